@@ -1,0 +1,51 @@
+import type { Equatorial } from "../../drivers/roles/mount.ts";
+
+/** How the picture moves when the line of sight moves: `imageShiftPx = M · skyMoveArcsec` (M row by row). */
+export interface CameraOnSky {
+  readonly pxPerArcsec: readonly [number, number, number, number];
+  readonly arcsecPerPx: number;
+  /** From the image's x axis to sky east, degrees. */
+  readonly angleDegrees: number;
+  readonly parity: 1 | -1;
+  readonly measuredUtcMs: number;
+}
+
+/** Where the telescope really points minus where the mount says, on the sky. */
+export interface PointingError {
+  readonly eastArcsec: number;
+  readonly northArcsec: number;
+}
+
+/** What this rig's picture showed at a known exposure, from which the next exposure is predicted. */
+export interface LightRate {
+  /** Upper edge above the pedestal per second of exposure, at the lowest gain. */
+  readonly edgeAduPerSecond: number;
+  readonly pedestalAdu: number;
+  readonly gain: number;
+  readonly sunAltitudeDegrees: number;
+  readonly measuredUtcMs: number;
+}
+
+export interface LeakFinding {
+  readonly leakFraction: number;
+  readonly detectionLimitFraction: number;
+  readonly exposureSeconds: number;
+  readonly verdict: "good" | "usable" | "bad";
+}
+
+/** What steps tell each other within a run, and what a run tells the next (kept in the ledger). */
+export interface Findings {
+  cameraOnSky?: CameraOnSky;
+  pointingError?: PointingError;
+  /** Where the Sun was centred last, as the mount reported it. */
+  sunPointing?: Equatorial;
+  /** By blur: `none` is the bare Sun, the others with the diffuser in place or out of focus. */
+  lightRate: Partial<Record<"none" | "diffuser" | "defocus" | "drift", LightRate>>;
+  /** 1 where a pixel is hot, dead or otherwise not to be trusted; row-major over the region in use. */
+  unhealthyPx?: Uint8Array;
+  /** The highest code seen to be the top of the converter [adu]. */
+  topCodeAdu?: number;
+  leak?: LeakFinding;
+  /** File of the dark master that matches the flat's exposure, below the run's folder. */
+  darkMaster?: { readonly file: string; readonly exposureSeconds: number; readonly frameCount: number };
+}

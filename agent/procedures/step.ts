@@ -1,0 +1,59 @@
+import type { Clock } from "../../drivers/kit/clock.ts";
+import type { Log } from "../../drivers/kit/log.ts";
+import type { Random } from "../../drivers/kit/random.ts";
+import type { Site } from "../../drivers/roles/mount.ts";
+import type { Rig } from "../../drivers/roles/rig.ts";
+import type { Findings } from "./findings.ts";
+
+/** The facts of the rig's optics, from the rig file. */
+export interface Optics {
+  readonly apertureMm: number;
+  readonly focalLengthMm: number;
+  readonly wavelengthNm: number;
+}
+
+/** Where the work stands, for a person who watches. */
+export interface Progress {
+  /** Which step of the plan, counted from 0, and its kind. */
+  readonly stepIndex: number;
+  readonly what: string;
+  readonly done: number;
+  readonly of: number;
+  readonly secondsLeft?: number;
+}
+
+/** Everything a procedure works with. It knows roles and files through this and nothing else. */
+export interface Workbench {
+  readonly rig: Rig;
+  readonly clock: Clock;
+  readonly random: Random;
+  readonly log: Log;
+  readonly optics: Optics;
+  readonly site: Site;
+  /** The folder of this run; a procedure writes only below it. */
+  readonly folder: string;
+  /** What earlier steps and earlier runs found; a step adds its own. */
+  readonly findings: Findings;
+  /** Tells whoever watches. Cheap; call it once a frame. */
+  progress(now: Omit<Progress, "stepIndex">): void;
+  /** Adds a dated line to the run record (`events.ndjson` and the time line of the report). */
+  note(event: string, fields?: Readonly<Record<string, unknown>>): void;
+}
+
+export interface StepInput<Ask> {
+  readonly bench: Workbench;
+  readonly ask: Ask;
+}
+
+/** The only events that come to a step from outside. Both let the step in hand settle before it makes safe. */
+export type StepEvent = { type: "OPERATOR_STOP" } | { type: "SKY_LOST"; reasons: readonly string[] };
+
+/**
+ * Every step ends in this shape, good or bad.
+ * `unsafe`: the step itself found that it is not safe to look (a brightness trip); the run retreats.
+ */
+export interface StepOutcome<Found> {
+  readonly ended: "completed" | "stopped" | "failed" | "unsafe";
+  readonly found?: Found;
+  readonly failure?: Error;
+}

@@ -1,0 +1,16 @@
+import type { Device } from "./device.ts";
+
+/** `unknown` is never safe: it counts as open for the Sun and as closed for the picture. */
+export type CoverState = "closed" | "open" | "moving" | "unknown";
+
+/**
+ * Something that swings over the front of the telescope: the dust cap (role `cover`),
+ * or a translucent sheet (role `diffuser`; closed means it is in the light).
+ */
+export interface Cover extends Device {
+  readonly role: "cover" | "diffuser";
+  state(signal: AbortSignal): Promise<CoverState>;
+  /** @throws DeadlineError, RefusedError when the device did not report closed */
+  ensureClosed(signal: AbortSignal): Promise<void>;
+  ensureOpen(signal: AbortSignal): Promise<void>;
+}

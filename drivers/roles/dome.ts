@@ -1,0 +1,20 @@
+import type { Device } from "./device.ts";
+
+export type ShutterState = "open" | "closed" | "moving" | "unknown";
+
+export interface Dome extends Device {
+  readonly role: "dome";
+  readonly abilities: { readonly shutter: boolean; readonly azimuth: boolean; readonly park: boolean };
+  state(signal: AbortSignal): Promise<{
+    readonly shutter: ShutterState | undefined;
+    readonly azimuthDegrees: number | undefined;
+    readonly parked: boolean | undefined;
+    readonly moving: boolean;
+  }>;
+  ensureShutterOpen(signal: AbortSignal): Promise<void>;
+  ensureShutterClosed(signal: AbortSignal): Promise<void>;
+  /** Azimuth from north through east. */
+  turnTo(azimuthDegrees: number, signal: AbortSignal): Promise<void>;
+  ensureUnparked(signal: AbortSignal): Promise<void>;
+  ensureStopped(signal: AbortSignal): Promise<void>;
+}

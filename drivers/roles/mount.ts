@@ -1,0 +1,55 @@
+import type { Device } from "./device.ts";
+
+/** Equatorial coordinates of date (apparent place, JNow). */
+export interface Equatorial {
+  readonly raHours: number;
+  readonly decDegrees: number;
+}
+
+export type TrackRate = "sidereal" | "solar" | "lunar" | "custom";
+
+export interface MountState {
+  readonly pointing: Equatorial;
+  readonly motion: "still" | "slewing" | "parking" | "jogging";
+  readonly tracking: boolean;
+  readonly trackRate: TrackRate | undefined;
+  /** `undefined` when the mount itself does not know. */
+  readonly parked: boolean | undefined;
+}
+
+export interface Site {
+  readonly latitudeDegrees: number;
+  /** East positive, -180 to 180. */
+  readonly longitudeDegrees: number;
+  readonly elevationMetres: number;
+}
+
+/** Points the telescope. Slews are equatorial, of date. */
+export interface Mount extends Device {
+  readonly role: "mount";
+  readonly abilities: {
+    readonly park: boolean;
+    readonly sync: boolean;
+    readonly solarRate: boolean;
+    readonly nudge: "pulse" | "motion" | "slew";
+  };
+  state(signal: AbortSignal): Promise<MountState>;
+  /** The site and clock that the mount itself believes in; `undefined` parts are not offered. */
+  siteAndTime(signal: AbortSignal): Promise<{ site: Site | undefined; utcMs: number | undefined }>;
+  ensureUnparked(signal: AbortSignal): Promise<void>;
+  ensureParked(signal: AbortSignal): Promise<void>;
+  /** Tracks at that rate and proves by reading back that it took. @throws MissingAbilityError, ReadbackError */
+  ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void>;
+  ensureTrackingOff(signal: AbortSignal): Promise<void>;
+  /** Arrived means: within the mount's tolerance of the target, and still. Abort stops the motion and waits for it. */
+  slewTo(target: Equatorial, signal: AbortSignal): Promise<void>;
+  /** Tells the mount that it points at `actual`. Changes its model for good: no procedure of ours does it unasked. */
+  syncTo(actual: Equatorial, signal: AbortSignal): Promise<void>;
+  /**
+   * Moves the line of sight by a small amount on the sky: east and north positive, true arcseconds
+   * (the adapter divides by cos δ where its command needs it). Ends when the mount is still again.
+   */
+  nudge(by: { eastArcsec: number; northArcsec: number }, signal: AbortSignal): Promise<void>;
+  /** No slew, no jog, no pulse under way; tracking stays as it is. */
+  ensureStopped(signal: AbortSignal): Promise<void>;
+}

@@ -1,0 +1,1 @@
+export type FrameType = "light" | "dark" | "bias" | "flat";

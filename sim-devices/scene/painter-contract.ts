@@ -1,0 +1,38 @@
+import type { FrameType } from "./frame-type.ts";
+
+/** All that a picture depends on besides the scene itself, at the middle of the exposure. */
+export interface LightPath {
+  /** The Sun's centre as seen from the optical axis, on the sky [arcsec], east and north positive. */
+  readonly sunEastArcsec: number;
+  readonly sunNorthArcsec: number;
+  /** How far the image moves on the sky during the exposure [arcsec]; smears the picture. */
+  readonly smearEastArcsec: number;
+  readonly smearNorthArcsec: number;
+  readonly sunAltitudeDegrees: number;
+  readonly sunSemidiameterArcsec: number;
+  /** Position angle of the Sun's north pole [degrees, from sky north through east]. */
+  readonly sunPoleDegrees: number;
+  /** 0 closed … 1 open: the clear fraction of the aperture. */
+  readonly coverOpenFraction: number;
+  readonly diffuserInPlace: boolean;
+  readonly focusSteps: number;
+  /** Filter slot, from 1. */
+  readonly wheelSlot: number;
+  readonly rotatorDegrees: number;
+  /** 1 is a clear sky; thin cloud is less. Air mass is not in it: the painter takes that from the altitude. */
+  readonly transparency: number;
+}
+
+export interface ExposureAsk {
+  readonly seconds: number;
+  readonly frameType: FrameType;
+  /** The camera's own gain setting (0 is lowest) and offset setting. */
+  readonly gain: number;
+  readonly offset: number;
+  readonly binning: number;
+  /** Unbinned sensor pixels. */
+  readonly region: { readonly xPx: number; readonly yPx: number; readonly widthPx: number; readonly heightPx: number };
+  readonly sensorCelsius: number;
+  /** Counts every frame of the world's life; the noise of frame n is a function of the seed and n. */
+  readonly frameNumber: number;
+}

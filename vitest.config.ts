@@ -1,0 +1,12 @@
+import { defineConfig } from "vitest/config";
+
+/** `bun run test` runs everything but the long campaigns and the benchmarks, which have commands of their own. */
+export default defineConfig({
+  test: {
+    pool: "threads", // the forks pool dies under Bun
+    include: ["test/**/*.test.ts"],
+    exclude: ["test/outside/**", "test/bench/**", "test/campaign/**", "node_modules/**"],
+    testTimeout: 30_000,
+    maxWorkers: 2,
+  },
+});
