@@ -1,0 +1,12 @@
+import { defineConfig } from "vitest/config";
+
+/** Published values and other people's programs: Debian's indi-bin, fitsverify, python3-astropy, python3-ccdproc. */
+export default defineConfig({
+  test: {
+    pool: "threads",
+    include: ["test/outside/**/*.test.ts"],
+    testTimeout: 600_000,
+    hookTimeout: 120_000,
+    fileParallelism: false, // the stock server's devices are shared by name
+  },
+});
