@@ -25,7 +25,8 @@ export class DeviceLostError extends DeviceError {
 /** The device gave no final answer in the time that physics allows. */
 export class DeadlineError extends DeviceError {
   override readonly code = "RIG_DEADLINE";
-  override readonly whatToDo = "Check that the device moves and answers; a longer limit will not help a stuck one.";
+  override readonly whatToDo =
+    "Check that the device moves and answers; a longer limit will not help a stuck one.";
   constructor(
     device: string,
     readonly what: string,
@@ -39,13 +40,15 @@ export class DeadlineError extends DeviceError {
 /** The device answered, and the answer was no. */
 export class RefusedError extends DeviceError {
   override readonly code = "RIG_REFUSED";
-  override readonly whatToDo = "Read the device's own message above; probe the rig with `evenfield probe --rig RIG`.";
+  override readonly whatToDo =
+    "Read the device's own message above; probe the rig with `evenfield probe --rig RIG`.";
 }
 
 /** Asked for something outside what the device declares; nothing was sent. */
 export class OutOfLimitsError extends DeviceError {
   override readonly code = "RIG_OUT_OF_LIMITS";
-  override readonly whatToDo = "Change the plan or the rig file so that the value lies within the device's limits.";
+  override readonly whatToDo =
+    "Change the plan or the rig file so that the value lies within the device's limits.";
   constructor(
     device: string,
     readonly setting: string,
@@ -59,13 +62,15 @@ export class OutOfLimitsError extends DeviceError {
 /** The device lacks something that the plan needs. */
 export class MissingAbilityError extends DeviceError {
   override readonly code = "RIG_MISSING_ABILITY";
-  override readonly whatToDo = "Use a device that has it, or a plan that does without; `evenfield probe` lists abilities.";
+  override readonly whatToDo =
+    "Use a device that has it, or a plan that does without; `evenfield probe` lists abilities.";
 }
 
 /** The device says one thing and shows another after the command ended. */
 export class ReadbackError extends DeviceError {
   override readonly code = "RIG_READBACK";
-  override readonly whatToDo = "Look whether another program commands the same device; then run `evenfield restore`.";
+  override readonly whatToDo =
+    "Look whether another program commands the same device; then run `evenfield restore`.";
   constructor(
     device: string,
     readonly setting: string,

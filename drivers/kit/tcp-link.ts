@@ -13,9 +13,7 @@ export function socketLink(socket: Socket): ByteLink {
           reject(new LinkClosedError());
           return;
         }
-        socket.write(bytes, (error) =>
-          error ? reject(new LinkClosedError(error.message)) : resolve(),
-        );
+        socket.write(bytes, (error) => (error ? reject(new LinkClosedError(error.message)) : resolve()));
       }),
     close: async () => {
       socket.destroy();

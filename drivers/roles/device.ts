@@ -31,7 +31,16 @@ export interface Device extends AsyncDisposable {
   describe(): Readonly<Record<string, string>>;
 }
 
-export type RoleName = "camera" | "mount" | "focuser" | "cover" | "diffuser" | "wheel" | "rotator" | "dome" | "weather";
+export type RoleName =
+  | "camera"
+  | "mount"
+  | "focuser"
+  | "cover"
+  | "diffuser"
+  | "wheel"
+  | "rotator"
+  | "dome"
+  | "weather";
 
 /** Both ends included. */
 export interface Range {

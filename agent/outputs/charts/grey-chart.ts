@@ -1,0 +1,54 @@
+import * as Plot from "@observablehq/plot";
+import { colours, drawChart } from "./chart.ts";
+
+/** What is left in an independent frame divided by the master, by the size of the blocks it is averaged over. */
+export function greyChart(input: {
+  readonly scales: readonly { readonly blockPx: number; readonly excess: number; readonly noise: number }[];
+  readonly goodLimit: number;
+}): string {
+  const percent = (fraction: number) => fraction * 100;
+  const { scales, goodLimit } = input;
+  return drawChart({
+    ariaLabel: "Leftover structure by spatial scale",
+    marginTop: 28,
+    x: {
+      type: "log",
+      base: 2,
+      label: "block size, px",
+      tickFormat: "d",
+      ticks: scales.map((s) => s.blockPx),
+    },
+    y: { label: "leftover, %", grid: true, nice: true, zero: true },
+    marks: [
+      Plot.lineY(scales, {
+        x: "blockPx",
+        y: (s: { noise: number }) => percent(s.noise),
+        stroke: colours.theory,
+        strokeDasharray: "5 3",
+      }),
+      Plot.lineY(scales, {
+        x: "blockPx",
+        y: (s: { excess: number }) => percent(s.excess),
+        stroke: colours.measured,
+        strokeWidth: 2,
+        marker: "dot",
+      }),
+      Plot.ruleY([percent(goodLimit)], { stroke: colours.good }),
+      Plot.text([`limit for good ${percent(goodLimit).toFixed(1)} %`], {
+        frameAnchor: "right",
+        y: percent(goodLimit),
+        dy: -7,
+        fill: colours.good,
+      }),
+      Plot.text(scales.slice(0, 1), {
+        x: "blockPx",
+        y: (s: { noise: number }) => percent(s.noise),
+        text: () => "noise expected",
+        textAnchor: "start",
+        dx: 14,
+        dy: 10,
+        fill: colours.theory,
+      }),
+    ],
+  });
+}

@@ -1,0 +1,62 @@
+import type { Progress } from "../procedures/step.ts";
+
+/** Where progress goes: standard error, or a list in tests. */
+export interface ProgressSink {
+  readonly live: boolean;
+  write(text: string): void;
+}
+
+const barCells = 24;
+
+/** "1:05" or "42 s". */
+export function spanText(seconds: number): string {
+  const whole = Math.max(0, Math.round(seconds));
+  if (whole < 100) return `${whole} s`;
+  return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")} min`;
+}
+
+function lineOf(now: Progress, stepCount: number): string {
+  const fraction = now.of > 0 ? Math.min(1, now.done / now.of) : 0;
+  const filled = Math.round(fraction * barCells);
+  const bar = "■".repeat(filled) + "·".repeat(barCells - filled);
+  const left = now.secondsLeft === undefined ? "" : `  about ${spanText(now.secondsLeft)} left`;
+  return `[${now.stepIndex + 1}/${stepCount}] ${bar} ${String(now.done).padStart(3)}/${now.of}  ${now.what}${left}`;
+}
+
+/**
+ * Shows where the work stands: one line that redraws itself on a terminal,
+ * elsewhere a new line whenever the work is another or a tenth further.
+ */
+export function terminalProgress(sink: ProgressSink, stepCount: number) {
+  let shown = "";
+  let lastTenth = -1;
+  let lastWhat = "";
+  const clear = () => {
+    if (sink.live && shown) sink.write("\r\u001b[2K");
+    shown = "";
+  };
+  return {
+    update(now: Progress): void {
+      const tenth = now.of > 0 ? Math.floor((10 * now.done) / now.of) : 0;
+      const what = `${now.stepIndex} ${now.what}`;
+      const line = lineOf(now, stepCount);
+      if (sink.live) {
+        if (line === shown) return;
+        sink.write(`\r\u001b[2K${line}`);
+        shown = line;
+      } else if (what !== lastWhat || tenth !== lastTenth) {
+        sink.write(`${line}\n`);
+      }
+      lastWhat = what;
+      lastTenth = tenth;
+    },
+    /** A line of its own, above the redrawn one. */
+    say(text: string): void {
+      clear();
+      sink.write(`${text}\n`);
+    },
+    end(): void {
+      clear();
+    },
+  };
+}
