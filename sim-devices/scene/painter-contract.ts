@@ -31,7 +31,12 @@ export interface ExposureAsk {
   readonly offset: number;
   readonly binning: number;
   /** Unbinned sensor pixels. */
-  readonly region: { readonly xPx: number; readonly yPx: number; readonly widthPx: number; readonly heightPx: number };
+  readonly region: {
+    readonly xPx: number;
+    readonly yPx: number;
+    readonly widthPx: number;
+    readonly heightPx: number;
+  };
   readonly sensorCelsius: number;
   /** Counts every frame of the world's life; the noise of frame n is a function of the seed and n. */
   readonly frameNumber: number;
