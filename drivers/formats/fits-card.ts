@@ -1,0 +1,180 @@
+/**
+ * Header cards of 80 characters, written and read.
+ * Source: FITS Standard 4.0, sections 4.1, 4.2 and 4.2.1.2 (strings over several cards).
+ */
+
+/** `undefined` is a keyword without a value. Whole numbers beyond 2^53 are read as bigint. */
+export type CardValue = string | number | bigint | boolean | undefined;
+
+/** One keyword. For COMMENT, HISTORY and the blank keyword the value is the text. */
+export interface Card {
+  readonly keyword: string;
+  readonly value?: CardValue;
+  readonly comment?: string;
+}
+
+export const cardLength = 80;
+
+export function isCommentary(keyword: string): boolean {
+  return keyword === "COMMENT" || keyword === "HISTORY" || keyword === "";
+}
+
+/**
+ * One card as 80-character lines: several for a long string or a long comment.
+ * Characters outside ASCII are written without accents, or as "?"; a number that is not finite as no value.
+ * @throws RangeError for a keyword that is not 1 to 8 of A-Z, 0-9, "-" and "_"
+ */
+export function formatCard(card: Card): string[] {
+  const { keyword } = card;
+  if (isCommentary(keyword)) return formatCommentary(keyword, ascii(String(card.value ?? "")));
+  if (!/^[A-Z0-9_-]{1,8}$/.test(keyword)) throw new RangeError(`"${keyword}" is not a FITS keyword`);
+  const comment = ascii(card.comment ?? "").trimEnd();
+  if (typeof card.value === "string") return formatText(keyword, ascii(card.value).trimEnd(), comment);
+  const value = formatPlain(card.value).padStart(20);
+  return [line(`${keyword.padEnd(8)}= ${value}`, comment)];
+}
+
+function line(start: string, comment: string): string {
+  const whole = comment === "" ? start : `${start} / ${comment}`;
+  return whole.slice(0, cardLength).padEnd(cardLength);
+}
+
+function formatPlain(value: number | bigint | boolean | undefined): string {
+  if (value === undefined) return "";
+  if (typeof value === "boolean") return value ? "T" : "F";
+  if (typeof value === "bigint") return value.toString();
+  if (!Number.isFinite(value)) return "";
+  if (Number.isSafeInteger(value) && !Object.is(value, -0)) return value.toString();
+  const [mantissa, exponent] = value.toExponential().split("e") as [string, string];
+  const power = Number(exponent);
+  if (power >= -5 && power < 15) {
+    const plain = Object.is(value, -0) ? "-0" : value.toString();
+    if (!plain.includes("e")) return plain.includes(".") ? plain : `${plain}.0`;
+  }
+  return `${mantissa.includes(".") ? mantissa : `${mantissa}.0`}E${exponent}`;
+}
+
+/** Room for characters between the quotes of one card. */
+const textRoom = 68;
+
+function formatText(keyword: string, value: string, comment: string): string[] {
+  const quoted = value.replaceAll("'", "''");
+  const head = `${keyword.padEnd(8)}= `;
+  const whole = `${head}'${quoted.padEnd(8)}'`.padEnd(30);
+  if (quoted.length <= textRoom && (comment === "" || whole.length + 3 + comment.length <= cardLength)) {
+    return [line(whole, comment)];
+  }
+  const pieces = splitText(quoted);
+  // The comment goes beside the last piece, or on cards of its own.
+  const lastPiece = pieces.at(-1)!;
+  const notes =
+    comment === "" || lastPiece.length + 12 + 3 + comment.length <= cardLength ? [] : splitPlain(comment, 64);
+  const strings = [...pieces, ...notes.map(() => "")];
+  return strings.map((piece, index) => {
+    const last = index === strings.length - 1;
+    const note = notes.length > 0 ? (notes[index - pieces.length] ?? "") : last ? comment : "";
+    return line(`${index === 0 ? head : "CONTINUE  "}'${piece}${last ? "" : "&"}'`, note);
+  });
+}
+
+/** Pieces that leave room for "&" and never part a doubled quote. */
+function splitText(quoted: string): string[] {
+  const pieces: string[] = [];
+  let rest = quoted;
+  while (rest.length > textRoom - 1) {
+    let end = textRoom - 1;
+    const quotesBefore = /'*$/.exec(rest.slice(0, end))![0].length;
+    if (quotesBefore % 2 === 1) end -= 1;
+    pieces.push(rest.slice(0, end));
+    rest = rest.slice(end);
+  }
+  return [...pieces, rest];
+}
+
+function splitPlain(text: string, room: number): string[] {
+  const pieces: string[] = [];
+  for (let start = 0; start < Math.max(1, text.length); start += room)
+    pieces.push(text.slice(start, start + room));
+  return pieces;
+}
+
+function formatCommentary(keyword: string, text: string): string[] {
+  return splitPlain(text, 72).map((piece) => `${keyword.padEnd(8)}${piece}`.padEnd(cardLength));
+}
+
+/** What a header may hold: 0x20 to 0x7E. */
+function ascii(text: string): string {
+  return text
+    .normalize("NFKD")
+    .replaceAll("\u03bc", "u")
+    .replace(/\p{M}/gu, "")
+    .replace(/[^\x20-\x7e]/gu, "?");
+}
+
+/**
+ * Cards from the 80-character lines before END. Lenient where files of real devices are sloppy: keywords in
+ * lower case, no blank after "=", values that are none of the standard's forms (kept as text).
+ */
+export function parseCards(lines: readonly string[]): Card[] {
+  const cards: Card[] = [];
+  for (let index = 0; index < lines.length; index++) {
+    const card = parseCard(lines[index]!);
+    const parts = { value: card.value, comment: card.comment };
+    while (typeof parts.value === "string" && parts.value.endsWith("&") && isContinuation(lines[index + 1])) {
+      index += 1;
+      const more = parseValue(lines[index]!.slice(10));
+      parts.value = parts.value.slice(0, -1) + String(more.value ?? "");
+      parts.comment = [parts.comment, more.comment].filter(Boolean).join("") || undefined;
+    }
+    cards.push({
+      keyword: card.keyword,
+      value:
+        typeof parts.value === "string" && !isCommentary(card.keyword) ? parts.value.trimEnd() : parts.value,
+      ...(parts.comment === undefined ? {} : { comment: parts.comment }),
+    });
+  }
+  return cards;
+}
+
+function isContinuation(text: string | undefined): boolean {
+  return text !== undefined && /^CONTINUE {2}\s*'/.test(text);
+}
+
+function parseCard(text: string): Card {
+  const hierarch = /^HIERARCH +([^=]*?) *=(.*)$/.exec(text);
+  if (hierarch) return { keyword: hierarch[1]!, ...parseValue(hierarch[2]!) };
+  const keyword = text.slice(0, 8).trimEnd().toUpperCase();
+  if (isCommentary(keyword) || text[8] !== "=") return { keyword, value: text.slice(8).trimEnd() };
+  return { keyword, ...parseValue(text.slice(9)) };
+}
+
+function parseValue(text: string): { value: CardValue; comment?: string } {
+  const start = text.trimStart();
+  const string = /^'((?:[^']|'')*)'(.*)$/.exec(start);
+  if (string) return { value: string[1]!.replaceAll("''", "'"), ...parseComment(string[2]!) };
+  const slash = start.indexOf("/");
+  const plain = (slash < 0 ? start : start.slice(0, slash)).trim();
+  return { value: parsePlain(plain), ...(slash < 0 ? {} : parseComment(start.slice(slash))) };
+}
+
+function parseComment(text: string): { comment?: string } {
+  const slash = text.indexOf("/");
+  if (slash < 0) return {};
+  const comment = text
+    .slice(slash + 1)
+    .replace(/^ /, "")
+    .trimEnd();
+  return comment === "" ? {} : { comment };
+}
+
+function parsePlain(text: string): CardValue {
+  if (text === "") return undefined;
+  if (text === "T") return true;
+  if (text === "F") return false;
+  if (/^[+-]?\d+$/.test(text)) {
+    const value = Number(text);
+    return Number.isSafeInteger(value) ? value : BigInt(text.replace(/^\+/, ""));
+  }
+  if (/^[+-]?(\d+\.?\d*|\.\d+)([ED][+-]?\d+)?$/i.test(text)) return Number(text.replace(/[dD]/, "E"));
+  return text;
+}

@@ -1,0 +1,102 @@
+import { toNative } from "./byte-order.ts";
+import { FitsError } from "./fits-error.ts";
+import type { FitsHeader } from "./fits-header.ts";
+
+/** Pixels in the array type that holds them exactly. */
+export type FitsPixels =
+  | Uint8Array
+  | Int16Array
+  | Uint16Array
+  | Int32Array
+  | Uint32Array
+  | Float32Array
+  | Float64Array;
+
+/** How an image's bytes become numbers. */
+export interface PixelLayout {
+  /** The array that the reader hands out. */
+  readonly type: "uint8" | "int16" | "uint16" | "int32" | "uint32" | "float32" | "float64";
+  readonly bitpix: 8 | 16 | 32 | 64 | -32 | -64;
+  readonly bytesPerPixel: 1 | 2 | 4 | 8;
+  /** value = zero + scale × stored; `undefined` when the stored number is the value. */
+  readonly linear: { readonly scale: number; readonly zero: number } | undefined;
+  /** Stored number of a pixel without a value; it becomes NaN. */
+  readonly blank: number | undefined;
+}
+
+/**
+ * Integers with the standard's offset for unsigned ones stay integers. Other scales, and integers with BLANK,
+ * become float32 (8 and 16 bits) or float64 (32 and 64 bits).
+ */
+export function pixelLayout(header: FitsHeader, what: string): PixelLayout {
+  const bitpix = header.number("BITPIX");
+  if (bitpix !== 8 && bitpix !== 16 && bitpix !== 32 && bitpix !== 64 && bitpix !== -32 && bitpix !== -64) {
+    throw new FitsError(`${what}: BITPIX is ${bitpix}; it must be 8, 16, 32, 64, -32 or -64`);
+  }
+  const scale = header.number("BSCALE") ?? 1;
+  const zero = header.number("BZERO") ?? 0;
+  const blank = bitpix > 0 ? header.number("BLANK") : undefined;
+  const bytesPerPixel = (Math.abs(bitpix) / 8) as 1 | 2 | 4 | 8;
+  const common: Pick<PixelLayout, "bitpix" | "bytesPerPixel" | "blank"> = { bitpix, bytesPerPixel, blank };
+  if (scale === 1 && blank === undefined) {
+    if (bitpix === 16 && zero === 32768) return { ...common, type: "uint16", linear: undefined };
+    if (bitpix === 32 && zero === 2147483648) return { ...common, type: "uint32", linear: undefined };
+    const plain = ({ 8: "uint8", 16: "int16", 32: "int32", [-32]: "float32", [-64]: "float64" } as const)[
+      bitpix as 8 | 16 | 32 | -32 | -64
+    ];
+    if (zero === 0 && plain !== undefined) return { ...common, type: plain, linear: undefined };
+  }
+  const type = bitpix === 8 || bitpix === 16 || bitpix === -32 ? "float32" : "float64";
+  return { ...common, type, linear: { scale, zero } };
+}
+
+/** Decodes whole pixels. @param bytes big-endian, at any alignment; its length decides how many */
+export function decodePixels(bytes: Uint8Array, layout: PixelLayout): FitsPixels {
+  if (layout.linear !== undefined) return decodeScaled(bytes, layout, layout.linear);
+  const buffer = new ArrayBuffer(Math.ceil(bytes.length / 4) * 4);
+  const unsigned = layout.type === "uint16" || layout.type === "uint32";
+  toNative(bytes, new Uint8Array(buffer), layout.bytesPerPixel, unsigned ? "flip" : "keep");
+  return nativeView(buffer, bytes.length / layout.bytesPerPixel, layout.type);
+}
+
+function nativeView(buffer: ArrayBuffer, count: number, type: PixelLayout["type"]): FitsPixels {
+  switch (type) {
+    case "uint8":
+      return new Uint8Array(buffer, 0, count);
+    case "int16":
+      return new Int16Array(buffer, 0, count);
+    case "uint16":
+      return new Uint16Array(buffer, 0, count);
+    case "int32":
+      return new Int32Array(buffer, 0, count);
+    case "uint32":
+      return new Uint32Array(buffer, 0, count);
+    case "float32":
+      return new Float32Array(buffer, 0, count);
+    case "float64":
+      return new Float64Array(buffer, 0, count);
+  }
+}
+
+/** The rare way: through a DataView, one pixel at a time. */
+function decodeScaled(
+  bytes: Uint8Array,
+  layout: PixelLayout,
+  { scale, zero }: { scale: number; zero: number },
+): FitsPixels {
+  const view = new DataView(bytes.buffer, bytes.byteOffset, bytes.length);
+  const read = {
+    8: (at: number) => view.getUint8(at),
+    16: (at: number) => view.getInt16(at),
+    32: (at: number) => view.getInt32(at),
+    64: (at: number) => Number(view.getBigInt64(at)),
+    [-32]: (at: number) => view.getFloat32(at),
+    [-64]: (at: number) => view.getFloat64(at),
+  }[layout.bitpix];
+  const values = new Float64Array(bytes.length / layout.bytesPerPixel);
+  for (let i = 0; i < values.length; i++) {
+    const stored = read(i * layout.bytesPerPixel);
+    values[i] = stored === layout.blank ? Number.NaN : zero + scale * stored;
+  }
+  return layout.type === "float64" ? values : Float32Array.from(values);
+}

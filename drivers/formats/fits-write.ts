@@ -1,0 +1,183 @@
+import { toBigEndian } from "./byte-order.ts";
+import { type Card, formatCard } from "./fits-card.ts";
+import { addSums, checksumText, sumOfBytes } from "./fits-checksum.ts";
+import { blockBytes } from "./fits-header.ts";
+import type { FitsPixels } from "./fits-pixels.ts";
+import { writeWholeFile } from "./whole-file.ts";
+
+/** What is needed of an HDU before its pixels are known. */
+export interface HduPlan {
+  readonly type: "uint8" | "int16" | "uint16" | "int32" | "uint32" | "float32" | "float64";
+  /** Slowest axis first: an image is [heightPx, widthPx]; empty for a header without data. */
+  readonly shape: readonly number[];
+  /** Those that follow from shape and type, DATE, CHECKSUM and DATASUM are written by the writer; given ones are ignored. */
+  readonly cards?: readonly Card[];
+  /** EXTNAME. */
+  readonly name?: string;
+}
+
+export interface HduToWrite {
+  /** Row-major, top row first. */
+  readonly pixels?: FitsPixels;
+  readonly shape?: readonly number[];
+  readonly cards?: readonly Card[];
+  readonly name?: string;
+}
+
+/**
+ * A FITS file in memory; the first HDU becomes the primary one, further ones IMAGE extensions.
+ * @param writtenUtcMs for DATE, UTC milliseconds since the epoch
+ * @throws RangeError if pixels do not fit their shape
+ */
+export function encodeFits(hdus: readonly HduToWrite[], writtenUtcMs: number): Uint8Array {
+  const parts = hdus.flatMap((hdu, index) => {
+    const plan = planOf(hdu);
+    const data = new Uint8Array(paddedBytes(dataBytesOf(plan)));
+    if (hdu.pixels !== undefined) encodePixels(hdu.pixels, data);
+    return [
+      headerBytes(plan, { index, hduCount: hdus.length, writtenUtcMs, dataSum: sumOfBytes(data) }),
+      data,
+    ];
+  });
+  const whole = new Uint8Array(parts.reduce((total, part) => total + part.length, 0));
+  let at = 0;
+  for (const part of parts) {
+    whole.set(part, at);
+    at += part.length;
+  }
+  return whole;
+}
+
+/** Writes a FITS file that is whole or absent. @throws an error with code EEXIST unless `replace` */
+export function writeFitsFile(
+  path: string,
+  hdus: readonly HduToWrite[],
+  options: { readonly writtenUtcMs: number; readonly replace: boolean },
+): void {
+  writeWholeFile(path, encodeFits(hdus, options.writtenUtcMs), options);
+}
+
+function planOf(hdu: HduToWrite): HduPlan {
+  const { pixels } = hdu;
+  const shape = hdu.shape ?? (pixels === undefined ? [] : [pixels.length]);
+  const count = shape.length === 0 ? 0 : shape.reduce((product, length) => product * length, 1);
+  if (count !== (pixels?.length ?? 0)) {
+    throw new RangeError(`${pixels?.length ?? 0} pixels do not fill the shape ${shape.join(" x ")}`);
+  }
+  return {
+    type: pixels === undefined ? "uint8" : typeOf(pixels),
+    shape,
+    ...(hdu.cards === undefined ? {} : { cards: hdu.cards }),
+    ...(hdu.name === undefined ? {} : { name: hdu.name }),
+  };
+}
+
+export function typeOf(pixels: FitsPixels): HduPlan["type"] {
+  if (pixels instanceof Uint8Array) return "uint8";
+  if (pixels instanceof Int16Array) return "int16";
+  if (pixels instanceof Uint16Array) return "uint16";
+  if (pixels instanceof Int32Array) return "int32";
+  if (pixels instanceof Uint32Array) return "uint32";
+  return pixels instanceof Float32Array ? "float32" : "float64";
+}
+
+const bitpixOf = {
+  uint8: 8,
+  int16: 16,
+  uint16: 16,
+  int32: 32,
+  uint32: 32,
+  float32: -32,
+  float64: -64,
+} as const;
+
+export function dataBytesOf(plan: HduPlan): number {
+  if (plan.shape.length === 0) return 0;
+  return plan.shape.reduce((product, length) => product * length, Math.abs(bitpixOf[plan.type]) / 8);
+}
+
+export function paddedBytes(bytes: number): number {
+  return Math.ceil(bytes / blockBytes) * blockBytes;
+}
+
+/** Big-endian bytes of the pixels into `into`, which starts on a multiple of 4. */
+export function encodePixels(pixels: FitsPixels, into: Uint8Array): void {
+  const bytes = new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength);
+  const unsigned = pixels instanceof Uint16Array || pixels instanceof Uint32Array;
+  toBigEndian(bytes, into, pixels.BYTES_PER_ELEMENT as 1 | 2 | 4 | 8, unsigned ? "flip" : "keep");
+}
+
+/** What the writer itself decides. */
+const ownKeywords =
+  /^(SIMPLE|XTENSION|BITPIX|NAXIS\d*|EXTEND|PCOUNT|GCOUNT|GROUPS|BSCALE|BZERO|BLANK|DATE|LONGSTRN|CHECKSUM|DATASUM|CONTINUE|END)$/;
+
+/** A header of whole blocks with DATASUM and CHECKSUM in place. */
+export function headerBytes(
+  plan: HduPlan,
+  place: {
+    readonly index: number;
+    readonly hduCount: number;
+    readonly writtenUtcMs: number;
+    readonly dataSum: number;
+  },
+): Uint8Array {
+  const own = (plan.cards ?? []).filter(
+    (card) => !ownKeywords.test(card.keyword) && !(card.keyword === "EXTNAME" && plan.name !== undefined),
+  );
+  const userLines = own.flatMap(formatCard);
+  const zeros = "0".repeat(16);
+  const lines = [
+    ...structureCards(plan, place.index, place.hduCount).flatMap(formatCard),
+    ...formatCard({
+      keyword: "DATE",
+      value: utcText(place.writtenUtcMs),
+      comment: "UTC when this file was written",
+    }),
+    ...(userLines.some((text) => text.startsWith("CONTINUE"))
+      ? formatCard({ keyword: "LONGSTRN", value: "OGIP 1.0", comment: "strings may continue over cards" })
+      : []),
+    ...userLines,
+    ...formatCard({ keyword: "CHECKSUM", value: zeros, comment: "sum of the whole HDU is all ones" }),
+    ...formatCard({ keyword: "DATASUM", value: String(place.dataSum), comment: "sum of the data" }),
+    "END".padEnd(80),
+  ];
+  const bytes = new Uint8Array(paddedBytes(lines.length * 80)).fill(0x20);
+  new TextEncoder().encodeInto(lines.join(""), bytes);
+  const text = checksumText(addSums(sumOfBytes(bytes), place.dataSum));
+  const checksumLine = lines.findIndex((line) => line.startsWith("CHECKSUM="));
+  new TextEncoder().encodeInto(text, bytes.subarray(checksumLine * 80 + 11));
+  return bytes;
+}
+
+function structureCards(plan: HduPlan, index: number, hduCount: number): Card[] {
+  const axes = plan.shape.toReversed();
+  const unsignedZero = { uint16: 32768, uint32: 2147483648 }[plan.type as string];
+  return [
+    index === 0
+      ? { keyword: "SIMPLE", value: true, comment: "FITS Standard 4.0" }
+      : { keyword: "XTENSION", value: "IMAGE", comment: "image extension" },
+    { keyword: "BITPIX", value: bitpixOf[plan.type], comment: "bits of a stored value, negative: IEEE real" },
+    { keyword: "NAXIS", value: axes.length, comment: "number of axes" },
+    ...axes.map((length, axis) => ({ keyword: `NAXIS${axis + 1}`, value: length })),
+    ...(index === 0
+      ? hduCount > 1
+        ? [{ keyword: "EXTEND", value: true, comment: "extensions follow" }]
+        : []
+      : [
+          { keyword: "PCOUNT", value: 0 },
+          { keyword: "GCOUNT", value: 1 },
+        ]),
+    ...(plan.name === undefined ? [] : [{ keyword: "EXTNAME", value: plan.name }]),
+    ...(unsignedZero === undefined
+      ? []
+      : [
+          { keyword: "BSCALE", value: 1 },
+          { keyword: "BZERO", value: unsignedZero, comment: "stored signed, meant unsigned" },
+        ]),
+  ];
+}
+
+/** YYYY-MM-DDThh:mm:ss.sss, as FITS writes dates. */
+export function utcText(utcMs: number): string {
+  return new Date(utcMs).toISOString().slice(0, 23);
+}
