@@ -36,7 +36,7 @@ export type SignFlip = "keep" | "flip";
 /**
  * Copies big-endian pixels to native order.
  * @param from exactly the pixels' bytes, at any alignment
- * @param into at least as long, starting on a multiple of 4 bytes
+ * @param into at least as long, starting on a multiple of 4 bytes; may be the same bytes
  */
 export function toNative(
   from: Uint8Array,
@@ -64,7 +64,7 @@ function convert(from: Uint8Array, into: Uint8Array, bytesPerPixel: 1 | 2 | 4 | 
     throw new RangeError("Pixels need a target of the same length on a multiple of 4 bytes");
   }
   if (bytesPerPixel === 1) {
-    into.set(from);
+    if (into.buffer !== from.buffer || into.byteOffset !== from.byteOffset) into.set(from);
     return;
   }
   const wordCount = from.length >>> 2;
@@ -75,8 +75,9 @@ function convert(from: Uint8Array, into: Uint8Array, bytesPerPixel: 1 | 2 | 4 | 
     swapHalves(source, target, wordCount, flip);
     if (from.length % 4 === 2) {
       const last = wordCount * 4;
+      const first = from[last]!; // kept, as source and target may be the same bytes
       into[last] = from[last + 1]! ^ (flip & 0xff);
-      into[last + 1] = from[last]! ^ ((flip >>> 8) & 0xff);
+      into[last + 1] = first ^ ((flip >>> 8) & 0xff);
     }
   } else if (bytesPerPixel === 4) {
     swapWords(source, target, wordCount, flip);

@@ -53,7 +53,15 @@ export function pixelLayout(header: FitsHeader, what: string): PixelLayout {
 /** Decodes whole pixels. @param bytes big-endian, at any alignment; its length decides how many */
 export function decodePixels(bytes: Uint8Array, layout: PixelLayout): FitsPixels {
   if (layout.linear !== undefined) return decodeScaled(bytes, layout, layout.linear);
-  const buffer = new ArrayBuffer(Math.ceil(bytes.length / 4) * 4);
+  return decodeInto(bytes, new ArrayBuffer(Math.ceil(bytes.length / 4) * 4), layout);
+}
+
+/** The same without a copy. @param bytes at the start of a buffer of their own; the layout has no `linear` */
+export function decodePixelsInPlace(bytes: Uint8Array<ArrayBuffer>, layout: PixelLayout): FitsPixels {
+  return decodeInto(bytes, bytes.buffer, layout);
+}
+
+function decodeInto(bytes: Uint8Array, buffer: ArrayBuffer, layout: PixelLayout): FitsPixels {
   const unsigned = layout.type === "uint16" || layout.type === "uint32";
   toNative(bytes, new Uint8Array(buffer), layout.bytesPerPixel, unsigned ? "flip" : "keep");
   return nativeView(buffer, bytes.length / layout.bytesPerPixel, layout.type);

@@ -1,5 +1,5 @@
 import { toBigEndian } from "./byte-order.ts";
-import { type Card, formatCard } from "./fits-card.ts";
+import { type Card, formatCard, isCommentary } from "./fits-card.ts";
 import { addSums, checksumText, sumOfBytes } from "./fits-checksum.ts";
 import { blockBytes } from "./fits-header.ts";
 import type { FitsPixels } from "./fits-pixels.ts";
@@ -121,10 +121,7 @@ export function headerBytes(
     readonly dataSum: number;
   },
 ): Uint8Array {
-  const own = (plan.cards ?? []).filter(
-    (card) => !ownKeywords.test(card.keyword) && !(card.keyword === "EXTNAME" && plan.name !== undefined),
-  );
-  const userLines = own.flatMap(formatCard);
+  const userLines = ownCards(plan).flatMap(formatCard);
   const zeros = "0".repeat(16);
   const lines = [
     ...structureCards(plan, place.index, place.hduCount).flatMap(formatCard),
@@ -147,6 +144,21 @@ export function headerBytes(
   const checksumLine = lines.findIndex((line) => line.startsWith("CHECKSUM="));
   new TextEncoder().encodeInto(text, bytes.subarray(checksumLine * 80 + 11));
   return bytes;
+}
+
+/** Keywords without a value are left out (fitsverify warns of them); of a repeated one the last counts. */
+function ownCards(plan: HduPlan): Card[] {
+  const once = new Map<string | symbol, Card>();
+  for (const card of plan.cards ?? []) {
+    if (ownKeywords.test(card.keyword) || (card.keyword === "EXTNAME" && plan.name !== undefined)) continue;
+    if (isCommentary(card.keyword)) once.set(Symbol(card.keyword), card);
+    else if (hasValue(card)) once.set(card.keyword, card);
+  }
+  return [...once.values()];
+}
+
+function hasValue(card: Card): boolean {
+  return card.value !== undefined && (typeof card.value !== "number" || Number.isFinite(card.value));
 }
 
 function structureCards(plan: HduPlan, index: number, hduCount: number): Card[] {

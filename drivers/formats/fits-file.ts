@@ -1,0 +1,181 @@
+import { closeSync, fstatSync, openSync, readSync } from "node:fs";
+import { FitsError } from "./fits-error.ts";
+import { blockBytes, type FitsHeader, parseHeader } from "./fits-header.ts";
+import {
+  decodePixels,
+  decodePixelsInPlace,
+  type FitsPixels,
+  type PixelLayout,
+  pixelLayout,
+} from "./fits-pixels.ts";
+import { checkLength, checkStart, type DataExtent, dataExtent, isPadding } from "./fits-read.ts";
+
+/**
+ * A FITS file read part by part, so that memory does not grow with the file. Reads are positional and
+ * synchronous: measured faster than asynchronous ones from disk.
+ */
+export class FitsFile implements Disposable {
+  readonly #handle: number;
+  readonly hdus: readonly FitsFileHdu[];
+
+  private constructor(
+    readonly path: string,
+    handle: number,
+  ) {
+    this.#handle = handle;
+    this.hdus = findHdus(path, handle);
+  }
+
+  /** Reads the headers. @throws FitsError, and the file system's errors */
+  static open(path: string): FitsFile {
+    const handle = openSync(path, "r");
+    try {
+      return new FitsFile(path, handle);
+    } catch (error) {
+      closeSync(handle);
+      throw error;
+    }
+  }
+
+  /**
+   * The first image, or the one with that EXTNAME.
+   * @throws FitsError if there is none
+   */
+  image(name?: string): FitsFileImage {
+    const found = this.findImage(name);
+    if (found === undefined) {
+      throw new FitsError(`${this.path}: holds no image${name === undefined ? "" : ` named ${name}`}`);
+    }
+    return found;
+  }
+
+  findImage(name?: string): FitsFileImage | undefined {
+    const hdu = this.hdus.find(
+      ({ extent, header }) =>
+        extent.isImage &&
+        extent.dataBytes > 0 &&
+        (name === undefined || header.text("EXTNAME")?.trim().toUpperCase() === name.toUpperCase()),
+    );
+    return hdu === undefined ? undefined : new FitsFileImage(this.path, this.#handle, hdu);
+  }
+
+  close(): void {
+    closeSync(this.#handle);
+  }
+
+  [Symbol.dispose](): void {
+    this.close();
+  }
+}
+
+export interface FitsFileHdu {
+  readonly header: FitsHeader;
+  readonly extent: DataExtent;
+  /** From the start of the file. */
+  readonly dataStartBytes: number;
+}
+
+/** An image whose pixels stay in the file until rows are asked for. */
+export class FitsFileImage {
+  readonly header: FitsHeader;
+  /** Slowest axis first. */
+  readonly shape: readonly number[];
+  readonly widthPx: number;
+  /** All rows of all planes. */
+  readonly rowCount: number;
+  readonly layout: PixelLayout;
+  readonly #handle: number;
+  readonly #startBytes: number;
+
+  constructor(
+    readonly path: string,
+    handle: number,
+    hdu: FitsFileHdu,
+  ) {
+    this.header = hdu.header;
+    this.shape = hdu.extent.shape;
+    this.layout = pixelLayout(hdu.header, path);
+    this.widthPx = this.shape.at(-1)!;
+    this.rowCount = this.shape.slice(0, -1).reduce((product, length) => product * length, 1);
+    this.#handle = handle;
+    this.#startBytes = hdu.dataStartBytes;
+  }
+
+  /** Decoded pixels of whole rows, in the array type that `layout.type` names. */
+  readRows(firstRow: number, rowCount: number): FitsPixels {
+    const bytes = this.#rowBytes(firstRow, rowCount);
+    const buffer = new ArrayBuffer(Math.ceil(bytes / 4) * 4);
+    const raw = new Uint8Array(buffer, 0, bytes);
+    this.readRawRows(firstRow, rowCount, raw);
+    return this.layout.linear === undefined
+      ? decodePixelsInPlace(raw, this.layout)
+      : decodePixels(raw, this.layout);
+  }
+
+  /** The rows as they lie in the file, big-endian. @param into exactly as long as the rows */
+  readRawRows(firstRow: number, rowCount: number, into: Uint8Array): void {
+    const bytes = this.#rowBytes(firstRow, rowCount);
+    if (into.length !== bytes)
+      throw new RangeError(`${rowCount} rows are ${bytes} bytes, not ${into.length}`);
+    const start = this.#startBytes + firstRow * this.#rowBytes(0, 1);
+    if (readFully(this.#handle, into, start) < bytes) {
+      throw new FitsError(`${this.path}: became shorter while it was read`);
+    }
+  }
+
+  #rowBytes(firstRow: number, rowCount: number): number {
+    if (firstRow < 0 || rowCount < 0 || firstRow + rowCount > this.rowCount) {
+      throw new RangeError(`Rows ${firstRow} to ${firstRow + rowCount} of ${this.rowCount}`);
+    }
+    return rowCount * this.widthPx * this.layout.bytesPerPixel;
+  }
+}
+
+function findHdus(path: string, handle: number): FitsFileHdu[] {
+  const fileBytes = fstatSync(handle).size;
+  const hdus: FitsFileHdu[] = [];
+  let start = 0;
+  while (start < fileBytes) {
+    const first = new Uint8Array(Math.min(blockBytes, fileBytes - start));
+    readFully(handle, first, start);
+    if (hdus.length > 0 && isPadding(first)) break;
+    checkStart(first.subarray(0, 9), hdus.length, path);
+    const { header, headerBytes } = readHeader(path, handle, { start, fileBytes, hduIndex: hdus.length });
+    const extent = dataExtent(header, path);
+    const dataStartBytes = start + headerBytes;
+    checkLength(extent, Math.max(0, fileBytes - dataStartBytes), hdus.length, path);
+    hdus.push({ header, extent, dataStartBytes });
+    start = dataStartBytes + Math.ceil(extent.dataBytes / blockBytes) * blockBytes;
+  }
+  if (hdus.length === 0) throw new FitsError(`${path}: empty`);
+  return hdus;
+}
+
+/** More than any header of a device; a file without END is not read whole. */
+const headerBytesMax = 8 << 20;
+
+function readHeader(
+  path: string,
+  handle: number,
+  at: { start: number; fileBytes: number; hduIndex: number },
+) {
+  const available = Math.min(at.fileBytes - at.start, headerBytesMax);
+  for (let length = 4 * blockBytes; ; length *= 4) {
+    const bytes = new Uint8Array(Math.min(length, available));
+    readFully(handle, bytes, at.start);
+    const parsed = parseHeader(bytes, path);
+    if (parsed !== undefined) return parsed;
+    if (length >= available)
+      throw new FitsError(`${path}: header ${at.hduIndex} has no END; the file is cut short`);
+  }
+}
+
+function readFully(handle: number, into: Uint8Array, positionBytes: number): number {
+  let done = 0;
+  while (done < into.length) {
+    const count = readSync(handle, into, done, into.length - done, positionBytes + done);
+    if (count === 0) break;
+    done += count;
+  }
+  return done;
+}
