@@ -1,0 +1,63 @@
+import * as z from "zod";
+
+/**
+ * The kinds of value that plan and rig files hold. Each field's error text is the sentence that ends
+ * "…; allowed: " and nothing else: `file-problems.ts` adds where it stands and what was found.
+ */
+
+function rangeText(min: number, max: number, unit: string): string {
+  const of = unit === "" ? "" : ` ${unit}`;
+  if (Number.isFinite(min) && Number.isFinite(max)) return `from ${min} to ${max}${of}`;
+  return Number.isFinite(min) ? `of at least ${min}${of}` : unit === "" ? "" : `of ${unit}`;
+}
+
+/** A plain number with both limits included; its unit stands in the key, never in the value. */
+export function numberFrom(min: number, max: number, unit = "") {
+  const allowed = `a number ${rangeText(min, max, unit)}${unit === "" ? "" : ", written without the unit"}`;
+  return z.number({ error: allowed }).min(min, { error: allowed }).max(max, { error: allowed });
+}
+
+export function wholeFrom(min: number, max: number, unit = "") {
+  const allowed = `a whole number ${rangeText(min, max, unit)}`;
+  return z
+    .number({ error: allowed })
+    .int({ error: allowed })
+    .min(min, { error: allowed })
+    .max(max, { error: allowed });
+}
+
+export function textLine(what: string, lengthMax = 200) {
+  const allowed = `${what}, 1 to ${lengthMax} characters of text`;
+  return z.string({ error: allowed }).trim().min(1, { error: allowed }).max(lengthMax, { error: allowed });
+}
+
+/** A short name that also serves in file names. */
+export function shortName(what: string) {
+  const allowed = `${what}: lower-case letters, digits and hyphens, 1 to 40 of them, a letter first`;
+  return z.string({ error: allowed }).regex(/^[a-z][a-z0-9-]{0,39}$/, { error: allowed });
+}
+
+export function oneOf<const T extends readonly [string, ...string[]]>(choices: T) {
+  return z.enum(choices, { error: choices.join(", ") });
+}
+
+/** A calendar day, `YYYY-MM-DD`, that exists. */
+export function calendarDay() {
+  const allowed = "a day that exists, written YYYY-MM-DD";
+  return z.string({ error: allowed }).refine(
+    (text) => {
+      const day = /^(\d{4})-(\d\d)-(\d\d)$/.exec(text);
+      const date = new Date(`${text}T00:00:00Z`);
+      return day !== null && !Number.isNaN(date.getTime()) && date.toISOString().startsWith(text);
+    },
+    { error: allowed },
+  );
+}
+
+/** Starts the error text of a map; what follows are its keys. */
+export const keysMark = "keys: ";
+
+/** A map that takes these keys and no others; an unknown key is answered with the nearest of them. */
+export function mapOf<const Shape extends z.core.$ZodLooseShape>(shape: Shape) {
+  return z.strictObject(shape, { error: keysMark + Object.keys(shape).join(", ") });
+}

@@ -1,0 +1,35 @@
+import * as z from "zod";
+import { mapOf, numberFrom, shortName, textLine } from "./fields.ts";
+import { readChecked } from "./file-problems.ts";
+import { type PlanStep, stepEntry } from "./plan-steps.ts";
+import { stepOrderProblems } from "./step-order.ts";
+
+const planFile = mapOf({
+  plan: shortName("the plan's name"),
+  about: textLine("what the plan is for", 2000).optional(),
+  sun: mapOf({
+    /** The rig file may ask for more; the higher of the two holds. */
+    altitudeDegreesMin: numberFrom(5, 85, "degrees").default(20),
+    /** How long the whole takes; left out, it is reckoned from the steps. */
+    plannedMinutes: numberFrom(1, 1440, "minutes").optional(),
+  }).default({ altitudeDegreesMin: 20 }),
+  steps: z.array(stepEntry, { error: "a list of steps" }).min(1, { error: "a list of at least one step" }),
+}).check((ctx) => {
+  for (const problem of stepOrderProblems(ctx.value.steps as PlanStep[])) {
+    ctx.issues.push({
+      code: "custom",
+      path: ["steps", problem.stepIndex],
+      message: problem.message,
+      params: { whole: true },
+      input: ctx.value,
+    });
+  }
+});
+
+/** A plan as read from its file, every default filled in. */
+export type Plan = z.infer<typeof planFile>;
+
+/** @throws FileProblemsError naming file, line, the value found and what is allowed, all problems at once */
+export function readPlan(text: string, file: string): Plan {
+  return readChecked(text, file, planFile);
+}

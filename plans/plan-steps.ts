@@ -1,0 +1,102 @@
+import * as z from "zod";
+import { mapOf, numberFrom, oneOf, textLine, wholeFrom } from "./fields.ts";
+import { nearestWord } from "./nearest.ts";
+
+/** What happens to the rest of the plan when a step fails. */
+const onFailure = oneOf(["stop", "continue"]).default("stop");
+const levelFraction = numberFrom(0.3, 0.92, "of full scale").default(0.85);
+
+const blurWay = z.literal("diffuser", {
+  error: (issue) =>
+    issue.input === "defocus" || issue.input === "drift"
+      ? `diffuser; a flat by ${issue.input} is not yet possible in this version`
+      : "diffuser (defocus and drift are not yet possible in this version)",
+});
+
+/** The options of each kind of step. */
+export const stepOptions = {
+  centre: mapOf({
+    /** How near the disc's centre comes to the middle of the frame, as a fraction of the disc's diameter. */
+    toleranceFraction: numberFrom(0.0005, 0.2, "of the disc's diameter").default(0.002),
+    /** How far from the expected place the search may go. */
+    searchDegrees: numberFrom(0.1, 5, "degrees").default(2),
+    onFailure,
+  }),
+  "leak-check": mapOf({
+    /** A leak above this fraction of the flat's level stops the flat. */
+    limitFraction: numberFrom(0.0001, 0.05, "of the flat's level").default(0.001),
+    frames: wholeFrom(4, 64, "frames of each kind").default(16),
+    onFailure,
+  }),
+  darks: mapOf({
+    frames: wholeFrom(4, 1000, "frames").default(16),
+    /** Left out, the exposure is that of the flat. */
+    exposureSeconds: numberFrom(0.000001, 3600, "seconds").optional(),
+    onFailure,
+  }),
+  flat: mapOf({
+    blur: blurWay,
+    frames: z
+      .union([z.literal("as-images"), wholeFrom(4, 1000, "frames")], {
+        error: "a whole number from 4 to 1000 frames, or as-images",
+      })
+      .default("as-images"),
+    levelFraction,
+    darkFrames: wholeFrom(4, 1000, "frames").optional(),
+    onFailure,
+  }),
+  images: mapOf({
+    frames: wholeFrom(1, 10000, "frames"),
+    levelFraction: numberFrom(0.1, 0.92, "of full scale").default(0.7),
+    onFailure,
+  }),
+  wait: mapOf({
+    minutes: numberFrom(0, 1440, "minutes").optional(),
+    untilSunAltitudeDegrees: numberFrom(0, 85, "degrees").optional(),
+    for: textLine("what is waited for").optional(),
+    onFailure,
+  }).refine((wait) => (wait.minutes === undefined) !== (wait.untilSunAltitudeDegrees === undefined), {
+    error: "exactly one of minutes, untilSunAltitudeDegrees",
+  }),
+} as const;
+
+export type StepKind = keyof typeof stepOptions;
+export type StepOptions<Kind extends StepKind> = z.infer<(typeof stepOptions)[Kind]>;
+export type PlanStep = { [Kind in StepKind]: { step: Kind } & StepOptions<Kind> }[StepKind];
+
+export const stepKinds = Object.keys(stepOptions) as StepKind[];
+
+const allowedKinds = `one of ${stepKinds.join(", ")}, alone or as a key with its options`;
+
+/**
+ * A step is written as a bare word (`- centre`) or as a map of one key (`- centre: { searchDegrees: 1 }`).
+ * Both become `{ step, …options }` with the defaults filled in.
+ */
+export const stepEntry = z.unknown().transform((entry, ctx): PlanStep => {
+  const [kind, options, keyed] = kindAndOptions(entry);
+  if (kind === undefined || !(kind in stepOptions)) {
+    const nearest = kind === undefined ? undefined : nearestWord(kind, stepKinds);
+    const message = nearest ? `${allowedKinds}; did you mean \`${nearest}\`?` : allowedKinds;
+    ctx.issues.push({ code: "custom", message, input: kind ?? entry, path: [] });
+    return z.NEVER;
+  }
+  const result = stepOptions[kind as StepKind].safeParse(options, { reportInput: true });
+  if (result.success) return { step: kind, ...result.data } as PlanStep;
+  for (const issue of result.error.issues) {
+    ctx.issues.push({
+      ...issue,
+      path: keyed ? [kind, ...issue.path] : [...issue.path],
+    } as z.core.$ZodRawIssue);
+  }
+  return z.NEVER;
+});
+
+function kindAndOptions(entry: unknown): [string | undefined, unknown, boolean] {
+  if (typeof entry === "string") return [entry, {}, false];
+  if (entry === null || typeof entry !== "object" || Array.isArray(entry))
+    return [undefined, undefined, false];
+  const keys = Object.keys(entry);
+  if (keys.length !== 1) return [undefined, undefined, false];
+  const kind = keys[0]!;
+  return [kind, (entry as Record<string, unknown>)[kind] ?? {}, true];
+}

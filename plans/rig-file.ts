@@ -1,0 +1,107 @@
+import * as z from "zod";
+import { calendarDay, mapOf, numberFrom, shortName, textLine, wholeFrom } from "./fields.ts";
+import { readChecked } from "./file-problems.ts";
+import { rigDevices } from "./rig-devices.ts";
+
+const indiServer = mapOf({
+  indi: mapOf({
+    host: textLine("a host name or address", 253),
+    port: wholeFrom(1, 65535).default(7624),
+  }),
+});
+
+const server = z.unknown().transform((entry, ctx) => {
+  if (entry !== null && typeof entry === "object" && "alpaca" in entry) {
+    ctx.issues.push({
+      code: "custom",
+      message: "indi: { host, port }; an alpaca server is not yet possible in this version",
+      input: entry,
+      path: [],
+    });
+    return z.NEVER;
+  }
+  const result = indiServer.safeParse(entry, { reportInput: true });
+  if (result.success) return result.data;
+  ctx.issues.push(...(result.error.issues as z.core.$ZodRawIssue[]));
+  return z.NEVER;
+});
+
+const sunFilter = mapOf({
+  describe: textLine("which Sun filter is fitted, in the owner's words", 500),
+  madeForThisInstrument: z.literal(true, {
+    error:
+      "true, and only when the filter is made for this instrument; without such a filter never point near the Sun",
+  }),
+  lastConfirmed: calendarDay(),
+  confirmAgainAfterDays: wholeFrom(1, 400, "days").default(90),
+});
+
+const limits = mapOf({
+  /** A first frame this many times brighter than expected means that the filter is missing. */
+  brightnessTripFactor: numberFrom(1.5, 10, "times the expected level").default(4),
+  sunAltitudeDegreesMin: numberFrom(5, 85, "degrees").default(10),
+  /** How long the mount, the cover or the weather station may be silent before the rig retreats. */
+  silenceSecondsMax: numberFrom(5, 600, "seconds").default(60),
+  freeDiskMegabytesMin: numberFrom(50, 1_000_000, "megabytes").default(500),
+});
+
+const rigFile = mapOf({
+  rig: shortName("the rig's name"),
+  about: textLine("what the rig is", 2000).optional(),
+  site: mapOf({
+    latitudeDegrees: numberFrom(-90, 90, "degrees, north positive"),
+    longitudeDegrees: numberFrom(-180, 180, "degrees, east positive"),
+    elevationMetres: numberFrom(-430, 9000, "metres").default(0),
+  }),
+  optics: mapOf({
+    apertureMm: numberFrom(10, 2000, "millimetres"),
+    focalLengthMm: numberFrom(50, 50_000, "millimetres"),
+    wavelengthNm: numberFrom(300, 1100, "nanometres"),
+  }),
+  sunFilter,
+  limits: limits.prefault({}),
+  servers: z.record(z.string(), server, {
+    error: "a map from a name of your own to { indi: { host, port } }",
+  }),
+  devices: rigDevices,
+  /** Facts that no device knows and that change the flat when they change: a spacer, a reducer, a tilt. */
+  train: z
+    .record(z.string(), z.union([z.string(), z.number()], { error: "text or a number" }), {
+      error: "a map from a fact's name to text or a number",
+    })
+    .default({}),
+}).check((ctx) => {
+  const servers = Object.keys(ctx.value.servers ?? {});
+  const taken = new Map<string, string>();
+  for (const [role, device] of Object.entries(ctx.value.devices ?? {})) {
+    if (device === undefined || !("server" in device)) continue;
+    if (!servers.includes(device.server)) {
+      ctx.issues.push({
+        code: "custom",
+        path: ["devices", role, "server"],
+        message: `a name under \`servers\`: ${servers.join(", ") || "(none is given)"}`,
+        input: device.server,
+      });
+    }
+    const key = `${device.server}/${device.device}`;
+    const other = taken.get(key);
+    if (other !== undefined && [role, other].every((r) => r === "cover" || r === "diffuser")) {
+      ctx.issues.push({
+        code: "custom",
+        path: ["devices", role, "device"],
+        message: `a device of its own; it is the ${other} already`,
+        input: device.device,
+      });
+    }
+    taken.set(key, role);
+  }
+});
+
+/** A rig as read from its file, every default filled in. */
+export type RigFile = z.infer<typeof rigFile>;
+export type SunFilterStatement = RigFile["sunFilter"];
+
+/** @throws FileProblemsError naming file, line, the value found and what is allowed, all problems at once */
+export function readRigFile(text: string, file: string): RigFile {
+  return readChecked(text, file, rigFile);
+}

@@ -1,0 +1,30 @@
+import type { PlanStep } from "./plan-steps.ts";
+
+/** What is wrong with the order of steps, or with one step beside the others. Steps count from 0. */
+export function stepOrderProblems(steps: readonly PlanStep[]): { stepIndex: number; message: string }[] {
+  const problems: { stepIndex: number; message: string }[] = [];
+  const before = (index: number, kind: PlanStep["step"]) =>
+    steps.slice(0, index).some((s) => s.step === kind);
+  steps.forEach((step, stepIndex) => {
+    const say = (message: string) =>
+      problems.push({ stepIndex, message: `step ${stepIndex + 1}: ${message}` });
+    if (
+      (step.step === "flat" || step.step === "images" || step.step === "leak-check") &&
+      !before(stepIndex, "centre")
+    ) {
+      say(`\`${step.step}\` needs the Sun centred; allowed: a \`centre\` step before it`);
+    }
+    if (step.step !== "flat") return;
+    if (step.blur === "diffuser" && !before(stepIndex, "leak-check")) {
+      say(
+        "a flat by diffuser has long exposures that a light leak spoils; allowed: a `leak-check` step before it",
+      );
+    }
+    if (step.frames === "as-images" && !steps.some((s) => s.step === "images")) {
+      say(
+        '`frames` is "as-images" and the plan takes no images; allowed: a number, or an `images` step in the plan',
+      );
+    }
+  });
+  return problems;
+}

@@ -1,0 +1,40 @@
+import { readFileSync } from "node:fs";
+import { join } from "node:path";
+import { expect, test } from "vitest";
+import { readPlan } from "../../plans/plan-file.ts";
+import { readRigFile } from "../../plans/rig-file.ts";
+import { goodPlan, goodRig } from "./broken-files.ts";
+
+const folder = join(import.meta.dirname, "../../plans");
+const text = (name: string) => readFileSync(join(folder, name), "utf8");
+
+test("the first plan does the whole job: centre, leak check, flat of 40 by diffuser, 8 images", () => {
+  const plan = readPlan(text("first-flat.yaml"), "first-flat.yaml");
+  expect(plan.steps).toEqual([
+    { step: "centre", toleranceFraction: 0.002, searchDegrees: 2, onFailure: "stop" },
+    { step: "leak-check", limitFraction: 0.001, frames: 16, onFailure: "stop" },
+    { step: "flat", blur: "diffuser", frames: 40, levelFraction: 0.85, onFailure: "stop" },
+    { step: "images", frames: 8, levelFraction: 0.7, onFailure: "stop" },
+  ]);
+});
+
+test("the demo rig and the example read without a fault, and the example carries the cautions", () => {
+  expect(readRigFile(text("demo-rig.yaml"), "demo-rig.yaml").devices.camera.device).toBe("Scene Camera");
+  const example = readRigFile(text("rig-example.yaml"), "rig-example.yaml");
+  expect(example.devices.diffuser).toEqual({ by: "hand" });
+  for (const words of ["Never look through", "finder", "maker", "rules at your site"]) {
+    expect(text("rig-example.yaml")).toContain(words);
+  }
+});
+
+test("defaults are filled in", () => {
+  expect(readPlan("plan: a\nsteps:\n  - centre\n", "a.yaml").sun).toEqual({ altitudeDegreesMin: 20 });
+  expect(readPlan(goodPlan, "a.yaml").steps).toHaveLength(5);
+  const rig = readRigFile(goodRig.replace(/limits:\n.*\n/, ""), "r.yaml");
+  expect(rig.limits).toEqual({
+    brightnessTripFactor: 4,
+    sunAltitudeDegreesMin: 10,
+    silenceSecondsMax: 60,
+    freeDiskMegabytesMin: 500,
+  });
+});
