@@ -1,0 +1,148 @@
+import type { Clock } from "../kit/clock.ts";
+import { MissingAbilityError } from "../kit/errors.ts";
+import type { Log } from "../kit/log.ts";
+import type { Device, RoleName, Setting } from "../roles/device.ts";
+import type { IndiDevice } from "./device.ts";
+import type { KeptSetting } from "./kept-setting.ts";
+import { switchIn } from "./property.ts";
+
+/** What every INDI role is made from. */
+export interface RoleContext {
+  readonly device: IndiDevice;
+  readonly clock: Clock;
+  readonly log: Log;
+  /**
+   * Whether this role answers for the device's CONNECTION. A device that serves two roles (a camera with a wheel
+   * inside) must not be disconnected by the first while the second still restores.
+   */
+  readonly ownsConnection: boolean;
+}
+
+const settleSecondsAtClose = 10;
+
+/**
+ * The part that all INDI roles share: connecting, reconnecting after a restart of driver or server, and settings.
+ * A role names the properties that it cannot do without; everything else is used if it is there.
+ */
+export abstract class IndiRole implements Device {
+  abstract readonly role: RoleName;
+  /** Proof that the driver lives: the property that is read anew. */
+  protected abstract readonly mainProperty: string;
+  protected abstract readonly requiredProperties: readonly string[];
+  readonly name: string;
+  protected readonly device: IndiDevice;
+  protected readonly clock: Clock;
+  protected readonly log: Log;
+  readonly #ownsConnection: boolean;
+  #foundConnected: boolean | undefined;
+  #lostCount = 0;
+  #leftAs: readonly Setting[] | undefined;
+
+  constructor(context: RoleContext) {
+    this.device = context.device;
+    this.clock = context.clock;
+    this.log = context.log;
+    this.name = context.device.name;
+    this.#ownsConnection = context.ownsConnection;
+  }
+
+  /** What a run of ours may change, in an order in which it can be put back. */
+  protected abstract keptSettings(): readonly KeptSetting[];
+  /** Puts the device into the working state that the role needs; again after every restart of the driver. */
+  protected async setUp(_signal: AbortSignal, _again: boolean): Promise<void> {}
+  abstract describe(): Readonly<Record<string, string>>;
+
+  /** Connects the device, remembering whether it was, and waits for what the role needs. */
+  async open(signal: AbortSignal): Promise<this> {
+    const [connection] = await this.device.require(["CONNECTION"], { withinSeconds: 10 }, signal);
+    this.#foundConnected = switchIn(connection, "CONNECT") === true;
+    await this.#connect(signal);
+    await this.setUp(signal, false);
+    return this;
+  }
+
+  /** Called at the start of every operation: a driver or server that restarted in between is connected again. */
+  protected async ready(signal: AbortSignal): Promise<void> {
+    signal.throwIfAborted();
+    const connected = switchIn(this.device.property("CONNECTION"), "CONNECT") === true;
+    if (connected && this.device.lostCount === this.#lostCount) return;
+    this.log.warn({ device: this.name, lostCount: this.device.lostCount }, "connecting again and setting up anew");
+    await this.#connect(signal);
+    await this.setUp(signal, true);
+  }
+
+  async #connect(signal: AbortSignal): Promise<void> {
+    const lostCount = this.device.lostCount;
+    await this.device.require(["CONNECTION"], { withinSeconds: 30 }, signal);
+    await this.device.connectDevice(signal);
+    // Some drivers define their properties seconds after CONNECT; `require` asks again by name and then lists what is missing.
+    await this.device.require(this.requiredProperties, { withinSeconds: 15 }, signal);
+    this.#lostCount = lostCount;
+    this.#leftAs = undefined;
+  }
+
+  has(property: string): boolean {
+    return this.device.property(property) !== undefined;
+  }
+
+  async readSettings(signal: AbortSignal): Promise<readonly Setting[]> {
+    if (this.#leftAs) return this.#leftAs;
+    await this.ready(signal);
+    const settings: Setting[] = [];
+    for (const kept of this.keptSettings()) {
+      const value = await kept.read(signal);
+      if (value !== undefined) {
+        settings.push({ key: kept.key, value, ...(kept.unit === undefined ? {} : { unit: kept.unit }) });
+      }
+    }
+    if (this.#ownsConnection) settings.push({ key: "connected", value: this.#foundConnected === true });
+    return settings;
+  }
+
+  async restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
+    if (setting.key === "connected") return this.#restoreConnection(setting.value === true, signal);
+    await this.ready(signal);
+    const kept = this.keptSettings().find((one) => one.key === setting.key);
+    if (!kept) throw new MissingAbilityError(this.name, `the setting ${setting.key} is not offered any more`);
+    await kept.restore(setting.value, signal);
+  }
+
+  /** Once disconnected a device shows nothing; what was read just before is then what `readSettings` gives. */
+  async #restoreConnection(connected: boolean, signal: AbortSignal): Promise<void> {
+    if (connected) return this.ready(signal);
+    if (switchIn(this.device.property("CONNECTION"), "CONNECT") !== true) return;
+    const last = await this.readSettings(signal);
+    await this.device.disconnectDevice(signal);
+    this.#leftAs = last.map((setting) => (setting.key === "connected" ? { ...setting, value: false } : setting));
+  }
+
+  sameSetting(before: Setting, now: Setting): boolean {
+    if (before.key !== now.key) return false;
+    if (before.key === "connected") return before.value === now.value;
+    const kept = this.keptSettings().find((one) => one.key === before.key);
+    return kept !== undefined && kept.same(before.value, now.value);
+  }
+
+  async isAlive(signal: AbortSignal): Promise<boolean> {
+    try {
+      if (switchIn(this.device.property("CONNECTION"), "CONNECT") !== true) return false;
+      await this.device.refresh(this.mainProperty, { withinSeconds: 5 }, signal);
+      return true;
+    } catch {
+      return false;
+    }
+  }
+
+  /** A device that was found disconnected and has not been put back yet is disconnected here. */
+  async [Symbol.asyncDispose](): Promise<void> {
+    if (this.#foundConnected !== false || this.#leftAs) return;
+    if (switchIn(this.device.property("CONNECTION"), "CONNECT") !== true) return;
+    try {
+      const budget = new AbortController();
+      const timer = this.clock.setTimer(settleSecondsAtClose, () => budget.abort(new Error("closing took too long")));
+      await this.device.disconnectDevice(budget.signal).finally(() => timer.cancel());
+    } catch (error) {
+      this.log.warn({ device: this.name, error: String(error) }, "was found disconnected and could not be left so");
+    }
+  }
+}
