@@ -1,4 +1,4 @@
-import { DeadlineError, OutOfLimitsError } from "../kit/errors.ts";
+import { OutOfLimitsError } from "../kit/errors.ts";
 import type { Range } from "../roles/device.ts";
 import type { Focuser } from "../roles/focuser.ts";
 import type { KeptSetting } from "./kept-setting.ts";
@@ -46,26 +46,22 @@ export class IndiFocuser extends IndiRole implements Focuser {
     const from = await this.positionSteps(signal);
     if (from === target) return;
     const withinSeconds = this.#moveSeconds(Math.abs(target - from));
-    try {
-      await this.device.change(
-        property,
-        { [element]: target },
-        {
-          withinSeconds,
-          // Some drivers block during the move: no Busy, no other answer, then Ok at once.
-          replySeconds: withinSeconds,
-          arrived: (vector) => Math.abs((numberIn(vector, element) ?? Number.NaN) - target) < 0.5,
-        },
-        signal,
-      );
-    } catch (error) {
-      if (signal.aborted || error instanceof DeadlineError) {
-        await this.ensureStopped(new AbortController().signal).catch((stopError: unknown) =>
-          this.log.error({ device: this.name, error: String(stopError) }, "the focuser could not be stopped"),
-        );
-      }
-      throw error;
-    }
+    await this.stoppedIfFailed(
+      () =>
+        this.device.change(
+          property,
+          { [element]: target },
+          {
+            withinSeconds,
+            // Some drivers block during the move: no Busy, no other answer, then Ok at once.
+            replySeconds: withinSeconds,
+            arrived: (vector) => Math.abs((numberIn(vector, element) ?? Number.NaN) - target) < 0.5,
+          },
+          signal,
+        ),
+      (own) => this.ensureStopped(own),
+      signal,
+    );
   }
 
   #moveSeconds(steps: number): number {

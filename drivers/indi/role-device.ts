@@ -1,5 +1,5 @@
 import type { Clock } from "../kit/clock.ts";
-import { MissingAbilityError } from "../kit/errors.ts";
+import { DeadlineError, MissingAbilityError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import type { Device, RoleName, Setting } from "../roles/device.ts";
 import type { IndiDevice } from "./device.ts";
@@ -81,7 +81,24 @@ export abstract class IndiRole implements Device {
     this.#leftAs = undefined;
   }
 
-  has(property: string): boolean {
+  /**
+   * Carries a motion out; if it is aborted or out of time, stops the device before the first reason goes on.
+   * The stop has its own budget and never the signal that was aborted.
+   */
+  protected async stoppedIfFailed<T>(work: () => Promise<T>, stop: (signal: AbortSignal) => Promise<void>, signal: AbortSignal): Promise<T> {
+    try {
+      return await work();
+    } catch (error) {
+      if (signal.aborted || error instanceof DeadlineError) {
+        await stop(new AbortController().signal).catch((stopError: unknown) =>
+          this.log.error({ device: this.name, error: String(stopError) }, "the device could not be stopped"),
+        );
+      }
+      throw error;
+    }
+  }
+
+  protected has(property: string): boolean {
     return this.device.property(property) !== undefined;
   }
 

@@ -35,25 +35,21 @@ export class IndiRotator extends IndiRole implements Rotator {
       throw new OutOfLimitsError(this.name, "rotator angle", target, `${limits.min} to ${limits.max} degrees`);
     }
     await this.ensureStopped(signal);
-    if (this.#isAt(await this.angleDegrees(signal), target)) return;
-    try {
-      await this.device.change(
-        property,
-        { [element]: target },
-        {
-          withinSeconds: 20 + 360 / slowestDegreesPerSecond,
-          arrived: (vector) => this.#isAt(numberIn(vector, element) ?? Number.NaN, target),
-        },
-        signal,
-      );
-    } catch (error) {
-      if (signal.aborted) {
-        await this.ensureStopped(new AbortController().signal).catch((stopError: unknown) =>
-          this.log.error({ device: this.name, error: String(stopError) }, "the rotator could not be stopped"),
-        );
-      }
-      throw error;
-    }
+    if (Math.abs(turnDegrees(await this.angleDegrees(signal), target)) < 1e-3) return;
+    await this.stoppedIfFailed(
+      () =>
+        this.device.change(
+          property,
+          { [element]: target },
+          {
+            withinSeconds: 20 + 360 / slowestDegreesPerSecond,
+            arrived: (vector) => this.#isAt(numberIn(vector, element) ?? Number.NaN, target),
+          },
+          signal,
+        ),
+      (own) => this.ensureStopped(own),
+      signal,
+    );
   }
 
   #isAt(angle: number, target: number): boolean {
