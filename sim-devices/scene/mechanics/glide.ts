@@ -1,0 +1,142 @@
+import type { Clock, ClockTimer } from "../../../drivers/kit/clock.ts";
+
+export interface GlideOptions {
+  readonly clock: Clock;
+  readonly position: number;
+  readonly unitsPerSecond: number;
+  /** Slack between the motor and what it moves: after a reversal nothing moves for so many units. */
+  readonly play?: number;
+  readonly note: (what: GlideNews) => void;
+}
+
+export type GlideNews = "moveStarted" | "moveOverlapped" | "moveEnded" | "moveStopped" | "moveJammed";
+
+/**
+ * Something that travels along a line at one speed: a leaf, a focuser, a wheel, a temperature.
+ * Where it is follows from the clock; no timer runs but the one for its arrival.
+ * `position` is the truth, `reported` is what its electronics say; only a fault makes them differ.
+ */
+export class Glide {
+  readonly #clock: Clock;
+  readonly #play: number;
+  readonly #note: (what: GlideNews) => void;
+  unitsPerSecond: number;
+  #from: number;
+  #to: number;
+  #loadFrom: number;
+  #startedMs: number;
+  #wanted: number;
+  #timer: ClockTimer | undefined;
+  #moving = false;
+  #jamAt: number | undefined;
+  #jammed = false;
+  #pretendedFrom: number | undefined;
+
+  constructor(options: GlideOptions) {
+    this.#clock = options.clock;
+    this.#play = options.play ?? 0;
+    this.#note = options.note;
+    this.unitsPerSecond = options.unitsPerSecond;
+    this.#from = this.#to = this.#wanted = this.#loadFrom = options.position;
+    this.#startedMs = options.clock.nowMs();
+  }
+
+  /** Where the motor is. */
+  get position(): number {
+    return this.#pretendedFrom ?? this.#driven();
+  }
+
+  /** Where the moved part is: behind the motor by up to the play. */
+  get load(): number {
+    const motor = this.position;
+    return Math.min(motor, Math.max(motor - this.#play, this.#loadFrom));
+  }
+
+  get reported(): number {
+    return this.#driven();
+  }
+
+  /** Where it was last told to go. */
+  get target(): number {
+    return this.#wanted;
+  }
+
+  get moving(): boolean {
+    return this.#moving;
+  }
+
+  /** On its way, and not stuck. */
+  get travelling(): boolean {
+    return this.#moving && !this.#jammed;
+  }
+
+  moveTo(target: number): void {
+    this.#note(this.#moving ? "moveOverlapped" : "moveStarted");
+    this.#wanted = target;
+    this.#leave(target);
+  }
+
+  stop(): void {
+    if (!this.#moving) return;
+    this.#rest(this.#driven());
+    this.#wanted = this.#from;
+    this.#note("moveStopped");
+  }
+
+  /** Fault: sticks at that place, or where it is now. It goes on claiming to move. */
+  jam(at?: number): void {
+    this.#jamAt = at ?? this.#driven();
+    if (this.#moving) this.#leave(this.#wanted);
+  }
+
+  /** Fault: from now on obeys in its reports only. */
+  pretend(): void {
+    this.#pretendedFrom = this.#driven();
+  }
+
+  /** Ends both faults; an interrupted move goes on. */
+  free(): void {
+    if (this.#pretendedFrom !== undefined) {
+      this.#rest(this.#pretendedFrom);
+      this.#pretendedFrom = undefined;
+    }
+    this.#jamAt = undefined;
+    if (this.#jammed) this.#leave(this.#wanted);
+  }
+
+  #driven(): number {
+    if (!this.#moving || this.#jammed) return this.#from;
+    const gone = ((this.#clock.nowMs() - this.#startedMs) / 1000) * this.unitsPerSecond;
+    const whole = Math.abs(this.#to - this.#from);
+    return gone >= whole ? this.#to : this.#from + Math.sign(this.#to - this.#from) * gone;
+  }
+
+  #rest(at: number): void {
+    this.#timer?.cancel();
+    this.#timer = undefined;
+    if (this.#pretendedFrom === undefined)
+      this.#loadFrom = Math.min(at, Math.max(at - this.#play, this.#loadFrom));
+    this.#from = this.#to = at;
+    this.#moving = false;
+    this.#jammed = false;
+  }
+
+  #leave(target: number): void {
+    this.#rest(this.#driven());
+    this.#moving = true;
+    this.#startedMs = this.#clock.nowMs();
+    const jam = this.#jamAt;
+    const jams = jam !== undefined && (jam - this.#from) * (jam - target) <= 0;
+    this.#to = jams ? jam : target;
+    this.#timer = this.#clock.setTimer(Math.abs(this.#to - this.#from) / this.unitsPerSecond, () => {
+      const at = this.#to;
+      this.#rest(at);
+      if (jams) {
+        this.#moving = this.#jammed = true;
+        this.#note("moveJammed");
+      } else {
+        this.#note("moveEnded");
+      }
+    });
+  }
+}

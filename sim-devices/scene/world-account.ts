@@ -1,0 +1,87 @@
+import type { World } from "./world.ts";
+
+type Plain = number | string | boolean;
+
+/** Device → setting → value. */
+export type WorldAccount = Readonly<Record<string, Readonly<Record<string, unknown>>>>;
+
+/** How far two accounts of a setting may lie apart and still be the same [the setting's own unit]. */
+const tolerances: Readonly<Record<string, number>> = {
+  "mount.hourAngleDegrees": 0.02,
+  "mount.raHours": 0.002,
+  "mount.decDegrees": 0.02,
+  "rotator.degrees": 0.05,
+  "dome.azimuthDegrees": 0.5,
+  "focuser.steps": 0.5,
+};
+
+export function accountOf(
+  world: World,
+  protocolSettings: ReadonlyMap<string, () => Readonly<Record<string, unknown>>>,
+): WorldAccount {
+  const { camera, mount } = world;
+  const axes = mount.believedAxes;
+  const settings = camera.inForce;
+  const own: Record<string, Readonly<Record<string, Plain>>> = {
+    camera: {
+      phase: camera.phase,
+      gain: settings.gain,
+      offset: settings.offset,
+      binning: settings.binning,
+      region: Object.values(settings.region).join(" "),
+      frameType: settings.frameType,
+      coolerOn: camera.coolerOn,
+      coolerCelsius: camera.coolerCelsius,
+    },
+    mount: {
+      phase: mount.phase,
+      parked: mount.parked,
+      tracking: mount.tracking && !mount.motorsStalled,
+      rate: mount.rate,
+      // A tracking mount stays on a right ascension, one that stands still on an hour angle.
+      ...(mount.tracking ? { raHours: mount.believed.raHours } : { hourAngleDegrees: axes.hourAngleDegrees }),
+      decDegrees: axes.decDegrees,
+    },
+    cover: { open: world.cover.position, moving: world.cover.moving },
+    diffuser: { in: world.diffuser.position, moving: world.diffuser.moving },
+    focuser: { steps: world.focuser.position, moving: world.focuser.moving },
+    wheel: { slot: world.wheel.position, moving: world.wheel.moving },
+    rotator: { degrees: world.rotator.position, moving: world.rotator.moving },
+    dome: {
+      shutterOpen: world.dome.shutter.position,
+      azimuthDegrees: world.dome.azimuthDegrees,
+      parked: world.dome.parked,
+      moving: world.dome.turning || world.dome.shutter.moving,
+    },
+  };
+  return { ...own, ...Object.fromEntries([...protocolSettings].map(([device, read]) => [device, read()])) };
+}
+
+/**
+ * What differs between two accounts, one line each; empty when the rig is as it was.
+ * @param ignore settings not to look at, as `device.setting` (for example the connection itself)
+ */
+export function accountDifferences(
+  before: WorldAccount,
+  now: WorldAccount,
+  ignore: readonly string[] = [],
+): string[] {
+  const lines: string[] = [];
+  for (const device of new Set([...Object.keys(before), ...Object.keys(now)])) {
+    const a = before[device] ?? {};
+    const b = now[device] ?? {};
+    for (const key of new Set([...Object.keys(a), ...Object.keys(b)])) {
+      const name = `${device}.${key}`;
+      if (!ignore.includes(name) && !same(name, a[key], b[key])) {
+        lines.push(`${name} was ${JSON.stringify(a[key])} and is ${JSON.stringify(b[key])}`);
+      }
+    }
+  }
+  return lines;
+}
+
+function same(name: string, a: unknown, b: unknown): boolean {
+  const tolerance = tolerances[name] ?? 1e-6;
+  if (typeof a === "number" && typeof b === "number") return Math.abs(a - b) <= tolerance;
+  return JSON.stringify(a) === JSON.stringify(b);
+}

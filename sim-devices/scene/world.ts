@@ -1,0 +1,221 @@
+import type { Clock, ClockTimer } from "../../drivers/kit/clock.ts";
+import { CameraMechanics, type Glimpse } from "./mechanics/camera.ts";
+import { Cloud } from "./mechanics/cloud.ts";
+import { DomeMechanics } from "./mechanics/dome.ts";
+import { Glide } from "./mechanics/glide.ts";
+import { type MechanicsSpec, usualMechanics } from "./mechanics/mechanics-spec.ts";
+import { MountMechanics } from "./mechanics/mount.ts";
+import { WeatherMechanics } from "./mechanics/weather.ts";
+import type { Moment, PartName } from "./moment.ts";
+import type { ExposureAsk, LightPath } from "./painter-contract.ts";
+import type { SceneSpec } from "./scene-spec.ts";
+import {
+  azimuthDegrees,
+  type Direction,
+  type SunPlace,
+  seenFrom,
+  separationDegrees,
+  sunPlace,
+} from "./sun-place.ts";
+import { accountOf, type WorldAccount } from "./world-account.ts";
+
+/** How much brighter the Sun is without its filter: a front filter passes about 1 part in 10^4 to 10^5. */
+const unfilteredTimes = 1e4;
+/** Moments are taken this often while the telescope or a leaf in front of it moves [s]. */
+const watchSeconds = 0.25;
+/** A service that runs for months keeps the newest. */
+const momentsMax = 200_000;
+
+/** Where the light path comes from besides the world's own parts: devices of others, for a driver that snoops. */
+export interface Elsewhere {
+  line?(): Direction | undefined;
+  site?(): SceneSpec["site"] | undefined;
+  coverOpen?(): number | undefined;
+  diffuserIn?(): number | undefined;
+  focusSteps?(): number | undefined;
+  wheelSlot?(): number | undefined;
+  rotatorDegrees?(): number | undefined;
+}
+
+export interface WorldOptions {
+  readonly spec: SceneSpec;
+  readonly clock: Clock;
+  readonly paint: (light: LightPath, ask: ExposureAsk) => Uint16Array;
+  readonly mechanics?: Partial<MechanicsSpec>;
+  readonly elsewhere?: Elsewhere;
+}
+
+/** The simulated rig: its mechanics, its sky, and the truth about both. Protocols only serve it. */
+export class World {
+  readonly spec: SceneSpec;
+  readonly clock: Clock;
+  readonly mechanics: MechanicsSpec;
+  readonly mount: MountMechanics;
+  readonly camera: CameraMechanics;
+  /** 0 closed … 1 open. */
+  readonly cover: Glide;
+  /** 0 out of the light … 1 in it. */
+  readonly diffuser: Glide;
+  readonly focuser: Glide;
+  readonly wheel: Glide;
+  readonly rotator: Glide;
+  readonly dome: DomeMechanics;
+  readonly weather: WeatherMechanics;
+  readonly cloud: Cloud;
+  /** Everything that happened, in order. */
+  readonly history: Moment[] = [];
+  readonly #elsewhere: Elsewhere;
+  readonly #listeners = new Set<(moment: Moment) => void>();
+  readonly #settings = new Map<string, () => Readonly<Record<string, unknown>>>();
+  #filterFitted = true;
+  #watch: ClockTimer | undefined;
+
+  constructor(options: WorldOptions) {
+    const { spec, clock } = options;
+    this.spec = spec;
+    this.clock = clock;
+    this.mechanics = { ...usualMechanics, ...options.mechanics };
+    this.#elsewhere = options.elsewhere ?? {};
+    const m = this.mechanics;
+    const noteFrom = (part: PartName) => (what: string, detail?: string) => this.#note(part, what, detail);
+    const glide = (part: PartName, position: number, unitsPerSecond: number, play = 0) =>
+      new Glide({ clock, position, unitsPerSecond, play, note: noteFrom(part) });
+    const { startsWith } = spec;
+    this.mount = new MountMechanics({
+      clock,
+      spec: spec.mount,
+      site: spec.site,
+      parkAt: m.parkAt,
+      note: noteFrom("mount"),
+    });
+    this.cover = glide("cover", startsWith.cover === "open" ? 1 : 0, 1 / m.coverSeconds);
+    this.diffuser = glide("diffuser", startsWith.diffuserInPlace ? 1 : 0, 1 / m.diffuserSeconds);
+    this.focuser = glide(
+      "focuser",
+      startsWith.focusSteps,
+      spec.focuser.stepsPerSecond,
+      spec.focuser.backlashSteps,
+    );
+    this.wheel = glide("wheel", startsWith.wheelSlot, m.wheelSlotsPerSecond);
+    this.rotator = glide("rotator", startsWith.rotatorDegrees, m.rotatorDegreesPerSecond);
+    this.dome = new DomeMechanics(m.dome, clock, (part, what) => this.#note(part, what));
+    this.weather = new WeatherMechanics((detail) => this.#note("weather", "changed", detail));
+    this.cloud = new Cloud(spec.seed, spec.sky.cloud);
+    this.camera = new CameraMechanics({
+      clock,
+      spec: spec.camera,
+      startsWith,
+      coolerDegreesPerSecond: m.coolerDegreesPerSecond,
+      glimpse: () => this.glimpse(),
+      paint: options.paint,
+      note: noteFrom("camera"),
+    });
+    this.#note("sky", "begun");
+  }
+
+  /** Calls back at everything that happens. @returns how to stop that */
+  listen(listener: (moment: Moment) => void): () => void {
+    this.#listeners.add(listener);
+    return () => this.#listeners.delete(listener);
+  }
+
+  get filterFitted(): boolean {
+    return this.#filterFitted;
+  }
+  set filterFitted(fitted: boolean) {
+    if (fitted === this.#filterFitted) return;
+    this.#filterFitted = fitted;
+    this.#note("filter", fitted ? "fitted" : "lost");
+  }
+
+  site(): SceneSpec["site"] {
+    return this.#elsewhere.site?.() ?? this.spec.site;
+  }
+
+  sun(): SunPlace {
+    return sunPlace(this.site(), this.clock.nowMs());
+  }
+
+  /** The true line of sight, of date. */
+  line(): Direction {
+    return this.#elsewhere.line?.() ?? this.mount.truth;
+  }
+
+  /** The light path as it is now. */
+  glimpse(): Glimpse {
+    const sun = this.sun();
+    const line = this.line();
+    const seen = seenFrom(line, sun);
+    const from = this.#elsewhere;
+    const hourAngle = sun.hourAngleDegrees + (sun.raHours - line.raHours) * 15;
+    const domeOpen = this.dome.openFraction(azimuthDegrees(this.site(), hourAngle, line.decDegrees));
+    return {
+      sunEastArcsec: seen.eastArcsec,
+      sunNorthArcsec: seen.northArcsec,
+      sunAltitudeDegrees: sun.altitudeDegrees,
+      sunSemidiameterArcsec: sun.semidiameterArcsec,
+      sunPoleDegrees: sun.poleDegrees,
+      coverOpenFraction: (from.coverOpen?.() ?? this.cover.position) * domeOpen,
+      diffuserInPlace: (from.diffuserIn?.() ?? this.diffuser.position) > 0.5,
+      focusSteps: from.focusSteps?.() ?? this.focuser.load,
+      wheelSlot: Math.round(from.wheelSlot?.() ?? this.wheel.position),
+      rotatorDegrees: from.rotatorDegrees?.() ?? this.rotator.position,
+      transparency: this.cloud.transparency(this.clock.nowMs()) * (this.#filterFitted ? 1 : unfilteredTimes),
+    };
+  }
+
+  /** Lets a protocol's side add the settings that it keeps itself to the account. */
+  addSettings(device: string, read: () => Readonly<Record<string, unknown>>): void {
+    this.#settings.set(device, read);
+  }
+
+  /** Every setting and position by the world's own truth, as plain data. */
+  account(): WorldAccount {
+    return accountOf(this, this.#settings);
+  }
+
+  /** Records how the rig stands now; checkers see it. */
+  look(): void {
+    this.#note("sky", "looked");
+  }
+
+  #note(part: PartName, what: string, detail?: string): void {
+    if (!this.camera) return; // still being built
+    const sun = this.sun();
+    const target = this.mount.slewTarget;
+    const moment: Moment = {
+      atMs: this.clock.nowMs(),
+      part,
+      what,
+      ...(detail === undefined ? {} : { detail }),
+      coverOpen: this.cover.position,
+      diffuserIn: this.diffuser.position,
+      mount: this.mount.phase,
+      parked: this.mount.parked,
+      sunSeparationDegrees: separationDegrees(this.line(), sun),
+      ...(target ? { targetSunSeparationDegrees: separationDegrees(target, sun) } : {}),
+      sunAltitudeDegrees: sun.altitudeDegrees,
+      exposing: this.camera.phase === "exposing",
+      filterFitted: this.#filterFitted,
+    };
+    if (this.history.length >= momentsMax) this.history.splice(0, momentsMax / 10);
+    this.history.push(moment);
+    this.#watchWhileMoving();
+    for (const listener of [...this.#listeners]) listener(moment);
+  }
+
+  #watchWhileMoving(): void {
+    if (this.#watch || !this.#somethingMoves()) return;
+    this.#watch = this.clock.setTimer(watchSeconds, () => {
+      this.#watch = undefined;
+      if (this.#somethingMoves()) this.look();
+    });
+  }
+
+  #somethingMoves(): boolean {
+    const leafMoves = (leaf: Glide) => leaf.moving && leaf.position > 0 && leaf.position < 1;
+    return (
+      this.mount.phase !== "still" || this.mount.jogging || leafMoves(this.cover) || leafMoves(this.diffuser)
+    );
+  }
+}
