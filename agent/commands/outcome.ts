@@ -40,6 +40,8 @@ export interface CommandHost {
   stdout(text: string): void;
   /** Everything else: log, progress, failures. */
   stderr(text: string): void;
+  /** Whether stderr is a terminal, where a line can be drawn again. */
+  readonly live: boolean;
   setExitCode(code: ExitCode): void;
 }
 
@@ -47,6 +49,7 @@ export const processHost: CommandHost = {
   clock: systemClock,
   stdout: (text) => void process.stdout.write(text),
   stderr: (text) => void process.stderr.write(text),
+  live: process.stderr.isTTY === true,
   setExitCode: (code) => {
     process.exitCode = code;
   },

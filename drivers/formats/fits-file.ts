@@ -103,31 +103,30 @@ export class FitsFileImage {
 
   /** Decoded pixels of whole rows, in the array type that `layout.type` names. */
   readRows(firstRow: number, rowCount: number): FitsPixels {
-    const bytes = this.#rowBytes(firstRow, rowCount);
-    const buffer = new ArrayBuffer(Math.ceil(bytes / 4) * 4);
-    const raw = new Uint8Array(buffer, 0, bytes);
-    this.readRawRows(firstRow, rowCount, raw);
+    return this.readPixels(firstRow * this.widthPx, rowCount * this.widthPx);
+  }
+
+  /** The same for any run of pixels, row-major. @throws RangeError outside the image; FitsError if the file shrank */
+  readPixels(firstPixel: number, pixelCount: number): FitsPixels {
+    const bytes = pixelCount * this.layout.bytesPerPixel;
+    const raw = new Uint8Array(new ArrayBuffer(Math.ceil(bytes / 4) * 4), 0, bytes);
+    this.readRaw(firstPixel, raw);
     return this.layout.linear === undefined
       ? decodePixelsInPlace(raw, this.layout)
       : decodePixels(raw, this.layout);
   }
 
-  /** The rows as they lie in the file, big-endian. @param into exactly as long as the rows */
-  readRawRows(firstRow: number, rowCount: number, into: Uint8Array): void {
-    const bytes = this.#rowBytes(firstRow, rowCount);
-    if (into.length !== bytes)
-      throw new RangeError(`${rowCount} rows are ${bytes} bytes, not ${into.length}`);
-    const start = this.#startBytes + firstRow * this.#rowBytes(0, 1);
-    if (readFully(this.#handle, into, start) < bytes) {
+  /** Pixels as they lie in the file, big-endian; the length of `into` says how many. */
+  readRaw(firstPixel: number, into: Uint8Array): void {
+    const { bytesPerPixel } = this.layout;
+    if (firstPixel < 0 || firstPixel + into.length / bytesPerPixel > this.rowCount * this.widthPx) {
+      throw new RangeError(
+        `${into.length} bytes from pixel ${firstPixel} on are outside the image of ${this.path}`,
+      );
+    }
+    if (readFully(this.#handle, into, this.#startBytes + firstPixel * bytesPerPixel) < into.length) {
       throw new FitsError(`${this.path}: became shorter while it was read`);
     }
-  }
-
-  #rowBytes(firstRow: number, rowCount: number): number {
-    if (firstRow < 0 || rowCount < 0 || firstRow + rowCount > this.rowCount) {
-      throw new RangeError(`Rows ${firstRow} to ${firstRow + rowCount} of ${this.rowCount}`);
-    }
-    return rowCount * this.widthPx * this.layout.bytesPerPixel;
   }
 }
 

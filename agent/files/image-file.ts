@@ -1,0 +1,41 @@
+import { FitsFile, type FitsFileImage } from "../../drivers/formats/fits-file.ts";
+import { asInputError, InputError } from "./input-error.ts";
+
+/**
+ * Opens the first image of a FITS file, which must be a single plane.
+ * @throws InputError
+ */
+export function openImage(path: string): { readonly file: FitsFile; readonly image: FitsFileImage } {
+  let file: FitsFile;
+  try {
+    file = FitsFile.open(path);
+  } catch (error) {
+    throw asInputError(error, path);
+  }
+  try {
+    const image = file.image();
+    if (image.shape.length < 2 || image.rowCount !== image.shape.at(-2)) {
+      throw new InputError(
+        `${path} is no picture of one plane: its axes are ${image.shape.toReversed().join(" x ")}.`,
+        "Split it into single pictures first.",
+      );
+    }
+    return { file, image };
+  } catch (error) {
+    file.close();
+    throw asInputError(error, path);
+  }
+}
+
+export function sizeText(image: { readonly widthPx: number; readonly rowCount: number }): string {
+  return `${image.widthPx} x ${image.rowCount} px`;
+}
+
+/** @throws InputError unless both are of one size */
+export function checkSameSize(image: FitsFileImage, other: FitsFileImage): void {
+  if (image.widthPx === other.widthPx && image.rowCount === other.rowCount) return;
+  throw new InputError(
+    `${image.path} is ${sizeText(image)} and ${other.path} ${sizeText(other)}.`,
+    "Files that belong together have one size: check binning and region of the camera.",
+  );
+}

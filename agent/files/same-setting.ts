@@ -1,0 +1,34 @@
+import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
+
+/** What should not differ between files that are worked on together. */
+const settings = [
+  { keyword: "EXPTIME", what: "exposure", toleranceFraction: 0.02 },
+  { keyword: "GAIN", what: "gain", toleranceFraction: 0 },
+  { keyword: "OFFSET", what: "offset", toleranceFraction: 0 },
+  { keyword: "XBINNING", what: "binning", toleranceFraction: 0 },
+  { keyword: "INSTRUME", what: "camera", toleranceFraction: 0 },
+  { keyword: "FILTER", what: "filter", toleranceFraction: 0 },
+] as const;
+
+export type Setting = (typeof settings)[number]["keyword"];
+
+/** Sentences for what two headers say differently; a keyword that one of them lacks says nothing. */
+export function differences(
+  image: FitsFileImage,
+  other: FitsFileImage,
+  keywords: readonly Setting[] = settings.map((setting) => setting.keyword),
+): string[] {
+  return settings
+    .filter(({ keyword }) => keywords.includes(keyword))
+    .flatMap(({ keyword, what, toleranceFraction }) => {
+      const [a, b] = [image.header.value(keyword), other.header.value(keyword)];
+      if (a === undefined || b === undefined || a === b) return [];
+      if (
+        typeof a === "number" &&
+        typeof b === "number" &&
+        Math.abs(a - b) <= toleranceFraction * Math.abs(b)
+      )
+        return [];
+      return [`${image.path} has ${what} ${String(a)}, ${other.path} has ${String(b)}`];
+    });
+}
