@@ -1,0 +1,116 @@
+import type { Clock } from "../kit/clock.ts";
+import { DeadlineError, ReadbackError, RefusedError } from "../kit/errors.ts";
+import type { Log } from "../kit/log.ts";
+import type { Equatorial } from "../roles/mount.ts";
+import type { IndiDevice } from "./device.ts";
+import { quickChangeSeconds } from "./kept-setting.ts";
+import { eod, isTracking, pointingOf, readPointing } from "./mount-reading.ts";
+import { distanceDegrees, lengthArcsec, skyOffset } from "./mount-sky.ts";
+import { readsBack } from "./property.ts";
+import { siderealArcsecPerSecond } from "./sidereal.ts";
+
+export interface SlewBudget {
+  /** Slowest that the mount slews at, for the deadline [degrees/s]. */
+  readonly degreesPerSecondMin: number;
+  /** How near the target counts as arrived [arcsec]. */
+  readonly toleranceArcsec: number;
+}
+
+export interface MountTools {
+  readonly device: IndiDevice;
+  readonly clock: Clock;
+  readonly log: Log;
+}
+
+const pollSeconds = 0.5;
+/** Looks in a row at which a mount that never leaves Busy must be at its target and still. */
+const stillLooks = 4;
+/** Without Busy and without arrival after this time the command was refused or lost [s]. */
+const answerSeconds = 5;
+const settleSeconds = 60;
+
+/** Always right before coordinates: another client, or an earlier sync, may have left it elsewhere. */
+export async function setOnCoordSet(device: IndiDevice, what: "TRACK" | "SYNC", signal: AbortSignal): Promise<void> {
+  if (!device.property("ON_COORD_SET")) return;
+  await device.change(
+    "ON_COORD_SET",
+    { [what]: true },
+    { withinSeconds: quickChangeSeconds, arrived: readsBack({ [what]: true }), finalStates: ["Ok", "Idle"] },
+    signal,
+  );
+}
+
+/**
+ * One goto. Coordinates out of a mount's own range get no answer at all, a parked mount answers Idle, some mounts
+ * never leave Busy: so the end is read from state, place and stillness together.
+ * @throws RefusedError, ReadbackError (ended elsewhere), DeadlineError
+ */
+export async function goTo(
+  { device, clock, log }: MountTools,
+  target: Equatorial,
+  budget: SlewBudget,
+  signal: AbortSignal,
+): Promise<void> {
+  await setOnCoordSet(device, "TRACK", signal);
+  const from = await readPointing(device, signal);
+  const withinSeconds = 60 + distanceDegrees(from, target) / budget.degreesPerSecondMin;
+  const startMs = clock.nowMs();
+  const elapsedSeconds = () => (clock.nowMs() - startMs) / 1000;
+  const sent = await device.send(eod, { RA: target.raHours, DEC: target.decDegrees }, signal);
+
+  let sawBusy = false;
+  let endedElsewhere = 0;
+  let looksAtTarget = 0;
+  let last: Equatorial | undefined;
+  for (;;) {
+    if (elapsedSeconds() > withinSeconds) throw new DeadlineError(device.name, "the slew", withinSeconds);
+    await clock.sleep(pollSeconds, signal);
+    const known = device.property(eod);
+    if (known && known.revision > sent && known.state === "Alert" && !known.awaitingAnswer) {
+      throw new RefusedError(device.name, `slew refused${known.message ? `: ${known.message}` : ""}`);
+    }
+    const vector = await device.refresh(eod, {}, signal);
+    const now = pointingOf(device, vector);
+    const isThere = distanceDegrees(now, target) * 3600 <= budget.toleranceArcsec;
+    const isStill = last !== undefined && distanceDegrees(now, last) * 3600 < 5;
+    last = now;
+    if (vector.state === "Busy") {
+      sawBusy = true;
+      endedElsewhere = 0;
+      looksAtTarget = isThere && isStill ? looksAtTarget + 1 : 0;
+      if (looksAtTarget < stillLooks) continue;
+      log.warn({ device: device.name }, "the mount is at its target and still, yet says Busy; taken as arrived");
+      return;
+    }
+    if (vector.state === "Alert") throw new RefusedError(device.name, "slew refused (state Alert)");
+    if (isThere) return;
+    // The first answers after a command may still be the old ones.
+    endedElsewhere++;
+    if (sawBusy && endedElsewhere > 4) {
+      throw new ReadbackError(device.name, "pointing", placeText(target), placeText(now));
+    }
+    if (!sawBusy && elapsedSeconds() > answerSeconds) {
+      throw new RefusedError(device.name, `no slew began towards ${placeText(target)} (state ${vector.state})`);
+    }
+  }
+}
+
+/** Waits until two looks a second apart show the same place; without tracking the sky's own motion is allowed for. */
+export async function untilStill({ device, clock }: MountTools, signal: AbortSignal): Promise<Equatorial> {
+  const deadlineMs = clock.nowMs() + settleSeconds * 1000;
+  let before = await readPointing(device, signal);
+  for (;;) {
+    await clock.sleep(1, signal);
+    const vector = await device.refresh(eod, {}, signal);
+    const now = pointingOf(device, vector);
+    const moved = skyOffset(before, now);
+    const allowedArcsec = 2 + (isTracking(device) ? 0 : 2 * siderealArcsecPerSecond);
+    if (vector.state !== "Busy" && lengthArcsec(moved) <= allowedArcsec) return now;
+    if (clock.nowMs() > deadlineMs) throw new DeadlineError(device.name, "settling", settleSeconds);
+    before = now;
+  }
+}
+
+function placeText({ raHours, decDegrees }: Equatorial): string {
+  return `RA ${raHours.toFixed(4)} h, declination ${decDegrees.toFixed(3)} degrees`;
+}

@@ -1,0 +1,309 @@
+import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
+import type { Equatorial, Mount, MountState, Site, TrackRate } from "../roles/mount.ts";
+import type { CommandValues } from "./device.ts";
+import { type KeptSetting, quickChangeSeconds } from "./kept-setting.ts";
+import { endJog, Nudger } from "./mount-nudge.ts";
+import {
+  eod,
+  isParking,
+  isTracking,
+  motionAxes,
+  motionOf,
+  parkedOf,
+  pointingOf,
+  pulseAxes,
+  trackModeElement,
+  trackRateOf,
+} from "./mount-reading.ts";
+import { mountSettings } from "./mount-settings.ts";
+import { readSiteAndTime } from "./mount-site.ts";
+import { distanceDegrees } from "./mount-sky.ts";
+import { goTo, type MountTools, type SlewBudget, setOnCoordSet, untilStill } from "./mount-slew.ts";
+import { readsBack, switchesOn, switchIn } from "./property.ts";
+import { IndiRole, type RoleContext } from "./role-device.ts";
+import { wrapHours } from "./sidereal.ts";
+
+export interface MountOptions {
+  /** Slowest that the mount slews at, for deadlines [degrees/s]. Default 0.5. */
+  readonly slewDegreesPerSecondMin?: number;
+  /** How near a slew must end to count as arrived [arcmin]. Default 5. */
+  readonly arrivalArcmin?: number;
+}
+
+/** Worst time for parking: half a turn at the slowest, with margin for homing [s]. */
+const parkExtraSeconds = 120;
+/** An arrival further off than this is worth a second, short goto [arcsec]. */
+const refineArcsec = 60;
+
+export class IndiMount extends IndiRole implements Mount {
+  override readonly role = "mount";
+  protected override readonly mainProperty = eod;
+  protected override readonly requiredProperties = [eod];
+  readonly #tools: MountTools;
+  readonly #budget: SlewBudget;
+  readonly #nudger: Nudger;
+  /** Set by us last; a driver that restarts falls back to sidereal. */
+  #rate: TrackRate | undefined;
+
+  constructor(context: RoleContext, options: MountOptions = {}) {
+    super(context);
+    this.#tools = { device: context.device, clock: context.clock, log: context.log };
+    this.#budget = {
+      degreesPerSecondMin: options.slewDegreesPerSecondMin ?? 0.5,
+      toleranceArcsec: (options.arrivalArcmin ?? 5) * 60,
+    };
+    this.#nudger = new Nudger(this.#tools, this.#budget);
+  }
+
+  /** After a restart the rate is set again; motion is not: what tracks is for the procedure to say. */
+  protected override async setUp(signal: AbortSignal, again: boolean): Promise<void> {
+    if (again && this.#rate !== undefined) await this.#setRate(this.#rate, signal);
+  }
+
+  get abilities() {
+    const modes = this.device.property("TELESCOPE_TRACK_MODE");
+    return {
+      park: this.has("TELESCOPE_PARK"),
+      sync: switchIn(this.device.property("ON_COORD_SET"), "SYNC") !== undefined,
+      solarRate: switchIn(modes, "TRACK_SOLAR") !== undefined,
+      nudge: this.#nudger.way,
+    };
+  }
+
+  async state(signal: AbortSignal): Promise<MountState> {
+    await this.ready(signal);
+    await this.#readAnew(signal);
+    return {
+      pointing: pointingOf(this.device, this.device.property(eod)!),
+      motion: motionOf(this.device),
+      tracking: isTracking(this.device),
+      trackRate: trackRateOf(this.device),
+      parked: parkedOf(this.device.property("TELESCOPE_PARK")),
+    };
+  }
+
+  async #readAnew(signal: AbortSignal): Promise<void> {
+    const names = [eod, "TELESCOPE_TRACK_STATE", "TELESCOPE_TRACK_MODE", "TELESCOPE_PARK", ...motionAxes];
+    await Promise.all(names.filter((name) => this.has(name)).map((name) => this.device.refresh(name, {}, signal)));
+  }
+
+  async siteAndTime(signal: AbortSignal): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
+    await this.ready(signal);
+    return readSiteAndTime(this.#tools, signal);
+  }
+
+  async ensureUnparked(signal: AbortSignal): Promise<void> {
+    await this.#bringParkTo(false, signal);
+  }
+
+  async ensureParked(signal: AbortSignal): Promise<void> {
+    if (!this.has("TELESCOPE_PARK")) throw new MissingAbilityError(this.name, "this mount cannot park");
+    await this.#bringParkTo(true, signal);
+    this.#rate = undefined;
+    // Park was seen reported too early and wrongly: it is proved by stillness.
+    await untilStill(this.#tools, signal);
+  }
+
+  /** A parking in progress is left to end: unparking or stopping in its middle leaves the mount without a known place. */
+  async #bringParkTo(parked: boolean, signal: AbortSignal): Promise<void> {
+    await this.ready(signal);
+    if (!this.has("TELESCOPE_PARK")) return;
+    await this.#untilParkingEnds(signal);
+    if (parkedOf(await this.device.refresh("TELESCOPE_PARK", {}, signal)) === parked) return;
+    if (parked) await this.ensureStopped(signal);
+    await this.device.change(
+      "TELESCOPE_PARK",
+      { PARK: parked, UNPARK: !parked },
+      {
+        withinSeconds: this.#parkSeconds(),
+        // The first answers may still show the old place.
+        settleSeconds: 2,
+        arrived: (vector) => parkedOf(vector) === parked,
+      },
+      signal,
+    );
+  }
+
+  #parkSeconds(): number {
+    return parkExtraSeconds + 180 / this.#budget.degreesPerSecondMin;
+  }
+
+  async #untilParkingEnds(signal: AbortSignal): Promise<void> {
+    const options = { withinSeconds: this.#parkSeconds() };
+    await this.device.waitFor("TELESCOPE_PARK", (vector) => vector.state !== "Busy", options, signal);
+  }
+
+  /** Drivers accept gotos, tracking, jogs and pulses while parking, and pulses while parked: it is for us not to ask. */
+  async #checkMayMove(what: string, signal: AbortSignal): Promise<void> {
+    await this.ready(signal);
+    if (!this.has("TELESCOPE_PARK")) return;
+    const park = await this.device.refresh("TELESCOPE_PARK", {}, signal);
+    if (park.state === "Busy") throw new RefusedError(this.name, `no ${what} while the mount is parking`);
+    if (parkedOf(park) === true) throw new RefusedError(this.name, `no ${what} while the mount is parked`);
+  }
+
+  async ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
+    await this.#checkMayMove("tracking", signal);
+    await this.#setRate(rate, signal);
+    await this.#switchTracking(true, signal);
+    // Some drivers fall back to sidereal when tracking starts.
+    await this.#readAnew(signal);
+    if (!isTracking(this.device)) throw new ReadbackError(this.name, "tracking", "on", "off");
+    if (this.has("TELESCOPE_TRACK_MODE") && trackRateOf(this.device) !== rate) {
+      await this.#setRate(rate, signal);
+    }
+    this.#rate = rate;
+  }
+
+  /** @throws MissingAbilityError, ReadbackError */
+  async #setRate(rate: TrackRate, signal: AbortSignal): Promise<void> {
+    const modes = this.device.property("TELESCOPE_TRACK_MODE");
+    const element = trackModeElement(rate);
+    if (switchIn(modes, element) === undefined) {
+      if (!modes && rate === "sidereal") return; // the only rate that such a mount has
+      throw new MissingAbilityError(this.name, `this mount cannot track at ${rate} rate`);
+    }
+    if (switchesOn(await this.device.refresh("TELESCOPE_TRACK_MODE", {}, signal)).join() === element) return;
+    await this.device.change(
+      "TELESCOPE_TRACK_MODE",
+      { [element]: true },
+      { withinSeconds: quickChangeSeconds, arrived: readsBack({ [element]: true }), finalStates: ["Ok", "Idle"] },
+      signal,
+    );
+  }
+
+  async ensureTrackingOff(signal: AbortSignal): Promise<void> {
+    await this.ready(signal);
+    await this.#switchTracking(false, signal);
+  }
+
+  /** TRACK_STATE ends Busy when on and Idle when off, so the switch itself is waited for. */
+  async #switchTracking(on: boolean, signal: AbortSignal): Promise<void> {
+    const property = "TELESCOPE_TRACK_STATE";
+    if (!this.has(property)) {
+      if (on && !isTracking(this.device)) throw new MissingAbilityError(this.name, "tracking cannot be commanded");
+      return;
+    }
+    if (switchIn(await this.device.refresh(property, {}, signal), "TRACK_ON") === on) return;
+    const values: CommandValues = { TRACK_ON: on, TRACK_OFF: !on };
+    const sent = await this.device.send(property, values, signal);
+    const is = (seen: { awaitingAnswer: boolean }) => !seen.awaitingAnswer;
+    await this.device
+      .waitFor(property, (v) => is(v) && switchIn(v, "TRACK_ON") === on, { after: sent, withinSeconds: 10 }, signal)
+      .catch(() => signal.throwIfAborted());
+    const now = await this.device.refresh(property, {}, signal);
+    if (switchIn(now, "TRACK_ON") !== on || now.state === "Alert") {
+      throw new ReadbackError(this.name, "tracking", on ? "on" : "off", `${switchesOn(now).join()} (${now.state})`);
+    }
+  }
+
+  async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
+    const { raHours, decDegrees } = target;
+    if (!(Number.isFinite(raHours) && Math.abs(decDegrees) <= 90)) {
+      throw new OutOfLimitsError(this.name, "slew target", `${raHours} h, ${decDegrees} degrees`, "the sky");
+    }
+    await this.#checkMayMove("slew", signal);
+    if (motionOf(this.device) !== "still") await this.ensureStopped(signal);
+    const place = { raHours: wrapHours(raHours), decDegrees };
+    await this.stoppedIfFailed(
+      async () => {
+        await goTo(this.#tools, place, this.#budget, signal);
+        const here = await untilStill(this.#tools, signal);
+        const offArcsec = distanceDegrees(here, place) * 3600;
+        if (offArcsec > refineArcsec) await this.#refine(place, offArcsec, signal);
+      },
+      (own) => this.ensureStopped(own),
+      signal,
+    );
+    await this.#followSky(signal);
+  }
+
+  /** A long slew may end minutes of arc off; a second, short one ends nearer. Not getting nearer is no failure. */
+  async #refine(place: Equatorial, offArcsec: number, signal: AbortSignal): Promise<void> {
+    try {
+      await goTo(this.#tools, place, { ...this.#budget, toleranceArcsec: offArcsec * 0.3 }, signal);
+    } catch (error) {
+      if (!(error instanceof ReadbackError || error instanceof RefusedError)) throw error;
+    }
+    const here = await untilStill(this.#tools, signal);
+    if (distanceDegrees(here, place) * 3600 > this.#budget.toleranceArcsec) {
+      throw new ReadbackError(this.name, "pointing", "within tolerance of the target", "outside it");
+    }
+  }
+
+  /** A slew ends tracking (ON_COORD_SET TRACK); a mount that does not start by itself is told to. */
+  async #followSky(signal: AbortSignal): Promise<void> {
+    if (!this.has("TELESCOPE_TRACK_STATE")) return;
+    await this.#switchTracking(true, signal);
+  }
+
+  async syncTo(actual: Equatorial, signal: AbortSignal): Promise<void> {
+    if (!this.abilities.sync) throw new MissingAbilityError(this.name, "this mount cannot sync");
+    await this.#checkMayMove("sync", signal);
+    const before = switchesOn(this.device.property("ON_COORD_SET"));
+    await setOnCoordSet(this.device, "SYNC", signal);
+    try {
+      const near = (seen: Equatorial) => distanceDegrees(seen, actual) * 3600 < 30;
+      await this.device.change(
+        eod,
+        { RA: wrapHours(actual.raHours), DEC: actual.decDegrees },
+        { withinSeconds: 20, finalStates: ["Ok", "Idle"], arrived: (v) => near(pointingOf(this.device, v)) },
+        signal,
+      );
+    } finally {
+      // Left on SYNC, the next goto of anybody would falsify the mount's model instead of moving it.
+      const back = before[0] === "SYNC" || before[0] === undefined ? "TRACK" : before[0];
+      await this.device.change(
+        "ON_COORD_SET",
+        { [back]: true },
+        { withinSeconds: quickChangeSeconds, finalStates: ["Ok", "Idle"] },
+        new AbortController().signal,
+      );
+    }
+  }
+
+  async nudge(by: { eastArcsec: number; northArcsec: number }, signal: AbortSignal): Promise<void> {
+    if (!Number.isFinite(by.eastArcsec) || !Number.isFinite(by.northArcsec)) {
+      throw new OutOfLimitsError(this.name, "nudge", `${by.eastArcsec}, ${by.northArcsec}`, "finite arcseconds");
+    }
+    await this.#checkMayMove("nudge", signal);
+    await this.stoppedIfFailed(
+      () => this.#nudger.nudge(by, signal),
+      (own) => this.ensureStopped(own),
+      signal,
+    );
+  }
+
+  /** After an abort nothing is assumed: tracking may have come back by itself, park may be unknown. */
+  async ensureStopped(signal: AbortSignal): Promise<void> {
+    await this.ready(signal);
+    await this.#readAnew(signal);
+    if (isParking(this.device)) {
+      await this.#untilParkingEnds(signal);
+      return;
+    }
+    if (motionOf(this.device) !== "still") {
+      if (this.has("TELESCOPE_ABORT_MOTION")) await this.device.send("TELESCOPE_ABORT_MOTION", { ABORT: true }, signal);
+      for (const axis of motionAxes) {
+        if (switchesOn(this.device.property(axis)).length > 0) await endJog(this.device, axis);
+      }
+      const withinSeconds = 60 + 180 / this.#budget.degreesPerSecondMin; // without an abort command the slew must end
+      for (const name of [eod, ...motionAxes, ...pulseAxes].filter((one) => this.has(one))) {
+        await this.device.waitFor(name, (vector) => vector.state !== "Busy", { withinSeconds }, signal);
+      }
+      await untilStill(this.#tools, signal);
+      await this.#readAnew(signal);
+    }
+  }
+
+  protected override keptSettings(): readonly KeptSetting[] {
+    return mountSettings(this, this.#tools);
+  }
+
+  override describe(): Readonly<Record<string, string>> {
+    const { park, sync, solarRate, nudge } = this.abilities;
+    const yes = (ability: boolean) => (ability ? "yes" : "no");
+    return { park: yes(park), sync: yes(sync), solarRate: yes(solarRate), nudge: `by ${nudge}`, site: yes(this.has("GEOGRAPHIC_COORD")) };
+  }
+}
+
