@@ -33,7 +33,8 @@ export class BlobText {
     this.#lenBytes = declared.len;
     this.#enclen = declared.enclen;
     this.#limitBytes = limitBytes;
-    const roomBytes = declared.len ?? (declared.enclen === undefined ? declared.size : (declared.enclen * 3) / 4) ?? 65_536;
+    const roomBytes =
+      declared.len ?? (declared.enclen === undefined ? declared.size : (declared.enclen * 3) / 4) ?? 65_536;
     if (roomBytes > limitBytes) this.#fail(`${roomBytes} bytes declared, ${limitBytes} allowed`);
     this.#target = new Uint8Array(this.#broken === undefined ? wholeGroups(roomBytes) : 0);
   }
@@ -47,7 +48,8 @@ export class BlobText {
     let at = start;
     while (at < end && this.#groupBytes > 0 && !this.#done()) at = this.#writeToGroup(bytes, at);
     while (at < end && !this.#done()) at = this.#writePiece(bytes, at, Math.min(end, at + pieceBytes));
-    if (at < end && this.#padded && !this.#enough() && hasText(bytes, at, end)) this.#fail("text after its padding");
+    if (at < end && this.#padded && !this.#enough() && hasText(bytes, at, end))
+      this.#fail("text after its padding");
   }
 
   end(): BlobOutcome {

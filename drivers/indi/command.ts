@@ -11,7 +11,8 @@ import { type ElementValue, limitsOf, type PropertyElement, type PropertyVector 
  */
 export function commandText(vector: PropertyVector, values: CommandValues): string {
   const { device, name, kind } = vector;
-  if (vector.perm === "ro" || !isWritable(kind)) throw new MissingAbilityError(device, `${name} can't be set`);
+  if (vector.perm === "ro" || !isWritable(kind))
+    throw new MissingAbilityError(device, `${name} can't be set`);
   const known = [...vector.elements.keys()].join(", ");
   for (const element of Object.keys(values)) {
     if (vector.elements.has(element)) continue;
@@ -34,7 +35,8 @@ function checkedValue(
   if (vector.kind === "switch") {
     const kept = vector.rule === "AnyOfMany" ? element.value : false;
     const value = given ?? kept;
-    if (typeof value !== "boolean") throw new OutOfLimitsError(vector.device, setting, value, "true or false");
+    if (typeof value !== "boolean")
+      throw new OutOfLimitsError(vector.device, setting, value, "true or false");
     return value;
   }
   const value = given ?? element.value;
@@ -43,7 +45,8 @@ function checkedValue(
     return value;
   }
   if (typeof value !== "number" || !Number.isFinite(value)) {
-    const allowed = given === undefined ? "finite numbers; the device has none at present, so give one" : "finite numbers";
+    const allowed =
+      given === undefined ? "finite numbers; the device has none at present, so give one" : "finite numbers";
     throw new OutOfLimitsError(vector.device, setting, String(value), allowed);
   }
   const limits = limitsOf(vector, element.name);
@@ -55,7 +58,8 @@ function checkedValue(
 
 function checkRule(vector: PropertyVector, all: ReadonlyMap<string, ElementValue>): void {
   const on = [...all].filter(([, value]) => value === true).map(([element]) => element);
-  if (vector.rule === "AnyOfMany" || on.length === 1 || (on.length === 0 && vector.rule === "AtMostOne")) return;
+  if (vector.rule === "AnyOfMany" || on.length === 1 || (on.length === 0 && vector.rule === "AtMostOne"))
+    return;
   const allowed = vector.rule === "OneOfMany" ? "exactly one of the switches" : "one of the switches at most";
   throw new OutOfLimitsError(vector.device, vector.name, on.join(" + ") || "none on", allowed);
 }

@@ -10,7 +10,11 @@ export type DeviceEvent =
   /** The driver died, the server did, or the link was cut. All properties are gone; all waits have failed. */
   | { readonly type: "lost"; readonly reason: string }
   /** Somebody else commands this device. Never a state: only what was asked. */
-  | { readonly type: "foreignCommand"; readonly name: string; readonly values: Readonly<Record<string, string>> };
+  | {
+      readonly type: "foreignCommand";
+      readonly name: string;
+      readonly values: Readonly<Record<string, string>>;
+    };
 
 export type CommandValues = Readonly<Record<string, ElementValue>>;
 
@@ -73,7 +77,12 @@ export interface IndiDevice {
    * @throws RefusedError Alert, an error message, a state that is not final, or no answer with nothing changed
    * @throws ReadbackError it ended well but `arrived` is not true
    */
-  change(name: string, values: CommandValues, options: ChangeOptions, signal: AbortSignal): Promise<PropertyVector>;
+  change(
+    name: string,
+    values: CommandValues,
+    options: ChangeOptions,
+    signal: AbortSignal,
+  ): Promise<PropertyVector>;
 
   /**
    * Checks and sends as `change` does, and waits for nothing but the link.
@@ -97,7 +106,10 @@ export interface IndiDevice {
    * Default 30 s in all, 0.5 s of quiet.
    * @throws RefusedError with the device's own words
    */
-  connectDevice(signal: AbortSignal, options?: { withinSeconds?: number; quietSeconds?: number }): Promise<void>;
+  connectDevice(
+    signal: AbortSignal,
+    options?: { withinSeconds?: number; quietSeconds?: number },
+  ): Promise<void>;
   disconnectDevice(signal: AbortSignal, options?: { withinSeconds?: number }): Promise<void>;
 
   /** @returns how to stop it; safe to call any number of times */

@@ -14,5 +14,6 @@ export class StreamLimitError extends Error {
 /** A BLOB came and is no use: cut short, not base64, not inflatable, or larger than the limit. */
 export class BlobError extends DeviceError {
   override readonly code = "INDI_BLOB";
-  override readonly whatToDo = "Take the frame again; if this repeats, look at the network and at the driver's log.";
+  override readonly whatToDo =
+    "Take the frame again; if this repeats, look at the network and at the driver's log.";
 }

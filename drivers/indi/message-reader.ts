@@ -2,7 +2,7 @@ import { type BlobOutcome, BlobText } from "./blob-text.ts";
 import { StreamLimitError } from "./errors.ts";
 import { defaultLimits, type StreamLimits } from "./limits.ts";
 import type { PropertyKind } from "./property.ts";
-import { XmlStream, type XmlSink } from "./xml-stream.ts";
+import { type XmlSink, XmlStream } from "./xml-stream.ts";
 import { decodeEntities, type Tag } from "./xml-tag.ts";
 
 export interface MessageElement {
@@ -16,7 +16,16 @@ export interface MessageElement {
 
 /** One top-level element of the protocol, whole. */
 export interface IndiMessage {
-  readonly action: "def" | "set" | "new" | "message" | "delProperty" | "getProperties" | "enableBLOB" | "pingRequest" | "pingReply";
+  readonly action:
+    | "def"
+    | "set"
+    | "new"
+    | "message"
+    | "delProperty"
+    | "getProperties"
+    | "enableBLOB"
+    | "pingRequest"
+    | "pingReply";
   /** Of a def, set or new. */
   readonly kind: PropertyKind | undefined;
   readonly attributes: ReadonlyMap<string, string>;
@@ -37,12 +46,25 @@ export interface MessageHandlers {
 
 type Shape = Pick<IndiMessage, "action" | "kind"> & { readonly child: string };
 const shapes = new Map<string, Shape>();
-for (const [title, kind] of [["Text", "text"], ["Number", "number"], ["Switch", "switch"], ["Light", "light"], ["BLOB", "blob"]] as const) {
+for (const [title, kind] of [
+  ["Text", "text"],
+  ["Number", "number"],
+  ["Switch", "switch"],
+  ["Light", "light"],
+  ["BLOB", "blob"],
+] as const) {
   shapes.set(`def${title}Vector`, { action: "def", kind, child: `def${title}` });
   shapes.set(`set${title}Vector`, { action: "set", kind, child: `one${title}` });
   shapes.set(`new${title}Vector`, { action: "new", kind, child: `one${title}` });
 }
-for (const action of ["message", "delProperty", "getProperties", "enableBLOB", "pingRequest", "pingReply"] as const) {
+for (const action of [
+  "message",
+  "delProperty",
+  "getProperties",
+  "enableBLOB",
+  "pingRequest",
+  "pingReply",
+] as const) {
   shapes.set(action, { action, kind: undefined, child: "" });
 }
 
@@ -108,7 +130,8 @@ export class MessageReader implements XmlSink {
       this.#drop("a tag within a BLOB");
       return;
     }
-    if (message.inside.length >= this.#limits.depthMax) throw new StreamLimitError("nesting", this.#limits.depthMax);
+    if (message.inside.length >= this.#limits.depthMax)
+      throw new StreamLimitError("nesting", this.#limits.depthMax);
     if (message.inside.length === 0 && tag.name === message.shape.child) {
       message.child = tag;
       this.#textBytes = 0;

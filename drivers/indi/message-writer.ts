@@ -36,7 +36,9 @@ export function newVectorText(
   const title = titles[kind];
   const lines = [`<new${title}Vector${attribute("device", device)}${attribute("name", name)}>`];
   for (const [element, value] of values) {
-    lines.push(`  <one${title}${attribute("name", element)}>${encodeEntities(valueText(value))}</one${title}>`);
+    lines.push(
+      `  <one${title}${attribute("name", element)}>${encodeEntities(valueText(value))}</one${title}>`,
+    );
   }
   lines.push(`</new${title}Vector>\n`);
   return lines.join("\n");

@@ -16,6 +16,8 @@ const rules: readonly string[] = ["OneOfMany", "AtMostOne", "AnyOfMany"] satisfi
 /** The properties of one device as last told. Every change makes a new snapshot. */
 export class PropertyStore {
   readonly #vectors = new Map<string, PropertyVector>();
+  /** States before a command that is not answered yet: an update may come without a state of its own. */
+  readonly #toldStates = new Map<string, PropertyState>();
 
   get(name: string): PropertyVector | undefined {
     return this.#vectors.get(name);
@@ -65,7 +67,7 @@ export class PropertyStore {
     const words = message.attributes.get("message");
     const vector: PropertyVector = {
       ...rest,
-      state: stateFrom(message.attributes.get("state")) ?? before.state,
+      state: stateFrom(message.attributes.get("state")) ?? this.#toldState(before),
       elements,
       revision: message.revision,
       awaitingAnswer: false,
@@ -78,7 +80,13 @@ export class PropertyStore {
   /** A command was sent: Busy until the device answers. */
   commanded(name: string): void {
     const before = this.#vectors.get(name);
-    if (before) this.#vectors.set(name, { ...before, state: "Busy", awaitingAnswer: true });
+    if (!before) return;
+    this.#toldStates.set(name, this.#toldState(before));
+    this.#vectors.set(name, { ...before, state: "Busy", awaitingAnswer: true });
+  }
+
+  #toldState(vector: PropertyVector): PropertyState {
+    return (vector.awaitingAnswer ? this.#toldStates.get(vector.name) : undefined) ?? vector.state;
   }
 
   delete(name: string): boolean {
@@ -91,9 +99,20 @@ export class PropertyStore {
 }
 
 function definedElement(kind: PropertyKind, told: MessageElement): PropertyElement {
-  const base = { name: told.name, label: told.attributes.get("label") || told.name, value: valueFrom(kind, told.text) };
+  const base = {
+    name: told.name,
+    label: told.attributes.get("label") || told.name,
+    value: valueFrom(kind, told.text),
+  };
   if (kind !== "number") return base;
-  return { ...base, min: 0, max: 0, step: 0, format: told.attributes.get("format") ?? "%g", ...limitsFrom(told) };
+  return {
+    ...base,
+    min: 0,
+    max: 0,
+    step: 0,
+    format: told.attributes.get("format") ?? "%g",
+    ...limitsFrom(told),
+  };
 }
 
 function updatedElement(kind: PropertyKind, known: PropertyElement, told: MessageElement): PropertyElement {

@@ -47,11 +47,14 @@ const entities: Record<string, string> = { amp: "&", lt: "<", gt: ">", quot: '"'
 /** The five named entities and numeric references; anything else stays as it is. */
 export function decodeEntities(text: string): string {
   if (!text.includes("&")) return text;
-  return text.replace(/&(?:(amp|lt|gt|quot|apos)|#(\d{1,7})|#[xX]([0-9a-fA-F]{1,6}));/g, (whole, name, decimal, hex) => {
-    if (name !== undefined) return entities[name as string]!;
-    const code = decimal === undefined ? Number.parseInt(hex as string, 16) : Number(decimal);
-    return code > 0 && code <= 0x10ffff ? String.fromCodePoint(code) : whole;
-  });
+  return text.replace(
+    /&(?:(amp|lt|gt|quot|apos)|#(\d{1,7})|#[xX]([0-9a-fA-F]{1,6}));/g,
+    (whole, name, decimal, hex) => {
+      if (name !== undefined) return entities[name as string]!;
+      const code = decimal === undefined ? Number.parseInt(hex as string, 16) : Number(decimal);
+      return code > 0 && code <= 0x10ffff ? String.fromCodePoint(code) : whole;
+    },
+  );
 }
 
 /** For attribute values and text alike; NUL can't be sent at all. */
