@@ -1,0 +1,311 @@
+import { factorForEdge, type NoiseLaw } from "./edge-forecast.ts";
+import type { LevelReading } from "./frame-level.ts";
+
+export interface TuneSetting {
+  readonly exposureSeconds: { readonly min: number; readonly max: number; readonly step?: number };
+  /** Level without light, where it is known. */
+  readonly pedestalAdu?: number;
+  /** What this rig showed before, brought to the Sun's present altitude: upper edge above the pedestal per second. */
+  readonly history?: {
+    readonly edgeAduPerSecond: number;
+    readonly pedestalAdu: number;
+    readonly topAdu: number;
+  };
+  /** Where the upper edge shall be, as a fraction of full scale. Default 0.85 ± 0.01. */
+  readonly targetFraction?: number;
+  readonly toleranceFraction?: number;
+  readonly frameCountMax?: number;
+}
+
+export type TuneAdvice =
+  | { readonly kind: "expose"; readonly exposureSeconds: number }
+  | (TunedLight & { readonly kind: "done"; readonly quality: "good" | "usable"; readonly note?: string })
+  | {
+      readonly kind: "gaveUp";
+      readonly reason: GiveUpReason;
+      readonly what: string;
+      readonly whatToDo: string;
+    }
+  /** Far brighter than the rig ever was: the filter may be missing. */
+  | { readonly kind: "alarm"; readonly what: string; readonly timesHistory: number };
+
+export type GiveUpReason = "tooBright" | "tooFaint" | "unsteady" | "offsetTooLow";
+
+export interface TunedLight {
+  readonly exposureSeconds: number;
+  readonly edgeFraction: number;
+  readonly edgeAduPerSecond: number;
+  readonly pedestalAdu: number;
+  readonly topAdu: number;
+}
+
+/** A level above so many times the rig's history means a missing filter. */
+const alarmTimes = 4;
+/** More than this share of lit pixels at the top makes the edge worthless. */
+const clippedMost = 1e-4;
+
+/**
+ * The exposure law: from all frames so far to the next exposure, or the end. A pure function: the procedure owns no state.
+ * Frames of millions of pixels tell the rate even when they look black, so it jumps: the first frame is at the shortest
+ * exposure (or where history points), the next near the target, the last confirms.
+ */
+export function adviseExposure(setting: TuneSetting, readings: readonly LevelReading[]): TuneAdvice {
+  const last = readings.at(-1);
+  if (!last) return expose(setting, firstExposure(setting));
+  const light = estimateLight(setting, readings);
+  const alarm = brightnessAlarm(setting, last, light);
+  if (alarm) return alarm;
+  if (last.lowClippedFraction > 0.01)
+    return {
+      kind: "gaveUp",
+      reason: "offsetTooLow",
+      what: `${(100 * last.lowClippedFraction).toFixed(1)} % of the pixels read 0`,
+      whatToDo: "Raise the camera's offset until a dark frame has no pixel at 0.",
+    };
+  const band = bandOf(setting, light.topAdu);
+  if (isIn(band, last)) {
+    const before = readings.at(-2);
+    if (before && isIn(band, before)) return done(last, light, "good");
+    const trimmed = last.exposureSeconds * ratioOf(band.targetAdu, last.edgeAdu, light.pedestalAdu);
+    const centred = Math.abs(last.edgeAdu - band.targetAdu) < band.toleranceAdu / 2;
+    return expose(setting, centred ? last.exposureSeconds : trimmed);
+  }
+  if (readings.length >= (setting.frameCountMax ?? 9)) return unsteady(readings, light);
+  const wanted =
+    last.clippedFraction > clippedMost
+      ? afterClipping(setting, last, light)
+      : nextFromRate(last, light, band);
+  return withinLimits(setting, readings, wanted, light) ?? expose(setting, wanted);
+}
+
+interface Light {
+  readonly pedestalAdu: number;
+  readonly pedestalKnown: boolean;
+  readonly topAdu: number;
+  /** Mean signal per second, and one sigma of it. */
+  readonly rate: number;
+  readonly rateSigma: number;
+  readonly noise: NoiseLaw;
+  /** The unclipped frame with the strongest signal. */
+  readonly best: LevelReading | undefined;
+}
+
+function firstExposure(setting: TuneSetting): number {
+  const { history } = setting;
+  if (!history) return setting.exposureSeconds.min;
+  const target = (setting.targetFraction ?? 0.85) * history.topAdu;
+  return (target - history.pedestalAdu) / history.edgeAduPerSecond;
+}
+
+function bandOf(setting: TuneSetting, topAdu: number) {
+  return {
+    targetAdu: (setting.targetFraction ?? 0.85) * topAdu,
+    // a tenth is kept back, so that the next frame's own noise does not carry it outside
+    toleranceAdu: 0.9 * (setting.toleranceFraction ?? 0.01) * topAdu,
+  };
+}
+
+function isIn(band: ReturnType<typeof bandOf>, reading: LevelReading): boolean {
+  return (
+    reading.clippedFraction <= clippedMost && Math.abs(reading.edgeAdu - band.targetAdu) <= band.toleranceAdu
+  );
+}
+
+/** Line through mean against exposure, or from the known pedestal; only frames of the present light count. */
+function estimateLight(setting: TuneSetting, all: readonly LevelReading[]): Light {
+  const topAdu = Math.min(...all.map((reading) => reading.topAdu));
+  const readings = all.filter((reading) => reading.clippedFraction <= clippedMost);
+  const known = setting.pedestalAdu ?? setting.history?.pedestalAdu;
+  const shortest = readings.reduce<LevelReading | undefined>(
+    (a, b) => (a && a.exposureSeconds <= b.exposureSeconds ? a : b),
+    undefined,
+  );
+  const best = readings.reduce<LevelReading | undefined>(
+    (a, b) => (a && a.exposureSeconds > b.exposureSeconds ? a : b),
+    undefined,
+  );
+  if (!best || !shortest)
+    return {
+      pedestalAdu: known ?? 0,
+      pedestalKnown: known !== undefined,
+      topAdu,
+      rate: 0,
+      rateSigma: 0,
+      noise: { floorAdu2: 0, perAdu: 0 },
+      best: undefined,
+    };
+  const longSpan = best.exposureSeconds > 1.5 * shortest.exposureSeconds;
+  // The pedestal wanders by some tenths of a pixel's noise (from one frame to the next, and with temperature).
+  const wander = 0.05 * Math.sqrt(shortest.noiseVarianceAdu2);
+  let pedestalAdu = known ?? 0;
+  let rate = (best.meanAdu - pedestalAdu) / best.exposureSeconds;
+  let rateSigma = Math.hypot(best.meanSigmaAdu, wander) / best.exposureSeconds;
+  if (known === undefined && longSpan) {
+    const span = best.exposureSeconds - shortest.exposureSeconds;
+    rate = (best.meanAdu - shortest.meanAdu) / span;
+    rateSigma = Math.hypot(best.meanSigmaAdu, shortest.meanSigmaAdu, wander) / span;
+    pedestalAdu = Math.min(shortest.meanAdu, Math.max(0, shortest.meanAdu - rate * shortest.exposureSeconds));
+  }
+  return {
+    pedestalAdu,
+    pedestalKnown: known !== undefined || longSpan,
+    topAdu,
+    rate,
+    rateSigma,
+    noise: noiseLaw(shortest, best, pedestalAdu, topAdu),
+    best,
+  };
+}
+
+/** From two frames of unlike level; from one, all its noise is taken for photon noise if it is bright. */
+function noiseLaw(dim: LevelReading, bright: LevelReading, pedestalAdu: number, topAdu: number): NoiseLaw {
+  const dimSignal = Math.max(0, dim.meanAdu - pedestalAdu);
+  const brightSignal = Math.max(0, bright.meanAdu - pedestalAdu);
+  if (brightSignal - dimSignal > 0.002 * topAdu) {
+    const perAdu = Math.max(
+      0,
+      (bright.noiseVarianceAdu2 - dim.noiseVarianceAdu2) / (brightSignal - dimSignal),
+    );
+    return { perAdu, floorAdu2: Math.max(0, dim.noiseVarianceAdu2 - perAdu * dimSignal) };
+  }
+  if (brightSignal > 0.1 * topAdu) return { perAdu: bright.noiseVarianceAdu2 / brightSignal, floorAdu2: 0 };
+  return { perAdu: 1e-4 * topAdu, floorAdu2: bright.noiseVarianceAdu2 }; // a full well of 10 000 electrons, until seen
+}
+
+function nextFromRate(last: LevelReading, light: Light, band: ReturnType<typeof bandOf>): number {
+  const best = light.best ?? last;
+  if (!light.pedestalKnown) {
+    // All of the level may be light: a jump on that assumption cannot clip, and with it the pedestal shows.
+    return last.exposureSeconds * Math.max(1.6, (0.95 * band.targetAdu) / last.edgeAdu);
+  }
+  const closeEdge = last.edgeAdu - light.pedestalAdu > 0.7 * (band.targetAdu - light.pedestalAdu);
+  if (closeEdge) return last.exposureSeconds * ratioOf(band.targetAdu, last.edgeAdu, light.pedestalAdu);
+  const sure = light.rate / light.rateSigma;
+  if (sure < 10) {
+    const rateAtMost = Math.max(light.rate, 0) + 3 * light.rateSigma;
+    return (0.7 * (band.targetAdu - light.pedestalAdu)) / rateAtMost;
+  }
+  const aimAdu =
+    light.pedestalAdu + (band.targetAdu - light.pedestalAdu) / (1 + (sure < 100 ? 1.5 / sure : 0));
+  return best.exposureSeconds * factorForEdge(best, light.pedestalAdu, light.noise, aimAdu);
+}
+
+/** The clipped part hides how bright it is; the rest does not. */
+function afterClipping(setting: TuneSetting, last: LevelReading, light: Light): number {
+  const target = (setting.targetFraction ?? 0.85) * last.topAdu - light.pedestalAdu;
+  const longestGood =
+    light.best && light.best.exposureSeconds < last.exposureSeconds ? light.best : undefined;
+  if (longestGood && light.pedestalKnown && light.rate > 10 * light.rateSigma) {
+    const seen =
+      longestGood.exposureSeconds *
+      factorForEdge(longestGood, light.pedestalAdu, light.noise, light.pedestalAdu + target);
+    if (seen < 0.95 * last.exposureSeconds) return seen;
+  }
+  let divisor = 100;
+  if (last.clippedFraction < 0.4) divisor = (1.4 * (last.medianLitAdu - light.pedestalAdu)) / target;
+  else if (last.clippedFraction < 0.99) divisor = 2 + 8 * last.clippedFraction;
+  divisor = Math.max(1.15, divisor);
+  const wanted = last.exposureSeconds / divisor;
+  return longestGood && wanted <= longestGood.exposureSeconds
+    ? Math.sqrt(longestGood.exposureSeconds * last.exposureSeconds)
+    : wanted;
+}
+
+function brightnessAlarm(setting: TuneSetting, last: LevelReading, light: Light): TuneAdvice | undefined {
+  if (!setting.history || last.clippedFraction > clippedMost) return undefined;
+  const timesHistory =
+    (last.edgeAdu - light.pedestalAdu) / last.exposureSeconds / setting.history.edgeAduPerSecond;
+  const significant = last.edgeAdu - light.pedestalAdu > 0.02 * last.topAdu;
+  if (!significant || timesHistory < alarmTimes) return undefined;
+  return {
+    kind: "alarm",
+    timesHistory,
+    what: `the picture is ${timesHistory.toFixed(1)} times brighter than this rig's history: a filter or the diffuser may be missing`,
+  };
+}
+
+/** At the limits of the exposure there is nothing more to try: the answer is in the frame taken there. */
+function withinLimits(
+  setting: TuneSetting,
+  readings: readonly LevelReading[],
+  wanted: number,
+  light: Light,
+): TuneAdvice | undefined {
+  const last = readings.at(-1)!;
+  const { min, max } = setting.exposureSeconds;
+  const fraction = last.edgeAdu / last.topAdu;
+  if (wanted < min && last.exposureSeconds <= min * 1.0001) {
+    if (last.clippedFraction <= clippedMost && fraction <= 0.9)
+      return done(
+        last,
+        light,
+        "usable",
+        `the shortest exposure already gives ${percent(fraction)} of full scale`,
+      );
+    return {
+      kind: "gaveUp",
+      reason: "tooBright",
+      what: `too bright at the shortest exposure (${min} s): upper edge at ${percent(fraction)} of full scale, ${percent(last.clippedFraction)} clipped`,
+      whatToDo: "Weaken the light: a denser diffuser or filter, or a smaller aperture.",
+    };
+  }
+  if (wanted > max && last.exposureSeconds >= max * 0.9999) {
+    if (fraction >= 0.5)
+      return done(
+        last,
+        light,
+        "usable",
+        `the longest exposure gives only ${percent(fraction)} of full scale`,
+      );
+    const times = (0.6 * last.topAdu - light.pedestalAdu) / Math.max(1, last.edgeAdu - light.pedestalAdu);
+    return {
+      kind: "gaveUp",
+      reason: "tooFaint",
+      what: `too faint at the longest exposure (${max} s): upper edge at ${percent(fraction)} of full scale`,
+      whatToDo:
+        fraction >= 0.3
+          ? `Raise the camera's gain by a factor of ${times.toFixed(1)}, or use a thinner diffuser.`
+          : "Look whether cover, filter slot and diffuser are what the plan says; then use a thinner diffuser.",
+    };
+  }
+  return undefined;
+}
+
+function unsteady(readings: readonly LevelReading[], light: Light): TuneAdvice {
+  const rates = readings
+    .filter((reading) => reading.clippedFraction <= clippedMost && reading.edgeAdu > 0.3 * reading.topAdu)
+    .map((reading) => (reading.edgeAdu - light.pedestalAdu) / reading.exposureSeconds);
+  const swing = rates.length > 1 ? Math.max(...rates) / Math.min(...rates) - 1 : 0;
+  return {
+    kind: "gaveUp",
+    reason: "unsteady",
+    what: `no two of ${readings.length} frames agree: the light changed by ${percent(swing)} between frames of like exposure`,
+    whatToDo: "Wait for thin cloud to pass, then run the plan again.",
+  };
+}
+
+function done(last: LevelReading, light: Light, quality: "good" | "usable", note?: string): TuneAdvice {
+  return {
+    kind: "done",
+    quality,
+    exposureSeconds: last.exposureSeconds,
+    edgeFraction: last.edgeAdu / last.topAdu,
+    edgeAduPerSecond: (last.edgeAdu - light.pedestalAdu) / last.exposureSeconds,
+    pedestalAdu: light.pedestalAdu,
+    topAdu: light.topAdu,
+    ...(note === undefined ? {} : { note }),
+  };
+}
+
+function expose(setting: TuneSetting, seconds: number): TuneAdvice {
+  const { min, max, step } = setting.exposureSeconds;
+  let exposureSeconds = Math.min(max, Math.max(min, seconds));
+  if (step) exposureSeconds = Math.min(max, min + Math.round((exposureSeconds - min) / step) * step);
+  return { kind: "expose", exposureSeconds };
+}
+
+function ratioOf(targetAdu: number, edgeAdu: number, pedestalAdu: number): number {
+  return (targetAdu - pedestalAdu) / Math.max(1, edgeAdu - pedestalAdu);
+}
+
+const percent = (fraction: number) => `${(100 * fraction).toFixed(1)} %`;
