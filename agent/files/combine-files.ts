@@ -1,4 +1,3 @@
-import { existsSync } from "node:fs";
 import { basename } from "node:path";
 import { ccdPlans } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
@@ -12,6 +11,7 @@ import { handedOn } from "./handed-on.ts";
 import { checkSameSize, openImage } from "./image-file.ts";
 import { asInputError, InputError } from "./input-error.ts";
 import { maskCards } from "./mask-cards.ts";
+import { checkOutput } from "./output-name.ts";
 import { differences } from "./same-setting.ts";
 import { timeCards } from "./time-cards.ts";
 
@@ -65,9 +65,11 @@ export function combineFiles(
   if (request.files.length < 2) {
     throw new InputError(`${request.files.length} file cannot be combined.`, "Name at least two.");
   }
-  if (!request.replace && existsSync(request.output)) {
-    throw new InputError(`${request.output} is there already.`, "Name another one, or pass --replace.");
-  }
+  checkOutput(
+    request.output,
+    [...request.files, ...(request.darkFile ? [request.darkFile] : [])],
+    request.replace,
+  );
   const images = request.files.map((path) => open(opened, path));
   const first = images[0]!;
   for (const image of images) checkSameSize(image, first);

@@ -1,4 +1,4 @@
-import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
+import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 
 /** What should not differ between files that are worked on together. */
 const settings = [
@@ -10,12 +10,17 @@ const settings = [
   { keyword: "FILTER", what: "filter", toleranceFraction: 0 },
 ] as const;
 
+interface Labelled {
+  readonly path: string;
+  readonly header: FitsHeader;
+}
+
 export type Setting = (typeof settings)[number]["keyword"];
 
 /** Sentences for what two headers say differently; a keyword that one of them lacks says nothing. */
 export function differences(
-  image: FitsFileImage,
-  other: FitsFileImage,
+  image: Labelled,
+  other: Labelled,
   keywords: readonly Setting[] = settings.map((setting) => setting.keyword),
 ): string[] {
   return settings

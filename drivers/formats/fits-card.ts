@@ -19,15 +19,20 @@ export function isCommentary(keyword: string): boolean {
   return keyword === "COMMENT" || keyword === "HISTORY" || keyword === "";
 }
 
+/** 1 to 8 of A-Z, 0-9, "-" and "_": what can be written. */
+export function isKeyword(keyword: string): boolean {
+  return /^[A-Z0-9_-]{1,8}$/.test(keyword);
+}
+
 /**
  * One card as 80-character lines: several for a long string or a long comment.
  * Characters outside ASCII are written without accents, or as "?"; a number that is not finite as no value.
- * @throws RangeError for a keyword that is not 1 to 8 of A-Z, 0-9, "-" and "_"
+ * @throws RangeError for a keyword that `isKeyword` refuses
  */
 export function formatCard(card: Card): string[] {
   const { keyword } = card;
   if (isCommentary(keyword)) return formatCommentary(keyword, ascii(String(card.value ?? "")));
-  if (!/^[A-Z0-9_-]{1,8}$/.test(keyword)) throw new RangeError(`"${keyword}" is not a FITS keyword`);
+  if (!isKeyword(keyword)) throw new RangeError(`"${keyword}" is not a FITS keyword`);
   const comment = ascii(card.comment ?? "").trimEnd();
   if (typeof card.value === "string") return formatText(keyword, ascii(card.value).trimEnd(), comment);
   const value = formatPlain(card.value).padStart(20);

@@ -1,0 +1,86 @@
+import { type Command, Option } from "commander";
+import { type AppliedFile, type ApplyResult, applyFlat, type FailedFile } from "../files/apply-flat.ts";
+import { warn } from "./combine.ts";
+import { withFiles } from "./file-trouble.ts";
+import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { progressWithTimeLeft } from "./time-left.ts";
+
+export interface ApplyOptions {
+  readonly flat: string;
+  readonly dark?: string;
+  readonly output: string;
+  readonly as: "float32" | "uint16";
+  readonly replace?: boolean;
+}
+
+/**
+ * `evenfield apply`: calibrated images. Goes on past files that cannot be used and then ends as a wrong input.
+ * @throws CommandError if flat, dark or folder cannot be used
+ */
+export function apply(files: readonly string[], options: ApplyOptions, host: CommandHost): Outcome {
+  const progress = progressWithTimeLeft(host, "dividing by the flat");
+  const tell = (file: AppliedFile | FailedFile, done: number, of: number) => {
+    if (!("ended" in file)) progress.say(`Left out: ${file.happened} ${file.whatToDo}`);
+    progress.update(done, of);
+  };
+  const result = withFiles("Nothing was written.", () => {
+    try {
+      return applyFlat(
+        {
+          flatFile: options.flat,
+          ...(options.dark === undefined ? {} : { darkFile: options.dark }),
+          files,
+          outputFolder: options.output,
+          as: options.as,
+          replace: options.replace === true,
+          writtenUtcMs: host.clock.nowMs(),
+        },
+        tell,
+      );
+    } finally {
+      progress.end();
+    }
+  });
+  warn(host, [...new Set(result.applied.flatMap((file) => file.warnings))]);
+  return {
+    exitCode: result.failed.length > 0 ? exitCodes.wrongInput : exitCodes.done,
+    result,
+    text: textOf(result, options.output),
+  };
+}
+
+function textOf({ applied, failed }: ApplyResult, folder: string): string {
+  const written = applied.filter((file) => file.ended === "written");
+  const before = applied.length - written.length;
+  const mended = written.reduce((most, file) => Math.max(most, file.mendedPx), 0);
+  return [
+    `${written.length} images written to ${folder}`,
+    ...(before > 0 ? [`${before} were done before and left alone`] : []),
+    ...(mended > 0 ? [`up to ${mended} masked pixels an image were filled from their neighbours`] : []),
+    ...failed.map((file) => `left out ${file.file}: ${file.happened} ${file.whatToDo}`),
+  ].join("\n");
+}
+
+export function registerApply(program: Command, host: CommandHost = processHost): void {
+  program
+    .command("apply")
+    .description("divide images by a flat")
+    .argument("<files...>", "FITS images of the flat's size")
+    .requiredOption("--flat <master>", "master flat")
+    .option("--dark <file>", "master dark, taken off first")
+    .requiredOption("-o, --output <folder>", "where the results go, under the names of the images")
+    .addOption(
+      new Option("--as <type>", "type of the results")
+        .choices(["float32", "uint16"])
+        .default("float32", "float32"),
+    )
+    .option("--replace", "write over results of other flats")
+    .option("--json", "print one JSON result")
+    .addHelpText(
+      "after",
+      "\nExample:\n  evenfield apply --flat flat.fits --dark dark.fits sun/*.fits -o calibrated",
+    )
+    .action((files: string[], options: ApplyOptions & { json?: boolean }) =>
+      conclude(host, options.json === true, () => apply(files, options, host)),
+    );
+}

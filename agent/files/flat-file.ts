@@ -1,0 +1,74 @@
+import { basename } from "node:path";
+import { type CcdImage, readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
+import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
+import { type FlatFactors, prepareFlat } from "../imaging/apply.ts";
+import { maskBits } from "../imaging/mask-bits.ts";
+import { median } from "../imaging/order-statistics.ts";
+import { asInputError, InputError } from "./input-error.ts";
+
+/** A master read from a file; `sum` tells its pixels from those of another of the same name. */
+export interface MasterFile {
+  readonly path: string;
+  readonly name: string;
+  readonly header: FitsHeader;
+  readonly sum: string;
+  readonly image: CcdImage;
+}
+
+/** @throws InputError */
+export function readMaster(path: string): MasterFile {
+  try {
+    const image = readCcdImage(path);
+    const { data } = image;
+    const sum = sumOfBytes(new Uint8Array(data.buffer, data.byteOffset, data.byteLength));
+    return { path, name: basename(path), header: image.header, sum: String(sum), image };
+  } catch (error) {
+    throw asInputError(error, path);
+  }
+}
+
+/** What images are divided by and have taken off, ready for many of them. */
+export interface Calibration {
+  readonly flat: MasterFile;
+  readonly dark: MasterFile | undefined;
+  readonly factors: FlatFactors;
+  /** Median of the dark, rounded [adu]: the floor that a uint16 result keeps. */
+  readonly darkLevelAdu: number;
+}
+
+/** @throws InputError if the files do not belong together or the flat is none */
+export function readCalibration(flatFile: string, darkFile: string | undefined): Calibration {
+  const flat = readMaster(flatFile);
+  const dark = darkFile === undefined ? undefined : readMaster(darkFile);
+  const { widthPx, heightPx, data } = flat.image;
+  if (dark && (dark.image.widthPx !== widthPx || dark.image.heightPx !== heightPx)) {
+    throw new InputError(
+      `${flatFile} is ${widthPx} x ${heightPx} px and ${darkFile} ${dark.image.widthPx} x ${dark.image.heightPx}.`,
+      "Take a dark of the same binning and region.",
+    );
+  }
+  const mask = trustMask(flat.image, dark?.image);
+  if (!mask.includes(0)) {
+    throw new InputError(`${flatFile} holds no pixel that could be divided by.`, "Take another flat.");
+  }
+  const sigma = flat.image.sigma ?? new Float32Array(data.length);
+  const factors = prepareFlat({ shape: { widthPx, heightPx }, gain: data, sigma, mask, levelAdu: 1 });
+  return { flat, dark, factors, darkLevelAdu: Math.round(dark ? (sampledMedian(dark.image.data) ?? 0) : 0) };
+}
+
+/** The flat's own mask, the dark's, and what cannot be divided by. */
+function trustMask(flat: CcdImage, dark: CcdImage | undefined): Uint8Array {
+  const mask = flat.mask?.slice() ?? new Uint8Array(flat.data.length);
+  for (let i = 0; i < mask.length; i++) {
+    const value = flat.data[i]!;
+    if (!(value > 0 && value < Number.POSITIVE_INFINITY)) mask[i]! |= maskBits.unhealthy;
+    if (dark?.mask) mask[i]! |= dark.mask[i]!;
+  }
+  return mask;
+}
+
+function sampledMedian(values: Float32Array): number | undefined {
+  const every = Math.max(1, Math.floor(values.length / 100_000)) | 1;
+  return median(values.filter((_, index) => index % every === 0));
+}
