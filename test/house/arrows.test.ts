@@ -24,6 +24,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/imaging",
     "agent/sky",
   ],
+  "agent/files": ["drivers/formats", "agent/imaging"],
   "agent/commands": ["agent", "drivers", "plans"],
   "agent/service": ["agent", "drivers", "plans"],
   plans: [],
