@@ -1,25 +1,8 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
+import { type ExitCode, exitCodes } from "../run/exit-codes.ts";
 
-/** What the process says to its caller; the words are those of the manual. */
-export const exitCodes = {
-  /** Done, verdict `good` or `usable`. */
-  done: 0,
-  /** A fault of ours. */
-  fault: 1,
-  /** Wrong command, plan or rig file. */
-  wrongInput: 2,
-  /** Done, verdict `bad`. */
-  verdictBad: 3,
-  /** Refused or retreated for safety. */
-  safety: 4,
-  /** A device failed, the rig is restored. */
-  deviceFailed: 5,
-  /** The rig could not be fully restored. */
-  notRestored: 6,
-} as const;
-
-export type ExitCode = (typeof exitCodes)[keyof typeof exitCodes];
+export { type ExitCode, exitCodes } from "../run/exit-codes.ts";
 
 /** Every failure of a command, in three sentences: what happened, what state things are in, what to do next. */
 export class CommandError extends Error {
