@@ -103,7 +103,11 @@ function refined(
     sdPx: (search.radius.radiusPx * search.radius.toleranceFraction) / 2,
   };
   const fitting = { ...(prior ? { prior } : {}), countMin: 8 };
-  let circle: Circle | undefined = fitCircleTrimmed(inliers, { ...fitting, start: vote, floorPx: factor / 3 });
+  let circle: Circle | undefined = fitCircleTrimmed(inliers, {
+    ...fitting,
+    start: vote,
+    floorPx: factor / 3,
+  });
   let points: LimbPoint[] = [];
   let fit: TrimmedCircle | undefined;
   const squashPx = (search.flattening ?? 0) * vote.radiusPx;
@@ -117,9 +121,16 @@ function refined(
   return fit && convincing(fit, points, shape, search, peakAdu);
 }
 
+/** Dust and vignetting bend a stretch of limb by about this much, which the scatter of the points does not show. */
+const systematicPx = 0.15;
+
 /** Rays that crossed a real fall of light; a filament or a dark corner's noise falls less. */
 function steepOnes(points: readonly LimbPoint[]): LimbPoint[] {
-  const typical = quantile(points.map((point) => point.steepnessAdu), 0.75) ?? 0;
+  const typical =
+    quantile(
+      points.map((point) => point.steepnessAdu),
+      0.75,
+    ) ?? 0;
   return points.filter((point) => point.steepnessAdu > 0.3 * typical);
 }
 
@@ -133,15 +144,24 @@ function convincing(
 ): Disc | undefined {
   const kept = points.filter((point) => fit.kept.includes(point));
   if (kept.length < 30 || kept.length < 0.4 * points.length) return undefined;
-  const insideAdu = quantile(kept.map((point) => point.insideAdu), 0.5)!;
-  const outsideAdu = quantile(kept.map((point) => point.outsideAdu), 0.5)!;
-  if (insideAdu < search.darkBelowAdu || insideAdu < 0.08 * peakAdu || outsideAdu > 0.6 * insideAdu) return undefined;
+  const insideAdu = quantile(
+    kept.map((point) => point.insideAdu),
+    0.5,
+  )!;
+  const outsideAdu = quantile(
+    kept.map((point) => point.outsideAdu),
+    0.5,
+  )!;
+  if (insideAdu < search.darkBelowAdu || insideAdu < 0.08 * peakAdu || outsideAdu > 0.6 * insideAdu)
+    return undefined;
   const arcDegrees = coveredDegrees(kept);
   const arcPx = (arcDegrees * Math.PI * fit.radiusPx) / 180;
   if (arcPx < Math.min(60, 0.12 * Math.min(shape.widthPx, shape.heightPx))) return undefined;
   if (fit.residualSdPx > 0.05 * fit.radiusPx) return undefined;
-  if (!search.radius && arcDegrees < 50) return undefined; // too little to tell its size
-  const [xx, yy, rr] = [0, 4, 8].map((i) => Math.sqrt(fit.covariancePx2[i]!));
+  if (!search.radius && arcDegrees < 90) return undefined; // too little to tell its size
+  if (search.radius && !near(fit.radiusPx, search.radius)) return undefined; // a ghost, or the edge of the field
+  const honest = Math.max(1, systematicPx / fit.residualSdPx);
+  const [xx, yy, rr] = [0, 4, 8].map((i) => Math.sqrt(fit.covariancePx2[i]!) * honest);
   return {
     xPx: fit.xPx,
     yPx: fit.yPx,
@@ -154,6 +174,10 @@ function convincing(
     insideAdu,
     outsideAdu,
   };
+}
+
+function near(radiusPx: number, expected: { radiusPx: number; toleranceFraction: number }): boolean {
+  return Math.abs(radiusPx / expected.radiusPx - 1) <= 1.5 * expected.toleranceFraction;
 }
 
 /** Sum of the sectors of half a degree that hold a limb point. */

@@ -122,8 +122,7 @@ function steepestDescent(
   slopes.fill(0);
   for (let k = 2; k < n - 2; k++) {
     // Derivative of a quadratic through five points: smooths as a sigma of about 1.4 px does.
-    slopes[k] =
-      (2 * profile[k - 2]! + profile[k - 1]! - profile[k + 1]! - 2 * profile[k + 2]!) / 10;
+    slopes[k] = (2 * profile[k - 2]! + profile[k - 1]! - profile[k + 1]! - 2 * profile[k + 2]!) / 10;
   }
   let best = 2;
   for (let k = 3; k < n - 2; k++) if (slopes[k]! > slopes[best]!) best = k;

@@ -1,5 +1,10 @@
 import { expect, test } from "vitest";
-import { fitCircleKasa, fitCirclePratt, fitCircleTaubin, type PointPx } from "../../agent/imaging/circle-fit.ts";
+import {
+  fitCircleKasa,
+  fitCirclePratt,
+  fitCircleTaubin,
+  type PointPx,
+} from "../../agent/imaging/circle-fit.ts";
 import { fitCircleGeometric } from "../../agent/imaging/circle-geometric.ts";
 import { ransacDraws } from "../../agent/imaging/ransac.ts";
 import { Random } from "../../drivers/kit/random.ts";
@@ -91,7 +96,7 @@ test("the covariance that the geometric fit states is the Cramér-Rao bound, fro
 
 test("how many draws a consensus needs", () => {
   const { inputs, expected } = check("circle.ransac-draws");
-  expect(
-    inputs.inlierFraction.map((w: number) => ransacDraws(w, inputs.confidence, inputs.sample)),
-  ).toEqual(expected.draws);
+  expect(inputs.inlierFraction.map((w: number) => ransacDraws(w, inputs.confidence, inputs.sample))).toEqual(
+    expected.draws,
+  );
 });

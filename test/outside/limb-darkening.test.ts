@@ -65,6 +65,8 @@ test("the mean over a disc of pointings keeps the curvature, and an offset tilts
     const ratio = mean(half, half, spread, 0) / mean(0, 0, spread, 0);
     expect(Math.abs(ratio - expected.cornerToCentre[i])).toBeLessThan(tolerance.abs);
     const gradient = mean(-half, 0, spread, 0.02) - mean(half, 0, spread, 0.02);
-    expect(Math.abs(gradient / mean(0, 0, spread, 0.02) - expected.gradientForOffset002R[i])).toBeLessThan(tolerance.abs);
+    expect(Math.abs(gradient / mean(0, 0, spread, 0.02) - expected.gradientForOffset002R[i])).toBeLessThan(
+      tolerance.abs,
+    );
   });
 });
