@@ -73,8 +73,10 @@ function formatText(keyword: string, value: string, comment: string): string[] {
   // The comment goes beside the last piece, or on cards of its own.
   const lastPiece = pieces.at(-1)!;
   const notes =
-    comment === "" || lastPiece.length + 12 + 3 + comment.length <= cardLength ? [] : splitPlain(comment, 64);
-  const strings = [...pieces, ...notes.map(() => "")];
+    comment === "" || lastPiece.length + 12 + 3 + comment.length <= cardLength ? [] : splitWords(comment, 64);
+  // A last "&" of the value's own would be taken for a promise of more: keep it, and keep the promise.
+  const ownAmpersand = notes.length === 0 && lastPiece.endsWith("&");
+  const strings = [...pieces, ...notes.map(() => ""), ...(ownAmpersand ? [""] : [])];
   return strings.map((piece, index) => {
     const last = index === strings.length - 1;
     const note = notes.length > 0 ? (notes[index - pieces.length] ?? "") : last ? comment : "";
@@ -103,6 +105,19 @@ function splitPlain(text: string, room: number): string[] {
   return pieces;
 }
 
+/** At blanks where there are any, since readers join the comments of several cards with a blank. */
+function splitWords(text: string, room: number): string[] {
+  const pieces: string[] = [];
+  let rest = text;
+  while (rest.length > room) {
+    const blank = rest.lastIndexOf(" ", room);
+    const end = blank > 0 ? blank : room;
+    pieces.push(rest.slice(0, end));
+    rest = rest.slice(blank > 0 ? end + 1 : end);
+  }
+  return [...pieces, rest];
+}
+
 function formatCommentary(keyword: string, text: string): string[] {
   return splitPlain(text, 72).map((piece) => `${keyword.padEnd(8)}${piece}`.padEnd(cardLength));
 }
@@ -129,7 +144,7 @@ export function parseCards(lines: readonly string[]): Card[] {
       index += 1;
       const more = parseValue(lines[index]!.slice(10));
       parts.value = parts.value.slice(0, -1) + String(more.value ?? "");
-      parts.comment = [parts.comment, more.comment].filter(Boolean).join("") || undefined;
+      parts.comment = [parts.comment, more.comment].filter(Boolean).join(" ") || undefined;
     }
     cards.push({
       keyword: card.keyword,
