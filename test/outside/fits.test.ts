@@ -64,6 +64,13 @@ function longText(random: Random): string {
     .trim();
 }
 
+/** Without a quote before a slash, which astropy 5.2 takes for the start of the comment. */
+function shortText(random: Random): string {
+  return randomText(random, Math.floor(random.uniform() * 12))
+    .replaceAll(/'( *\/)/g, "-$1")
+    .trim();
+}
+
 function randomCards(random: Random): Card[] {
   return Array.from({ length: 60 }, (_, index): Card => {
     const keyword = `K${index}`;
@@ -85,7 +92,7 @@ function randomCards(random: Random): Card[] {
       case 4:
         return { keyword, value: longText(random), comment: comment.replaceAll("'", "-") };
       default:
-        return { keyword, value: randomText(random, Math.floor(random.uniform() * 12)).trim(), comment: comment.slice(0, 25).trim() };
+        return { keyword, value: shortText(random), comment: comment.slice(0, 25).trim() };
     }
   });
 }
