@@ -53,7 +53,12 @@ export class IndiCover extends IndiRole implements Cover {
   async ensureOpen(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     if (switchIn(this.device.property("FLAT_LIGHT_CONTROL"), "FLAT_LIGHT_ON") !== undefined) {
-      await ensureValues(this.device, "FLAT_LIGHT_CONTROL", { FLAT_LIGHT_ON: false, FLAT_LIGHT_OFF: true }, signal);
+      await ensureValues(
+        this.device,
+        "FLAT_LIGHT_CONTROL",
+        { FLAT_LIGHT_ON: false, FLAT_LIGHT_OFF: true },
+        signal,
+      );
     }
     await this.#bringTo("open", signal);
   }
@@ -85,7 +90,10 @@ export class IndiCover extends IndiRole implements Cover {
       } catch (error) {
         // Somebody else's command in mid-motion ends like this; once more, then it is a failure.
         if (!(error instanceof ReadbackError) || attempt > 1) throw error;
-        this.log.warn({ device: this.name, wanted }, "the cover ended elsewhere than it was sent; sending it again");
+        this.log.warn(
+          { device: this.name, wanted },
+          "the cover ended elsewhere than it was sent; sending it again",
+        );
       }
     }
   }

@@ -47,7 +47,11 @@ export class IndiDome extends IndiRole implements Dome {
   }
 
   get abilities() {
-    return { shutter: this.has("DOME_SHUTTER"), azimuth: this.has(azimuthProperty), park: this.has("DOME_PARK") };
+    return {
+      shutter: this.has("DOME_SHUTTER"),
+      azimuth: this.has(azimuthProperty),
+      park: this.has("DOME_PARK"),
+    };
   }
 
   async state(signal: AbortSignal) {
@@ -85,7 +89,8 @@ export class IndiDome extends IndiRole implements Dome {
 
   async #bringShutterTo(wanted: "open" | "closed", signal: AbortSignal): Promise<void> {
     await this.ready(signal);
-    if (!this.has("DOME_SHUTTER")) throw new MissingAbilityError(this.name, "this dome has no shutter to command");
+    if (!this.has("DOME_SHUTTER"))
+      throw new MissingAbilityError(this.name, "this dome has no shutter to command");
     await this.#untilStill("DOME_PARK", signal);
     await this.#untilStill("DOME_SHUTTER", signal);
     if (this.#shutterOf(await this.device.refresh("DOME_SHUTTER", {}, signal)) === wanted) return;
@@ -95,7 +100,8 @@ export class IndiDome extends IndiRole implements Dome {
       { SHUTTER_OPEN: wanted === "open", SHUTTER_CLOSE: wanted === "closed" },
       {
         withinSeconds: this.#shutterSecondsMax,
-        arrived: (vector) => vector.state === "Ok" && switchIn(vector, "SHUTTER_OPEN") === (wanted === "open"),
+        arrived: (vector) =>
+          vector.state === "Ok" && switchIn(vector, "SHUTTER_OPEN") === (wanted === "open"),
       },
       signal,
     );
@@ -126,7 +132,11 @@ export class IndiDome extends IndiRole implements Dome {
     await this.#untilStill("DOME_PARK", signal);
     await this.#checkUnparked(signal);
     await this.#untilStill(azimuthProperty, signal);
-    if (Math.abs(turnDegrees(await readNumber(this.device, azimuthProperty, azimuthElement, signal), target)) < 1e-3) return;
+    if (
+      Math.abs(turnDegrees(await readNumber(this.device, azimuthProperty, azimuthElement, signal), target)) <
+      1e-3
+    )
+      return;
     await this.stoppedIfFailed(
       () =>
         this.device.change(
@@ -243,7 +253,11 @@ export class IndiDome extends IndiRole implements Dome {
 
   override describe(): Readonly<Record<string, string>> {
     const { shutter, azimuth, park } = this.abilities;
-    return { shutter: shutter ? "opens and closes" : "none", azimuth: azimuth ? "turns" : "none", park: park ? "yes" : "no" };
+    return {
+      shutter: shutter ? "opens and closes" : "none",
+      azimuth: azimuth ? "turns" : "none",
+      park: park ? "yes" : "no",
+    };
   }
 }
 

@@ -78,7 +78,12 @@ export class IndiFocuser extends IndiRole implements Focuser {
       await this.device.send("FOCUS_ABORT_MOTION", { ABORT: true }, signal);
       await this.device.refresh(property, { withinSeconds: wholeTravel }, signal);
     }
-    await this.device.waitFor(property, (vector) => vector.state !== "Busy", { withinSeconds: wholeTravel }, signal);
+    await this.device.waitFor(
+      property,
+      (vector) => vector.state !== "Busy",
+      { withinSeconds: wholeTravel },
+      signal,
+    );
   }
 
   protected override keptSettings(): readonly KeptSetting[] {

@@ -53,7 +53,12 @@ export function switchSetting(device: IndiDevice, key: string, property: string)
         return;
       }
       const all = [...(vector?.elements.keys() ?? [])];
-      await ensureValues(device, property, Object.fromEntries(all.map((name) => [name, on.includes(name)])), signal);
+      await ensureValues(
+        device,
+        property,
+        Object.fromEntries(all.map((name) => [name, on.includes(name)])),
+        signal,
+      );
     },
     same: (before, now) => before === now,
   };
@@ -80,7 +85,8 @@ export function numberSetting(
     },
     async restore(value, signal) {
       const numbers = toArray(value);
-      if (numbers.length !== elements.length) throw new ReadbackError(device.name, key, value, "another kind of value");
+      if (numbers.length !== elements.length)
+        throw new ReadbackError(device.name, key, value, "another kind of value");
       const pairs = elements.map((element, i) => [element, numbers[i]!] as const);
       await ensureValues(device, property, Object.fromEntries(pairs), signal, tolerance);
     },

@@ -39,7 +39,8 @@ export class Nudger {
 
   get way(): NudgeWay {
     const { device } = this.tools;
-    if (device.property("TELESCOPE_TIMED_GUIDE_NS") && device.property("TELESCOPE_TIMED_GUIDE_WE")) return "pulse";
+    if (device.property("TELESCOPE_TIMED_GUIDE_NS") && device.property("TELESCOPE_TIMED_GUIDE_WE"))
+      return "pulse";
     if (device.property("TELESCOPE_MOTION_NS") && device.property("TELESCOPE_MOTION_WE")) return "motion";
     return "slew";
   }
@@ -66,7 +67,10 @@ export class Nudger {
       here = await untilStill(this.tools, signal);
       const moved = skyOffset(before, here);
       if (way === "pulse" && lengthArcsec(moved) < 0.2 * lengthArcsec(left) && lengthArcsec(left) > 5) {
-        log.warn({ device: device.name }, "the mount's coordinates do not show its pulses; their nominal size is trusted");
+        log.warn(
+          { device: device.name },
+          "the mount's coordinates do not show its pulses; their nominal size is trusted",
+        );
         return;
       }
       if (way !== "slew") this.#learn(way, left, moved);
@@ -82,7 +86,10 @@ export class Nudger {
 
   /** A goto must not count as arrived before it has begun. */
   #slewBudget(left: SkyOffset): SlewBudget {
-    return { ...this.budget, toleranceArcsec: Math.min(this.budget.toleranceArcsec, 0.3 * lengthArcsec(left)) };
+    return {
+      ...this.budget,
+      toleranceArcsec: Math.min(this.budget.toleranceArcsec, 0.3 * lengthArcsec(left)),
+    };
   }
 
   #wayFor(left: SkyOffset, cosDec: number): NudgeWay {
@@ -106,11 +113,26 @@ export class Nudger {
   async #pulse(left: SkyOffset, cosDec: number, signal: AbortSignal): Promise<void> {
     const north = left.northArcsec / this.#axes.ns.pulseGain;
     const east = left.eastArcsec / this.#axes.we.pulseGain;
-    await this.#pulseAxis("NS", north > 0 ? "N" : "S", Math.abs(north) / this.#guideArcsecPerSecond("NS"), signal);
-    await this.#pulseAxis("WE", east > 0 ? "E" : "W", Math.abs(east) / cosDec / this.#guideArcsecPerSecond("WE"), signal);
+    await this.#pulseAxis(
+      "NS",
+      north > 0 ? "N" : "S",
+      Math.abs(north) / this.#guideArcsecPerSecond("NS"),
+      signal,
+    );
+    await this.#pulseAxis(
+      "WE",
+      east > 0 ? "E" : "W",
+      Math.abs(east) / cosDec / this.#guideArcsecPerSecond("WE"),
+      signal,
+    );
   }
 
-  async #pulseAxis(axis: "NS" | "WE", way: "N" | "S" | "W" | "E", seconds: number, signal: AbortSignal): Promise<void> {
+  async #pulseAxis(
+    axis: "NS" | "WE",
+    way: "N" | "S" | "W" | "E",
+    seconds: number,
+    signal: AbortSignal,
+  ): Promise<void> {
     const { device, clock } = this.tools;
     if (seconds * this.#guideArcsecPerSecond(axis) < worthArcsec) return;
     const property = `TELESCOPE_TIMED_GUIDE_${axis}`;
@@ -118,7 +140,9 @@ export class Nudger {
     for (let leftMs = Math.round(Math.min(seconds, 2 * pulseSecondsMax) * 1000); leftMs >= 1; ) {
       const pulseMs = Math.min(leftMs, pulseMsMax);
       leftMs -= pulseMs;
-      const values = Object.fromEntries([...axis].map((one) => [`TIMED_GUIDE_${one}`, one === way ? pulseMs : 0]));
+      const values = Object.fromEntries(
+        [...axis].map((one) => [`TIMED_GUIDE_${one}`, one === way ? pulseMs : 0]),
+      );
       const startMs = clock.nowMs();
       const sent = await device.send(property, values, signal);
       const ended = await device.waitFor(
@@ -127,7 +151,11 @@ export class Nudger {
         { after: sent, withinSeconds: pulseMs / 1000 + 10 },
         signal,
       );
-      if (ended.state === "Alert") throw new RefusedError(device.name, `guide pulse refused${ended.message ? `: ${ended.message}` : ""}`);
+      if (ended.state === "Alert")
+        throw new RefusedError(
+          device.name,
+          `guide pulse refused${ended.message ? `: ${ended.message}` : ""}`,
+        );
       // The end is reported up to 0.15 s early, and by some drivers at once.
       await clock.sleep(Math.max(0, pulseMs / 1000 - (clock.nowMs() - startMs) / 1000) + 0.2, signal);
     }
@@ -159,11 +187,17 @@ export class Nudger {
     const knowledge = axis === "NS" ? this.#axes.ns : this.#axes.we;
     const seconds = this.#jogSeconds(arcsec, knowledge.jogArcsecPerSecond);
     const forward = arcsec > 0 === (knowledge.jogArcsecPerSecond ?? 1) > 0;
-    const element = axis === "NS" ? (forward ? "MOTION_NORTH" : "MOTION_SOUTH") : forward ? "MOTION_EAST" : "MOTION_WEST";
+    const element =
+      axis === "NS" ? (forward ? "MOTION_NORTH" : "MOTION_SOUTH") : forward ? "MOTION_EAST" : "MOTION_WEST";
     const property = `TELESCOPE_MOTION_${axis}`;
     try {
       const sent = await device.send(property, { [element]: true }, signal);
-      const begun = await device.waitFor(property, (v) => !v.awaitingAnswer, { after: sent, withinSeconds: 5 }, signal);
+      const begun = await device.waitFor(
+        property,
+        (v) => !v.awaitingAnswer,
+        { after: sent, withinSeconds: 5 },
+        signal,
+      );
       if (begun.state === "Alert") throw new RefusedError(device.name, "motion refused");
       await clock.sleep(seconds, signal);
     } finally {

@@ -7,7 +7,12 @@ export const eod = "EQUATORIAL_EOD_COORD";
 export const motionAxes = ["TELESCOPE_MOTION_NS", "TELESCOPE_MOTION_WE"] as const;
 export const pulseAxes = ["TELESCOPE_TIMED_GUIDE_NS", "TELESCOPE_TIMED_GUIDE_WE"] as const;
 
-const rates = { TRACK_SIDEREAL: "sidereal", TRACK_SOLAR: "solar", TRACK_LUNAR: "lunar", TRACK_CUSTOM: "custom" } as const;
+const rates = {
+  TRACK_SIDEREAL: "sidereal",
+  TRACK_SOLAR: "solar",
+  TRACK_LUNAR: "lunar",
+  TRACK_CUSTOM: "custom",
+} as const;
 
 export function trackModeElement(rate: TrackRate): string {
   return Object.entries(rates).find(([, one]) => one === rate)![0];
@@ -17,7 +22,12 @@ export function trackModeElement(rate: TrackRate): string {
 export function pointingOf(device: IndiDevice, vector: PropertyVector): Equatorial {
   const raHours = numberIn(vector, "RA");
   const decDegrees = numberIn(vector, "DEC");
-  if (raHours === undefined || decDegrees === undefined || !Number.isFinite(raHours) || !Number.isFinite(decDegrees)) {
+  if (
+    raHours === undefined ||
+    decDegrees === undefined ||
+    !Number.isFinite(raHours) ||
+    !Number.isFinite(decDegrees)
+  ) {
     throw new ReadbackError(device.name, eod, "coordinates", `${raHours}, ${decDegrees}`);
   }
   return { raHours, decDegrees };

@@ -23,11 +23,12 @@ export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSet
     return greenwichSiderealHours(clock.nowMs()) + (Number.isFinite(east) ? east : 0) / 15;
   };
   const toHourAngle = (place: Equatorial) => wrapHours(localSiderealHours() - place.raHours);
-  const readWhen = (tracking: boolean, toFirst: (place: Equatorial) => number) => async (signal: AbortSignal) => {
-    const state = await mount.state(signal);
-    if (state.parked === true || state.tracking !== tracking) return undefined;
-    return [toFirst(state.pointing), state.pointing.decDegrees];
-  };
+  const readWhen =
+    (tracking: boolean, toFirst: (place: Equatorial) => number) => async (signal: AbortSignal) => {
+      const state = await mount.state(signal);
+      if (state.parked === true || state.tracking !== tracking) return undefined;
+      return [toFirst(state.pointing), state.pointing.decDegrees];
+    };
 
   const pointing: KeptSetting = {
     key: "pointing",
@@ -55,7 +56,12 @@ export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSet
         const state = await mount.state(signal);
         if (state.parked !== true && !state.tracking && isNear(asHourAngle(state.pointing), wanted)) return;
         if (attempt === 3) {
-          throw new ReadbackError(device.name, "pointingHourAngle", wanted.raHours, toHourAngle(state.pointing));
+          throw new ReadbackError(
+            device.name,
+            "pointingHourAngle",
+            wanted.raHours,
+            toHourAngle(state.pointing),
+          );
         }
         await mount.ensureUnparked(signal);
         const raHours = wrapHours(localSiderealHours() - wanted.raHours);

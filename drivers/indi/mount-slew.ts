@@ -30,7 +30,11 @@ const answerSeconds = 5;
 const settleSeconds = 60;
 
 /** Always right before coordinates: another client, or an earlier sync, may have left it elsewhere. */
-export async function setOnCoordSet(device: IndiDevice, what: "TRACK" | "SYNC", signal: AbortSignal): Promise<void> {
+export async function setOnCoordSet(
+  device: IndiDevice,
+  what: "TRACK" | "SYNC",
+  signal: AbortSignal,
+): Promise<void> {
   if (!device.property("ON_COORD_SET")) return;
   await device.change(
     "ON_COORD_SET",
@@ -79,7 +83,10 @@ export async function goTo(
       endedElsewhere = 0;
       looksAtTarget = isThere && isStill ? looksAtTarget + 1 : 0;
       if (looksAtTarget < stillLooks) continue;
-      log.warn({ device: device.name }, "the mount is at its target and still, yet says Busy; taken as arrived");
+      log.warn(
+        { device: device.name },
+        "the mount is at its target and still, yet says Busy; taken as arrived",
+      );
       return;
     }
     if (vector.state === "Alert") throw new RefusedError(device.name, "slew refused (state Alert)");
@@ -90,7 +97,10 @@ export async function goTo(
       throw new ReadbackError(device.name, "pointing", placeText(target), placeText(now));
     }
     if (!sawBusy && elapsedSeconds() > answerSeconds) {
-      throw new RefusedError(device.name, `no slew began towards ${placeText(target)} (state ${vector.state})`);
+      throw new RefusedError(
+        device.name,
+        `no slew began towards ${placeText(target)} (state ${vector.state})`,
+      );
     }
   }
 }

@@ -84,7 +84,9 @@ export class IndiMount extends IndiRole implements Mount {
 
   async #readAnew(signal: AbortSignal): Promise<void> {
     const names = [eod, "TELESCOPE_TRACK_STATE", "TELESCOPE_TRACK_MODE", "TELESCOPE_PARK", ...motionAxes];
-    await Promise.all(names.filter((name) => this.has(name)).map((name) => this.device.refresh(name, {}, signal)));
+    await Promise.all(
+      names.filter((name) => this.has(name)).map((name) => this.device.refresh(name, {}, signal)),
+    );
   }
 
   async siteAndTime(signal: AbortSignal): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
@@ -167,7 +169,11 @@ export class IndiMount extends IndiRole implements Mount {
     await this.device.change(
       "TELESCOPE_TRACK_MODE",
       { [element]: true },
-      { withinSeconds: quickChangeSeconds, arrived: readsBack({ [element]: true }), finalStates: ["Ok", "Idle"] },
+      {
+        withinSeconds: quickChangeSeconds,
+        arrived: readsBack({ [element]: true }),
+        finalStates: ["Ok", "Idle"],
+      },
       signal,
     );
   }
@@ -181,7 +187,8 @@ export class IndiMount extends IndiRole implements Mount {
   async #switchTracking(on: boolean, signal: AbortSignal): Promise<void> {
     const property = "TELESCOPE_TRACK_STATE";
     if (!this.has(property)) {
-      if (on && !isTracking(this.device)) throw new MissingAbilityError(this.name, "tracking cannot be commanded");
+      if (on && !isTracking(this.device))
+        throw new MissingAbilityError(this.name, "tracking cannot be commanded");
       return;
     }
     if (switchIn(await this.device.refresh(property, {}, signal), "TRACK_ON") === on) return;
@@ -189,11 +196,21 @@ export class IndiMount extends IndiRole implements Mount {
     const sent = await this.device.send(property, values, signal);
     const is = (seen: { awaitingAnswer: boolean }) => !seen.awaitingAnswer;
     await this.device
-      .waitFor(property, (v) => is(v) && switchIn(v, "TRACK_ON") === on, { after: sent, withinSeconds: 10 }, signal)
+      .waitFor(
+        property,
+        (v) => is(v) && switchIn(v, "TRACK_ON") === on,
+        { after: sent, withinSeconds: 10 },
+        signal,
+      )
       .catch(() => signal.throwIfAborted());
     const now = await this.device.refresh(property, {}, signal);
     if (switchIn(now, "TRACK_ON") !== on || now.state === "Alert") {
-      throw new ReadbackError(this.name, "tracking", on ? "on" : "off", `${switchesOn(now).join()} (${now.state})`);
+      throw new ReadbackError(
+        this.name,
+        "tracking",
+        on ? "on" : "off",
+        `${switchesOn(now).join()} (${now.state})`,
+      );
     }
   }
 
@@ -264,7 +281,12 @@ export class IndiMount extends IndiRole implements Mount {
 
   async nudge(by: { eastArcsec: number; northArcsec: number }, signal: AbortSignal): Promise<void> {
     if (!Number.isFinite(by.eastArcsec) || !Number.isFinite(by.northArcsec)) {
-      throw new OutOfLimitsError(this.name, "nudge", `${by.eastArcsec}, ${by.northArcsec}`, "finite arcseconds");
+      throw new OutOfLimitsError(
+        this.name,
+        "nudge",
+        `${by.eastArcsec}, ${by.northArcsec}`,
+        "finite arcseconds",
+      );
     }
     await this.#checkMayMove("nudge", signal);
     await this.stoppedIfFailed(
@@ -283,7 +305,8 @@ export class IndiMount extends IndiRole implements Mount {
       return;
     }
     if (motionOf(this.device) !== "still") {
-      if (this.has("TELESCOPE_ABORT_MOTION")) await this.device.send("TELESCOPE_ABORT_MOTION", { ABORT: true }, signal);
+      if (this.has("TELESCOPE_ABORT_MOTION"))
+        await this.device.send("TELESCOPE_ABORT_MOTION", { ABORT: true }, signal);
       for (const axis of motionAxes) {
         if (switchesOn(this.device.property(axis)).length > 0) await endJog(this.device, axis);
       }
@@ -303,7 +326,12 @@ export class IndiMount extends IndiRole implements Mount {
   override describe(): Readonly<Record<string, string>> {
     const { park, sync, solarRate, nudge } = this.abilities;
     const yes = (ability: boolean) => (ability ? "yes" : "no");
-    return { park: yes(park), sync: yes(sync), solarRate: yes(solarRate), nudge: `by ${nudge}`, site: yes(this.has("GEOGRAPHIC_COORD")) };
+    return {
+      park: yes(park),
+      sync: yes(sync),
+      solarRate: yes(solarRate),
+      nudge: `by ${nudge}`,
+      site: yes(this.has("GEOGRAPHIC_COORD")),
+    };
   }
 }
-

@@ -66,7 +66,10 @@ export abstract class IndiRole implements Device {
     signal.throwIfAborted();
     const connected = switchIn(this.device.property("CONNECTION"), "CONNECT") === true;
     if (connected && this.device.lostCount === this.#lostCount) return;
-    this.log.warn({ device: this.name, lostCount: this.device.lostCount }, "connecting again and setting up anew");
+    this.log.warn(
+      { device: this.name, lostCount: this.device.lostCount },
+      "connecting again and setting up anew",
+    );
     await this.#connect(signal);
     await this.setUp(signal, true);
   }
@@ -85,7 +88,11 @@ export abstract class IndiRole implements Device {
    * Carries a motion out; if it is aborted or out of time, stops the device before the first reason goes on.
    * The stop has its own budget and never the signal that was aborted.
    */
-  protected async stoppedIfFailed<T>(work: () => Promise<T>, stop: (signal: AbortSignal) => Promise<void>, signal: AbortSignal): Promise<T> {
+  protected async stoppedIfFailed<T>(
+    work: () => Promise<T>,
+    stop: (signal: AbortSignal) => Promise<void>,
+    signal: AbortSignal,
+  ): Promise<T> {
     try {
       return await work();
     } catch (error) {
@@ -130,14 +137,16 @@ export abstract class IndiRole implements Device {
     if (switchIn(this.device.property("CONNECTION"), "CONNECT") !== true) return;
     const last = await this.readSettings(signal);
     await this.device.disconnectDevice(signal);
-    this.#leftAs = last.map((setting) => (setting.key === "connected" ? { ...setting, value: false } : setting));
+    this.#leftAs = last.map((setting) =>
+      setting.key === "connected" ? { ...setting, value: false } : setting,
+    );
   }
 
   sameSetting(before: Setting, now: Setting): boolean {
     if (before.key !== now.key) return false;
     if (before.key === "connected") return before.value === now.value;
     const kept = this.keptSettings().find((one) => one.key === before.key);
-    return kept !== undefined && kept.same(before.value, now.value);
+    return kept?.same(before.value, now.value) === true;
   }
 
   async isAlive(signal: AbortSignal): Promise<boolean> {
@@ -156,10 +165,15 @@ export abstract class IndiRole implements Device {
     if (switchIn(this.device.property("CONNECTION"), "CONNECT") !== true) return;
     try {
       const budget = new AbortController();
-      const timer = this.clock.setTimer(settleSecondsAtClose, () => budget.abort(new Error("closing took too long")));
+      const timer = this.clock.setTimer(settleSecondsAtClose, () =>
+        budget.abort(new Error("closing took too long")),
+      );
       await this.device.disconnectDevice(budget.signal).finally(() => timer.cancel());
     } catch (error) {
-      this.log.warn({ device: this.name, error: String(error) }, "was found disconnected and could not be left so");
+      this.log.warn(
+        { device: this.name, error: String(error) },
+        "was found disconnected and could not be left so",
+      );
     }
   }
 }

@@ -32,7 +32,12 @@ export class IndiRotator extends IndiRole implements Rotator {
     const target = wrapDegrees(angleDegrees);
     const limits = limitsOf(this.device.property(property), element);
     if (limits && (target < limits.min || target > limits.max)) {
-      throw new OutOfLimitsError(this.name, "rotator angle", target, `${limits.min} to ${limits.max} degrees`);
+      throw new OutOfLimitsError(
+        this.name,
+        "rotator angle",
+        target,
+        `${limits.min} to ${limits.max} degrees`,
+      );
     }
     await this.ensureStopped(signal);
     if (Math.abs(turnDegrees(await this.angleDegrees(signal), target)) < 1e-3) return;
@@ -60,7 +65,8 @@ export class IndiRotator extends IndiRole implements Rotator {
     await this.ready(signal);
     const now = await this.device.refresh(property, {}, signal);
     if (now.state !== "Busy") return;
-    if (this.has("ROTATOR_ABORT_MOTION")) await this.device.send("ROTATOR_ABORT_MOTION", { ABORT: true }, signal);
+    if (this.has("ROTATOR_ABORT_MOTION"))
+      await this.device.send("ROTATOR_ABORT_MOTION", { ABORT: true }, signal);
     await this.device.waitFor(
       property,
       (vector) => vector.state !== "Busy",

@@ -24,7 +24,8 @@ export function judgeWeather(vectors: readonly PropertyVector[]): WeatherState {
   const overall = named("SAFETY_STATUS");
   const parameters = named("WEATHER_PARAMETERS");
   if (!status && !overall) note("unknown", "the station reports no status");
-  for (const override of switchesOn(named("WEATHER_OVERRIDE"))) note("unknown", `safety overridden by hand (${override})`);
+  for (const override of switchesOn(named("WEATHER_OVERRIDE")))
+    note("unknown", `safety overridden by hand (${override})`);
   if (overall) note(ofLight(overall.state), `SAFETY_STATUS is ${overall.state}`);
   if (parameters?.state === "Alert") note("unknown", "the station cannot read its source");
 

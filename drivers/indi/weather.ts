@@ -18,14 +18,17 @@ export class IndiWeather extends IndiRole implements Weather {
     super(context);
     // Only updates count: a definition may merely repeat what was asked for.
     context.device.watch((event) => {
-      if (event.type === "updated" && reportProperties.has(event.vector.name)) this.#reportedUtcMs = this.clock.nowMs();
+      if (event.type === "updated" && reportProperties.has(event.vector.name))
+        this.#reportedUtcMs = this.clock.nowMs();
       else if (event.type === "lost") this.#reportedUtcMs = undefined;
     });
   }
 
   /** Drivers differ in which of these they have; all are absent only if it is no weather station. */
   protected override get mainProperty(): string {
-    return ["WEATHER_STATUS", "SAFETY_STATUS", "WEATHER_PARAMETERS"].find((name) => this.has(name)) ?? "CONNECTION";
+    return (
+      ["WEATHER_STATUS", "SAFETY_STATUS", "WEATHER_PARAMETERS"].find((name) => this.has(name)) ?? "CONNECTION"
+    );
   }
 
   protected override async setUp(signal: AbortSignal): Promise<void> {

@@ -24,7 +24,11 @@ export class IndiWheel extends IndiRole implements Wheel {
   }
 
   #slotCount(): number {
-    return limitsOf(this.device.property(property), element)?.max ?? this.device.property("FILTER_NAME")?.elements.size ?? 1;
+    return (
+      limitsOf(this.device.property(property), element)?.max ??
+      this.device.property("FILTER_NAME")?.elements.size ??
+      1
+    );
   }
 
   async slot(signal: AbortSignal): Promise<number> {
@@ -39,7 +43,12 @@ export class IndiWheel extends IndiRole implements Wheel {
     if (!Number.isInteger(slot) || slot < 1 || slot > count) {
       throw new OutOfLimitsError(this.name, "filter slot", slot, `the whole numbers 1 to ${count}`);
     }
-    await this.device.waitFor(property, (vector) => vector.state !== "Busy", { withinSeconds: turnSecondsMax }, signal);
+    await this.device.waitFor(
+      property,
+      (vector) => vector.state !== "Busy",
+      { withinSeconds: turnSecondsMax },
+      signal,
+    );
     if ((await this.slot(signal)) === slot) return;
     await this.device.change(
       property,

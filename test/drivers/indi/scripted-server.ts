@@ -120,7 +120,8 @@ export class ScriptedServer {
 
   delete(device: string, name?: string): void {
     for (const key of this.#vectors.keys()) {
-      if (name === undefined ? key.startsWith(`${device}/`) : key === `${device}/${name}`) this.#vectors.delete(key);
+      if (name === undefined ? key.startsWith(`${device}/`) : key === `${device}/${name}`)
+        this.#vectors.delete(key);
     }
     this.sendRaw(`<delProperty device="${device}"${name === undefined ? "" : ` name="${name}"`}/>`);
   }
@@ -171,11 +172,16 @@ export class ScriptedServer {
       link.send(new TextEncoder().encode(`<pingReply uid="${wire.attributes["uid"]}"/>`)).catch(() => {});
     } else if (wire.tag === "getProperties") {
       for (const [key, vector] of this.#vectors) {
-        const wanted = name === undefined ? device === undefined || key.startsWith(`${device}/`) : key === `${device}/${name}`;
+        const wanted =
+          name === undefined
+            ? device === undefined || key.startsWith(`${device}/`)
+            : key === `${device}/${name}`;
         if (wanted) link.send(new TextEncoder().encode(defText(vector))).catch(() => {});
       }
     } else if (wire.tag.startsWith("new") && device !== undefined && name !== undefined) {
-      const values = Object.fromEntries(wire.children.map((one) => [one.attributes["name"] ?? "", one.text.trim()]));
+      const values = Object.fromEntries(
+        wire.children.map((one) => [one.attributes["name"] ?? "", one.text.trim()]),
+      );
       const command = { device, name, values };
       this.commands.push(command);
       if (this.#ignored.has(name)) return;
@@ -192,7 +198,8 @@ export class ScriptedServer {
     const values: Values = { ...command.values };
     const oneOnly = vector.attributes["rule"] === "OneOfMany" || vector.attributes["rule"] === "AtMostOne";
     if (vector.kind === "Switch" && oneOnly && Object.values(values).includes("On")) {
-      for (const element of vector.elements.keys()) values[element] = command.values[element] === "On" ? "On" : "Off";
+      for (const element of vector.elements.keys())
+        values[element] = command.values[element] === "On" ? "On" : "Off";
     }
     this.set(command.device, command.name, "Ok", values);
   }
@@ -232,22 +239,25 @@ export class ScriptedServer {
 
 function defText(vector: Vector): string {
   const inner = [...vector.elements.values()]
-    .map(({ attributes, value }) => `<def${vector.kind}${attributeText(attributes)}>${escape(value)}</def${vector.kind}>`)
+    .map(
+      ({ attributes, value }) =>
+        `<def${vector.kind}${attributeText(attributes)}>${escapeXml(value)}</def${vector.kind}>`,
+    )
     .join("\n");
   return `<def${vector.kind}Vector${attributeText(vector.attributes)}>${inner}</def${vector.kind}Vector>`;
 }
 
 function wireText(wire: Wire): string {
-  return `<${wire.tag}${attributeText(wire.attributes)}>${escape(wire.text.trim())}${wire.children.map(wireText).join("\n")}</${wire.tag}>`;
+  return `<${wire.tag}${attributeText(wire.attributes)}>${escapeXml(wire.text.trim())}${wire.children.map(wireText).join("\n")}</${wire.tag}>`;
 }
 
 function attributeText(attributes: Readonly<Record<string, string>>): string {
   return Object.entries(attributes)
-    .map(([name, value]) => ` ${name}="${escape(value)}"`)
+    .map(([name, value]) => ` ${name}="${escapeXml(value)}"`)
     .join("");
 }
 
-function escape(text: string): string {
+function escapeXml(text: string): string {
   return text.replaceAll("&", "&amp;").replaceAll("<", "&lt;").replaceAll('"', "&quot;");
 }
 

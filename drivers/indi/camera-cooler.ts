@@ -1,0 +1,73 @@
+import { RefusedError } from "../kit/errors.ts";
+import type { IndiDevice } from "./device.ts";
+import { type KeptSetting, switchSetting } from "./kept-setting.ts";
+import { limitsOf, numberIn } from "./property.ts";
+import { readNumber } from "./read-number.ts";
+
+const property = "CCD_TEMPERATURE";
+const element = "CCD_TEMPERATURE_VALUE";
+/** How near the wanted temperature counts as held [degrees Celsius]. */
+const toleranceCelsius = 0.75;
+/** Slow coolers change about two degrees in a minute [s per degree]. */
+const secondsPerDegree = 40;
+
+export function hasThermometer(device: IndiDevice): boolean {
+  return device.property(property) !== undefined;
+}
+
+export function canHold(device: IndiDevice): boolean {
+  return device.property(property)?.perm === "rw";
+}
+
+export function temperatureLimits(device: IndiDevice): { min: number; max: number } | undefined {
+  return limitsOf(device.property(property), element);
+}
+
+export async function readCelsius(device: IndiDevice, signal: AbortSignal): Promise<number | undefined> {
+  const value = numberIn(await device.refresh(property, {}, signal), element);
+  return value !== undefined && Number.isFinite(value) ? value : undefined;
+}
+
+/** Drivers differ in whether holding is Busy or Ok, so the thermometer decides. Setting a temperature starts the cooler. */
+export async function holdCelsius(device: IndiDevice, celsius: number, signal: AbortSignal): Promise<void> {
+  const from = await readNumber(device, property, element, signal);
+  const cooler = device.property("CCD_COOLER");
+  const off = cooler?.elements.get("COOLER_ON")?.value === false;
+  if (Math.abs(from - celsius) <= 0.1 && !off) return;
+  const sent = await device.send(property, { [element]: celsius }, signal);
+  const reached = await device.waitFor(
+    property,
+    (vector) =>
+      vector.state === "Alert" ||
+      Math.abs((numberIn(vector, element) ?? Number.NaN) - celsius) <= toleranceCelsius,
+    { after: sent, withinSeconds: 120 + Math.abs(from - celsius) * secondsPerDegree },
+    signal,
+  );
+  if (reached.state === "Alert") throw new RefusedError(device.name, `${celsius} degrees refused`);
+}
+
+/**
+ * Of a running cooler its temperature is kept; the standard has no word for the set point. One that is off is put off
+ * again and the sensor left to warm up by itself.
+ */
+export function coolerSettings(device: IndiDevice): readonly KeptSetting[] {
+  if (!device.property("CCD_COOLER")) return [];
+  const onOff = switchSetting(device, "cooler", "CCD_COOLER");
+  const isOn = () => device.property("CCD_COOLER")?.elements.get("COOLER_ON")?.value === true;
+  const temperature: KeptSetting = {
+    key: "coolerCelsius",
+    unit: "degrees Celsius",
+    async read(signal) {
+      if (!canHold(device) || !isOn()) return undefined;
+      const celsius = await readCelsius(device, signal);
+      return celsius === undefined ? undefined : Math.round(celsius * 10) / 10;
+    },
+    async restore(value, signal) {
+      const now = await readCelsius(device, signal);
+      if (now !== undefined && Math.abs(now - Number(value)) <= 1 && isOn()) return;
+      await holdCelsius(device, Number(value), signal);
+    },
+    same: (before, now) => Math.abs(Number(before) - Number(now)) <= 1,
+  };
+  return [temperature, onOff];
+}
