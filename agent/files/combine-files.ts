@@ -23,8 +23,8 @@ export interface CombineRequest {
   /** The master frame to be written. */
   readonly output: string;
   /**
-   * `clipped`: values further than 3 standard deviations (with n) from the pixel's median are left out,
-   * again and again until nothing changes, 5 times at most; then the mean.
+   * `clipped`: values further than 3 standard deviations (with n) from the pixel's median are left out, then the mean;
+   * the same as `ccdproc.combine` with median and std.
    */
   readonly method: CombineMethod;
   /** A master dark, taken off the result. */
@@ -49,7 +49,7 @@ export interface CombineResult {
   readonly warnings: readonly string[];
 }
 
-const clipping = { lowSigma: 3, highSigma: 3, centre: "median", deviation: "std", passes: 5 } as const;
+const clipping = { lowSigma: 3, highSigma: 3, centre: "median", deviation: "std", passes: 1 } as const;
 
 /**
  * Makes a master frame from FITS files, tile by tile: memory does not grow with their number.
@@ -209,6 +209,6 @@ function masterCards(request: CombineRequest, images: readonly FitsFileImage[]):
 
 const methodText = {
   mean: "mean",
-  clipped: "mean without values beyond 3 sigma of the median (5 passes at most)",
+  clipped: "mean without values beyond 3 standard deviations of the median",
   median: "median",
 } as const;

@@ -1,0 +1,138 @@
+import { mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { afterAll, beforeAll, expect, test } from "vitest";
+import { type CombineMethod, combineFiles } from "../../agent/files/combine-files.ts";
+import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import { readFits } from "../../drivers/formats/fits-read.ts";
+import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { check } from "./check.ts";
+import { fitsverify, runPython } from "./python.ts";
+
+const folder = mkdtempSync(join(tmpdir(), "fits-combine-"));
+afterAll(() => rmSync(folder, { recursive: true }));
+const [widthPx, heightPx, frameCount] = [67, 41, 15];
+const seed = 20260714;
+
+const files = Array.from({ length: frameCount }, (_, index) => join(folder, `f${index}.fits`));
+const darkFile = join(folder, "dark.fits");
+
+beforeAll(() => {
+  const random = new Random(seed);
+  const frame = (level: number, noise: number) =>
+    Uint16Array.from({ length: widthPx * heightPx }, () => {
+      const outlier = random.uniform() < 0.01 ? 20_000 * random.uniform() : 0;
+      return Math.max(0, Math.round(level + noise * random.gauss() + outlier));
+    });
+  const hdu = (pixels: Uint16Array) => ({
+    pixels,
+    shape: [heightPx, widthPx],
+    cards: [
+      { keyword: "EXPTIME", value: 0.5 },
+      { keyword: "BUNIT", value: "adu" },
+    ],
+  });
+  for (const path of files)
+    writeFitsFile(path, [hdu(frame(30_000, 170))], { writtenUtcMs: 0, replace: false });
+  writeFitsFile(darkFile, [hdu(frame(300, 5))], { writtenUtcMs: 0, replace: false });
+});
+
+function ours(method: CombineMethod, dark?: string) {
+  const output = join(folder, `${method}${dark ? "-dark" : ""}.fits`);
+  const result = combineFiles(
+    { files, output, method, replace: false, writtenUtcMs: 0, ...(dark ? { darkFile: dark } : {}) },
+    () => {},
+  );
+  return { output, result, image: readCcdImage(output) };
+}
+
+/** Largest difference in units of float32's own step at that value. */
+function worstInSteps(values: Float32Array, wanted: readonly number[]): number {
+  let worst = 0;
+  for (let i = 0; i < values.length; i++) {
+    const step = 2 ** (Math.floor(Math.log2(Math.abs(wanted[i]!))) - 23);
+    worst = Math.max(worst, Math.abs(values[i]! - wanted[i]!) / step);
+  }
+  return worst;
+}
+
+/** The peer's own calls, on the same files, in float64. */
+const peer = `
+import json, sys, warnings
+warnings.simplefilter("ignore")
+import numpy as np, ccdproc
+files, method = sys.argv[2:], sys.argv[1]
+if method == "clipped":
+    combined = ccdproc.combine(files, method="average", dtype=np.float64, sigma_clip=True, sigma_clip_low_thresh=3,
+        sigma_clip_high_thresh=3, sigma_clip_func=np.ma.median, sigma_clip_dev_func=np.ma.std)
+else:
+    combined = ccdproc.combine(files, method="average" if method == "mean" else "median", dtype=np.float64)
+print(json.dumps(combined.data.ravel().tolist()))
+`;
+
+test.each(["mean", "clipped", "median"] as const)(
+  "combine --method %s gives what ccdproc.combine gives, to float32 rounding",
+  (method) => {
+    const { output, result, image } = ours(method);
+    expect(worstInSteps(image.data, runPython(peer, [method, ...files])), `seed ${seed}`).toBeLessThanOrEqual(
+      0.501,
+    );
+    if (method === "clipped") expect(result.rejectedFraction).toBeGreaterThan(0.005);
+    expect(fitsverify([output])).toEqual({ clean: true, text: "" });
+  },
+);
+
+test("UNCERT is what astropy gets from the kept values: their deviation over the root of their number", () => {
+  const wanted = runPython(
+    `
+import json, sys
+import numpy as np
+from astropy.io import fits
+stack = np.array([fits.getdata(f).astype(float) for f in sys.argv[1:]])
+print(json.dumps((stack.std(axis=0) / np.sqrt(len(stack))).ravel().tolist()))`,
+    files,
+  );
+  expect(worstInSteps(readCcdImage(join(folder, "mean.fits")).sigma!, wanted)).toBeLessThanOrEqual(0.501);
+});
+
+test("CCDData.read takes the master as it is, and ccdproc.flat_correct divides by it", () => {
+  const { output } = ours("clipped", darkFile);
+  const read = runPython(
+    `
+import json, sys, warnings
+warnings.simplefilter("error")
+import numpy as np, ccdproc
+from astropy.nddata import CCDData
+flat = CCDData.read(sys.argv[1])
+image = CCDData(flat.data.astype(float) * 0.5, unit="adu")
+divided = ccdproc.flat_correct(image, flat)
+print(json.dumps({"unit": str(flat.unit), "spread": float(np.ptp(divided.data) / divided.data.mean()),
+  "sigma": type(flat.uncertainty).__name__, "mask": flat.mask.dtype.name, "level": float(np.median(flat.data))}))`,
+    [output],
+  );
+  expect(read).toMatchObject({ unit: "adu", sigma: "StdDevUncertainty", mask: "bool" });
+  expect(read.spread).toBeLessThan(1e-6);
+  expect(read.level).toBeGreaterThan(29_650);
+  expect(read.level).toBeLessThan(29_750); // 30 000 less the dark's 300
+});
+
+test("ten values of the checks: a mean is dragged, median and clipped are not", () => {
+  const { inputs, expected } = check("combine.ten");
+  const paths = inputs.values.map((value: number, index: number) => {
+    const path = join(folder, `ten-${index}.fits`);
+    writeFitsFile(path, [{ pixels: Uint16Array.of(value, value), shape: [1, 2] }], {
+      writtenUtcMs: 0,
+      replace: false,
+    });
+    return path;
+  });
+  const value = (method: CombineMethod) => {
+    const output = join(folder, `ten-${method}.fits`);
+    combineFiles({ files: paths, output, method, replace: false, writtenUtcMs: 0 }, () => {});
+    return readFits(readFileSync(output))[0]!.pixels![0]!;
+  };
+  expect(value("mean")).toBeCloseTo(expected.mean, 4);
+  expect(value("median")).toBeCloseTo(expected.median, 4);
+  expect(value("clipped")).toBeCloseTo(expected.clippedMean, 4);
+});
