@@ -1,7 +1,7 @@
 import { readFileSync } from "node:fs";
 import { dirname, resolve } from "node:path";
 import { LineCounter, parseDocument } from "yaml";
-import { z } from "zod";
+import * as z from "zod";
 import { demoScene } from "./demo-scene.ts";
 import { drawScene } from "./draw-scene.ts";
 import { merged, type SceneOverrides } from "./override-scene.ts";

@@ -1,4 +1,4 @@
-import { z } from "zod";
+import * as z from "zod";
 
 /**
  * A scene: the true Sun, sky, optics, rig pattern, camera and mechanics of a simulated rig, as plain data

@@ -1,0 +1,175 @@
+import { describe, expect, test } from "vitest";
+import { limbDarkening } from "../../../sim-devices/scene/limb-darkening.ts";
+import type { SceneOverrides } from "../../../sim-devices/scene/override-scene.ts";
+import { ScenePainter } from "../../../sim-devices/scene/painter.ts";
+import type { LightPath } from "../../../sim-devices/scene/painter-contract.ts";
+import { ask, lightOn, moments, plainScene } from "./plain-scene.ts";
+
+function picture(overrides: SceneOverrides, change: Partial<LightPath> = {}) {
+  const spec = plainScene(overrides);
+  const painter = new ScenePainter(spec);
+  const image = painter.expectedElectrons(lightOn(spec, change), ask(spec));
+  return { image, spec, scale: painter.truth().arcsecPerPx, ...moments(image, spec.camera.widthPx) };
+}
+
+/** 0.49993 arcsec/px, camera 9.980 degrees; disc drawn small so that its centroid can be taken. */
+const finelySampled: SceneOverrides = {
+  camera: { pixelMicron: 3, angleDegrees: 9.98 },
+  optics: { focalLengthMm: (3e-3 / 0.49993) * 206264.806, apertureMm: 100 },
+  sky: { seeingArcsec: 0.5 },
+};
+
+describe("where the Sun falls", () => {
+  test("the Sun on the axis is in the middle of the sensor, whatever the angle and parity", () => {
+    for (const [angleDegrees, parity] of [
+      [0, 1],
+      [77, -1],
+      [-140, 1],
+    ] as const) {
+      const { xPx, yPx } = picture({ camera: { angleDegrees, parity } });
+      expect(xPx).toBeCloseTo(159.5, 2);
+      expect(yPx).toBeCloseTo(119.5, 2);
+    }
+  });
+
+  test("its size is the ephemeris' over the plate scale: flux of a limb-darkened disc, to 0.02 px", () => {
+    const a = limbDarkening(656.28);
+    const mean = 2 * a.reduce((sum, value, k) => sum + value / (k + 2), 0);
+    for (const sunSemidiameterArcsec of [943.53, 959.23, 975.5]) {
+      const { sum, spec, scale } = picture({}, { sunSemidiameterArcsec });
+      expect(scale).toBeCloseTo((206264.806 * 0.0048) / 100, 3);
+      const radiusPx = Math.sqrt(sum / (Math.PI * mean * spec.sun.centreElectronsPerSecond * 0.003));
+      expect(Math.abs(radiusPx - sunSemidiameterArcsec / scale)).toBeLessThan(0.02);
+    }
+  });
+
+  test("nudging the line of sight moves the picture by the worked example of two nudges of 60 arcsec", () => {
+    const small = { sunSemidiameterArcsec: 20 };
+    for (const [camera, p1, p2] of [
+      [{ angleDegrees: 9.98, parity: 1 }, [118.2, 20.8], [-20.8, 118.2]],
+      [{ angleDegrees: 9.98 - 180, parity: -1 }, [-118.2, -20.8], [-20.8, 118.2]],
+    ] as const) {
+      const set: SceneOverrides = {
+        ...finelySampled,
+        camera: { ...finelySampled.camera, ...camera, heightPx: 320 },
+      };
+      const before = picture(set, small);
+      const east = picture(set, { ...small, sunEastArcsec: -60 });
+      const north = picture(set, { ...small, sunNorthArcsec: -60 });
+      expect(east.xPx - before.xPx).toBeCloseTo(p1[0], 1);
+      expect(east.yPx - before.yPx).toBeCloseTo(p1[1], 1);
+      expect(north.xPx - before.xPx).toBeCloseTo(p2[0], 1);
+      expect(north.yPx - before.yPx).toBeCloseTo(p2[1], 1);
+    }
+  });
+
+  test("turning the rotator turns the sky on the sensor like a larger camera angle", () => {
+    const offset = { sunEastArcsec: 300, sunNorthArcsec: -200 };
+    const turned = picture({ camera: { angleDegrees: 10 } }, { ...offset, rotatorDegrees: 25 });
+    const angled = picture({ camera: { angleDegrees: 35 } }, offset);
+    expect(turned.xPx).toBeCloseTo(angled.xPx, 3);
+    expect(turned.yPx).toBeCloseTo(angled.yPx, 3);
+  });
+
+  test.each([
+    // camera, pole, spot on the disc (west, north), where it must lie from the disc's centre: x, y signs
+    ["north up, west right", { angleDegrees: 0, parity: 1 }, 0, { u: 0.6, v: 0 }, [1, 0]],
+    ["solar north is up", { angleDegrees: 0, parity: 1 }, 0, { u: 0, v: 0.6 }, [0, -1]],
+    ["pole towards sky east is left", { angleDegrees: 0, parity: 1 }, 90, { u: 0, v: 0.6 }, [-1, 0]],
+    ["a mirror swaps north and south only", { angleDegrees: 0, parity: -1 }, 0, { u: 0, v: 0.6 }, [0, 1]],
+    ["camera turned by 90: west is down", { angleDegrees: 90, parity: 1 }, 0, { u: 0.6, v: 0 }, [0, 1]],
+  ] as const)("a spot lies where the sky says: %s", (_name, camera, sunPoleDegrees, at, [sx, sy]) => {
+    const clean = picture({ camera }, { sunPoleDegrees });
+    const spotted = picture(
+      { camera, sun: { spots: [{ at, radiusArcsec: 60, depth: 0.8 }] } },
+      { sunPoleDegrees },
+    );
+    const missing = clean.image.map((value, i) => value - spotted.image[i]!);
+    const spot = moments(missing, 320);
+    const radiusPx = 959.23 / clean.scale;
+    expect((spot.xPx - 159.5) / radiusPx).toBeCloseTo(0.6 * sx, 1);
+    expect((spot.yPx - 119.5) / radiusPx).toBeCloseTo(0.6 * sy, 1);
+  });
+});
+
+describe("how sharp the picture is", () => {
+  const base = { sky: { seeingArcsec: 20 } };
+  const sharp = picture(base);
+
+  test("seeing of a stated width adds its variance, and takes no light away", () => {
+    const soft = picture({ sky: { seeingArcsec: 40 } });
+    const variancePx = (fwhmArcsec: number) => (fwhmArcsec / 2.354820045 / soft.scale) ** 2;
+    expect(soft.sum / sharp.sum).toBeCloseTo(1, 4);
+    for (const added of [soft.xx - sharp.xx, soft.yy - sharp.yy]) {
+      expect(Math.abs(added / (variancePx(40) - variancePx(20)) - 1)).toBeLessThan(0.01);
+    }
+  });
+
+  test.each([
+    [0, 500],
+    [0, 100],
+    [0.35, 500],
+  ])(
+    "obstruction %s, %s steps out of focus: the pupil's own size, by geometry",
+    (obstructionRatio, steps) => {
+      const spec = { ...base, optics: { obstructionRatio } };
+      const soft = picture(spec, { focusSteps: 10_240 + steps });
+      // distance over focal ratio, as a radius in pixels
+      const radiusPx = (steps * 0.002) / (100 / 16) / 0.0048 / 2;
+      expect(soft.sum / sharp.sum).toBeCloseTo(1, 3);
+      expect(soft.xPx).toBeCloseTo(159.5, 1);
+      const ring = (radiusPx ** 2 * (1 + obstructionRatio ** 2)) / 4; // variance along one axis of an even ring
+      for (const added of [soft.xx - sharp.xx, soft.yy - sharp.yy]) {
+        expect(Math.abs(added - ring)).toBeLessThan(0.005 * ring + 0.12); // drawn in cells of a pixel
+      }
+    },
+  );
+
+  test("motion during the exposure smears along its own direction only", () => {
+    const smeared = picture(base, { smearEastArcsec: 20 * sharp.scale });
+    expect(smeared.xPx).toBeCloseTo(159.5, 2);
+    expect(Math.abs((smeared.xx - sharp.xx) / (20 ** 2 / 12) - 1)).toBeLessThan(0.02);
+    expect(Math.abs(smeared.yy - sharp.yy)).toBeLessThan(0.05);
+  });
+});
+
+test("a Sun that wanders off and back is painted as if it had never moved", () => {
+  const spec = plainScene({
+    optics: { focalLengthMm: 500, apertureMm: 60 },
+    sun: { network: { rms: 0.05 }, spots: [{ at: { u: 0.1, v: 0.1 }, radiusArcsec: 20, depth: 0.6 }] },
+  });
+  const travelled = new ScenePainter(spec);
+  for (const sunEastArcsec of [0, 700, -900, 3000, 40]) {
+    const light = lightOn(spec, { sunEastArcsec, sunNorthArcsec: sunEastArcsec / 3 });
+    const seen = travelled.expectedElectrons(light, ask(spec));
+    const fresh = new ScenePainter(spec).expectedElectrons(light, ask(spec));
+    let worst = 0;
+    for (let i = 0; i < seen.length; i++) worst = Math.max(worst, Math.abs(seen[i]! - fresh[i]!));
+    expect(worst / 10_800).toBeLessThan(1e-4);
+  }
+});
+
+test("a real image on the disc lies with its north and west where the spec puts them", () => {
+  const image = {
+    file: new URL("../../data/sun-2013-06-24-193-512.png", import.meta.url).pathname,
+    centreXPx: 255.5,
+    centreYPx: 255.5,
+    radiusPx: 196.5,
+    poleDegrees: 0,
+    contrastPower: 0.5,
+  };
+  const upright = picture({ sun: { image } });
+  const half = picture({ sun: { image } }, { sunPoleDegrees: 180 });
+  const smooth = picture({});
+  expect(upright.sum / smooth.sum).toBeGreaterThan(0.7);
+  // Turned by half a circle, the picture is the same one read backwards.
+  let difference = 0;
+  let contrast = 0;
+  for (let i = 0; i < upright.image.length; i++) {
+    difference += Math.abs(upright.image[i]! - half.image[upright.image.length - 1 - i]!);
+    contrast += Math.abs(upright.image[i]! - smooth.image[i]!);
+  }
+  expect(contrast / smooth.sum).toBeGreaterThan(0.1);
+  expect(difference / smooth.sum).toBeLessThan(0.002);
+  expect(() => picture({ sun: { image: { ...image, file: "nowhere.png" } } })).toThrow("nowhere.png");
+});
