@@ -1,0 +1,90 @@
+import { devicesOf, type Rig } from "../../drivers/roles/rig.ts";
+import type { Plan } from "../../plans/plan-file.ts";
+import type { RigFile } from "../../plans/rig-file.ts";
+import { firstLook, type GuardTools, type GuardWatch } from "./guard.ts";
+import { RunRefusedError } from "./run-hands.ts";
+import { separationDegrees } from "./separation.ts";
+
+export interface RigCheck extends GuardTools {
+  readonly rig: Rig;
+  readonly rigFile: RigFile;
+  readonly plan: Plan;
+  readonly watches: readonly GuardWatch[];
+  note(event: string, fields?: Readonly<Record<string, unknown>>): void;
+}
+
+/** A mount that is further off than this believes in another place or time [degrees of the sky]. */
+const mountBeliefDegreesMax = 0.5;
+
+/**
+ * What can be judged only with the devices connected, before any of them moves.
+ * @throws RunRefusedError
+ */
+export async function checkRig(check: RigCheck): Promise<void> {
+  const { rig, rigFile } = check;
+  for (const device of devicesOf(rig)) {
+    check.note("device", { role: device.role, device: device.name, abilities: device.describe() });
+  }
+  const missing = missingAbilities(check);
+  if (missing.length > 0) {
+    throw new RunRefusedError(
+      "input",
+      missing.join("; "),
+      "Change the plan, or use a device that can; `evenfield probe --rig RIG` lists what each can do.",
+    );
+  }
+  const doubts = await mountDoubts(rig, rigFile, check);
+  if (doubts.length > 0) check.note("the mount believes otherwise", { doubts });
+  const reasons = await firstLook(check.watches, check);
+  if (reasons.length > 0) {
+    throw new RunRefusedError(
+      "safety",
+      reasons.join("; "),
+      "Start again when this is over; nothing has moved.",
+    );
+  }
+}
+
+function missingAbilities({ rig, plan }: RigCheck): string[] {
+  const missing: string[] = [];
+  const { exposureSeconds } = rig.camera.limits;
+  plan.steps.forEach((step, index) => {
+    if (step.step === "darks" && step.exposureSeconds !== undefined) {
+      if (step.exposureSeconds < exposureSeconds.min || step.exposureSeconds > exposureSeconds.max) {
+        missing.push(
+          `step ${index + 1} (darks) asks for ${step.exposureSeconds} s, and ${rig.camera.name} exposes ` +
+            `from ${exposureSeconds.min} to ${exposureSeconds.max} s`,
+        );
+      }
+    }
+  });
+  return missing;
+}
+
+/** The mount's own site and clock against the rig file; centring copes with a small difference, a person should know. */
+async function mountDoubts(
+  { mount }: Rig,
+  { site }: RigFile,
+  { clock, signal }: GuardTools,
+): Promise<string[]> {
+  if (!mount) return [];
+  const believed = await mount.siteAndTime(signal);
+  const doubts: string[] = [];
+  if (believed.site) {
+    const there = { raHours: believed.site.longitudeDegrees / 15, decDegrees: believed.site.latitudeDegrees };
+    const here = { raHours: site.longitudeDegrees / 15, decDegrees: site.latitudeDegrees };
+    const off = separationDegrees(there, here);
+    if (off > mountBeliefDegreesMax) {
+      const { latitudeDegrees, longitudeDegrees } = believed.site;
+      doubts.push(
+        `its site is ${latitudeDegrees}, ${longitudeDegrees}, ${off.toFixed(1)}° from that of the rig file`,
+      );
+    }
+  }
+  if (believed.utcMs !== undefined) {
+    const offSeconds = (believed.utcMs - clock.nowMs()) / 1000;
+    if (Math.abs(offSeconds) > mountBeliefDegreesMax * 240)
+      doubts.push(`its clock is off by ${offSeconds.toFixed(0)} s`);
+  }
+  return doubts;
+}

@@ -1,0 +1,303 @@
+import { basename, join } from "node:path";
+import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
+import type { PlanStep } from "../../plans/plan-steps.ts";
+import type { Findings } from "../procedures/findings.ts";
+import type { StepOutcome, Workbench } from "../procedures/step.ts";
+import { takeBaseline } from "./baseline.ts";
+import { checkPlan, sunAltitudeLimit } from "./check-plan.ts";
+import { checkRig } from "./check-rig.ts";
+import { composeRecord, reportOf } from "./compose-record.ts";
+import { keepWatch } from "./guard.ts";
+import { guardWatches } from "./guard-watches.ts";
+import { findingsFromHistory, keepFindings } from "./history.ts";
+import { NotRecoveredError, type RestoreRunAsk, recoverRig, restoreRun } from "./recover.ts";
+import { retreat } from "./retreat.ts";
+import { RunBook } from "./run-book.ts";
+import { type RunHands, RunRefusedError } from "./run-hands.ts";
+import type { ConnectedRig, RunOptions } from "./run-options.ts";
+import type { RunFacts } from "./run-outcome.ts";
+import type { RunReport, SettingRecord } from "./run-record.ts";
+import { entryOf } from "./step-entry.ts";
+import { trainFacts, trainMark } from "./train-mark.ts";
+
+/** What the run machine decides, done on a rig. One object is one run. */
+export class RigRun implements RunHands {
+  readonly stepCount: number;
+  readonly #options: RunOptions;
+  readonly #book: RunBook;
+  readonly #runId: string;
+  readonly #startedUtcMs: number;
+  /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
+  readonly #findings: Findings = { lightRate: {} };
+  #connected: ConnectedRig | undefined;
+  #trainMark: string | undefined;
+  #settings: readonly SettingRecord[] = [];
+  #begun = false;
+  #stopAsked = false;
+  #refusedFor: RunFacts["refusedFor"];
+  #notRecovered = false;
+  #stepUnderWay: PlanStep | undefined;
+  #looking = false;
+  #files: readonly string[] = [];
+
+  constructor(options: RunOptions) {
+    this.#options = options;
+    this.stepCount = options.plan.steps.length;
+    this.#startedUtcMs = options.clock.nowMs();
+    this.#runId = options.ledger.beginRun({
+      rig: options.rigFile.rig,
+      plan: options.plan.plan,
+      folder: options.folder,
+      startedUtcMs: this.#startedUtcMs,
+    });
+    this.#book = new RunBook(options.folder, options.clock, options.log);
+    this.#book.noteSurely("run begins", {
+      run: this.#runId,
+      plan: options.plan.plan,
+      rig: options.rigFile.rig,
+    });
+  }
+
+  kindOf(stepIndex: number): string {
+    return this.#step(stepIndex).step;
+  }
+
+  onFailure(stepIndex: number): "stop" | "continue" {
+    return this.#step(stepIndex).onFailure;
+  }
+
+  hasUnfinished(): boolean {
+    return this.#options.ledger.unfinishedRuns(this.#options.rigFile.rig).length > 0;
+  }
+
+  async checkPlan(): Promise<void> {
+    const { plan, rigFile, table, clock, unattended, freeDiskMegabytes } = this.#options;
+    const scene = { plan, rigFile, findings: this.#findings };
+    checkPlan({ table, scene, nowUtcMs: clock.nowMs(), unattended, freeDiskMegabytes });
+  }
+
+  async connect(signal: AbortSignal): Promise<void> {
+    this.#connected = await this.#options.connect(signal);
+  }
+
+  async recover(): Promise<void> {
+    if (!this.hasUnfinished()) return;
+    this.#book.noteSurely("putting back what an earlier run left");
+    for (const { runId, settings } of await recoverRig(this.#restoreAsk)) {
+      const left = settings.filter((setting) => setting.state === "different");
+      if (left.length > 0) throw new NotRecoveredError(runId, left);
+      this.#book.noteSurely("an earlier run is put back", { earlier: runId, settings: settings.length });
+    }
+  }
+
+  async checkRig(signal: AbortSignal): Promise<void> {
+    const { rigFile, plan, clock } = this.#options;
+    const note = (event: string, fields?: Readonly<Record<string, unknown>>) =>
+      this.#book.note(event, fields);
+    await checkRig({ rig: this.#rig, rigFile, plan, clock, signal, watches: this.#watches(), note });
+  }
+
+  async takeBaseline(signal: AbortSignal): Promise<void> {
+    const { ledger, rigFile } = this.#options;
+    const baseline = await takeBaseline(this.#rig, ledger, this.#runId, signal);
+    this.#begun = true;
+    this.#trainMark = trainMark(trainFacts(this.#rig, rigFile, baseline));
+    Object.assign(
+      this.#findings,
+      findingsFromHistory(ledger, { rig: rigFile.rig, trainMark: this.#trainMark }),
+    );
+    this.#book.noteSurely("baseline is on disk", { settings: baseline.length, trainMark: this.#trainMark });
+  }
+
+  stepInput(stepIndex: number): { bench: Workbench; ask: unknown } {
+    const { plan, rigFile, table, clock, random, log, folder, progress } = this.#options;
+    const step = this.#step(stepIndex);
+    const bench: Workbench = {
+      rig: this.#rig,
+      clock,
+      random: random.fork(`step ${stepIndex}`),
+      log,
+      optics: rigFile.optics,
+      site: rigFile.site,
+      folder,
+      findings: this.#findings,
+      progress: (now) => progress({ ...now, stepIndex }),
+      note: (event, fields) => this.#book.note(event, { stepIndex, ...fields }),
+    };
+    return { bench, ask: entryOf(table, step).ask(step, { plan, rigFile, findings: this.#findings }) };
+  }
+
+  watch(onLost: (reason: string) => void, signal: AbortSignal): Promise<void> {
+    return keepWatch(this.#watches(), { clock: this.#options.clock, signal }, onLost);
+  }
+
+  async retreat(): Promise<void> {
+    const { clock, log, rigFile } = this.#options;
+    this.#book.noteSurely("retreating");
+    const failed = await retreat(this.#rig, rigFile.site, {
+      clock,
+      log,
+      signal: new AbortController().signal,
+    });
+    this.#book.noteSurely("retreated", failed.length > 0 ? { failed } : {});
+  }
+
+  async restore(): Promise<void> {
+    this.#book.noteSurely("restoring");
+    this.#settings = await restoreRun(this.#restoreAsk, this.#runId);
+    const left = this.#settings.filter((setting) => setting.state !== "same");
+    this.#book.noteSurely("restored", {
+      settings: this.#settings.length,
+      ...(left.length > 0 ? { left } : {}),
+    });
+  }
+
+  async restoreIfBegun(): Promise<void> {
+    if (this.#begun) await this.restore();
+  }
+
+  async close(): Promise<void> {
+    await this.#connected?.[Symbol.asyncDispose]();
+  }
+
+  async report(): Promise<void> {
+    const { ledger, clock, rigFile } = this.#options;
+    if (this.#trainMark !== undefined) {
+      const key = { rig: rigFile.rig, trainMark: this.#trainMark, runId: this.#runId };
+      keepFindings(ledger, { ...key, sinceUtcMs: this.#startedUtcMs }, this.#findings, clock.nowMs());
+    }
+    this.#writeRecord(); // first without the report: should drawing it fail, the numbers are there
+    this.#files = await clock.hold(this.#options.writeOutputs(this.outcome().record));
+    this.#writeRecord();
+  }
+
+  stepBegins(stepIndex: number): void {
+    this.#stepUnderWay = this.#step(stepIndex);
+    if (this.#stepUnderWay.step !== "wait") this.#looking = true;
+    this.#book.stepBegins(stepIndex, this.#stepUnderWay);
+  }
+
+  stepEnded(stepIndex: number, outcome: StepOutcome<unknown>): void {
+    this.#stepUnderWay = undefined;
+    this.#book.stepEnded(stepIndex, this.#step(stepIndex), outcome);
+  }
+
+  skyLost(reasons: readonly string[]): void {
+    this.#book.skyLost(reasons);
+  }
+
+  stopAsked(): void {
+    this.#stopAsked = true;
+    this.#book.noteSurely("the operator asks to stop");
+  }
+
+  failed(error: unknown): void {
+    if (error instanceof RunRefusedError) this.#refusedFor ??= error.kind;
+    if (error instanceof NotRecoveredError) this.#notRecovered = true;
+    if (!(this.#stopAsked && !this.#begun)) this.#book.fail(error); // a connecting that was cut short is no failure
+  }
+
+  stepAbandoned(stepIndex: number): void {
+    const step = this.#stepUnderWay;
+    if (step) this.stepEnded(stepIndex, { ended: "stopped", failure: new StepAbandonedError(step.step) });
+  }
+
+  /** How it ended, as far as it is known now. */
+  outcome(): RunReport {
+    const { options, book, facts } = { options: this.#options, book: this.#book, facts: this.#facts };
+    const record = composeRecord({
+      options,
+      book,
+      facts,
+      runId: this.#runId,
+      startedUtcMs: this.#startedUtcMs,
+      rig: this.#connected?.rig,
+      findings: this.#findings,
+      trainMark: this.#trainMark,
+      files: this.#files,
+    });
+    return reportOf(record, options.folder);
+  }
+
+  /** Files how the run ended; nothing is written to its folder after this. */
+  finish(): RunReport {
+    const report = this.outcome();
+    this.#options.ledger.endRun(this.#runId, report);
+    if (!this.#begun) this.#options.ledger.closeRun(this.#runId);
+    this.#book.noteSurely("run ended", {
+      ended: report.ended,
+      verdict: report.verdict,
+      exitCode: report.exitCode,
+    });
+    this.#book[Symbol.dispose]();
+    return report;
+  }
+
+  get #facts(): RunFacts {
+    return {
+      steps: this.#book.steps,
+      settings: this.#settings,
+      failure: this.#book.failure,
+      guardTripped: this.#book.guardEvents.length > 0,
+      stopAsked: this.#stopAsked,
+      begun: this.#begun,
+      refusedFor: this.#refusedFor,
+      notRecovered: this.#notRecovered,
+    };
+  }
+
+  get #rig() {
+    if (!this.#connected) throw new Error("the rig is not connected");
+    return this.#connected.rig;
+  }
+
+  get #restoreAsk(): RestoreRunAsk {
+    const { ledger, clock, log, rigFile } = this.#options;
+    const unsafeSteps = this.#book.steps.filter((step) => step.ended === "unsafe");
+    const retreatedBecause = [
+      ...this.#book.guardEvents.flatMap((event) => event.reasons),
+      ...unsafeSteps.map((step) => step.failure?.message ?? `the step ${step.kind} found it unsafe`),
+    ];
+    return { rig: this.#rig, rigFile, ledger, clock, log, retreatedBecause };
+  }
+
+  #watches() {
+    const { rigFile, clock, plan, freeDiskMegabytes } = this.#options;
+    return guardWatches({
+      rig: this.#rig,
+      rigFile,
+      clock,
+      sunAltitudeDegreesMin: sunAltitudeLimit({ plan, rigFile }),
+      freeDiskMegabytes,
+      findings: this.#findings,
+      looking: () => this.#looking || plan.steps[0]?.step !== "wait",
+      searching: () => this.#stepUnderWay === undefined || this.#stepUnderWay.step === "centre",
+    });
+  }
+
+  #step(stepIndex: number): PlanStep {
+    const step = this.#options.plan.steps[stepIndex];
+    if (!step) throw new Error(`the plan has no step ${stepIndex + 1}`);
+    return step;
+  }
+
+  #writeRecord(): void {
+    const path = join(this.#options.folder, "run.json");
+    const text = JSON.stringify(
+      { folder: basename(this.#options.folder), ...this.outcome().record },
+      null,
+      2,
+    );
+    writeWholeFile(path, new TextEncoder().encode(`${text}\n`), { replace: true });
+  }
+}
+
+/** A step that was asked to stop and did not settle. */
+class StepAbandonedError extends Error {
+  readonly code = "STEP_ABANDONED";
+  readonly whatToDo = "Look at the last lines of `events.ndjson` for the device that did not answer.";
+  constructor(step: string) {
+    super(`the step ${step} did not stop in time and was given up; the rig was made safe without it`);
+    this.name = "StepAbandonedError";
+  }
+}

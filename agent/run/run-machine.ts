@@ -1,0 +1,262 @@
+import { assign, enqueueActions, fromCallback, fromPromise, sendTo, setup } from "xstate";
+import { stepKinds } from "../../plans/plan-steps.ts";
+import type { StepEvent, StepOutcome } from "../procedures/step.ts";
+import type { RunHands } from "./run-hands.ts";
+import type { StepTable } from "./step-entry.ts";
+
+export interface RunContext {
+  readonly hands: RunHands;
+  readonly stepIndex: number;
+  readonly stopAsked: boolean;
+  /** It is not safe to look any more: the guard or a step said so. */
+  readonly unsafe: boolean;
+  /** The run must end without any (further) step; why is with `hands`. */
+  readonly over: boolean;
+  /** Aborted by a stop in states that have nothing to put back yet. */
+  readonly patience: AbortController;
+}
+
+export type RunEvent = StepEvent;
+
+/** A step asked to stop has this long to settle; then it is abandoned and the rig made safe without it [s]. */
+export const stopGraceSeconds = 90;
+/** Less when the sky is lost: the cover may be open. */
+export const skyGraceSeconds = 30;
+
+type Effect = (hands: RunHands, signal: AbortSignal) => Promise<void>;
+
+/** An effect that a stop may cut short, and one that may not. */
+function effect(work: Effect) {
+  return fromPromise<void, RunContext>(({ input }) => work(input.hands, input.patience.signal));
+}
+
+const takeContext = ({ context }: { context: RunContext }) => context;
+const outcomeOf = (event: unknown) => (event as { output: StepOutcome<unknown> }).output;
+const errorOf = (event: unknown) => (event as { error: unknown }).error;
+const thrownOutcome = (event: unknown): StepOutcome<unknown> => {
+  const error = errorOf(event);
+  return { ended: "failed", failure: error instanceof Error ? error : new Error(String(error)) };
+};
+
+/** The state in which a step of that kind is carried out. */
+const stepState = (kind: string) => ({
+  entry: { type: "noteStepBegins" as const },
+  invoke: {
+    id: "step",
+    src: kind,
+    input: ({ context }: { context: RunContext }) => context.hands.stepInput(context.stepIndex),
+    onDone: { target: "judging", actions: { type: "noteOutcome" as const } },
+    onError: { target: "judging", actions: { type: "noteThrown" as const } },
+  },
+});
+
+/**
+ * The whole of a run. Two regions work in parallel, `steps` and `guard`; every way out leads through `restoring`,
+ * which takes no events. What each state does is in `RunHands`; this is the order.
+ */
+export function runMachine(table: StepTable) {
+  const stepActors = Object.fromEntries(stepKinds.map((kind) => [kind, table[kind].logic]));
+  return setup({
+    types: {} as { context: RunContext; input: { hands: RunHands }; events: RunEvent },
+    actors: {
+      ...stepActors,
+      checkPlan: effect((hands, signal) => hands.checkPlan(signal)),
+      connect: effect((hands, signal) => hands.connect(signal)),
+      recover: effect((hands) => hands.recover()),
+      checkRig: effect((hands, signal) => hands.checkRig(signal)),
+      takeBaseline: effect((hands, signal) => hands.takeBaseline(signal)),
+      watch: fromCallback<{ type: "none" }, RunContext>(({ input, sendBack }) => {
+        const watching = new AbortController();
+        const onLost = (reason: string) => sendBack({ type: "SKY_LOST", reasons: [reason] });
+        input.hands.watch(onLost, watching.signal).catch((error: unknown) => {
+          if (!watching.signal.aborted) onLost(`the guard itself failed: ${String(error)}`);
+        });
+        return () => watching.abort(new Error("the guard is relieved"));
+      }),
+      retreat: effect((hands) => hands.retreat()),
+      restore: effect((hands) => hands.restore()),
+      close: effect((hands) => hands.close()),
+      report: effect((hands) => hands.report()),
+    },
+    guards: {
+      noStepLeft: ({ context }) => context.stepIndex >= context.hands.stepCount,
+      mustEnd: ({ context }) => context.over || context.stopAsked,
+      mustRetreat: ({ context }) => context.unsafe,
+      isOver: ({ context }) => context.over,
+      somethingToRecover: ({ context }) => context.hands.hasUnfinished(),
+    },
+    delays: { stopGrace: stopGraceSeconds * 1000, skyGrace: skyGraceSeconds * 1000 },
+    actions: {
+      noteFailure: enqueueActions(({ context, event, enqueue }) => {
+        context.hands.failed(errorOf(event));
+        enqueue.assign({ over: true });
+      }),
+      noteStepBegins: ({ context }) => context.hands.stepBegins(context.stepIndex),
+      noteOutcome: enqueueActions(({ context, event, enqueue }) => {
+        judge(context, outcomeOf(event), (change) => enqueue.assign(change));
+      }),
+      noteThrown: enqueueActions(({ context, event, enqueue }) => {
+        judge(context, thrownOutcome(event), (change) => enqueue.assign(change));
+      }),
+      noteAbandoned: ({ context }) => context.hands.stepAbandoned(context.stepIndex),
+      noteStop: enqueueActions(({ context, enqueue }) => {
+        if (!context.stopAsked) context.hands.stopAsked();
+        enqueue.assign({ stopAsked: true });
+      }),
+      cutShort: ({ context }) => context.patience.abort(new Error("stopped by the operator")),
+      noteSkyLost: enqueueActions(({ context, event, enqueue }) => {
+        if (event.type === "SKY_LOST") context.hands.skyLost(event.reasons);
+        enqueue.assign({ unsafe: true });
+      }),
+      nextStep: assign({ stepIndex: ({ context }) => context.stepIndex + 1 }),
+      tellStep: sendTo("step", ({ event }) => event),
+    },
+  }).createMachine({
+    id: "run",
+    context: ({ input }) => ({
+      hands: input.hands,
+      stepIndex: 0,
+      stopAsked: false,
+      unsafe: false,
+      over: false,
+      patience: new AbortController(),
+    }),
+    on: { OPERATOR_STOP: { actions: "noteStop" } },
+    initial: "checkingPlan",
+    states: {
+      checkingPlan: {
+        on: { OPERATOR_STOP: { actions: ["noteStop", "cutShort"] } },
+        invoke: {
+          src: "checkPlan",
+          input: takeContext,
+          onDone: "connecting",
+          onError: [
+            { guard: "somethingToRecover", target: "connecting", actions: "noteFailure" },
+            { target: "reporting", actions: "noteFailure" },
+          ],
+        },
+      },
+      connecting: {
+        on: { OPERATOR_STOP: { actions: ["noteStop", "cutShort"] } },
+        invoke: {
+          src: "connect",
+          input: takeContext,
+          onDone: "recovering",
+          onError: { target: "closing", actions: "noteFailure" },
+        },
+      },
+      recovering: {
+        invoke: {
+          src: "recover",
+          input: takeContext,
+          onDone: [{ guard: "mustEnd", target: "closing" }, { target: "checkingRig" }],
+          onError: { target: "closing", actions: "noteFailure" },
+        },
+      },
+      checkingRig: {
+        on: { OPERATOR_STOP: { actions: ["noteStop", "cutShort"] } },
+        invoke: {
+          src: "checkRig",
+          input: takeContext,
+          onDone: "baselining",
+          onError: { target: "closing", actions: "noteFailure" },
+        },
+      },
+      baselining: {
+        on: { OPERATOR_STOP: { actions: ["noteStop", "cutShort"] } },
+        invoke: {
+          src: "takeBaseline",
+          input: takeContext,
+          onDone: [{ guard: "mustEnd", target: "restoring" }, { target: "working" }],
+          onError: { target: "closing", actions: "noteFailure" },
+        },
+      },
+      working: {
+        type: "parallel",
+        states: {
+          steps: {
+            // Here, not on `working`: a parallel state hears nothing of an event that one of its regions takes.
+            on: {
+              OPERATOR_STOP: { actions: ["noteStop", "tellStep"] },
+              SKY_LOST: { actions: ["noteSkyLost", "tellStep"] },
+            },
+            initial: "choosing",
+            states: {
+              choosing: {
+                always: [
+                  { guard: "mustRetreat", target: "#run.retreating" },
+                  { guard: "mustEnd", target: "#run.restoring" },
+                  { guard: "noStepLeft", target: "#run.restoring" },
+                  ...stepKinds.map((kind) => ({
+                    guard: ({ context }: { context: RunContext }) =>
+                      context.hands.kindOf(context.stepIndex) === kind,
+                    target: kind,
+                  })),
+                ],
+              },
+              ...Object.fromEntries(stepKinds.map((kind) => [kind, stepState(kind)])),
+              judging: { always: { target: "choosing", actions: "nextStep" } },
+            },
+          },
+          guard: {
+            invoke: { src: "watch", input: takeContext },
+            initial: "watching",
+            states: {
+              watching: { on: { OPERATOR_STOP: "stopAsked", SKY_LOST: "skyLost" } },
+              stopAsked: {
+                on: { SKY_LOST: "skyLost" },
+                after: { stopGrace: { target: "#run.restoring", actions: "noteAbandoned" } },
+              },
+              skyLost: { after: { skyGrace: { target: "#run.retreating", actions: "noteAbandoned" } } },
+            },
+          },
+        },
+      },
+      retreating: {
+        invoke: {
+          src: "retreat",
+          input: takeContext,
+          onDone: "restoring",
+          onError: { target: "restoring", actions: "noteFailure" },
+        },
+      },
+      restoring: {
+        invoke: {
+          src: "restore",
+          input: takeContext,
+          onDone: "closing",
+          onError: { target: "closing", actions: "noteFailure" },
+        },
+      },
+      closing: {
+        invoke: {
+          src: "close",
+          input: takeContext,
+          onDone: "reporting",
+          onError: { target: "reporting", actions: "noteFailure" },
+        },
+      },
+      reporting: {
+        invoke: {
+          src: "report",
+          input: takeContext,
+          onDone: "done",
+          onError: { target: "done", actions: "noteFailure" },
+        },
+      },
+      done: { type: "final" },
+    },
+  });
+}
+
+/** Files a step's outcome and decides what it means for the rest. */
+function judge(
+  context: RunContext,
+  outcome: StepOutcome<unknown>,
+  change: (to: Partial<Pick<RunContext, "unsafe" | "over">>) => void,
+): void {
+  context.hands.stepEnded(context.stepIndex, outcome);
+  if (outcome.ended === "unsafe") change({ unsafe: true });
+  if (outcome.ended === "failed" && context.hands.onFailure(context.stepIndex) === "stop")
+    change({ over: true });
+}

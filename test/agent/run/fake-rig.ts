@@ -1,0 +1,195 @@
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import { DeviceLostError } from "../../../drivers/kit/errors.ts";
+import type { Camera } from "../../../drivers/roles/camera.ts";
+import type { Cover, CoverState } from "../../../drivers/roles/cover.ts";
+import type { Device, RoleName, Setting, SettingValue } from "../../../drivers/roles/device.ts";
+import type { Dome } from "../../../drivers/roles/dome.ts";
+import type { Focuser } from "../../../drivers/roles/focuser.ts";
+import type { Equatorial, Mount } from "../../../drivers/roles/mount.ts";
+import type { Rig } from "../../../drivers/roles/rig.ts";
+import type { Rotator } from "../../../drivers/roles/rotator.ts";
+import type { Weather } from "../../../drivers/roles/weather.ts";
+import type { Wheel } from "../../../drivers/roles/wheel.ts";
+
+/** A rig of plain values that survives its "process": what is set stays set, each change takes time and is told. */
+export class FakeRig {
+  readonly told: string[] = [];
+  /** Device → settings, the truth. */
+  readonly truth = new Map<RoleName, Map<string, SettingValue>>();
+  weather: "safe" | "warning" | "unsafe" | "unknown" = "safe";
+  /** Devices that do not answer. */
+  readonly silent = new Set<RoleName>();
+  /** Settings, as `role.key`, that refuse to change. */
+  readonly stuck = new Set<string>();
+  /** Called after each change; a test may throw from it to play a crash. */
+  afterChange: (what: string) => void = () => {};
+
+  constructor(readonly clock: Clock) {
+    this.#put("camera", { gain: 120, offset: 10, binning: 2, region: [0, 0, 640, 480], connected: false });
+    this.#put("mount", { pointing: [3.1, 12], tracking: false, parked: true, connected: true });
+    this.#put("cover", { position: "closed", light: "off", connected: true });
+    this.#put("diffuser", { position: "open", connected: true });
+    this.#put("focuser", { position: 9000, connected: true });
+    this.#put("wheel", { slot: 2, connected: true });
+    this.#put("rotator", { angle: 30, connected: true });
+    this.#put("dome", { azimuth: 90, shutter: "open", parked: false, connected: true });
+    this.#put("weather", { connected: true });
+  }
+
+  #put(role: RoleName, settings: Record<string, SettingValue>): void {
+    this.truth.set(role, new Map(Object.entries(settings)));
+  }
+
+  get(role: RoleName, key: string): SettingValue {
+    return this.truth.get(role)!.get(key)!;
+  }
+
+  async set(role: RoleName, key: string, value: SettingValue, seconds = 1): Promise<void> {
+    this.#answer(role);
+    if (same(this.get(role, key), value)) return;
+    await this.clock.sleep(seconds);
+    this.#answer(role);
+    if (this.stuck.has(`${role}.${key}`)) return;
+    this.truth.get(role)!.set(key, value);
+    this.told.push(`${role}.${key} = ${String(value)}`);
+    this.afterChange(`${role}.${key}`);
+  }
+
+  #answer(role: RoleName): void {
+    if (this.silent.has(role)) throw new DeviceLostError(`Fake ${role}`, "does not answer");
+  }
+
+  account(): Record<string, Record<string, SettingValue>> {
+    return structuredClone(
+      Object.fromEntries([...this.truth].map(([role, s]) => [role, Object.fromEntries(s)])),
+    );
+  }
+
+  /** The rig as a client sees it; a new client after each "crash". */
+  open(): Rig {
+    const position = (role: "cover" | "diffuser"): Cover => ({
+      ...this.#device(role),
+      role,
+      state: async () => {
+        this.#answer(role);
+        return this.get(role, "position") as CoverState;
+      },
+      ensureClosed: () => this.set(role, "position", "closed", 5),
+      ensureOpen: () => this.set(role, "position", "open", 5),
+    });
+    const stop = (role: RoleName) => async () => {
+      this.#answer(role);
+      this.told.push(`${role} stops`);
+    };
+    const camera: Camera = {
+      ...this.#device("camera"),
+      role: "camera",
+      limits: {
+        exposureSeconds: { min: 0.0001, max: 100 },
+        gain: { min: 0, max: 400 },
+        offset: { min: 0, max: 100 },
+        binning: { min: 1, max: 4 },
+        sensorPx: { widthPx: 640, heightPx: 480 },
+        pixelMicron: 3.75,
+        fullScaleAdu: 65535,
+      },
+      configure: () => Promise.reject(new Error("not in this fake")),
+      expose: () => Promise.reject(new Error("not in this fake")),
+      ensureStopped: stop("camera"),
+    };
+    const mount: Mount = {
+      ...this.#device("mount"),
+      role: "mount",
+      abilities: { park: true, sync: true, solarRate: true, nudge: "slew" },
+      state: async () => {
+        this.#answer("mount");
+        const [raHours, decDegrees] = this.get("mount", "pointing") as readonly [number, number];
+        const tracking = this.get("mount", "tracking") === true;
+        const parked = this.get("mount", "parked") === true;
+        return { pointing: { raHours, decDegrees }, motion: "still", tracking, trackRate: "solar", parked };
+      },
+      siteAndTime: async () => ({ site: undefined, utcMs: undefined }),
+      ensureUnparked: () => this.set("mount", "parked", false, 2),
+      ensureParked: () => this.set("mount", "parked", true, 20),
+      ensureTracking: () => this.set("mount", "tracking", true),
+      ensureTrackingOff: () => this.set("mount", "tracking", false),
+      slewTo: (to: Equatorial) => this.set("mount", "pointing", [to.raHours, to.decDegrees], 20),
+      syncTo: () => Promise.reject(new Error("not in this fake")),
+      nudge: () => Promise.reject(new Error("not in this fake")),
+      ensureStopped: stop("mount"),
+    };
+    const focuser: Focuser = {
+      ...this.#device("focuser"),
+      role: "focuser",
+      limits: { positionSteps: { min: 0, max: 20000 } },
+      positionSteps: async () => Number(this.get("focuser", "position")),
+      moveTo: (steps) => this.set("focuser", "position", steps, 10),
+      ensureStopped: stop("focuser"),
+    };
+    const wheel: Wheel = {
+      ...this.#device("wheel"),
+      role: "wheel",
+      slotNames: ["a", "b", "c"],
+      slot: async () => Number(this.get("wheel", "slot")),
+      moveTo: (slot) => this.set("wheel", "slot", slot, 3),
+    };
+    const rotator: Rotator = {
+      ...this.#device("rotator"),
+      role: "rotator",
+      angleDegrees: async () => Number(this.get("rotator", "angle")),
+      moveTo: (angle) => this.set("rotator", "angle", angle, 5),
+      ensureStopped: stop("rotator"),
+    };
+    const dome: Dome = {
+      ...this.#device("dome"),
+      role: "dome",
+      abilities: { shutter: true, azimuth: true, park: true },
+      state: async () => {
+        this.#answer("dome");
+        return {
+          shutter: this.get("dome", "shutter") as "open",
+          azimuthDegrees: Number(this.get("dome", "azimuth")),
+          parked: this.get("dome", "parked") === true,
+          moving: false,
+        };
+      },
+      ensureShutterOpen: () => this.set("dome", "shutter", "open", 20),
+      ensureShutterClosed: () => this.set("dome", "shutter", "closed", 20),
+      turnTo: (azimuth) => this.set("dome", "azimuth", azimuth, 20),
+      ensureUnparked: () => this.set("dome", "parked", false),
+      ensureStopped: stop("dome"),
+    };
+    const weather: Weather = {
+      ...this.#device("weather"),
+      role: "weather",
+      state: async () => {
+        this.#answer("weather");
+        return { safety: this.weather, reasons: this.weather === "safe" ? [] : ["rain"], readings: {} };
+      },
+    };
+    const diffuser = position("diffuser");
+    return { camera, mount, cover: position("cover"), diffuser, focuser, wheel, rotator, dome, weather };
+  }
+
+  #device(role: RoleName): Omit<Device, "role"> {
+    return {
+      name: `Fake ${role}`,
+      readSettings: async () => {
+        this.#answer(role);
+        await this.clock.sleep(0.1);
+        return [...this.truth.get(role)!].map(([key, value]) => ({ key, value: structuredClone(value) }));
+      },
+      restoreSetting: async ({ key, value }: Setting) => {
+        await this.set(role, key, value, role === "mount" ? 10 : 1);
+      },
+      sameSetting: (before, now) => before.key === now.key && same(before.value, now.value),
+      isAlive: async () => !this.silent.has(role),
+      describe: () => ({ fake: "yes" }),
+      async [Symbol.asyncDispose]() {},
+    };
+  }
+}
+
+function same(a: SettingValue, b: SettingValue): boolean {
+  return JSON.stringify(a) === JSON.stringify(b);
+}

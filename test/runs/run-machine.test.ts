@@ -1,0 +1,247 @@
+import { existsSync, readFileSync } from "node:fs";
+import { join } from "node:path";
+import { afterEach, beforeEach, expect, test } from "vitest";
+import { DeadlineError, RefusedError } from "../../drivers/kit/errors.ts";
+import { FakeRun, usualWorks } from "../agent/run/fake-run.ts";
+
+let run: FakeRun;
+let before: unknown;
+beforeEach(() => {
+  run = new FakeRun();
+  before = run.rig.account();
+});
+afterEach(() => run[Symbol.dispose]());
+
+/** The rig is as it was found, and nothing of ours is left waiting. */
+function expectAsFound(): void {
+  expect(run.rig.account()).toEqual(before);
+  expect(run.clock.pendingTimers).toBe(0);
+  expect(run.ledger.unfinishedRuns("garden")).toEqual([]);
+}
+
+test("a clear morning: every step in order, verdict good, rig as it was found", async () => {
+  const seen: string[] = [];
+  const note =
+    (name: string, work = usualWorks.flat!) =>
+    async (...given: Parameters<typeof work>) => {
+      seen.push(name);
+      return work(...given);
+    };
+  const nothing = async () => undefined;
+  const report = await run.run({
+    centre: note("centre", usualWorks.centre),
+    "leak-check": note("leak-check", nothing),
+    flat: note("flat"),
+    images: note("images", nothing),
+  });
+  expect(report).toMatchObject({ ended: "completed", verdict: "good", exitCode: 0, notAsFound: [] });
+  expect(seen).toEqual(["centre", "leak-check", "flat", "images"]);
+  expect(report.record.steps.map((step) => step.ended)).toEqual(Array(4).fill("completed"));
+  expect(run.rig.told).toContain("cover.position = open");
+  expectAsFound();
+});
+
+test("the record tells the whole run: settings before and after, time line, and it is on disk", async () => {
+  const report = await run.run(usualWorks);
+  const { record } = report;
+  expect(record.settings).toHaveLength(25);
+  expect(record.settings.find((s) => s.device === "Fake camera" && s.key === "gain")).toEqual({
+    role: "camera",
+    device: "Fake camera",
+    key: "gain",
+    before: 120,
+    after: 120,
+    state: "same",
+  });
+  const onDisk = JSON.parse(readFileSync(join(report.folder, "run.json"), "utf8"));
+  expect(onDisk).toMatchObject({ runId: record.runId, exitCode: 0, leftOnRig: { cover: "closed" } });
+  const events = readFileSync(join(report.folder, "events.ndjson"), "utf8").trim().split("\n");
+  const told = events.map((line) => JSON.parse(line).event);
+  for (const event of ["run begins", "baseline is on disk", "step begins", "restoring", "restored", "run ended"]) {
+    expect(told).toContain(event);
+  }
+  expect(told.indexOf("baseline is on disk")).toBeLessThan(told.indexOf("step begins"));
+});
+
+test("rain in mid-flat: the frame is dropped, the cover closes before the mount turns off the Sun", async () => {
+  const report = await run.run({
+    ...usualWorks,
+    flat: async (bench, signal) => {
+      bench.clock.setTimer(60, () => {
+        run.rig.weather = "unsafe";
+      });
+      return usualWorks.flat!(bench, signal);
+    },
+  });
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });
+  expect(report.record.guardEvents[0]!.reasons[0]).toContain("rain");
+  const told = run.rig.told.slice(run.rig.told.indexOf("diffuser.position = closed"));
+  const closed = told.indexOf("cover.position = closed");
+  expect(closed).toBeGreaterThan(0);
+  expect(told.findIndex((line) => line.startsWith("mount.pointing"))).toBeGreaterThan(closed);
+  expectAsFound();
+});
+
+test("the operator stops once: the step settles, the rig is put back, a shell sees 130", async () => {
+  run.clock.setTimer(60, () => run.stop.abort(new Error("Ctrl-C")));
+  const report = await run.run(usualWorks);
+  expect(report).toMatchObject({ ended: "stopped", exitCode: 130 });
+  expect(report.record.steps.map((step) => [step.kind, step.ended])).toEqual([
+    ["centre", "completed"],
+    ["leak-check", "completed"],
+    ["flat", "stopped"],
+  ]);
+  expectAsFound();
+});
+
+test("a stop before anything moved: nothing is restored because nothing was changed", async () => {
+  run.stop.abort(new Error("Ctrl-C"));
+  const report = await run.run(usualWorks);
+  expect(report).toMatchObject({ ended: "stopped", exitCode: 130 });
+  expect(run.rig.told).toEqual([]);
+  expectAsFound();
+});
+
+test("a step that does not settle is given up, and the rig is made safe without it", async () => {
+  run.clock.setTimer(60, () => run.stop.abort(new Error("Ctrl-C")));
+  const report = await run.run({ ...usualWorks, flat: (bench) => bench.clock.sleep(3600).then(() => undefined) });
+  expect(report).toMatchObject({ ended: "stopped", exitCode: 130 });
+  expect(report.failure?.code).toBe("STEP_ABANDONED");
+  expect(run.rig.account()).toEqual(before);
+});
+
+test("a failed step ends the plan, unless the plan goes on", async () => {
+  const fails = async () => ({ ended: "failed", failure: new DeadlineError("Fake camera", "the exposure", 5) }) as const;
+  const stopped = await run.run({ ...usualWorks, flat: fails });
+  expect(stopped).toMatchObject({ ended: "failed", exitCode: 5, failure: { code: "RIG_DEADLINE" } });
+  expect(stopped.record.steps).toHaveLength(3);
+  expectAsFound();
+  const went = await run.run({ ...usualWorks, images: fails });
+  expect(went.record.steps).toHaveLength(4);
+  expect(went).toMatchObject({ ended: "failed", verdict: "good", exitCode: 5 });
+  expectAsFound();
+});
+
+test("a result that is bad is said so with its own code", async () => {
+  const report = await run.run({ ...usualWorks, flat: async () => ({ ended: "completed", found: { verdict: "bad" } }) });
+  expect(report).toMatchObject({ ended: "completed", verdict: "bad", exitCode: 3 });
+});
+
+test("a fault of ours in a step still puts the rig back", async () => {
+  const report = await run.run({
+    ...usualWorks,
+    flat: async () => {
+      throw new TypeError("undefined is not a flat");
+    },
+  });
+  expect(report).toMatchObject({ ended: "failed", exitCode: 1, failure: { code: "FAULT" } });
+  expectAsFound();
+});
+
+test("a step that finds it unsafe makes the rig retreat", async () => {
+  const failure = new RefusedError("Fake camera", "40 times brighter than expected");
+  const report = await run.run({ ...usualWorks, centre: async () => ({ ended: "unsafe", failure }) });
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4 });
+  expect(report.record.steps).toHaveLength(1);
+  expect(run.rig.told.some((line) => line.startsWith("mount.pointing"))).toBe(false); // parked: stays so
+  expectAsFound();
+});
+
+test("a cover that was found open stays closed after a retreat, and that is said", async () => {
+  run.rig.truth.get("cover")!.set("position", "open");
+  const report = await run.run({
+    ...usualWorks,
+    flat: async ({ clock }, signal) => {
+      run.rig.weather = "unsafe";
+      await clock.sleep(100, signal);
+      return undefined;
+    },
+  });
+  expect(report.exitCode).toBe(4);
+  expect(run.rig.get("cover", "position")).toBe("closed");
+  expect(report.notAsFound).toMatchObject([{ device: "Fake cover", key: "position", state: "keptSafe" }]);
+  expect(run.ledger.unfinishedRuns("garden")).toEqual([]);
+});
+
+test("a cover that was found open is open again after a good run", async () => {
+  run.rig.truth.get("cover")!.set("position", "open");
+  before = run.rig.account();
+  expect((await run.run(usualWorks)).exitCode).toBe(0);
+  expect(run.rig.told.at(-1)).toBe("cover.position = open");
+  expectAsFound();
+});
+
+test("what cannot be put back is listed, and the next run does not begin before it is", async () => {
+  run.rig.afterChange = (what) => {
+    if (what === "diffuser.position") run.rig.stuck.add("diffuser.position");
+  };
+  const report = await run.run(usualWorks);
+  expect(report).toMatchObject({ exitCode: 6, verdict: "good" });
+  expect(report.notAsFound).toMatchObject([{ device: "Fake diffuser", key: "position", before: "open", after: "closed" }]);
+  const told = run.rig.told.length;
+  const second = await run.run(usualWorks, { folder: join(run.folder, "second") });
+  expect(second).toMatchObject({ ended: "failed", exitCode: 6, failure: { code: "RIG_NOT_RESTORED" } });
+  expect(run.rig.told.slice(told).every((line) => line.endsWith("stops"))).toBe(true);
+  run.rig.stuck.clear();
+  run.rig.afterChange = () => {};
+  const third = await run.run(usualWorks, { folder: join(run.folder, "third") });
+  expect(third.exitCode).toBe(0);
+  expectAsFound();
+});
+
+test("weather that is bad at the start refuses the run; nothing moves", async () => {
+  run.rig.weather = "unsafe";
+  const report = await run.run(usualWorks);
+  expect(report).toMatchObject({ ended: "refused", exitCode: 4 });
+  expect(run.rig.told).toEqual([]);
+  expectAsFound();
+});
+
+test("a mount that falls silent for a minute is as unsafe as rain; the rest of the rig is put back", async () => {
+  const report = await run.run({
+    ...usualWorks,
+    flat: async ({ clock }, signal) => {
+      run.rig.silent.add("mount");
+      await clock.sleep(600, signal);
+      return undefined;
+    },
+  });
+  expect(report.exitCode).toBe(6);
+  expect(report.record.guardEvents[0]!.reasons[0]).toContain("mount");
+  expect(new Set(report.notAsFound.map((s) => s.role))).toEqual(new Set(["mount"]));
+  expect(run.rig.get("cover", "position")).toBe("closed");
+});
+
+test("a report that cannot be drawn is a fault of ours, and the numbers are on disk all the same", async () => {
+  const report = await run.run(usualWorks, {
+    writeOutputs: async () => {
+      throw new Error("no ink");
+    },
+  });
+  expect(report).toMatchObject({ exitCode: 1, failure: { message: "no ink" } });
+  expect(existsSync(join(report.folder, "run.json"))).toBe(true);
+  expectAsFound();
+});
+
+test("what one run measured the next one knows", async () => {
+  const rate = { edgeAduPerSecond: 5, pedestalAdu: 60, gain: 0, sunAltitudeDegrees: 50, measuredUtcMs: run.clock.nowMs() + 1 };
+  await run.run({
+    ...usualWorks,
+    "leak-check": async ({ findings }) => {
+      findings.lightRate.diffuser = rate;
+      return undefined;
+    },
+  });
+  let known: unknown;
+  await run.run(
+    {
+      ...usualWorks,
+      centre: async ({ findings }) => {
+        known = structuredClone(findings);
+        return { ended: "completed" };
+      },
+    },
+    { folder: join(run.folder, "second") },
+  );
+  expect(known).toEqual({ lightRate: { diffuser: rate } });
+});
