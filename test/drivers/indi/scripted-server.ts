@@ -297,5 +297,5 @@ export function recordedSteps(text: string): { fromClient: boolean; atSeconds: n
 }
 
 export function recording(name: string): string {
-  return readFileSync(new URL(`../../recordings/indi/${name}`, import.meta.url), "utf8");
+  return readFileSync(`${import.meta.dirname}/recordings/${name}`, "utf8");
 }
