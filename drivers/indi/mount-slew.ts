@@ -105,17 +105,21 @@ export async function goTo(
   }
 }
 
-/** Waits until two looks a second apart show the same place; without tracking the sky's own motion is allowed for. */
+/**
+ * Waits until two looks a second apart show the same place; without tracking the sky's own motion is allowed for.
+ * A state that stays Busy is overruled by several such looks in a row.
+ */
 export async function untilStill({ device, clock }: MountTools, signal: AbortSignal): Promise<Equatorial> {
   const deadlineMs = clock.nowMs() + settleSeconds * 1000;
   let before = await readPointing(device, signal);
-  for (;;) {
+  for (let looks = 0; ; ) {
     await clock.sleep(1, signal);
     const vector = await device.refresh(eod, {}, signal);
     const now = pointingOf(device, vector);
     const moved = skyOffset(before, now);
     const allowedArcsec = 2 + (isTracking(device) ? 0 : 2 * siderealArcsecPerSecond);
-    if (vector.state !== "Busy" && lengthArcsec(moved) <= allowedArcsec) return now;
+    looks = lengthArcsec(moved) <= allowedArcsec ? looks + 1 : 0;
+    if (looks >= (vector.state === "Busy" ? stillLooks : 1)) return now;
     if (clock.nowMs() > deadlineMs) throw new DeadlineError(device.name, "settling", settleSeconds);
     before = now;
   }

@@ -44,6 +44,8 @@ export class IndiMount extends IndiRole implements Mount {
   readonly #nudger: Nudger;
   /** Set by us last; a driver that restarts falls back to sidereal. */
   #rate: TrackRate | undefined;
+  /** Where the last slew ended. */
+  #restedAt: Equatorial | undefined;
 
   constructor(context: RoleContext, options: MountOptions = {}) {
     super(context);
@@ -73,9 +75,13 @@ export class IndiMount extends IndiRole implements Mount {
   async state(signal: AbortSignal): Promise<MountState> {
     await this.ready(signal);
     await this.#readAnew(signal);
+    const pointing = pointingOf(this.device, this.device.property(eod)!);
+    const motion = motionOf(this.device);
+    // Of a mount that never leaves Busy: it rests where its last slew ended.
+    const rests = motion === "slewing" && this.#restedAt && distanceDegrees(pointing, this.#restedAt) * 3600 < 60;
     return {
-      pointing: pointingOf(this.device, this.device.property(eod)!),
-      motion: motionOf(this.device),
+      pointing,
+      motion: rests ? "still" : motion,
       tracking: isTracking(this.device),
       trackRate: trackRateOf(this.device),
       parked: parkedOf(this.device.property("TELESCOPE_PARK")),
@@ -222,10 +228,12 @@ export class IndiMount extends IndiRole implements Mount {
     await this.#checkMayMove("slew", signal);
     if (motionOf(this.device) !== "still") await this.ensureStopped(signal);
     const place = { raHours: wrapHours(raHours), decDegrees };
+    this.#restedAt = undefined;
     await this.stoppedIfFailed(
       async () => {
         await goTo(this.#tools, place, this.#budget, signal);
         const here = await untilStill(this.#tools, signal);
+        this.#restedAt = here;
         const offArcsec = distanceDegrees(here, place) * 3600;
         if (offArcsec > refineArcsec) await this.#refine(place, offArcsec, signal);
       },

@@ -20,12 +20,18 @@ export interface Bench {
 export const startUtcMs = Date.UTC(2026, 10, 24, 23, 10, 0);
 
 /** Runs a test's body on a virtual clock against a scripted server; everything is closed at its end. */
-export async function onBench(prepare: (server: ScriptedServer) => void, body: (bench: Bench) => Promise<void>): Promise<void> {
+export async function onBench(
+  prepare: (server: ScriptedServer) => void,
+  body: (bench: Bench) => Promise<void>,
+): Promise<void> {
   const clock = new VirtualClock(startUtcMs);
   const server = new ScriptedServer(clock);
   prepare(server);
   const warnings: string[] = [];
-  const log: Log = { ...silentLog, warn: (fields, message) => warnings.push(`${message} ${JSON.stringify(fields)}`) };
+  const log: Log = {
+    ...silentLog,
+    warn: (fields, message) => warnings.push(`${message} ${JSON.stringify(fields)}`),
+  };
   const client = new IndiClient({ open: server.open, clock, log, random: new Random(1) });
   const signal = new AbortController().signal;
   const work = async () => {

@@ -40,6 +40,8 @@ export class ScriptedServer {
   readonly #ignored = new Set<string>();
   /** Every command that came, in order. */
   readonly commands: Command[] = [];
+  /** Called before a question is answered, so that a rule can bring the state up to date. */
+  beforeAnswer: (device: string | undefined, name: string | undefined) => void = () => {};
   /** Set to false to play dead: commands and questions alike get no answer. */
   answering = true;
 
@@ -51,9 +53,10 @@ export class ScriptedServer {
   });
 
   /** Takes every `def*` and `set*` of a text into the state without sending it. */
-  load(text: string, options: { only?: readonly string[] } = {}): this {
+  load(text: string, options: { only?: readonly string[]; without?: readonly string[] } = {}): this {
     for (const wire of parseWire(text)) {
       if (options.only && !options.only.includes(wire.attributes["device"] ?? "")) continue;
+      if (options.without?.includes(wire.attributes["name"] ?? "")) continue;
       this.#apply(wire);
     }
     return this;
@@ -91,6 +94,27 @@ export class ScriptedServer {
   values(device: string, name: string): Values {
     const vector = this.#vectors.get(`${device}/${name}`);
     return Object.fromEntries([...(vector?.elements ?? [])].map(([element, { value }]) => [element, value]));
+  }
+
+  /** All that it has defined for a device, as the wire's text: what a restarted driver says. */
+  definitions(device: string): string {
+    return [...this.#vectors]
+      .filter(([key]) => key.startsWith(`${device}/`))
+      .map(([, vector]) => defText(vector))
+      .join("");
+  }
+
+  has(device: string, name: string): boolean {
+    return this.#vectors.has(`${device}/${name}`);
+  }
+
+  /** Changes the state without telling anybody. */
+  remember(device: string, name: string, values: Values): void {
+    const elements = this.#vectors.get(`${device}/${name}`)?.elements;
+    for (const [element, value] of Object.entries(values)) {
+      const known = elements?.get(element);
+      if (known) known.value = value;
+    }
   }
 
   /** Changes the state and tells the clients. */
@@ -171,6 +195,7 @@ export class ScriptedServer {
     if (wire.tag === "pingRequest") {
       link.send(new TextEncoder().encode(`<pingReply uid="${wire.attributes["uid"]}"/>`)).catch(() => {});
     } else if (wire.tag === "getProperties") {
+      this.beforeAnswer(device, name);
       for (const [key, vector] of this.#vectors) {
         const wanted =
           name === undefined
