@@ -109,7 +109,7 @@ export class FitsFileImage {
   /** The same for any run of pixels, row-major. @throws RangeError outside the image; FitsError if the file shrank */
   readPixels(firstPixel: number, pixelCount: number): FitsPixels {
     const bytes = pixelCount * this.layout.bytesPerPixel;
-    const raw = new Uint8Array(new ArrayBuffer(Math.ceil(bytes / 4) * 4), 0, bytes);
+    const raw = new Uint8Array(bytes);
     this.readRaw(firstPixel, raw);
     return this.layout.linear === undefined
       ? decodePixelsInPlace(raw, this.layout)

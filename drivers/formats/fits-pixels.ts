@@ -53,7 +53,7 @@ export function pixelLayout(header: FitsHeader, what: string): PixelLayout {
 /** Decodes whole pixels. @param bytes big-endian, at any alignment; its length decides how many */
 export function decodePixels(bytes: Uint8Array, layout: PixelLayout): FitsPixels {
   if (layout.linear !== undefined) return decodeScaled(bytes, layout, layout.linear);
-  return decodeInto(bytes, new ArrayBuffer(Math.ceil(bytes.length / 4) * 4), layout);
+  return decodeInto(bytes, new ArrayBuffer(bytes.length), layout);
 }
 
 /** The same without a copy. @param bytes at the start of a buffer of their own; the layout has no `linear` */

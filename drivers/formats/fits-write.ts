@@ -100,7 +100,7 @@ export function paddedBytes(bytes: number): number {
   return Math.ceil(bytes / blockBytes) * blockBytes;
 }
 
-/** Big-endian bytes of the pixels into `into`, which starts on a multiple of 4. */
+/** Big-endian bytes of the pixels into `into`, which may be longer. */
 export function encodePixels(pixels: FitsPixels, into: Uint8Array): void {
   const bytes = new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength);
   const unsigned = pixels instanceof Uint16Array || pixels instanceof Uint32Array;
