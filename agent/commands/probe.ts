@@ -1,0 +1,78 @@
+import type { Command } from "commander";
+import { connectRig, RigNotConnectedError, type ServerEntry } from "../../drivers/connect.ts";
+import { type DeviceDescription, describeRig } from "../../drivers/describe-rig.ts";
+import type { OpenLink } from "../../drivers/kit/links.ts";
+import { silentLog } from "../../drivers/kit/log.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
+import type { RoleName } from "../../drivers/roles/device.ts";
+import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { rigFromFile } from "./rig-from-file.ts";
+
+export interface ProbeOptions {
+  readonly rig: string;
+  /** How a server is reached; TCP unless a test says otherwise. */
+  readonly openers?: (server: ServerEntry) => OpenLink;
+}
+
+/** What a flat by diffuser wants of a rig, and what is lost where it is missing. */
+const wanted: readonly (readonly [role: RoleName, without: string])[] = [
+  ["mount", "the Sun can be neither found nor centred"],
+  ["cover", "slews to the Sun go uncovered and darks and the leak check need a hand"],
+  ["diffuser", "a flat by diffuser needs a hand"],
+  ["weather", "nothing tells the guard of rain or cloud"],
+];
+
+/** `evenfield probe`: connects, says what each device can do, leaves everything as it was. @throws CommandError */
+export async function probe(options: ProbeOptions, host: CommandHost): Promise<Outcome> {
+  const rigFile = rigFromFile(options.rig);
+  const openers = options.openers ?? ((server: ServerEntry) => tcpOpener(server.indi));
+  try {
+    await using opened = await connectRig(
+      rigFile,
+      { clock: host.clock, log: silentLog, random: new Random(1), openers },
+      new AbortController().signal,
+    );
+    const devices = describeRig(opened.rig);
+    const missing = wanted
+      .filter(([role]) => rigFile.devices[role] === undefined)
+      .map(([role, without]) => ({ role, without }));
+    return {
+      exitCode: exitCodes.done,
+      result: { rig: rigFile.rig, devices, missing },
+      text: [
+        `${rigFile.rig}: ${devices.length} devices answer; nothing was changed.`,
+        ...devices.flatMap(deviceLines),
+        ...missing.map(({ role, without }) => `no ${role} in the rig file: ${without}`),
+      ].join("\n"),
+    };
+  } catch (error) {
+    if (!(error instanceof RigNotConnectedError)) throw error;
+    throw new CommandError(
+      exitCodes.deviceFailed,
+      {
+        happened: error.message,
+        state: "Nothing on the rig was changed; what did open was closed again.",
+        whatToDo: error.whatToDo,
+      },
+      { cause: error },
+    );
+  }
+}
+
+function deviceLines({ role, device, abilities }: DeviceDescription): string[] {
+  const rows = Object.entries(abilities).map(([name, value]) => `    ${name}: ${value}`);
+  return [`  ${role}: ${device}`, ...rows];
+}
+
+export function registerProbe(program: Command, host: CommandHost = processHost): void {
+  program
+    .command("probe")
+    .description("connect to a rig and say what each device can do; changes nothing")
+    .requiredOption("--rig <file>", "the rig file")
+    .option("--json", "print one JSON result")
+    .addHelpText("after", "\nExample:\n  evenfield probe --rig plans/rig-example.yaml")
+    .action((options: ProbeOptions & { json?: boolean }) =>
+      conclude(host, options.json === true, () => probe(options, host)),
+    );
+}

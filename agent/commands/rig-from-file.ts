@@ -1,0 +1,44 @@
+import { readFileSync } from "node:fs";
+import { FileProblemsError } from "../../plans/file-problems.ts";
+import { type Plan, readPlan } from "../../plans/plan-file.ts";
+import { type RigFile, readRigFile } from "../../plans/rig-file.ts";
+import { CommandError, exitCodes } from "./outcome.ts";
+
+const nothingMoved = "Nothing on the rig was touched.";
+
+/** @throws CommandError with every problem of the file, each with its line */
+export function rigFromFile(file: string): RigFile {
+  return checked(file, "rig file", readRigFile);
+}
+
+/** @throws CommandError with every problem of the file, each with its line */
+export function planFromFile(file: string): Plan {
+  return checked(file, "plan", readPlan);
+}
+
+function checked<Read>(file: string, what: string, read: (text: string, file: string) => Read): Read {
+  let text: string;
+  try {
+    text = readFileSync(file, "utf8");
+  } catch (error) {
+    throw new CommandError(
+      exitCodes.wrongInput,
+      {
+        happened: `The ${what} ${file} could not be read: ${(error as Error).message}.`,
+        state: nothingMoved,
+        whatToDo: "Check the path.",
+      },
+      { cause: error },
+    );
+  }
+  try {
+    return read(text, file);
+  } catch (error) {
+    if (!(error instanceof FileProblemsError)) throw error;
+    throw new CommandError(
+      exitCodes.wrongInput,
+      { happened: error.message, state: nothingMoved, whatToDo: "Correct the lines named above." },
+      { cause: error },
+    );
+  }
+}
