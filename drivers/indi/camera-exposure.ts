@@ -32,11 +32,9 @@ export async function exposeOnce(
   const giveUp = (reason: unknown) => both.abort(reason);
   const onAbort = () => giveUp(signal.reason);
   signal.addEventListener("abort", onAbort, { once: true });
-  const timers = [
-    clock.setTimer(ask.exposureSeconds + ask.readoutSeconds, () =>
-      giveUp(new DeadlineError(device.name, "the exposure", ask.exposureSeconds + ask.readoutSeconds)),
-    ),
-  ];
+  const budget = (what: string, seconds: number) =>
+    clock.setTimer(seconds, () => giveUp(new DeadlineError(device.name, what, seconds)));
+  let timer = budget("the exposure", ask.exposureSeconds + ask.readoutSeconds);
 
   const asked = device.revision;
   let busyRevision: number | undefined;
@@ -54,19 +52,15 @@ export async function exposeOnce(
     );
     image.catch(() => {});
     const sent = await device.send(exposureProperty, { [element]: ask.exposureSeconds }, both.signal);
-    const ended = untilEnded(
-      device,
-      { sent, withinSeconds, busy: () => busyRevision !== undefined },
-      both.signal,
-    );
+    // An Ok without any Busy is the old state once more, unless the time is over.
+    const overMs = clock.nowMs() + 900 * ask.exposureSeconds;
+    const mayEnd = () => busyRevision !== undefined || clock.nowMs() >= overMs;
+    const ended = untilEnded(device, { sent, withinSeconds, mayEnd }, both.signal);
     ended.catch(() => {});
     // When one of the two has come, the other has as long as a read-out takes.
     await Promise.race([image, ended]);
-    timers.push(
-      clock.setTimer(ask.readoutSeconds, () =>
-        giveUp(new DeadlineError(device.name, "the second of image and end of exposure", ask.readoutSeconds)),
-      ),
-    );
+    timer.cancel();
+    timer = budget("the second of image and end of exposure", ask.readoutSeconds);
     const [blob] = await Promise.all([image, ended]);
     return blob;
   } catch (error) {
@@ -74,7 +68,7 @@ export async function exposeOnce(
     throw error;
   } finally {
     stopWatching();
-    for (const timer of timers) timer.cancel();
+    timer.cancel();
     signal.removeEventListener("abort", onAbort);
   }
 }
@@ -86,13 +80,13 @@ function isOwnBusy(vector: PropertyVector): boolean {
 /** Only the state tells: Busy with 0 left is still reading out, and some never show 0. Fast mode ends Idle. */
 async function untilEnded(
   device: IndiDevice,
-  options: { sent: number; withinSeconds: number; busy: () => boolean },
+  options: { sent: number; withinSeconds: number; mayEnd: () => boolean },
   signal: AbortSignal,
 ): Promise<void> {
-  const { sent, withinSeconds, busy } = options;
+  const { sent, withinSeconds, mayEnd } = options;
   const isEnd = (vector: PropertyVector) =>
     !vector.awaitingAnswer &&
-    (vector.state === "Ok" || vector.state === "Alert" || (vector.state === "Idle" && busy()));
+    (vector.state === "Alert" || ((vector.state === "Ok" || vector.state === "Idle") && mayEnd()));
   const first = await device
     .waitFor(
       exposureProperty,
@@ -103,14 +97,14 @@ async function untilEnded(
     .catch(async (error: unknown) => {
       signal.throwIfAborted();
       if (!(error instanceof DeadlineError)) throw error;
-      return device.refresh(exposureProperty, {}, signal); // silence: then the truth is asked for
+      // Silence: the truth is asked for. Anything but Busy means that the request was lost.
+      const truth = await device.refresh(exposureProperty, {}, signal);
+      if (truth.state === "Busy" || truth.state === "Alert") return truth;
+      throw new RefusedError(device.name, `the exposure did not begin (state ${truth.state})`);
     });
   const last = isEnd(first)
     ? first
-    : first.state === "Busy"
-      ? await device.waitFor(exposureProperty, isEnd, { after: first.revision, withinSeconds }, signal)
-      : undefined;
-  if (last === undefined) throw new RefusedError(device.name, "the exposure did not begin");
+    : await device.waitFor(exposureProperty, isEnd, { after: first.revision, withinSeconds }, signal);
   if (last.state === "Alert") {
     throw new RefusedError(device.name, `the exposure failed${last.message ? `: ${last.message}` : ""}`);
   }

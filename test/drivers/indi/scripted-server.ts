@@ -108,6 +108,16 @@ export class ScriptedServer {
     return this.#vectors.has(`${device}/${name}`);
   }
 
+  /** All values of all properties, as a separate reader would list them. */
+  everyValue(options: { except?: readonly string[] } = {}): Values {
+    const all: Values = {};
+    for (const [key, vector] of this.#vectors) {
+      if (options.except?.includes(key.split("/")[1]!)) continue;
+      for (const [element, { value }] of vector.elements) all[`${key}.${element}`] = value;
+    }
+    return all;
+  }
+
   /** Changes the state without telling anybody. */
   remember(device: string, name: string, values: Values): void {
     const elements = this.#vectors.get(`${device}/${name}`)?.elements;
