@@ -42,7 +42,12 @@ function clipLevelOf(image: FitsFileImage): number | undefined {
   for (let row = 0; row < image.rowCount; row += rowsAtOnce) {
     countInto(image.readRows(row, Math.min(rowsAtOnce, image.rowCount - row)) as Uint16Array, codes);
   }
-  return clipLevelAdu(codes);
+  const level = clipLevelAdu(codes);
+  if (level === undefined) return undefined;
+  let atOrAbove = 0;
+  for (let code = level; code < codes.length; code++) atOrAbove += codes[code]!;
+  // A frame that is one level nearly everywhere piles up there without being clipped.
+  return 2 * atOrAbove < image.rowCount * image.widthPx ? level : undefined;
 }
 
 function countInto(pixels: Uint16Array, codes: Uint32Array): void {

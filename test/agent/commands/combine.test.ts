@@ -1,0 +1,166 @@
+import { existsSync, readdirSync, readFileSync, writeFileSync } from "node:fs";
+import { expect, test } from "vitest";
+import { registerCombine } from "../../../agent/commands/combine.ts";
+import { readCcdImage } from "../../../drivers/formats/ccd-image.ts";
+import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
+import { evenfield } from "./command-host.ts";
+import { SkyFiles } from "./sky-files.ts";
+
+const combine = (args: readonly string[]) => evenfield(registerCombine, ["combine", ...args]);
+
+function flats(sky: SkyFiles, count: number): string[] {
+  return Array.from({ length: count }, (_, index) =>
+    sky.write(`flat-${index}.fits`, (x, y) => 300 + 20_000 * sky.gain(x, y), {
+      noise: 100,
+      cards: [
+        { keyword: "IMAGETYP", value: "Flat Field" },
+        { keyword: "EXPTIME", value: 0.5 },
+        { keyword: "GAIN", value: 0 },
+        { keyword: "DATE-OBS", value: `2026-07-14T10:00:0${index % 10}.000` },
+      ],
+    }),
+  );
+}
+
+test("twelve flats and a dark become a master with sigma, mask and its history", async () => {
+  using sky = new SkyFiles(1);
+  const files = flats(sky, 12);
+  const dark = sky.write("dark.fits", () => 300, { cards: [{ keyword: "EXPTIME", value: 0.5 }] });
+  const host = await combine([...files, "-o", sky.path("m.fits"), "--dark", dark, "--json"]);
+  expect(host.exitCode).toBe(0);
+  expect(host.json).toMatchObject({
+    method: "clipped",
+    frameCount: 12,
+    widthPx: 48,
+    heightPx: 32,
+    maskedPx: 0,
+    warnings: [],
+  });
+  expect(host.err).toContain("combining");
+  const master = readCcdImage(sky.path("m.fits"));
+  for (const [x, y] of [
+    [5, 5],
+    [24, 16],
+    [30, 12],
+  ] as const) {
+    const i = y * 48 + x;
+    expect(Math.abs(master.data[i]! - 20_000 * sky.gain(x, y))).toBeLessThan(6 * master.sigma![i]! + 6 * 30);
+    expect(master.sigma![i]!).toBeGreaterThan(10);
+    expect(master.sigma![i]!).toBeLessThan(60); // 100/√12 is 29
+  }
+  const { header } = master;
+  expect(header.text("IMAGETYP")).toBe("Flat Field");
+  expect(header.number("NCOMBINE")).toBe(12);
+  expect(header.text("DARKFILE")).toBe("dark.fits");
+  expect(header.text("DATE-OBS")).toBe("2026-07-14T10:00:00.000");
+  expect(header.text("DATE-END")).toBe("2026-07-14T10:00:09.500");
+  expect(header.text("DATE")).toBe("2026-07-14T10:00:00.000");
+  expect(header.texts("HISTORY").join("\n")).toContain("flat-11.fits");
+});
+
+test("what clips in the frames is masked, and a pixel that is missing everywhere has no value", async () => {
+  using sky = new SkyFiles(2);
+  const files = [0, 1, 2].map((index) =>
+    sky.write(`f${index}.fits`, (x, y) => (x === 7 && y === 3 ? 65535 : 20_000), { noise: 100 }),
+  );
+  await combine([...files, "-o", sky.path("m.fits")]);
+  expect([...readCcdImage(sky.path("m.fits")).mask!.entries()].filter(([, bits]) => bits !== 0)).toEqual([
+    [3 * 48 + 7, 2],
+  ]);
+  const holes = [0, 1].map((index) => {
+    writeFitsFile(
+      sky.path(`h${index}.fits`),
+      [{ pixels: Float32Array.of(1, Number.NaN, 3 + index), shape: [1, 3] }],
+      {
+        writtenUtcMs: 0,
+        replace: false,
+      },
+    );
+    return sky.path(`h${index}.fits`);
+  });
+  await combine([...holes, "-o", sky.path("h.fits"), "--method", "mean"]);
+  const master = readCcdImage(sky.path("h.fits"));
+  expect([...master.data]).toEqual([1, Number.NaN, 3.5]);
+  expect([...master.mask!]).toEqual([0, 1, 0]);
+});
+
+test("integer and real files can be mixed", async () => {
+  using sky = new SkyFiles(3);
+  const kinds = [Uint8Array, Int16Array, Uint16Array, Int32Array, Uint32Array, Float32Array, Float64Array];
+  const files = kinds.map((kind, index) => {
+    writeFitsFile(sky.path(`${index}.fits`), [{ pixels: new kind([index, 2, 10 * index]), shape: [1, 3] }], {
+      writtenUtcMs: 0,
+      replace: false,
+    });
+    return sky.path(`${index}.fits`);
+  });
+  await combine([...files, "-o", sky.path("m.fits"), "--method", "mean"]);
+  expect([...readCcdImage(sky.path("m.fits")).data]).toEqual([3, 2, 30]);
+});
+
+test("files of other sizes, no FITS, missing or cut short are named, and nothing is written", async () => {
+  using sky = new SkyFiles(4);
+  const [first, second] = flats(sky, 2) as [string, string];
+  writeFitsFile(sky.path("small.fits"), [{ pixels: new Uint8Array(6), shape: [2, 3] }], {
+    writtenUtcMs: 0,
+    replace: false,
+  });
+  writeFileSync(sky.path("text.fits"), "hello");
+  writeFileSync(sky.path("cut.fits"), readFileSync(first).subarray(0, 4000));
+  const cases = [
+    ["small.fits", "small.fits is 3 x 2 px"],
+    ["text.fits", "not a FITS file"],
+    ["cut.fits", "cut short"],
+    ["none.fits", "is not there"],
+  ] as const;
+  for (const [name, said] of cases) {
+    const host = await combine([first, second, sky.path(name), "-o", sky.path("m.fits"), "--json"]);
+    expect(host.exitCode, name).toBe(2);
+    expect(host.json, name).toMatchObject({ failed: true, exitCode: 2, state: "Nothing was written." });
+    expect(host.json.happened, name).toContain(said);
+    expect(host.err, name).toContain(said);
+  }
+  expect(readdirSync(sky.folder).filter((name) => name.startsWith("m.fits"))).toEqual([]);
+});
+
+test("a taken name is refused, an input always", async () => {
+  using sky = new SkyFiles(5);
+  const files = flats(sky, 3);
+  const before = readFileSync(files[0]!);
+  expect((await combine([...files, "-o", sky.path("m.fits")])).exitCode).toBe(0);
+  const refused = await combine([...files, "-o", sky.path("m.fits")]);
+  expect(refused.exitCode).toBe(2);
+  expect(refused.err).toContain("--replace");
+  expect((await combine([...files, "-o", sky.path("m.fits"), "--replace"])).exitCode).toBe(0);
+  expect((await combine([...files, "-o", files[0]!, "--replace"])).exitCode).toBe(2);
+  expect(readFileSync(files[0]!).equals(before)).toBe(true);
+});
+
+test("an unknown method, or the one that is not there yet, lists what is allowed", async () => {
+  using sky = new SkyFiles(6);
+  for (const method of ["displaced", "sum"]) {
+    const host = await combine([...flats(sky, 2), "-o", sky.path("m.fits"), "--method", method]);
+    expect(host.exitCode).toBe(2);
+    expect(host.err).toContain("mean, clipped, median");
+    expect(existsSync(sky.path("m.fits"))).toBe(false);
+  }
+});
+
+test("settings that differ are told, a few of them", async () => {
+  using sky = new SkyFiles(7);
+  const files = Array.from({ length: 12 }, (_, index) =>
+    sky.write(`f${index}.fits`, () => 1000, {
+      noise: 5,
+      cards: [{ keyword: "GAIN", value: index === 0 ? 0 : 10 }],
+    }),
+  );
+  const host = await combine([...files, "-o", sky.path("m.fits")]);
+  expect(host.exitCode).toBe(0);
+  expect(host.err).toContain("f1.fits has gain 10");
+  expect(host.err).toContain("and 5 more like these");
+});
+
+test("--help shows an example", async () => {
+  const host = evenfield(registerCombine, ["combine", "--help"]);
+  await expect(host).rejects.toThrow("(outputHelp)");
+});
