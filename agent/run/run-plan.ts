@@ -1,44 +1,26 @@
-import { createActor, toPromise } from "xstate";
-import { RigRun } from "./rig-run.ts";
-import { runMachine } from "./run-machine.ts";
+import { carryOut } from "./carry-out.ts";
+import { connectRigFile, type Openers } from "./connect-rig-file.ts";
+import { freeDiskMegabytes } from "./free-disk.ts";
+import type { AskPerson } from "./hand-cover.ts";
 import type { RunOptions } from "./run-options.ts";
 import type { RunReport } from "./run-record.ts";
-import { xstateClock } from "./xstate-clock.ts";
+import { stepTable } from "./step-table.ts";
 
-/**
- * Carries a plan out on a rig, whatever happens to either, and reports how it ended. Never throws for the rig's
- * sake; the caller holds the rig's lock (`rig-lock.ts`) and turns `exitCode` into the process's own.
- */
-export async function carryOut(options: RunOptions): Promise<RunReport> {
-  const run = new RigRun(options);
-  const actor = createActor(runMachine(options.table), {
-    input: { hands: run },
-    clock: xstateClock(options.clock),
-  });
-  const onStop = () => actor.send({ type: "OPERATOR_STOP" });
-  const done = toPromise(actor);
-  actor.start();
-  if (options.signal.aborted) onStop();
-  else options.signal.addEventListener("abort", onStop, { once: true });
-  try {
-    await done;
-  } catch (error) {
-    // The machine itself is broken, which is a fault of ours. The rig still has to be put back.
-    run.failed(error);
-    actor.stop();
-    await finishByHand(run);
-  } finally {
-    options.signal.removeEventListener("abort", onStop);
-  }
-  return run.finish();
+export interface RunPlanOptions extends Omit<RunOptions, "connect" | "table" | "freeDiskMegabytes"> {
+  readonly openers: Openers;
+  /** Somebody at the terminal who moves what is moved by hand; not with `unattended`. */
+  readonly askPerson?: AskPerson;
 }
 
-async function finishByHand(run: RigRun): Promise<void> {
-  for (const step of [() => run.restoreIfBegun(), () => run.close(), () => run.report()]) {
-    try {
-      await step();
-    } catch (error) {
-      run.failed(error);
-    }
-  }
+/** The one door to a run, for hardware and for a rehearsal: connects the rig file's devices and carries the plan out. */
+export function runPlan(options: RunPlanOptions): Promise<RunReport> {
+  const { openers, askPerson, ...rest } = options;
+  const { clock, random, log, rigFile, folder, unattended } = options;
+  const tools = { openers, clock, random, log, askPerson: unattended ? undefined : askPerson };
+  return carryOut({
+    ...rest,
+    table: stepTable,
+    connect: (signal) => connectRigFile(rigFile, tools, signal),
+    freeDiskMegabytes: () => freeDiskMegabytes(folder),
+  });
 }

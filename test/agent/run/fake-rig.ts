@@ -11,6 +11,28 @@ import type { Rotator } from "../../../drivers/roles/rotator.ts";
 import type { Weather } from "../../../drivers/roles/weather.ts";
 import type { Wheel } from "../../../drivers/roles/wheel.ts";
 
+/** A process that talks to the rig; once it is dead nothing reaches it any more, while the rig itself goes on. */
+export class Life {
+  alive = true;
+  readonly dies = Promise.withResolvers<"killed">();
+
+  kill(): void {
+    this.alive = false;
+    this.dies.resolve("killed");
+  }
+
+  async while<T>(work: () => Promise<T>): Promise<T> {
+    const never = new Promise<never>(() => {});
+    if (!this.alive) return never;
+    try {
+      const result = await work();
+      return this.alive ? result : await never;
+    } catch (error) {
+      return this.alive ? Promise.reject(error) : never;
+    }
+  }
+}
+
 /** A rig of plain values that survives its "process": what is set stays set, each change takes time and is told. */
 export class FakeRig {
   readonly told: string[] = [];
@@ -65,8 +87,14 @@ export class FakeRig {
     );
   }
 
-  /** The rig as a client sees it; a new client after each "crash". */
-  open(): Rig {
+  /** The rig as one process sees it. */
+  open(life = new Life()): Rig {
+    return Object.fromEntries(
+      Object.entries(this.#open()).map(([role, device]) => [role, mortal(device as object, life)]),
+    ) as unknown as Rig;
+  }
+
+  #open(): Rig {
     const position = (role: "cover" | "diffuser"): Cover => ({
       ...this.#device(role),
       role,
@@ -188,6 +216,17 @@ export class FakeRig {
       async [Symbol.asyncDispose]() {},
     };
   }
+}
+
+/** Every asynchronous member of a device dies with the process. */
+function mortal(device: object, life: Life): object {
+  return new Proxy(device, {
+    get(target, key, receiver) {
+      const member: unknown = Reflect.get(target, key, receiver);
+      if (typeof member !== "function" || key === "sameSetting" || key === "describe") return member;
+      return (...given: unknown[]) => life.while(async () => (member as (...g: unknown[]) => unknown).apply(target, given));
+    },
+  });
 }
 
 function same(a: SettingValue, b: SettingValue): boolean {

@@ -1,0 +1,38 @@
+import { connectRig, type RigEntries, type ServerEntry } from "../../drivers/connect.ts";
+import type { Clock } from "../../drivers/kit/clock.ts";
+import type { OpenLink } from "../../drivers/kit/links.ts";
+import type { Log } from "../../drivers/kit/log.ts";
+import type { Random } from "../../drivers/kit/random.ts";
+import type { RigFile } from "../../plans/rig-file.ts";
+import { type AskPerson, HandCover } from "./hand-cover.ts";
+import type { ConnectedRig } from "./run-options.ts";
+
+/** How to reach the servers of a rig file: TCP as a rule, memory for rehearsals and tests. */
+export type Openers = (server: ServerEntry, name: string) => OpenLink;
+
+export interface ConnectTools {
+  readonly openers: Openers;
+  readonly clock: Clock;
+  readonly random: Random;
+  readonly log: Log;
+  /** Somebody at the terminal; without, what is moved by hand is not there. */
+  readonly askPerson?: AskPerson | undefined;
+}
+
+/** Connects what a rig file lists. @throws RigNotConnectedError naming all that failed */
+export async function connectRigFile(
+  rigFile: RigFile,
+  tools: ConnectTools,
+  signal: AbortSignal,
+): Promise<ConnectedRig> {
+  const { openers, clock, random, log, askPerson } = tools;
+  const opened = await connectRig(rigFile as RigEntries, { openers, clock, random, log }, signal);
+  const byHand = (role: "cover" | "diffuser") => {
+    const entry = rigFile.devices[role];
+    return askPerson && entry && "by" in entry ? { [role]: new HandCover(role, askPerson) } : {};
+  };
+  return {
+    rig: { ...opened.rig, ...byHand("cover"), ...byHand("diffuser") },
+    [Symbol.asyncDispose]: () => opened[Symbol.asyncDispose](),
+  };
+}
