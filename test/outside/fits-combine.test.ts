@@ -2,6 +2,7 @@ import { mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, beforeAll, expect, test } from "vitest";
+import { applyFlat } from "../../agent/files/apply-flat.ts";
 import { type CombineMethod, combineFiles } from "../../agent/files/combine-files.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { readFits } from "../../drivers/formats/fits-read.ts";
@@ -41,7 +42,7 @@ beforeAll(() => {
 function ours(method: CombineMethod, dark?: string) {
   const output = join(folder, `${method}${dark ? "-dark" : ""}.fits`);
   const result = combineFiles(
-    { files, output, method, replace: false, writtenUtcMs: 0, ...(dark ? { darkFile: dark } : {}) },
+    { files, output, method, replace: true, writtenUtcMs: 0, ...(dark ? { darkFile: dark } : {}) },
     () => {},
   );
   return { output, result, image: readCcdImage(output) };
@@ -115,6 +116,39 @@ print(json.dumps({"unit": str(flat.unit), "spread": float(np.ptp(divided.data) /
   expect(read.spread).toBeLessThan(1e-6);
   expect(read.level).toBeGreaterThan(29_650);
   expect(read.level).toBeLessThan(29_750); // 30 000 less the dark's 300
+});
+
+test("apply divides as ccdproc's subtract_dark and flat_correct do", () => {
+  const { output } = ours("mean");
+  const folderOut = join(folder, "applied");
+  applyFlat(
+    {
+      flatFile: output,
+      darkFile,
+      files: [files[0]!],
+      outputFolder: folderOut,
+      as: "float32",
+      replace: true,
+      writtenUtcMs: 0,
+    },
+    () => {},
+  );
+  const wanted = runPython(
+    `
+import json, sys, warnings
+warnings.simplefilter("ignore")
+import astropy.units as u, ccdproc
+from astropy.nddata import CCDData
+raw, dark, flat = (CCDData.read(f) for f in sys.argv[1:])
+for frame in (raw, dark): frame.data = frame.data.astype(float)
+dark_off = ccdproc.subtract_dark(raw, dark, dark_exposure=1 * u.s, data_exposure=1 * u.s)
+print(json.dumps(ccdproc.flat_correct(dark_off, flat).data.ravel().tolist()))`,
+    [files[0]!, darkFile, output],
+  );
+  const result = join(folderOut, "f0.fits");
+  expect(fitsverify([result])).toEqual({ clean: true, text: "" });
+  // Factor and product are each rounded to float32, and the peer's mean of a float32 flat is one too.
+  expect(worstInSteps(readCcdImage(result).data, wanted)).toBeLessThan(4);
 });
 
 test("ten values of the checks: a mean is dragged, median and clipped are not", () => {
