@@ -1,4 +1,7 @@
 import { Random } from "../../drivers/kit/random.ts";
+import { drawCamera, drawOptics } from "./draw-camera.ts";
+import { drawRig } from "./draw-rig.ts";
+import { drawSun } from "./draw-sun.ts";
 import { merged, type SceneOverrides } from "./override-scene.ts";
 import { type SceneSpec, sceneSpecSchema } from "./scene-spec.ts";
 
@@ -48,96 +51,6 @@ export function drawScene(seed: number, overrides: SceneOverrides = {}): SceneSp
   return sceneSpecSchema.parse(merged(spec, { ...overrides, camera: undefined, optics: undefined }));
 }
 
-function drawCamera(random: Random): Camera {
-  const electronsPerCode = random.between(2.4, 5);
-  return {
-    widthPx: 640,
-    heightPx: 480,
-    pixelMicron: random.pick([2.4, 2.9, 3.45, 3.75, 4.8, 5.86]),
-    angleDegrees: random.between(-180, 180),
-    parity: random.pick([1, -1] as const),
-    bits: 12,
-    words: random.pick(["shifted", "repeated", "scaled"] as const),
-    fullWellElectrons: electronsPerCode * 4095 * random.between(1.02, 1.2),
-    electronsPerCodeAtGain0: electronsPerCode,
-    gainUnitsPerTenfold: 200,
-    gainMax: 400,
-    offsetMax: 250,
-    codesPerOffsetUnit: 1,
-    pedestalWanderCodes: 0.02,
-    readNoiseElectrons: { beforeGain: random.between(0.8, 1.6), afterGain: random.between(1.5, 4) },
-    dark: {
-      electronsPerSecond: random.between(0.1, 2),
-      atCelsius: 20,
-      doublingCelsius: random.between(5.5, 7),
-      unevenness: 0.25,
-      glowElectronsPerSecond: random.uniform() < 0.5 ? random.between(0, 8) : 0,
-    },
-    hotPixels: {
-      fraction: 10 ** random.between(-4.5, -3.3),
-      electronsPerSecondMin: 50,
-      electronsPerSecondMax: 20_000,
-    },
-    deadPixels: { fraction: 10 ** random.between(-5.5, -4.3), response: random.between(0, 0.3) },
-    pixelResponseSd: random.between(0.003, 0.01),
-    columnResponseSd: random.between(0, 0.003),
-    columnOffsetElectronsSd: random.between(0, 0.8),
-    binningMax: 4,
-    binningMode: random.pick(["sum", "average"] as const),
-    exposureSecondsMin: 32e-6,
-    exposureSecondsMax: 120,
-    readoutSeconds: 0.02,
-    ambientCelsius: random.between(5, 30),
-    coolerCelsiusMin: -15,
-  };
-}
-
-function drawOptics(random: Random, camera: Camera): Optics {
-  const discRadians = (2 * 959.23 * Math.PI) / 648_000;
-  const discPx = camera.heightPx * 10 ** random.between(Math.log10(1 / 3), Math.log10(3));
-  const focalLengthMm = (discPx * camera.pixelMicron) / 1000 / discRadians;
-  return {
-    focalLengthMm,
-    apertureMm: focalLengthMm / random.between(6, 12),
-    obstructionRatio: random.uniform() < 0.6 ? 0 : random.between(0.2, 0.4),
-    wavelengthNm: random.pick([656.28, 656.28, 656.28, 540, 430.5, 393.37]),
-  };
-}
-
-function drawSun(random: Random): SceneSpec["sun"] {
-  const place = (furthest: number) => {
-    const r = furthest * Math.sqrt(random.uniform());
-    const direction = random.between(0, 2 * Math.PI);
-    return { u: r * Math.cos(direction), v: r * Math.sin(direction) };
-  };
-  const some = <T>(low: number, high: number, make: () => T) =>
-    Array.from({ length: random.whole(low, high) }, make);
-  return {
-    centreElectronsPerSecond: 10 ** random.between(6.1, 6.9),
-    granulation: { rms: random.between(0.01, 0.05), scaleArcsec: random.between(3, 9) },
-    network: { rms: random.between(0.01, 0.05), scaleArcsec: random.between(18, 35) },
-    spots: some(0, 5, () => ({
-      at: place(0.9),
-      radiusArcsec: random.between(6, 30),
-      depth: random.between(0.4, 0.8),
-    })),
-    plages: some(0, 5, () => ({
-      at: place(0.85),
-      radiusArcsec: random.between(30, 110),
-      excess: random.between(0.1, 0.4),
-    })),
-    filaments: some(0, 4, () => {
-      const start = place(0.7);
-      const direction = random.between(0, 2 * Math.PI);
-      const path = [0, 1, 2, 3].map((k) => ({
-        u: start.u + 0.06 * k * Math.cos(direction + 0.25 * k) + random.between(-0.01, 0.01),
-        v: start.v + 0.06 * k * Math.sin(direction + 0.25 * k) + random.between(-0.01, 0.01),
-      }));
-      return { path, widthArcsec: random.between(8, 20), depth: random.between(0.15, 0.35) };
-    }),
-  };
-}
-
 function drawSky(random: Random): SceneSpec["sky"] {
   return {
     extinctionMagPerAirmass: random.between(0.08, 0.25),
@@ -147,43 +60,6 @@ function drawSky(random: Random): SceneSpec["sky"] {
       lossMax: random.uniform() < 0.5 ? random.between(0, 0.03) : 0,
       periodSeconds: random.between(60, 600),
     },
-  };
-}
-
-function drawRig(random: Random, camera: Camera, optics: Optics): Omit<SceneSpec["rig"], "slots"> {
-  const { widthPx, heightPx } = camera;
-  const focalRatio = optics.focalLengthMm / optics.apertureMm;
-  const inFrame = () => ({ xPx: random.between(0, widthPx), yPx: random.between(0, heightPx) });
-  const dust = Array.from({ length: random.whole(6, 20) }, () => {
-    const shadowPx = 10 ** random.between(Math.log10(14), Math.log10(0.17 * widthPx));
-    const beamMm = (shadowPx * camera.pixelMicron) / 1000;
-    const depth = 10 ** random.between(-1.8, -1);
-    return {
-      ...inFrame(),
-      distanceMm: beamMm * focalRatio,
-      speckMicron: 1000 * beamMm * Math.sqrt(depth * (1 - optics.obstructionRatio ** 2)),
-      on: shadowPx > 50 ? random.pick(["camera", "tube"] as const) : ("camera" as const),
-      ...(random.uniform() < 0.15 ? { slot: random.whole(1, 2) } : {}),
-    };
-  });
-  return {
-    vignetting: {
-      atCorner: random.between(0.02, 0.35),
-      offsetXPx: random.between(-0.08, 0.08) * widthPx,
-      offsetYPx: random.between(-0.08, 0.08) * heightPx,
-    },
-    unevenTransmission: {
-      peakToPeak: random.between(0, 0.1),
-      scaleFractionOfWidth: random.between(0.5, 1.2),
-    },
-    gradient: { peakToPeak: random.between(0, 0.08), degrees: random.between(0, 360) },
-    hotSpot: {
-      ...inFrame(),
-      sigmaPx: random.between(0.05, 0.12) * widthPx,
-      peak: random.uniform() < 0.5 ? random.between(0, 0.06) : 0,
-    },
-    dust,
-    diffuser: { transmission: 10 ** random.between(-2.2, -1.8), lobeDegrees: random.between(4, 10) },
   };
 }
 

@@ -62,6 +62,13 @@ export function sunCentrePx(
   return { xPx: (spec.camera.widthPx - 1) / 2 - moved.xPx, yPx: (spec.camera.heightPx - 1) / 2 - moved.yPx };
 }
 
+/** Where the Sun's disc truly is on the sensor, and how large [unbinned px]. */
+export function trueDisc(spec: SceneSpec, light: LightPath): { xPx: number; yPx: number; radiusPx: number } {
+  const geometry = imageGeometry(spec, light);
+  const offset = { eastArcsec: light.sunEastArcsec, northArcsec: light.sunNorthArcsec };
+  return { ...sunCentrePx(spec, geometry, offset), radiusPx: geometry.sunRadiusPx };
+}
+
 /** Motion of the picture when the line of sight moves by this much. */
 export function motionPx(geometry: ImageGeometry, sight: { eastArcsec: number; northArcsec: number }) {
   return {

@@ -2,8 +2,8 @@ import { brightness } from "./brightness.ts";
 import { type DustShadow, dustShadows, type TrainState } from "./dust-shadow.ts";
 import { addLeakRow, evenRow, readOutRow, sunRow } from "./expose-row.ts";
 import { FrameNoise } from "./frame-noise.ts";
-import { arcsecPerPx, imageGeometry, motionPx, sameToEye, sunCentrePx } from "./image-geometry.ts";
-import { leakElectronsPerSecond, leakShape } from "./light-leak.ts";
+import { arcsecPerPx } from "./image-geometry.ts";
+import { diffuserFlatAduPerSecond, leakElectronsPerSecond, leakShape } from "./light-leak.ts";
 import type { ExposureAsk, LightPath } from "./painter-contract.ts";
 import { smoothPattern, wholePattern } from "./rig-pattern.ts";
 import type { SceneSpec } from "./scene-spec.ts";
@@ -14,10 +14,10 @@ import {
   electronsPerCode,
   readNoiseElectrons,
   topCode,
+  wordsPerCode,
   wordTable,
 } from "./sensor-words.ts";
-import { type Patch, SunPlane } from "./sun-plane.ts";
-import { SunSurface } from "./sun-surface.ts";
+import { SunPicture } from "./sun-picture.ts";
 
 /** The scene's true values, for judging what was measured. Arrays cover the whole unbinned sensor, row-major. */
 export interface SceneTruth {
@@ -29,12 +29,18 @@ export interface SceneTruth {
   readonly defects: Uint8Array;
   readonly dust: readonly DustShadow[];
   readonly arcsecPerPx: number;
+  /** At the gain and offset asked for. Words as sent are "adu". */
+  readonly pedestalAdu: number;
+  readonly electronsPerAdu: number;
+  readonly readNoiseElectrons: number;
+  /** Level of the diffuser flat above the pedestal at gain 0, mean over the sensor, clear sunlight above the air. */
+  readonly flatAduPerSecond: number;
+  /** Mean leak over mean flat, and where it falls (mean 1). */
+  readonly leak: { readonly fractionOfFlat: number; readonly shape: Float32Array } | undefined;
 }
 
-/** Sun drawn for this place stands for places this near [px]. */
-const SAME_PLACE_PX = 0.02;
-/** A picture that moves less than this during the exposure is not smeared [px]. */
-const SMEAR_PX_MIN = 0.4;
+/** What the true values depend on: the optical train, and the camera's settings. */
+export type TruthFor = TrainState & { readonly gain: number; readonly offset: number };
 
 /**
  * Paints what the camera would send. Everything drawn once is kept; a frame costs its noise,
@@ -42,28 +48,16 @@ const SMEAR_PX_MIN = 0.4;
  */
 export class ScenePainter {
   readonly #sensor: SensorMaps;
-  readonly #surface: SunSurface;
+  readonly #sun: SunPicture;
   readonly #words: Uint16Array;
   readonly #leak: Float32Array | undefined;
   #smooth: { rotatorDegrees: number; map: Float32Array } | undefined;
   #pattern: { train: TrainState; map: Float32Array } | undefined;
-  #plane: SunPlane | undefined;
-  #sun:
-    | {
-        plane: SunPlane;
-        patch: Patch;
-        xPx: number;
-        yPx: number;
-        smearX: number;
-        smearY: number;
-        map: Float32Array;
-      }
-    | undefined;
 
   /** @throws Error if the surface image can't be read */
   constructor(readonly spec: SceneSpec) {
     this.#sensor = sensorMaps(spec);
-    this.#surface = new SunSurface(spec);
+    this.#sun = new SunPicture(spec);
     this.#words = wordTable(spec.camera);
     this.#leak = spec.rig.leak && leakShape(spec, spec.rig.leak);
   }
@@ -102,20 +96,31 @@ export class ScenePainter {
     return out;
   }
 
-  /** True values for a state of the optical train; as the scene starts if left out. */
-  truth(train: TrainState = this.spec.startsWith): SceneTruth {
+  /** True values; for the state in which the scene starts where nothing else is said. */
+  truth(change: Partial<TruthFor> = {}): SceneTruth {
+    const { camera, startsWith, rig } = this.spec;
+    const state: TruthFor = { ...startsWith, ...change };
+    const flatAduPerSecond = diffuserFlatAduPerSecond(this.spec, state.wheelSlot);
+    const adu = wordsPerCode(camera);
     return {
-      widthPx: this.spec.camera.widthPx,
-      heightPx: this.spec.camera.heightPx,
-      flat: this.#patternFor(train).slice(),
+      widthPx: camera.widthPx,
+      heightPx: camera.heightPx,
+      flat: this.#patternFor(state).slice(),
       defects: this.#sensor.defects.slice(),
-      dust: dustShadows(this.spec, train),
+      dust: dustShadows(this.spec, state),
       arcsecPerPx: arcsecPerPx(this.spec),
+      pedestalAdu: state.offset * camera.codesPerOffsetUnit * adu,
+      electronsPerAdu: electronsPerCode(camera, state.gain) / adu,
+      readNoiseElectrons: readNoiseElectrons(camera, state.gain),
+      flatAduPerSecond,
+      leak: rig.leak &&
+        this.#leak && { fractionOfFlat: rig.leak.aduPerSecond / flatAduPerSecond, shape: this.#leak.slice() },
     };
   }
 
   #forEachRow(light: LightPath, ask: ExposureAsk, use: (row: Float32Array, y: number) => void): void {
     const { region, seconds } = ask;
+    checkRegion(this.spec, ask);
     const width = region.widthPx;
     const pattern = this.#patternFor(light);
     const dark = this.#sensor.darkElectronsPerSecond;
@@ -123,7 +128,7 @@ export class ScenePainter {
     const { evenElectronsPerSecond, discElectronsPerSecond } = brightness(this.spec, light);
     const even = seconds * evenElectronsPerSecond;
     const disc = seconds * discElectronsPerSecond;
-    const sun = disc > 0 ? this.#sunOn(light, region) : undefined;
+    const sun = disc > 0 ? this.#sun.over(light, region) : undefined;
     const leak = this.spec.rig.leak;
     const leaking = leak ? seconds * leakElectronsPerSecond(this.spec, leak, light) : 0;
     const row = new Float32Array(width);
@@ -152,61 +157,15 @@ export class ScenePainter {
     }
     return this.#pattern!.map;
   }
-
-  /** The Sun's level over the region; `undefined` when none of it falls there. */
-  #sunOn(light: LightPath, patch: Patch): Float32Array | undefined {
-    const geometry = imageGeometry(this.spec, light);
-    const at = sunCentrePx(this.spec, geometry, {
-      eastArcsec: light.sunEastArcsec,
-      northArcsec: light.sunNorthArcsec,
-    });
-    const smear = motionPx(geometry, {
-      eastArcsec: light.smearEastArcsec,
-      northArcsec: light.smearNorthArcsec,
-    });
-    const smearPx = Math.hypot(smear.xPx, smear.yPx);
-    const reach = geometry.sunRadiusPx + 4.5 * geometry.sigmaPx + geometry.pupilPx + smearPx / 2 + 4;
-    if (
-      at.xPx + reach < patch.xPx ||
-      at.yPx + reach < patch.yPx ||
-      at.xPx - reach > patch.xPx + patch.widthPx ||
-      at.yPx - reach > patch.yPx + patch.heightPx
-    ) {
-      return undefined;
-    }
-    const copies = smearPx < SMEAR_PX_MIN ? 1 : Math.min(64, Math.ceil(smearPx) + 1);
-    const places = Array.from({ length: copies }, (_, k) => ({
-      xPx: at.xPx + smear.xPx * ((k + 0.5) / copies - 0.5),
-      yPx: at.yPx + smear.yPx * ((k + 0.5) / copies - 0.5),
-    }));
-    let plane = this.#plane;
-    if (!plane || !sameToEye(plane.geometry, geometry))
-      plane = new SunPlane(this.#surface, geometry, patch, at.xPx, at.yPx);
-    const kept = this.#sun;
-    if (
-      kept &&
-      kept.plane === plane &&
-      samePatch(kept.patch, patch) &&
-      Math.hypot(kept.xPx - at.xPx, kept.yPx - at.yPx) < SAME_PLACE_PX &&
-      Math.hypot(kept.smearX - smear.xPx, kept.smearY - smear.yPx) < SAME_PLACE_PX
-    ) {
-      return kept.map;
-    }
-    const map =
-      kept?.map.length === patch.widthPx * patch.heightPx
-        ? kept.map.fill(0)
-        : new Float32Array(patch.widthPx * patch.heightPx);
-    for (const place of places) {
-      if (!plane.covers(patch, place.xPx, place.yPx))
-        plane = new SunPlane(this.#surface, geometry, patch, place.xPx, place.yPx);
-      plane.addTo(map, patch, place.xPx, place.yPx, 1 / copies);
-    }
-    this.#plane = plane;
-    this.#sun = { plane, patch: { ...patch }, ...at, smearX: smear.xPx, smearY: smear.yPx, map };
-    return map;
-  }
 }
 
-function samePatch(a: Patch, b: Patch): boolean {
-  return a.xPx === b.xPx && a.yPx === b.yPx && a.widthPx === b.widthPx && a.heightPx === b.heightPx;
+function checkRegion(spec: SceneSpec, ask: ExposureAsk): void {
+  const { xPx, yPx, widthPx, heightPx } = ask.region;
+  const { camera } = spec;
+  const whole = [xPx, yPx, widthPx, heightPx, ask.binning].every(Number.isInteger);
+  if (!whole || xPx < 0 || yPx < 0 || xPx + widthPx > camera.widthPx || yPx + heightPx > camera.heightPx) {
+    throw new RangeError(
+      `Region ${widthPx} x ${heightPx} at (${xPx}, ${yPx}) px is not on the sensor of ${camera.widthPx} x ${camera.heightPx} px`,
+    );
+  }
 }

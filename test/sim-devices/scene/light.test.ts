@@ -111,7 +111,7 @@ describe("a light leak", () => {
   const leaky = overrideScene(clean, { rig: { leak: leakOfFlat(clean, 0.002, how) } });
 
   test.each(["gradient", "patch"] as const)(
-    "%s: 0.2 %% of the flat's level is 0.2 %% of it at any altitude and exposure",
+    "%s: two thousandths of the flat's level are that at any altitude and exposure",
     (shape) => {
       const spec = overrideScene(clean, { rig: { leak: leakOfFlat(clean, 0.002, { ...how, shape }) } });
       const painter = new ScenePainter(spec);
@@ -126,6 +126,7 @@ describe("a light leak", () => {
           ask(clean, { seconds }),
         );
         expect(meanOf(covered) / meanOf(flat)).toBeCloseTo(0.002, 6);
+        expect(painter.truth().leak?.fractionOfFlat).toBeCloseTo(0.002, 9);
         expect(Math.max(...covered) / meanOf(covered)).toBeGreaterThan(1.3);
       }
     },

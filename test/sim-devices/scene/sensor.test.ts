@@ -218,6 +218,12 @@ describe("binning and region", () => {
     }
   });
 
+  test("a region beyond the sensor is refused", () => {
+    expect(() => painter.paint(lightOn(spec), ask(spec, { region: { ...region, xPx: 201 } }))).toThrow(
+      RangeError,
+    );
+  });
+
   test.each([
     ["average", 100 + 1000 / 3.6, 0.25],
     ["sum", 4 * (100 + 1000 / 3.6), 4],
@@ -245,6 +251,27 @@ describe("binning and region", () => {
     );
     expect(new Set(frame)).toEqual(new Set([4095]));
   });
+});
+
+test("the truth states pedestal, gain and noise in the words that are sent", () => {
+  const spec = plainScene({
+    camera: { words: "shifted", electronsPerCodeAtGain0: 4, codesPerOffsetUnit: 2 },
+  });
+  const painter = new ScenePainter(spec);
+  const truth = painter.truth({ gain: 0, offset: 50 });
+  const frames = [1, 2].map((frameNumber) =>
+    painter.paint(
+      lightOn(spec, { diffuserInPlace: true }),
+      ask(spec, { seconds: 0.1, offset: 50, frameNumber }),
+    ),
+  );
+  const signal = meanOf(frames[0]!) - truth.pedestalAdu;
+  expect(signal).toBeCloseTo(0.1 * truth.flatAduPerSecond, -1);
+  const shot =
+    pairVariance(frames[0]!, frames[1]!) -
+    (truth.readNoiseElectrons / truth.electronsPerAdu) ** 2 -
+    16 ** 2 / 12;
+  expect(Math.abs((signal / shot) * (1 / truth.electronsPerAdu) - 1)).toBeLessThan(0.02);
 });
 
 test("noise is a function of seed and frame number: same again, and unlike any other", () => {

@@ -1,4 +1,5 @@
 import { describe, expect, test } from "vitest";
+import { trueDisc } from "../../../sim-devices/scene/image-geometry.ts";
 import { limbDarkening } from "../../../sim-devices/scene/limb-darkening.ts";
 import type { SceneOverrides } from "../../../sim-devices/scene/override-scene.ts";
 import { ScenePainter } from "../../../sim-devices/scene/painter.ts";
@@ -61,6 +62,14 @@ describe("where the Sun falls", () => {
       expect(north.xPx - before.xPx).toBeCloseTo(p2[0], 1);
       expect(north.yPx - before.yPx).toBeCloseTo(p2[1], 1);
     }
+  });
+
+  test("the truth about the disc is where the light falls", () => {
+    const change = { sunEastArcsec: 310, sunNorthArcsec: -95, rotatorDegrees: 31 };
+    const { spec, xPx, yPx } = picture({ camera: { angleDegrees: -61, parity: -1 } }, change);
+    const disc = trueDisc(spec, lightOn(spec, change));
+    expect(xPx).toBeCloseTo(disc.xPx, 2);
+    expect(yPx).toBeCloseTo(disc.yPx, 2);
   });
 
   test("turning the rotator turns the sky on the sensor like a larger camera angle", () => {
