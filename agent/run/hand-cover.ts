@@ -1,11 +1,14 @@
+import { RefusedError } from "../../drivers/kit/errors.ts";
 import type { Cover, CoverState } from "../../drivers/roles/cover.ts";
 import type { Setting } from "../../drivers/roles/device.ts";
-import { RefusedError } from "../../drivers/kit/errors.ts";
 
 /** Asks the person at the instrument; resolves with the answer, rejects when the signal aborts. */
 export type AskPerson = (question: string, signal: AbortSignal) => Promise<"yes" | "no">;
 
-const what = { cover: "the cap over the front of the telescope", diffuser: "the diffuser over the front" } as const;
+const what = {
+  cover: "the cap over the front of the telescope",
+  diffuser: "the diffuser over the front",
+} as const;
 
 /** A cap or a diffuser that a person moves: every change is asked for, every answer is taken as the state. */
 export class HandCover implements Cover {

@@ -1,8 +1,8 @@
 import { join } from "node:path";
 import { expect, test } from "vitest";
+import { carryOut } from "../../agent/run/carry-out.ts";
 import { Ledger } from "../../agent/run/ledger.ts";
 import { recoverRig } from "../../agent/run/recover.ts";
-import { carryOut } from "../../agent/run/carry-out.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { Life } from "../agent/run/fake-rig.ts";
@@ -10,13 +10,19 @@ import { FakeRun, usualWorks } from "../agent/run/fake-run.ts";
 import { mortalClock } from "../agent/run/mortal-clock.ts";
 
 /** Kills the process right after the rig's n-th change from now. @returns whether it lived to its end */
-async function liveUntilChange(run: FakeRun, n: number, work: (life: Life) => Promise<unknown>): Promise<boolean> {
+async function liveUntilChange(
+  run: FakeRun,
+  n: number,
+  work: (life: Life) => Promise<unknown>,
+): Promise<boolean> {
   const life = new Life();
   let changes = 0;
   run.rig.afterChange = () => {
     if (++changes === n) life.kill();
   };
-  const ended = await run.clock.drive(Promise.race([work(life).then(() => "lived" as const), life.dies.promise]));
+  const ended = await run.clock.drive(
+    Promise.race([work(life).then(() => "lived" as const), life.dies.promise]),
+  );
   run.rig.afterChange = () => {};
   return ended === "lived";
 }

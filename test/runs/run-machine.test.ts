@@ -57,7 +57,14 @@ test("the record tells the whole run: settings before and after, time line, and 
   expect(onDisk).toMatchObject({ runId: record.runId, exitCode: 0, leftOnRig: { cover: "closed" } });
   const events = readFileSync(join(report.folder, "events.ndjson"), "utf8").trim().split("\n");
   const told = events.map((line) => JSON.parse(line).event);
-  for (const event of ["run begins", "baseline is on disk", "step begins", "restoring", "restored", "run ended"]) {
+  for (const event of [
+    "run begins",
+    "baseline is on disk",
+    "step begins",
+    "restoring",
+    "restored",
+    "run ended",
+  ]) {
     expect(told).toContain(event);
   }
   expect(told.indexOf("baseline is on disk")).toBeLessThan(told.indexOf("step begins"));
@@ -104,14 +111,18 @@ test("a stop before anything moved: nothing is restored because nothing was chan
 
 test("a step that does not settle is given up, and the rig is made safe without it", async () => {
   run.clock.setTimer(60, () => run.stop.abort(new Error("Ctrl-C")));
-  const report = await run.run({ ...usualWorks, flat: (bench) => bench.clock.sleep(3600).then(() => undefined) });
+  const report = await run.run({
+    ...usualWorks,
+    flat: (bench) => bench.clock.sleep(3600).then(() => undefined),
+  });
   expect(report).toMatchObject({ ended: "stopped", exitCode: 130 });
   expect(report.failure?.code).toBe("STEP_ABANDONED");
   expect(run.rig.account()).toEqual(before);
 });
 
 test("a failed step ends the plan, unless the plan goes on", async () => {
-  const fails = async () => ({ ended: "failed", failure: new DeadlineError("Fake camera", "the exposure", 5) }) as const;
+  const fails = async () =>
+    ({ ended: "failed", failure: new DeadlineError("Fake camera", "the exposure", 5) }) as const;
   const stopped = await run.run({ ...usualWorks, flat: fails });
   expect(stopped).toMatchObject({ ended: "failed", exitCode: 5, failure: { code: "RIG_DEADLINE" } });
   expect(stopped.record.steps).toHaveLength(3);
@@ -123,7 +134,10 @@ test("a failed step ends the plan, unless the plan goes on", async () => {
 });
 
 test("a result that is bad is said so with its own code", async () => {
-  const report = await run.run({ ...usualWorks, flat: async () => ({ ended: "completed", found: { verdict: "bad" } }) });
+  const report = await run.run({
+    ...usualWorks,
+    flat: async () => ({ ended: "completed", found: { verdict: "bad" } }),
+  });
   expect(report).toMatchObject({ ended: "completed", verdict: "bad", exitCode: 3 });
 });
 
@@ -177,7 +191,9 @@ test("what cannot be put back is listed, and the next run does not begin before 
   };
   const report = await run.run(usualWorks);
   expect(report).toMatchObject({ exitCode: 6, verdict: "good" });
-  expect(report.notAsFound).toMatchObject([{ device: "Fake diffuser", key: "position", before: "open", after: "closed" }]);
+  expect(report.notAsFound).toMatchObject([
+    { device: "Fake diffuser", key: "position", before: "open", after: "closed" },
+  ]);
   const told = run.rig.told.length;
   const second = await run.run(usualWorks, { folder: join(run.folder, "second") });
   expect(second).toMatchObject({ ended: "failed", exitCode: 6, failure: { code: "RIG_NOT_RESTORED" } });
@@ -224,7 +240,13 @@ test("a report that cannot be drawn is a fault of ours, and the numbers are on d
 });
 
 test("what one run measured the next one knows", async () => {
-  const rate = { edgeAduPerSecond: 5, pedestalAdu: 60, gain: 0, sunAltitudeDegrees: 50, measuredUtcMs: run.clock.nowMs() + 1 };
+  const rate = {
+    edgeAduPerSecond: 5,
+    pedestalAdu: 60,
+    gain: 0,
+    sunAltitudeDegrees: 50,
+    measuredUtcMs: run.clock.nowMs() + 1,
+  };
   await run.run({
     ...usualWorks,
     "leak-check": async ({ findings }) => {

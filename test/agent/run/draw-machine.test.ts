@@ -11,7 +11,8 @@ const picture = /```mermaid\n([\s\S]*?)\n```/;
 test("the picture of the run in the README is that of the machine (DRAW=1 renews it)", () => {
   const drawn = drawMachine(runMachine(fakeTable({})));
   const text = readFileSync(readme, "utf8");
-  if (process.env.DRAW === "1") writeFileSync(readme, text.replace(picture, `\`\`\`mermaid\n${drawn}\n\`\`\``));
+  if (process.env.DRAW === "1")
+    writeFileSync(readme, text.replace(picture, `\`\`\`mermaid\n${drawn}\n\`\`\``));
   expect(picture.exec(readFileSync(readme, "utf8"))?.[1]).toBe(drawn);
 });
 

@@ -224,7 +224,8 @@ function mortal(device: object, life: Life): object {
     get(target, key, receiver) {
       const member: unknown = Reflect.get(target, key, receiver);
       if (typeof member !== "function" || key === "sameSetting" || key === "describe") return member;
-      return (...given: unknown[]) => life.while(async () => (member as (...g: unknown[]) => unknown).apply(target, given));
+      return (...given: unknown[]) =>
+        life.while(async () => (member as (...g: unknown[]) => unknown).apply(target, given));
     },
   });
 }

@@ -1,9 +1,9 @@
 import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { carryOut } from "../../../agent/run/carry-out.ts";
 import { Ledger } from "../../../agent/run/ledger.ts";
 import type { RunOptions } from "../../../agent/run/run-options.ts";
-import { carryOut } from "../../../agent/run/carry-out.ts";
 import type { RunReport } from "../../../agent/run/run-record.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";

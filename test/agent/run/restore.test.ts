@@ -1,0 +1,175 @@
+import { beforeEach, expect, test } from "vitest";
+import { readBaseline } from "../../../agent/run/baseline.ts";
+import { restoreBaseline } from "../../../agent/run/restore.ts";
+import type { BaselineEntry } from "../../../agent/run/run-record.ts";
+import { silentLog } from "../../../drivers/kit/log.ts";
+import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
+import type { RoleName, SettingValue } from "../../../drivers/roles/device.ts";
+import { FakeRig } from "./fake-rig.ts";
+import { forenoonUtcMs } from "./fake-run.ts";
+
+let clock: VirtualClock;
+let rig: FakeRig;
+let baseline: readonly BaselineEntry[];
+let marks: Map<string, boolean>;
+let mayOpen: true | string;
+
+beforeEach(async () => {
+  clock = new VirtualClock(forenoonUtcMs);
+  rig = new FakeRig(clock);
+  marks = new Map();
+  mayOpen = true;
+  await take();
+});
+
+async function take(): Promise<void> {
+  const entries = await clock.drive(readBaseline(rig.open(), new AbortController().signal));
+  baseline = entries.map((entry) => ({ ...entry, restored: false }));
+}
+
+function change(role: RoleName, changes: Record<string, SettingValue>): void {
+  for (const [key, value] of Object.entries(changes)) rig.truth.get(role)!.set(key, value);
+}
+
+/** As after a flat: everything is otherwise than it was found. */
+function changeAll(): void {
+  change("camera", { gain: 0, offset: 5, binning: 1, region: [0, 0, 100, 100], connected: true });
+  change("mount", { pointing: [5, 20], tracking: true, parked: false });
+  change("cover", { position: "open" });
+  change("diffuser", { position: "closed" });
+  change("focuser", { position: 9500 });
+  change("wheel", { slot: 1 });
+  change("rotator", { angle: 31 });
+  change("dome", { azimuth: 180, shutter: "open" });
+}
+
+const restore = () =>
+  clock.drive(
+    restoreBaseline({
+      rig: rig.open(),
+      baseline,
+      clock,
+      log: silentLog,
+      signal: new AbortController().signal,
+      mark: (entry, restored) => marks.set(`${entry.role}.${entry.setting.key}`, restored),
+      mayOpenCover: async () => mayOpen,
+    }),
+  );
+
+test("everything goes back in the safe order: camera, cover, diffuser, focuser, wheel, rotator, mount, dome, links", async () => {
+  const before = rig.account();
+  changeAll();
+  const records = await restore();
+  expect(records.every((record) => record.state === "same")).toBe(true);
+  expect(rig.account()).toEqual(before);
+  expect([...marks.values()].every((mark) => mark)).toBe(true);
+  const order = [
+    "camera stops",
+    "cover.position",
+    "diffuser.position",
+    "focuser.position",
+    "wheel.slot",
+    "rotator.angle",
+  ];
+  const places = [...order, "mount.pointing", "dome.azimuth", "camera.connected"].map((what) =>
+    rig.told.findIndex((line) => line.startsWith(what)),
+  );
+  expect(places).toEqual(places.toSorted((a, b) => a - b));
+  expect(places[0]).toBe(0);
+});
+
+test("a rig that is as it was is only read", async () => {
+  const records = await restore();
+  expect(records.every((record) => record.state === "same")).toBe(true);
+  expect(rig.told.every((line) => line.endsWith("stops"))).toBe(true);
+});
+
+test("a cover found open is opened last, when all else is back", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  await restore();
+  const moves = rig.told.filter((line) => line.startsWith("cover.position"));
+  expect(moves).toEqual(["cover.position = closed", "cover.position = open"]);
+  expect(rig.told.indexOf("cover.position = open")).toBeGreaterThan(rig.told.indexOf("dome.azimuth = 90"));
+});
+
+test("it stays closed when that is not safe, or when something could not be put back", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  mayOpen = "it was not safe (rain)";
+  const kept = (await restore()).filter((record) => record.state !== "same");
+  expect(kept).toMatchObject([
+    { role: "cover", state: "keptSafe", after: "closed", why: "left closed: it was not safe (rain)" },
+  ]);
+  mayOpen = true;
+  changeAll();
+  rig.stuck.add("focuser.position");
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toMatchObject([
+    { role: "focuser", state: "different" },
+    { role: "cover", state: "keptSafe" },
+  ]);
+});
+
+test("a setting that does not take is tried again, within limits, and listed with both values", async () => {
+  changeAll();
+  rig.stuck.add("wheel.slot");
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toEqual([
+    {
+      role: "wheel",
+      device: "Fake wheel",
+      key: "slot",
+      before: 2,
+      after: 1,
+      state: "different",
+      why: "reads 1 after it was put back",
+    },
+  ]);
+  expect(marks.get("wheel.slot")).toBe(false);
+});
+
+test("a device that comes back after half a minute is put back all the same", async () => {
+  const before = rig.account();
+  changeAll();
+  rig.silent.add("focuser");
+  clock.setTimer(30, () => rig.silent.delete("focuser"));
+  expect((await restore()).every((record) => record.state === "same")).toBe(true);
+  expect(rig.account()).toEqual(before);
+});
+
+test("a device that is gone is listed setting by setting, and all the others are back", async () => {
+  changeAll();
+  rig.silent.add("mount");
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left.map((record) => `${record.role}.${record.key}`)).toEqual([
+    "mount.pointing",
+    "mount.tracking",
+    "mount.parked",
+    "mount.connected",
+  ]);
+  expect(rig.get("wheel", "slot")).toBe(2);
+});
+
+test("a setting that another one drags along is put back in the second look", async () => {
+  const before = rig.account();
+  changeAll();
+  rig.afterChange = (what) => {
+    if (what === "rotator.angle") change("camera", { offset: 77 }); // turning resets the camera's offset
+  };
+  expect((await restore()).every((record) => record.state === "same")).toBe(true);
+  expect(rig.account()).toEqual(before);
+});
+
+test("a device that has left the rig file is listed", async () => {
+  baseline = [
+    ...baseline,
+    { role: "focuser", device: "Old focuser", setting: { key: "position", value: 1 }, restored: false },
+  ];
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toMatchObject([
+    { device: "Old focuser", state: "different", why: "the rig has no such device now" },
+  ]);
+});
