@@ -49,7 +49,7 @@ export const camera = z.strictObject({
     electronsPerSecondMin: atLeastZero,
     electronsPerSecondMax: atLeastZero,
   }),
-  /** Pixels that see `deadResponse` of the light. */
+  /** Pixels that see only `response` of the light. */
   deadPixels: z.strictObject({ fraction, response: fraction }),
   /** Pixel response non-uniformity, sd as a fraction: per pixel and per column. */
   pixelResponseSd: atLeastZero,

@@ -30,7 +30,7 @@ export const rig = z.strictObject({
     .strictObject({
       /**
        * Mean over the frame at gain 0 [words as sent], in the same sunlight as `flatAduPerSecond`; fades away
-       * from the Sun. `drawLeak` makes it from a fraction of the diffuser flat's level.
+       * from the Sun. `leakOfFlat` makes it from a fraction of the diffuser flat's level.
        */
       aduPerSecond: positive,
       /** `gap`: light enters behind the cover, always; `cover`: the closed cover is translucent. */

@@ -52,7 +52,8 @@ export class SunPlane {
 
   covers(patch: Patch, sunXPx: number, sunYPx: number): boolean {
     const needed = this.#needed(patch, sunXPx, sunYPx, 0);
-    if (needed.left > needed.right || needed.top > needed.bottom) return true; // the Sun is not in the patch
+    const e = this.#extent;
+    if (needed.left >= e || needed.top >= e || needed.right <= -e || needed.bottom <= -e) return true; // no Sun there
     return (
       needed.left >= this.#left &&
       needed.top >= this.#top &&

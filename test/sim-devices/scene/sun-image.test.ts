@@ -1,10 +1,12 @@
+import { readFileSync } from "node:fs";
+import { decode } from "fast-png";
 import { describe, expect, test } from "vitest";
 import { trueDisc } from "../../../sim-devices/scene/image-geometry.ts";
 import { limbDarkening } from "../../../sim-devices/scene/limb-darkening.ts";
 import type { SceneOverrides } from "../../../sim-devices/scene/override-scene.ts";
 import { ScenePainter } from "../../../sim-devices/scene/painter.ts";
 import type { LightPath } from "../../../sim-devices/scene/painter-contract.ts";
-import { ask, lightOn, moments, plainScene } from "./plain-scene.ts";
+import { ask, lightOn, meanOf, moments, plainScene } from "./plain-scene.ts";
 
 function picture(overrides: SceneOverrides, change: Partial<LightPath> = {}) {
   const spec = plainScene(overrides);
@@ -148,7 +150,7 @@ test("a Sun that wanders off and back is painted as if it had never moved", () =
     sun: { network: { rms: 0.05 }, spots: [{ at: { u: 0.1, v: 0.1 }, radiusArcsec: 20, depth: 0.6 }] },
   });
   const travelled = new ScenePainter(spec);
-  for (const sunEastArcsec of [0, 700, -900, 3000, 40]) {
+  for (const sunEastArcsec of [0, 700, -900, 1700, 3000, 40]) {
     const light = lightOn(spec, { sunEastArcsec, sunNorthArcsec: sunEastArcsec / 3 });
     const seen = travelled.expectedElectrons(light, ask(spec));
     const fresh = new ScenePainter(spec).expectedElectrons(light, ask(spec));
@@ -158,27 +160,66 @@ test("a Sun that wanders off and back is painted as if it had never moved", () =
   }
 });
 
-test("a real image on the disc lies with its north and west where the spec puts them", () => {
+describe("a real image as the surface", () => {
   const image = {
     file: new URL("../../data/sun-2013-06-24-193-512.png", import.meta.url).pathname,
     centreXPx: 255.5,
     centreYPx: 255.5,
     radiusPx: 196.5,
     poleDegrees: 0,
-    contrastPower: 0.5,
+    contrastPower: 1,
   };
-  const upright = picture({ sun: { image } });
-  const half = picture({ sun: { image } }, { sunPoleDegrees: 180 });
-  const smooth = picture({});
-  expect(upright.sum / smooth.sum).toBeGreaterThan(0.7);
-  // Turned by half a circle, the picture is the same one read backwards.
-  let difference = 0;
-  let contrast = 0;
-  for (let i = 0; i < upright.image.length; i++) {
-    difference += Math.abs(upright.image[i]! - half.image[upright.image.length - 1 - i]!);
-    contrast += Math.abs(upright.image[i]! - smooth.image[i]!);
+  const file = decode(readFileSync(image.file));
+
+  /** Correlation of the painted disc with the file, read as if the painted one were turned and mirrored like this. */
+  function likeness(
+    painted: ReturnType<typeof picture>,
+    place: (right: number, up: number) => [number, number],
+  ) {
+    const radiusPx = 959.23 / painted.scale;
+    const pairs: [number, number][] = [];
+    for (let y = 0; y < 240; y++) {
+      for (let x = 0; x < 320; x++) {
+        const right = (x - 159.5) / radiusPx;
+        const up = -(y - 119.5) / radiusPx;
+        if (Math.hypot(right, up) > 0.8) continue;
+        const [fileRight, fileUp] = place(right, up);
+        const column = Math.round(255.5 + 196.5 * fileRight);
+        const row = Math.round(255.5 - 196.5 * fileUp);
+        pairs.push([painted.image[y * 320 + x]!, file.data[row * 512 + column]!]);
+      }
+    }
+    const mean = (k: 0 | 1) => meanOf(pairs.map((pair) => pair[k]));
+    const [ma, mb] = [mean(0), mean(1)];
+    const sum = (f: (a: number, b: number) => number) =>
+      pairs.reduce((total, [a, b]) => total + f(a - ma, b - mb), 0);
+    return sum((a, b) => a * b) / Math.sqrt(sum((a) => a * a) * sum((_, b) => b * b));
   }
-  expect(contrast / smooth.sum).toBeGreaterThan(0.1);
-  expect(difference / smooth.sum).toBeLessThan(0.002);
-  expect(() => picture({ sun: { image: { ...image, file: "nowhere.png" } } })).toThrow("nowhere.png");
+
+  test("upright camera, pole up: the picture lies as in the file, not mirrored and not turned", () => {
+    const painted = picture({ sun: { image } });
+    expect(likeness(painted, (right, up) => [right, up])).toBeGreaterThan(0.9);
+    expect(likeness(painted, (right, up) => [-right, up])).toBeLessThan(0.5);
+    expect(likeness(painted, (right, up) => [right, -up])).toBeLessThan(0.5);
+  });
+
+  test("a pole 30 degrees east of sky north turns the disc's north to the left", () => {
+    const painted = picture({ sun: { image } }, { sunPoleDegrees: 30 });
+    const [c, s] = [Math.cos(Math.PI / 6), Math.sin(Math.PI / 6)];
+    expect(likeness(painted, (right, up) => [c * right + s * up, c * up - s * right])).toBeGreaterThan(0.9);
+    // A file whose own north leans by the same amount gives the upright picture back.
+    const leaning = picture({ sun: { image: { ...image, poleDegrees: 30 } } }, { sunPoleDegrees: 30 });
+    expect(likeness(leaning, (right, up) => [right, up])).toBeGreaterThan(0.9);
+  });
+
+  test("the power tames its contrast, and a missing file is named", () => {
+    const contrast = (contrastPower: number) => {
+      const painted = picture({ sun: { image: { ...image, contrastPower } } });
+      const smooth = picture({}).image;
+      return painted.image.reduce((sum, value, i) => sum + Math.abs(value - smooth[i]!), 0) / painted.sum;
+    };
+    expect(contrast(0.3)).toBeLessThan(0.6 * contrast(1));
+    expect(contrast(0)).toBeLessThan(1e-6);
+    expect(() => picture({ sun: { image: { ...image, file: "nowhere.png" } } })).toThrow("nowhere.png");
+  });
 });
