@@ -8,11 +8,13 @@ import { Random } from "../../../drivers/kit/random.ts";
 /** A folder of FITS files that is removed in the end. */
 export class SkyFiles implements Disposable {
   readonly folder = mkdtempSync(join(tmpdir(), "sky-files-"));
-  readonly widthPx = 48;
-  readonly heightPx = 32;
   readonly random: Random;
 
-  constructor(seed: number) {
+  constructor(
+    seed: number,
+    readonly widthPx = 48,
+    readonly heightPx = 32,
+  ) {
     this.random = new Random(seed);
   }
 
