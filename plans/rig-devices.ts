@@ -1,9 +1,9 @@
 import * as z from "zod";
-import { mapOf, textLine } from "./fields.ts";
+import { mapOf, numberFrom, textLine, wholeFrom } from "./fields.ts";
 
 const server = textLine("a name under `servers`", 60);
 const device = textLine("the device's name as its server gives it", 100);
-const driven = mapOf({ server, device });
+const driven = mapOf({ server, device, travelSecondsMax: numberFrom(1, 300, "seconds").exactOptional() });
 
 /** Something that a person puts on and takes off; a run asks for it at the terminal, or is refused unattended. */
 const byHand = mapOf({ by: z.literal("hand", { error: "hand" }) });
@@ -19,19 +19,45 @@ const drivenOrByHand = z
     return z.NEVER;
   });
 
-/** The devices of the rig by role. Only the camera must be there. */
+const propertyAndElement = textLine("a property and its element, PROPERTY.ELEMENT", 100);
+
+/**
+ * The devices of the rig by role. Only the camera must be there. Beside server and device stands what may be said
+ * where a driver's own account does not do; the drivers know the defaults.
+ */
 export const rigDevices = mapOf({
-  camera: driven,
-  mount: driven.optional(),
-  focuser: driven.optional(),
+  camera: mapOf({
+    server,
+    device,
+    gainProperty: propertyAndElement.exactOptional(),
+    offsetProperty: propertyAndElement.exactOptional(),
+    captureFormat: textLine("the name of one of the camera's capture formats", 100).exactOptional(),
+    fullScaleAdu: wholeFrom(255, 65535, "adu").exactOptional(),
+    readoutSeconds: numberFrom(0.1, 600, "seconds").exactOptional(),
+    imageProperty: textLine("the property that delivers the images", 60).exactOptional(),
+  }),
+  mount: mapOf({
+    server,
+    device,
+    slewDegreesPerSecondMin: numberFrom(0.05, 20, "degrees per second").exactOptional(),
+    arrivalArcmin: numberFrom(0.1, 60, "arcminutes").exactOptional(),
+  }).optional(),
+  focuser: mapOf({
+    server,
+    device,
+    stepsPerSecondMin: numberFrom(1, 100_000, "steps per second").exactOptional(),
+  }).optional(),
   cover: drivenOrByHand.optional(),
   diffuser: drivenOrByHand.optional(),
-  wheel: driven.optional(),
-  rotator: driven.optional(),
-  dome: driven.optional(),
-  weather: driven.optional(),
+  wheel: mapOf({ server, device }).optional(),
+  rotator: mapOf({ server, device }).optional(),
+  dome: mapOf({
+    server,
+    device,
+    shutterSecondsMax: numberFrom(5, 1200, "seconds").exactOptional(),
+    turnDegreesPerSecondMin: numberFrom(0.1, 20, "degrees per second").exactOptional(),
+    toleranceDegrees: numberFrom(0.05, 10, "degrees").exactOptional(),
+  }).optional(),
+  weather: mapOf({ server, device }).optional(),
 });
 export type RigDevices = z.infer<typeof rigDevices>;
-
-/** A device that a server drives. */
-export type DrivenDevice = z.infer<typeof driven>;

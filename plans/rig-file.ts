@@ -39,6 +39,8 @@ const sunFilter = mapOf({
 const limits = mapOf({
   /** A first frame this many times brighter than expected means that the filter is missing. */
   brightnessTripFactor: numberFrom(1.5, 10, "times the expected level").default(4),
+  /** Upper edge of the uncovered Sun per second of exposure at the lowest gain, for a rig without a history. */
+  edgeAduPerSecondMax: numberFrom(1, 1e12, "adu per second").optional(),
   sunAltitudeDegreesMin: numberFrom(5, 85, "degrees").default(10),
   /** How long the mount, the cover or the weather station may be silent before the rig retreats. */
   silenceSecondsMax: numberFrom(5, 600, "seconds").default(60),

@@ -1,4 +1,4 @@
-import { connectRig, type RigEntries, type ServerEntry } from "../../drivers/connect.ts";
+import { connectRig, type ServerEntry } from "../../drivers/connect.ts";
 import type { Clock } from "../../drivers/kit/clock.ts";
 import type { OpenLink } from "../../drivers/kit/links.ts";
 import type { Log } from "../../drivers/kit/log.ts";
@@ -26,7 +26,7 @@ export async function connectRigFile(
   signal: AbortSignal,
 ): Promise<ConnectedRig> {
   const { openers, clock, random, log, askPerson } = tools;
-  const opened = await connectRig(rigFile as RigEntries, { openers, clock, random, log }, signal);
+  const opened = await connectRig(rigFile, { openers, clock, random, log }, signal);
   const byHand = (role: "cover" | "diffuser") => {
     const entry = rigFile.devices[role];
     return askPerson && entry && "by" in entry ? { [role]: new HandCover(role, askPerson) } : {};

@@ -354,7 +354,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     change: ["brightnessTripFactor: 4", "brightnesTripFactor: 4"],
     line: 16,
     message:
-      "unknown key `brightnesTripFactor` in `limits` (did you mean `brightnessTripFactor`?); allowed: brightnessTripFactor, sunAltitudeDegreesMin, silenceSecondsMax, freeDiskMegabytesMin",
+      "unknown key `brightnesTripFactor` in `limits` (did you mean `brightnessTripFactor`?); allowed: brightnessTripFactor, edgeAduPerSecondMax, sunAltitudeDegreesMin, silenceSecondsMax, freeDiskMegabytesMin",
   },
   {
     fault: "a protocol that comes later",
@@ -380,7 +380,8 @@ export const brokenRigs: readonly BrokenFile[] = [
     fault: "no camera",
     change: ["  camera: { server: home, device: Camera A }\n", ""],
     line: 20,
-    message: "`devices.camera` is missing; allowed: a map with the keys server, device",
+    message:
+      "`devices.camera` is missing; allowed: a map with the keys server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, readoutSeconds, imageProperty",
   },
   {
     fault: "a device on a server that is not listed",
@@ -402,7 +403,8 @@ export const brokenRigs: readonly BrokenFile[] = [
       "camera: { server: home, device: Camera A, by: hand }",
     ],
     line: 21,
-    message: "unknown key `by` in `devices.camera`; allowed: server, device",
+    message:
+      "unknown key `by` in `devices.camera`; allowed: server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, readoutSeconds, imageProperty",
   },
   {
     fault: "a diffuser by foot",

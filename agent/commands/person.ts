@@ -1,0 +1,16 @@
+import { createInterface } from "node:readline/promises";
+import type { AskPerson } from "../run/hand-cover.ts";
+
+/** Asks at the terminal; asks again until the answer is y or n. */
+export const askAtTerminal: AskPerson = async (question, signal) => {
+  const terminal = createInterface({ input: process.stdin, output: process.stderr });
+  try {
+    for (;;) {
+      const answer = (await terminal.question(`${question} [y/n] `, { signal })).trim().toLowerCase();
+      if (answer === "y" || answer === "yes") return "yes";
+      if (answer === "n" || answer === "no") return "no";
+    }
+  } finally {
+    terminal.close();
+  }
+};

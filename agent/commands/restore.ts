@@ -1,0 +1,126 @@
+import { existsSync } from "node:fs";
+import type { Command } from "commander";
+import { RigNotConnectedError } from "../../drivers/connect.ts";
+import type { Log } from "../../drivers/kit/log.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
+import { connectRigFile, type Openers } from "../run/connect-rig-file.ts";
+import type { AskPerson } from "../run/hand-cover.ts";
+import { Ledger } from "../run/ledger.ts";
+import { leftText, type RecoveredRun } from "../run/recover.ts";
+import { restoreRig } from "../run/restore-rig.ts";
+import { ledgerFileDefault } from "./ledger-place.ts";
+import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { askAtTerminal } from "./person.ts";
+import { rigFromFile } from "./rig-from-file.ts";
+import { takeRig } from "./run.ts";
+import { stderrLog } from "./run-log.ts";
+
+export interface RestoreCommandOptions {
+  readonly rig: string;
+  readonly ledger: string;
+  /** Takes the rig as it is now: nothing is put back, and nothing will be. */
+  readonly accept?: boolean;
+}
+
+export interface RestoreWiring {
+  readonly openers: Openers;
+  readonly log: Log;
+  readonly random: Random;
+  readonly askPerson?: AskPerson;
+}
+
+/** `evenfield restore`: puts back what an unfinished run left changed. @throws CommandError */
+export async function restore(
+  options: RestoreCommandOptions,
+  wiring: RestoreWiring,
+  host: CommandHost,
+): Promise<Outcome> {
+  const rigFile = rigFromFile(options.rig);
+  if (!existsSync(options.ledger)) return nothingToDo(rigFile.rig, `there is no ledger ${options.ledger}`);
+  using lock = takeRig(options.ledger, rigFile.rig);
+  void lock;
+  using ledger = new Ledger(options.ledger);
+  const unfinished = ledger.unfinishedRuns(rigFile.rig);
+  if (unfinished.length === 0) return nothingToDo(rigFile.rig, "no run of it is unfinished");
+  if (options.accept === true) {
+    for (const { runId } of unfinished) ledger.closeRun(runId);
+    const runs = unfinished.map((row) => row.runId);
+    return {
+      exitCode: exitCodes.done,
+      result: { rig: rigFile.rig, accepted: runs },
+      text: `${rigFile.rig}: taken as it is now; what these runs changed will not be put back: ${runs.join(", ")}.`,
+    };
+  }
+  try {
+    const tools = { ...wiring, clock: host.clock };
+    const recovered = await restoreRig({
+      rigFile,
+      ledger,
+      clock: host.clock,
+      log: wiring.log,
+      connect: (signal) => connectRigFile(rigFile, tools, signal),
+    });
+    return outcomeOf(rigFile.rig, recovered);
+  } catch (error) {
+    if (!(error instanceof RigNotConnectedError)) throw error;
+    throw new CommandError(
+      exitCodes.notRestored,
+      {
+        happened: error.message,
+        state: `The rig is as ${unfinished.length === 1 ? "the unfinished run" : "the unfinished runs"} left it.`,
+        whatToDo: `Close the cover by hand. ${error.whatToDo} Then run \`evenfield restore\` again.`,
+      },
+      { cause: error },
+    );
+  }
+}
+
+function nothingToDo(rig: string, why: string): Outcome {
+  return {
+    exitCode: exitCodes.done,
+    result: { rig, restored: [] },
+    text: `${rig}: nothing to restore, ${why}. Nothing was touched.`,
+  };
+}
+
+function outcomeOf(rig: string, recovered: readonly RecoveredRun[]): Outcome {
+  const settings = recovered.flatMap((run) => run.settings);
+  const left = settings.filter((setting) => setting.state === "different");
+  const kept = settings.filter((setting) => setting.state === "keptSafe");
+  const text = [
+    left.length === 0
+      ? `${rig} is as it was found before ${recovered.map((run) => run.runId).join(", ")}: ${settings.length - kept.length} settings read back.`
+      : `${rig} could not be put back in full; ${left.length} of ${settings.length} settings are not as they were found:`,
+    ...left.map((setting) => `  ${leftText(setting)}`),
+    ...kept.map((setting) => `Left otherwise on purpose: ${leftText(setting)}`),
+    left.length === 0
+      ? "The next run may begin."
+      : "Put right by hand what is named, then run `evenfield restore` again; with `--accept` the rig is taken as it is.",
+  ];
+  return {
+    exitCode: left.length === 0 ? exitCodes.done : exitCodes.notRestored,
+    result: { rig, restored: recovered },
+    text: text.join("\n"),
+  };
+}
+
+export function registerRestore(program: Command, host: CommandHost = processHost): void {
+  program
+    .command("restore")
+    .description("put back what an unfinished run left changed on a rig")
+    .requiredOption("--rig <file>", "the rig file")
+    .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())
+    .option("--accept", "take the rig as it is now instead: nothing is put back")
+    .option("--json", "print one JSON result")
+    .addHelpText("after", "\nExample:\n  evenfield restore --rig plans/rig-example.yaml")
+    .action((options: RestoreCommandOptions & { json?: boolean }) => {
+      const wiring: RestoreWiring = {
+        openers: (server) => tcpOpener(server.indi),
+        log: stderrLog("warn"),
+        random: new Random(host.clock.nowMs()),
+        ...(process.stdin.isTTY === true ? { askPerson: askAtTerminal } : {}),
+      };
+      return conclude(host, options.json === true, () => restore(options, wiring, host));
+    });
+}

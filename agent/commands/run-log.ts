@@ -1,0 +1,7 @@
+import { destination, pino } from "pino";
+import type { Log } from "../../drivers/kit/log.ts";
+
+/** The program's log on stderr, one JSON object a line; synchronous, so that nothing is lost at the end. */
+export function stderrLog(level: string): Log {
+  return pino({ level, base: null }, destination({ dest: 2, sync: true }));
+}
