@@ -42,7 +42,7 @@ export class ScriptedServer {
   readonly commands: Command[] = [];
   /** Called before a question is answered, so that a rule can bring the state up to date. */
   beforeAnswer: (device: string | undefined, name: string | undefined) => void = () => {};
-  /** Set to false to play dead: commands and questions alike get no answer. */
+  /** Set to false for a driver that hangs: commands and questions alike get no answer, the server's pings do. */
   answering = true;
 
   constructor(readonly clock: Clock) {}
@@ -199,11 +199,12 @@ export class ScriptedServer {
   }
 
   #receive(link: ByteLink, wire: Wire): void {
-    if (!this.answering) return;
     const device = wire.attributes["device"];
     const name = wire.attributes["name"];
     if (wire.tag === "pingRequest") {
       link.send(new TextEncoder().encode(`<pingReply uid="${wire.attributes["uid"]}"/>`)).catch(() => {});
+    } else if (!this.answering) {
+      return; // the server's own ping above is answered all the same
     } else if (wire.tag === "getProperties") {
       this.beforeAnswer(device, name);
       for (const [key, vector] of this.#vectors) {
