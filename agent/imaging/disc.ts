@@ -26,8 +26,15 @@ export interface Disc extends Circle {
  * `glow`: some light, neither an edge nor filled. `dark`: nothing above noise.
  */
 export type Sighting =
-  | { readonly seen: "limb"; readonly disc: Disc; readonly signalAdu: number }
-  | { readonly seen: "filled" | "glow" | "dark"; readonly signalAdu: number };
+  | ({ readonly seen: "limb"; readonly disc: Disc } & Light)
+  | ({ readonly seen: "filled" | "glow" | "dark" } & Light);
+
+/** Above the pedestal, smoothed over a few pixels [adu]. */
+interface Light {
+  readonly medianAdu: number;
+  /** What only the brightest 0.1 % exceed. */
+  readonly peakAdu: number;
+}
 
 export interface DiscSearch {
   readonly pedestalAdu: number;
@@ -50,12 +57,13 @@ export interface DiscSearch {
 export function findDisc(pixelsAdu: Uint16Array, shape: Shape, search: DiscSearch): Sighting {
   checkShape(pixelsAdu, shape);
   const coarse = coarseFrame(pixelsAdu, shape, search.pedestalAdu);
-  const [low = 0, signalAdu = 0] = [0.05, 0.98].map((fraction) => quantile(coarse.signalAdu, fraction)!);
-  const peakAdu = quantile(coarse.signalAdu, 0.999)!; // the tip of a disc in a corner
-  if (peakAdu < search.darkBelowAdu) return { seen: "dark", signalAdu };
+  const [low = 0, medianAdu = 0, high = 0, peakAdu = 0] = [0.05, 0.5, 0.98, 0.999].map(
+    (fraction) => quantile(coarse.signalAdu, fraction)!,
+  );
+  if (peakAdu < search.darkBelowAdu) return { seen: "dark", medianAdu, peakAdu };
   const disc = discAmong(coarseEdges(coarse), pixelsAdu, shape, coarse, search, peakAdu);
-  if (disc) return { seen: "limb", disc, signalAdu };
-  return { seen: low > 0.25 * signalAdu && low > search.darkBelowAdu ? "filled" : "glow", signalAdu };
+  if (disc) return { seen: "limb", disc, medianAdu, peakAdu };
+  return { seen: low > 0.25 * high && low > search.darkBelowAdu ? "filled" : "glow", medianAdu, peakAdu };
 }
 
 /** Circles tried before giving up: a large spot or a dust shadow may win the first vote. */

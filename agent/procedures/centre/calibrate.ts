@@ -1,0 +1,99 @@
+import { type CameraMatrix, calibrateCamera } from "../../imaging/camera-on-sky.ts";
+import type { PointPx } from "../../imaging/circle-fit.ts";
+import { sunFromSite } from "../../sky/sun-from-site.ts";
+import type { SkyOffset } from "../../sky/tangent-plane.ts";
+import { sum } from "./aim.ts";
+import { NotCentredError } from "./centre-errors.ts";
+import type { CentreWork } from "./centre-work.ts";
+import type { LimbLook } from "./eye.ts";
+
+/** Directions to try: east and north, or against them, until the limb stays in view. */
+const tries = [
+  [1, 1],
+  [-1, -1],
+  [1, -1],
+  [-1, 1],
+] as const;
+
+/**
+ * Two nudges, east and north, tell the camera's scale, angle and parity.
+ * A first nudge in the same directions takes up the play of both axes and is not counted.
+ * @throws NotCentredError when no pair of nudges gives a credible camera
+ */
+export async function calibrate(work: CentreWork, signal: AbortSignal): Promise<void> {
+  const { eye, bench } = work;
+  const { widthPx, heightPx } = eye.shape;
+  const semidiameterArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
+  const nominal = semidiameterArcsec / eye.discRadiusPx;
+  const shortSideArcsec = Math.min(widthPx, heightPx) * nominal;
+  const reasons: string[] = [];
+  for (const share of [0.15, 0.08]) {
+    const nudgeArcsec = Math.min(600, Math.max(30, share * shortSideArcsec));
+    for (const [east, north] of tries) {
+      const result = await nudged(work, east * nudgeArcsec, north * nudgeArcsec, signal);
+      if (typeof result === "string") {
+        reasons.push(result);
+        continue;
+      }
+      const off = result.arcsecPerPx / nominal - 1;
+      if (Math.abs(off) > 0.15) {
+        reasons.push(`the scale came out ${(off * 100).toFixed(0)} % off the optics'`);
+        continue;
+      }
+      keep(work, result, semidiameterArcsec);
+      return;
+    }
+  }
+  throw new NotCentredError(
+    `the camera's angle and scale could not be measured by nudging the mount: ${[...new Set(reasons)].join("; ")}`,
+  );
+}
+
+async function nudged(
+  work: CentreWork,
+  eastArcsec: number,
+  northArcsec: number,
+  signal: AbortSignal,
+): Promise<CameraMatrix | string> {
+  const { aim } = work;
+  const playArcsec = Math.min(60, Math.abs(eastArcsec));
+  const moves: SkyOffset[] = [
+    { eastArcsec: Math.sign(eastArcsec) * playArcsec, northArcsec: Math.sign(northArcsec) * playArcsec },
+    { eastArcsec, northArcsec: 0 },
+    { eastArcsec: 0, northArcsec },
+  ];
+  const places: PointPx[] = [];
+  let done: SkyOffset = { eastArcsec: 0, northArcsec: 0 };
+  for (const move of moves) {
+    await aim.moveBy(move, signal);
+    done = sum(done, move);
+    const look: LimbLook | undefined = await work.lookForLimb(signal);
+    if (!look) {
+      await aim.moveBy({ eastArcsec: -done.eastArcsec, northArcsec: -done.northArcsec }, signal);
+      return "the limb left the frame";
+    }
+    places.push(look.disc);
+  }
+  const [start, afterEast, afterNorth] = places as [PointPx, PointPx, PointPx];
+  const result = calibrateCamera(
+    { move: moves[1]!, shiftPx: between(start, afterEast) },
+    { move: moves[2]!, shiftPx: between(afterEast, afterNorth) },
+  );
+  return result.accepted ? result.camera : result.reason;
+}
+
+export function between(from: PointPx, to: PointPx): PointPx {
+  return { xPx: to.xPx - from.xPx, yPx: to.yPx - from.yPx };
+}
+
+function keep(work: CentreWork, camera: CameraMatrix, semidiameterArcsec: number): void {
+  work.camera = camera;
+  work.cameraUnproved = false;
+  const whole = work.limb && work.limb.disc.arcDegrees > 240 ? work.limb.disc.radiusPx : undefined;
+  work.eye.learnRadius(whole ?? semidiameterArcsec / camera.arcsecPerPx, whole ? 0.015 : 0.04);
+  work.bench.note("camera on the sky measured", {
+    arcsecPerPx: camera.arcsecPerPx,
+    angleDegrees: camera.angleDegrees,
+    parity: camera.parity,
+  });
+}

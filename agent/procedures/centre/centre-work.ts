@@ -1,0 +1,59 @@
+import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
+import type { Mount } from "../../../drivers/roles/mount.ts";
+import type { CameraMatrix } from "../../imaging/camera-on-sky.ts";
+import type { PointPx } from "../../imaging/circle-fit.ts";
+import type { Workbench } from "../step.ts";
+import { Aim } from "./aim.ts";
+import type { CentreAsk, CentreFound } from "./centre-ask.ts";
+import type { Eye, LimbLook } from "./eye.ts";
+
+/** What the states of a centring hand to each other. */
+export class CentreWork {
+  #aim: Aim | undefined;
+  #eye: Eye | undefined;
+  /** The newest look that showed the limb. */
+  limb: LimbLook | undefined;
+  camera: CameraMatrix | undefined;
+  /** True when it comes from an earlier run or step and no move has confirmed it yet. */
+  cameraUnproved = false;
+  found: CentreFound | undefined;
+
+  constructor(
+    readonly bench: Workbench,
+    readonly ask: CentreAsk,
+  ) {}
+
+  /** @throws MissingAbilityError; plans without a mount are refused before they begin */
+  get mount(): Mount {
+    const { mount } = this.bench.rig;
+    if (!mount) throw new MissingAbilityError("rig", "centring needs a mount");
+    return mount;
+  }
+
+  get aim(): Aim {
+    this.#aim ??= new Aim(this.mount, this.bench.clock, this.bench.site);
+    return this.#aim;
+  }
+
+  get eye(): Eye {
+    if (!this.#eye) throw new Error("the camera is not set up yet");
+    return this.#eye;
+  }
+  set eye(eye: Eye) {
+    this.#eye = eye;
+  }
+
+  /** Where the disc's centre lies from the middle of the frame. */
+  offsetPx(look: LimbLook): PointPx {
+    const { widthPx, heightPx } = this.eye.shape;
+    return { xPx: look.disc.xPx - (widthPx - 1) / 2, yPx: look.disc.yPx - (heightPx - 1) / 2 };
+  }
+
+  /** Looks, and keeps the look when it shows the limb. */
+  async lookForLimb(signal: AbortSignal): Promise<LimbLook | undefined> {
+    const look = await this.eye.look(signal);
+    if (look.seen !== "limb") return undefined;
+    this.limb = look;
+    return look;
+  }
+}

@@ -1,0 +1,96 @@
+import { moveToCentre, stillForetells } from "../../imaging/camera-on-sky.ts";
+import type { Shape } from "../../imaging/shape.ts";
+import { between } from "./calibrate.ts";
+import { NotCentredError } from "./centre-errors.ts";
+import type { CentreWork } from "./centre-work.ts";
+import type { LimbLook } from "./eye.ts";
+
+export type LoopEnd = "centred" | "recalibrate" | "walk";
+
+/** A part of the way each time: an overshoot would turn the gears round and wake their play. */
+const shareOfCorrection = 0.9;
+const movesMax = 16;
+/** Aim for this share of the tolerance, so that noise and drift do not use it up. */
+const goalShare = 0.6;
+/** What play in the gears may swallow of a move [arcsec]. */
+const playArcsec = 60;
+
+/**
+ * Moves the disc to the middle of the frame until two frames in a row show it there.
+ * @returns `recalibrate` when a kept matrix foretold the moves wrongly; `walk` when the limb went out of view
+ * @throws NotCentredError
+ */
+export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<LoopEnd> {
+  const { eye, aim, ask, bench } = work;
+  const goalPx = goalShare * ask.toleranceFraction * 2 * eye.discRadiusPx;
+  let inRow = 0;
+  let lost = 0;
+  let stalled = 0;
+  let moves = 0;
+  let before: { look: LimbLook; offPx: number } | undefined;
+  for (;;) {
+    const look = await work.lookForLimb(signal);
+    if (!look) {
+      if (++lost === 3) return "walk"; // a cloud passes in between
+      continue;
+    }
+    lost = 0;
+    const offset = work.offsetPx(look);
+    const offPx = Math.hypot(offset.xPx, offset.yPx);
+    bench.progress({ what: `centring: ${offPx.toFixed(1)} px off`, done: moves, of: movesMax });
+    if (offPx <= goalPx) {
+      if (++inRow === 2) return "centred";
+      continue;
+    }
+    inRow = 0;
+    if (before && moves > 0) {
+      if (offPx > 0.5 * before.offPx && offPx > 2 * goalPx) stalled++;
+      if (stalled === 4) return forget(work);
+    }
+    if (moves === movesMax) {
+      throw new NotCentredError(`the disc is still ${offPx.toFixed(1)} px off after ${moves} corrections`);
+    }
+    const camera = work.camera!;
+    const whole = moveToCentre(camera, offset);
+    const move = {
+      eastArcsec: shareOfCorrection * whole.eastArcsec,
+      northArcsec: shareOfCorrection * whole.northArcsec,
+    };
+    await aim.moveBy(move, signal);
+    moves++;
+    before = { look, offPx };
+    if (work.cameraUnproved) {
+      const after = await work.lookForLimb(signal);
+      const shiftPx = after && between(look.disc, after.disc);
+      if (!shiftPx || !stillForetells(camera, { move, shiftPx }, playArcsec)) {
+        bench.note("the kept camera angle does not hold any more");
+        return forget(work);
+      }
+      work.cameraUnproved = false;
+    }
+  }
+}
+
+function forget(work: CentreWork): LoopEnd {
+  work.camera = undefined;
+  work.cameraUnproved = false;
+  return "recalibrate";
+}
+
+/** Whether enough of the limb lies in the frame when the disc is in its middle. */
+export function limbShowsWhenCentred(shape: Shape, discRadiusPx: number): boolean {
+  const halfWidth = shape.widthPx / 2 - 8;
+  const halfHeight = shape.heightPx / 2 - 8;
+  let inside = 0;
+  const probes = 3600;
+  for (let k = 0; k < probes; k++) {
+    const angle = (2 * Math.PI * k) / probes;
+    if (
+      Math.abs(discRadiusPx * Math.cos(angle)) < halfWidth &&
+      Math.abs(discRadiusPx * Math.sin(angle)) < halfHeight
+    )
+      inside++;
+  }
+  const arcPx = (inside / probes) * 2 * Math.PI * discRadiusPx;
+  return arcPx > Math.max(160, 0.6 * Math.min(shape.widthPx, shape.heightPx));
+}

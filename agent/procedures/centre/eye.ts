@@ -1,0 +1,153 @@
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import type { Camera } from "../../../drivers/roles/camera.ts";
+import type { Disc, Sighting } from "../../imaging/disc.ts";
+import { findDisc } from "../../imaging/disc.ts";
+import { countCodes, quantileAdu } from "../../imaging/histogram.ts";
+import type { Shape } from "../../imaging/shape.ts";
+import { TooBrightError } from "./centre-errors.ts";
+import { clipCodeAdu, clippedShare, darkBelowAdu, pedestalAdu, type CoveredLevel } from "./eye-levels.ts";
+import { nextExposureSeconds } from "./eye-exposure.ts";
+
+/** One look through the telescope, at an exposure that suits what is seen. */
+export type Look = Sighting & {
+  readonly exposureSeconds: number;
+  /** Middle of the exposure. */
+  readonly atUtcMs: number;
+  /** Median signal per second of exposure; of a dark frame, what it could be at most [adu/s]. */
+  readonly rateAduPerSecond: number;
+  /** 99.9th percentile above the pedestal per second [adu/s]; a lower bound when the frame clips. */
+  readonly edgeAduPerSecond: number;
+};
+
+export type LimbLook = Look & { readonly disc: Disc };
+
+export interface EyeOptions {
+  readonly camera: Camera;
+  readonly clock: Clock;
+  readonly uniform: () => number;
+  readonly shape: Shape;
+  /** From the optics, or from an earlier calibration, which is surer. */
+  readonly discRadiusPx: number;
+  readonly radiusToleranceFraction: number;
+  readonly flattening: number;
+  /** Covered frames at two exposures; without a cover, one taken from the first frame itself. */
+  readonly covered: readonly CoveredLevel[];
+  readonly topCodeAdu: number;
+  /** Longest exposure for looking. */
+  readonly exposureSecondsMax: number;
+  /** Highest edge rate that is not alarming, and how it is known. */
+  readonly edgeLimit: { readonly aduPerSecond: number; readonly because: string } | undefined;
+  /** Where to begin once the first frame was harmless. */
+  readonly exposureSecondsGuess: number | undefined;
+}
+
+const framesPerLookMax = 9;
+
+/** Looks, adapts the exposure, and shouts when it is too bright. */
+export class Eye {
+  readonly #o: EyeOptions;
+  #radius: { radiusPx: number; toleranceFraction: number };
+  #exposureSeconds: number;
+  #guess: number | undefined;
+  frameCount = 0;
+
+  constructor(options: EyeOptions) {
+    this.#o = options;
+    this.#radius = {
+      radiusPx: options.discRadiusPx,
+      toleranceFraction: options.radiusToleranceFraction,
+    };
+    this.#exposureSeconds = options.camera.limits.exposureSeconds.min;
+    this.#guess = options.exposureSecondsGuess;
+  }
+
+  get shape(): Shape {
+    return this.#o.shape;
+  }
+  get discRadiusPx(): number {
+    return this.#radius.radiusPx;
+  }
+  get exposureSeconds(): number {
+    return this.#exposureSeconds;
+  }
+
+  /** From now on the disc is known to be this large. */
+  learnRadius(radiusPx: number, toleranceFraction: number): void {
+    this.#radius = { radiusPx, toleranceFraction };
+  }
+
+  /** The first uncovered frame: always at the shortest exposure. @throws TooBrightError */
+  async firstLight(signal: AbortSignal): Promise<Look> {
+    this.#exposureSeconds = this.#o.camera.limits.exposureSeconds.min;
+    const look = await this.#once(signal);
+    if (this.#guess !== undefined) this.#exposureSeconds = this.#clamp(this.#guess);
+    return look;
+  }
+
+  /** Looks until the exposure suits what is seen, or can get no better. @throws TooBrightError */
+  async look(signal: AbortSignal): Promise<Look> {
+    for (let frame = 1; ; frame++) {
+      const look = await this.#once(signal);
+      const next = this.#clamp(nextExposureSeconds(look, this.#fullSignalAdu(look.exposureSeconds)));
+      if (Math.abs(next / look.exposureSeconds - 1) < 0.02 || frame === framesPerLookMax) return look;
+      this.#exposureSeconds = next;
+    }
+  }
+
+  #clamp(seconds: number): number {
+    const { min, max } = this.#o.camera.limits.exposureSeconds;
+    return Math.max(min, Math.min(seconds, max, this.#o.exposureSecondsMax));
+  }
+
+  #fullSignalAdu(exposureSeconds: number): number {
+    return this.#o.topCodeAdu - pedestalAdu(this.#o.covered, exposureSeconds);
+  }
+
+  async #once(signal: AbortSignal): Promise<Look> {
+    const { camera, covered, topCodeAdu, shape, flattening, uniform } = this.#o;
+    const frame = await camera.expose(
+      { exposureSeconds: this.#exposureSeconds, frameType: "light" },
+      signal,
+    );
+    this.frameCount++;
+    const exposureSeconds = this.#exposureSeconds;
+    const pedestal = pedestalAdu(covered, exposureSeconds);
+    const counts = countCodes(frame.pixelsAdu);
+    const clipAdu = clipCodeAdu(counts, pedestal, topCodeAdu);
+    const sighting = findDisc(frame.pixelsAdu, shape, {
+      pedestalAdu: pedestal,
+      darkBelowAdu: darkBelowAdu(covered, exposureSeconds),
+      radius: this.#radius,
+      flattening,
+      uniform,
+    });
+    const clipped = clippedShare(counts, pedestal, clipAdu);
+    const edgeAdu = quantileAdu(counts, 0.999)! - pedestal;
+    const look: Look = {
+      ...sighting,
+      peakAdu: clipped > 0.01 ? this.#fullSignalAdu(exposureSeconds) : sighting.peakAdu,
+      exposureSeconds,
+      atUtcMs: frame.startedUtcMs + exposureSeconds * 500,
+      rateAduPerSecond:
+        Math.max(sighting.medianAdu, sighting.seen === "dark" ? darkBelowAdu(covered, exposureSeconds) : 0) /
+        exposureSeconds,
+      edgeAduPerSecond: edgeAdu / exposureSeconds,
+    };
+    this.#checkBrightness(look, clipped);
+    return look;
+  }
+
+  #checkBrightness(look: Look, clipped: number): void {
+    const { edgeLimit, camera } = this.#o;
+    const { exposureSeconds } = look;
+    if (edgeLimit && look.seen !== "dark" && look.edgeAduPerSecond > edgeLimit.aduPerSecond) {
+      const times = (look.edgeAduPerSecond / edgeLimit.aduPerSecond).toFixed(1);
+      throw new TooBrightError({ what: `${times} times the limit (${edgeLimit.because})`, exposureSeconds });
+    }
+    // No filtered Sun fills the converter at the shortest exposure, whatever the history says or does not say.
+    if (clipped > 0.5 && exposureSeconds <= camera.limits.exposureSeconds.min * 1.001) {
+      const share = `${(clipped * 100).toFixed(0)} % of the lit pixels clip at the camera's shortest exposure`;
+      throw new TooBrightError({ what: share, exposureSeconds });
+    }
+  }
+}

@@ -1,0 +1,135 @@
+import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
+import { coveredLevel, levelWithoutCover, type CoveredLevel } from "./eye-levels.ts";
+import { extinctionRatio } from "../../sky/air-mass.ts";
+import { refractionFlattening } from "../../sky/refraction.ts";
+import { sunFromSite } from "../../sky/sun-from-site.ts";
+import { distance } from "./search-places.ts";
+import { FrameTooSmallError, SunTooLowError } from "./centre-errors.ts";
+import type { CentreWork } from "./centre-work.ts";
+import { Eye } from "./eye.ts";
+
+/** A mount this near the wanted place need not slew [arcsec]. */
+const thereArcsec = 180;
+/** Longest exposure for looking: a Sun too faint for it could not be imaged either [s]. */
+const lookSecondsMax = 1;
+/** A focal length in a rig file is nominal; a calibration from an earlier run is measured. */
+const radiusTolerance = { fromOptics: 0.06, fromCalibration: 0.02 };
+
+/** Nothing has moved yet. @throws SunTooLowError, MissingAbilityError */
+export async function checkLimits({ bench, ask, mount }: CentreWork): Promise<void> {
+  const sun = sunFromSite(bench.clock.nowMs(), bench.site);
+  if (sun.altitudeDegrees < ask.sunAltitudeDegreesMin) {
+    throw new SunTooLowError(sun.altitudeDegrees, ask.sunAltitudeDegreesMin);
+  }
+  if (!mount.abilities.solarRate) throw new MissingAbilityError(mount.name, "it has no solar tracking rate");
+}
+
+/** Covered before anything points near the Sun; a diffuser would blur the limb away. */
+export async function cover({ bench }: CentreWork, signal: AbortSignal): Promise<void> {
+  const { cover: front, diffuser } = bench.rig;
+  await front?.ensureClosed(signal);
+  await diffuser?.ensureOpen(signal);
+}
+
+/** Unparked, following the Sun, and pointed at it; still covered. */
+export async function point(work: CentreWork, signal: AbortSignal): Promise<void> {
+  const { mount, aim } = work;
+  await mount.ensureUnparked(signal);
+  await mount.ensureTracking("solar", signal);
+  const home = homeOffset(work);
+  if (distance(await aim.reported(signal), home) < thereArcsec) return;
+  await aim.slewTo(home, signal);
+}
+
+/** Where the mount must say that it points for the Sun to be in view, as far as is known. */
+export function homeOffset({ bench }: CentreWork): { eastArcsec: number; northArcsec: number } {
+  const error = bench.findings.pointingError;
+  return { eastArcsec: -(error?.eastArcsec ?? 0), northArcsec: -(error?.northArcsec ?? 0) };
+}
+
+/** Lowest gain, and what the camera shows without light. Region and binning stay: it is their middle that counts. */
+export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask } = work;
+  const { camera, cover: front } = bench.rig;
+  const { limits } = camera;
+  const setup = await camera.configure(limits.gain ? { gain: limits.gain.min } : {}, signal);
+  const covered: CoveredLevel[] = [];
+  const shortest = limits.exposureSeconds.min;
+  const expose = (exposureSeconds: number) =>
+    camera.expose({ exposureSeconds, frameType: front ? "dark" : "light" }, signal);
+  const first = await expose(shortest);
+  const shape = { widthPx: first.widthPx, heightPx: first.heightPx };
+  const longest = Math.min(lookSecondsMax, limits.exposureSeconds.max);
+  if (front) covered.push(coveredLevel(first), coveredLevel(await expose(longest)));
+  else covered.push(levelWithoutCover(first));
+
+  const sun = sunFromSite(bench.clock.nowMs(), bench.site);
+  const kept = bench.findings.cameraOnSky;
+  const nominal =
+    (Math.atan((limits.pixelMicron * setup.binning) / 1000 / bench.optics.focalLengthMm) * 180 * 3600) / Math.PI;
+  // A matrix kept from other binning or another reducer is of no use.
+  const keptFits = kept !== undefined && Math.abs(kept.arcsecPerPx / nominal - 1) < radiusTolerance.fromOptics;
+  const arcsecPerPx = keptFits ? kept.arcsecPerPx : nominal;
+  const discRadiusPx = sun.semidiameterArcsec / arcsecPerPx;
+  checkFrame(shape, discRadiusPx);
+  if (keptFits) {
+    work.camera = kept;
+    work.cameraUnproved = true;
+  }
+  const history = historyAt(work, setup.gain, sun.altitudeDegrees);
+  const topCodeAdu = bench.findings.topCodeAdu ?? limits.fullScaleAdu;
+  work.eye = new Eye({
+    camera,
+    clock: bench.clock,
+    uniform: () => bench.random.uniform(),
+    shape,
+    discRadiusPx,
+    radiusToleranceFraction: keptFits ? radiusTolerance.fromCalibration : radiusTolerance.fromOptics,
+    // Below 25 degrees refraction squeezes the disc by up to some percent of its diameter.
+    flattening:
+      sun.trueAltitudeDegrees < 25
+        ? refractionFlattening(sun.trueAltitudeDegrees, sun.semidiameterArcsec / 3600)
+        : 0,
+    covered,
+    topCodeAdu,
+    exposureSecondsMax: longest,
+    edgeLimit: edgeLimit(history, ask.brightnessTripFactor, ask.edgeAduPerSecondMax),
+    exposureSecondsGuess: history && (0.5 * topCodeAdu) / history,
+  });
+}
+
+/** Upper edge per second that history foretells for the present altitude at the lowest gain. */
+function historyAt({ bench }: CentreWork, gain: number, altitudeDegrees: number): number | undefined {
+  const rate = bench.findings.lightRate.none;
+  if (!rate || rate.gain !== gain) return undefined;
+  return rate.edgeAduPerSecond / extinctionRatio(rate.sunAltitudeDegrees, altitudeDegrees);
+}
+
+function edgeLimit(history: number | undefined, factor: number, allowed: number | undefined) {
+  const limits = [
+    ...(history === undefined
+      ? []
+      : [{ aduPerSecond: history * factor, because: `${factor} times this rig's history` }]),
+    ...(allowed === undefined ? [] : [{ aduPerSecond: allowed, because: "the rig file" }]),
+  ];
+  return limits.sort((a, b) => a.aduPerSecond - b.aduPerSecond)[0];
+}
+
+function checkFrame(shape: { widthPx: number; heightPx: number }, discRadiusPx: number): void {
+  const shortSide = Math.min(shape.widthPx, shape.heightPx);
+  const size = `${shape.widthPx} × ${shape.heightPx} px`;
+  if (shortSide < 64) throw new FrameTooSmallError(`a frame of ${size} is too small to measure a limb on (least: 64 px)`);
+  if (shortSide < 0.16 * discRadiusPx) {
+    throw new FrameTooSmallError(
+      `a frame of ${size} shows less than a twelfth of the disc's diameter (${(2 * discRadiusPx).toFixed(0)} px)`,
+    );
+  }
+  if (discRadiusPx < 12) throw new FrameTooSmallError(`the disc is only ${(2 * discRadiusPx).toFixed(0)} px across on ${size}`);
+}
+
+/** The first uncovered frame is the shortest there is; a dark one means nothing wrong. @throws TooBrightError */
+export async function uncover({ bench, eye }: CentreWork, signal: AbortSignal): Promise<void> {
+  await bench.rig.cover?.ensureOpen(signal);
+  const look = await eye.firstLight(signal);
+  bench.note("first light", { seen: look.seen, exposureSeconds: look.exposureSeconds });
+}

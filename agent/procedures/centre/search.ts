@@ -1,0 +1,84 @@
+import { sunFromSite } from "../../sky/sun-from-site.ts";
+import type { SkyOffset } from "../../sky/tangent-plane.ts";
+import { sum } from "./aim.ts";
+import { SunNotFoundError } from "./centre-errors.ts";
+import type { CentreWork } from "./centre-work.ts";
+import type { Look } from "./eye.ts";
+import { homeOffset } from "./prepare.ts";
+import { nextPlace, type SeenPlace, searchPlaces, searchStepArcsec } from "./search-places.ts";
+
+/** The disc outshines the sky beside it by far more than this, and texture and limb darkening by far less. */
+const discOverSky = 20;
+
+/**
+ * Looks, and moves in a widening search until the limb is in the frame.
+ * The cover stays open meanwhile: the Sun filter is in front, and the telescope is within degrees of the Sun anyway.
+ * @throws SunNotFoundError
+ */
+export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask, eye, aim } = work;
+  const radiusArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
+  const arcsecPerPx = radiusArcsec / eye.discRadiusPx;
+  const shortSidePx = Math.min(eye.shape.widthPx, eye.shape.heightPx);
+  const stepArcsec = searchStepArcsec(radiusArcsec, shortSidePx * arcsecPerPx);
+  const home = homeOffset(work);
+  const places = searchPlaces(stepArcsec, ask.searchDegrees * 3600).map((place) => sum(place, home));
+  const mayFill = eye.discRadiusPx > 0.4 * shortSidePx;
+  const seen: SeenPlace[] = [];
+  let place: SkyOffset | undefined = home;
+  let fullest: { place: SkyOffset; look: Look } | undefined;
+  while (place) {
+    if (seen.length > 0) await aim.slewTo(place, signal);
+    const look = await eye.look(signal);
+    bench.progress({ what: "looking for the Sun", done: seen.length + 1, of: places.length });
+    if (look.seen === "limb") {
+      work.limb = look;
+      return;
+    }
+    seen.push({ ...place, rateAduPerSecond: look.rateAduPerSecond, lit: look.seen !== "dark" });
+    if (look.seen === "filled" && look.rateAduPerSecond > (fullest?.look.rateAduPerSecond ?? 0)) {
+      fullest = { place, look };
+    }
+    const darkest = Math.min(...seen.map((one) => one.rateAduPerSecond));
+    if (mayFill && fullest && fullest.look.rateAduPerSecond > discOverSky * darkest) {
+      if (await limbFromInside(work, fullest.place, fullest.look.rateAduPerSecond, radiusArcsec, signal)) return;
+      fullest = undefined;
+    }
+    place = nextPlace(places, seen, stepArcsec);
+  }
+  const brightest = Math.max(...seen.map((one) => one.rateAduPerSecond));
+  throw new SunNotFoundError({
+    placeCount: seen.length,
+    searchDegrees: ask.searchDegrees,
+    brightest: seen.some((one) => one.lit)
+      ? `brightest ${brightest.toPrecision(3)} adu/s`
+      : `nothing above noise up to ${eye.exposureSeconds.toPrecision(2)} s`,
+  });
+}
+
+/** The frame was inside the disc: halve the way to a place that is surely outside until the limb shows. */
+async function limbFromInside(
+  work: CentreWork,
+  inside: SkyOffset,
+  discRate: number,
+  radiusArcsec: number,
+  signal: AbortSignal,
+): Promise<boolean> {
+  let bright = inside;
+  let dark = sum(inside, { eastArcsec: 2.2 * radiusArcsec, northArcsec: 0 });
+  for (let halving = 0; halving < 9; halving++) {
+    const middle = {
+      eastArcsec: (bright.eastArcsec + dark.eastArcsec) / 2,
+      northArcsec: (bright.northArcsec + dark.northArcsec) / 2,
+    };
+    await work.aim.slewTo(middle, signal);
+    const look = await work.eye.look(signal);
+    if (look.seen === "limb") {
+      work.limb = look;
+      return true;
+    }
+    if (look.rateAduPerSecond > discRate / discOverSky) bright = middle;
+    else dark = middle;
+  }
+  return false;
+}

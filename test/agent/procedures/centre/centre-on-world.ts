@@ -1,0 +1,72 @@
+import { createActor, toPromise } from "xstate";
+import { centre } from "../../../../agent/procedures/centre/centre.ts";
+import type { CentreAsk, CentreFound } from "../../../../agent/procedures/centre/centre-ask.ts";
+import type { Findings } from "../../../../agent/procedures/findings.ts";
+import type { StepEvent, StepOutcome, Workbench } from "../../../../agent/procedures/step.ts";
+import { silentLog } from "../../../../drivers/kit/log.ts";
+import { Random } from "../../../../drivers/kit/random.ts";
+import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
+import type { Rig } from "../../../../drivers/roles/rig.ts";
+import { drawScene } from "../../../../sim-devices/scene/draw-scene.ts";
+import type { SceneOverrides } from "../../../../sim-devices/scene/override-scene.ts";
+import { ScenePainter } from "../../../../sim-devices/scene/painter.ts";
+import { World } from "../../../../sim-devices/scene/world.ts";
+import { rigOnWorld } from "./rig-on-world.ts";
+
+export const usualAsk: CentreAsk = {
+  toleranceFraction: 0.002,
+  searchDegrees: 2,
+  sunAltitudeDegreesMin: 10,
+  brightnessTripFactor: 4,
+  coverAfter: "open",
+};
+
+/** A world with a rig on it, and centring ready to be run on a virtual clock. */
+export function centringOn(seed: number, overrides: SceneOverrides = {}) {
+  const spec = drawScene(seed, {
+    ...overrides,
+    camera: { widthPx: 400, heightPx: 300, ...overrides.camera },
+  });
+  const clock = new VirtualClock(Date.parse(spec.startUtc));
+  const painter = new ScenePainter(spec);
+  const world = new World({ spec, clock, paint: (light, ask) => painter.paint(light, ask) });
+  const rig = rigOnWorld(world);
+  const findings: Findings = { lightRate: {} };
+  const notes: { event: string; fields: unknown }[] = [];
+  const progress: string[] = [];
+  const bench: Workbench = {
+    rig,
+    clock,
+    random: new Random(seed).fork("centre"),
+    log: silentLog,
+    optics: spec.optics,
+    site: spec.site,
+    folder: "",
+    findings,
+    progress: ({ what }) => void progress.push(what),
+    note: (event, fields) => void notes.push({ event, fields }),
+  };
+
+  const run = async (
+    options: { ask?: Partial<CentreAsk>; rig?: Rig; send?: { afterSeconds: number; event: StepEvent } } = {},
+  ): Promise<StepOutcome<CentreFound>> => {
+    const actor = createActor(centre, {
+      input: {
+        bench: { ...bench, rig: options.rig ?? rig },
+        ask: { ...usualAsk, ...options.ask },
+      },
+    });
+    const done = toPromise(actor);
+    actor.start();
+    const { send } = options;
+    if (send) clock.setTimer(send.afterSeconds, () => actor.send(send.event));
+    return clock.drive(done);
+  };
+
+  /** Distance of the Sun from the optical axis by the world's own account, over the disc's diameter. */
+  const trueOffsetFraction = () => {
+    const { sunEastArcsec, sunNorthArcsec, sunSemidiameterArcsec } = world.glimpse();
+    return Math.hypot(sunEastArcsec, sunNorthArcsec) / (2 * sunSemidiameterArcsec);
+  };
+  return { spec, clock, world, rig, bench, findings, notes, progress, run, trueOffsetFraction };
+}
