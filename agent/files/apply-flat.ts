@@ -3,7 +3,7 @@ import { basename, join } from "node:path";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
 import { FitsFile, type FitsFileImage } from "../../drivers/formats/fits-file.ts";
-import { decodePixels, type FitsPixels } from "../../drivers/formats/fits-pixels.ts";
+import type { FitsPixels } from "../../drivers/formats/fits-pixels.ts";
 import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
 import { type AppliedCounts, applyToFloat32, applyToFloatImage, applyToUint16 } from "../imaging/apply.ts";
 import { type Calibration, readCalibration } from "./flat-file.ts";
@@ -93,7 +93,7 @@ function applyToOne(path: string, request: ApplyRequest, calibration: Calibratio
   const { file, image } = openImage(path);
   using _ = file;
   checkFits(image, calibration);
-  const raw = new Uint8Array(image.rowCount * image.widthPx * image.layout.bytesPerPixel);
+  const raw = image.newRaw(image.rowCount * image.widthPx);
   image.readRaw(0, raw);
   const rawSum = String(sumOfBytes(raw));
   const warnings = warningsFor(image, rawSum, calibration);
@@ -107,7 +107,7 @@ function applyToOne(path: string, request: ApplyRequest, calibration: Calibratio
     [path, request.flatFile, ...(request.darkFile ? [request.darkFile] : [])],
     request.replace,
   );
-  const result = calibrate(decodePixels(raw, image.layout), request.as, calibration);
+  const result = calibrate(image.decodeRaw(raw), request.as, calibration);
   const cards = [...handedOn(image.header.cards), ...origin, ...resultCards(result, calibration)];
   const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
   try {
@@ -137,8 +137,10 @@ function warningsFor(image: FitsFileImage, rawSum: string, { flat, dark }: Calib
     ...(stated === undefined || stated === rawSum
       ? []
       : [`${image.path} does not agree with its own DATASUM: it was changed or damaged`]),
-    ...differences(image, flat, ["INSTRUME", "FILTER", "XBINNING"]),
-    ...(dark ? differences(image, dark, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME"]) : []),
+    ...differences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
+    ...(dark
+      ? differences(image, dark, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
+      : []),
   ];
 }
 

@@ -77,7 +77,9 @@ export function combineFiles(
   if (dark) checkSameSize(dark, first);
   const warnings = [
     ...images.slice(1).flatMap((image) => differences(image, first)),
-    ...(dark ? differences(dark, first, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME"]) : []),
+    ...(dark
+      ? differences(dark, first, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
+      : []),
   ];
   const size = { widthPx: first.widthPx, heightPx: first.rowCount };
   const pxCount = size.widthPx * size.heightPx;

@@ -8,6 +8,7 @@ const settings = [
   { keyword: "XBINNING", what: "binning", toleranceFraction: 0 },
   { keyword: "INSTRUME", what: "camera", toleranceFraction: 0 },
   { keyword: "FILTER", what: "filter", toleranceFraction: 0 },
+  { keyword: "ROWORDER", what: "row order", toleranceFraction: 0 },
 ] as const;
 
 interface Labelled {

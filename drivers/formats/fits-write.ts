@@ -30,20 +30,19 @@ export interface HduToWrite {
  * @throws RangeError if pixels do not fit their shape
  */
 export function encodeFits(hdus: readonly HduToWrite[], writtenUtcMs: number): Uint8Array {
-  const parts = hdus.flatMap((hdu, index) => {
-    const plan = planOf(hdu);
-    const data = new Uint8Array(paddedBytes(dataBytesOf(plan)));
-    if (hdu.pixels !== undefined) encodePixels(hdu.pixels, data);
-    return [
-      headerBytes(plan, { index, hduCount: hdus.length, writtenUtcMs, dataSum: sumOfBytes(data) }),
-      data,
-    ];
-  });
-  const whole = new Uint8Array(parts.reduce((total, part) => total + part.length, 0));
-  let at = 0;
-  for (const part of parts) {
-    whole.set(part, at);
-    at += part.length;
+  const plans = hdus.map(planOf);
+  const header = (index: number, dataSum: number) =>
+    headerBytes(plans[index]!, { index, hduCount: plans.length, writtenUtcMs, dataSum });
+  const headerLengths = plans.map((_, index) => header(index, 0).length);
+  const lengths = plans.map((plan, index) => headerLengths[index]! + paddedBytes(dataBytesOf(plan)));
+  const whole = new Uint8Array(lengths.reduce((total, length) => total + length, 0));
+  let start = 0;
+  for (const [index, { pixels }] of hdus.entries()) {
+    const end = start + lengths[index]!;
+    const data = whole.subarray(start + headerLengths[index]!, end);
+    if (pixels !== undefined) encodePixels(pixels, data);
+    whole.set(header(index, sumOfBytes(data)), start);
+    start = end;
   }
   return whole;
 }
