@@ -131,6 +131,11 @@ describe("dark current", () => {
       else if (defects[i] === 2) expect(flat[i]).toBe(0);
       else expect(electrons[i]).toBe(0);
     }
+    const hot = [...electrons].filter((_, i) => defects[i] === 1).sort((x, y) => x - y);
+    expect(hot[0]).toBeLessThan(1050);
+    expect(hot.at(-1)).toBeGreaterThan(1900);
+    expect(hot.at(-1)).toBeLessThanOrEqual(2000);
+    expect(Math.abs(hot[hot.length >> 1]! / Math.sqrt(2e6) - 1)).toBeLessThan(0.1); // even in the logarithm
     expect(Math.abs(counts[1]! - 77)).toBeLessThan(3); // one place may be drawn twice
     expect(Math.abs(counts[2]! - 38)).toBeLessThan(3);
   });
