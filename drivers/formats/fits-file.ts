@@ -108,9 +108,18 @@ export class FitsFileImage {
 
   /** The same for any run of pixels, row-major. @throws RangeError outside the image; FitsError if the file shrank */
   readPixels(firstPixel: number, pixelCount: number): FitsPixels {
-    const bytes = pixelCount * this.layout.bytesPerPixel;
-    const raw = new Uint8Array(bytes);
+    const raw = this.newRaw(pixelCount);
     this.readRaw(firstPixel, raw);
+    return this.decodeRaw(raw);
+  }
+
+  /** Room for that many pixels as they lie in the file. */
+  newRaw(pixelCount: number): Uint8Array<ArrayBuffer> {
+    return new Uint8Array(pixelCount * this.layout.bytesPerPixel);
+  }
+
+  /** What `readRaw` has read, decoded; `raw` is used up, its bytes may become the pixels. */
+  decodeRaw(raw: Uint8Array<ArrayBuffer>): FitsPixels {
     return this.layout.linear === undefined
       ? decodePixelsInPlace(raw, this.layout)
       : decodePixels(raw, this.layout);
