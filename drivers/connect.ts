@@ -45,6 +45,8 @@ export interface ConnectOptions {
   readonly random: Random;
   /** How to reach a server: TCP as a rule, memory for rehearsals and tests. */
   readonly openers: (server: ServerEntry, name: string) => OpenLink;
+  /** Told of each device, before it is connected, whether it was found so: a crash must not make that forgotten. */
+  readonly found?: (role: RoleName, device: string, connected: boolean) => void;
 }
 
 /** Every device that did not open, at once: a person fixes all of them in one go. */
@@ -138,7 +140,7 @@ async function openServer(
 async function openIndiServer(
   name: string,
   server: ServerEntry,
-  { clock, log, random, openers }: ConnectOptions,
+  { clock, log, random, openers, found }: ConnectOptions,
   stack: AsyncDisposableStack,
   signal: AbortSignal,
 ): Promise<ServerLink> {
@@ -153,7 +155,13 @@ async function openIndiServer(
   await client.connect(signal);
   return {
     async openRole(role, entry, ownsConnection, abort) {
-      const context: RoleContext = { device: client.device(entry.device), clock, log, ownsConnection };
+      const context: RoleContext = {
+        device: client.device(entry.device),
+        clock,
+        log,
+        ownsConnection,
+        ...(found === undefined ? {} : { found: (connected) => found(role, entry.device, connected) }),
+      };
       return indiRole(role, context, client, entry).open(abort);
     },
   };

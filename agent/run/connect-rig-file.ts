@@ -3,12 +3,16 @@ import type { Clock } from "../../drivers/kit/clock.ts";
 import type { OpenLink } from "../../drivers/kit/links.ts";
 import type { Log } from "../../drivers/kit/log.ts";
 import type { Random } from "../../drivers/kit/random.ts";
+import type { RoleName } from "../../drivers/roles/device.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { type AskPerson, HandCover } from "./hand-cover.ts";
 import type { ConnectedRig } from "./run-options.ts";
 
 /** How to reach the servers of a rig file: TCP as a rule, memory for rehearsals and tests. */
 export type Openers = (server: ServerEntry, name: string) => OpenLink;
+
+/** Writes down, before a device is connected, whether it was found so. */
+export type NoteFound = (role: RoleName, device: string, connected: boolean) => void;
 
 export interface ConnectTools {
   readonly openers: Openers;
@@ -17,6 +21,7 @@ export interface ConnectTools {
   readonly log: Log;
   /** Somebody at the terminal; without, what is moved by hand is not there. */
   readonly askPerson?: AskPerson | undefined;
+  readonly found?: NoteFound;
 }
 
 /** Connects what a rig file lists. @throws RigNotConnectedError naming all that failed */
@@ -25,8 +30,12 @@ export async function connectRigFile(
   tools: ConnectTools,
   signal: AbortSignal,
 ): Promise<ConnectedRig> {
-  const { openers, clock, random, log, askPerson } = tools;
-  const opened = await connectRig(rigFile, { openers, clock, random, log }, signal);
+  const { openers, clock, random, log, askPerson, found } = tools;
+  const opened = await connectRig(
+    rigFile,
+    { openers, clock, random, log, ...(found ? { found } : {}) },
+    signal,
+  );
   const byHand = (role: "cover" | "diffuser") => {
     const entry = rigFile.devices[role];
     return askPerson && entry && "by" in entry ? { [role]: new HandCover(role, askPerson) } : {};

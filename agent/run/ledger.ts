@@ -2,6 +2,7 @@ import { Database } from "bun:sqlite";
 import { mkdirSync } from "node:fs";
 import { dirname } from "node:path";
 import type { RoleName, SettingValue } from "../../drivers/roles/device.ts";
+import { connectionKey } from "./restore-order.ts";
 import type { BaselineEntry, RunEnded } from "./run-record.ts";
 
 /**
@@ -81,12 +82,29 @@ export class Ledger implements Disposable {
     return runId;
   }
 
+  /**
+   * Writes down that a device was found connected or not, before it is connected. From then on the run counts as
+   * changing; `saveBaseline` puts the whole baseline in place of these.
+   */
+  noteFound(runId: string, entry: Pick<BaselineEntry, "role" | "device">, connected: boolean): void {
+    this.database.transaction(() => {
+      this.database
+        .query(
+          `insert into baselines (run_id, position, role, device, key, value)
+           values (?, (select count(*) from baselines where run_id = ?), ?, ?, ?, ?)`,
+        )
+        .run(runId, runId, entry.role, entry.device, connectionKey, JSON.stringify(connected));
+      this.#turnChanging(runId);
+    })();
+  }
+
   /** Writes the whole baseline and turns the run to `changing`, in one synced transaction: all of it or nothing. */
   saveBaseline(runId: string, entries: readonly Omit<BaselineEntry, "restored">[]): void {
     const insert = this.database.query(
       "insert into baselines (run_id, position, role, device, key, value, unit) values (?, ?, ?, ?, ?, ?, ?)",
     );
     this.database.transaction(() => {
+      this.database.query("delete from baselines where run_id = ?").run(runId);
       entries.forEach(({ role, device, setting }, position) => {
         insert.run(
           runId,
@@ -98,8 +116,12 @@ export class Ledger implements Disposable {
           setting.unit ?? null,
         );
       });
-      this.database.query("update runs set stage = 'changing' where run_id = ?").run(runId);
+      this.#turnChanging(runId);
     })();
+  }
+
+  #turnChanging(runId: string): void {
+    this.database.query("update runs set stage = 'changing' where run_id = ?").run(runId);
   }
 
   baselineOf(runId: string): readonly BaselineEntry[] {

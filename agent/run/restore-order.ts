@@ -2,7 +2,7 @@ import type { RoleName } from "../../drivers/roles/device.ts";
 import type { BaselineEntry } from "./run-record.ts";
 
 /** Settings that are about the link itself: put back when nothing else needs the device any more. */
-const connectionKey = "connected";
+export const connectionKey = "connected";
 
 /** What moves or stands in the light goes back behind a closed cover; the cover itself comes last. */
 const roleOrder: readonly RoleName[] = [

@@ -17,6 +17,7 @@ export interface RestoreRigOptions {
 export async function restoreRig(options: RestoreRigOptions): Promise<readonly RecoveredRun[]> {
   const { rigFile, ledger, connect, clock, log } = options;
   if (ledger.unfinishedRuns(rigFile.rig).length === 0) return [];
-  await using connected = await connect(new AbortController().signal);
+  // What is found connected now is the unfinished run's doing; its own baseline says how it was.
+  await using connected = await connect(new AbortController().signal, () => {});
   return await recoverRig({ rig: connected.rig, rigFile, ledger, clock, log });
 }

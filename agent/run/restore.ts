@@ -22,8 +22,8 @@ export interface RestoreAsk extends RestoreTools {
  */
 export async function restoreBaseline(ask: RestoreAsk): Promise<readonly SettingRecord[]> {
   const phases = restorePhases(ask.baseline);
-  await ensureQuiet(ask.rig, ask);
-  if (ask.rig.cover) await tryTo("close the cover", ask, (signal) => ask.rig.cover!.ensureClosed(signal));
+  const touched = [...phases.behindCover, ...phases.cover];
+  if (touched.length > 0) await makeSafe(ask); // a run that was killed while it connected has touched nothing else
   const devices = new Map<string, Device>(
     devicesOf(ask.rig).map((device) => [`${device.role}/${device.name}`, device]),
   );
@@ -33,6 +33,12 @@ export async function restoreBaseline(ask: RestoreAsk): Promise<readonly Setting
   await restoreCover(ask, phases, round);
   for (const entry of phases.connections) await round.putBack(entry);
   return ask.baseline.map((entry) => round.records.get(entry)!);
+}
+
+async function makeSafe(ask: RestoreAsk): Promise<void> {
+  await ensureQuiet(ask.rig, ask);
+  const { cover } = ask.rig;
+  if (cover) await tryTo("close the cover", ask, (signal) => cover.ensureClosed(signal));
 }
 
 async function restoreCover(ask: RestoreAsk, phases: RestorePhases, round: Round): Promise<void> {

@@ -67,7 +67,7 @@ export class RigRun implements RunHands {
   }
 
   hasUnfinished(): boolean {
-    return this.#options.ledger.unfinishedRuns(this.#options.rigFile.rig).length > 0;
+    return this.#earlierUnfinished();
   }
 
   async checkPlan(): Promise<void> {
@@ -77,17 +77,31 @@ export class RigRun implements RunHands {
   }
 
   async connect(signal: AbortSignal): Promise<void> {
-    this.#connected = await this.#options.connect(signal);
+    const { ledger, connect } = this.#options;
+    this.#connected = await connect(signal, (role, device, connected) => {
+      // While an earlier run is unfinished, what is found is its doing; only after it is put back this run's turn comes.
+      if (!this.#earlierUnfinished()) ledger.noteFound(this.#runId, { role, device }, connected);
+    });
   }
 
-  async recover(): Promise<void> {
+  #earlierUnfinished(): boolean {
+    const { ledger, rigFile } = this.#options;
+    return ledger.unfinishedRuns(rigFile.rig).some((row) => row.runId !== this.#runId);
+  }
+
+  async recover(signal: AbortSignal): Promise<void> {
     if (!this.hasUnfinished()) return;
     this.#book.noteSurely("putting back what an earlier run left");
-    for (const { runId, settings } of await recoverRig(this.#restoreAsk)) {
+    const earlier = await recoverRig(this.#restoreAsk);
+    for (const { runId, settings } of earlier) {
       const left = settings.filter((setting) => setting.state === "different");
       if (left.length > 0) throw new NotRecoveredError(runId, left);
       this.#book.noteSurely("an earlier run is put back", { earlier: runId, settings: settings.length });
     }
+    if (this.#refusedFor !== undefined) return;
+    // Devices that had been found disconnected are so again: this run connects them for itself.
+    await this.close();
+    await this.connect(signal);
   }
 
   async checkRig(signal: AbortSignal): Promise<void> {

@@ -25,7 +25,7 @@ export interface RunHands {
   checkPlan(signal: AbortSignal): Promise<void>;
   connect(signal: AbortSignal): Promise<void>;
   /** Puts back what earlier runs left. @throws NotRecoveredError */
-  recover(): Promise<void>;
+  recover(signal: AbortSignal): Promise<void>;
   checkRig(signal: AbortSignal): Promise<void>;
   takeBaseline(signal: AbortSignal): Promise<void>;
   stepInput(stepIndex: number): { bench: Workbench; ask: unknown };

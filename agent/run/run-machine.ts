@@ -62,7 +62,7 @@ export function runMachine(table: StepTable) {
       ...stepActors,
       checkPlan: effect((hands, signal) => hands.checkPlan(signal)),
       connect: effect((hands, signal) => hands.connect(signal)),
-      recover: effect((hands) => hands.recover()),
+      recover: effect((hands, signal) => hands.recover(signal)),
       checkRig: effect((hands, signal) => hands.checkRig(signal)),
       takeBaseline: effect((hands, signal) => hands.takeBaseline(signal)),
       watch: fromCallback<{ type: "none" }, RunContext>(({ input, sendBack }) => {

@@ -5,6 +5,7 @@ import type { Rig } from "../../drivers/roles/rig.ts";
 import type { Plan } from "../../plans/plan-file.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import type { Progress } from "../procedures/step.ts";
+import type { NoteFound } from "./connect-rig-file.ts";
 import type { Ledger } from "./ledger.ts";
 import type { RunRecord } from "./run-record.ts";
 import type { StepTable } from "./step-entry.ts";
@@ -14,8 +15,11 @@ export interface ConnectedRig extends AsyncDisposable {
   readonly rig: Rig;
 }
 
-/** Connects every device of the rig. @throws with all that failed, nothing left open */
-export type ConnectRig = (signal: AbortSignal) => Promise<ConnectedRig>;
+/**
+ * Connects every device of the rig, telling `found` of each before it changes anything about it.
+ * @throws with all that failed, nothing left open
+ */
+export type ConnectRig = (signal: AbortSignal, found: NoteFound) => Promise<ConnectedRig>;
 
 export interface RunOptions {
   readonly plan: Plan;

@@ -20,7 +20,7 @@ export function runPlan(options: RunPlanOptions): Promise<RunReport> {
   return carryOut({
     ...rest,
     table: stepTable,
-    connect: (signal) => connectRigFile(rigFile, tools, signal),
+    connect: (signal, found) => connectRigFile(rigFile, { ...tools, found }, signal),
     freeDiskMegabytes: () => freeDiskMegabytes(folder),
   });
 }

@@ -16,6 +16,8 @@ export interface RoleContext {
    * inside) must not be disconnected by the first while the second still restores.
    */
   readonly ownsConnection: boolean;
+  /** Told before anything is changed whether the device was found connected, so that it can be written down first. */
+  readonly found?: (connected: boolean) => void;
 }
 
 const settleSecondsAtClose = 10;
@@ -34,6 +36,7 @@ export abstract class IndiRole implements Device {
   protected readonly clock: Clock;
   protected readonly log: Log;
   readonly #ownsConnection: boolean;
+  readonly #found: ((connected: boolean) => void) | undefined;
   #foundConnected: boolean | undefined;
   #lostCount = 0;
   #leftAs: readonly Setting[] | undefined;
@@ -44,6 +47,7 @@ export abstract class IndiRole implements Device {
     this.log = context.log;
     this.name = context.device.name;
     this.#ownsConnection = context.ownsConnection;
+    this.#found = context.found;
   }
 
   /** What a run of ours may change, in an order in which it can be put back. */
@@ -56,6 +60,7 @@ export abstract class IndiRole implements Device {
   async open(signal: AbortSignal): Promise<this> {
     const [connection] = await this.device.require(["CONNECTION"], { withinSeconds: 10 }, signal);
     this.#foundConnected = switchIn(connection, "CONNECT") === true;
+    if (this.#ownsConnection) this.#found?.(this.#foundConnected);
     await this.#connect(signal);
     await this.setUp(signal, false);
     return this;

@@ -2,7 +2,8 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { carryOut } from "../../agent/run/carry-out.ts";
 import { Ledger } from "../../agent/run/ledger.ts";
-import { recoverRig } from "../../agent/run/recover.ts";
+import { restoreRig } from "../../agent/run/restore-rig.ts";
+import type { ConnectRig } from "../../agent/run/run-options.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { Life } from "../agent/run/fake-rig.ts";
@@ -31,7 +32,7 @@ const begin = (run: FakeRun) => (life: Life) =>
   carryOut(
     run.options(usualWorks, {
       clock: mortalClock(run.clock, life),
-      connect: async () => ({ rig: run.rig.open(life), async [Symbol.asyncDispose]() {} }),
+      connect: (_signal, found) => run.rig.connect(found, life),
     }),
   );
 
@@ -40,7 +41,8 @@ const restore = (run: FakeRun) => async (life: Life) => {
   using ledger = new Ledger(run.ledger.file);
   const clock = mortalClock(run.clock, life);
   const rigFile = readRigFile(run.rigText, "rig.yaml");
-  return await recoverRig({ rig: run.rig.open(life), rigFile, ledger, clock, log: silentLog });
+  const connect: ConnectRig = (_signal, found) => run.rig.connect(found, life);
+  return await restoreRig({ connect, rigFile, ledger, clock, log: silentLog });
 };
 
 /** Until a run gets through without a change left to be killed at. */

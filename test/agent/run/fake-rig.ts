@@ -36,6 +36,7 @@ export class Life {
 /** A rig of plain values that survives its "process": what is set stays set, each change takes time and is told. */
 export class FakeRig {
   readonly told: string[] = [];
+  #foundConnected: ReadonlyMap<RoleName, boolean> = new Map();
   /** Device → settings, the truth. */
   readonly truth = new Map<RoleName, Map<string, SettingValue>>();
   weather: "safe" | "warning" | "unsafe" | "unknown" = "safe";
@@ -87,8 +88,30 @@ export class FakeRig {
     );
   }
 
+  /** Connects every device, as drivers do it: what was found is told first, and disposing puts it back. */
+  async connect(
+    found: (role: RoleName, device: string, connected: boolean) => void = () => {},
+    life = new Life(),
+  ): Promise<{ rig: Rig } & AsyncDisposable> {
+    const before = new Map<RoleName, boolean>();
+    for (const role of this.truth.keys()) {
+      const connected = this.get(role, "connected") === true;
+      before.set(role, connected);
+      found(role, `Fake ${role}`, connected);
+      await life.while(() => this.set(role, "connected", true));
+    }
+    const rig = this.open(life, before);
+    const dispose = async () => {
+      for (const [role, connected] of before) {
+        if (!connected) await life.while(() => this.set(role, "connected", false));
+      }
+    };
+    return { rig, [Symbol.asyncDispose]: dispose };
+  }
+
   /** The rig as one process sees it. */
-  open(life = new Life()): Rig {
+  open(life = new Life(), foundConnected: ReadonlyMap<RoleName, boolean> = new Map()): Rig {
+    this.#foundConnected = foundConnected;
     return Object.fromEntries(
       Object.entries(this.#open()).map(([role, device]) => [role, mortal(device as object, life)]),
     ) as unknown as Rig;
@@ -205,7 +228,11 @@ export class FakeRig {
       readSettings: async () => {
         this.#answer(role);
         await this.clock.sleep(0.1);
-        return [...this.truth.get(role)!].map(([key, value]) => ({ key, value: structuredClone(value) }));
+        const found = this.#foundConnected.get(role) ?? true;
+        return [...this.truth.get(role)!].map(([key, value]) => ({
+          key,
+          value: key === "connected" ? value === true && found : structuredClone(value),
+        }));
       },
       restoreSetting: async ({ key, value }: Setting) => {
         await this.set(role, key, value, role === "mount" ? 10 : 1);

@@ -52,7 +52,7 @@ export class FakeRun implements Disposable {
     return {
       plan: readPlan(this.planText, "plan.yaml"),
       rigFile: readRigFile(this.rigText, "rig.yaml"),
-      connect: async () => ({ rig: this.rig.open(), async [Symbol.asyncDispose]() {} }),
+      connect: (_signal, found) => this.rig.connect(found),
       table: fakeTable(works),
       clock: this.clock,
       random: new Random(1),
