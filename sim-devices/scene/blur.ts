@@ -97,7 +97,7 @@ function addDisc(
 }
 
 function clamp(value: number, top: number): number {
-  return value < 0 ? 0 : value > top ? top : value;
+  return Math.min(top, Math.max(0, value));
 }
 
 /** Half the chord of a circle, averaged over a row of height 1. */

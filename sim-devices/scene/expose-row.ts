@@ -85,6 +85,6 @@ export function readOutRow(
     }
     if (electrons > fullWellElectrons) electrons = fullWellElectrons + readNoiseElectrons * noise.gauss();
     const code = (electrons + columnOffset[columnStart + x]!) * codesPerElectron + base;
-    codes[codeStart + x] = code < 0 ? 0 : code > topCode ? topCode : code;
+    codes[codeStart + x] = Math.min(topCode, Math.max(0, code));
   }
 }

@@ -28,7 +28,8 @@ export class TextureTile {
     const x = xCells * CELL;
     const y = yCells * CELL;
     return (
-      Math.SQRT1_2 * (this.#sample(x, y) + this.#sample(0.6 * x - 0.83 * y + 101.3, 0.83 * x + 0.6 * y + 33.7))
+      Math.SQRT1_2 *
+      (this.#sample(x, y) + this.#sample(0.6 * x - 0.83 * y + 101.3, 0.83 * x + 0.6 * y + 33.7))
     );
   }
 
