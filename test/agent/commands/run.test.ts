@@ -1,0 +1,193 @@
+import { EventEmitter } from "node:events";
+import { mkdtempSync, readdirSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { afterEach, beforeEach, expect, test } from "vitest";
+import { ledgerFileDefault } from "../../../agent/commands/ledger-place.ts";
+import { conclude, exitCodes } from "../../../agent/commands/outcome.ts";
+import { restore } from "../../../agent/commands/restore.ts";
+import { outcomeOf, type RunWiring, run, runFolderName } from "../../../agent/commands/run.ts";
+import { withStopSignals } from "../../../agent/commands/stop-signals.ts";
+import { Ledger } from "../../../agent/run/ledger.ts";
+import { lockRig } from "../../../agent/run/rig-lock.ts";
+import { silentLog } from "../../../drivers/kit/log.ts";
+import { Random } from "../../../drivers/kit/random.ts";
+import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
+import { type BrokenFile, brokenPlans, brokenRigs, goodPlan, goodRig } from "../../plans/broken-files.ts";
+import { FakeRun, usualWorks } from "../run/fake-run.ts";
+
+let folder: string;
+let said: { stdout: string; stderr: string; exitCode: number | undefined };
+let touched: number;
+const clock = new VirtualClock(Date.UTC(2026, 5, 20, 10));
+const host = {
+  clock,
+  live: false,
+  stdout: (text: string) => {
+    said.stdout += text;
+  },
+  stderr: (text: string) => {
+    said.stderr += text;
+  },
+  setExitCode: (code: number) => {
+    said.exitCode = code;
+  },
+};
+
+beforeEach(() => {
+  folder = mkdtempSync(join(tmpdir(), "evenfield-command-"));
+  said = { stdout: "", stderr: "", exitCode: undefined };
+  touched = 0;
+});
+afterEach(() => rmSync(folder, { recursive: true, force: true }));
+
+/** A rig whose links must not be opened. */
+const wiring: RunWiring = {
+  openers: () => () => {
+    touched++;
+    return Promise.reject(new Error("nobody listens"));
+  },
+  log: silentLog,
+  random: new Random(1),
+  signal: new AbortController().signal,
+  writeOutputs: async () => [],
+};
+const ledgerFile = () => join(folder, "ledger.sqlite");
+
+function write(name: string, text: string): string {
+  writeFileSync(join(folder, name), text);
+  return join(folder, name);
+}
+
+async function runWith(plan: string, rig: string): Promise<void> {
+  const options = {
+    rig: write("rig.yaml", rig),
+    runs: join(folder, "runs"),
+    ledger: ledgerFile(),
+    unattended: true,
+  };
+  await conclude(host, false, () => run(write("plan.yaml", plan), options, wiring, host));
+}
+
+const changed = (good: string, { change: [find, put] }: BrokenFile) => good.replace(find, put);
+
+test.each(brokenPlans)(
+  "a plan with $fault: exit code 2, the line on stderr, nothing opened, nothing made",
+  async (file) => {
+    await runWith(changed(goodPlan, file), goodRig);
+    expect(said.exitCode).toBe(2);
+    expect(said.stderr).toContain(`plan.yaml:${file.line}: ${file.message}`);
+    expect(said.stderr).toContain("Nothing on the rig was touched.");
+    expect(touched).toBe(0);
+    expect(readdirSync(folder).toSorted()).toEqual(["plan.yaml", "rig.yaml"]);
+  },
+);
+
+test.each(brokenRigs)(
+  "a rig file with $fault: exit code 2, the line on stderr, nothing opened, nothing made",
+  async (file) => {
+    await runWith(goodPlan, changed(goodRig, file));
+    expect(said.exitCode).toBe(2);
+    expect(said.stderr).toContain(`rig.yaml:${file.line}: ${file.message}`);
+    expect(touched).toBe(0);
+    expect(readdirSync(folder).toSorted()).toEqual(["plan.yaml", "rig.yaml"]);
+  },
+);
+
+test("a filter that has to be confirmed again: exit code 4 with the cautions, no link opened", async () => {
+  const rig = goodRig
+    .replace("{ by: hand }", "{ server: home, device: Sheet A }")
+    .replace("2026-05-01", "2026-04-01");
+  await runWith(goodPlan, rig);
+  expect(said.exitCode).toBe(4);
+  expect(said.stdout).toContain("the Sun filter was last confirmed on 2026-04-01, 80 days ago");
+  expect(said.stdout).toContain("Never look through the telescope");
+  expect(said.stdout).toContain("Nothing on the rig was changed.");
+  expect(touched).toBe(0);
+});
+
+test("what is moved by hand refuses an unattended run: exit code 2, no link opened", async () => {
+  await runWith(goodPlan, goodRig);
+  expect(said.exitCode).toBe(2);
+  expect(said.stdout).toContain("the diffuser is moved by hand, and nobody is there");
+  expect(touched).toBe(0);
+});
+
+test("a rig in the hands of another process: exit code 4", async () => {
+  using lock = lockRig(ledgerFile(), "garden");
+  await runWith(goodPlan, goodRig);
+  expect(lock).toBeDefined();
+  expect(said).toMatchObject({ exitCode: 4 });
+  expect(said.stderr).toContain("another evenfield process is using the rig garden");
+});
+
+test("how a run ended is told in three sentences, and the same in one JSON object", async () => {
+  using fake = new FakeRun();
+  const outcome = outcomeOf(await fake.run(usualWorks));
+  expect(outcome.exitCode).toBe(exitCodes.done);
+  expect(outcome.text.split("\n")).toEqual([
+    "The plan morning is done. Verdict of the flat: good.",
+    "The rig is as it was found (25 settings read back). The cover is closed.",
+    expect.stringContaining("Look into"),
+  ]);
+  expect(JSON.parse(JSON.stringify(outcome.result))).toMatchObject({
+    ended: "completed",
+    verdict: "good",
+    exitCode: 0,
+  });
+});
+
+test("a rig left different is told setting by setting", async () => {
+  using fake = new FakeRun();
+  fake.rig.afterChange = (what) => {
+    if (what === "diffuser.position") fake.rig.stuck.add("diffuser.position");
+  };
+  const { text } = outcomeOf(await fake.run(usualWorks));
+  expect(text).toContain('Not as it was found: Fake diffuser: position was "open" and is "closed"');
+  expect(text).toContain("evenfield restore");
+});
+
+test("restore with nothing unfinished opens no link", async () => {
+  const options = { rig: write("rig.yaml", goodRig), ledger: ledgerFile() };
+  await conclude(host, false, () => restore(options, wiring, host));
+  new Ledger(ledgerFile())[Symbol.dispose]();
+  await conclude(host, false, () => restore(options, wiring, host));
+  expect(said.stdout.match(/nothing to restore/g)).toHaveLength(2);
+  expect(said.exitCode).toBe(0);
+  expect(touched).toBe(0);
+});
+
+test("restore of a rig that does not answer: exit code 6; accepted as it is, the next one has nothing to do", async () => {
+  const options = { rig: write("rig.yaml", goodRig), ledger: ledgerFile() };
+  {
+    using ledger = new Ledger(ledgerFile());
+    const runId = ledger.beginRun({ rig: "garden", plan: "morning", folder, startedUtcMs: 0 });
+    ledger.saveBaseline(runId, [{ role: "camera", device: "Camera A", setting: { key: "gain", value: 1 } }]);
+  }
+  await clock.drive(conclude(host, false, () => restore(options, wiring, host)));
+  expect(said.exitCode).toBe(6);
+  expect(said.stderr).toContain("Close the cover by hand.");
+  expect(touched).toBeGreaterThan(0);
+  await conclude(host, true, () => restore({ ...options, accept: true }, wiring, host));
+  expect(said.exitCode).toBe(0);
+  await conclude(host, false, () => restore(options, wiring, host));
+  expect(said.stdout).toContain("nothing to restore");
+});
+
+test("the first Ctrl-C asks for a stop, the next ones are told to wait, and none is left listening", async () => {
+  const source = new EventEmitter();
+  const heard = await withStopSignals(host, source, async (signal) => {
+    source.emit("SIGINT");
+    expect(signal.aborted).toBe(true);
+    source.emit("SIGTERM");
+    return signal.reason as Error;
+  });
+  expect(heard.message).toBe("stopped by the operator");
+  expect(said.stderr).toMatch(/Stopping: .*\nStill putting the rig back/);
+  expect(source.listenerCount("SIGINT") + source.listenerCount("SIGTERM")).toBe(0);
+});
+
+test("a run's folder sorts by time; the ledger is the user's, wherever a command is started", () => {
+  expect(runFolderName(Date.UTC(2026, 5, 20, 10, 15), "first-flat")).toBe("2026-06-20T101500Z-first-flat");
+  expect(ledgerFileDefault({ XDG_DATA_HOME: "/data" })).toBe("/data/evenfield/ledger.sqlite");
+});
