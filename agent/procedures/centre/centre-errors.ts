@@ -10,7 +10,8 @@ export abstract class CentreError extends Error {
 
 export class SunTooLowError extends CentreError {
   override readonly code = "SUN_TOO_LOW";
-  override readonly whatToDo = "Run later in the day, or lower `limits.sunAltitudeDegreesMin` in the rig file.";
+  override readonly whatToDo =
+    "Run later in the day, or lower `limits.sunAltitudeDegreesMin` in the rig file.";
   constructor(altitudeDegrees: number, minDegrees: number) {
     super(`the Sun stands at ${altitudeDegrees.toFixed(1)}°, below the limit of ${minDegrees}°`);
   }
@@ -22,7 +23,9 @@ export class TooBrightError extends CentreError {
   override readonly whatToDo =
     "Look at the Sun filter before anything is uncovered again. Never look through the instrument or its finder to check; follow the filter maker's guidance.";
   constructor(readonly seen: { what: string; exposureSeconds: number }) {
-    super(`the picture is far too bright: ${seen.what} at ${seen.exposureSeconds} s; the Sun filter may be missing`);
+    super(
+      `the picture is far too bright: ${seen.what} at ${seen.exposureSeconds} s; the Sun filter may be missing`,
+    );
   }
 }
 

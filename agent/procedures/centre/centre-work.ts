@@ -16,6 +16,8 @@ export class CentreWork {
   camera: CameraMatrix | undefined;
   /** True when it comes from an earlier run or step and no move has confirmed it yet. */
   cameraUnproved = false;
+  /** The camera's gain while looking: its lowest. */
+  gain = 0;
   found: CentreFound | undefined;
 
   constructor(

@@ -5,7 +5,7 @@ import { calibrate } from "./calibrate.ts";
 import type { CentreAsk, CentreFound } from "./centre-ask.ts";
 import { TooBrightError } from "./centre-errors.ts";
 import { CentreWork } from "./centre-work.ts";
-import { closeLoop, limbShowsWhenCentred, type LoopEnd } from "./close-loop.ts";
+import { closeLoop, type LoopEnd, limbShowsWhenCentred } from "./close-loop.ts";
 import { leaveSafe } from "./leave-safe.ts";
 import { walkLimbs } from "./limb-walk.ts";
 import { checkLimits, cover, point, setUpCamera, uncover } from "./prepare.ts";

@@ -1,6 +1,6 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { coarseFrame } from "../../imaging/limb-coarse.ts";
 import { type CodeCounts, countCodes, quantileAdu, totalCount } from "../../imaging/histogram.ts";
+import { coarseFrame } from "../../imaging/limb-coarse.ts";
 import { quantile } from "../../imaging/order-statistics.ts";
 
 /** What a frame shows without light. */

@@ -5,8 +5,8 @@ import { findDisc } from "../../imaging/disc.ts";
 import { countCodes, quantileAdu } from "../../imaging/histogram.ts";
 import type { Shape } from "../../imaging/shape.ts";
 import { TooBrightError } from "./centre-errors.ts";
-import { clipCodeAdu, clippedShare, darkBelowAdu, pedestalAdu, type CoveredLevel } from "./eye-levels.ts";
 import { nextExposureSeconds } from "./eye-exposure.ts";
+import { type CoveredLevel, clipCodeAdu, clippedShare, darkBelowAdu, pedestalAdu } from "./eye-levels.ts";
 
 /** One look through the telescope, at an exposure that suits what is seen. */
 export type Look = Sighting & {
@@ -49,6 +49,7 @@ export class Eye {
   #radius: { radiusPx: number; toleranceFraction: number };
   #exposureSeconds: number;
   #guess: number | undefined;
+  #newest: { look: Look; clipped: number } | undefined;
   frameCount = 0;
 
   constructor(options: EyeOptions) {
@@ -69,6 +70,18 @@ export class Eye {
   }
   get exposureSeconds(): number {
     return this.#exposureSeconds;
+  }
+
+  get pedestalAdu(): number {
+    return pedestalAdu(this.#o.covered, this.#exposureSeconds);
+  }
+
+  /** How bright the newest frame was, for the rig's history; undefined when it clipped or was faint. */
+  centredEdgeAduPerSecond(): number | undefined {
+    if (!this.#newest || this.#newest.clipped > 0) return undefined;
+    const { look } = this.#newest;
+    const level = (look.edgeAduPerSecond * look.exposureSeconds) / this.#fullSignalAdu(look.exposureSeconds);
+    return level > 0.02 ? look.edgeAduPerSecond : undefined;
   }
 
   /** From now on the disc is known to be this large. */
@@ -105,10 +118,7 @@ export class Eye {
 
   async #once(signal: AbortSignal): Promise<Look> {
     const { camera, covered, topCodeAdu, shape, flattening, uniform } = this.#o;
-    const frame = await camera.expose(
-      { exposureSeconds: this.#exposureSeconds, frameType: "light" },
-      signal,
-    );
+    const frame = await camera.expose({ exposureSeconds: this.#exposureSeconds, frameType: "light" }, signal);
     this.frameCount++;
     const exposureSeconds = this.#exposureSeconds;
     const pedestal = pedestalAdu(covered, exposureSeconds);
@@ -133,6 +143,7 @@ export class Eye {
         exposureSeconds,
       edgeAduPerSecond: edgeAdu / exposureSeconds,
     };
+    this.#newest = { look, clipped };
     this.#checkBrightness(look, clipped);
     return look;
   }

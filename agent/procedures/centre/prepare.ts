@@ -1,12 +1,12 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
-import { coveredLevel, levelWithoutCover, type CoveredLevel } from "./eye-levels.ts";
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { distance } from "./search-places.ts";
 import { FrameTooSmallError, SunTooLowError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import { Eye } from "./eye.ts";
+import { type CoveredLevel, coveredLevel, levelWithoutCover } from "./eye-levels.ts";
+import { distance } from "./search-places.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 180;
@@ -53,6 +53,7 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   const { camera, cover: front } = bench.rig;
   const { limits } = camera;
   const setup = await camera.configure(limits.gain ? { gain: limits.gain.min } : {}, signal);
+  work.gain = setup.gain;
   const covered: CoveredLevel[] = [];
   const shortest = limits.exposureSeconds.min;
   const expose = (exposureSeconds: number) =>
@@ -66,9 +67,11 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   const sun = sunFromSite(bench.clock.nowMs(), bench.site);
   const kept = bench.findings.cameraOnSky;
   const nominal =
-    (Math.atan((limits.pixelMicron * setup.binning) / 1000 / bench.optics.focalLengthMm) * 180 * 3600) / Math.PI;
+    (Math.atan((limits.pixelMicron * setup.binning) / 1000 / bench.optics.focalLengthMm) * 180 * 3600) /
+    Math.PI;
   // A matrix kept from other binning or another reducer is of no use.
-  const keptFits = kept !== undefined && Math.abs(kept.arcsecPerPx / nominal - 1) < radiusTolerance.fromOptics;
+  const keptFits =
+    kept !== undefined && Math.abs(kept.arcsecPerPx / nominal - 1) < radiusTolerance.fromOptics;
   const arcsecPerPx = keptFits ? kept.arcsecPerPx : nominal;
   const discRadiusPx = sun.semidiameterArcsec / arcsecPerPx;
   checkFrame(shape, discRadiusPx);
@@ -118,13 +121,15 @@ function edgeLimit(history: number | undefined, factor: number, allowed: number 
 function checkFrame(shape: { widthPx: number; heightPx: number }, discRadiusPx: number): void {
   const shortSide = Math.min(shape.widthPx, shape.heightPx);
   const size = `${shape.widthPx} × ${shape.heightPx} px`;
-  if (shortSide < 64) throw new FrameTooSmallError(`a frame of ${size} is too small to measure a limb on (least: 64 px)`);
+  if (shortSide < 64)
+    throw new FrameTooSmallError(`a frame of ${size} is too small to measure a limb on (least: 64 px)`);
   if (shortSide < 0.16 * discRadiusPx) {
     throw new FrameTooSmallError(
       `a frame of ${size} shows less than a twelfth of the disc's diameter (${(2 * discRadiusPx).toFixed(0)} px)`,
     );
   }
-  if (discRadiusPx < 12) throw new FrameTooSmallError(`the disc is only ${(2 * discRadiusPx).toFixed(0)} px across on ${size}`);
+  if (discRadiusPx < 12)
+    throw new FrameTooSmallError(`the disc is only ${(2 * discRadiusPx).toFixed(0)} px across on ${size}`);
 }
 
 /** The first uncovered frame is the shortest there is; a dark one means nothing wrong. @throws TooBrightError */

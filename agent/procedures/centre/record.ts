@@ -38,6 +38,16 @@ async function record(work: CentreWork, signal: AbortSignal, measured: Measured)
   const pointingError = offsetFrom(pointing, sun);
   const cameraOnSky = { ...camera!, measuredUtcMs: bench.clock.nowMs() };
   Object.assign(bench.findings, { cameraOnSky, pointingError, sunPointing: pointing });
+  const edgeAduPerSecond = eye.centredEdgeAduPerSecond();
+  if (edgeAduPerSecond !== undefined) {
+    bench.findings.lightRate.none = {
+      edgeAduPerSecond,
+      pedestalAdu: eye.pedestalAdu,
+      gain: work.gain,
+      sunAltitudeDegrees: sun.altitudeDegrees,
+      measuredUtcMs: bench.clock.nowMs(),
+    };
+  }
   work.found = {
     ...measured,
     cameraOnSky,

@@ -57,8 +57,12 @@ export function nextPlace(
 function glowGuide(seen: readonly SeenPlace[]): SeenPlace | undefined {
   const lit = seen.filter((place) => place.lit);
   if (lit.length < 2) return undefined;
-  const brightest = lit.reduce((best, place) => (place.rateAduPerSecond > best.rateAduPerSecond ? place : best));
-  const faintest = lit.reduce((best, place) => (place.rateAduPerSecond < best.rateAduPerSecond ? place : best));
+  const brightest = lit.reduce((best, place) =>
+    place.rateAduPerSecond > best.rateAduPerSecond ? place : best,
+  );
+  const faintest = lit.reduce((best, place) =>
+    place.rateAduPerSecond < best.rateAduPerSecond ? place : best,
+  );
   return brightest.rateAduPerSecond > 1.15 * faintest.rateAduPerSecond ? brightest : undefined;
 }
 

@@ -41,7 +41,8 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
     }
     const darkest = Math.min(...seen.map((one) => one.rateAduPerSecond));
     if (mayFill && fullest && fullest.look.rateAduPerSecond > discOverSky * darkest) {
-      if (await limbFromInside(work, fullest.place, fullest.look.rateAduPerSecond, radiusArcsec, signal)) return;
+      if (await limbFromInside(work, fullest.place, fullest.look.rateAduPerSecond, radiusArcsec, signal))
+        return;
       fullest = undefined;
     }
     place = nextPlace(places, seen, stepArcsec);

@@ -8,7 +8,12 @@ import type { World } from "../../../../sim-devices/scene/world.ts";
 
 /** Roles straight on a simulated world, with no protocol between: for procedures tested by themselves. */
 export function rigOnWorld(world: World): Rig {
-  return { camera: cameraOn(world), mount: mountOn(world), cover: leafOn(world, "cover"), diffuser: leafOn(world, "diffuser") };
+  return {
+    camera: cameraOn(world),
+    mount: mountOn(world),
+    cover: leafOn(world, "cover"),
+    diffuser: leafOn(world, "diffuser"),
+  };
 }
 
 const nothingKept = {
@@ -73,7 +78,13 @@ function leafOn(world: World, role: "cover" | "diffuser"): Cover {
     name: role,
     role,
     state: async () =>
-      leaf.moving ? "moving" : leaf.position === closed ? "closed" : leaf.position === open ? "open" : "unknown",
+      leaf.moving
+        ? "moving"
+        : leaf.position === closed
+          ? "closed"
+          : leaf.position === open
+            ? "open"
+            : "unknown",
     ensureClosed: () => to(closed),
     ensureOpen: () => to(open),
   };

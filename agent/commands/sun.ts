@@ -1,0 +1,183 @@
+import type { Command } from "commander";
+import { airMass } from "../sky/air-mass.ts";
+import { sunAbove, sunDay } from "../sky/sun-day.ts";
+import { type GroundSite, sunFromSite } from "../sky/sun-from-site.ts";
+import { sunOrientation } from "../sky/sun-orientation.ts";
+import { sunRates } from "../sky/sun-rates.ts";
+import { CommandError, type CommandHost, conclude, exitCodes, processHost } from "./outcome.ts";
+
+/** Below this altitude no flat is worth planning: air mass 3. */
+const usableDegrees = 20;
+
+/** Where the Sun is for a site, in numbers that survive JSON; instants are ISO 8601, UTC. */
+export interface SunReport {
+  readonly utc: string;
+  readonly site: GroundSite;
+  /** Topocentric apparent place of date. */
+  readonly raHours: number;
+  readonly decDegrees: number;
+  /** With refraction; the other without air. */
+  readonly altitudeDegrees: number;
+  readonly trueAltitudeDegrees: number;
+  readonly azimuthDegrees: number;
+  readonly hourAngleHours: number;
+  /** Null below the horizon. */
+  readonly airMass: number | null;
+  readonly distanceAu: number;
+  readonly semidiameterArcsec: number;
+  readonly poleAngleDegrees: number;
+  readonly centreLatitudeDegrees: number;
+  readonly centreLongitudeDegrees: number;
+  readonly raArcsecPerSecond: number;
+  readonly decArcsecPerSecond: number;
+  readonly day: {
+    readonly riseUtc: string | null;
+    readonly transitUtc: string;
+    readonly transitAltitudeDegrees: number;
+    readonly setUtc: string | null;
+    /** While the Sun stands at least this high. */
+    readonly usableAboveDegrees: number;
+    readonly usableFromUtc: string | null;
+    readonly usableToUtc: string | null;
+  };
+}
+
+const iso = (utcMs: number | undefined) =>
+  utcMs === undefined ? null : new Date(Math.round(utcMs / 1000) * 1000).toISOString().replace(".000Z", "Z");
+
+export function sunReport(utcMs: number, site: GroundSite): SunReport {
+  const sun = sunFromSite(utcMs, site);
+  const day = sunDay(utcMs, site);
+  const usable = sunAbove(utcMs, site, usableDegrees);
+  const { raArcsecPerSecond, decArcsecPerSecond } = sunRates(utcMs);
+  return {
+    utc: iso(utcMs)!,
+    site,
+    raHours: sun.raHours,
+    decDegrees: sun.decDegrees,
+    altitudeDegrees: sun.altitudeDegrees,
+    trueAltitudeDegrees: sun.trueAltitudeDegrees,
+    azimuthDegrees: sun.azimuthDegrees,
+    hourAngleHours: sun.hourAngleHours,
+    airMass: sun.trueAltitudeDegrees > 0 ? airMass(sun.trueAltitudeDegrees) : null,
+    distanceAu: sun.distanceAu,
+    semidiameterArcsec: sun.semidiameterArcsec,
+    ...sunOrientation(utcMs),
+    raArcsecPerSecond,
+    decArcsecPerSecond,
+    day: {
+      riseUtc: iso(day.riseUtcMs),
+      transitUtc: iso(day.transitUtcMs)!,
+      transitAltitudeDegrees: day.transitAltitudeDegrees,
+      setUtc: iso(day.setUtcMs),
+      usableAboveDegrees: usableDegrees,
+      usableFromUtc: iso(usable?.fromUtcMs),
+      usableToUtc: iso(usable?.toUtcMs),
+    },
+  };
+}
+
+export interface SunOptions {
+  readonly site: string;
+  readonly at?: string;
+}
+
+/** `evenfield sun`. @throws CommandError */
+export function sun(options: SunOptions, host: CommandHost) {
+  const site = readSite(options.site);
+  const utcMs = options.at === undefined ? host.clock.nowMs() : readTime(options.at);
+  const result = sunReport(utcMs, site);
+  return { exitCode: exitCodes.done, result, text: textOf(result) };
+}
+
+const nothingDone = "Nothing was computed.";
+
+/** LAT,LON[,ELEV] in degrees, north and east positive, and metres. */
+function readSite(text: string): GroundSite {
+  const [latitudeDegrees, longitudeDegrees, elevationMetres = 0, ...more] = text
+    .split(",")
+    .map((part) => (part.trim() === "" ? Number.NaN : Number(part)));
+  const within = (value: number | undefined, most: number, least = -most): value is number =>
+    value !== undefined && value >= least && value <= most;
+  if (
+    more.length === 0 &&
+    within(latitudeDegrees, 90) &&
+    within(longitudeDegrees, 180) &&
+    within(elevationMetres, 9000, -430)
+  ) {
+    return { latitudeDegrees, longitudeDegrees, elevationMetres };
+  }
+  throw new CommandError(exitCodes.wrongInput, {
+    happened: `"${text}" is not a site.`,
+    state: nothingDone,
+    whatToDo:
+      "Give latitude (-90 to 90, north positive), longitude (-180 to 180, east positive) and if you like the elevation in metres (-430 to 9000): --site 46.5,9.8,1720",
+  });
+}
+
+/** The library's series are good for these years. */
+const years = { from: 1900, to: 2100 };
+
+function readTime(text: string): number {
+  const isIso = /^\d{4}-\d\d-\d\d(T\d\d:\d\d(:\d\d(\.\d+)?)?(Z|[+-]\d\d:\d\d)?)?$/.test(text);
+  const hasZone = /(Z|[+-]\d\d:\d\d)$/.test(text) || !text.includes("T"); // a bare date is UTC already
+  const utcMs = isIso ? Date.parse(hasZone ? text : `${text}Z`) : Number.NaN;
+  const year = new Date(utcMs).getUTCFullYear();
+  if (year >= years.from && year <= years.to) return utcMs;
+  throw new CommandError(exitCodes.wrongInput, {
+    happened: `"${text}" is not a time from ${years.from} to ${years.to}.`,
+    state: nothingDone,
+    whatToDo: "Give it as 2026-06-21T10:00:00Z (UTC), or with an offset: 2026-06-21T12:00:00+02:00",
+  });
+}
+
+function textOf(report: SunReport): string {
+  const { day } = report;
+  const clock = (utc: string | null, none: string) => (utc === null ? none : `${utc.slice(11, 16)} UTC`);
+  const up = report.trueAltitudeDegrees > -0.8333;
+  const hours = (value: number) => {
+    const seconds = Math.round(value * 36_000) / 10;
+    const whole = Math.floor(seconds / 60);
+    return `${Math.floor(whole / 60)}h ${whole % 60}m ${(seconds % 60).toFixed(1)}s`;
+  };
+  const usable =
+    day.usableFromUtc === null
+      ? `not today (it climbs to ${day.transitAltitudeDegrees.toFixed(1)}°)`
+      : `${clock(day.usableFromUtc, "")} to ${clock(day.usableToUtc, "")}, while it stands ${day.usableAboveDegrees}° high or higher`;
+  const lines: [string, string][] = [
+    ["time", report.utc],
+    ["altitude", `${report.altitudeDegrees.toFixed(3)}° with refraction${up ? "" : " (it is down)"}`],
+    ["azimuth", `${report.azimuthDegrees.toFixed(3)}° from north through east`],
+    ["of date", `RA ${hours(report.raHours)}, declination ${report.decDegrees.toFixed(4)}°`],
+    ["hour angle", `${report.hourAngleHours.toFixed(4)} h`],
+    ["air mass", report.airMass === null ? "none below the horizon" : report.airMass.toFixed(2)],
+    ["size", `semidiameter ${report.semidiameterArcsec.toFixed(1)}″ at ${report.distanceAu.toFixed(5)} au`],
+    [
+      "orientation",
+      `P ${report.poleAngleDegrees.toFixed(2)}°, B0 ${report.centreLatitudeDegrees.toFixed(2)}°, L0 ${report.centreLongitudeDegrees.toFixed(2)}°`,
+    ],
+    [
+      "motion",
+      `${(report.raArcsecPerSecond * 60).toFixed(2)}″ of RA and ${(report.decArcsecPerSecond * 60).toFixed(2)}″ of declination per minute`,
+    ],
+    [
+      "day",
+      `rises ${clock(day.riseUtc, "not")}, transit ${clock(day.transitUtc, "")} at ${day.transitAltitudeDegrees.toFixed(1)}°, sets ${clock(day.setUtc, "not")}`,
+    ],
+    ["usable", usable],
+  ];
+  return lines.map(([name, value]) => `${name.padEnd(12)} ${value}`).join("\n");
+}
+
+export function registerSun(program: Command, host: CommandHost = processHost): void {
+  program
+    .command("sun")
+    .description("where the Sun is, its size and orientation, and when it is usable today")
+    .requiredOption("--site <LAT,LON[,ELEV]>", "degrees, north and east positive, and metres")
+    .option("--at <TIME>", "instead of now; UTC unless it says otherwise")
+    .option("--json", "one JSON result on stdout")
+    .addHelpText("after", "\nExample:\n  evenfield sun --site 46.5,9.8,1720 --at 2026-06-21T10:00:00Z")
+    .action(async (options: SunOptions & { json?: boolean }) => {
+      await conclude(host, options.json === true, () => sun(options, host));
+    });
+}
