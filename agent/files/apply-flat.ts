@@ -3,9 +3,9 @@ import { basename, join } from "node:path";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
 import { FitsFile, type FitsFileImage } from "../../drivers/formats/fits-file.ts";
-import type { FitsPixels } from "../../drivers/formats/fits-pixels.ts";
 import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
-import { type AppliedCounts, applyToFloat32, applyToFloatImage, applyToUint16 } from "../imaging/apply.ts";
+import type { AppliedCounts } from "../imaging/apply.ts";
+import { calibrate, resultCards } from "./calibrate.ts";
 import { type Calibration, readCalibration } from "./flat-file.ts";
 import { handedOn } from "./handed-on.ts";
 import { openImage, sizeText } from "./image-file.ts";
@@ -144,40 +144,6 @@ function warningsFor(image: FitsFileImage, rawSum: string, { flat, dark }: Calib
   ];
 }
 
-interface Calibrated {
-  readonly pixels: Float32Array | Uint16Array;
-  readonly counts: AppliedCounts;
-  readonly pedestalAdu: number;
-}
-
-function calibrate(pixels: FitsPixels, as: ApplyRequest["as"], calibration: Calibration): Calibrated {
-  const { factors, dark } = calibration;
-  // What noise takes below a dark would be lost in unsigned numbers: they keep the dark's level as their floor.
-  const pedestalAdu = as === "uint16" ? calibration.darkLevelAdu : 0;
-  const options = { pedestalAdu, ...(dark ? { darkAdu: dark.image.data } : {}) };
-  if (pixels instanceof Uint16Array) {
-    const apply = as === "uint16" ? applyToUint16 : applyToFloat32;
-    const { imageAdu, counts } = apply(pixels, factors, options);
-    return { pixels: imageAdu, counts, pedestalAdu };
-  }
-  const { imageAdu, counts } = applyToFloatImage(Float32Array.from(pixels), factors, options);
-  if (as === "float32") return { pixels: imageAdu, counts, pedestalAdu };
-  const rounded = roundToUint16(imageAdu);
-  return { pixels: rounded.pixels, counts: { ...counts, clampedPx: rounded.clampedPx }, pedestalAdu };
-}
-
-/** NaN becomes 0, as does what is below; both count as clamped. */
-function roundToUint16(values: Float32Array): { pixels: Uint16Array; clampedPx: number } {
-  const pixels = new Uint16Array(values.length);
-  let clampedPx = 0;
-  for (let i = 0; i < values.length; i++) {
-    const value = Math.floor(values[i]! + 0.5);
-    if (!(value >= 0 && value <= 65535)) clampedPx++;
-    pixels[i] = value >= 0 ? Math.min(value, 65535) : 0;
-  }
-  return { pixels, clampedPx };
-}
-
 /** What a result was made from; the same values in a file of that name mean that it is done. */
 function originCards(path: string, rawSum: string, { flat, dark }: Calibration): Card[] {
   return [
@@ -209,35 +175,4 @@ function isDone(output: string, origin: readonly Card[], as: ApplyRequest["as"])
   } catch {
     return false; // not one of ours: `checkOutput` refuses to write over it
   }
-}
-
-function resultCards({ counts, pedestalAdu }: Calibrated, { flat, dark }: Calibration): Card[] {
-  const history = (value: string): Card => ({ keyword: "HISTORY", value });
-  return [
-    { keyword: "BUNIT", value: "adu" },
-    { keyword: "MENDED", value: counts.mendedPx, comment: "pixels filled from their neighbours" },
-    ...(pedestalAdu === 0
-      ? []
-      : [{ keyword: "PEDESTAL", value: pedestalAdu, comment: "[adu] added at the end" }]),
-    { keyword: "SWMODIFY", value: "evenfield" },
-    ...(dark ? [history(`evenfield apply: ${dark.name} taken off`)] : []),
-    history(`evenfield apply: divided by ${flat.name}; its mean over trusted pixels counts as 1`),
-    ...(counts.mendedPx > 0
-      ? [history(`evenfield apply: ${counts.mendedPx} masked pixels are the median of trusted neighbours`)]
-      : []),
-    ...(counts.leftPx > 0
-      ? [
-          history(
-            `evenfield apply: ${counts.leftPx} masked pixels had no trusted neighbour and are as captured`,
-          ),
-        ]
-      : []),
-    ...(counts.clampedPx > 0
-      ? [
-          history(
-            `evenfield apply: ${counts.clampedPx} pixels were beyond 0 to 65535 and are held at the end`,
-          ),
-        ]
-      : []),
-  ];
 }

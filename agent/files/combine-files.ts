@@ -3,14 +3,14 @@ import { ccdPlans } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
-import { type CombinedTile, combineFrames } from "../imaging/combine.ts";
-import { maskBits } from "../imaging/mask-bits.ts";
+import { combineFrames } from "../imaging/combine.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import { FigureSample } from "./figure-sample.ts";
 import { handedOn } from "./handed-on.ts";
 import { checkSameSize, openImage } from "./image-file.ts";
 import { asInputError, InputError } from "./input-error.ts";
 import { maskCards } from "./mask-cards.ts";
+import { type DarkParts, MasterTiles } from "./master-tiles.ts";
 import { checkOutput } from "./output-name.ts";
 import { differences } from "./same-setting.ts";
 import { timeCards } from "./time-cards.ts";
@@ -73,12 +73,11 @@ export function combineFiles(
   const images = request.files.map((path) => open(opened, path));
   const first = images[0]!;
   for (const image of images) checkSameSize(image, first);
-  const dark = request.darkFile === undefined ? undefined : open(opened, request.darkFile);
-  if (dark) checkSameSize(dark, first);
+  const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
   const warnings = [
     ...images.slice(1).flatMap((image) => differences(image, first)),
     ...(dark
-      ? differences(dark, first, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
+      ? differences(dark.image, first, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
       : []),
   ];
   const size = { widthPx: first.widthPx, heightPx: first.rowCount };
@@ -91,7 +90,7 @@ export function combineFiles(
     { sigma: true, mask: true },
   );
   using writer = makeWriter(request, plans);
-  const tiles = new TileWriter(writer, {
+  const tiles = new MasterTiles(writer, {
     frameCount: images.length,
     method: request.method,
     dark,
@@ -131,6 +130,14 @@ function open(opened: DisposableStack, path: string): FitsFileImage {
   return image;
 }
 
+function openDark(opened: DisposableStack, path: string, first: FitsFileImage): DarkParts {
+  const { file, image } = openImage(path);
+  opened.use(file);
+  const parts = { image, sigma: file.findImage("UNCERT"), mask: file.findImage("MASK") };
+  for (const part of [parts.image, parts.sigma, parts.mask]) if (part) checkSameSize(part, first);
+  return parts;
+}
+
 function makeWriter(request: CombineRequest, plans: ReturnType<typeof ccdPlans>): FitsFileWriter {
   try {
     return new FitsFileWriter(request.output, plans, request);
@@ -145,51 +152,6 @@ function finish(writer: FitsFileWriter): void {
   } catch (error) {
     throw asInputError(error, writer.path);
   }
-}
-
-/** Turns combined tiles into the three parts of the master. */
-class TileWriter {
-  maskedPx = 0;
-  constructor(
-    readonly writer: FitsFileWriter,
-    readonly parts: {
-      readonly frameCount: number;
-      readonly method: CombineMethod;
-      readonly dark: FitsFileImage | undefined;
-      readonly clips: ClipCounter;
-      readonly figures: FigureSample;
-    },
-  ) {}
-
-  write(tile: CombinedTile): void {
-    const { frameCount, method, clips, figures } = this.parts;
-    const length = tile.value.length;
-    const dark = this.parts.dark?.readPixels(tile.startPx, length);
-    const value = new Float32Array(length);
-    const sigma = new Float32Array(length);
-    const mask = clips.takeMask(length);
-    for (let i = 0; i < length; i++) {
-      const kept = tile.keptCount[i]!;
-      value[i] = tile.value[i]! - (dark ? dark[i]! : 0);
-      // One value tells nothing of its scatter.
-      sigma[i] = kept < 2 ? Number.NaN : tile.sigmaOfMean[i]! * (method === "median" ? medianNoise(kept) : 1);
-      if (kept === 0) mask[i]! |= maskBits.unhealthy;
-      else if (2 * kept < frameCount) mask[i]! |= maskBits.rejected;
-      if (mask[i] !== 0) this.maskedPx++;
-    }
-    figures.add(tile.startPx, { value, sigma, mask });
-    this.writer.writePixels(0, tile.startPx, value);
-    this.writer.writePixels(1, tile.startPx, sigma);
-    this.writer.writePixels(2, tile.startPx, mask);
-  }
-}
-
-/**
- * How much noisier the median of n normal values is than their mean; within 1 % of the order-statistic integral
- * for odd n from 3 on. The limit is sqrt(π/2).
- */
-function medianNoise(n: number): number {
-  return n < 3 ? 1 : Math.sqrt((Math.PI / 2) * (n / (n + Math.PI / 2 - 1)));
 }
 
 function masterCards(request: CombineRequest, images: readonly FitsFileImage[]): Card[] {

@@ -80,9 +80,9 @@ function readPicture(path: string): { picture: Picture; type: string } {
       widthPx: image.widthPx,
       heightPx: image.rowCount,
       pixels,
-      values: pixels instanceof Float32Array ? pixels : Float32Array.from(pixels),
-      sigma: sigma === undefined ? undefined : Float32Array.from(sigma),
-      mask: mask === undefined ? new Uint8Array(pixels.length) : Uint8Array.from(mask),
+      values: pixels instanceof Float32Array ? pixels : new Float32Array(pixels),
+      sigma: sigma === undefined ? undefined : new Float32Array(sigma),
+      mask: mask === undefined ? new Uint8Array(pixels.length) : new Uint8Array(mask),
     };
     return { picture, type: image.layout.type };
   } catch (error) {

@@ -1,6 +1,9 @@
 import type { Card } from "./fits-card.ts";
+import { FitsError } from "./fits-error.ts";
 import { FitsFile } from "./fits-file.ts";
-import type { HduPlan, HduToWrite } from "./fits-write.ts";
+import type { FitsHeader } from "./fits-header.ts";
+import type { HduPlan } from "./fits-header-write.ts";
+import type { HduToWrite } from "./fits-write.ts";
 
 /**
  * An image with one sigma and flags per pixel, laid out as astropy's `CCDData.read` expects it without arguments:
@@ -24,13 +27,10 @@ export interface CcdLabels {
 }
 
 export function ccdHdus(image: CcdImage, labels: CcdLabels): HduToWrite[] {
-  const pixels = [image.data, image.sigma, image.mask];
-  return ccdPlans(image, labels, { sigma: image.sigma !== undefined, mask: image.mask !== undefined }).map(
-    (plan) => ({
-      ...plan,
-      pixels: plan.name === "UNCERT" ? pixels[1]! : plan.name === "MASK" ? pixels[2]! : pixels[0]!,
-    }),
-  );
+  const { data, sigma, mask } = image;
+  const plans = ccdPlans(image, labels, { sigma: sigma !== undefined, mask: mask !== undefined });
+  const pixels = [data, sigma, mask].filter((part) => part !== undefined);
+  return plans.map((plan, index) => ({ ...plan, pixels: pixels[index]! }));
 }
 
 /** The same before there are pixels, for `FitsFileWriter`: HDU 0 data, then UNCERT, then MASK, as far as asked for. */
@@ -54,29 +54,30 @@ export function ccdPlans(
 }
 
 /**
- * Reads such an image back; any first image of a FITS file serves, UNCERT and MASK where they are.
- * @throws FitsError; RangeError-like messages for extensions of another shape
+ * Reads such an image back; the first image of any FITS file serves, with UNCERT and MASK where there are.
+ * @throws FitsError, also for extensions of another size
  */
-export function readCcdImage(
-  path: string,
-): CcdImage & { readonly header: FitsFile["hdus"][number]["header"] } {
+export function readCcdImage(path: string): CcdImage & { readonly header: FitsHeader } {
   using file = FitsFile.open(path);
   const image = file.image();
-  const [heightPx, widthPx] = [image.rowCount, image.widthPx];
-  const same = (name: string) => {
+  const extension = (name: string) => {
     const found = file.findImage(name);
-    return found?.rowCount === heightPx && found.widthPx === widthPx
-      ? found.readRows(0, heightPx)
-      : undefined;
+    if (found && (found.rowCount !== image.rowCount || found.widthPx !== image.widthPx)) {
+      throw new FitsError(`${path}: ${name} is not of the image's size`);
+    }
+    return found?.readRows(0, found.rowCount);
   };
-  const sigma = same("UNCERT");
-  const mask = same("MASK");
+  const data = image.readRows(0, image.rowCount);
+  const sigma = extension("UNCERT");
+  const mask = extension("MASK");
   return {
     header: image.header,
-    widthPx,
-    heightPx,
-    data: Float32Array.from(image.readRows(0, heightPx)),
-    ...(sigma === undefined ? {} : { sigma: Float32Array.from(sigma) }),
-    ...(mask === undefined ? {} : { mask: Uint8Array.from(mask) }),
+    widthPx: image.widthPx,
+    heightPx: image.rowCount,
+    data: data instanceof Float32Array ? data : new Float32Array(data),
+    ...(sigma === undefined
+      ? {}
+      : { sigma: sigma instanceof Float32Array ? sigma : new Float32Array(sigma) }),
+    ...(mask === undefined ? {} : { mask: mask instanceof Uint8Array ? mask : new Uint8Array(mask) }),
   };
 }

@@ -1,7 +1,8 @@
 import { closeSync, fsyncSync, ftruncateSync, openSync, rmSync } from "node:fs";
 import { addSums, sumOfBytes } from "./fits-checksum.ts";
+import { dataBytesOf, type HduPlan, headerBytes, paddedBytes } from "./fits-header-write.ts";
 import type { FitsPixels } from "./fits-pixels.ts";
-import { dataBytesOf, encodePixels, type HduPlan, headerBytes, paddedBytes, typeOf } from "./fits-write.ts";
+import { encodePixels, typeOf } from "./fits-write.ts";
 import { besideName, putInPlace, writeFully } from "./whole-file.ts";
 
 /**

@@ -1,4 +1,5 @@
-import { type Card, type CardValue, cardLength, isCommentary, parseCards } from "./fits-card.ts";
+import { type Card, type CardValue, cardLength, isCommentary } from "./fits-card.ts";
+import { parseCards } from "./fits-card-read.ts";
 import { FitsError } from "./fits-error.ts";
 
 export const blockBytes = 2880;

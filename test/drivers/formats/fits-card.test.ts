@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
-import { type Card, formatCard, parseCards } from "../../../drivers/formats/fits-card.ts";
+import { type Card, formatCard } from "../../../drivers/formats/fits-card.ts";
+import { parseCards } from "../../../drivers/formats/fits-card-read.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 
 const back = (card: Card) => parseCards(formatCard(card));
