@@ -1,7 +1,7 @@
 import { existsSync, readdirSync, readFileSync, writeFileSync } from "node:fs";
 import { expect, test } from "vitest";
 import { registerCombine } from "../../../agent/commands/combine.ts";
-import { readCcdImage } from "../../../drivers/formats/ccd-image.ts";
+import { ccdHdus, readCcdImage } from "../../../drivers/formats/ccd-image.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
@@ -82,6 +82,26 @@ test("what clips in the frames is masked, and a pixel that is missing everywhere
   const master = readCcdImage(sky.path("h.fits"));
   expect([...master.data]).toEqual([1, Number.NaN, 3.5]);
   expect([...master.mask!]).toEqual([0, 1, 0]);
+});
+
+test("a dark's own noise and mask reach the master", async () => {
+  using sky = new SkyFiles(8);
+  const files = [0, 1, 2].map((index) => sky.write(`f${index}.fits`, () => 20_000 + index));
+  const count = 48 * 32;
+  const dark = {
+    widthPx: 48,
+    heightPx: 32,
+    data: new Float32Array(count).fill(300),
+    sigma: new Float32Array(count).fill(3),
+    mask: new Uint8Array(count).fill(1, 5, 6),
+  };
+  const hdus = ccdHdus(dark, { unit: "adu", cards: [] });
+  writeFitsFile(sky.path("dark.fits"), hdus, { writtenUtcMs: 0, replace: false });
+  await combine([...files, "-o", sky.path("m.fits"), "--method", "mean", "--dark", sky.path("dark.fits")]);
+  const master = readCcdImage(sky.path("m.fits"));
+  expect(master.data[0]).toBe(19_701);
+  expect(master.sigma![0]).toBeCloseTo(Math.hypot(3, Math.sqrt(2 / 3 / 3)), 5);
+  expect([...master.mask!.subarray(4, 7)]).toEqual([0, 1, 0]);
 });
 
 test("integer and real files can be mixed", async () => {

@@ -5,7 +5,7 @@ import { afterAll, describe, expect, test } from "vitest";
 import { FitsFile } from "../../../drivers/formats/fits-file.ts";
 import { FitsFileWriter } from "../../../drivers/formats/fits-file-writer.ts";
 import type { FitsPixels } from "../../../drivers/formats/fits-pixels.ts";
-import { readFits } from "../../../drivers/formats/fits-read.ts";
+import { FitsError, readFits } from "../../../drivers/formats/fits-read.ts";
 import { encodeFits, typeOf, writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 
@@ -188,4 +188,35 @@ describe("in files", () => {
     expect(() => FitsFile.open(path)).toThrow("not a FITS file");
     expect(() => FitsFile.open(join(folder, "none.fits"))).toThrow("ENOENT");
   });
+});
+
+test("whatever happens to the bytes, reading ends in pixels or in a FitsError", () => {
+  const good = encodeFits(
+    [
+      { pixels: new Uint16Array(60), shape: [6, 10] },
+      { pixels: new Float32Array(4), shape: [2, 2] },
+    ],
+    0,
+  );
+  for (let seed = 1; seed <= 400; seed++) {
+    const random = new Random(seed);
+    const bytes = good.slice(
+      0,
+      random.uniform() < 0.3 ? Math.floor(random.uniform() * good.length) : good.length,
+    );
+    for (let hits = 0; hits < 1 + random.uniform() * 8; hits++) {
+      // Mostly in the first header's mandatory cards, where a changed digit matters.
+      const at = Math.floor(random.uniform() * (random.uniform() < 0.8 ? 800 : bytes.length));
+      if (at < bytes.length)
+        bytes[at] = "0123456789 -'=TF/&\0"[Math.floor(random.uniform() * 19)]!.charCodeAt(0);
+    }
+    try {
+      for (const hdu of readFits(bytes)) {
+        const count = hdu.shape.reduce((product, length) => product * length, 1);
+        if (hdu.pixels) expect(hdu.pixels.length, `seed ${seed}`).toBe(count);
+      }
+    } catch (error) {
+      expect(error, `seed ${seed}`).toBeInstanceOf(FitsError);
+    }
+  }
 });
