@@ -7,13 +7,14 @@ import { takeBaseline } from "./baseline.ts";
 import { checkPlan, sunAltitudeLimit } from "./check-plan.ts";
 import { checkRig } from "./check-rig.ts";
 import { composeRecord, reportOf } from "./compose-record.ts";
+import { followSun, openUp } from "./dome-slit.ts";
 import { keepWatch } from "./guard.ts";
 import { guardWatches } from "./guard-watches.ts";
 import { findingsFromHistory, keepFindings } from "./history.ts";
 import { NotRecoveredError, type RestoreRunAsk, recoverRig, restoreRun } from "./recover.ts";
 import { retreat } from "./retreat.ts";
 import { RunBook } from "./run-book.ts";
-import { type RunHands, RunRefusedError } from "./run-hands.ts";
+import { CutShort, type RunHands, RunRefusedError } from "./run-hands.ts";
 import type { ConnectedRig, RunOptions } from "./run-options.ts";
 import type { RunFacts } from "./run-outcome.ts";
 import type { RunReport, SettingRecord } from "./run-record.ts";
@@ -38,6 +39,7 @@ export class RigRun implements RunHands {
   #notRecovered = false;
   #stepUnderWay: PlanStep | undefined;
   #looking = false;
+  #open = false;
   #files: readonly string[] = [];
 
   constructor(options: RunOptions) {
@@ -141,8 +143,19 @@ export class RigRun implements RunHands {
     return { bench, ask: entryOf(table, step).ask(step, { plan, rigFile, findings: this.#findings }) };
   }
 
-  watch(onLost: (reason: string) => void, signal: AbortSignal): Promise<void> {
-    return keepWatch(this.#watches(), { clock: this.#options.clock, signal }, onLost);
+  async openUp(signal: AbortSignal): Promise<void> {
+    await openUp(this.#slit, signal);
+    this.#open = true;
+  }
+
+  async watch(onLost: (reason: string) => void, signal: AbortSignal): Promise<void> {
+    const guard = keepWatch(this.#watches(), { clock: this.#options.clock, signal }, onLost);
+    await Promise.all([guard, followSun({ ...this.#slit, isOpen: () => this.#open }, signal)]);
+  }
+
+  get #slit() {
+    const { rigFile, clock, log } = this.#options;
+    return { rig: this.#rig, site: rigFile.site, clock, log };
   }
 
   async retreat(): Promise<void> {
@@ -208,7 +221,7 @@ export class RigRun implements RunHands {
   failed(error: unknown): void {
     if (error instanceof RunRefusedError) this.#refusedFor ??= error.kind;
     if (error instanceof NotRecoveredError) this.#notRecovered = true;
-    if (!(this.#stopAsked && !this.#begun)) this.#book.fail(error); // a connecting that was cut short is no failure
+    if (!(error instanceof CutShort)) this.#book.fail(error);
   }
 
   stepAbandoned(stepIndex: number): void {

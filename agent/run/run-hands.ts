@@ -13,6 +13,14 @@ export class RunRefusedError extends Error {
   }
 }
 
+/** The reason of work that was cut short by a stop or a lost sky: no failure of its own. */
+export class CutShort extends Error {
+  constructor() {
+    super("cut short");
+    this.name = "CutShort";
+  }
+}
+
 /** Everything that the run machine has done; the machine itself only knows the order. */
 export interface RunHands {
   readonly stepCount: number;
@@ -28,6 +36,8 @@ export interface RunHands {
   recover(signal: AbortSignal): Promise<void>;
   checkRig(signal: AbortSignal): Promise<void>;
   takeBaseline(signal: AbortSignal): Promise<void>;
+  /** The dome, before the first step that looks at the Sun. */
+  openUp(signal: AbortSignal): Promise<void>;
   stepInput(stepIndex: number): { bench: Workbench; ask: unknown };
   watch(onLost: (reason: string) => void, signal: AbortSignal): Promise<void>;
   retreat(): Promise<void>;

@@ -1,7 +1,7 @@
 import { assign, enqueueActions, fromCallback, fromPromise, sendTo, setup } from "xstate";
 import { stepKinds } from "../../plans/plan-steps.ts";
 import type { StepEvent, StepOutcome } from "../procedures/step.ts";
-import type { RunHands } from "./run-hands.ts";
+import { CutShort, type RunHands } from "./run-hands.ts";
 import type { StepTable } from "./step-entry.ts";
 
 export interface RunContext {
@@ -10,6 +10,8 @@ export interface RunContext {
   readonly stopAsked: boolean;
   /** It is not safe to look any more: the guard or a step said so. */
   readonly unsafe: boolean;
+  /** The dome, if there is one, is open towards the Sun. */
+  readonly openedUp: boolean;
   /** The run must end without any (further) step; why is with `hands`. */
   readonly over: boolean;
   /** Aborted by a stop in states that have nothing to put back yet. */
@@ -65,6 +67,7 @@ export function runMachine(table: StepTable) {
       recover: effect((hands, signal) => hands.recover(signal)),
       checkRig: effect((hands, signal) => hands.checkRig(signal)),
       takeBaseline: effect((hands, signal) => hands.takeBaseline(signal)),
+      openUp: effect((hands, signal) => hands.openUp(signal)),
       watch: fromCallback<{ type: "none" }, RunContext>(({ input, sendBack }) => {
         const watching = new AbortController();
         const onLost = (reason: string) => sendBack({ type: "SKY_LOST", reasons: [reason] });
@@ -82,7 +85,7 @@ export function runMachine(table: StepTable) {
       noStepLeft: ({ context }) => context.stepIndex >= context.hands.stepCount,
       mustEnd: ({ context }) => context.over || context.stopAsked,
       mustRetreat: ({ context }) => context.unsafe,
-      isOver: ({ context }) => context.over,
+      mustOpenUp: ({ context }) => !context.openedUp && context.hands.kindOf(context.stepIndex) !== "wait",
       somethingToRecover: ({ context }) => context.hands.hasUnfinished(),
     },
     delays: { stopGrace: stopGraceSeconds * 1000, skyGrace: skyGraceSeconds * 1000 },
@@ -103,11 +106,12 @@ export function runMachine(table: StepTable) {
         if (!context.stopAsked) context.hands.stopAsked();
         enqueue.assign({ stopAsked: true });
       }),
-      cutShort: ({ context }) => context.patience.abort(new Error("stopped by the operator")),
+      cutShort: ({ context }) => context.patience.abort(new CutShort()),
       noteSkyLost: enqueueActions(({ context, event, enqueue }) => {
         if (event.type === "SKY_LOST") context.hands.skyLost(event.reasons);
         enqueue.assign({ unsafe: true });
       }),
+      noteOpen: assign({ openedUp: true }),
       nextStep: assign({ stepIndex: ({ context }) => context.stepIndex + 1 }),
       tellStep: sendTo("step", ({ event }) => event),
     },
@@ -118,6 +122,7 @@ export function runMachine(table: StepTable) {
       stepIndex: 0,
       stopAsked: false,
       unsafe: false,
+      openedUp: false,
       over: false,
       patience: new AbortController(),
     }),
@@ -187,12 +192,25 @@ export function runMachine(table: StepTable) {
                   { guard: "mustRetreat", target: "#run.retreating" },
                   { guard: "mustEnd", target: "#run.restoring" },
                   { guard: "noStepLeft", target: "#run.restoring" },
+                  { guard: "mustOpenUp", target: "openingUp" },
                   ...stepKinds.map((kind) => ({
                     guard: ({ context }: { context: RunContext }) =>
                       context.hands.kindOf(context.stepIndex) === kind,
                     target: kind,
                   })),
                 ],
+              },
+              openingUp: {
+                on: {
+                  OPERATOR_STOP: { actions: ["noteStop", "cutShort"] },
+                  SKY_LOST: { actions: ["noteSkyLost", "cutShort"] },
+                },
+                invoke: {
+                  src: "openUp",
+                  input: takeContext,
+                  onDone: { target: "choosing", actions: "noteOpen" },
+                  onError: { target: "choosing", actions: "noteFailure" },
+                },
               },
               ...Object.fromEntries(stepKinds.map((kind) => [kind, stepState(kind)])),
               judging: { always: { target: "choosing", actions: "nextStep" } },

@@ -270,3 +270,51 @@ test("what one run measured the next one knows", async () => {
   );
   expect(known).toEqual({ lightRate: { diffuser: rate } });
 });
+
+test("a dome found parked and shut is open towards the Sun for the work, follows it, and is shut and parked again", async () => {
+  const dome = run.rig.truth.get("dome")!;
+  dome.set("shutter", "closed").set("parked", true);
+  before = run.rig.account();
+  const seen: unknown[] = [];
+  const report = await run.run({
+    ...usualWorks,
+    images: async ({ clock }, signal) => {
+      seen.push(run.rig.get("dome", "shutter"), run.rig.get("dome", "azimuth"));
+      await clock.sleep(3600, signal);
+      seen.push(run.rig.get("dome", "azimuth"));
+      return undefined;
+    },
+  });
+  expect(report.exitCode).toBe(0);
+  const [shutter, early, late] = seen as [string, number, number];
+  expect(shutter).toBe("open");
+  expect(early).toBeGreaterThan(120); // the Sun at ten in the forenoon
+  expect(early).toBeLessThan(140);
+  expect(late - early).toBeGreaterThan(15);
+  expectAsFound();
+});
+
+test("a stop while the dome opens: no step begins, the dome is shut again", async () => {
+  run.rig.truth.get("dome")!.set("shutter", "closed");
+  before = run.rig.account();
+  run.rig.afterChange = (what) => {
+    if (what === "dome.shutter") run.stop.abort(new Error("Ctrl-C"));
+  };
+  const report = await run.run(usualWorks);
+  expect(report).toMatchObject({ ended: "stopped", exitCode: 130 });
+  expect(report.record.steps).toEqual([]);
+  expectAsFound();
+});
+
+test("a dome that does not open ends the run as a device's failure", async () => {
+  run.rig.truth.get("dome")!.set("shutter", "closed");
+  before = run.rig.account();
+  const connect = async () => {
+    const { rig } = await run.rig.connect();
+    const ensureShutterOpen = () => Promise.reject(new DeadlineError("Fake dome", "opening", 180));
+    return { rig: { ...rig, dome: { ...rig.dome!, ensureShutterOpen } }, async [Symbol.asyncDispose]() {} };
+  };
+  const report = await run.run(usualWorks, { connect });
+  expect(report).toMatchObject({ ended: "failed", exitCode: 5, failure: { device: "Fake dome" } });
+  expect(report.record.steps).toEqual([]);
+});
