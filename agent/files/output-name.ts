@@ -1,11 +1,14 @@
 import { existsSync } from "node:fs";
-import { resolve } from "node:path";
+import { dirname, resolve } from "node:path";
 import { InputError } from "./input-error.ts";
 
 /** What was captured is never written over, whatever was asked; other files only with `replace`. @throws InputError */
 export function checkOutput(output: string, inputs: readonly string[], replace: boolean): void {
   if (inputs.some((input) => resolve(input) === resolve(output))) {
     throw new InputError(`${output} would be written over itself.`, "Name another output.");
+  }
+  if (!existsSync(dirname(resolve(output)))) {
+    throw new InputError(`There is no folder ${dirname(output)}.`, "Make it first, or name another output.");
   }
   if (!replace && existsSync(output)) {
     throw new InputError(`${output} is there already.`, "Name another one, or pass --replace.");

@@ -53,6 +53,7 @@ export function writeFully(handle: number, bytes: Uint8Array, positionBytes: num
 
 /** Makes the new name itself last through a power cut. */
 function syncFolder(folder: string): void {
+  if (process.platform === "win32") return; // folders cannot be opened there
   const handle = openSync(folder, "r");
   try {
     fsyncSync(handle);

@@ -153,6 +153,7 @@ test("a taken name is refused, an input always", async () => {
   expect(refused.err).toContain("--replace");
   expect((await combine([...files, "-o", sky.path("m.fits"), "--replace"])).exitCode).toBe(0);
   expect((await combine([...files, "-o", files[0]!, "--replace"])).exitCode).toBe(2);
+  expect((await combine([...files, "-o", sky.path("nowhere/m.fits")])).err).toContain("There is no folder");
   expect(readFileSync(files[0]!).equals(before)).toBe(true);
 });
 
