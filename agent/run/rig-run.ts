@@ -14,10 +14,9 @@ import { findingsFromHistory, keepFindings } from "./history.ts";
 import { NotRecoveredError, type RestoreRunAsk, recoverRig, restoreRun } from "./recover.ts";
 import { retreat } from "./retreat.ts";
 import { RunBook } from "./run-book.ts";
-import { CutShort, type RunHands, RunRefusedError } from "./run-hands.ts";
+import type { RunHands } from "./run-hands.ts";
 import type { ConnectedRig, RunOptions } from "./run-options.ts";
-import type { RunFacts } from "./run-outcome.ts";
-import type { RunReport, SettingRecord } from "./run-record.ts";
+import type { RunReport } from "./run-record.ts";
 import { entryOf } from "./step-entry.ts";
 import { trainFacts, trainMark } from "./train-mark.ts";
 
@@ -32,13 +31,6 @@ export class RigRun implements RunHands {
   readonly #findings: Findings = { lightRate: {} };
   #connected: ConnectedRig | undefined;
   #trainMark: string | undefined;
-  #settings: readonly SettingRecord[] = [];
-  #begun = false;
-  #stopAsked = false;
-  #refusedFor: RunFacts["refusedFor"];
-  #notRecovered = false;
-  #stepUnderWay: PlanStep | undefined;
-  #looking = false;
   #open = false;
   #files: readonly string[] = [];
 
@@ -100,7 +92,7 @@ export class RigRun implements RunHands {
       if (left.length > 0) throw new NotRecoveredError(runId, left);
       this.#book.noteSurely("an earlier run is put back", { earlier: runId, settings: settings.length });
     }
-    if (this.#refusedFor !== undefined) return;
+    if (this.#book.refused) return;
     // Devices that had been found disconnected are so again: this run connects them for itself.
     await this.close();
     await this.connect(signal);
@@ -116,7 +108,7 @@ export class RigRun implements RunHands {
   async takeBaseline(signal: AbortSignal): Promise<void> {
     const { ledger, rigFile } = this.#options;
     const baseline = await takeBaseline(this.#rig, ledger, this.#runId, signal);
-    this.#begun = true;
+    this.#book.begun = true;
     this.#trainMark = trainMark(trainFacts(this.#rig, rigFile, baseline));
     Object.assign(
       this.#findings,
@@ -171,16 +163,15 @@ export class RigRun implements RunHands {
 
   async restore(): Promise<void> {
     this.#book.noteSurely("restoring");
-    this.#settings = await restoreRun(this.#restoreAsk, this.#runId);
-    const left = this.#settings.filter((setting) => setting.state !== "same");
-    this.#book.noteSurely("restored", {
-      settings: this.#settings.length,
-      ...(left.length > 0 ? { left } : {}),
-    });
+    const settings = await restoreRun(this.#restoreAsk, this.#runId);
+    this.#book.settings = settings;
+    this.#book.restored = true;
+    const left = settings.filter((setting) => setting.state !== "same");
+    this.#book.noteSurely("restored", { settings: settings.length, ...(left.length > 0 ? { left } : {}) });
   }
 
   async restoreIfBegun(): Promise<void> {
-    if (this.#begun) await this.restore();
+    if (this.#book.begun) await this.restore();
   }
 
   async close(): Promise<void> {
@@ -199,14 +190,16 @@ export class RigRun implements RunHands {
   }
 
   stepBegins(stepIndex: number): void {
-    this.#stepUnderWay = this.#step(stepIndex);
-    if (this.#stepUnderWay.step !== "wait") this.#looking = true;
-    this.#book.stepBegins(stepIndex, this.#stepUnderWay);
+    this.#book.stepBegins(stepIndex, this.#step(stepIndex));
   }
 
   stepEnded(stepIndex: number, outcome: StepOutcome<unknown>): void {
-    this.#stepUnderWay = undefined;
     this.#book.stepEnded(stepIndex, this.#step(stepIndex), outcome);
+  }
+
+  stepAbandoned(stepIndex: number): void {
+    const step = this.#book.stepUnderWay;
+    if (step) this.stepEnded(stepIndex, { ended: "stopped", failure: new StepAbandonedError(step.step) });
   }
 
   skyLost(reasons: readonly string[]): void {
@@ -214,28 +207,20 @@ export class RigRun implements RunHands {
   }
 
   stopAsked(): void {
-    this.#stopAsked = true;
-    this.#book.noteSurely("the operator asks to stop");
+    this.#book.stopAsked();
   }
 
   failed(error: unknown): void {
-    if (error instanceof RunRefusedError) this.#refusedFor ??= error.kind;
-    if (error instanceof NotRecoveredError) this.#notRecovered = true;
-    if (!(error instanceof CutShort)) this.#book.fail(error);
-  }
-
-  stepAbandoned(stepIndex: number): void {
-    const step = this.#stepUnderWay;
-    if (step) this.stepEnded(stepIndex, { ended: "stopped", failure: new StepAbandonedError(step.step) });
+    this.#book.fail(error);
   }
 
   /** How it ended, as far as it is known now. */
   outcome(): RunReport {
-    const { options, book, facts } = { options: this.#options, book: this.#book, facts: this.#facts };
+    const { options, book } = { options: this.#options, book: this.#book };
     const record = composeRecord({
       options,
       book,
-      facts,
+      facts: book.facts,
       runId: this.#runId,
       startedUtcMs: this.#startedUtcMs,
       rig: this.#connected?.rig,
@@ -250,7 +235,7 @@ export class RigRun implements RunHands {
   finish(): RunReport {
     const report = this.outcome();
     this.#options.ledger.endRun(this.#runId, report);
-    if (!this.#begun) this.#options.ledger.closeRun(this.#runId);
+    if (!this.#book.begun) this.#options.ledger.closeRun(this.#runId);
     this.#book.noteSurely("run ended", {
       ended: report.ended,
       verdict: report.verdict,
@@ -260,19 +245,6 @@ export class RigRun implements RunHands {
     return report;
   }
 
-  get #facts(): RunFacts {
-    return {
-      steps: this.#book.steps,
-      settings: this.#settings,
-      failure: this.#book.failure,
-      guardTripped: this.#book.guardEvents.length > 0,
-      stopAsked: this.#stopAsked,
-      begun: this.#begun,
-      refusedFor: this.#refusedFor,
-      notRecovered: this.#notRecovered,
-    };
-  }
-
   get #rig() {
     if (!this.#connected) throw new Error("the rig is not connected");
     return this.#connected.rig;
@@ -280,12 +252,7 @@ export class RigRun implements RunHands {
 
   get #restoreAsk(): RestoreRunAsk {
     const { ledger, clock, log, rigFile } = this.#options;
-    const unsafeSteps = this.#book.steps.filter((step) => step.ended === "unsafe");
-    const retreatedBecause = [
-      ...this.#book.guardEvents.flatMap((event) => event.reasons),
-      ...unsafeSteps.map((step) => step.failure?.message ?? `the step ${step.kind} found it unsafe`),
-    ];
-    return { rig: this.#rig, rigFile, ledger, clock, log, retreatedBecause };
+    return { rig: this.#rig, rigFile, ledger, clock, log, retreatedBecause: this.#book.retreatedBecause };
   }
 
   #watches() {
@@ -297,8 +264,8 @@ export class RigRun implements RunHands {
       sunAltitudeDegreesMin: sunAltitudeLimit({ plan, rigFile }),
       freeDiskMegabytes,
       findings: this.#findings,
-      looking: () => this.#looking || plan.steps[0]?.step !== "wait",
-      searching: () => this.#stepUnderWay === undefined || this.#stepUnderWay.step === "centre",
+      looking: () => this.#book.looking || plan.steps[0]?.step !== "wait",
+      searching: () => [undefined, "centre"].includes(this.#book.stepUnderWay?.step),
     });
   }
 

@@ -4,16 +4,30 @@ import type { PlanStep } from "../../plans/plan-steps.ts";
 import type { StepOutcome } from "../procedures/step.ts";
 import { EventsFile } from "./events-file.ts";
 import { failureRecord } from "./failure-record.ts";
-import type { FailureRecord, StepRecord, TimelineEntry } from "./run-record.ts";
+import { NotRecoveredError } from "./recover.ts";
+import { CutShort, RunRefusedError } from "./run-hands.ts";
+import type { RunFacts } from "./run-outcome.ts";
+import type { FailureRecord, SettingRecord, StepRecord, TimelineEntry } from "./run-record.ts";
 
 /** Writes down what happens in a run: to `events.ndjson` at once, and for the record at the end. */
 export class RunBook implements Disposable {
   readonly timeline: TimelineEntry[] = [];
   readonly steps: StepRecord[] = [];
   readonly guardEvents: { utcMs: number; reasons: readonly string[] }[] = [];
-  failure: FailureRecord | undefined;
+  settings: readonly SettingRecord[] = [];
+  /** The baseline is on disk: from here on the rig may differ from it. */
+  begun = false;
+  /** The restoring has come to its end, well or badly. */
+  restored = false;
+  stepUnderWay: PlanStep | undefined;
+  /** A step that looks at the Sun has begun. */
+  looking = false;
+  #stopAsked = false;
+  #refusedFor: RunFacts["refusedFor"];
+  #notRecovered = false;
+  #failure: FailureRecord | undefined;
+  #stepStartedUtcMs = 0;
   readonly #events: EventsFile;
-  #stepStartedUtcMs: number;
 
   constructor(
     folder: string,
@@ -21,7 +35,6 @@ export class RunBook implements Disposable {
     readonly log: Log,
   ) {
     this.#events = new EventsFile(folder, log);
-    this.#stepStartedUtcMs = clock.nowMs();
   }
 
   note(event: string, fields?: Readonly<Record<string, unknown>>): void {
@@ -37,19 +50,35 @@ export class RunBook implements Disposable {
     this.#events.sync();
   }
 
-  fail(error: unknown): FailureRecord {
+  /** The first failure is the one that is told at the end. */
+  fail(error: unknown): void {
+    if (error instanceof CutShort) return;
+    if (error instanceof RunRefusedError) this.#refusedFor ??= error.kind;
+    if (error instanceof NotRecoveredError) this.#notRecovered = true;
     const failure = failureRecord(error);
-    this.failure ??= failure;
+    this.#failure ??= failure;
     this.noteSurely("failed", { ...failure });
-    return failure;
+  }
+
+  stopAsked(): void {
+    this.#stopAsked = true;
+    this.noteSurely("the operator asks to stop");
+  }
+
+  skyLost(reasons: readonly string[]): void {
+    this.guardEvents.push({ utcMs: this.clock.nowMs(), reasons });
+    this.noteSurely("not safe to look", { reasons });
   }
 
   stepBegins(stepIndex: number, step: PlanStep): void {
+    this.stepUnderWay = step;
+    if (step.step !== "wait") this.looking = true;
     this.#stepStartedUtcMs = this.clock.nowMs();
     this.noteSurely("step begins", { stepIndex, step: step.step });
   }
 
   stepEnded(stepIndex: number, step: PlanStep, outcome: StepOutcome<unknown>): void {
+    this.stepUnderWay = undefined;
     const { step: kind, ...options } = step;
     const failure = outcome.failure === undefined ? undefined : failureRecord(outcome.failure);
     this.steps.push({
@@ -62,7 +91,7 @@ export class RunBook implements Disposable {
       ...(outcome.found === undefined ? {} : { found: outcome.found }),
       ...(failure === undefined ? {} : { failure }),
     });
-    if (failure) this.failure ??= failure;
+    if (failure) this.#failure ??= failure;
     this.noteSurely("step ended", {
       stepIndex,
       step: kind,
@@ -71,9 +100,30 @@ export class RunBook implements Disposable {
     });
   }
 
-  skyLost(reasons: readonly string[]): void {
-    this.guardEvents.push({ utcMs: this.clock.nowMs(), reasons });
-    this.noteSurely("not safe to look", { reasons });
+  get refused(): boolean {
+    return this.#refusedFor !== undefined;
+  }
+
+  get facts(): RunFacts {
+    return {
+      steps: this.steps,
+      settings: this.settings,
+      failure: this.#failure,
+      guardTripped: this.guardEvents.length > 0,
+      stopAsked: this.#stopAsked,
+      begun: this.begun,
+      refusedFor: this.#refusedFor,
+      notPutBack: this.#notRecovered || (this.begun && !this.restored),
+    };
+  }
+
+  /** Why it was not safe to look, if it was not. */
+  get retreatedBecause(): readonly string[] {
+    const unsafeSteps = this.steps.filter((step) => step.ended === "unsafe");
+    return [
+      ...this.guardEvents.flatMap((event) => event.reasons),
+      ...unsafeSteps.map((step) => step.failure?.message ?? `the step ${step.kind} found it unsafe`),
+    ];
   }
 
   [Symbol.dispose](): void {

@@ -1,44 +1,22 @@
 import { assign, enqueueActions, fromCallback, fromPromise, sendTo, setup } from "xstate";
 import { stepKinds } from "../../plans/plan-steps.ts";
-import type { StepEvent, StepOutcome } from "../procedures/step.ts";
+import type { StepEvent } from "../procedures/step.ts";
+import { afterStep, outcomeIn, type RunContext, startRun } from "./run-context.ts";
 import { CutShort, type RunHands } from "./run-hands.ts";
 import type { StepTable } from "./step-entry.ts";
 
-export interface RunContext {
-  readonly hands: RunHands;
-  readonly stepIndex: number;
-  readonly stopAsked: boolean;
-  /** It is not safe to look any more: the guard or a step said so. */
-  readonly unsafe: boolean;
-  /** The dome, if there is one, is open towards the Sun. */
-  readonly openedUp: boolean;
-  /** The run must end without any (further) step; why is with `hands`. */
-  readonly over: boolean;
-  /** Aborted by a stop in states that have nothing to put back yet. */
-  readonly patience: AbortController;
-}
-
-export type RunEvent = StepEvent;
-
 /** A step asked to stop has this long to settle; then it is abandoned and the rig made safe without it [s]. */
-export const stopGraceSeconds = 90;
+const stopGraceSeconds = 90;
 /** Less when the sky is lost: the cover may be open. */
-export const skyGraceSeconds = 30;
+const skyGraceSeconds = 30;
 
-type Effect = (hands: RunHands, signal: AbortSignal) => Promise<void>;
-
-/** An effect that a stop may cut short, and one that may not. */
-function effect(work: Effect) {
+/** Work that takes the signal may be cut short by a stop; work that does not runs to its end. */
+function effect(work: (hands: RunHands, signal: AbortSignal) => Promise<void>) {
   return fromPromise<void, RunContext>(({ input }) => work(input.hands, input.patience.signal));
 }
 
 const takeContext = ({ context }: { context: RunContext }) => context;
-const outcomeOf = (event: unknown) => (event as { output: StepOutcome<unknown> }).output;
 const errorOf = (event: unknown) => (event as { error: unknown }).error;
-const thrownOutcome = (event: unknown): StepOutcome<unknown> => {
-  const error = errorOf(event);
-  return { ended: "failed", failure: error instanceof Error ? error : new Error(String(error)) };
-};
 
 /** The state in which a step of that kind is carried out. */
 const stepState = (kind: string) => ({
@@ -48,7 +26,7 @@ const stepState = (kind: string) => ({
     src: kind,
     input: ({ context }: { context: RunContext }) => context.hands.stepInput(context.stepIndex),
     onDone: { target: "judging", actions: { type: "noteOutcome" as const } },
-    onError: { target: "judging", actions: { type: "noteThrown" as const } },
+    onError: { target: "judging", actions: { type: "noteOutcome" as const } },
   },
 });
 
@@ -59,7 +37,7 @@ const stepState = (kind: string) => ({
 export function runMachine(table: StepTable) {
   const stepActors = Object.fromEntries(stepKinds.map((kind) => [kind, table[kind].logic]));
   return setup({
-    types: {} as { context: RunContext; input: { hands: RunHands }; events: RunEvent },
+    types: {} as { context: RunContext; input: { hands: RunHands }; events: StepEvent },
     actors: {
       ...stepActors,
       checkPlan: effect((hands, signal) => hands.checkPlan(signal)),
@@ -96,10 +74,9 @@ export function runMachine(table: StepTable) {
       }),
       noteStepBegins: ({ context }) => context.hands.stepBegins(context.stepIndex),
       noteOutcome: enqueueActions(({ context, event, enqueue }) => {
-        judge(context, outcomeOf(event), (change) => enqueue.assign(change));
-      }),
-      noteThrown: enqueueActions(({ context, event, enqueue }) => {
-        judge(context, thrownOutcome(event), (change) => enqueue.assign(change));
+        const outcome = outcomeIn(event);
+        context.hands.stepEnded(context.stepIndex, outcome);
+        enqueue.assign(afterStep(context, outcome));
       }),
       noteAbandoned: ({ context }) => context.hands.stepAbandoned(context.stepIndex),
       noteStop: enqueueActions(({ context, enqueue }) => {
@@ -117,15 +94,7 @@ export function runMachine(table: StepTable) {
     },
   }).createMachine({
     id: "run",
-    context: ({ input }) => ({
-      hands: input.hands,
-      stepIndex: 0,
-      stopAsked: false,
-      unsafe: false,
-      openedUp: false,
-      over: false,
-      patience: new AbortController(),
-    }),
+    context: ({ input }) => startRun(input.hands),
     on: { OPERATOR_STOP: { actions: "noteStop" } },
     initial: "checkingPlan",
     states: {
@@ -265,16 +234,4 @@ export function runMachine(table: StepTable) {
       done: { type: "final" },
     },
   });
-}
-
-/** Files a step's outcome and decides what it means for the rest. */
-function judge(
-  context: RunContext,
-  outcome: StepOutcome<unknown>,
-  change: (to: Partial<Pick<RunContext, "unsafe" | "over">>) => void,
-): void {
-  context.hands.stepEnded(context.stepIndex, outcome);
-  if (outcome.ended === "unsafe") change({ unsafe: true });
-  if (outcome.ended === "failed" && context.hands.onFailure(context.stepIndex) === "stop")
-    change({ over: true });
 }

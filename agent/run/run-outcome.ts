@@ -11,8 +11,8 @@ export interface RunFacts {
   /** The run got as far as changing the rig. */
   readonly begun: boolean;
   readonly refusedFor: "safety" | "input" | undefined;
-  /** The rig of an earlier run could not be put back. */
-  readonly notRecovered: boolean;
+  /** The restoring of this run or of an earlier one has not come to its end. */
+  readonly notPutBack: boolean;
 }
 
 export function endedAs(facts: RunFacts): RunEnded {
@@ -38,7 +38,7 @@ export function verdictOf(steps: readonly StepRecord[]): RunVerdict {
 /** The gravest first: a rig that is not as it was, then safety, then what went wrong, then the result. */
 export function exitCodeOf(facts: RunFacts): ExitCode {
   const ended = endedAs(facts);
-  if (facts.notRecovered || facts.settings.some((setting) => setting.state === "different"))
+  if (facts.notPutBack || facts.settings.some((setting) => setting.state === "different"))
     return exitCodes.notRestored;
   if (ended === "unsafe" || (ended === "refused" && facts.refusedFor === "safety")) return exitCodes.safety;
   if (ended === "refused") return exitCodes.wrongInput;

@@ -38,7 +38,9 @@ function happened({ ended, verdict, record, failure }: RunReport): string {
 function stateOf({ record, notAsFound, leftOnRig, failure }: RunReport): string {
   if (failure?.code === "RIG_NOT_RESTORED")
     return "The rig is not as that earlier run found it; this run changed nothing.";
-  if (record.settings.length === 0) return "Nothing on the rig was changed.";
+  if (record.settings.length === 0) {
+    return record.exitCode === 6 ? "What was put back is not known." : "Nothing on the rig was changed.";
+  }
   const different = notAsFound.filter((setting) => setting.state === "different");
   const kept = notAsFound.filter((setting) => setting.state === "keptSafe");
   const cover = leftOnRig.cover === undefined ? "" : ` The cover is ${leftOnRig.cover}.`;
