@@ -3,7 +3,7 @@ import { DeadlineError } from "../../../drivers/kit/errors.ts";
 import type { StepEvent, StepInput, StepOutcome } from "../step.ts";
 import { calibrate } from "./calibrate.ts";
 import type { CentreAsk, CentreFound } from "./centre-ask.ts";
-import { TooBrightError } from "./centre-errors.ts";
+import { NotCentredError, TooBrightError } from "./centre-errors.ts";
 import { CentreWork } from "./centre-work.ts";
 import { closeLoop, type LoopEnd, limbShowsWhenCentred } from "./close-loop.ts";
 import { leaveSafe } from "./leave-safe.ts";
@@ -69,8 +69,7 @@ export const centre = setup({
     cameraKnown: ({ context: { work } }) => work.camera !== undefined && showsLimb(work),
     showsLimb: ({ context: { work } }) => showsLimb(work),
     centred: ({ event }) => outputOf<LoopEnd>(event) === "centred",
-    mayRecalibrate: ({ context, event }) =>
-      outputOf<LoopEnd>(event) === "recalibrate" && context.calibrations < calibrationsMax,
+    mayRecalibrate: ({ context }) => context.calibrations < calibrationsMax,
   },
   actions: {
     abortStep: ({ context, event }) =>
@@ -84,6 +83,12 @@ export const centre = setup({
     countCalibration: assign({ calibrations: ({ context }) => context.calibrations + 1 }),
     noteCentred: assign({ ended: "completed" }),
     noteFailure: assign(({ context, event }) => failureOf(context, (event as { error?: unknown }).error)),
+    noteNotFollowing: assign({
+      failure: () =>
+        new NotCentredError(
+          `after ${calibrationsMax} calibrations the picture still does not follow the mount's moves`,
+        ),
+    }),
     noteUnsafe: assign(({ context, event }) => ({
       ended: context.ended === "completed" ? ("failed" as const) : context.ended,
       failure: context.failure ?? errorFrom((event as { error?: unknown }).error),
@@ -133,7 +138,7 @@ export const centre = setup({
             onDone: [
               { guard: "centred", target: "recording" },
               { guard: "mayRecalibrate", target: "searching" },
-              { target: "walking" },
+              { actions: "noteNotFollowing", target: "#centre.makingSafe" },
             ],
           },
         },

@@ -5,7 +5,8 @@ import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { LimbLook } from "./eye.ts";
 
-export type LoopEnd = "centred" | "recalibrate" | "walk";
+/** `recalibrate`: the picture does not follow the moves as the matrix foretells. */
+export type LoopEnd = "centred" | "recalibrate";
 
 /** A part of the way each time: an overshoot would turn the gears round and wake their play. */
 const shareOfCorrection = 0.9;
@@ -17,7 +18,7 @@ const playArcsec = 60;
 
 /**
  * Moves the disc to the middle of the frame until two frames in a row show it there.
- * @returns `recalibrate` when a kept matrix foretold the moves wrongly; `walk` when the limb went out of view
+ * Gives up the matrix when it foretells the moves wrongly or the limb goes out of view.
  * @throws NotCentredError
  */
 export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<LoopEnd> {
@@ -31,7 +32,7 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
   for (;;) {
     const look = await work.lookForLimb(signal);
     if (!look) {
-      if (++lost === 3) return "walk"; // a cloud passes in between
+      if (++lost === 3) return forget(work); // a cloud may pass in between
       continue;
     }
     lost = 0;

@@ -1,4 +1,3 @@
-import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Camera } from "../../../drivers/roles/camera.ts";
 import type { Disc, Sighting } from "../../imaging/disc.ts";
 import { findDisc } from "../../imaging/disc.ts";
@@ -11,8 +10,6 @@ import { type CoveredLevel, clipCodeAdu, clippedShare, darkBelowAdu, pedestalAdu
 /** One look through the telescope, at an exposure that suits what is seen. */
 export type Look = Sighting & {
   readonly exposureSeconds: number;
-  /** Middle of the exposure. */
-  readonly atUtcMs: number;
   /** Median signal per second of exposure; of a dark frame, what it could be at most [adu/s]. */
   readonly rateAduPerSecond: number;
   /** 99.9th percentile above the pedestal per second [adu/s]; a lower bound when the frame clips. */
@@ -23,7 +20,6 @@ export type LimbLook = Look & { readonly disc: Disc };
 
 export interface EyeOptions {
   readonly camera: Camera;
-  readonly clock: Clock;
   readonly uniform: () => number;
   readonly shape: Shape;
   /** From the optics, or from an earlier calibration, which is surer. */
@@ -137,7 +133,6 @@ export class Eye {
       ...sighting,
       peakAdu: clipped > 0.01 ? this.#fullSignalAdu(exposureSeconds) : sighting.peakAdu,
       exposureSeconds,
-      atUtcMs: frame.startedUtcMs + exposureSeconds * 500,
       rateAduPerSecond:
         Math.max(sighting.medianAdu, sighting.seen === "dark" ? darkBelowAdu(covered, exposureSeconds) : 0) /
         exposureSeconds,

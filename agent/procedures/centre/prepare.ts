@@ -83,7 +83,6 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   const topCodeAdu = bench.findings.topCodeAdu ?? limits.fullScaleAdu;
   work.eye = new Eye({
     camera,
-    clock: bench.clock,
     uniform: () => bench.random.uniform(),
     shape,
     discRadiusPx,

@@ -126,7 +126,7 @@ describe("it is safe all the way", () => {
     const outcome = await scene.run({ ask: { sunAltitudeDegreesMin: 85 } });
     expect(outcome.ended).toBe("failed");
     expect(outcome.failure?.message).toMatch(/below the limit of 85°/);
-    expect(scene.world.account()["mount"]).toEqual(before["mount"]);
+    expect(scene.world.account().mount).toEqual(before.mount);
   });
 
   test("a Sun beyond the search bound: not found, cover closed, mount still", async () => {
@@ -178,6 +178,26 @@ describe("it is safe all the way", () => {
     expect(outcome.ended).toBe("completed");
     expect(scene.world.cover.position).toBe(0);
   });
+});
+
+test("a rig without a front cover takes its pedestal from the first frame", async () => {
+  const scene = sized(122, 0.6, pointingOff(0.2, 0.1));
+  scene.world.cover.moveTo(1);
+  await scene.clock.drive(scene.clock.sleep(10));
+  const { cover: _, ...rig } = scene.rig;
+  const outcome = await scene.run({ rig });
+  expect(outcome.ended).toBe("completed");
+  expect(scene.trueOffsetFraction()).toBeLessThan(0.002);
+});
+
+test("a mount whose nudges do nothing: three calibrations or none, then it says so and closes the cover", async () => {
+  const scene = sized(123, 0.6, pointingOff(0.05, 0.05));
+  const outcome = await scene.run({
+    rig: { ...scene.rig, mount: { ...scene.rig.mount!, nudge: async () => {} } },
+  });
+  expect(outcome.ended).toBe("failed");
+  expect(outcome.failure?.message).toMatch(/could not be measured by nudging the mount/);
+  expect(scene.world.cover.position).toBe(0);
 });
 
 test("a frame that shows less than a twelfth of the disc is refused with its size", async () => {
