@@ -43,8 +43,6 @@ export function outcomeIn(event: unknown): StepOutcome<unknown> {
   const { output, error } = event as { output?: StepOutcome<unknown>; error?: unknown };
   if (output !== undefined) return output;
   if (error instanceof Error) return { ended: "failed", failure: error };
-  return {
-    ended: "failed",
-    failure: new Error(error === undefined ? "the step gave no outcome" : String(error)),
-  };
+  const failure = new Error(error === undefined ? "the step gave no outcome" : JSON.stringify(error));
+  return { ended: "failed", failure };
 }
