@@ -78,7 +78,8 @@ export class IndiMount extends IndiRole implements Mount {
     const pointing = pointingOf(this.device, this.device.property(eod)!);
     const motion = motionOf(this.device);
     // Of a mount that never leaves Busy: it rests where its last slew ended.
-    const rests = motion === "slewing" && this.#restedAt && distanceDegrees(pointing, this.#restedAt) * 3600 < 60;
+    const rests =
+      motion === "slewing" && this.#restedAt && distanceDegrees(pointing, this.#restedAt) * 3600 < 60;
     return {
       pointing,
       motion: rests ? "still" : motion,

@@ -24,15 +24,14 @@ export class IndiWeather extends IndiRole implements Weather {
     });
   }
 
-  /** Drivers differ in which of these they have; all are absent only if it is no weather station. */
+  /** Never a light vector: the reference library does not answer when it is asked for one by its name. */
   protected override get mainProperty(): string {
-    return (
-      ["WEATHER_STATUS", "SAFETY_STATUS", "WEATHER_PARAMETERS"].find((name) => this.has(name)) ?? "CONNECTION"
-    );
+    return ["WEATHER_PARAMETERS", "WEATHER_UPDATE"].find((name) => this.has(name)) ?? "CONNECTION";
   }
 
   protected override async setUp(signal: AbortSignal): Promise<void> {
-    if (this.mainProperty === "CONNECTION") {
+    // Drivers differ in which of the two they have; without either it is no weather station.
+    if (!this.has("WEATHER_STATUS") && !this.has("SAFETY_STATUS")) {
       await this.device.require(["WEATHER_STATUS"], { withinSeconds: 5 }, signal);
     }
     // What is defined at connecting is as old as the driver's start at most; it counts until its age is over.
@@ -42,7 +41,8 @@ export class IndiWeather extends IndiRole implements Weather {
   async state(signal: AbortSignal): Promise<WeatherState> {
     await this.ready(signal);
     const fresh = await this.#askAnew(signal);
-    for (const name of ["WEATHER_STATUS", "SAFETY_STATUS", "WEATHER_PARAMETERS", "WEATHER_OVERRIDE"]) {
+    // Lights are sent when they change, before the readings: what stands here after this answer is the present.
+    for (const name of [this.mainProperty, "WEATHER_OVERRIDE"]) {
       if (this.has(name)) await this.device.refresh(name, {}, signal);
     }
     const judged = judgeWeather(this.device.properties());

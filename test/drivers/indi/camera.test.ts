@@ -284,7 +284,7 @@ test("a region that the camera rounds is taken as it is", () =>
     bench.server.on("CCD_FRAME", ({ values }) =>
       bench.server.set(cameraName, "CCD_FRAME", "Ok", {
         ...values,
-        WIDTH: String(8 * Math.floor(Number(values["WIDTH"]) / 8)),
+        WIDTH: String(8 * Math.floor(Number(values.WIDTH) / 8)),
       }),
     );
     const { region } = await camera.configure(
@@ -413,7 +413,7 @@ test("cooler: the set point switches it on, is waited for, and off is put back",
     server.on("CCD_TEMPERATURE", ({ values }) => {
       server.set(cameraName, "CCD_COOLER", "Busy", { COOLER_ON: "On", COOLER_OFF: "Off" });
       server.set(cameraName, "CCD_TEMPERATURE", "Busy");
-      const target = Number(values["CCD_TEMPERATURE_VALUE"]);
+      const target = Number(values.CCD_TEMPERATURE_VALUE);
       for (let i = 1; i <= 20; i++) {
         server.after(i, () =>
           server.set(cameraName, "CCD_TEMPERATURE", i === 20 ? "Ok" : "Busy", {

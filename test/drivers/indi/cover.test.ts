@@ -11,11 +11,16 @@ function dustCover(server: ScriptedServer, options: { on?: "PARK" | "UNPARK"; st
   const on = options.on ?? "PARK";
   server.load(connectionText(device));
   server.load(
-    switchText(device, "CAP_PARK", { PARK: on === "PARK", UNPARK: on === "UNPARK" }, { state: options.state ?? "Ok" }),
+    switchText(
+      device,
+      "CAP_PARK",
+      { PARK: on === "PARK", UNPARK: on === "UNPARK" },
+      { state: options.state ?? "Ok" },
+    ),
   );
   let moving = false;
   server.on("CAP_PARK", ({ values }) => {
-    server.set(device, "CAP_PARK", "Busy", both(values["PARK"] === "On"));
+    server.set(device, "CAP_PARK", "Busy", both(values.PARK === "On"));
     if (moving) return;
     moving = true;
     server.after(5, () => {
@@ -27,7 +32,8 @@ function dustCover(server: ScriptedServer, options: { on?: "PARK" | "UNPARK"; st
 
 const both = (closed: boolean) => ({ PARK: closed ? "On" : "Off", UNPARK: closed ? "Off" : "On" });
 
-const openCover = ({ context, signal }: Bench) => new IndiCover(context(device), { role: "cover" }).open(signal);
+const openCover = ({ context, signal }: Bench) =>
+  new IndiCover(context(device), { role: "cover" }).open(signal);
 
 test("a closed cover opens, and is moving on its way", () =>
   onBench(dustCover, async (bench) => {
@@ -129,7 +135,10 @@ test("the built-in light goes off before the cover opens (recorded driver)", () 
       await cover.ensureOpen(bench.signal);
       expect(bench.server.commands.map(({ name }) => name)).toEqual(["FLAT_LIGHT_CONTROL", "CAP_PARK"]);
       for (const setting of before) await cover.restoreSetting(setting, bench.signal);
-      expect(bench.server.commands.slice(2).map(({ name }) => name)).toEqual(["CAP_PARK", "FLAT_LIGHT_CONTROL"]);
+      expect(bench.server.commands.slice(2).map(({ name }) => name)).toEqual([
+        "CAP_PARK",
+        "FLAT_LIGHT_CONTROL",
+      ]);
       expect(await cover.readSettings(bench.signal)).toEqual(before);
     },
   ));

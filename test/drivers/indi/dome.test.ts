@@ -28,15 +28,15 @@ function recordedDome(server: ScriptedServer): void {
     });
   };
   const parked = () => server.value(name, "DOME_PARK", "PARK") === "On";
-  server.on("DOME_SHUTTER", ({ values }) => shutter(values["SHUTTER_OPEN"] === "On"));
+  server.on("DOME_SHUTTER", ({ values }) => shutter(values.SHUTTER_OPEN === "On"));
   server.on("ABS_DOME_POSITION", ({ values }) => {
     if (parked()) {
       server.message(name, "[ERROR] Please unpark before issuing any motion commands.");
       server.set(name, "ABS_DOME_POSITION", "Alert");
-    } else turn(Number(values["DOME_ABSOLUTE_POSITION"]), "Ok");
+    } else turn(Number(values.DOME_ABSOLUTE_POSITION), "Ok");
   });
   server.on("DOME_PARK", ({ values }) => {
-    const park = values["PARK"] === "On";
+    const park = values.PARK === "On";
     server.set(name, "DOME_PARK", "Busy", values);
     shutter(!park);
     if (park) turn(90, "Idle", () => server.set(name, "DOME_PARK", "Ok"));

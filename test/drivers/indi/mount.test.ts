@@ -136,7 +136,7 @@ test("no pulse is longer than the property allows, and several follow each other
     await mount.nudge({ eastArcsec: 100, northArcsec: 0 }, bench.signal);
     const pulses = bench.server.commands.filter(({ name }) => name === "TELESCOPE_TIMED_GUIDE_WE");
     expect(pulses.length).toBeGreaterThan(2);
-    for (const { values } of pulses) expect(Number(values["TIMED_GUIDE_E"])).toBeLessThanOrEqual(5000);
+    for (const { values } of pulses) expect(Number(values.TIMED_GUIDE_E)).toBeLessThanOrEqual(5000);
     for (const { values } of pulses)
       expect(Object.keys(values).sort()).toEqual(["TIMED_GUIDE_E", "TIMED_GUIDE_W"]);
   }));

@@ -31,7 +31,7 @@ export class ScriptedCamera {
       server.remember(cameraName, "CCD_FRAME", { X: "0", Y: "0", WIDTH: "64", HEIGHT: "48" });
     server.on("CCD_EXPOSURE", ({ values }) => {
       this.exposures++;
-      this.onExposure(Number(values["CCD_EXPOSURE_VALUE"]));
+      this.onExposure(Number(values.CCD_EXPOSURE_VALUE));
     });
     server.on("CCD_ABORT_EXPOSURE", () => this.abort());
   }
@@ -65,8 +65,8 @@ export class ScriptedCamera {
   image(facts: FrameFacts): void {
     const frame = this.server.values(cameraName, "CCD_FRAME");
     const bin = Number(this.server.values(cameraName, "CCD_BINNING").HOR_BIN ?? 1);
-    const widthPx = facts.widthPx ?? Math.floor(Number(frame["WIDTH"]) / bin);
-    const heightPx = facts.heightPx ?? Math.floor(Number(frame["HEIGHT"]) / bin);
+    const widthPx = facts.widthPx ?? Math.floor(Number(frame.WIDTH) / bin);
+    const heightPx = facts.heightPx ?? Math.floor(Number(frame.HEIGHT) / bin);
     this.server.blob(cameraName, "CCD1", fitsBytes({ ...facts, widthPx, heightPx }));
   }
 }

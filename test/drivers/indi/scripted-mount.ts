@@ -44,23 +44,19 @@ export class ScriptedMount {
     server.beforeAnswer = (_, name) => {
       if (name === "EQUATORIAL_EOD_COORD") this.#drift();
     };
-    server.on("EQUATORIAL_EOD_COORD", ({ values }) =>
-      this.#goTo(Number(values["RA"]), Number(values["DEC"])),
-    );
-    server.on("TELESCOPE_TRACK_STATE", ({ values }) => this.#track(values["TRACK_ON"] === "On"));
-    server.on("TELESCOPE_PARK", ({ values }) => this.#park(values["PARK"] === "On"));
+    server.on("EQUATORIAL_EOD_COORD", ({ values }) => this.#goTo(Number(values.RA), Number(values.DEC)));
+    server.on("TELESCOPE_TRACK_STATE", ({ values }) => this.#track(values.TRACK_ON === "On"));
+    server.on("TELESCOPE_PARK", ({ values }) => this.#park(values.PARK === "On"));
     server.on("TELESCOPE_ABORT_MOTION", () => this.#abort());
     server.on("TELESCOPE_MOTION_NS", ({ values }) =>
-      this.#jog("NS", values["MOTION_NORTH"], values["MOTION_SOUTH"]),
+      this.#jog("NS", values.MOTION_NORTH, values.MOTION_SOUTH),
     );
-    server.on("TELESCOPE_MOTION_WE", ({ values }) =>
-      this.#jog("WE", values["MOTION_EAST"], values["MOTION_WEST"]),
-    );
+    server.on("TELESCOPE_MOTION_WE", ({ values }) => this.#jog("WE", values.MOTION_EAST, values.MOTION_WEST));
     server.on("TELESCOPE_TIMED_GUIDE_NS", ({ values }) =>
-      this.#pulse("NS", values["TIMED_GUIDE_N"], values["TIMED_GUIDE_S"]),
+      this.#pulse("NS", values.TIMED_GUIDE_N, values.TIMED_GUIDE_S),
     );
     server.on("TELESCOPE_TIMED_GUIDE_WE", ({ values }) =>
-      this.#pulse("WE", values["TIMED_GUIDE_E"], values["TIMED_GUIDE_W"]),
+      this.#pulse("WE", values.TIMED_GUIDE_E, values.TIMED_GUIDE_W),
     );
   }
 

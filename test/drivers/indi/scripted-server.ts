@@ -55,8 +55,8 @@ export class ScriptedServer {
   /** Takes every `def*` and `set*` of a text into the state without sending it. */
   load(text: string, options: { only?: readonly string[]; without?: readonly string[] } = {}): this {
     for (const wire of parseWire(text)) {
-      if (options.only && !options.only.includes(wire.attributes["device"] ?? "")) continue;
-      if (options.without?.includes(wire.attributes["name"] ?? "")) continue;
+      if (options.only && !options.only.includes(wire.attributes.device ?? "")) continue;
+      if (options.without?.includes(wire.attributes.name ?? "")) continue;
       this.#apply(wire);
     }
     return this;
@@ -131,7 +131,7 @@ export class ScriptedServer {
   set(device: string, name: string, state: string, values: Values = {}, message?: string): void {
     const vector = this.#vectors.get(`${device}/${name}`);
     if (!vector) throw new Error(`no ${device}/${name} here`);
-    vector.attributes["state"] = state;
+    vector.attributes.state = state;
     for (const [element, value] of Object.entries(values)) {
       const known = vector.elements.get(element);
       if (known) known.value = value;
@@ -199,10 +199,10 @@ export class ScriptedServer {
   }
 
   #receive(link: ByteLink, wire: Wire): void {
-    const device = wire.attributes["device"];
-    const name = wire.attributes["name"];
+    const device = wire.attributes.device;
+    const name = wire.attributes.name;
     if (wire.tag === "pingRequest") {
-      link.send(new TextEncoder().encode(`<pingReply uid="${wire.attributes["uid"]}"/>`)).catch(() => {});
+      link.send(new TextEncoder().encode(`<pingReply uid="${wire.attributes.uid}"/>`)).catch(() => {});
     } else if (!this.answering) {
       return; // the server's own ping above is answered all the same
     } else if (wire.tag === "getProperties") {
@@ -211,12 +211,13 @@ export class ScriptedServer {
         const wanted =
           name === undefined
             ? device === undefined || key.startsWith(`${device}/`)
-            : key === `${device}/${name}`;
+            : // The reference library is silent when asked for lights by their name (seen of 1.9.9).
+              key === `${device}/${name}` && vector.kind !== "Light";
         if (wanted) link.send(new TextEncoder().encode(defText(vector))).catch(() => {});
       }
     } else if (wire.tag.startsWith("new") && device !== undefined && name !== undefined) {
       const values = Object.fromEntries(
-        wire.children.map((one) => [one.attributes["name"] ?? "", one.text.trim()]),
+        wire.children.map((one) => [one.attributes.name ?? "", one.text.trim()]),
       );
       const command = { device, name, values };
       this.commands.push(command);
@@ -232,7 +233,7 @@ export class ScriptedServer {
     const vector = this.#vectors.get(`${command.device}/${command.name}`);
     if (!vector) return; // a real server is silent here too
     const values: Values = { ...command.values };
-    const oneOnly = vector.attributes["rule"] === "OneOfMany" || vector.attributes["rule"] === "AtMostOne";
+    const oneOnly = vector.attributes.rule === "OneOfMany" || vector.attributes.rule === "AtMostOne";
     if (vector.kind === "Switch" && oneOnly && Object.values(values).includes("On")) {
       for (const element of vector.elements.keys())
         values[element] = command.values[element] === "On" ? "On" : "Off";
@@ -242,7 +243,7 @@ export class ScriptedServer {
 
   #apply(wire: Wire): void {
     const match = /^(def|set)(Number|Switch|Text|Light|BLOB)Vector$/.exec(wire.tag);
-    const key = `${wire.attributes["device"]}/${wire.attributes["name"]}`;
+    const key = `${wire.attributes.device}/${wire.attributes.name}`;
     if (!match) return;
     if (match[1] === "def") {
       this.#vectors.set(key, {
@@ -250,7 +251,7 @@ export class ScriptedServer {
         attributes: { ...wire.attributes },
         elements: new Map(
           wire.children.map((one) => [
-            one.attributes["name"] ?? "",
+            one.attributes.name ?? "",
             { attributes: { ...one.attributes }, value: one.text.trim() },
           ]),
         ),
@@ -259,9 +260,9 @@ export class ScriptedServer {
     }
     const vector = this.#vectors.get(key);
     if (!vector || match[2] === "BLOB") return;
-    vector.attributes["state"] = wire.attributes["state"] ?? vector.attributes["state"] ?? "Idle";
+    vector.attributes.state = wire.attributes.state ?? vector.attributes.state ?? "Idle";
     for (const one of wire.children) {
-      const known = vector.elements.get(one.attributes["name"] ?? "");
+      const known = vector.elements.get(one.attributes.name ?? "");
       if (known) known.value = one.text.trim();
     }
   }

@@ -21,7 +21,7 @@ function blockingFocuser(server: ScriptedServer): void {
   server.on("ABS_FOCUS_POSITION", ({ values }) => {
     const from = Number(server.value(focuserName, "ABS_FOCUS_POSITION", "FOCUS_ABSOLUTE_POSITION"));
     server.answering = false;
-    server.after(Math.abs(Number(values["FOCUS_ABSOLUTE_POSITION"]) - from) / 1000, () => {
+    server.after(Math.abs(Number(values.FOCUS_ABSOLUTE_POSITION) - from) / 1000, () => {
       server.answering = true;
       server.set(focuserName, "ABS_FOCUS_POSITION", "Ok", values);
     });
@@ -111,7 +111,7 @@ test("the rotator takes any angle into one turn and knows that 359.9 and 0 are n
       server.set(rotatorName, "ABS_ROTATOR_ANGLE", "Busy");
       server.after(3, () =>
         server.set(rotatorName, "ABS_ROTATOR_ANGLE", "Ok", {
-          ANGLE: String((Number(values["ANGLE"]) + 359.9) % 360),
+          ANGLE: String((Number(values.ANGLE) + 359.9) % 360),
         }),
       );
     });

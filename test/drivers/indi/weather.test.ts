@@ -61,7 +61,7 @@ test("NaN compares as Ok for the station, not for us", () =>
     const state = await weather.state(bench.signal);
     expect(state.safety).toBe("unknown");
     expect(state.readings).not.toHaveProperty("WEATHER_WIND_SPEED");
-    expect(state.readings["WEATHER_TEMPERATURE"]).toBe(15);
+    expect(state.readings.WEATHER_TEMPERATURE).toBe(15);
   }));
 
 test("a light that is Idle is unknown; a gust beyond its limits, which has no light, is a warning", () =>
@@ -69,7 +69,7 @@ test("a light that is Idle is unknown; a gust beyond its limits, which has no li
     const weather = await openStation(bench);
     bench.server.remember(name, "WEATHER_PARAMETERS", { WEATHER_WIND_GUST: "25" });
     expect((await weather.state(bench.signal)).safety).toBe("warning");
-    bench.server.remember(name, "WEATHER_STATUS", { WEATHER_RAIN_HOUR: "Idle" });
+    bench.server.set(name, "WEATHER_STATUS", "Idle", { WEATHER_RAIN_HOUR: "Idle" });
     expect((await weather.state(bench.signal)).safety).toBe("unknown");
   }));
 
@@ -105,4 +105,12 @@ test("2.2.4: of SAFETY_STATUS the vector's state counts", () =>
     expect((await weather.state(bench.signal)).safety).toBe("unsafe");
     bench.server.set(name, "SAFETY_STATUS", "Ok");
     expect((await weather.state(bench.signal)).safety).toBe("safe");
+  }));
+
+test("a driver that does not answer when asked for its lights by name is alive and judged all the same", () =>
+  onBench(station("1.9.9"), async (bench) => {
+    const weather = await openStation(bench);
+    expect(await weather.isAlive(bench.signal)).toBe(true);
+    bench.server.set(name, "WEATHER_STATUS", "Alert", { WEATHER_RAIN_HOUR: "Alert" });
+    expect((await weather.state(bench.signal)).safety).toBe("unsafe");
   }));
