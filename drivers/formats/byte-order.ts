@@ -1,4 +1,4 @@
-import { swapModule } from "./swap-module.ts";
+import { byteModule } from "./byte-module.ts";
 
 /**
  * Byte swapping for every FITS pixel type, by SIMD in WebAssembly: a compiled loop of the runtime takes twice as
@@ -43,7 +43,7 @@ function convert(from: Uint8Array, into: Uint8Array, bytesPerPixel: PixelBytes, 
     into.set(from);
     return;
   }
-  const { memory, swap } = swapModule();
+  const { memory, swap } = byteModule();
   for (let start = 0; start < from.length; start += memory.length) {
     const length = Math.min(memory.length, from.length - start);
     memory.set(length === from.length ? from : from.subarray(start, start + length));

@@ -1,3 +1,5 @@
+import { byteModule } from "./byte-module.ts";
+
 /**
  * Sums of the FITS checksum convention: 32-bit ones' complement over big-endian words.
  * Source: FITS Standard 4.0, section 4.4.2.7 and appendix J (Seaman, Pence and Rots).
@@ -17,37 +19,19 @@ export function addSums(a: number, b: number): number {
  *   in any order and added with `addSums`. 2^32 is 1 in this arithmetic, hence a shift is a rotation.
  */
 export function sumOfBytes(bytes: Uint8Array, offsetBytes = 0): number {
-  const wordCount = bytes.length >>> 2;
-  const aligned = bytes.byteOffset % 4 === 0 ? bytes : bytes.slice();
-  let sum = sumOfWords(new Uint32Array(aligned.buffer, aligned.byteOffset, wordCount));
-  const rest = bytes.length - wordCount * 4;
-  if (rest > 0) {
-    let last = 0;
-    for (let i = 0; i < 4; i++) last = last * 256 + (i < rest ? bytes[wordCount * 4 + i]! : 0);
-    sum = addSums(sum, last);
-  }
-  const shift = (offsetBytes % 4) * 8;
-  return shift === 0 ? sum : ((sum >>> shift) | (sum << (32 - shift))) >>> 0;
-}
-
-/** Words as the little-endian host reads them; sums the four byte columns apart, 256 words at a time. */
-function sumOfWords(words: Uint32Array): number {
+  const { memory, sum: sumOfWords } = byteModule();
   let sum = 0;
-  for (let start = 0; start < words.length; start += 256) {
-    const end = Math.min(start + 256, words.length);
-    let even = 0; // columns 0 and 2
-    let odd = 0; // columns 1 and 3
-    for (let i = start; i < end; i++) {
-      const w = words[i]!;
-      even = (even + (w & 0x00ff00ff)) | 0;
-      odd = (odd + ((w >>> 8) & 0x00ff00ff)) | 0;
-    }
-    const total =
-      (even & 0xffff) * 0x1000000 + (odd & 0xffff) * 0x10000 + (even >>> 16) * 0x100 + (odd >>> 16);
+  for (let start = 0; start < bytes.length; start += memory.length) {
+    const length = Math.min(memory.length, bytes.length - start);
+    const padded = Math.ceil(length / 64) * 64;
+    memory.set(length === bytes.length ? bytes : bytes.subarray(start, start + length));
+    memory.fill(0, length, padded);
+    const total = sumOfWords(padded);
     // Zero only for nothing but zeros; a multiple of 2^32 - 1 is all ones.
     sum = addSums(sum, total === 0 ? 0 : total % allOnes || allOnes);
   }
-  return sum;
+  const shift = (offsetBytes % 4) * 8;
+  return shift === 0 ? sum : ((sum >>> shift) | (sum << (32 - shift))) >>> 0;
 }
 
 /** The 16 characters of CHECKSUM that bring an HDU, summed with sixteen "0" in their place, to all ones. */
