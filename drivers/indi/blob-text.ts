@@ -46,8 +46,10 @@ export class BlobText {
   write(bytes: Buffer, start: number, end: number): void {
     this.#textBytes += end - start;
     let at = start;
-    while (at < end && this.#groupBytes > 0 && !this.#done()) at = this.#writeToGroup(bytes, at);
-    while (at < end && !this.#done()) at = this.#writePiece(bytes, at, Math.min(end, at + pieceBytes));
+    while (at < end && !this.#done()) {
+      if (this.#groupBytes > 0) at = this.#writeToGroup(bytes, at);
+      else at = this.#writePiece(bytes, at, Math.min(end, at + pieceBytes));
+    }
     if (at < end && this.#padded && !this.#enough() && hasText(bytes, at, end))
       this.#fail("text after its padding");
   }
@@ -95,10 +97,6 @@ export class BlobText {
     if (this.#done()) return from + read;
     for (let at = from + read; at < to; at++) {
       if (isBlank(bytes[at]!)) continue;
-      if (this.#groupBytes === 3) {
-        this.#fail("its text is not base64");
-        return to;
-      }
       this.#group[this.#groupBytes++] = bytes[at]!;
     }
     return to;
