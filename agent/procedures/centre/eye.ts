@@ -146,8 +146,10 @@ export class Eye {
   #checkBrightness(look: Look, clipped: number): void {
     const { edgeLimit, camera } = this.#o;
     const { exposureSeconds } = look;
-    if (edgeLimit && look.seen !== "dark" && look.edgeAduPerSecond > edgeLimit.aduPerSecond) {
-      const times = (look.edgeAduPerSecond / edgeLimit.aduPerSecond).toFixed(1);
+    // The smoothed peak, not the edge itself: at the shortest exposure noise alone makes a high edge per second.
+    const peakAduPerSecond = look.peakAdu / exposureSeconds;
+    if (edgeLimit && look.seen !== "dark" && peakAduPerSecond > edgeLimit.aduPerSecond) {
+      const times = (peakAduPerSecond / edgeLimit.aduPerSecond).toFixed(1);
       throw new TooBrightError({ what: `${times} times the limit (${edgeLimit.because})`, exposureSeconds });
     }
     // No filtered Sun fills the converter at the shortest exposure, whatever the history says or does not say.
