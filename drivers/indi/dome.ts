@@ -1,6 +1,6 @@
+import { turnDegrees, wrapDegrees } from "../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import type { Dome, ShutterState } from "../roles/dome.ts";
-import { turnDegrees, wrapDegrees } from "./angles.ts";
 import type { KeptSetting } from "./kept-setting.ts";
 import { numberIn, type PropertyVector, switchIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";

@@ -1,10 +1,10 @@
 import { ReadbackError, RefusedError } from "../kit/errors.ts";
+import { siderealArcsecPerSecond } from "../kit/sidereal.ts";
+import { lengthArcsec, offsetBy, type SkyOffset, skyOffset } from "../roles/mount-sky.ts";
 import type { IndiDevice } from "./device.ts";
 import { isTracking, trackRateOf } from "./mount-reading.ts";
-import { lengthArcsec, offsetBy, type SkyOffset, skyOffset } from "./mount-sky.ts";
 import { goTo, type MountTools, type SlewBudget, untilStill } from "./mount-slew.ts";
 import { limitsOf, numberIn } from "./property.ts";
-import { siderealArcsecPerSecond } from "./sidereal.ts";
 
 /** Pulses if they take no longer than this, otherwise a slew [s]. At the usual half sidereal rate 150 arcsec. */
 const pulseSecondsMax = 20;

@@ -1,12 +1,12 @@
 import { ReadbackError } from "../kit/errors.ts";
+import { greenwichSiderealHours, wrapHours } from "../kit/sidereal.ts";
 import type { SettingValue } from "../roles/device.ts";
 import type { Equatorial, Mount } from "../roles/mount.ts";
+import { distanceDegrees } from "../roles/mount-sky.ts";
 import { type KeptSetting, numberSetting, switchSetting } from "./kept-setting.ts";
 import { readPointing } from "./mount-reading.ts";
-import { distanceDegrees } from "./mount-sky.ts";
 import type { MountTools } from "./mount-slew.ts";
 import { numberIn } from "./property.ts";
-import { greenwichSiderealHours, wrapHours } from "./sidereal.ts";
 
 /** How far off a pointing that was put back may be [degrees]. */
 const toleranceDegrees = 0.08;

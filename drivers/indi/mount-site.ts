@@ -1,5 +1,5 @@
+import { turnDegrees } from "../kit/angles.ts";
 import type { Site } from "../roles/mount.ts";
-import { turnDegrees } from "./angles.ts";
 import type { MountTools } from "./mount-slew.ts";
 import { numberIn, textIn } from "./property.ts";
 

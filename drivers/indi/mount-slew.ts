@@ -1,13 +1,13 @@
 import type { Clock } from "../kit/clock.ts";
 import { DeadlineError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
+import { siderealArcsecPerSecond } from "../kit/sidereal.ts";
 import type { Equatorial } from "../roles/mount.ts";
+import { distanceDegrees, lengthArcsec, skyOffset } from "../roles/mount-sky.ts";
 import type { IndiDevice } from "./device.ts";
 import { quickChangeSeconds } from "./kept-setting.ts";
 import { eod, isTracking, pointingOf, readPointing } from "./mount-reading.ts";
-import { distanceDegrees, lengthArcsec, skyOffset } from "./mount-sky.ts";
 import { readsBack } from "./property.ts";
-import { siderealArcsecPerSecond } from "./sidereal.ts";
 
 export interface SlewBudget {
   /** Slowest that the mount slews at, for the deadline [degrees/s]. */

@@ -1,5 +1,7 @@
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
+import { wrapHours } from "../kit/sidereal.ts";
 import type { Equatorial, Mount, MountState, Site, TrackRate } from "../roles/mount.ts";
+import { distanceDegrees } from "../roles/mount-sky.ts";
 import type { CommandValues } from "./device.ts";
 import { type KeptSetting, quickChangeSeconds } from "./kept-setting.ts";
 import { endJog, Nudger } from "./mount-nudge.ts";
@@ -17,11 +19,9 @@ import {
 } from "./mount-reading.ts";
 import { mountSettings } from "./mount-settings.ts";
 import { readSiteAndTime } from "./mount-site.ts";
-import { distanceDegrees } from "./mount-sky.ts";
 import { goTo, type MountTools, type SlewBudget, setOnCoordSet, untilStill } from "./mount-slew.ts";
 import { readsBack, switchesOn, switchIn } from "./property.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";
-import { wrapHours } from "./sidereal.ts";
 
 export interface MountOptions {
   /** Slowest that the mount slews at, for deadlines [degrees/s]. Default 0.5. */

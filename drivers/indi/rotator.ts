@@ -1,6 +1,6 @@
+import { turnDegrees, wrapDegrees } from "../kit/angles.ts";
 import { OutOfLimitsError } from "../kit/errors.ts";
 import type { Rotator } from "../roles/rotator.ts";
-import { turnDegrees, wrapDegrees } from "./angles.ts";
 import type { KeptSetting } from "./kept-setting.ts";
 import { limitsOf, numberIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";

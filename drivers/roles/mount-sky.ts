@@ -1,5 +1,5 @@
-import type { Equatorial } from "../roles/mount.ts";
-import { hoursBetween, wrapHours } from "./sidereal.ts";
+import { hoursBetween, wrapHours } from "../kit/sidereal.ts";
+import type { Equatorial } from "./mount.ts";
 
 export interface SkyOffset {
   readonly eastArcsec: number;

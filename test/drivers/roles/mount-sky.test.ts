@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
-import { turnDegrees, wrapDegrees } from "../../../drivers/indi/angles.ts";
-import { distanceDegrees, offsetBy, skyOffset } from "../../../drivers/indi/mount-sky.ts";
-import { greenwichSiderealHours, hoursBetween } from "../../../drivers/indi/sidereal.ts";
+import { turnDegrees, wrapDegrees } from "../../../drivers/kit/angles.ts";
+import { greenwichSiderealHours, hoursBetween } from "../../../drivers/kit/sidereal.ts";
+import { distanceDegrees, offsetBy, skyOffset } from "../../../drivers/roles/mount-sky.ts";
 
 test("sidereal time of 1987 April 10, 19:21 UT is 8 h 34 min 57.1 s (worked example of Meeus, ch. 12)", () => {
   const hours = greenwichSiderealHours(Date.UTC(1987, 3, 10, 19, 21, 0));
