@@ -137,6 +137,10 @@ function warningsFor(image: FitsFileImage, rawSum: string, { flat, dark }: Calib
     ...(stated === undefined || stated === rawSum
       ? []
       : [`${image.path} does not agree with its own DATASUM: it was changed or damaged`]),
+    // A run's own flat is a ratio, its dark long gone.
+    ...(flat.header.text("BUNIT")?.trim() === "adu" && !flat.header.has("DARKFILE")
+      ? [`${flat.path} says of no dark that was taken off it`]
+      : []),
     ...differences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
     ...(dark
       ? differences(image, dark, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])

@@ -43,7 +43,10 @@ function roundToUint16(values: Float32Array): { pixels: Uint16Array; clampedPx: 
 }
 
 /** What was done to the pixels. */
-export function resultCards({ counts, pedestalAdu }: Calibrated, { flat, dark }: Calibration): Card[] {
+export function resultCards(
+  { counts, pedestalAdu }: Calibrated,
+  { flat, dark, factors }: Calibration,
+): Card[] {
   const history = (value: string): Card => ({ keyword: "HISTORY", value });
   return [
     { keyword: "BUNIT", value: "adu" },
@@ -56,6 +59,9 @@ export function resultCards({ counts, pedestalAdu }: Calibrated, { flat, dark }:
     history(`evenfield apply: divided by ${flat.name}; its mean over trusted pixels counts as 1`),
     ...(counts.mendedPx > 0
       ? [history(`evenfield apply: ${counts.mendedPx} masked pixels are the median of trusted neighbours`)]
+      : []),
+    ...(factors.unlitPx > 0
+      ? [history(`evenfield apply: ${factors.unlitPx} pixels outside the flat's lit field are not divided`)]
       : []),
     ...(counts.leftPx > 0
       ? [
