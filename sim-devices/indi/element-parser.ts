@@ -29,7 +29,12 @@ export class ElementParser {
     });
     parser.on("opentag", (tag) => {
       if (this.#open.length === 0) this.#broken = false;
-      const element: XmlElement = { tag: tag.name, attributes: tag.attributes, text: "", children: [] };
+      const element: XmlElement = {
+        tag: tag.name,
+        attributes: tag.attributes as Record<string, string>,
+        text: "",
+        children: [],
+      };
       this.#open.at(-1)?.children.push(element);
       this.#open.push(element);
     });
@@ -49,6 +54,7 @@ export class ElementParser {
   write(bytes: Uint8Array): void {
     this.#parser.write(this.#decoder.decode(bytes, { stream: true }));
     this.#bytesOpen = this.#open.length > 0 ? this.#bytesOpen + bytes.length : 0;
-    if (this.#bytesOpen > elementBytesMax) throw new RangeError(`an element of more than ${elementBytesMax} bytes`);
+    if (this.#bytesOpen > elementBytesMax)
+      throw new RangeError(`an element of more than ${elementBytesMax} bytes`);
   }
 }

@@ -1,7 +1,15 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import type { XmlElement } from "./element-parser.ts";
 import { readNumber } from "./number-text.ts";
-import { choose, type NumberVector, type SwitchVector, switchVector, type TextVector, textVector, type Vector } from "./vector.ts";
+import {
+  choose,
+  type NumberVector,
+  type SwitchVector,
+  switchVector,
+  type TextVector,
+  textVector,
+  type Vector,
+} from "./vector.ts";
 import { defXml, delXml, messageXml, setXml } from "./vector-xml.ts";
 
 /** What a driver writes: the parts of one XML element, and what a server needs to route it. */
@@ -157,7 +165,11 @@ export abstract class SimDevice {
       if (value === undefined) continue;
       if (!(value >= element.min && value <= element.max)) {
         const range = `Valid range is from ${element.min} to ${element.max}`;
-        this.set(vector, "Alert", `Error: Invalid range for ${element.name}. ${range}. Requested value is ${value}`);
+        this.set(
+          vector,
+          "Alert",
+          `Error: Invalid range for ${element.name}. ${range}. Requested value is ${value}`,
+        );
         this.set(vector, "Ok");
         return false;
       }
@@ -195,7 +207,11 @@ export abstract class SimDevice {
     this.#send({ tag, device: this.name, name, parts: [xml] });
   }
 
-  #read<V>(command: XmlElement, vector: Vector, read: (text: string) => V | undefined): Map<string, V> | undefined {
+  #read<V>(
+    command: XmlElement,
+    vector: Vector,
+    read: (text: string) => V | undefined,
+  ): Map<string, V> | undefined {
     const asked = new Map<string, V>();
     for (const child of command.children) {
       const element = child.attributes.name ?? "";

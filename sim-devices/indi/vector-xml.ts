@@ -3,18 +3,28 @@ import type { Vector } from "./vector.ts";
 
 /** XML as the reference server sends it: double quotes, one child a line, the text on a line of its own. */
 
-const entities: Readonly<Record<string, string>> = { "&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&apos;" };
+const entities: Readonly<Record<string, string>> = {
+  "&": "&amp;",
+  "<": "&lt;",
+  ">": "&gt;",
+  '"': "&quot;",
+  "'": "&apos;",
+};
 
 export function escapeXml(text: string): string {
   return text.replace(/[&<>"']/g, (c) => entities[c] ?? c);
 }
 
 function attributes(pairs: readonly (readonly [string, string | number | undefined])[]): string {
-  return pairs.map(([name, value]) => (value === undefined ? "" : ` ${name}="${escapeXml(String(value))}"`)).join("");
+  return pairs
+    .map(([name, value]) => (value === undefined ? "" : ` ${name}="${escapeXml(String(value))}"`))
+    .join("");
 }
 
 function child(tag: string, attrs: string, text: string): string {
-  return text === "" ? `    <${tag}${attrs}/>\n` : `    <${tag}${attrs}>\n${escapeXml(text)}\n    </${tag}>\n`;
+  return text === ""
+    ? `    <${tag}${attrs}/>\n`
+    : `    <${tag}${attrs}>\n${escapeXml(text)}\n    </${tag}>\n`;
 }
 
 /** UTC, whole seconds, no zone. */
@@ -40,12 +50,20 @@ export function defXml(device: string, vector: Vector, utcMs: number): string {
 
 function defChildren(vector: Vector): string {
   const tag = `def${vector.kind}`;
-  const named = (e: { name: string; label: string }) => attributes([["name", e.name], ["label", e.label]]);
+  const named = (e: { name: string; label: string }) =>
+    attributes([
+      ["name", e.name],
+      ["label", e.label],
+    ]);
   if (vector.kind === "BLOB") return vector.elements.map((e) => child(tag, named(e), "")).join("");
   if (vector.kind === "Number") {
     return vector.elements
       .map((e) => {
-        const limits = [["min", e.min], ["max", e.max], ["step", e.step]] as const;
+        const limits = [
+          ["min", e.min],
+          ["max", e.max],
+          ["step", e.step],
+        ] as const;
         const numbers = limits.map(([name, value]) => [name, printNumber(value)] as const);
         return child(tag, named(e) + attributes([["format", e.format], ...numbers]), printNumber(e.value));
       })
@@ -54,7 +72,12 @@ function defChildren(vector: Vector): string {
   return vector.elements.map((e) => child(tag, named(e), printValue(e.value))).join("");
 }
 
-export function setXml(device: string, vector: Exclude<Vector, { kind: "BLOB" }>, utcMs: number, message?: string): string {
+export function setXml(
+  device: string,
+  vector: Exclude<Vector, { kind: "BLOB" }>,
+  utcMs: number,
+  message?: string,
+): string {
   const { kind } = vector;
   const head = attributes([
     ["device", device],
@@ -76,11 +99,19 @@ function printValue(value: string | boolean): string {
 }
 
 export function messageXml(device: string, text: string, utcMs: number): string {
-  return `<message${attributes([["device", device], ["timestamp", indiTime(utcMs)], ["message", text]])}/>\n`;
+  return `<message${attributes([
+    ["device", device],
+    ["timestamp", indiTime(utcMs)],
+    ["message", text],
+  ])}/>\n`;
 }
 
 export function delXml(device: string, name: string | undefined, utcMs: number): string {
-  return `<delProperty${attributes([["device", device], ["name", name], ["timestamp", indiTime(utcMs)]])}/>\n`;
+  return `<delProperty${attributes([
+    ["device", device],
+    ["name", name],
+    ["timestamp", indiTime(utcMs)],
+  ])}/>\n`;
 }
 
 /** What stands before and after the payload of one BLOB: size and length, one line of base64, never `enclen`. */
@@ -96,6 +127,14 @@ export function blobEnvelope(
     ["timeout", 60],
     ["timestamp", indiTime(utcMs)],
   ]);
-  const one = attributes([["name", element], ["size", size], ["format", format], ["len", length]]);
-  return { before: `<setBLOBVector${head}>\n    <oneBLOB${one}>\n`, after: "\n    </oneBLOB>\n</setBLOBVector>\n" };
+  const one = attributes([
+    ["name", element],
+    ["size", size],
+    ["format", format],
+    ["len", length],
+  ]);
+  return {
+    before: `<setBLOBVector${head}>\n    <oneBLOB${one}>\n`,
+    after: "\n    </oneBLOB>\n</setBLOBVector>\n",
+  };
 }

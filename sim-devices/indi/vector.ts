@@ -93,8 +93,15 @@ export function numberVector(
   };
 }
 
-export function textVector(h: VectorHead, elements: readonly (readonly [string, string, string])[]): TextVector {
-  return { ...head(h), kind: "Text", elements: elements.map(([name, label, value]) => ({ name, label, value })) };
+export function textVector(
+  h: VectorHead,
+  elements: readonly (readonly [string, string, string])[],
+): TextVector {
+  return {
+    ...head(h),
+    kind: "Text",
+    elements: elements.map(([name, label, value]) => ({ name, label, value })),
+  };
 }
 
 export function switchVector(

@@ -26,9 +26,20 @@ const watchSeconds = 0.25;
 /** A service that runs for months keeps the newest. */
 const momentsMax = 200_000;
 
+/** What a camera's driver can know of the other devices, for its headers. */
+export interface Known {
+  readonly site: SceneSpec["site"] | undefined;
+  /** Of date, as the mount reports it. */
+  readonly pointing: Direction | undefined;
+  readonly focusSteps: number | undefined;
+  readonly wheelSlot: number | undefined;
+  readonly rotatorDegrees: number | undefined;
+}
+
 /** Where the light path comes from besides the world's own parts: devices of others, for a driver that snoops. */
 export interface Elsewhere {
   line?(): Direction | undefined;
+  known?(): Known;
   site?(): SceneSpec["site"] | undefined;
   coverOpen?(): number | undefined;
   diffuserIn?(): number | undefined;
@@ -162,6 +173,19 @@ export class World {
       rotatorDegrees: from.rotatorDegrees?.() ?? this.rotator.position,
       transparency: this.cloud.transparency(this.clock.nowMs()) * (this.#filterFitted ? 1 : unfilteredTimes),
     };
+  }
+
+  /** As the devices report themselves. */
+  known(): Known {
+    return (
+      this.#elsewhere.known?.() ?? {
+        site: this.mount.believedSite,
+        pointing: this.mount.believed,
+        focusSteps: Math.round(this.focuser.reported),
+        wheelSlot: Math.round(this.wheel.reported),
+        rotatorDegrees: this.rotator.reported,
+      }
+    );
   }
 
   /** Lets a protocol's side add the settings that it keeps itself to the account. */

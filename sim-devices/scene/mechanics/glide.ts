@@ -76,6 +76,11 @@ export class Glide {
     this.#leave(target);
   }
 
+  /** A command came that its electronics did not take, because one was under way. */
+  refuse(): void {
+    this.#note("moveOverlapped");
+  }
+
   stop(): void {
     if (!this.#moving) return;
     this.#rest(this.#driven());

@@ -1,0 +1,149 @@
+import type { WeatherReadings } from "../../scene/mechanics/weather.ts";
+import type { World } from "../../scene/world.ts";
+import { SimDevice } from "../sim-device.ts";
+import { Ticker } from "../ticker.ts";
+import {
+  lightVector,
+  numberOf,
+  numberVector,
+  putNumbers,
+  switchVector,
+  type VectorState,
+} from "../vector.ts";
+
+const weatherInterface = 128;
+
+/** Parameter, label, reading, and the limits that it starts with. Gust and humidity are not critical. */
+const parameters: readonly (readonly [string, string, keyof WeatherReadings, number, number, boolean])[] = [
+  ["WEATHER_FORECAST", "Weather", "forecast", 0, 0, true],
+  ["WEATHER_TEMPERATURE", "Temperature (C)", "temperatureCelsius", -10, 40, true],
+  ["WEATHER_WIND_SPEED", "Wind (m/s)", "wind", 0, 10, true],
+  ["WEATHER_WIND_GUST", "Gust (m/s)", "windGust", 0, 15, false],
+  ["WEATHER_RAIN_HOUR", "Precip (mm)", "rain", 0, 0, true],
+  ["WEATHER_HUMIDITY", "Humidity (%)", "humidityPercent", 0, 95, false],
+];
+
+const severity: readonly VectorState[] = ["Idle", "Ok", "Busy", "Alert"];
+
+/** A weather station: raw readings, limits, and one light per critical parameter. */
+export class WeatherDevice extends SimDevice {
+  readonly #world: World;
+  readonly #poll: Ticker;
+  readonly #status = lightVector(
+    { name: "WEATHER_STATUS", label: "Status", group: "Main Control" },
+    parameters.filter((p) => p[5]).map(([name, label]) => [name, label]),
+  );
+  readonly #readings = numberVector(
+    { name: "WEATHER_PARAMETERS", label: "Parameters", group: "Parameters", perm: "ro" },
+    parameters.map(([name, label]) => [name, label, 0, -200, 200, 0, "%4.2f"]),
+  );
+  readonly #limits = parameters.map(([name, label, , min, max]) =>
+    numberVector({ name, label, group: "Parameters" }, [
+      ["MIN_OK", "OK range min", min, -200, 200, 0, "%4.2f"],
+      ["MAX_OK", "OK range max", max, -200, 200, 0, "%4.2f"],
+      ["PERC_WARN", "% for Warning", 15, 0, 100, 1, "%g"],
+    ]),
+  );
+  readonly #update = numberVector({ name: "WEATHER_UPDATE", label: "Update", group: "Main Control" }, [
+    ["PERIOD", "Period (s)", 60, 0, 3600, 60, "%4.2f"],
+  ]);
+  readonly #refresh = switchVector(
+    { name: "WEATHER_REFRESH", label: "Refresh", group: "Main Control", rule: "AtMostOne" },
+    [["REFRESH", "Refresh"]],
+  );
+  readonly #override = switchVector(
+    { name: "WEATHER_OVERRIDE", label: "Override Status", group: "Main Control", rule: "AnyOfMany" },
+    [["OVERRIDE", "Override Status"]],
+  );
+  #told = "";
+
+  constructor(name: string, world: World) {
+    super(name, world.clock, { driver: "weather-driver", interfaceBits: weatherInterface });
+    this.#world = world;
+    this.show(this.#status);
+    this.show(this.#readings);
+    for (const limits of this.#limits) {
+      this.onNumber(limits, (asked) => {
+        if (!this.takeNumbers(limits, asked)) return;
+        this.set(limits, "Ok");
+        this.#tellStatus();
+      });
+    }
+    this.onNumber(this.#update, (asked) => {
+      if (this.takeNumbers(this.#update, asked)) this.set(this.#update, "Ok");
+      this.#poll.kick();
+    });
+    this.onSwitch(this.#refresh, () => {
+      this.#measure();
+      this.set(this.#refresh, "Ok");
+    });
+    this.onSwitch(this.#override, (asked) => {
+      this.takeSwitches(this.#override, asked);
+      this.set(this.#override, this.#override.elements[0]?.value ? "Busy" : "Ok");
+      this.#tellStatus();
+    });
+    this.#poll = new Ticker(
+      world.clock,
+      () => numberOf(this.#update, "PERIOD") || undefined,
+      () => this.#measure(),
+    );
+  }
+
+  protected override whenConnected(): void {
+    this.#read();
+    this.#judge();
+    this.#readings.state = "Ok";
+    this.#poll.kick();
+  }
+
+  protected override whenDisconnected(): void {
+    this.#poll.stop();
+  }
+
+  #measure(): void {
+    this.#read();
+    this.set(this.#readings, "Ok");
+    this.#tellStatus();
+  }
+
+  #read(): void {
+    const { readings } = this.#world.weather;
+    putNumbers(
+      this.#readings,
+      parameters.map(([, , key]) => readings[key]),
+    );
+  }
+
+  /** Sent on a change only. */
+  #tellStatus(): void {
+    this.#judge();
+    const now = `${this.#status.state} ${this.#status.elements.map((e) => e.value).join(" ")}`;
+    if (now === this.#told) return;
+    this.#told = now;
+    this.set(this.#status);
+  }
+
+  #judge(): void {
+    let worst = 0;
+    for (const light of this.#status.elements) {
+      const index = parameters.findIndex(([name]) => name === light.name);
+      const value = this.#readings.elements[index]?.value ?? Number.NaN;
+      const limits = this.#limits[index];
+      if (limits)
+        light.value = judge(
+          value,
+          limits.elements.map((e) => e.value),
+        );
+      worst = Math.max(worst, severity.indexOf(light.value));
+    }
+    this.#status.state = this.#override.elements[0]?.value ? "Ok" : (severity[worst] ?? "Idle");
+  }
+}
+
+/** Alert outside the limits, Busy within so many percent of one; a limit of 0 has no such zone. */
+function judge(value: number, [min = 0, max = 0, percent = 0]: readonly number[]): VectorState {
+  if (value < min || value > max) return "Alert";
+  const near = (limit: number) =>
+    limit !== 0 && Math.abs(value - limit) <= (Math.abs(max - min) * percent) / 100;
+  return near(min) || near(max) ? "Busy" : "Ok";
+}

@@ -1,0 +1,21 @@
+import type { ByteLink } from "../../drivers/kit/links.ts";
+import type { World } from "../scene/world.ts";
+import { IndiServer } from "./indi-server.ts";
+import { sceneDevices } from "./scene-devices.ts";
+
+const servers = new WeakMap<World, IndiServer>();
+
+/** The one INDI server of a world; made when first asked for. */
+export function indiServerOf(world: World): IndiServer {
+  let server = servers.get(world);
+  if (!server) {
+    server = new IndiServer(world, sceneDevices(world));
+    servers.set(world, server);
+  }
+  return server;
+}
+
+/** Serves one more client of the world over a link; returns at once. */
+export function serveIndi(world: World, link: ByteLink): void {
+  indiServerOf(world).accept(link);
+}

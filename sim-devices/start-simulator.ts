@@ -1,0 +1,56 @@
+import type { Clock } from "../drivers/kit/clock.ts";
+import type { OpenLink } from "../drivers/kit/links.ts";
+import { memoryOpener } from "../drivers/kit/memory-link.ts";
+import { listenOnLoopback } from "../drivers/kit/tcp-link.ts";
+import type { IndiServer } from "./indi/indi-server.ts";
+import { indiServerOf } from "./indi/serve-indi.ts";
+import type { MechanicsSpec } from "./scene/mechanics/mechanics-spec.ts";
+import { ScenePainter } from "./scene/painter.ts";
+import type { SceneSpec } from "./scene/scene-spec.ts";
+import { World } from "./scene/world.ts";
+
+export interface SimulatorOptions {
+  readonly spec: SceneSpec;
+  /** Replaces the scene's own. */
+  readonly seed?: number;
+  readonly clock: Clock;
+  /** 0 takes a free port; left out, nothing listens. */
+  readonly indiPort?: number;
+  readonly mechanics?: Partial<MechanicsSpec>;
+}
+
+export interface Simulator extends AsyncDisposable {
+  readonly world: World;
+  readonly painter: ScenePainter;
+  readonly server: IndiServer;
+  /** Where the INDI server listens on loopback; `undefined` without a port asked for. */
+  readonly indi: { readonly port: number } | undefined;
+  /** Opens an INDI link in memory. */
+  readonly openIndi: OpenLink;
+  close(): Promise<void>;
+}
+
+/** A simulated rig from a scene, served over INDI. */
+export async function startSimulator(options: SimulatorOptions): Promise<Simulator> {
+  const { clock, seed, mechanics } = options;
+  const spec = seed === undefined ? options.spec : { ...options.spec, seed };
+  const painter = new ScenePainter(spec);
+  const paint: ScenePainter["paint"] = (light, ask) => painter.paint(light, ask);
+  const world = new World({ spec, clock, paint, ...(mechanics ? { mechanics } : {}) });
+  const server = indiServerOf(world);
+  const listening =
+    options.indiPort === undefined ? undefined : await listenOnLoopback(options.indiPort, server.accept);
+  const close = async () => {
+    await server.close();
+    await listening?.close();
+  };
+  return {
+    world,
+    painter,
+    server,
+    indi: listening && { port: listening.port },
+    openIndi: memoryOpener(server.accept),
+    close,
+    [Symbol.asyncDispose]: close,
+  };
+}
