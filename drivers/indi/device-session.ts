@@ -95,7 +95,11 @@ export class DeviceSession implements IndiDevice {
     });
   }
 
-  refresh(name: string, options: { withinSeconds?: number }, signal: AbortSignal): Promise<PropertyVector> {
+  async refresh(
+    name: string,
+    options: { withinSeconds?: number },
+    signal: AbortSignal,
+  ): Promise<PropertyVector> {
     const { withinSeconds = 5 } = options;
     this.#checkLink();
     return this.#waits.run({ device: this.name, what: `reading ${name}`, withinSeconds, signal }, (ends) => {
@@ -108,7 +112,7 @@ export class DeviceSession implements IndiDevice {
     });
   }
 
-  change(
+  async change(
     name: string,
     values: CommandValues,
     options: ChangeOptions,
@@ -145,7 +149,7 @@ export class DeviceSession implements IndiDevice {
     return mark;
   }
 
-  waitFor(
+  async waitFor(
     name: string,
     test: (vector: PropertyVector) => boolean,
     options: { withinSeconds: number; after?: number },
@@ -192,7 +196,7 @@ export class DeviceSession implements IndiDevice {
     });
   }
 
-  nextBlob(
+  async nextBlob(
     name: string,
     options: BlobFilter & { withinSeconds: number },
     signal: AbortSignal,

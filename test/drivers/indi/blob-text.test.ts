@@ -35,7 +35,12 @@ describe("pitfall 14: base64 with or without line breaks, blanks around", () => 
     for (let round = 0; round < 800; round++) {
       const payload = noise(random, random.whole(1, 400));
       const plain = payload.toString("base64");
-      const text = random.pick([plain, withBreaks(plain, 72), `\n  ${plain}\r\n\t`, withBreaks(plain, random.whole(1, 9))]);
+      const text = random.pick([
+        plain,
+        withBreaks(plain, 72),
+        `\n  ${plain}\r\n\t`,
+        withBreaks(plain, random.whole(1, 9)),
+      ]);
       const declared = random.pick([
         { len: payload.length, size: payload.length },
         { size: payload.length },
@@ -47,13 +52,19 @@ describe("pitfall 14: base64 with or without line breaks, blanks around", () => 
       ]);
       const outcome = decode(text, declared, () => random.whole(1, random.pick([1, 3, 5, 50, 500])));
       const note = `seed ${seed} round ${round} ${JSON.stringify(declared)}`;
-      expect("bytes" in outcome ? Buffer.from(outcome.bytes).equals(payload) : outcome.broken, note).toBe(true);
+      expect("bytes" in outcome ? Buffer.from(outcome.bytes).equals(payload) : outcome.broken, note).toBe(
+        true,
+      );
     }
   });
 
   test("pieces longer than one string are joined rightly", () => {
     const payload = noise(new Random(8), 500_000);
-    const outcome = decode(withBreaks(payload.toString("base64"), 72), { len: payload.length }, () => 300_001);
+    const outcome = decode(
+      withBreaks(payload.toString("base64"), 72),
+      { len: payload.length },
+      () => 300_001,
+    );
     expect("bytes" in outcome && Buffer.from(outcome.bytes).equals(payload)).toBe(true);
   });
 });
@@ -63,7 +74,9 @@ describe("pitfall 13: payload longer than len, len missing, enclen only", () => 
     const payload = noise(new Random(3), 1000);
     const padded = Buffer.concat([payload, Buffer.alloc(5000)]).toString("base64");
     for (const cut of [1, 7, 1333, 10_000]) {
-      expect(decode(padded, { len: 1000, size: 2000 }, () => cut)).toEqual({ bytes: new Uint8Array(payload) });
+      expect(decode(padded, { len: 1000, size: 2000 }, () => cut)).toEqual({
+        bytes: new Uint8Array(payload),
+      });
     }
   });
 
@@ -86,7 +99,9 @@ describe("what is cut short or garbled is told, never given out", () => {
     expect(decode(text.slice(0, 392), { len: 300 })).toEqual({ broken: "294 of 300 bytes came" });
   });
   test("shorter than enclen", () => {
-    expect(decode(text.slice(0, 392), { enclen: 400 })).toMatchObject({ broken: "392 of 400 characters came" });
+    expect(decode(text.slice(0, 392), { enclen: 400 })).toMatchObject({
+      broken: "392 of 400 characters came",
+    });
   });
   test("one character over", () => {
     expect(decode(text.slice(0, 397), {})).toMatchObject({ broken: "its last characters are missing" });
@@ -103,7 +118,9 @@ describe("what is cut short or garbled is told, never given out", () => {
     expect(decode("AAEC/w==AAEC", {}, () => 4)).toMatchObject({ broken: "text after its padding" });
   });
   test("more than the limit, declared or not", () => {
-    expect(decode("", { len: 2000 }, undefined, 1000)).toEqual({ broken: "2000 bytes declared, 1000 allowed" });
+    expect(decode("", { len: 2000 }, undefined, 1000)).toEqual({
+      broken: "2000 bytes declared, 1000 allowed",
+    });
     expect(decode(Buffer.alloc(2000).toString("base64"), {}, () => 100, 1000)).toMatchObject({
       broken: expect.stringMatching(/1000/),
     });

@@ -42,7 +42,10 @@ function plain(message: IndiMessage) {
     attributes: Object.fromEntries(message.attributes),
     children: message.elements.map((element) => ({
       attributes: Object.fromEntries(element.attributes),
-      text: element.blob && "bytes" in element.blob ? Buffer.from(element.blob.bytes).toString("base64") : element.text,
+      text:
+        element.blob && "bytes" in element.blob
+          ? Buffer.from(element.blob.bytes).toString("base64")
+          : element.text,
     })),
   };
 }
@@ -80,7 +83,8 @@ describe("recordings, cut at random borders, read as another XML parser reads th
 });
 
 describe("what drivers and servers write", () => {
-  const plainVector = '<setTextVector device="D" name="N" state="Ok"><oneText name="A">x</oneText></setTextVector>';
+  const plainVector =
+    '<setTextVector device="D" name="N" state="Ok"><oneText name="A">x</oneText></setTextVector>';
 
   test("single quotes, any attribute order, tags over lines, a declaration before each message", () => {
     const { messages } = read(`<?xml version='1.0'?>
@@ -98,7 +102,9 @@ describe("what drivers and servers write", () => {
   });
 
   test("empty text comes self-closed", () => {
-    const { messages } = read('<defTextVector device="D" name="N"><defText name="A" label=""/></defTextVector>');
+    const { messages } = read(
+      '<defTextVector device="D" name="N"><defText name="A" label=""/></defTextVector>',
+    );
     expect(messages[0]?.elements).toMatchObject([{ name: "A", text: "" }]);
   });
 
@@ -118,20 +124,27 @@ describe("what drivers and servers write", () => {
   });
 
   test("stray text, NUL, a byte order mark, comments, CDATA, DOCTYPE and unknown tags are passed over", () => {
-    const noise = '\uFEFF\0 stray &;" <!-- <message/> " -- > --><!DOCTYPE x><odd a="1"><inner/></odd></odd><![CDATA[<x>]]><?pi > ?>';
+    const noise =
+      '\uFEFF\0 stray &;" <!-- <message/> " -- > --><!DOCTYPE x><odd a="1"><inner/></odd></odd><![CDATA[<x>]]><?pi > ?>';
     for (const cut of [1, 3, 1000]) {
       const { messages, dropped } = read(noise + plainVector + noise + plainVector, () => cut);
-      expect(messages.map(plain)).toEqual([...read(plainVector).messages, ...read(plainVector).messages].map(plain));
+      expect(messages.map(plain)).toEqual(
+        [...read(plainVector).messages, ...read(plainVector).messages].map(plain),
+      );
       expect(dropped).toEqual([]);
     }
   });
 
   test("a '>' within quotes ends no tag", () => {
-    expect(read('<message device="D" message="a > b"/>').messages[0]?.attributes.get("message")).toBe("a > b");
+    expect(read('<message device="D" message="a > b"/>').messages[0]?.attributes.get("message")).toBe(
+      "a > b",
+    );
   });
 
   test("names may hold blanks, and one element of a vector may have no name", () => {
-    const { messages } = read('<setSwitchVector device="My Cam 1" name="Preset 1"><oneSwitch name="">On</oneSwitch></setSwitchVector>');
+    const { messages } = read(
+      '<setSwitchVector device="My Cam 1" name="Preset 1"><oneSwitch name="">On</oneSwitch></setSwitchVector>',
+    );
     expect(messages[0]?.attributes.get("name")).toBe("Preset 1");
     expect(messages[0]?.elements[0]?.name).toBe("");
   });
@@ -141,19 +154,27 @@ describe("damage costs the damaged element and no more", () => {
   const good = '<message device="D" message="good"/>';
 
   test.each([
-    ["a mismatched end tag", '<setTextVector device="D" name="N"><oneText name="A">x</oneNumber></setTextVector>'],
+    [
+      "a mismatched end tag",
+      '<setTextVector device="D" name="N"><oneText name="A">x</oneNumber></setTextVector>',
+    ],
     ["an element that is never closed", '<setTextVector device="D" name="N"><oneText name="A">x'],
     ["a tag within a tag", '<setTextVector device="D" na<setTextVector device="D"><oops></setTextVector>'],
     ["an attribute without quotes", '<setTextVector device=D name="N"></setTextVector>'],
     ["a root around everything", "<INDI>"],
     ["end tags of nothing", "</x></setTextVector>"],
-    ["a broken BLOB", '<setBLOBVector device="D" name="C"><oneBLOB name="C" len="9">AA<b/>AA</oneBLOB></setBLOBVector>'],
+    [
+      "a broken BLOB",
+      '<setBLOBVector device="D" name="C"><oneBLOB name="C" len="9">AA<b/>AA</oneBLOB></setBLOBVector>',
+    ],
   ])("%s", (_, damage) => {
     for (const cut of [1, 1000]) {
       const { messages } = read(good + damage + good, () => cut);
       const told = messages.filter((message) => message.action === "message");
       expect(told.length).toBe(2);
-      expect(messages.filter((m) => m.elements.some((e) => e.text !== "" || (e.blob && "bytes" in e.blob)))).toEqual([]);
+      expect(
+        messages.filter((m) => m.elements.some((e) => e.text !== "" || (e.blob && "bytes" in e.blob))),
+      ).toEqual([]);
     }
   });
 
@@ -168,8 +189,16 @@ describe("declared limits", () => {
   test.each([
     ["a tag", { tagBytesMax: 1000 }, `<message device="${"x".repeat(1200)}"/>`],
     ["an attribute", { attributeBytesMax: 100 }, `<message device="${"x".repeat(120)}"/>`],
-    ["a setTextVector", { elementBytesMax: 1000 }, `<setTextVector device="D">${'<oneText name="A">x</oneText>'.repeat(60)}`],
-    ["a setTextVector", { elementBytesMax: 1000 }, `<setTextVector device="D"><oneText name="A">${"x".repeat(1200)}`],
+    [
+      "a setTextVector",
+      { elementBytesMax: 1000 },
+      `<setTextVector device="D">${'<oneText name="A">x</oneText>'.repeat(60)}`,
+    ],
+    [
+      "a setTextVector",
+      { elementBytesMax: 1000 },
+      `<setTextVector device="D"><oneText name="A">${"x".repeat(1200)}`,
+    ],
     ["nesting", { depthMax: 3 }, `<setTextVector device="D">${"<a>".repeat(5)}`],
   ])("%s beyond its limit is an error, whatever the chunks", (what, limits, text) => {
     for (const cut of [1, 50, 10_000]) {
@@ -186,7 +215,8 @@ describe("declared limits", () => {
   });
 
   test("a BLOB of size 0 is a change of state without data", () => {
-    const text = '<setBLOBVector device="D" name="C" state="Busy"><oneBLOB name="C" size="0" format=".fits">AAAA</oneBLOB></setBLOBVector>';
+    const text =
+      '<setBLOBVector device="D" name="C" state="Busy"><oneBLOB name="C" size="0" format=".fits">AAAA</oneBLOB></setBLOBVector>';
     expect(read(text).messages[0]?.elements[0]?.blob).toBeUndefined();
   });
 });
@@ -195,19 +225,36 @@ test("fuzz: damaged streams never hang, crash otherwise than by a limit, or yiel
   const seed = 55_501;
   const random = new Random(seed);
   const text = readFileSync(new URL("fits-blob-16x16-1.9.9.xml", folder), "latin1");
-  const pictures = new Set(read(text).messages.flatMap((m) => m.elements.flatMap((e) => (e.blob && "bytes" in e.blob ? [Buffer.from(e.blob.bytes).toString("base64")] : []))));
+  const pictures = new Set(
+    read(text).messages.flatMap((m) =>
+      m.elements.flatMap((e) =>
+        e.blob && "bytes" in e.blob ? [Buffer.from(e.blob.bytes).toString("base64")] : [],
+      ),
+    ),
+  );
   expect(pictures.size).toBeGreaterThan(0);
   let found = 0;
   const damages: ((bytes: Buffer, at: number) => Buffer)[] = [
     (bytes, at) => Buffer.concat([bytes.subarray(0, at), bytes.subarray(at + random.whole(1, 3000))]), // lost
-    (bytes, at) => Buffer.concat([bytes.subarray(0, at), Buffer.from('!"#<>*\0&;~'.slice(random.whole(0, 8))), bytes.subarray(at)]),
+    (bytes, at) =>
+      Buffer.concat([
+        bytes.subarray(0, at),
+        Buffer.from('!"#<>*\0&;~'.slice(random.whole(0, 8))),
+        bytes.subarray(at),
+      ]),
     (bytes, at) => Buffer.concat([bytes.subarray(0, at), Buffer.from("\uFFFD<>'\""), bytes.subarray(at + 5)]),
-    (bytes, at) => Buffer.concat([bytes.subarray(0, at), Buffer.from(random.pick(["<oneBLOB>", "</oneBLOB>", "<message/>", "<!--"])), bytes.subarray(at)]),
+    (bytes, at) =>
+      Buffer.concat([
+        bytes.subarray(0, at),
+        Buffer.from(random.pick(["<oneBLOB>", "</oneBLOB>", "<message/>", "<!--"])),
+        bytes.subarray(at),
+      ]),
     (bytes, at) => bytes.subarray(0, at),
   ];
   for (let round = 0; round < 400; round++) {
     let bytes: Buffer = Buffer.from(text, "latin1");
-    for (let k = random.whole(1, 3); k > 0; k--) bytes = random.pick(damages)(bytes, random.whole(0, bytes.length));
+    for (let k = random.whole(1, 3); k > 0; k--)
+      bytes = random.pick(damages)(bytes, random.whole(0, bytes.length));
     const longest = random.pick([10, 1000, 50_000]);
     const { reading, messages } = reader({ tagBytesMax: 4096 });
     try {
@@ -222,7 +269,10 @@ test("fuzz: damaged streams never hang, crash otherwise than by a limit, or yiel
     for (const element of messages.flatMap((message) => message.elements)) {
       if (!element.blob || "broken" in element.blob) continue;
       found++;
-      expect(pictures.has(Buffer.from(element.blob.bytes).toString("base64")), `seed ${seed} round ${round}`).toBe(true);
+      expect(
+        pictures.has(Buffer.from(element.blob.bytes).toString("base64")),
+        `seed ${seed} round ${round}`,
+      ).toBe(true);
     }
   }
   expect(found).toBeGreaterThan(100); // most damage leaves some picture whole

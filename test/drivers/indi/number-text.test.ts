@@ -22,12 +22,24 @@ describe("numbers from devices (pitfall 38: exponents, 20 digits, minus zero, na
     expect(parseNumber(text)).toBeCloseTo(value, 12);
   });
 
-  test.each(["nan", "-nan", "inf", "-inf", "1e999", "", "  ", "abc", "7abc", "0x1F", "12,5", "1:2:3:4", "1:75", "--1"])(
-    "%j is no finite number",
-    (text) => {
-      expect(parseNumber(text)).toBeNaN();
-    },
-  );
+  test.each([
+    "nan",
+    "-nan",
+    "inf",
+    "-inf",
+    "1e999",
+    "",
+    "  ",
+    "abc",
+    "7abc",
+    "0x1F",
+    "12,5",
+    "1:2:3:4",
+    "1:75",
+    "--1",
+  ])("%j is no finite number", (text) => {
+    expect(parseNumber(text)).toBeNaN();
+  });
 
   test("minus zero stays a number", () => {
     expect(parseNumber("-0")).toBe(-0);
