@@ -1,7 +1,7 @@
 import type { Command } from "commander";
-import { worst } from "../files/grade.ts";
 import { asInputError, InputError } from "../files/input-error.ts";
-import { type Inspection, inspectFile, valueText } from "../files/inspect-file.ts";
+import { type Inspection, inspectFile, type Measure } from "../files/inspect-file.ts";
+import { figureText, worstOf } from "../imaging/proof-figure.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
@@ -28,7 +28,7 @@ export function inspect(files: readonly string[], host: CommandHost): Outcome {
     if (files.length > 1) progress.update(index + 1, files.length);
   }
   progress.end();
-  const verdict = inspected.length === 0 ? undefined : worst(inspected.map((one) => one.verdict));
+  const verdict = inspected.length === 0 ? undefined : worstOf(inspected);
   return {
     exitCode:
       failed.length > 0 ? exitCodes.wrongInput : verdict === "bad" ? exitCodes.verdictBad : exitCodes.done,
@@ -42,14 +42,20 @@ export function inspect(files: readonly string[], host: CommandHost): Outcome {
 
 function textOf(one: Inspection): string {
   const frames = one.frameCount > 1 ? `, of ${one.frameCount} frames` : "";
-  const width = Math.max(...one.figures.map((figure) => figure.name.length));
   return [
     `${one.file}: ${one.kind}, ${one.widthPx} x ${one.heightPx} px, ${one.type}${frames}: ${one.verdict}`,
-    ...one.figures.map((figure) => {
-      const judged = figure.verdict === undefined ? "" : `  ${figure.verdict} (${figure.limits})`;
-      return `  ${figure.name.padEnd(width)}  ${valueText(figure)}${judged}`;
-    }),
+    ...one.measures.map((measure) => `          ${measureText(measure)}`),
+    ...one.figures.map((figure) => `  ${figure.verdict.padEnd(6)}  ${figureText(figure)}`),
+    ...one.figures
+      .filter((figure) => figure.verdict !== "good")
+      .map((figure) => `  To do: ${figure.whatToDo}`),
   ].join("\n");
+}
+
+/** Four significant digits and the unit. */
+function measureText({ name, value, unit }: Measure): string {
+  const digits = Number.isInteger(value) ? String(value) : String(Number(value.toPrecision(4)));
+  return `${name} ${digits}${unit === "" ? "" : ` ${unit}`}`;
 }
 
 export function registerInspect(program: Command, host: CommandHost = processHost): void {

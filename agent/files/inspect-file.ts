@@ -6,10 +6,17 @@ import { readLevel } from "../imaging/frame-level.ts";
 import { neighbourNoise } from "../imaging/neighbour-noise.ts";
 import { type Flat, normaliseFlat, relativeNoise } from "../imaging/normalise-flat.ts";
 import { median } from "../imaging/order-statistics.ts";
+import { figureText, judge, type ProofFigure, type Verdict, worstOf } from "../imaging/proof-figure.ts";
 import { combinedCount, type FrameKind, frameKind } from "./frame-kind.ts";
-import { type Figure, graded, limits, type Verdict, worst } from "./grade.ts";
 import { openImage } from "./image-file.ts";
 import { asInputError } from "./input-error.ts";
+
+/** A number that is told but not judged. */
+export interface Measure {
+  readonly name: string;
+  readonly value: number;
+  readonly unit: "adu" | "%" | "px" | "";
+}
 
 export interface Inspection {
   readonly file: string;
@@ -19,14 +26,18 @@ export interface Inspection {
   readonly type: string;
   /** 1 for a single frame. */
   readonly frameCount: number;
-  readonly figures: readonly Figure[];
+  readonly figures: readonly ProofFigure[];
+  readonly measures: readonly Measure[];
   readonly verdict: Verdict;
-  /** What keeps it from being good. */
+  /** What keeps it from being good, and what to do. */
   readonly reasons: readonly string[];
 }
 
 interface Picture {
   readonly header: FitsHeader;
+  readonly kind: FrameKind;
+  /** Of several frames, or with a sigma of its own. */
+  readonly isMaster: boolean;
   readonly widthPx: number;
   readonly heightPx: number;
   readonly pixels: FitsPixels;
@@ -36,30 +47,34 @@ interface Picture {
   readonly mask: Uint8Array;
 }
 
+interface Findings {
+  readonly figures: readonly ProofFigure[];
+  readonly measures: readonly Measure[];
+}
+
 /** Quality figures of a flat, a dark or an image, and what they say of its use. @throws InputError */
 export function inspectFile(path: string): Inspection {
   const { picture, type } = readPicture(path);
-  const kind = frameKind(picture.header);
-  const frameCount = combinedCount(picture.header);
-  const isMaster = frameCount > 1 || picture.sigma !== undefined;
-  const figures = [
-    ...levelFigures(picture, kind, isMaster),
-    ...(kind === "flat"
-      ? flatFigures(picture, isMaster)
-      : [noiseFigure(picture)].filter((one) => one !== undefined)),
-    ...maskFigures(picture),
+  const { kind } = picture;
+  const parts = [
+    levelFindings(picture),
+    kind === "flat" ? flatFindings(picture) : noiseFindings(picture),
+    maskFindings(picture),
   ];
-  const flawed = figures.filter((figure) => figure.verdict !== undefined && figure.verdict !== "good");
+  const figures = parts.flatMap((part) => part.figures);
   return {
     file: path,
     kind,
     widthPx: picture.widthPx,
     heightPx: picture.heightPx,
     type,
-    frameCount,
+    frameCount: combinedCount(picture.header),
     figures,
-    verdict: worst(figures.flatMap((figure) => figure.verdict ?? [])),
-    reasons: flawed.map((figure) => `${figure.name} ${valueText(figure)} (${figure.limits})`),
+    measures: parts.flatMap((part) => part.measures),
+    verdict: worstOf(figures),
+    reasons: figures
+      .filter((figure) => figure.verdict !== "good")
+      .map((figure) => `${figureText(figure)}: ${figure.whatToDo}`),
   };
 }
 
@@ -77,6 +92,8 @@ function readPicture(path: string): { picture: Picture; type: string } {
     const mask = extension("MASK");
     const picture = {
       header: image.header,
+      kind: frameKind(image.header),
+      isMaster: combinedCount(image.header) > 1 || sigma !== undefined,
       widthPx: image.widthPx,
       heightPx: image.rowCount,
       pixels,
@@ -90,67 +107,83 @@ function readPicture(path: string): { picture: Picture; type: string } {
   }
 }
 
-function levelFigures(picture: Picture, kind: FrameKind, isMaster: boolean): Figure[] {
-  const { pixels, widthPx, heightPx, header } = picture;
-  if (isMaster || !(pixels instanceof Uint16Array)) {
-    const level = median(sampled(picture));
+function levelFindings(picture: Picture): Findings {
+  const { pixels, widthPx, heightPx, header, kind } = picture;
+  if (picture.isMaster || !(pixels instanceof Uint16Array)) {
+    const value = median(sampled(picture));
     const unit = header.text("BUNIT")?.trim() === "" ? "" : "adu";
-    return level === undefined ? [] : [{ name: "level", value: level, unit }];
+    return { figures: [], measures: value === undefined ? [] : [{ name: "level", value, unit }] };
   }
   const exposureSeconds = header.number("EXPTIME") ?? 0;
-  const reading = readLevel(pixels, { widthPx, heightPx }, exposureSeconds, {
-    pedestalAdu: 0,
-    topAdu: 65535,
-  });
-  const black: Figure[] =
-    kind === "dark" || kind === "bias"
-      ? [graded("pixels at code 0", 100 * reading.lowClippedFraction, "%", limits.blackPercent)]
-      : [{ name: "pixels at code 0", value: 100 * reading.lowClippedFraction, unit: "%" }];
-  if (kind === "dark" || kind === "bias")
-    return [{ name: "level", value: reading.medianLitAdu, unit: "adu" }, ...black];
-  const edge = (100 * reading.edgeAdu) / reading.topAdu;
-  return [
-    { name: "level of the lit field", value: reading.medianLitAdu, unit: "adu" },
-    { name: "highest code", value: reading.topAdu, unit: "adu" },
-    kind === "flat"
-      ? graded("upper edge", edge, "%", limits.upperEdgePercent)
-      : { name: "upper edge", value: edge, unit: "%" },
-    graded("clipped pixels", 100 * reading.clippedFraction, "%", limits.clippedPercent),
-    ...black,
-  ];
+  const camera = { pedestalAdu: 0, topAdu: 65535 };
+  const reading = readLevel(pixels, { widthPx, heightPx }, exposureSeconds, camera);
+  if (kind === "dark" || kind === "bias") {
+    return {
+      figures: [judgeBlack(reading.lowClippedFraction)],
+      measures: [{ name: "level", value: reading.medianLitAdu, unit: "adu" }],
+    };
+  }
+  const edge = reading.edgeAdu / reading.topAdu;
+  return {
+    figures: [
+      ...(kind === "flat" ? [judge("upperEdge", edge)] : []),
+      judge("clipped", reading.clippedFraction),
+    ],
+    measures: [
+      { name: "level of the lit field", value: reading.medianLitAdu, unit: "adu" },
+      { name: "highest code", value: reading.topAdu, unit: "adu" },
+      ...(kind === "flat" ? [] : [{ name: "upper edge", value: 100 * edge, unit: "%" } as const]),
+      { name: "pixels at code 0", value: 100 * reading.lowClippedFraction, unit: "%" },
+    ],
+  };
 }
 
-function flatFigures(picture: Picture, isMaster: boolean): Figure[] {
+/** Noise of a dark must not be cut off at zero: less than one pixel in 10 000 may lie there. Own reasoning, no source. */
+function judgeBlack(fraction: number): ProofFigure {
+  const verdict = fraction <= 1e-4 ? "good" : fraction <= 1e-3 ? "usable" : "bad";
+  return {
+    id: "black",
+    name: "pixels at code 0",
+    value: fraction,
+    unit: "share",
+    good: [0, 1e-4],
+    usable: [0, 1e-3],
+    verdict,
+    whatToDo: verdict === "good" ? "Nothing to be done." : "Raise the camera's offset.",
+  };
+}
+
+function flatFindings(picture: Picture): Findings {
   const flat = asFlat(picture);
-  if (flat === undefined)
-    return [{ name: "lit pixels", value: 0, unit: "px", verdict: "bad", limits: "a flat needs light" }];
-  const noise = 100 * (relativeNoise(flat) ?? 0);
+  if (flat === undefined) return { figures: [judge("upperEdge", 0)], measures: [] };
+  const noise = relativeNoise(flat) ?? 0;
   const shape = flatShape(flat);
   const dust = findDust(flat);
-  return [
-    isMaster
-      ? graded("noise", noise, "%", limits.masterNoisePercent)
-      : { name: "noise", value: noise, unit: "%" },
-    ...(shape === undefined
-      ? []
-      : ([
-          graded("corners over centre", 100 * shape.cornerOverCentre, "%", limits.cornerPercent),
-          { name: "gradient, peak to peak", value: 100 * shape.gradientPeakToPeak, unit: "%" },
-          ...(shape.hotSpot
-            ? [{ name: "bright bump", value: 100 * shape.hotSpot.excess, unit: "%" } as const]
-            : []),
-        ] as const)),
-    { name: "dust shadows", value: dust.length, unit: "" },
-    ...(dust.length > 0
-      ? [
-          {
-            name: "deepest shadow",
-            value: 100 * Math.max(...dust.map((one) => one.depth)),
-            unit: "%",
-          } as const,
-        ]
-      : []),
-  ];
+  return {
+    figures: [
+      ...(picture.isMaster ? [judge("noise", noise)] : []),
+      ...(shape ? [judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma)] : []),
+    ],
+    measures: [
+      ...(picture.isMaster ? [] : [{ name: "noise of a pixel", value: 100 * noise, unit: "%" } as const]),
+      ...(shape
+        ? [{ name: "gradient, peak to peak", value: 100 * shape.gradientPeakToPeak, unit: "%" } as const]
+        : []),
+      ...(shape?.hotSpot
+        ? [{ name: "bright bump", value: 100 * shape.hotSpot.excess, unit: "%" } as const]
+        : []),
+      { name: "dust shadows", value: dust.length, unit: "" },
+      ...(dust.length > 0
+        ? [
+            {
+              name: "deepest shadow",
+              value: 100 * Math.max(...dust.map((one) => one.depth)),
+              unit: "%",
+            } as const,
+          ]
+        : []),
+    ],
+  };
 }
 
 /** Without UNCERT the noise is taken from the picture itself, the same everywhere. */
@@ -163,14 +196,17 @@ function asFlat(picture: Picture): Flat | undefined {
   return normaliseFlat({ shape: { widthPx, heightPx }, meanAdu: values, sigmaAdu, mask: trusted });
 }
 
-function noiseFigure(picture: Picture): Figure | undefined {
-  const noise = neighbourNoise(picture.values, usable(picture), picture.widthPx);
-  return noise === undefined ? undefined : { name: "noise from neighbours", value: noise, unit: "adu" };
+function noiseFindings(picture: Picture): Findings {
+  const value = neighbourNoise(picture.values, usable(picture), picture.widthPx);
+  return {
+    figures: [],
+    measures: value === undefined ? [] : [{ name: "noise from neighbours", value, unit: "adu" }],
+  };
 }
 
-function maskFigures(picture: Picture): Figure[] {
-  const masked = picture.mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0);
-  return masked === 0 ? [] : [{ name: "masked pixels", value: masked, unit: "px" }];
+function maskFindings(picture: Picture): Findings {
+  const value = picture.mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0);
+  return { figures: [], measures: value === 0 ? [] : [{ name: "masked pixels", value, unit: "px" }] };
 }
 
 function usable(picture: Picture): Uint8Array {
@@ -185,10 +221,4 @@ function sampled({ values, mask }: Picture): number[] {
     if (mask[i] === 0 && !Number.isNaN(values[i]!)) sample.push(values[i]!);
   }
   return sample;
-}
-
-/** Four significant digits and the unit. */
-export function valueText({ value, unit }: Figure): string {
-  const digits = Number.isInteger(value) ? String(value) : String(Number(value.toPrecision(4)));
-  return unit === "" ? digits : `${digits} ${unit}`;
 }

@@ -2,7 +2,7 @@ import { writeFileSync } from "node:fs";
 import { expect, test } from "vitest";
 import { registerCombine } from "../../../agent/commands/combine.ts";
 import { registerInspect } from "../../../agent/commands/inspect.ts";
-import type { Figure } from "../../../agent/files/grade.ts";
+import type { Inspection } from "../../../agent/files/inspect-file.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 
@@ -11,9 +11,8 @@ const flatCards = [{ keyword: "IMAGETYP", value: "FLAT" }];
 
 const largeSky = (seed: number) => new SkyFiles(seed, 320, 240);
 
-function figure(file: { figures: Figure[] }, name: string): Figure | undefined {
-  return file.figures.find((one) => one.name === name);
-}
+const figure = (file: Inspection, id: string) => file.figures.find((one) => one.id === id);
+const measure = (file: Inspection, name: string) => file.measures.find((one) => one.name === name);
 
 test("a well exposed flat is good, and its vignetting and noise are those that were put in", async () => {
   using sky = largeSky(1);
@@ -22,10 +21,10 @@ test("a well exposed flat is good, and its vignetting and noise are those that w
   expect(host.exitCode).toBe(0);
   const [file] = host.json.files;
   expect(file).toMatchObject({ kind: "flat", verdict: "good", reasons: [], frameCount: 1 });
-  expect(figure(file, "noise")!.value).toBeCloseTo((100 * 400) / 50_000, 1);
+  expect(measure(file, "noise of a pixel")!.value).toBeCloseTo((100 * 400) / 50_000, 1);
   // Corner boxes of 5 % lie about 0.475 from the centre in both directions.
-  const corner = (100 * (1.05 - 0.4 * 2 * 0.475 ** 2)) / 1.05;
-  expect(Math.abs(figure(file, "corners over centre")!.value - corner)).toBeLessThan(1);
+  const corner = (1.05 - 0.4 * 2 * 0.475 ** 2) / 1.05;
+  expect(Math.abs(figure(file, "corner")!.value - corner)).toBeLessThan(0.01);
 });
 
 test("a flat that clips is bad, the exit code says so, and the reason is told", async () => {
@@ -34,7 +33,7 @@ test("a flat that clips is bad, the exit code says so, and the reason is told", 
   const host = await inspect([flat, "--json"]);
   expect(host.exitCode).toBe(3);
   expect(host.json).toMatchObject({ verdict: "bad", failed: [] });
-  expect(host.json.files[0].reasons.join()).toContain("clipped pixels");
+  expect(host.json.files[0].reasons.join()).toContain("clipped healthy pixels");
 });
 
 test("a thin flat is bad for its upper edge", async () => {
@@ -42,7 +41,9 @@ test("a thin flat is bad for its upper edge", async () => {
   const flat = sky.write("flat.fits", (x, y) => 10_000 * sky.gain(x, y), { noise: 200, cards: flatCards });
   const host = await inspect([flat]);
   expect(host.exitCode).toBe(3);
-  expect(host.out).toMatch(/upper edge\s+1[5-7]\.\d+ %\s+bad \(good 75 to 90, usable 50 to 95\)/);
+  expect(host.out).toMatch(
+    /bad +upper edge over full scale 0\.1[5-7]\d* \(good 0\.75 to 0\.9, usable 0\.5 to 0\.95\)/,
+  );
 });
 
 test("a master of few frames is judged by its noise", async () => {
@@ -54,7 +55,7 @@ test("a master of few frames is judged by its noise", async () => {
   const host = await inspect([sky.path("m.fits"), "--json"]);
   const [file] = host.json.files;
   expect(file).toMatchObject({ kind: "flat", frameCount: 9, type: "float32", verdict: "usable" });
-  expect(Math.abs(figure(file, "noise")!.value - 0.3)).toBeLessThan(0.04);
+  expect(Math.abs(figure(file, "noise")!.value - 0.003)).toBeLessThan(0.0004);
   expect(figure(file, "noise")!.verdict).toBe("usable");
 });
 
@@ -76,7 +77,7 @@ test("a file that cannot be read is left out and told; the others are judged", a
   expect(host.exitCode).toBe(2);
   expect(host.json.files).toHaveLength(1);
   expect(host.json.files[0]).toMatchObject({ kind: "image", verdict: "good" });
-  expect(Math.abs(figure(host.json.files[0], "noise from neighbours")!.value - 50)).toBeLessThan(3);
+  expect(Math.abs(measure(host.json.files[0], "noise from neighbours")!.value - 50)).toBeLessThan(3);
   expect(host.json.failed[0].happened).toContain("not a FITS file");
 });
 
@@ -84,5 +85,5 @@ test("a flat without light is bad, not a fault", async () => {
   using sky = largeSky(7);
   const host = await inspect([sky.write("flat.fits", () => 0, { cards: flatCards })]);
   expect(host.exitCode).toBe(3);
-  expect(host.out).toContain("a flat needs light");
+  expect(host.out).toContain("upper edge over full scale 0 ");
 });
