@@ -1,6 +1,7 @@
 import { turnDegrees, wrapDegrees } from "../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import type { Dome, ShutterState } from "../roles/dome.ts";
+import { domeSettings } from "./dome-settings.ts";
 import type { KeptSetting } from "./kept-setting.ts";
 import { numberIn, type PropertyVector, switchIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";
@@ -200,55 +201,13 @@ export class IndiDome extends IndiRole implements Dome {
   }
 
   protected override keptSettings(): readonly KeptSetting[] {
-    const settings: KeptSetting[] = [];
-    const whileUnparked = async (signal: AbortSignal) => (await this.state(signal)).parked !== true;
-    if (this.has(azimuthProperty)) {
-      settings.push({
-        key: "azimuth",
-        unit: "degrees",
-        // A parked dome's direction belongs to its park position and comes back with parking.
-        read: async (signal) =>
-          (await whileUnparked(signal))
-            ? wrapDegrees(await readNumber(this.device, azimuthProperty, azimuthElement, signal))
-            : undefined,
-        restore: async (value, signal) => {
-          const now = await readNumber(this.device, azimuthProperty, azimuthElement, signal);
-          if (Math.abs(turnDegrees(now, Number(value))) < 1e-3) return;
-          await this.ensureUnparked(signal);
-          await this.turnTo(Number(value), signal);
-        },
-        same: (before, now) => this.#isNear(Number(before), Number(now)),
-      });
-    }
-    if (this.has("DOME_SHUTTER")) {
-      settings.push({
-        key: "shutter",
-        read: async (signal) => {
-          await this.#untilStill("DOME_SHUTTER", signal);
-          return this.#shutterOf(await this.device.refresh("DOME_SHUTTER", {}, signal));
-        },
-        restore: async (value, signal) => {
-          const now = (await this.state(signal)).shutter;
-          if (value === now) return;
-          if (value !== "open") return this.ensureShutterClosed(signal); // found unknown: left closed
-          await this.ensureUnparked(signal);
-          await this.ensureShutterOpen(signal);
-        },
-        same: (before, now) => before === now || (before === "unknown" && now === "closed"),
-      });
-    }
-    if (this.has("DOME_PARK")) {
-      settings.push({
-        key: "parked",
-        read: async (signal) => {
-          await this.#untilStill("DOME_PARK", signal);
-          return parkedOf(await this.device.refresh("DOME_PARK", {}, signal));
-        },
-        restore: (value, signal) => this.#bringParkTo(value === true, signal),
-        same: (before, now) => before === now,
-      });
-    }
-    return settings;
+    return domeSettings(this, {
+      untilStill: async (signal) => {
+        for (const name of motionProperties) await this.#untilStill(name, signal);
+      },
+      bringParkTo: (parked, signal) => this.#bringParkTo(parked, signal),
+      isNear: (azimuth, target) => this.#isNear(azimuth, target),
+    });
   }
 
   override describe(): Readonly<Record<string, string>> {

@@ -2,9 +2,9 @@ import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } fr
 import { wrapHours } from "../kit/sidereal.ts";
 import type { Equatorial, Mount, MountState, Site, TrackRate } from "../roles/mount.ts";
 import { distanceDegrees } from "../roles/mount-sky.ts";
-import type { CommandValues } from "./device.ts";
 import { type KeptSetting, quickChangeSeconds } from "./kept-setting.ts";
-import { endJog, Nudger } from "./mount-nudge.ts";
+import { endJog } from "./mount-jog.ts";
+import { Nudger } from "./mount-nudge.ts";
 import {
   eod,
   isParking,
@@ -14,13 +14,13 @@ import {
   parkedOf,
   pointingOf,
   pulseAxes,
-  trackModeElement,
   trackRateOf,
 } from "./mount-reading.ts";
 import { mountSettings } from "./mount-settings.ts";
 import { readSiteAndTime } from "./mount-site.ts";
 import { goTo, type MountTools, type SlewBudget, setOnCoordSet, untilStill } from "./mount-slew.ts";
-import { readsBack, switchesOn, switchIn } from "./property.ts";
+import { setTrackRate, switchTracking } from "./mount-track.ts";
+import { switchesOn, switchIn } from "./property.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";
 
 export interface MountOptions {
@@ -59,7 +59,7 @@ export class IndiMount extends IndiRole implements Mount {
 
   /** After a restart the rate is set again; motion is not: what tracks is for the procedure to say. */
   protected override async setUp(signal: AbortSignal, again: boolean): Promise<void> {
-    if (again && this.#rate !== undefined) await this.#setRate(this.#rate, signal);
+    if (again && this.#rate !== undefined) await setTrackRate(this.device, this.#rate, signal);
   }
 
   get abilities() {
@@ -153,72 +153,20 @@ export class IndiMount extends IndiRole implements Mount {
 
   async ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("tracking", signal);
-    await this.#setRate(rate, signal);
-    await this.#switchTracking(true, signal);
+    await setTrackRate(this.device, rate, signal);
+    await switchTracking(this.device, true, signal);
     // Some drivers fall back to sidereal when tracking starts.
     await this.#readAnew(signal);
     if (!isTracking(this.device)) throw new ReadbackError(this.name, "tracking", "on", "off");
     if (this.has("TELESCOPE_TRACK_MODE") && trackRateOf(this.device) !== rate) {
-      await this.#setRate(rate, signal);
+      await setTrackRate(this.device, rate, signal);
     }
     this.#rate = rate;
   }
 
-  /** @throws MissingAbilityError, ReadbackError */
-  async #setRate(rate: TrackRate, signal: AbortSignal): Promise<void> {
-    const modes = this.device.property("TELESCOPE_TRACK_MODE");
-    const element = trackModeElement(rate);
-    if (switchIn(modes, element) === undefined) {
-      if (!modes && rate === "sidereal") return; // the only rate that such a mount has
-      throw new MissingAbilityError(this.name, `this mount cannot track at ${rate} rate`);
-    }
-    if (switchesOn(await this.device.refresh("TELESCOPE_TRACK_MODE", {}, signal)).join() === element) return;
-    await this.device.change(
-      "TELESCOPE_TRACK_MODE",
-      { [element]: true },
-      {
-        withinSeconds: quickChangeSeconds,
-        arrived: readsBack({ [element]: true }),
-        finalStates: ["Ok", "Idle"],
-      },
-      signal,
-    );
-  }
-
   async ensureTrackingOff(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
-    await this.#switchTracking(false, signal);
-  }
-
-  /** TRACK_STATE ends Busy when on and Idle when off, so the switch itself is waited for. */
-  async #switchTracking(on: boolean, signal: AbortSignal): Promise<void> {
-    const property = "TELESCOPE_TRACK_STATE";
-    if (!this.has(property)) {
-      if (on && !isTracking(this.device))
-        throw new MissingAbilityError(this.name, "tracking cannot be commanded");
-      return;
-    }
-    if (switchIn(await this.device.refresh(property, {}, signal), "TRACK_ON") === on) return;
-    const values: CommandValues = { TRACK_ON: on, TRACK_OFF: !on };
-    const sent = await this.device.send(property, values, signal);
-    const is = (seen: { awaitingAnswer: boolean }) => !seen.awaitingAnswer;
-    await this.device
-      .waitFor(
-        property,
-        (v) => is(v) && switchIn(v, "TRACK_ON") === on,
-        { after: sent, withinSeconds: 10 },
-        signal,
-      )
-      .catch(() => signal.throwIfAborted());
-    const now = await this.device.refresh(property, {}, signal);
-    if (switchIn(now, "TRACK_ON") !== on || now.state === "Alert") {
-      throw new ReadbackError(
-        this.name,
-        "tracking",
-        on ? "on" : "off",
-        `${switchesOn(now).join()} (${now.state})`,
-      );
-    }
+    await switchTracking(this.device, false, signal);
   }
 
   async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
@@ -241,7 +189,8 @@ export class IndiMount extends IndiRole implements Mount {
       (own) => this.ensureStopped(own),
       signal,
     );
-    await this.#followSky(signal);
+    // ON_COORD_SET TRACK ends tracking; a mount that does not start by itself is told to.
+    if (this.has("TELESCOPE_TRACK_STATE")) await switchTracking(this.device, true, signal);
   }
 
   /** A long slew may end minutes of arc off; a second, short one ends nearer. Not getting nearer is no failure. */
@@ -255,12 +204,6 @@ export class IndiMount extends IndiRole implements Mount {
     if (distanceDegrees(here, place) * 3600 > this.#budget.toleranceArcsec) {
       throw new ReadbackError(this.name, "pointing", "within tolerance of the target", "outside it");
     }
-  }
-
-  /** A slew ends tracking (ON_COORD_SET TRACK); a mount that does not start by itself is told to. */
-  async #followSky(signal: AbortSignal): Promise<void> {
-    if (!this.has("TELESCOPE_TRACK_STATE")) return;
-    await this.#switchTracking(true, signal);
   }
 
   async syncTo(actual: Equatorial, signal: AbortSignal): Promise<void> {

@@ -38,6 +38,7 @@ export abstract class IndiRole implements Device {
   readonly #ownsConnection: boolean;
   readonly #found: ((connected: boolean) => void) | undefined;
   #foundConnected: boolean | undefined;
+  #wasRead = false;
   #lostCount = 0;
   #leftAs: readonly Setting[] | undefined;
 
@@ -124,7 +125,11 @@ export abstract class IndiRole implements Device {
         settings.push({ key: kept.key, value, ...(kept.unit === undefined ? {} : { unit: kept.unit }) });
       }
     }
-    if (this.#ownsConnection) settings.push({ key: "connected", value: this.#foundConnected === true });
+    if (this.#ownsConnection) {
+      // The first reading is the baseline: it tells how the device was found, later ones how it is.
+      settings.push({ key: "connected", value: this.#wasRead || this.#foundConnected === true });
+      this.#wasRead = true;
+    }
     return settings;
   }
 

@@ -1,5 +1,5 @@
 import type { WeatherState } from "../roles/weather.ts";
-import { numberIn, type PropertyState, type PropertyVector, switchesOn, textIn } from "./property.ts";
+import { numberIn, type PropertyVector, switchesOn, textIn } from "./property.ts";
 
 type Safety = WeatherState["safety"];
 
@@ -30,7 +30,7 @@ export function judgeWeather(vectors: readonly PropertyVector[]): WeatherState {
   if (parameters?.state === "Alert") note("unknown", "the station cannot read its source");
 
   for (const light of status?.elements.values() ?? []) {
-    const value = textIn(status, light.name) as PropertyState;
+    const value = textIn(status, light.name) ?? "Idle";
     note(ofLight(value), `${light.label || light.name} is ${value}`);
   }
   if (status && status.elements.size === 0) note("unknown", "the station's status is empty");
@@ -55,6 +55,6 @@ export function judgeWeather(vectors: readonly PropertyVector[]): WeatherState {
 }
 
 /** The protocol's lights: Ok safe, Busy warning zone, Alert outside the limits, Idle unknown. */
-function ofLight(state: PropertyState | string): Safety {
+function ofLight(state: string): Safety {
   return state === "Ok" ? "safe" : state === "Busy" ? "warning" : state === "Alert" ? "unsafe" : "unknown";
 }

@@ -19,7 +19,7 @@ export interface Adapter {
   readonly timeoutMs: number;
 }
 
-/** The settings of a device that differ from before by its own measure. */
+/** The settings of a device that differ from before by its own measure; its connection is the test's own doing. */
 export async function changedSettings(
   device: Device,
   before: readonly Setting[],
@@ -27,6 +27,7 @@ export async function changedSettings(
 ): Promise<string[]> {
   const now = await device.readSettings(signal);
   return before
+    .filter(({ key }) => key !== "connected")
     .filter((setting) => {
       const found = now.find(({ key }) => key === setting.key);
       return !found || !device.sameSetting(setting, found);
