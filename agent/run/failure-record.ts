@@ -1,5 +1,13 @@
 import { DeviceError } from "../../drivers/kit/errors.ts";
+import type { StepOutcome } from "../procedures/step.ts";
 import type { FailureRecord } from "./run-record.ts";
+
+/** What a step gives as its failure. Asked to stop, it may give just that as its reason, which is none. */
+export function stepFailure(outcome: StepOutcome<unknown>): FailureRecord | undefined {
+  if (outcome.failure === undefined) return undefined;
+  const failure = failureRecord(outcome.failure);
+  return outcome.ended === "stopped" && failure.code === "FAULT" ? undefined : failure;
+}
 
 /** Any thrown thing as plain data. An error without a code of its own is a fault of ours, and keeps its stack. */
 export function failureRecord(error: unknown): FailureRecord {
@@ -9,6 +17,11 @@ export function failureRecord(error: unknown): FailureRecord {
   if (typeof code === "string" && typeof whatToDo === "string") {
     const device = error instanceof DeviceError ? { device: error.device } : {};
     return { code, message: error.message, whatToDo, ...device };
+  }
+  if (error instanceof AggregateError && error.errors.length > 0) {
+    const all = error.errors.map(failureRecord);
+    const told = all.find((one) => one.code !== "FAULT") ?? all[0]!;
+    return { ...told, message: all.map((one) => one.message).join("; ") };
   }
   return {
     code: "FAULT",

@@ -3,7 +3,7 @@ import type { Log } from "../../drivers/kit/log.ts";
 import type { PlanStep } from "../../plans/plan-steps.ts";
 import type { StepOutcome } from "../procedures/step.ts";
 import { EventsFile } from "./events-file.ts";
-import { failureRecord } from "./failure-record.ts";
+import { failureRecord, stepFailure } from "./failure-record.ts";
 import { NotRecoveredError } from "./recover.ts";
 import { CutShort, RunRefusedError } from "./run-hands.ts";
 import type { RunFacts } from "./run-outcome.ts";
@@ -80,7 +80,7 @@ export class RunBook implements Disposable {
   stepEnded(stepIndex: number, step: PlanStep, outcome: StepOutcome<unknown>): void {
     this.stepUnderWay = undefined;
     const { step: kind, ...options } = step;
-    const failure = outcome.failure === undefined ? undefined : failureRecord(outcome.failure);
+    const failure = stepFailure(outcome);
     this.steps.push({
       stepIndex,
       kind,
