@@ -269,7 +269,7 @@ for kind in ("uint8", "int16", "uint16", "int32", "uint32", "float32", "float64"
 cube = rng.integers(0, 255, (2, 3, 4)).astype("uint8")
 put("cube", fits.PrimaryHDU(cube), cube)
 put("text", fits.PrimaryHDU(np.zeros((1, 1), "uint8")), None, TESTLONG=("a / long one & more " * 12).strip(),
-    TESTSTR=("O'Neil", "who / what"), TESTINT=(-12345678901, "big"), TESTREAL=1.25e-30, TESTBOOL=True)
+    TESTSTR=("it's me", "who / what"), TESTINT=(-12345678901, "big"), TESTREAL=1.25e-30, TESTBOOL=True)
 path = f"{folder}/scaled.fits"
 raw = rng.integers(-300, 300, (4, 6)).astype("int16")
 fits.PrimaryHDU(raw).writeto(path, overwrite=True)

@@ -31,12 +31,12 @@ test("what is handed on can be written: odd keywords become comments, outdated o
   const cards = handedOn([
     { keyword: "OBJECT", value: "Sun" },
     { keyword: "DATAMAX", value: 65535 },
-    { keyword: "ESO DET GAIN", value: "high", comment: "of the detector" },
+    { keyword: "CAM DET GAIN", value: "high", comment: "of the detector" },
     { keyword: "HISTORY", value: "taken" },
   ]);
   expect(cards).toEqual([
     { keyword: "OBJECT", value: "Sun" },
-    { keyword: "COMMENT", value: "ESO DET GAIN = high / of the detector" },
+    { keyword: "COMMENT", value: "CAM DET GAIN = high / of the detector" },
     { keyword: "HISTORY", value: "taken" },
   ]);
   expect(() => encodeFits([{ cards }], 0)).not.toThrow();

@@ -18,8 +18,8 @@ test("fixed format: value right-justified to column 30, string from column 11", 
 });
 
 test("a quote is doubled and comes back single", () => {
-  const card = { keyword: "OBSERVER", value: "O'Neil ''x''" };
-  expect(formatCard(card)[0]).toContain("'O''Neil ''''x'''''");
+  const card = { keyword: "OBSERVER", value: "it's ''x''" };
+  expect(formatCard(card)[0]).toContain("'it''s ''''x'''''");
   expect(back(card)).toEqual([card]);
 });
 
@@ -50,7 +50,7 @@ test("HISTORY is wrapped at 72 characters", () => {
 });
 
 test("what a header cannot hold is written without accents, or as a question mark", () => {
-  expect(formatCard({ keyword: "OBSERVER", value: "Zoë µm \n" })[0]).toContain("'Zoe um ?'");
+  expect(formatCard({ keyword: "OBSERVER", value: "é µm \n" })[0]).toContain("'e um ?'");
 });
 
 test("a keyword that is none is refused", () => {
@@ -68,8 +68,8 @@ test("reads what real devices write", () => {
   });
   expect(read("gain    = -.5")).toMatchObject({ keyword: "GAIN", value: -0.5 });
   expect(read("BIG     = 18446744073709551615")).toMatchObject({ value: 18446744073709551615n });
-  expect(read("HIERARCH ESO DET GAIN = 'high' / of the detector")).toEqual({
-    keyword: "ESO DET GAIN",
+  expect(read("HIERARCH CAM DET GAIN = 'high' / of the detector")).toEqual({
+    keyword: "CAM DET GAIN",
     value: "high",
     comment: "of the detector",
   });
