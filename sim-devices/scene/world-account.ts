@@ -59,12 +59,12 @@ export function accountOf(
 
 /**
  * What differs between two accounts, one line each; empty when the rig is as it was.
- * @param ignore settings not to look at, as `device.setting` (for example the connection itself)
+ * Whether a driver is connected counts only if asked for: it is no property of the rig.
  */
 export function accountDifferences(
   before: WorldAccount,
   now: WorldAccount,
-  ignore: readonly string[] = [],
+  options: { readonly connections?: boolean } = {},
 ): string[] {
   const lines: string[] = [];
   for (const device of new Set([...Object.keys(before), ...Object.keys(now)])) {
@@ -72,7 +72,8 @@ export function accountDifferences(
     const b = now[device] ?? {};
     for (const key of new Set([...Object.keys(a), ...Object.keys(b)])) {
       const name = `${device}.${key}`;
-      if (!ignore.includes(name) && !same(name, a[key], b[key])) {
+      if (key === "CONNECTION" && !options.connections) continue;
+      if (!same(name, a[key], b[key])) {
         lines.push(`${name} was ${JSON.stringify(a[key])} and is ${JSON.stringify(b[key])}`);
       }
     }

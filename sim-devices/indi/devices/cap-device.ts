@@ -7,6 +7,7 @@ const dustCapInterface = 512;
 
 /** A leaf in front of the telescope. Parked means in the light: the cover closed, the diffuser in place. */
 export class CapDevice extends SimDevice {
+  protected override readonly volatile = new Set(["CAP_PARK"]);
   readonly #leaf: Glide;
   readonly #parkedAt: 0 | 1;
   readonly #park = switchVector({ name: "CAP_PARK", label: "Parking", group: "Main Control", timeout: 0 }, [

@@ -14,7 +14,7 @@ const domeInterface = 32;
 const pollSeconds = 1;
 
 export class DomeDevice extends SimDevice {
-  protected override readonly volatile = new Set(["ABS_DOME_POSITION", "REL_DOME_POSITION"]);
+  protected override readonly volatile = new Set(["ABS_DOME_POSITION", "DOME_PARK"]);
   readonly #world: World;
   readonly #poll: Ticker;
   #parking = false;

@@ -35,6 +35,8 @@ export class MountDevice extends SimDevice {
     "TELESCOPE_TIMED_GUIDE_NS",
     "TELESCOPE_TIMED_GUIDE_WE",
     "TIME_UTC",
+    "TELESCOPE_TRACK_STATE",
+    "TELESCOPE_PARK",
   ]);
 
   constructor(name: string, world: World) {

@@ -107,7 +107,15 @@ export function mountVectors(world: World) {
     ),
     site: numberVector({ name: "GEOGRAPHIC_COORD", label: "Scope Location", group: site, state: "Ok" }, [
       ["LAT", "Lat (dd:mm:ss)", here.latitudeDegrees, -90, 90, 0, "%012.8m"],
-      ["LONG", "Lon (dd:mm:ss)", (here.longitudeDegrees + 360) % 360, 0, 360, 0, "%012.8m"],
+      [
+        "LONG",
+        "Lon (dd:mm:ss)",
+        here.longitudeDegrees < 0 ? here.longitudeDegrees + 360 : here.longitudeDegrees,
+        0,
+        360,
+        0,
+        "%012.8m",
+      ],
       ["ELEV", "Elevation (m)", here.elevationMetres, -500, 10_000, 0, "%g"],
     ]),
     time: textVector({ name: "TIME_UTC", label: "UTC", group: site, state: "Ok" }, [
