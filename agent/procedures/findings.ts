@@ -20,6 +20,8 @@ export interface PointingError {
 export interface LightRate {
   /** Upper edge above the pedestal per second of exposure, at the lowest gain. */
   readonly edgeAduPerSecond: number;
+  /** Mean of the lit field above the pedestal per second of exposure, where it was measured. */
+  readonly meanAduPerSecond?: number;
   readonly pedestalAdu: number;
   readonly gain: number;
   readonly sunAltitudeDegrees: number;

@@ -1,0 +1,128 @@
+export type Verdict = "good" | "usable" | "bad";
+
+/** One number that a flat is judged by. */
+export interface ProofFigure {
+  readonly id: string;
+  readonly name: string;
+  readonly value: number;
+  /** One sigma, where it is known. */
+  readonly sigma?: number;
+  /** `share` of the level (0.01 is 1 %), or a plain `ratio`. */
+  readonly unit: "share" | "ratio";
+  /** Both ends included. */
+  readonly good: readonly [least: number, most: number];
+  readonly usable: readonly [least: number, most: number];
+  readonly verdict: Verdict;
+  /** One sentence; for a good figure it says that nothing is to be done. */
+  readonly whatToDo: string;
+}
+
+interface Rule {
+  readonly name: string;
+  readonly unit: ProofFigure["unit"];
+  readonly good: readonly [number, number];
+  readonly usable: readonly [number, number];
+  readonly whatToDo: string;
+}
+
+const any = Number.POSITIVE_INFINITY;
+const upTo = (good: number, usable: number) => ({ good: [0, good], usable: [0, usable] }) as const;
+
+/**
+ * What is good and what can be used. A processed image of the Sun is stretched about five times, and a step of 1 % is just
+ * visible afterwards: 0.2 % must not be exceeded, 0.5 % shows. Own reasoning, no source.
+ */
+export const rules = {
+  upperEdge: {
+    name: "upper edge over full scale",
+    unit: "ratio",
+    good: [0.75, 0.9],
+    usable: [0.5, 0.95],
+    whatToDo: "Tune the exposure again; below the range lengthen it, above it shorten it.",
+  },
+  clipped: {
+    name: "clipped healthy pixels",
+    unit: "share",
+    ...upTo(1e-5, 1e-3),
+    whatToDo: "Shorten the exposure; clipped pixels are masked and can't be divided.",
+  },
+  noise: {
+    name: "noise of the master",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo: "Take more frames: four times as many halve the noise.",
+  },
+  evenOdd: {
+    name: "even against odd frames, over expectation",
+    unit: "ratio",
+    ...upTo(1.2, 2),
+    whatToDo: "Something changes from frame to frame: look for flicker, stray lamps, or a loose diffuser.",
+  },
+  drift: {
+    name: "first against second half, 32 px blocks",
+    unit: "share",
+    ...upTo(0.001, 0.003),
+    whatToDo:
+      "The light wandered over the field: let the diffuser settle, wait for cloud to pass, take a shorter series.",
+  },
+  grey: {
+    name: "unevenness of an independent flat, 16 px blocks",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo: "The rig changed while the flat was taken: look for what moved, then take it again.",
+  },
+  leftoverSun: {
+    name: "picture of the Sun left in the flat",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo: "The blur is too weak: use a denser diffuser, or none of its edge in the light.",
+  },
+  leak: {
+    name: "stray light over the flat's level",
+    unit: "share",
+    ...upTo(0.001, 0.005),
+    whatToDo: "Find the leak and close it before the next flat.",
+  },
+  corner: {
+    name: "corners over centre",
+    unit: "ratio",
+    good: [0.5, any],
+    usable: [0.25, any],
+    whatToDo: "Strong vignetting multiplies the noise of the corners: look for a stop that is too small.",
+  },
+} as const satisfies Record<string, Rule>;
+
+export function judge(id: keyof typeof rules, value: number, sigma?: number): ProofFigure {
+  const { name, unit, good, usable, whatToDo } = rules[id];
+  const within = ([least, most]: readonly [number, number]) => value >= least && value <= most;
+  const verdict = within(good) ? "good" : within(usable) ? "usable" : "bad";
+  return {
+    id,
+    name,
+    value,
+    ...(sigma === undefined ? {} : { sigma }),
+    unit,
+    good,
+    usable,
+    verdict,
+    whatToDo: verdict === "good" ? "Nothing to be done." : whatToDo,
+  };
+}
+
+export function worstOf(figures: readonly Pick<ProofFigure, "verdict">[]): Verdict {
+  if (figures.some(({ verdict }) => verdict === "bad")) return "bad";
+  return figures.some(({ verdict }) => verdict === "usable") ? "usable" : "good";
+}
+
+/** `clipped healthy pixels 0.2 % (good up to 0.001 %, usable up to 0.1 %)` */
+export function figureText(figure: ProofFigure): string {
+  const text = (value: number) =>
+    figure.unit === "share" ? `${Number((100 * value).toPrecision(3))} %` : `${Number(value.toPrecision(3))}`;
+  const range = ([least, most]: readonly [number, number]) =>
+    most === any
+      ? `from ${text(least)}`
+      : least === 0
+        ? `up to ${text(most)}`
+        : `${text(least)} to ${text(most)}`;
+  return `${figure.name} ${text(figure.value)} (good ${range(figure.good)}, usable ${range(figure.usable)})`;
+}

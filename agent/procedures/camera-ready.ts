@@ -1,0 +1,8 @@
+import type { Workbench } from "./step.ts";
+
+/** Flats and what belongs to them are taken at the lowest gain: the well is deepest there, and photons are what counts. */
+export async function setLowestGain(bench: Workbench, signal: AbortSignal): Promise<number> {
+  const { camera } = bench.rig;
+  const setup = await camera.configure(camera.limits.gain ? { gain: camera.limits.gain.min } : {}, signal);
+  return setup.gain;
+}

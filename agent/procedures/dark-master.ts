@@ -1,0 +1,77 @@
+import { join } from "node:path";
+import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import type { Frame } from "../../drivers/roles/camera.ts";
+import { type Master, MasterBuilder } from "../imaging/master-builder.ts";
+import { unhealthyFromDark } from "../imaging/unhealthy-pixels.ts";
+import { darkMasterFile, SeriesNotes, writeDarkMaster } from "./master-files.ts";
+import type { Workbench } from "./step.ts";
+
+/** Exposures that differ by less are the same to a dark. */
+const sameExposure = 0.02;
+
+/** Builds a dark master from frames and makes it known to the steps that follow. */
+export class DarkSeries {
+  readonly #notes = new SeriesNotes();
+  #builder: MasterBuilder | undefined;
+  #exposureSeconds = 0;
+
+  constructor(private readonly frameCountExpected: number) {}
+
+  get frameCount(): number {
+    return this.#builder?.frameCount ?? 0;
+  }
+
+  get sensorCelsius(): number | undefined {
+    return this.#notes.facts.sensorCelsius;
+  }
+
+  add(frame: Frame): number {
+    const shape = { widthPx: frame.widthPx, heightPx: frame.heightPx };
+    this.#builder ??= new MasterBuilder({ shape, frameCountExpected: this.frameCountExpected, kind: "dark" });
+    this.#exposureSeconds = frame.exposureSeconds;
+    this.#notes.add(frame);
+    this.#builder.add(frame.pixelsAdu);
+    return this.#builder.frameCount;
+  }
+
+  /** Writes the master below the run's folder and puts it, and its hot pixels, into the findings. */
+  finish(bench: Workbench): Master {
+    if (!this.#builder) throw new Error("no dark was taken");
+    const dark = this.#builder.finish();
+    const health = unhealthyFromDark(dark.meanAdu, dark.frameSigmaAdu);
+    for (let i = 0; i < dark.mask.length; i++) if (health.unhealthyPx[i] === 1) dark.mask[i]! |= 1;
+    writeDarkMaster(bench, dark, this.#notes.facts);
+    bench.findings.unhealthyPx = health.unhealthyPx;
+    bench.findings.darkMaster = {
+      file: darkMasterFile,
+      exposureSeconds: this.#exposureSeconds,
+      frameCount: dark.frameCount,
+    };
+    bench.note("dark master", {
+      frames: dark.frameCount,
+      exposureSeconds: this.#exposureSeconds,
+      hotPx: health.hotPx,
+      stuckPx: health.stuckPx,
+      unsteadyPx: health.unsteadyPx,
+      ...(this.sensorCelsius === undefined ? {} : { sensorCelsius: this.sensorCelsius }),
+    });
+    return dark;
+  }
+}
+
+/** Whether the run has a dark for that exposure, of enough frames. Gain and offset are the same throughout a run. */
+export function hasMatchingDark(
+  { findings }: Workbench,
+  exposureSeconds: number,
+  frameCountMin: number,
+): boolean {
+  const dark = findings.darkMaster;
+  if (!dark || dark.frameCount < frameCountMin) return false;
+  return Math.abs(dark.exposureSeconds / exposureSeconds - 1) <= sameExposure;
+}
+
+export function readDark(bench: Workbench): { meanAdu: Float32Array; sigmaAdu: Float32Array; file: string } {
+  const { file } = bench.findings.darkMaster!;
+  const image = readCcdImage(join(bench.folder, file));
+  return { meanAdu: image.data, sigmaAdu: image.sigma ?? new Float32Array(image.data.length), file };
+}

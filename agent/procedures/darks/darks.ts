@@ -1,0 +1,102 @@
+import { setLowestGain } from "../camera-ready.ts";
+import { DarkSeries } from "../dark-master.ts";
+import { takeSeries } from "../frame-series.ts";
+import { leaveRig } from "../leave-rig.ts";
+import type { Workbench } from "../step.ts";
+import { StepError } from "../step-error.ts";
+import { stepMachine } from "../step-machine.ts";
+import { pointOffSun } from "../sun-pointing.ts";
+
+export interface DarksAsk {
+  readonly frames: number;
+  /** Left out: that of the flat, as it was tuned or checked for leaks. */
+  readonly exposureSeconds?: number;
+}
+
+export interface DarksFound {
+  readonly file: string;
+  readonly frameCount: number;
+  readonly exposureSeconds: number;
+  readonly unhealthyPx: number;
+  readonly sensorCelsius?: number;
+}
+
+interface DarksWork {
+  readonly bench: Workbench;
+  readonly ask: DarksAsk;
+  readonly series: DarkSeries;
+  exposureSeconds: number;
+  found: DarksFound | undefined;
+}
+
+/**
+ * Dark frames that match a flat: same exposure, gain, offset and temperature. Covered, and pointed at least 30 degrees
+ * off the Sun: light that leaks in past the cover would otherwise be taken off the flat as if it were dark current.
+ */
+export const darks = stepMachine<DarksAsk, DarksWork, DarksFound>({
+  id: "darks",
+  begin: ({ bench, ask }) => ({
+    bench,
+    ask,
+    series: new DarkSeries(ask.frames),
+    exposureSeconds: ask.exposureSeconds ?? 0,
+    found: undefined,
+  }),
+  first: "checking",
+  states: {
+    checking: { does: knowExposure, then: "covering" },
+    covering: {
+      does: async ({ bench }, signal) => bench.rig.cover?.ensureClosed(signal),
+      then: "leavingSun",
+    },
+    leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), then: "settingUp" },
+    settingUp: {
+      does: async ({ bench }, signal) => {
+        await setLowestGain(bench, signal);
+      },
+      then: "exposing",
+    },
+    exposing: { does: expose, then: "keeping" },
+    keeping: { does: keep, then: "done" },
+  },
+  makeSafe: ({ bench }) => leaveRig(bench, "closed"),
+  found: (work) => work.found,
+});
+
+/** @throws StepError when nothing says how long the flat is exposed */
+async function knowExposure(work: DarksWork): Promise<void> {
+  const { bench, ask } = work;
+  const seconds = ask.exposureSeconds ?? bench.findings.leak?.exposureSeconds;
+  if (seconds === undefined)
+    throw new StepError(
+      "DARK_EXPOSURE_UNKNOWN",
+      "nothing says yet how long the flat will be exposed",
+      "Give the darks an `exposureSeconds`, or put them after the leak check.",
+    );
+  work.exposureSeconds = seconds;
+}
+
+async function expose(
+  { bench, ask, series, exposureSeconds }: DarksWork,
+  signal: AbortSignal,
+): Promise<void> {
+  await takeSeries(
+    bench,
+    { what: "darks", exposureSeconds, frameType: "dark", frameCount: ask.frames },
+    (frame) => series.add(frame),
+    signal,
+  );
+}
+
+async function keep(work: DarksWork): Promise<void> {
+  const { bench, series } = work;
+  const dark = series.finish(bench);
+  const { sensorCelsius } = series;
+  work.found = {
+    file: bench.findings.darkMaster!.file,
+    frameCount: dark.frameCount,
+    exposureSeconds: bench.findings.darkMaster!.exposureSeconds,
+    unhealthyPx: bench.findings.unhealthyPx!.reduce((sum, one) => sum + one, 0),
+    ...(sensorCelsius === undefined ? {} : { sensorCelsius }),
+  };
+}

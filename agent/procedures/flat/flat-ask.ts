@@ -1,0 +1,37 @@
+import type { Proof } from "../../imaging/proof.ts";
+
+/** Exactly one way to blur the Sun away. */
+export type FlatBlur = "diffuser" | "defocus" | "drift";
+
+export interface FlatAsk {
+  readonly blur: FlatBlur;
+  readonly frames: number;
+  /** Fewest darks that the flat is calibrated with; taken anew unless the leak check left as many. */
+  readonly darkFrames: number;
+  /** Frames that are not in the flat, to prove it with. Default 8. */
+  readonly proofFrames?: number;
+  readonly levelFraction: number;
+  /** A leak above this share stops the flat. */
+  readonly leakLimitFraction: number;
+  readonly coverAfter: "open" | "closed";
+}
+
+export interface FlatFound {
+  readonly verdict: Proof["verdict"];
+  readonly reasons: readonly string[];
+  readonly proof: Proof;
+  readonly blur: FlatBlur;
+  /** Below the run's folder. */
+  readonly files: { readonly flat: string; readonly dark: string; readonly sampleFrame: string };
+  readonly frameCount: number;
+  readonly refusedFrames: number;
+  readonly rejectedFraction: number;
+  readonly exposureSeconds: number;
+  readonly testFrames: number;
+  /** Median and extremes of the frames' upper edges over full scale. */
+  readonly upperEdge: { readonly median: number; readonly least: number; readonly most: number };
+  readonly topAdu: number;
+  readonly pedestalAdu: number;
+  readonly levelAdu: number;
+  readonly sensorCelsius?: number;
+}

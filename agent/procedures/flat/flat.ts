@@ -1,0 +1,48 @@
+import type { Workbench } from "../step.ts";
+import { StepError } from "../step-error.ts";
+import { runPart, stepMachine } from "../step-machine.ts";
+import { flatByDiffuser } from "./by-diffuser.ts";
+import type { FlatAsk, FlatBlur, FlatFound } from "./flat-ask.ts";
+
+/** Each way of blurring is a procedure of its own. */
+const blurs: Record<FlatBlur, typeof flatByDiffuser | undefined> = {
+  diffuser: flatByDiffuser,
+  defocus: undefined,
+  drift: undefined,
+};
+
+interface FlatWork {
+  readonly bench: Workbench;
+  readonly ask: FlatAsk;
+  found: FlatFound | undefined;
+}
+
+/** A flat: the Sun blurred away in exactly one way. */
+export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
+  id: "flat",
+  begin: ({ bench, ask }) => ({ bench, ask, found: undefined }),
+  first: "checking",
+  states: {
+    checking: { does: async ({ ask }) => void procedureFor(ask.blur), then: "taking" },
+    taking: {
+      does: async (work, signal) => {
+        const { bench, ask } = work;
+        work.found = await runPart(procedureFor(ask.blur), { bench, ask }, signal);
+      },
+      then: "done",
+    },
+  },
+  makeSafe: async () => {}, // the part has left the rig as asked
+  found: (work) => work.found,
+});
+
+/** @throws StepError for a way that is not there; a plan that asks for one is refused before it begins */
+function procedureFor(blur: FlatBlur): typeof flatByDiffuser {
+  const procedure = blurs[blur];
+  if (procedure) return procedure;
+  throw new StepError(
+    "BLUR_NOT_POSSIBLE",
+    `a flat by ${blur} is not yet possible in this version`,
+    "Take the flat by `diffuser`.",
+  );
+}

@@ -1,0 +1,44 @@
+import type { Frame, FrameType } from "../../drivers/roles/camera.ts";
+import type { Workbench } from "./step.ts";
+
+export interface SeriesAsk {
+  readonly what: string;
+  readonly exposureSeconds: number;
+  readonly frameType: FrameType;
+  /** How many are wanted. */
+  readonly frameCount: number;
+  /** Beyond this many exposures the series is given up. Default: as many as are wanted. */
+  readonly exposuresMax?: number;
+  /** Frames of a larger whole: how many were done before, and of how many. */
+  readonly part?: { readonly doneBefore: number; readonly of: number };
+}
+
+/**
+ * Exposes until enough frames were taken; tells progress and time left after each.
+ * @param take uses a frame and says how many of the series count so far
+ * @returns how many count; fewer than wanted when the exposures ran out
+ */
+export async function takeSeries(
+  bench: Workbench,
+  ask: SeriesAsk,
+  take: (frame: Frame) => number,
+  signal: AbortSignal,
+): Promise<number> {
+  const { exposureSeconds, frameType, frameCount } = ask;
+  const { doneBefore, of } = ask.part ?? { doneBefore: 0, of: frameCount };
+  const startedMs = bench.clock.nowMs();
+  let counted = 0;
+  for (
+    let exposures = 1;
+    counted < frameCount && exposures <= (ask.exposuresMax ?? frameCount);
+    exposures++
+  ) {
+    const frame = await bench.rig.camera.expose({ exposureSeconds, frameType }, signal);
+    counted = take(frame);
+    const perFrame = (bench.clock.nowMs() - startedMs) / 1000 / exposures;
+    const done = doneBefore + counted;
+    bench.progress({ what: ask.what, done, of, secondsLeft: perFrame * (of - done) });
+    signal.throwIfAborted();
+  }
+  return counted;
+}

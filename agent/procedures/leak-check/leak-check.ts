@@ -1,0 +1,46 @@
+import { setLowestGain } from "../camera-ready.ts";
+import { leaveRig } from "../leave-rig.ts";
+import { stepMachine } from "../step-machine.ts";
+import { pointAtSun, pointOffSun } from "../sun-pointing.ts";
+import type { LeakCheckAsk, LeakCheckFound } from "./leak-ask.ts";
+import {
+  begin,
+  checkDevices,
+  coverUp,
+  exposeCovered,
+  exposeDarks,
+  judge,
+  knowLevel,
+  type LeakWork,
+} from "./leak-work.ts";
+
+/**
+ * Whether light comes past the closed cover, at the flat's own exposure: half of the covered frames on the Sun, all of
+ * those off it, the other half on the Sun again. So a slow drift cancels, for the price of two slews.
+ */
+export const leakCheck = stepMachine<LeakCheckAsk, LeakWork, LeakCheckFound>({
+  id: "leakCheck",
+  begin,
+  first: "checking",
+  states: {
+    checking: { does: checkDevices, then: "covering" },
+    covering: { does: coverUp, then: "pointing" },
+    pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), then: "settingUp" },
+    settingUp: {
+      does: async ({ bench }, signal) => {
+        await setLowestGain(bench, signal);
+      },
+      then: "tuning",
+    },
+    tuning: { does: knowLevel, then: "coveringAgain" },
+    coveringAgain: { does: coverUp, then: "lookingFirst" },
+    lookingFirst: { does: exposeCovered("first"), then: "leavingSun" },
+    leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), then: "comparing" },
+    comparing: { does: exposeDarks, then: "returning" },
+    returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), then: "lookingAgain" },
+    lookingAgain: { does: exposeCovered("second"), then: "judging" },
+    judging: { does: judge, then: "done" },
+  },
+  makeSafe: ({ bench, ask, withinLimit }) => leaveRig(bench, withinLimit ? ask.coverAfter : "closed"),
+  found: (work) => work.found,
+});

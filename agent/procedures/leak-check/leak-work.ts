@@ -1,0 +1,180 @@
+import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
+import type { Frame } from "../../../drivers/roles/camera.ts";
+import { FrameMean } from "../../imaging/frame-mean.ts";
+import { judgeLeak } from "../../imaging/leak.ts";
+import { DarkSeries } from "../dark-master.ts";
+import { takeSeries } from "../frame-series.ts";
+import type { StepInput, Workbench } from "../step.ts";
+import { StepError } from "../step-error.ts";
+import { runPart } from "../step-machine.ts";
+import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
+import type { LeakCheckAsk, LeakCheckFound } from "./leak-ask.ts";
+
+/** Covered frames of one kind. */
+interface Covered {
+  mean: FrameMean | undefined;
+  readonly celsius: number[];
+}
+
+export interface LeakWork {
+  readonly bench: Workbench;
+  readonly ask: LeakCheckAsk;
+  readonly onSun: Covered;
+  readonly offSun: Covered;
+  readonly dark: DarkSeries;
+  readonly biasAdu: number[];
+  exposureSeconds: number;
+  flatLevelAdu: number;
+  withinLimit: boolean;
+  found: LeakCheckFound | undefined;
+}
+
+const biasFrames = 2;
+
+export function begin({ bench, ask }: StepInput<LeakCheckAsk>): LeakWork {
+  return {
+    bench,
+    ask,
+    onSun: { mean: undefined, celsius: [] },
+    offSun: { mean: undefined, celsius: [] },
+    dark: new DarkSeries(ask.frames),
+    biasAdu: [],
+    exposureSeconds: 0,
+    flatLevelAdu: 0,
+    withinLimit: false,
+    found: undefined,
+  };
+}
+
+/** @throws MissingAbilityError before anything moves */
+export async function checkDevices({ bench: { rig } }: LeakWork): Promise<void> {
+  if (!rig.cover) throw new MissingAbilityError("rig", "a leak check needs a front cover");
+  if (!rig.diffuser)
+    throw new MissingAbilityError("rig", "a leak check needs the diffuser that the flat is taken with");
+  if (!rig.mount)
+    throw new MissingAbilityError("rig", "a leak check needs a mount, to compare with frames off the Sun");
+}
+
+export async function coverUp({ bench: { rig } }: LeakWork, signal: AbortSignal): Promise<void> {
+  await rig.cover!.ensureClosed(signal);
+}
+
+/** The flat's own exposure, with the diffuser in the light: a leak counts by what it is of that. */
+export async function knowLevel(work: LeakWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask } = work;
+  await bench.rig.diffuser!.ensureClosed(signal);
+  await bench.rig.cover!.ensureOpen(signal);
+  const tuned = await runPart(
+    tuneExposure,
+    {
+      bench,
+      ask: { blur: "diffuser", levelFraction: ask.levelFraction, what: "tuning the flat's exposure" },
+    },
+    signal,
+  );
+  work.exposureSeconds = tuned.exposureSeconds;
+  work.flatLevelAdu = tuned.meanAduPerSecond * tuned.exposureSeconds;
+}
+
+/** Half of the frames on the Sun, before or after those off it. */
+export function exposeCovered(half: "first" | "second") {
+  return async (work: LeakWork, signal: AbortSignal): Promise<void> => {
+    const { bench, ask, exposureSeconds } = work;
+    const firstCount = Math.ceil(ask.frames / 2);
+    let count = 0;
+    await takeSeries(
+      bench,
+      {
+        what: "covered frames, on the Sun",
+        exposureSeconds,
+        frameType: "dark",
+        frameCount: half === "first" ? firstCount : ask.frames - firstCount,
+        part: { doneBefore: half === "first" ? 0 : ask.frames + firstCount, of: 2 * ask.frames },
+      },
+      (frame) => {
+        addTo(work.onSun, frame);
+        return ++count;
+      },
+      signal,
+    );
+  };
+}
+
+/** Darks off the Sun; they are the flat's darks too. And the shortest exposures, which show the level without dark current. */
+export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask, exposureSeconds } = work;
+  const { camera } = bench.rig;
+  for (let k = 0; k < biasFrames; k++) {
+    const exposure = { exposureSeconds: camera.limits.exposureSeconds.min, frameType: "dark" } as const;
+    const bias = await camera.expose(exposure, signal);
+    work.biasAdu.push(bias.pixelsAdu.reduce((sum, value) => sum + value, 0) / bias.pixelsAdu.length);
+  }
+  await takeSeries(
+    bench,
+    {
+      what: "covered frames, off the Sun",
+      exposureSeconds,
+      frameType: "dark",
+      frameCount: ask.frames,
+      part: { doneBefore: Math.ceil(ask.frames / 2), of: 2 * ask.frames },
+    },
+    (frame) => {
+      addTo(work.offSun, frame);
+      return work.dark.add(frame);
+    },
+    signal,
+  );
+}
+
+/** @throws StepError when the leak is above the plan's limit; what was found is told all the same */
+export async function judge(work: LeakWork): Promise<void> {
+  const { bench, ask, onSun, offSun, exposureSeconds, flatLevelAdu } = work;
+  work.dark.finish(bench);
+  const report = judgeLeak({
+    shape: onSun.mean!.shape,
+    coveredAdu: onSun.mean!.mean(),
+    darkAdu: offSun.mean!.mean(),
+    coveredLevelsAdu: onSun.mean!.levelsAdu,
+    darkLevelsAdu: offSun.mean!.levelsAdu,
+    unhealthyPx: bench.findings.unhealthyPx!,
+    biasAdu: meanOf(work.biasAdu),
+    flatLevelAdu,
+  });
+  const { mapAdu, mapColumns, mapRows, ...figures } = report;
+  const warmer = onSun.celsius.length > 0 && offSun.celsius.length > 0;
+  work.found = {
+    ...figures,
+    exposureSeconds,
+    frames: ask.frames,
+    flatLevelAdu,
+    map: {
+      columns: mapColumns,
+      rows: mapRows,
+      adu: Array.from(mapAdu, (value) => (Number.isNaN(value) ? null : Number(value.toPrecision(5)))),
+    },
+    ...(warmer ? { warmerCelsius: meanOf(onSun.celsius) - meanOf(offSun.celsius) } : {}),
+  };
+  const { leakFraction, detectionLimitFraction, verdict } = report;
+  bench.findings.leak = { leakFraction, detectionLimitFraction, exposureSeconds, verdict };
+  bench.note("leak check", { leakFraction, detectionLimitFraction, found: report.found, verdict });
+  if (report.found && leakFraction > ask.limitFraction)
+    throw new StepError(
+      "LIGHT_LEAK",
+      `light leaks in past the cover: ${percent(leakFraction)} of the flat's level, above the limit of ${percent(ask.limitFraction)}; ` +
+        `brightest near (${report.brightestPx.xPx}, ${report.brightestPx.yPx}) px, ${report.shapeOfIt}`,
+      report.whatToDo,
+    );
+  work.withinLimit = true;
+}
+
+function addTo(covered: Covered, frame: Frame): void {
+  covered.mean ??= new FrameMean({ widthPx: frame.widthPx, heightPx: frame.heightPx });
+  covered.mean.add(frame.pixelsAdu);
+  if (frame.sensorCelsius !== undefined) covered.celsius.push(frame.sensorCelsius);
+}
+
+function meanOf(values: readonly number[]): number {
+  return values.reduce((sum, value) => sum + value, 0) / Math.max(1, values.length);
+}
+
+const percent = (fraction: number) => `${(100 * fraction).toFixed(3)} %`;

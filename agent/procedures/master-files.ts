@@ -1,0 +1,145 @@
+import { mkdirSync } from "node:fs";
+import { dirname, join } from "node:path";
+import { ccdHdus } from "../../drivers/formats/ccd-image.ts";
+import type { Card } from "../../drivers/formats/fits-card.ts";
+import { utcText, writeFitsFile } from "../../drivers/formats/fits-write.ts";
+import type { Frame } from "../../drivers/roles/camera.ts";
+import { maskBits } from "../imaging/mask-bits.ts";
+import type { Master } from "../imaging/master-builder.ts";
+import type { Flat } from "../imaging/normalise-flat.ts";
+import type { Workbench } from "./step.ts";
+
+/** What all frames of a series have in common, for the headers of what is made of them. */
+export interface SeriesFacts {
+  readonly first: Frame;
+  readonly lastStartedUtcMs: number;
+  readonly sensorCelsius: number | undefined;
+}
+
+export const darkMasterFile = "dark-master.fits";
+export const flatMasterFile = "flat-master.fits";
+
+/** Collects `SeriesFacts` while frames come in. */
+export class SeriesNotes {
+  #first: Frame | undefined;
+  #lastStartedUtcMs = 0;
+  #celsius = 0;
+  #celsiusCount = 0;
+
+  add(frame: Frame): void {
+    this.#first ??= { ...frame, pixelsAdu: new Uint16Array(0) };
+    this.#lastStartedUtcMs = frame.startedUtcMs;
+    if (frame.sensorCelsius !== undefined) {
+      this.#celsius += frame.sensorCelsius;
+      this.#celsiusCount++;
+    }
+  }
+
+  get facts(): SeriesFacts {
+    if (!this.#first) throw new Error("the series has no frame");
+    return {
+      first: this.#first,
+      lastStartedUtcMs: this.#lastStartedUtcMs,
+      sensorCelsius: this.#celsiusCount > 0 ? this.#celsius / this.#celsiusCount : undefined,
+    };
+  }
+}
+
+export function writeDarkMaster(bench: Workbench, master: Master, facts: SeriesFacts): void {
+  const { widthPx, heightPx } = master.shape;
+  const cards: Card[] = [
+    { keyword: "IMAGETYP", value: "Master Dark" },
+    ...seriesCards(bench, facts, master.frameCount),
+  ];
+  const image = { widthPx, heightPx, data: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask };
+  write(bench, darkMasterFile, ccdHdus(image, { unit: "adu", cards, maskCards }));
+}
+
+/** The flat as every FITS reader takes it in: mean 1 over the lit field, UNCERT one sigma, MASK flags. */
+export function writeFlatMaster(
+  bench: Workbench,
+  flat: Flat,
+  facts: SeriesFacts,
+  about: {
+    readonly frameCount: number;
+    readonly blur: string;
+    readonly darkFile: string;
+    readonly verdict: string;
+  },
+): void {
+  const { widthPx, heightPx } = flat.shape;
+  const cards: Card[] = [
+    { keyword: "IMAGETYP", value: "Master Flat" },
+    ...seriesCards(bench, facts, about.frameCount),
+    {
+      keyword: "FLATLEVL",
+      value: Number(flat.levelAdu.toPrecision(8)),
+      comment: "[adu] level above the dark that is 1 here",
+    },
+    { keyword: "BLUR", value: about.blur, comment: "how the Sun was blurred away" },
+    { keyword: "VERDICT", value: about.verdict, comment: "what its own proof says" },
+    { keyword: "DARKFILE", value: about.darkFile, comment: "dark that was taken off" },
+  ];
+  const image = { widthPx, heightPx, data: flat.gain, sigma: flat.sigma, mask: flat.mask };
+  write(bench, flatMasterFile, ccdHdus(image, { unit: "", cards, maskCards }));
+}
+
+/** A frame as the camera gave it. @param file below the run's folder */
+export function writeRawFrame(bench: Workbench, file: string, frame: Frame, imageType: string): void {
+  const cards: Card[] = [
+    { keyword: "IMAGETYP", value: imageType },
+    ...frameCards(bench, frame),
+    { keyword: "BUNIT", value: "adu" },
+    { keyword: "SWCREATE", value: "evenfield" },
+  ];
+  write(bench, file, [{ pixels: frame.pixelsAdu, shape: [frame.heightPx, frame.widthPx], cards }]);
+}
+
+function write(bench: Workbench, file: string, hdus: Parameters<typeof writeFitsFile>[1]): void {
+  const path = join(bench.folder, file);
+  mkdirSync(dirname(path), { recursive: true });
+  writeFitsFile(path, hdus, { writtenUtcMs: bench.clock.nowMs(), replace: true });
+}
+
+function seriesCards(bench: Workbench, facts: SeriesFacts, frameCount: number): Card[] {
+  const { first, lastStartedUtcMs, sensorCelsius } = facts;
+  const { sensorCelsius: _ofFirst, ...frame } = first;
+  return [
+    ...frameCards(bench, { ...frame, ...(sensorCelsius === undefined ? {} : { sensorCelsius }) }),
+    {
+      keyword: "DATE-END",
+      value: utcText(lastStartedUtcMs + first.exposureSeconds * 1000),
+      comment: "UTC, end of the last exposure",
+    },
+    { keyword: "NCOMBINE", value: frameCount, comment: "number of frames combined" },
+    { keyword: "SWCREATE", value: "evenfield" },
+  ];
+}
+
+function frameCards({ rig, optics }: Workbench, frame: Frame): Card[] {
+  const { gain, offset, sensorCelsius } = frame;
+  return [
+    { keyword: "DATE-OBS", value: utcText(frame.startedUtcMs), comment: "UTC, start of the first exposure" },
+    { keyword: "EXPTIME", value: frame.exposureSeconds, comment: "[s] of one frame" },
+    ...(gain === undefined ? [] : [{ keyword: "GAIN", value: gain, comment: "the camera's own setting" }]),
+    ...(offset === undefined
+      ? []
+      : [{ keyword: "OFFSET", value: offset, comment: "the camera's own setting" }]),
+    ...(sensorCelsius === undefined
+      ? []
+      : [{ keyword: "CCD-TEMP", value: Number(sensorCelsius.toFixed(2)), comment: "[Celsius] sensor" }]),
+    { keyword: "INSTRUME", value: rig.camera.name },
+    { keyword: "FOCALLEN", value: optics.focalLengthMm, comment: "[mm]" },
+    { keyword: "APTDIA", value: optics.apertureMm, comment: "[mm]" },
+    { keyword: "WAVELEN", value: optics.wavelengthNm, comment: "[nm]" },
+    { keyword: "PIXSIZE", value: rig.camera.limits.pixelMicron, comment: "[um] unbinned" },
+  ];
+}
+
+const maskCards: readonly Card[] = [
+  { keyword: "COMMENT", value: "0: a pixel to be trusted; otherwise the sum of" },
+  { keyword: "COMMENT", value: `${maskBits.unhealthy}: hot, dead, stuck or unsteady` },
+  { keyword: "COMMENT", value: `${maskBits.clipped}: clipped in more than one frame in fifty` },
+  { keyword: "COMMENT", value: `${maskBits.unlit}: outside the lit field` },
+  { keyword: "COMMENT", value: `${maskBits.rejected}: rejected in most frames` },
+];

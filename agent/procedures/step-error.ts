@@ -1,0 +1,13 @@
+/** Why a step could not do its work, though the devices answered. What is left on the rig is told by the run. */
+export class StepError extends Error {
+  constructor(
+    readonly code: string,
+    message: string,
+    readonly whatToDo: string,
+    /** It is not safe to look: the run retreats. */
+    readonly unsafe = false,
+  ) {
+    super(message);
+    this.name = "StepError";
+  }
+}

@@ -1,0 +1,30 @@
+import { setLowestGain } from "../camera-ready.ts";
+import { stepMachine } from "../step-machine.ts";
+import type { TuneAsk, Tuned } from "./tune-ask.ts";
+import { judgeReadings, keepLight, measureLevel, startTuning, type TuneWork } from "./tune-work.ts";
+
+/**
+ * Finds the exposure that brings the upper edge to its level, at the lowest gain, in as few frames as the light allows.
+ * Pointing, cover and diffuser are the caller's: it tunes for the light as it finds it.
+ */
+export const tuneExposure = stepMachine<TuneAsk, TuneWork, Tuned>({
+  id: "tuneExposure",
+  begin: startTuning,
+  first: "settingUp",
+  states: {
+    settingUp: {
+      does: async (work, signal) => {
+        work.gain = await setLowestGain(work.bench, signal);
+      },
+      then: "judging",
+    },
+    exposing: { does: measureLevel, then: "judging" },
+    judging: {
+      does: judgeReadings,
+      then: [{ to: "exposing", when: (work) => work.advice?.kind === "expose" }, { to: "recording" }],
+    },
+    recording: { does: keepLight, then: "done" },
+  },
+  makeSafe: ({ bench }) => bench.rig.camera.ensureStopped(new AbortController().signal),
+  found: (work) => work.found,
+});

@@ -1,0 +1,163 @@
+import { type LevelReading, readLevel } from "../../imaging/frame-level.ts";
+import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../imaging/tune.ts";
+import { extinctionRatio } from "../../sky/air-mass.ts";
+import { sunFromSite } from "../../sky/sun-from-site.ts";
+import type { StepInput, Workbench } from "../step.ts";
+import { StepError } from "../step-error.ts";
+import { sunAltitudeDegrees } from "../sun-pointing.ts";
+import type { TuneAsk, Tuned } from "./tune-ask.ts";
+
+export interface TuneWork {
+  readonly bench: Workbench;
+  readonly ask: TuneAsk;
+  readonly readings: LevelReading[];
+  gain: number;
+  advice: TuneAdvice | undefined;
+  found: Tuned | undefined;
+}
+
+/** No flat series may leave this range while the Sun sinks or climbs. */
+const seriesRange = { least: 0.75, most: 0.9 };
+const framesMax = 9;
+
+export function startTuning({ bench, ask }: StepInput<TuneAsk>): TuneWork {
+  return { bench, ask, readings: [], gain: 0, advice: undefined, found: undefined };
+}
+
+/** Exposes as advised and reads the level off the frame. */
+export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask, advice } = work;
+  if (advice?.kind !== "expose") throw new Error("nothing to expose for");
+  const { camera } = bench.rig;
+  const frame = await camera.expose(
+    { exposureSeconds: advice.exposureSeconds, frameType: ask.blur === "none" ? "light" : "flat" },
+    signal,
+  );
+  const { widthPx, heightPx, pixelsAdu } = frame;
+  const { unhealthyPx } = bench.findings;
+  const reading = readLevel(pixelsAdu, { widthPx, heightPx }, frame.exposureSeconds, {
+    pedestalAdu: knownPedestal(work) ?? 0,
+    topAdu: bench.findings.topCodeAdu ?? camera.limits.fullScaleAdu,
+    ...(unhealthyPx?.length === pixelsAdu.length ? { unhealthyPx } : {}),
+  });
+  work.readings.push(reading);
+  const edgeFraction = reading.edgeAdu / reading.topAdu;
+  bench.note("test frame", {
+    exposureSeconds: reading.exposureSeconds,
+    edgeFraction,
+    clipped: reading.clippedFraction,
+  });
+  bench.progress({ what: ask.what ?? "tuning the exposure", done: work.readings.length, of: framesMax });
+}
+
+/** @throws StepError when the light can't be brought to its level; `unsafe` when it is far too bright */
+export async function judgeReadings(work: TuneWork): Promise<void> {
+  work.advice = adviseExposure(settingOf(work), work.readings);
+  const { advice, bench } = work;
+  if (advice.kind === "alarm")
+    throw new StepError(
+      "FAR_TOO_BRIGHT",
+      advice.what,
+      "Check the Sun filter and the diffuser with the telescope pointed away from the Sun and covered; keep to the filter maker's guidance and never look through the instrument to check.",
+      true,
+    );
+  if (advice.kind === "gaveUp") {
+    bench.note("tuning gave up", { reason: advice.reason });
+    throw new StepError(codes[advice.reason], advice.what, advice.whatToDo);
+  }
+}
+
+const codes = {
+  tooBright: "LIGHT_TOO_BRIGHT",
+  tooFaint: "LIGHT_TOO_FAINT",
+  unsteady: "LIGHT_UNSTEADY",
+  offsetTooLow: "OFFSET_TOO_LOW",
+} as const;
+
+/** Puts the light's rate where later steps and runs find it. @throws StepError if the Sun moves too far in the series */
+export async function keepLight(work: TuneWork): Promise<void> {
+  const { bench, ask, advice, gain } = work;
+  const last = work.readings.at(-1);
+  if (advice?.kind !== "done" || !last) throw new Error("tuning has not ended");
+  const edgeFractionAtEnd = forecast(work, advice.edgeFraction, advice.pedestalAdu / advice.topAdu);
+  const wanted = ask.levelFraction >= seriesRange.least && ask.levelFraction <= seriesRange.most;
+  if (
+    wanted &&
+    advice.quality === "good" &&
+    (edgeFractionAtEnd < seriesRange.least || edgeFractionAtEnd > seriesRange.most)
+  )
+    throw new StepError(
+      "SUN_MOVES_TOO_FAR",
+      `the upper edge would go from ${percent(advice.edgeFraction)} to ${percent(edgeFractionAtEnd)} of full scale while the series lasts`,
+      "Take fewer frames, or start when the Sun stands higher.",
+    );
+  const meanAduPerSecond = (last.meanAdu - advice.pedestalAdu) / last.exposureSeconds;
+  bench.findings.topCodeAdu = advice.topAdu;
+  bench.findings.lightRate[ask.blur] = {
+    edgeAduPerSecond: advice.edgeAduPerSecond,
+    meanAduPerSecond,
+    pedestalAdu: advice.pedestalAdu,
+    gain,
+    sunAltitudeDegrees: sunAltitudeDegrees(bench),
+    measuredUtcMs: bench.clock.nowMs(),
+  };
+  work.found = {
+    exposureSeconds: advice.exposureSeconds,
+    gain,
+    edgeFraction: advice.edgeFraction,
+    edgeAduPerSecond: advice.edgeAduPerSecond,
+    meanAduPerSecond,
+    pedestalAdu: advice.pedestalAdu,
+    topAdu: advice.topAdu,
+    testFrames: work.readings.length,
+    quality: advice.quality,
+    ...(advice.note === undefined ? {} : { note: advice.note }),
+    edgeFractionAtEnd,
+  };
+  bench.note("exposure tuned", {
+    blur: ask.blur,
+    exposureSeconds: advice.exposureSeconds,
+    edgeFraction: advice.edgeFraction,
+    testFrames: work.readings.length,
+  });
+}
+
+function settingOf(work: TuneWork): TuneSetting {
+  const { bench, ask } = work;
+  const pedestalAdu = knownPedestal(work);
+  const rate = bench.findings.lightRate[ask.blur];
+  const usable = rate !== undefined && rate.gain === work.gain;
+  return {
+    exposureSeconds: bench.rig.camera.limits.exposureSeconds,
+    targetFraction: ask.levelFraction,
+    toleranceFraction: ask.toleranceFraction ?? 0.01,
+    frameCountMax: framesMax,
+    ...(pedestalAdu === undefined ? {} : { pedestalAdu }),
+    ...(usable
+      ? {
+          history: {
+            edgeAduPerSecond:
+              rate.edgeAduPerSecond / extinctionRatio(rate.sunAltitudeDegrees, sunAltitudeDegrees(bench)),
+            pedestalAdu: rate.pedestalAdu,
+            topAdu: bench.findings.topCodeAdu ?? bench.rig.camera.limits.fullScaleAdu,
+          },
+        }
+      : {}),
+  };
+}
+
+/** The pedestal is the camera's, whatever the light: any rate measured at this gain knows it. */
+function knownPedestal({ bench, gain }: TuneWork): number | undefined {
+  return Object.values(bench.findings.lightRate).find((rate) => rate.gain === gain)?.pedestalAdu;
+}
+
+/** Extinction only: cloud can't be foretold. */
+function forecast({ bench, ask }: TuneWork, edgeFraction: number, pedestalFraction: number): number {
+  const now = bench.clock.nowMs();
+  const then = sunFromSite(now + (ask.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
+  return (
+    pedestalFraction + (edgeFraction - pedestalFraction) / extinctionRatio(sunAltitudeDegrees(bench), then)
+  );
+}
+
+const percent = (fraction: number) => `${(100 * fraction).toFixed(1)} %`;
