@@ -42,6 +42,7 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
     options.indiPort === undefined ? undefined : await listenOnLoopback(options.indiPort, server.accept);
   const close = async () => {
     await server.close();
+    world.close();
     await listening?.close();
   };
   return {

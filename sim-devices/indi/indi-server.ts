@@ -1,3 +1,4 @@
+import type { ClockTimer } from "../../drivers/kit/clock.ts";
 import type { ByteLink } from "../../drivers/kit/links.ts";
 import type { World } from "../scene/world.ts";
 import { ClientDesk } from "./client-desk.ts";
@@ -20,6 +21,7 @@ export class IndiServer {
   readonly #desks = new Set<ClientDesk>();
   readonly #filters = new Set<DriverFilter>();
   readonly #dead = new Set<string>();
+  readonly #restarts = new Set<ClockTimer>();
 
   constructor(
     readonly world: World,
@@ -56,6 +58,9 @@ export class IndiServer {
   /** Ends all clients and all that the drivers themselves keep running. */
   async close(): Promise<void> {
     for (const device of this.devices) device.die();
+    this.#restarts.forEach((timer) => {
+      timer.cancel();
+    });
     await this.cutLinks();
   }
 
@@ -74,10 +79,12 @@ export class IndiServer {
       parts: [delXml(name, undefined, clock.nowMs())],
     });
     if (options.restart === false) return;
-    clock.setTimer(restartSeconds, () => {
+    const restart = clock.setTimer(restartSeconds, () => {
+      this.#restarts.delete(restart);
       this.#dead.delete(name);
       device.define();
     });
+    this.#restarts.add(restart);
   }
 
   async #serve(desk: ClientDesk, link: ByteLink): Promise<void> {

@@ -203,6 +203,15 @@ export class World {
     this.#note("sky", "looked");
   }
 
+  /** Ends the world: no timer of its own is left on the clock. */
+  close(): void {
+    const { mount, camera, cover, diffuser, focuser, wheel, rotator, dome } = this;
+    for (const part of [mount, camera, cover, diffuser, focuser, wheel, rotator, dome]) part.close();
+    this.#watch?.cancel();
+    this.#watch = undefined;
+    this.#listeners.clear();
+  }
+
   #note(part: PartName, what: string, detail?: string): void {
     if (!this.camera) return; // still being built
     const sun = this.sun();

@@ -171,6 +171,12 @@ export class CameraMechanics {
     this.#o.note("exposureAborted");
   }
 
+  /** The world ends: no timer is left. */
+  close(): void {
+    this.#drop();
+    this.#sensor.close();
+  }
+
   #after(seconds: number, callback: () => void): void {
     this.#timers.push(this.#o.clock.setTimer(seconds, callback));
   }

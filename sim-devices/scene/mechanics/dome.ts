@@ -54,6 +54,12 @@ export class DomeMechanics {
     this.shutter.stop();
   }
 
+  /** The world ends: no timer is left. */
+  close(): void {
+    this.#turn.close();
+    this.shutter.close();
+  }
+
   /** What fraction of the light comes through towards that azimuth. */
   openFraction(towardsAzimuth: number): number {
     const off = Math.abs(wrapDegrees(towardsAzimuth - this.#turn.position));

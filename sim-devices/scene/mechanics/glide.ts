@@ -109,6 +109,11 @@ export class Glide {
     if (this.#jammed) this.#leave(this.#wanted);
   }
 
+  /** The world ends: no timer is left. */
+  close(): void {
+    this.#timer?.cancel();
+  }
+
   #driven(): number {
     if (!this.#moving || this.#jammed) return this.#from;
     const gone = ((this.#clock.nowMs() - this.#startedMs) / 1000) * this.unitsPerSecond;

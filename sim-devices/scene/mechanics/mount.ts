@@ -74,8 +74,7 @@ export class MountMechanics {
   tracking: boolean;
   parked: boolean;
   rate: TrackRate = "sidereal";
-  /** Fault: says that it tracks, and stands still. */
-  motorsStalled = false;
+  #stalled = false;
   /** Used by the custom rate: hour angle and declination [arcsec/s]. */
   customRate = { ha: 15.041067, dec: 0 };
   parkAt: { hourAngleDegrees: number; decDegrees: number };
@@ -101,6 +100,15 @@ export class MountMechanics {
 
   get phase(): MountPhase {
     return this.#phase;
+  }
+  get motorsStalled(): boolean {
+    return this.#stalled;
+  }
+  /** Fault: says that it tracks, and stands still. */
+  stall(on: boolean): void {
+    this.#sum();
+    this.#stalled = on;
+    this.#watchLimits();
   }
   get jogging(): boolean {
     return this.#extra.jogEast !== 0 || this.#extra.jogNorth !== 0;
@@ -236,6 +244,11 @@ export class MountMechanics {
     this.#o.note(wasParking ? "parkStopped" : "slewStopped");
   }
 
+  /** The world ends: no timer is left. */
+  close(): void {
+    for (const timer of [this.#slewTimer, this.#limitTimer, this.#pulses.east, this.#pulses.north]) timer?.cancel();
+  }
+
   #startSlew(phase: "slewing" | "parking", target: Direction, trackAfter: boolean): void {
     this.#sum();
     const overlapped = this.#phase !== "still";
@@ -290,7 +303,7 @@ export class MountMechanics {
   }
 
   #rates(): { ha: number; dec: number } {
-    const track = this.tracking && !this.motorsStalled ? this.#trackRate() : { ha: 0, dec: 0 };
+    const track = this.tracking && !this.#stalled ? this.#trackRate() : { ha: 0, dec: 0 };
     const { jogEast, jogNorth, pulseEast, pulseNorth } = this.#extra;
     return {
       ha: this.#slewRate.ha + track.ha - jogEast - pulseEast, // east is against the hour angle
@@ -307,7 +320,7 @@ export class MountMechanics {
     this.#ha.turn(rates.ha * seconds);
     const dec = this.#dec.motorDegrees + rates.dec * seconds;
     this.#dec.turn(Math.max(-90, Math.min(90, dec)) - this.#dec.motorDegrees);
-    if (this.tracking && !this.motorsStalled) {
+    if (this.tracking && !this.#stalled) {
       this.#driftArcsec.east += this.#o.spec.driftArcsecPerSecond.east * seconds;
       this.#driftArcsec.north += this.#o.spec.driftArcsecPerSecond.north * seconds;
     }

@@ -1,0 +1,91 @@
+import type { Fault } from "./fault.ts";
+
+/** Faults of the rig itself, seen by whoever looks at it through any protocol. */
+
+export function filterMissing(): Fault {
+  return {
+    name: "filter missing",
+    begin: ({ world }) => {
+      world.filterFitted = false;
+      return () => {
+        world.filterFitted = true;
+      };
+    },
+  };
+}
+
+type LeafName = "cover" | "diffuser";
+type GlideName = LeafName | "focuser" | "wheel" | "rotator";
+
+/** It stops where it is, or at that place when it comes by, and goes on claiming to move. */
+export function stuck(part: GlideName, atPosition?: number): Fault {
+  return {
+    name: `${part} stuck`,
+    begin: ({ world }) => {
+      world[part].jam(atPosition);
+      return () => world[part].free();
+    },
+  };
+}
+
+/** Its reports follow every command, and it does not move. */
+export function lyingReadback(part: GlideName | "camera"): Fault {
+  return {
+    name: `${part} lies`,
+    begin: ({ world }) => {
+      if (part === "camera") {
+        world.camera.pretend(true);
+        return () => world.camera.pretend(false);
+      }
+      world[part].pretend();
+      return () => world[part].free();
+    },
+  };
+}
+
+/** Exposures that begin from now on stay Busy for ever; an abort still answers. */
+export function cameraStuckBusy(): Fault {
+  return {
+    name: "camera stuck busy",
+    begin: ({ world }) => {
+      world.camera.stuckBusy = true;
+      return () => {
+        world.camera.stuckBusy = false;
+      };
+    },
+  };
+}
+
+/** The mount says that it tracks, and its motors stand still. */
+export function mountNotTracking(): Fault {
+  return {
+    name: "mount not tracking",
+    begin: ({ world }) => {
+      world.mount.stall(true);
+      return () => world.mount.stall(false);
+    },
+  };
+}
+
+/** A bank of cloud passes that fraction of the light. */
+export function cloud(transmission: number): Fault {
+  return {
+    name: `cloud, ${transmission} of the light`,
+    begin: ({ world }) => {
+      const fromMs = world.clock.nowMs();
+      world.cloud.draw({ fromMs, untilMs: Number.POSITIVE_INFINITY, transmission });
+      return () => world.cloud.draw({ fromMs, untilMs: world.clock.nowMs(), transmission });
+    },
+  };
+}
+
+/** Rain sets in and the sensor reads it. */
+export function rain(millimetresAnHour: number): Fault {
+  return {
+    name: "rain",
+    begin: ({ world }) => {
+      world.weather.change({ rain: millimetresAnHour, forecast: 2 });
+      return () => world.weather.change({ rain: 0, forecast: 0 });
+    },
+  };
+}
