@@ -78,7 +78,7 @@ async function compare(
   const answers = peer.stdout.getReader();
   let pending = "";
   const ask = async (): Promise<[number, number]> => {
-    peer.stdin.write(`${peerCommand}\n`);
+    await peer.stdin.write(`${peerCommand}\n`);
     await peer.stdin.flush();
     while (!pending.includes("\n")) pending += new TextDecoder().decode((await answers.read()).value);
     const [line] = pending.split("\n");
@@ -120,7 +120,7 @@ async function compare(
     warm.ours.push(...ours.slice(1));
     warm.peer.push(...theirs.slice(1));
   }
-  peer.stdin.end();
+  await peer.stdin.end();
   await peer.exited;
   for (const [caches, { ours, peer: theirs }] of Object.entries({ cold, warm })) {
     const [mine, peers] = [median(ours), median(theirs)];
