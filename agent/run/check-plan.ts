@@ -2,20 +2,16 @@ import type { PlanStep } from "../../plans/plan-steps.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { lowestSun, plannedLooking } from "./planned-time.ts";
 import { RunRefusedError } from "./run-hands.ts";
-import type { StepScene, StepTable } from "./step-entry.ts";
+import type { PlanScene, StepTable } from "./step-entry.ts";
+import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
 import { filterDoubt, solarCautions } from "./sun-filter.ts";
 
 export interface PlanCheck {
   readonly table: StepTable;
-  readonly scene: StepScene;
+  readonly scene: PlanScene;
   readonly nowUtcMs: number;
   readonly unattended: boolean;
   readonly freeDiskMegabytes: () => number;
-}
-
-/** The limit that holds: the higher of the plan's and the rig's. */
-export function sunAltitudeLimit({ plan, rigFile }: Pick<StepScene, "plan" | "rigFile">): number {
-  return Math.max(plan.sun.altitudeDegreesMin, rigFile.limits.sunAltitudeDegreesMin);
 }
 
 /**

@@ -1,7 +1,7 @@
 import type { Site } from "../../drivers/roles/mount.ts";
 import { sunAbove } from "../sky/sun-day.ts";
 import { sunFromSite } from "../sky/sun-from-site.ts";
-import { entryOf, type StepScene, type StepTable, secondsPlanned } from "./step-entry.ts";
+import { entryOf, type PlanScene, type StepTable, secondsPlanned } from "./step-entry.ts";
 
 /** From the first step that looks at the Sun to the end of the plan, as reckoned beforehand. */
 export interface PlannedLooking {
@@ -11,10 +11,10 @@ export interface PlannedLooking {
 
 const lookEveryMs = 60_000;
 
-export function plannedLooking(table: StepTable, scene: StepScene, startUtcMs: number): PlannedLooking {
+export function plannedLooking(table: StepTable, scene: PlanScene, startUtcMs: number): PlannedLooking {
   let fromUtcMs = startUtcMs;
   let rest = secondsPlanned(table, scene);
-  for (const step of scene.plan.steps) {
+  for (const [stepIndex, step] of scene.plan.steps.entries()) {
     if (step.step !== "wait") break;
     const until = step.untilSunAltitudeDegrees;
     const waited =
@@ -22,7 +22,8 @@ export function plannedLooking(table: StepTable, scene: StepScene, startUtcMs: n
         ? (step.minutes ?? 0) * 60
         : (waitedMs(scene.rigFile.site, until, fromUtcMs) ?? 0) / 1000;
     fromUtcMs += waited * 1000;
-    if (scene.plan.sun.plannedMinutes === undefined) rest -= entryOf(table, step).secondsPlanned(step, scene);
+    if (scene.plan.sun.plannedMinutes === undefined)
+      rest -= entryOf(table, step).secondsPlanned(step, { ...scene, stepIndex });
     else rest = Math.max(0, rest - waited);
   }
   return { fromUtcMs, toUtcMs: fromUtcMs + rest * 1000 };

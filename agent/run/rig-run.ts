@@ -4,7 +4,7 @@ import type { PlanStep } from "../../plans/plan-steps.ts";
 import type { Findings } from "../procedures/findings.ts";
 import type { StepOutcome, Workbench } from "../procedures/step.ts";
 import { takeBaseline } from "./baseline.ts";
-import { checkPlan, sunAltitudeLimit } from "./check-plan.ts";
+import { checkPlan } from "./check-plan.ts";
 import { checkRig } from "./check-rig.ts";
 import { composeRecord, reportOf } from "./compose-record.ts";
 import { followSun, openUp } from "./dome-slit.ts";
@@ -18,6 +18,7 @@ import type { RunHands } from "./run-hands.ts";
 import type { ConnectedRig, RunOptions } from "./run-options.ts";
 import type { RunReport } from "./run-record.ts";
 import { entryOf } from "./step-entry.ts";
+import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
 import { trainFacts, trainMark } from "./train-mark.ts";
 
 /** What the run machine decides, done on a rig. One object is one run. */
@@ -132,7 +133,10 @@ export class RigRun implements RunHands {
       progress: (now) => progress({ ...now, stepIndex }),
       note: (event, fields) => this.#book.note(event, { stepIndex, ...fields }),
     };
-    return { bench, ask: entryOf(table, step).ask(step, { plan, rigFile, findings: this.#findings }) };
+    return {
+      bench,
+      ask: entryOf(table, step).ask(step, { plan, rigFile, findings: this.#findings, stepIndex }),
+    };
   }
 
   async openUp(signal: AbortSignal): Promise<void> {

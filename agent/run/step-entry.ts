@@ -4,12 +4,17 @@ import type { PlanStep, StepKind, StepOptions } from "../../plans/plan-steps.ts"
 import type { RigFile } from "../../plans/rig-file.ts";
 import type { Findings } from "../procedures/findings.ts";
 
-/** What a step's ask and its planned time are made from. */
-export interface StepScene {
+/** A plan on a rig. */
+export interface PlanScene {
   readonly plan: Plan;
   readonly rigFile: RigFile;
   /** From history before the run, and as it grows during it. */
   readonly findings: Findings;
+}
+
+/** What a step's ask and its planned time are made from. */
+export interface StepScene extends PlanScene {
+  readonly stepIndex: number;
 }
 
 /** How a kind of step of the plan becomes work. */
@@ -27,8 +32,11 @@ export function entryOf(table: StepTable, step: PlanStep): StepEntry {
   return table[step.step] as unknown as StepEntry;
 }
 
-export function secondsPlanned(table: StepTable, scene: StepScene): number {
+export function secondsPlanned(table: StepTable, scene: PlanScene): number {
   const { plan } = scene;
   if (plan.sun.plannedMinutes !== undefined) return plan.sun.plannedMinutes * 60;
-  return plan.steps.reduce((sum, step) => sum + entryOf(table, step).secondsPlanned(step, scene), 0);
+  return plan.steps.reduce(
+    (sum, step, stepIndex) => sum + entryOf(table, step).secondsPlanned(step, { ...scene, stepIndex }),
+    0,
+  );
 }

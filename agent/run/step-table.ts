@@ -1,0 +1,125 @@
+import { centre } from "../procedures/centre/centre.ts";
+import type { CentreAsk } from "../procedures/centre/centre-ask.ts";
+import { type DarksAsk, darks } from "../procedures/darks/darks.ts";
+import type { Findings } from "../procedures/findings.ts";
+import { flat } from "../procedures/flat/flat.ts";
+import type { FlatAsk } from "../procedures/flat/flat-ask.ts";
+import { type ImagesAsk, images } from "../procedures/images/images.ts";
+import type { LeakCheckAsk } from "../procedures/leak-check/leak-ask.ts";
+import { leakCheck } from "../procedures/leak-check/leak-check.ts";
+import { type WaitAsk, wait } from "../procedures/wait/wait.ts";
+import type { StepScene, StepTable } from "./step-entry.ts";
+import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
+
+/** Darks that a flat is calibrated with unless the plan says how many. */
+const darkFramesDefault = 16;
+/** Independent frames that a flat is proved with. */
+const proofFrames = 8;
+/** Reckoned for a frame besides its exposure: readout, transfer, writing [s]. */
+const perFrameSeconds = 2;
+/** Reckoned for an exposure that no history foretells [s]. */
+const unknownExposureSeconds = 1;
+
+/** What each kind of step is carried out by, asked from the plan and the rig file. */
+export const stepTable: StepTable = {
+  centre: {
+    logic: centre,
+    ask: ({ toleranceFraction, searchDegrees }, scene): CentreAsk => {
+      const { brightnessTripFactor, edgeAduPerSecondMax } = scene.rigFile.limits;
+      return {
+        toleranceFraction,
+        searchDegrees,
+        sunAltitudeDegreesMin: sunAltitudeLimit(scene),
+        brightnessTripFactor,
+        ...(edgeAduPerSecondMax === undefined ? {} : { edgeAduPerSecondMax }),
+        coverAfter: coverAfter(scene),
+      };
+    },
+    secondsPlanned: () => 300,
+  },
+  "leak-check": {
+    logic: leakCheck,
+    ask: ({ limitFraction, frames }, scene): LeakCheckAsk => ({
+      limitFraction,
+      frames,
+      levelFraction: flatOf(scene)?.levelFraction ?? 0.85,
+      coverAfter: coverAfter(scene),
+    }),
+    secondsPlanned: ({ frames }, { findings }) => 180 + 2 * frames * frameSeconds(findings, "diffuser"),
+  },
+  darks: {
+    logic: darks,
+    ask: ({ frames, exposureSeconds }): DarksAsk => ({
+      frames,
+      ...(exposureSeconds === undefined ? {} : { exposureSeconds }),
+    }),
+    secondsPlanned: ({ frames, exposureSeconds }, { findings }) =>
+      120 +
+      frames *
+        (exposureSeconds === undefined
+          ? frameSeconds(findings, "diffuser")
+          : exposureSeconds + perFrameSeconds),
+  },
+  flat: {
+    logic: flat,
+    ask: ({ blur, frames, levelFraction, darkFrames }, scene): FlatAsk => ({
+      blur,
+      frames: frames === "as-images" ? framesOfImages(scene) : frames,
+      darkFrames: darkFrames ?? darkFramesDefault,
+      proofFrames,
+      levelFraction,
+      leakLimitFraction: leakLimitOf(scene),
+      coverAfter: coverAfter(scene),
+    }),
+    secondsPlanned: ({ frames, darkFrames }, scene) => {
+      const flats = frames === "as-images" ? framesOfImages(scene) : frames;
+      const all = flats + proofFrames + (darkFrames ?? darkFramesDefault) + 10;
+      return 240 + all * frameSeconds(scene.findings, "diffuser");
+    },
+  },
+  images: {
+    logic: images,
+    ask: ({ frames, levelFraction }, scene): ImagesAsk => ({
+      frames,
+      levelFraction,
+      coverAfter: coverAfter(scene),
+    }),
+    secondsPlanned: ({ frames }, { findings }) => 90 + frames * frameSeconds(findings, "none"),
+  },
+  wait: {
+    logic: wait,
+    ask: ({ minutes, untilSunAltitudeDegrees, for: what }): WaitAsk => ({
+      ...(minutes === undefined ? {} : { seconds: minutes * 60 }),
+      ...(untilSunAltitudeDegrees === undefined ? {} : { untilSunAltitudeDegrees }),
+      ...(what === undefined ? {} : { what: `waiting for ${what}` }),
+    }),
+    secondsPlanned: ({ minutes }) => (minutes ?? 0) * 60,
+  },
+};
+
+/** Open only when images come next; everything else begins covered. */
+function coverAfter({ plan, stepIndex }: StepScene): "open" | "closed" {
+  return plan.steps[stepIndex + 1]?.step === "images" ? "open" : "closed";
+}
+
+function flatOf({ plan, stepIndex }: StepScene) {
+  return plan.steps.slice(stepIndex).find((step) => step.step === "flat");
+}
+
+/** As many as the largest set of images that the plan takes; a flat of fewer than four frames cannot be proved. */
+function framesOfImages({ plan }: StepScene): number {
+  return Math.max(4, ...plan.steps.map((step) => (step.step === "images" ? step.frames : 0)));
+}
+
+/** The limit of the last leak check before the flat. */
+function leakLimitOf({ plan, stepIndex }: StepScene): number {
+  const check = plan.steps.slice(0, stepIndex).findLast((step) => step.step === "leak-check");
+  return check?.limitFraction ?? 0.001;
+}
+
+function frameSeconds(findings: Findings, blur: "none" | "diffuser"): number {
+  const rate = findings.lightRate[blur];
+  const top = findings.topCodeAdu ?? 65_535;
+  const exposureSeconds = rate ? (0.85 * top) / rate.edgeAduPerSecond : unknownExposureSeconds;
+  return exposureSeconds + perFrameSeconds;
+}
