@@ -59,7 +59,7 @@ export function keepFindings(
   ledger.database.transaction(() => {
     for (const { finding, utcMs } of kept) {
       if (utcMs < sinceUtcMs) continue;
-      insert.run(rig, trainMark, finding.kind, runId, utcMs, JSON.stringify(finding.value));
+      insert.run(rig, trainMark, finding.kind, runId, Math.round(utcMs), JSON.stringify(finding.value));
     }
   })();
 }
@@ -73,7 +73,7 @@ export function addMaster(ledger: Ledger, { rig, trainMark }: Key, master: Maste
       master.kind,
       master.runId,
       master.file,
-      master.madeUtcMs,
+      Math.round(master.madeUtcMs),
       master.verdict,
       JSON.stringify(master.facts),
     );

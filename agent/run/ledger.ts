@@ -78,7 +78,7 @@ export class Ledger implements Disposable {
       .query(
         "insert into runs (run_id, rig, plan, folder, started_utc_ms, stage) values (?, ?, ?, ?, ?, 'begun')",
       )
-      .run(runId, run.rig, run.plan, run.folder, run.startedUtcMs);
+      .run(runId, run.rig, run.plan, run.folder, Math.round(run.startedUtcMs));
     return runId;
   }
 

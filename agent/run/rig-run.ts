@@ -10,7 +10,8 @@ import { composeRecord, reportOf } from "./compose-record.ts";
 import { followSun, openUp } from "./dome-slit.ts";
 import { keepWatch } from "./guard.ts";
 import { guardWatches } from "./guard-watches.ts";
-import { findingsFromHistory, keepFindings } from "./history.ts";
+import { addMaster, findingsFromHistory, keepFindings } from "./history.ts";
+import { mastersMade } from "./masters-made.ts";
 import { NotRecoveredError, type RestoreRunAsk, recoverRig, restoreRun } from "./recover.ts";
 import { retreat } from "./retreat.ts";
 import { RunBook } from "./run-book.ts";
@@ -183,14 +184,19 @@ export class RigRun implements RunHands {
   }
 
   async report(): Promise<void> {
-    const { ledger, clock, rigFile } = this.#options;
-    if (this.#trainMark !== undefined) {
-      const key = { rig: rigFile.rig, trainMark: this.#trainMark, runId: this.#runId };
-      keepFindings(ledger, { ...key, sinceUtcMs: this.#startedUtcMs }, this.#findings, clock.nowMs());
-    }
+    this.#keepForLater();
     this.#writeRecord(); // first without the report: should drawing it fail, the numbers are there
-    this.#files = await clock.hold(this.#options.writeOutputs(this.outcome().record));
+    this.#files = await this.#options.clock.hold(this.#options.writeOutputs(this.outcome().record));
     this.#writeRecord();
+  }
+
+  /** What the next run of this rig, assembled like this, starts from. */
+  #keepForLater(): void {
+    const { ledger, clock, rigFile, folder } = this.#options;
+    if (this.#trainMark === undefined) return;
+    const key = { rig: rigFile.rig, trainMark: this.#trainMark, runId: this.#runId };
+    keepFindings(ledger, { ...key, sinceUtcMs: this.#startedUtcMs }, this.#findings, clock.nowMs());
+    for (const master of mastersMade(this.#book.steps, this.#runId, folder)) addMaster(ledger, key, master);
   }
 
   stepBegins(stepIndex: number): void {
