@@ -61,28 +61,46 @@ export function decodePixelsInPlace(bytes: Uint8Array<ArrayBuffer>, layout: Pixe
   return decodeInto(bytes, bytes.buffer, layout);
 }
 
-function decodeInto(bytes: Uint8Array, buffer: ArrayBuffer, layout: PixelLayout): FitsPixels {
-  const unsigned = layout.type === "uint16" || layout.type === "uint32";
-  toNative(bytes, new Uint8Array(buffer), layout.bytesPerPixel, unsigned ? "flip" : "keep");
-  return nativeView(buffer, bytes.length / layout.bytesPerPixel, layout.type);
+/** The same where the bytes lie, which they overwrite; with a copy only if they lie askew or need scaling. */
+export function takeOverPixels(bytes: Uint8Array, layout: PixelLayout): FitsPixels {
+  const { buffer, byteOffset } = bytes;
+  const inPlace = layout.linear === undefined && byteOffset % layout.bytesPerPixel === 0;
+  if (!inPlace || !(buffer instanceof ArrayBuffer)) return decodePixels(bytes, layout);
+  return decodeInto(bytes, buffer, layout, byteOffset);
 }
 
-function nativeView(buffer: ArrayBuffer, count: number, type: PixelLayout["type"]): FitsPixels {
+function decodeInto(bytes: Uint8Array, buffer: ArrayBuffer, layout: PixelLayout, offset = 0): FitsPixels {
+  const unsigned = layout.type === "uint16" || layout.type === "uint32";
+  toNative(
+    bytes,
+    new Uint8Array(buffer, offset, bytes.length),
+    layout.bytesPerPixel,
+    unsigned ? "flip" : "keep",
+  );
+  return nativeView(buffer, offset, bytes.length / layout.bytesPerPixel, layout.type);
+}
+
+function nativeView(
+  buffer: ArrayBuffer,
+  offset: number,
+  count: number,
+  type: PixelLayout["type"],
+): FitsPixels {
   switch (type) {
     case "uint8":
-      return new Uint8Array(buffer, 0, count);
+      return new Uint8Array(buffer, offset, count);
     case "int16":
-      return new Int16Array(buffer, 0, count);
+      return new Int16Array(buffer, offset, count);
     case "uint16":
-      return new Uint16Array(buffer, 0, count);
+      return new Uint16Array(buffer, offset, count);
     case "int32":
-      return new Int32Array(buffer, 0, count);
+      return new Int32Array(buffer, offset, count);
     case "uint32":
-      return new Uint32Array(buffer, 0, count);
+      return new Uint32Array(buffer, offset, count);
     case "float32":
-      return new Float32Array(buffer, 0, count);
+      return new Float32Array(buffer, offset, count);
     case "float64":
-      return new Float64Array(buffer, 0, count);
+      return new Float64Array(buffer, offset, count);
   }
 }
 

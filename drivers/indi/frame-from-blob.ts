@@ -1,4 +1,4 @@
-import { FitsError, type FitsHeader, readFits } from "../formats/fits-read.ts";
+import { FitsError, type FitsHeader, takeOverFits } from "../formats/fits-read.ts";
 import type { IndiBlob } from "./blob.ts";
 import { countsFrom, countsFromRaw, NotRawCountsError } from "./frame-pixels.ts";
 
@@ -17,6 +17,7 @@ export interface ReceivedFrame {
 export class UnreadableFrameError extends Error {}
 
 /**
+ * Takes the BLOB's bytes over: they are overwritten.
  * @param sizePx of the frame as set up, binned; used only when the BLOB has no header
  * @throws UnreadableFrameError
  */
@@ -48,7 +49,7 @@ const noHeader = {
 };
 
 function frameFromFits(bytes: Uint8Array): ReceivedFrame {
-  const hdus = readFits(bytes, "the camera's frame");
+  const hdus = takeOverFits(bytes, "the camera's frame");
   const image = hdus.find((hdu) => hdu.pixels !== undefined);
   if (!image?.pixels) throw new UnreadableFrameError("the camera's frame holds no image");
   const [heightPx, widthPx, ...more] =
