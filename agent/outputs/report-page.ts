@@ -41,6 +41,8 @@ export interface ReportInput {
   readonly figures: readonly ReportFigure[];
   readonly pictures: readonly ReportPicture[];
   readonly charts: readonly ReportChart[];
+  /** One line per dust shadow, in the order of their marks. */
+  readonly dust: readonly string[];
   /** How the result compares with the scene's true values; only after a rehearsal. */
   readonly truth?: readonly (readonly [name: string, value: string, judgement: string])[] | undefined;
   readonly notes: readonly { readonly clock: string; readonly text: string }[];
@@ -179,6 +181,7 @@ export function reportPage(input: ReportInput): string {
 <p class="summary">${safeHtml(input.summary)}</p>${list(input.reasons)}<dl>${facts}</dl></header>
 ${grid(input.pictures.map(pictureFigure))}
 ${section("What the numbers say", figures)}
+${section("Dust", list(input.dust))}
 ${section("Against the truth", truthTable(input.truth))}
 ${section("Charts", grid(input.charts.map(chartFigure)))}
 ${section("The run, minute by minute", notes)}

@@ -32,7 +32,7 @@ const mayImport: Record<string, readonly string[]> = {
 };
 
 /** The rehearsal starts the far side of the wire by itself; nothing else of the agent may see it. */
-const mayStartScenes = ["agent/commands/rehearse.ts", "agent/commands/simulate.ts"];
+const mayStartScenes = ["rehearse", "simulate", "scene-from-file"].map((name) => `agent/commands/${name}.ts`);
 
 function sourcesBelow(folder: string): string[] {
   return readdirSync(join(root, folder), { recursive: true, withFileTypes: true })

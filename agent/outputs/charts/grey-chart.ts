@@ -3,7 +3,7 @@ import { colours, drawChart } from "./chart.ts";
 
 /** What is left in an independent frame divided by the master, by the size of the blocks it is averaged over. */
 export function greyChart(input: {
-  readonly scales: readonly { readonly blockPx: number; readonly excess: number; readonly noise: number }[];
+  readonly scales: readonly { readonly blockPx: number; readonly excess: number; readonly hidden: number }[];
   readonly goodLimit: number;
 }): string {
   const percent = (fraction: number) => fraction * 100;
@@ -22,7 +22,7 @@ export function greyChart(input: {
     marks: [
       Plot.lineY(scales, {
         x: "blockPx",
-        y: (s: { noise: number }) => percent(s.noise),
+        y: (s: { hidden: number }) => percent(s.hidden),
         stroke: colours.theory,
         strokeDasharray: "5 3",
       }),
@@ -42,8 +42,8 @@ export function greyChart(input: {
       }),
       Plot.text(scales.slice(0, 1), {
         x: "blockPx",
-        y: (s: { noise: number }) => percent(s.noise),
-        text: () => "noise expected",
+        y: (s: { hidden: number }) => percent(s.hidden),
+        text: () => "could stay hidden in noise",
         textAnchor: "start",
         dx: 14,
         dy: 10,

@@ -1,0 +1,162 @@
+import { existsSync } from "node:fs";
+import { join, resolve } from "node:path";
+import { type Command, Option } from "commander";
+import { Random } from "../../drivers/kit/random.ts";
+import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
+import { trueDisc } from "../../sim-devices/scene/image-geometry.ts";
+import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
+import { type Simulator, startSimulator } from "../../sim-devices/start-simulator.ts";
+import { terminalProgress } from "../outputs/terminal-progress.ts";
+import { writeReport } from "../outputs/write-report.ts";
+import { Ledger } from "../run/ledger.ts";
+import { runPlan } from "../run/run-plan.ts";
+import type { RunReport } from "../run/run-record.ts";
+import { type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
+import { planFromFile, rigFromFile } from "./rig-from-file.ts";
+import { outcomeOf, runFolderName } from "./run.ts";
+import { stderrLog } from "./run-log.ts";
+import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
+import { withStopSignals } from "./stop-signals.ts";
+import { compareWithTruth, type TruthComparison } from "./truth-rows.ts";
+
+export interface RehearseOptions {
+  readonly rig?: string;
+  readonly scene?: string;
+  readonly runs: string;
+  readonly speed?: number;
+  readonly seed?: number;
+  readonly log: string;
+}
+
+const demoRigFile = resolve(import.meta.dirname, "../../plans/demo-rig.yaml");
+
+/**
+ * `evenfield rehearse`: a plan against simulated devices over INDI bytes in memory, on a clock that jumps from
+ * one event to the next, then held against the scene's true values.
+ * @throws CommandError when it could not even begin
+ */
+export async function rehearse(
+  planPath: string,
+  options: RehearseOptions,
+  host: CommandHost,
+  signal: AbortSignal,
+): Promise<Outcome> {
+  const plan = planFromFile(planPath);
+  const rigFile = rigFromFile(options.rig ?? demoRigFile);
+  const spec = sceneFromFile(options);
+  const clock = new VirtualClock(Date.parse(spec.startUtc));
+  const folder = join(options.runs, runFolderName(host.clock.nowMs(), `${plan.plan}-rehearsed`));
+  const line = terminalProgress({ live: host.live, write: (text) => host.stderr(text) }, plan.steps.length);
+  const simulator = await startSimulator({ spec, clock });
+  try {
+    using ledger = new Ledger(":memory:"); // what a simulated rig taught must not pass for history
+    const before = simulator.world.account();
+    const centring = new CentringWatch(
+      simulator,
+      plan.steps.findIndex((step) => step.step === "centre"),
+    );
+    let comparison: TruthComparison | undefined;
+    const work = runPlan({
+      plan,
+      rigFile,
+      openers: () => simulator.openIndi,
+      clock,
+      random: new Random(spec.seed),
+      log: stderrLog(options.log),
+      folder,
+      ledger,
+      signal,
+      unattended: true,
+      progress: (now) => {
+        centring.look(now.stepIndex);
+        line.update(now);
+      },
+      writeOutputs: (record) => {
+        comparison = compareWithTruth(masterFileIn(folder), {
+          ...simulator.painter.truth(),
+          centring: centring.seen,
+          differences: accountDifferences(before, simulator.world.account()),
+        });
+        return writeReport(record, { folder, truth: comparison.rows });
+      },
+    });
+    const report = await clock.drive(work, options.speed === undefined ? {} : { speed: options.speed });
+    return outcomeWithTruth(report, comparison);
+  } finally {
+    line.end();
+    await simulator.close();
+  }
+}
+
+/** Where the disc truly is when the work goes on from centring. */
+class CentringWatch {
+  seen: { offsetPx: number; diameterPx: number } | undefined;
+  constructor(
+    readonly simulator: Simulator,
+    readonly centreStepIndex: number,
+  ) {}
+
+  look(stepIndex: number): void {
+    if (this.seen || this.centreStepIndex < 0 || stepIndex <= this.centreStepIndex) return;
+    const { spec } = this.simulator.world;
+    const disc = trueDisc(spec, {
+      ...this.simulator.world.glimpse(),
+      smearEastArcsec: 0,
+      smearNorthArcsec: 0,
+    });
+    const middleXPx = (spec.camera.widthPx - 1) / 2;
+    const middleYPx = (spec.camera.heightPx - 1) / 2;
+    this.seen = {
+      offsetPx: Math.hypot(disc.xPx - middleXPx, disc.yPx - middleYPx),
+      diameterPx: 2 * disc.radiusPx,
+    };
+  }
+}
+
+function masterFileIn(folder: string): string | undefined {
+  const file = join(folder, "flat-master.fits");
+  return existsSync(file) ? file : undefined;
+}
+
+function outcomeWithTruth(report: RunReport, comparison: TruthComparison | undefined): Outcome {
+  const plain = outcomeOf(report);
+  if (!comparison) return plain;
+  const width = Math.max(...comparison.rows.map(([name]) => name.length));
+  const lines = comparison.rows.map(
+    ([name, value, judgement]) => `  ${name.padEnd(width)}  ${value}; ${judgement}`,
+  );
+  return {
+    exitCode: plain.exitCode,
+    result: {
+      ...plain.result,
+      truth: {
+        flat: comparison.flat,
+        centringFraction: comparison.centringFraction,
+        differences: comparison.differences,
+      },
+    },
+    text: ["Against the simulated rig's true values:", ...lines, plain.text].join("\n"),
+  };
+}
+
+export function registerRehearse(program: Command, host: CommandHost = processHost): void {
+  program
+    .command("rehearse")
+    .description("carry a plan out on simulated devices, then hold the result against their true values")
+    .argument("<plan>", "the plan file")
+    .option("--rig <file>", "the rig file; left out, that of the demo")
+    .option("--scene <file>", "the scene; left out, that of the demo")
+    .option("--speed <times>", "at most so many times faster than real time", speedOf)
+    .option("--seed <number>", "another draw of the same scene", seedOf)
+    .option("--runs <folder>", "where the run's own folder is made", "runs")
+    .addOption(
+      new Option("--log <level>", "what to log on stderr").choices(["debug", "info", "warn"]).default("warn"),
+    )
+    .option("--json", "print one JSON result")
+    .addHelpText("after", "\nExample:\n  evenfield rehearse plans/first-flat.yaml")
+    .action((plan: string, options: RehearseOptions & { json?: boolean }) =>
+      conclude(host, options.json === true, () =>
+        withStopSignals(host, process, (signal) => rehearse(plan, options, host, signal)),
+      ),
+    );
+}

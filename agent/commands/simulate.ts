@@ -1,0 +1,63 @@
+import { type Command, InvalidArgumentError } from "commander";
+import { acceleratedClock } from "../../drivers/kit/clock.ts";
+import { startSimulator } from "../../sim-devices/start-simulator.ts";
+import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
+import { withStopSignals } from "./stop-signals.ts";
+
+export interface SimulateOptions {
+  readonly scene?: string;
+  readonly indi: number;
+  readonly speed: number;
+  readonly seed?: number;
+}
+
+/** `evenfield simulate`: simulated devices on a loopback port for any client, until it is stopped. @throws CommandError */
+export async function simulate(
+  options: SimulateOptions,
+  host: CommandHost,
+  signal: AbortSignal,
+): Promise<Outcome> {
+  const spec = sceneFromFile(options);
+  const clock = acceleratedClock({
+    speed: options.speed,
+    startUtcMs: Date.parse(spec.startUtc),
+    epochMs: host.clock.nowMs(),
+  });
+  const simulator = await startSimulator({ spec, clock, indiPort: options.indi });
+  const port = simulator.indi?.port;
+  host.stderr(
+    `Simulated devices answer INDI clients on 127.0.0.1 port ${port}; it is ${spec.startUtc} there, ` +
+      `and time passes ${options.speed} times as fast. Ctrl-C ends it.\n`,
+  );
+  await new Promise<void>((resolve) => {
+    if (signal.aborted) resolve();
+    else signal.addEventListener("abort", () => resolve(), { once: true });
+  });
+  const account = simulator.world.account();
+  await simulator.close();
+  return { exitCode: exitCodes.done, result: { port, account }, text: "The simulated devices are gone." };
+}
+
+const portOf = (text: string): number => {
+  const port = Number(text);
+  if (Number.isInteger(port) && port >= 0 && port <= 65535) return port;
+  throw new InvalidArgumentError("a port from 0 (any free one) to 65535");
+};
+
+export function registerSimulate(program: Command, host: CommandHost = processHost): void {
+  program
+    .command("simulate")
+    .description("simulated devices on loopback for any client, until Ctrl-C")
+    .option("--scene <file>", "the scene; left out, that of the demo")
+    .option("--indi <port>", "the port of the INDI server", portOf, 7624)
+    .option("--speed <times>", "so many times faster than real time", speedOf, 1)
+    .option("--seed <number>", "another draw of the same scene", seedOf)
+    .option("--json", "print one JSON result at the end")
+    .addHelpText("after", "\nExample:\n  evenfield simulate --indi 7624 --speed 10")
+    .action((options: SimulateOptions & { json?: boolean }) =>
+      conclude(host, options.json === true, () =>
+        withStopSignals(host, process, (signal) => simulate(options, host, signal)),
+      ),
+    );
+}

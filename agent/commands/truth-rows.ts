@@ -1,0 +1,69 @@
+import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import { type FlatAgainstTruth, flatAgainstTruth } from "../imaging/flat-against-truth.ts";
+
+/** What a simulated rig knows of itself and a rehearsal is held against; arrays over the whole sensor. */
+export interface TrueRig {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly flat: Float32Array;
+  /** Distance of the disc's centre from the middle of the frame when it was found centred, and its diameter [px]. */
+  readonly centring: { readonly offsetPx: number; readonly diameterPx: number } | undefined;
+  /** What differs between the rig before and after, by the world's own account. */
+  readonly differences: readonly string[];
+}
+
+export type TruthRow = readonly [name: string, value: string, judgement: string];
+
+export interface TruthComparison {
+  readonly rows: readonly TruthRow[];
+  readonly flat: FlatAgainstTruth | undefined;
+  readonly centringFraction: number | undefined;
+  readonly differences: readonly string[];
+}
+
+const percent = (fraction: number, digits = 3) => `${(100 * fraction).toFixed(digits)} %`;
+
+/** Holds a rehearsal's master, if there is one, and the rig it left behind against the truth. */
+export function compareWithTruth(masterFile: string | undefined, truth: TrueRig): TruthComparison {
+  const flat = masterFile === undefined ? undefined : compareFlat(masterFile, truth);
+  const centring = truth.centring && truth.centring.offsetPx / truth.centring.diameterPx;
+  const rows: TruthRow[] = [];
+  if (centring !== undefined) {
+    rows.push([
+      "disc centre when centred",
+      `${percent(centring)} of its diameter off`,
+      centring <= 0.002 ? "within the 0.2 % asked for" : "further off than the 0.2 % asked for",
+    ]);
+  }
+  if (flat) {
+    const overLimit = flat.rmsError / flat.rmsExpected;
+    rows.push(
+      [
+        "error of the master, per pixel",
+        percent(flat.rmsError),
+        `${overLimit.toFixed(3)} times what its own sigmas say`,
+      ],
+      [
+        "pixels within one sigma",
+        percent(flat.withinOneSigma, 1),
+        Math.abs(flat.withinOneSigma - 0.6827) <= 0.02
+          ? "68.3 % for an honest sigma"
+          : "its sigmas are off: 68.3 % is honest",
+      ],
+      ["error over 32 px blocks", percent(flat.rmsErrorBlocks), "what would show in a picture"],
+    );
+  }
+  rows.push([
+    "settings of the simulated rig",
+    truth.differences.length === 0 ? "as before" : `${truth.differences.length} differ`,
+    truth.differences.length === 0 ? "by the world's own account" : truth.differences.join("; "),
+  ]);
+  return { rows, flat, centringFraction: centring, differences: truth.differences };
+}
+
+function compareFlat(masterFile: string, truth: TrueRig): FlatAgainstTruth | undefined {
+  const { widthPx, heightPx, data, sigma, mask } = readCcdImage(masterFile);
+  if (widthPx !== truth.widthPx || heightPx !== truth.heightPx) return undefined; // another region or binning
+  if (!sigma || !mask) return undefined;
+  return flatAgainstTruth({ widthPx, heightPx, master: data, sigma, mask, truth: truth.flat });
+}

@@ -1,0 +1,47 @@
+import { encodePng } from "../png.ts";
+import type { ReportPicture } from "../report-page.ts";
+import { percentileRange, toGrey } from "../stretch.ts";
+import { shrink } from "./shrink.ts";
+
+const shownWidthPx = 960;
+
+export interface MarkedShadow {
+  readonly xPx: number;
+  readonly yPx: number;
+  readonly diameterPx: number;
+}
+
+/** The master flat, stretched so that a few percent fill the grey scale, with every dust shadow ringed. */
+export function flatPicture(input: {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly gain: Float32Array;
+  readonly mask: Uint8Array;
+  readonly dust: readonly MarkedShadow[];
+}): ReportPicture {
+  const { widthPx, heightPx, gain, mask, dust } = input;
+  const small = shrink({ widthPx, heightPx, pixels: gain }, shownWidthPx, mask);
+  const range = percentileRange(small.pixels) ?? { black: 0, white: 1 };
+  const png = encodePng({
+    widthPx: small.widthPx,
+    heightPx: small.heightPx,
+    bytes: toGrey(small.pixels, range),
+  });
+  const rings = dust.map(({ xPx, yPx, diameterPx }, index) => {
+    const radiusPx = Math.max(diameterPx / 2 + widthPx / 200, widthPx / 100);
+    const ring = `<circle cx="${xPx.toFixed(1)}" cy="${yPx.toFixed(1)}" r="${radiusPx.toFixed(1)}" fill="none" stroke="#ffc24d" stroke-width="${(widthPx / 500).toFixed(1)}"/>`;
+    const label = `<text x="${(xPx + radiusPx * 0.8).toFixed(1)}" y="${(yPx - radiusPx * 0.8).toFixed(1)}" font-size="${(widthPx / 55).toFixed(0)}" font-family="system-ui,sans-serif" fill="#ffc24d">${index + 1}</text>`;
+    return ring + label;
+  });
+  const spreadPercent = (100 * (range.white - range.black)).toFixed(1);
+  const marked =
+    dust.length === 0
+      ? "No dust shadow stands out."
+      : `${dust.length} dust shadow${dust.length === 1 ? " is" : "s are"} ringed.`;
+  return {
+    title: "The master flat",
+    caption: `Black to white is ${spreadPercent} % of the level. ${marked}`,
+    png,
+    overlay: { widthPx, heightPx, svg: rings.join("") },
+  };
+}

@@ -1,0 +1,39 @@
+import type { DustFound } from "../imaging/dust.ts";
+import type { ProofFigure } from "../imaging/proof-figure.ts";
+import type { ReportFigure } from "./report-page.ts";
+
+function valueText(figure: ProofFigure, value: number): string {
+  return figure.unit === "share"
+    ? `${Number((100 * value).toPrecision(3))} %`
+    : `${Number(value.toPrecision(3))}`;
+}
+
+function goodText({ good: [least, most], ...figure }: ProofFigure): string {
+  const text = (value: number) => valueText({ ...figure, good: [least, most] }, value);
+  if (most === Number.POSITIVE_INFINITY) return `≥ ${text(least)}`;
+  return least === 0 ? `≤ ${text(most)}` : `${text(least)} – ${text(most)}`;
+}
+
+/** The figures of a proof as the report's table shows them. */
+export function proofRows(figures: readonly ProofFigure[]): ReportFigure[] {
+  return figures.map((figure) => ({
+    name: figure.name,
+    value: valueText(figure, figure.value),
+    uncertainty: figure.sigma === undefined ? undefined : valueText(figure, figure.sigma),
+    threshold: goodText(figure),
+    verdict: figure.verdict,
+    advice: figure.whatToDo,
+  }));
+}
+
+/** One line a shadow: where, how large, how deep, and how far from the sensor that puts the speck. */
+export function dustLines(dust: readonly DustFound[]): string[] {
+  return dust.map((shadow, index) => {
+    const distance =
+      shadow.distanceMm === undefined ? "" : `, ${shadow.distanceMm.toFixed(1)} mm before the sensor`;
+    return (
+      `${index + 1}: at ${shadow.xPx.toFixed(0)}, ${shadow.yPx.toFixed(0)} px, ${shadow.diameterPx.toFixed(0)} px across, ` +
+      `${(100 * shadow.depth).toFixed(1)} % deep${distance}`
+    );
+  });
+}

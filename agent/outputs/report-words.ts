@@ -1,0 +1,97 @@
+import type { SettingValue } from "../../drivers/roles/device.ts";
+import type { RunRecord } from "../run/run-record.ts";
+import { lastFound } from "./found-in-record.ts";
+import type { ReportInput } from "./report-page.ts";
+import { spanText } from "./terminal-progress.ts";
+
+const percent = (fraction: number, digits = 2) => `${(100 * fraction).toFixed(digits)} %`;
+
+/** One or two sentences: what was done and what it is worth. */
+export function reportSummary(record: RunRecord): string {
+  const found = lastFound(record, "flat");
+  const flat = found
+    ? `A flat of ${found.frameCount} frames of ${secondsText(found.exposureSeconds)} through the ${found.blur} was taken and proved: ${found.verdict}.`
+    : "No flat was finished.";
+  const end: Record<RunRecord["ended"], string> = {
+    completed: "The plan was carried out to its end.",
+    stopped: "The operator stopped the run.",
+    failed: "The run failed.",
+    unsafe: "The run was broken off for safety.",
+    refused: "The run was refused before anything was changed.",
+  };
+  const why = record.failure ? ` ${record.failure.message}. ${record.failure.whatToDo}` : "";
+  return `${flat} ${end[record.ended]}${why}`;
+}
+
+/** The few facts that stand at the top of the page. */
+export function reportFacts(record: RunRecord): (readonly [string, string])[] {
+  const { optics, site, sunFilter } = record.rig;
+  const centre = lastFound(record, "centre");
+  const leak = lastFound(record, "leak-check");
+  const flat = lastFound(record, "flat");
+  return [
+    ["Begun", `${new Date(record.startedUtcMs).toISOString().slice(0, 19).replace("T", " ")} UTC`],
+    ["Took", spanText((record.endedUtcMs - record.startedUtcMs) / 1000)],
+    ["Site", `${site.latitudeDegrees}°, ${site.longitudeDegrees}°, ${site.elevationMetres} m`],
+    [
+      "Optics",
+      `${optics.apertureMm} mm f/${(optics.focalLengthMm / optics.apertureMm).toFixed(1)} at ${optics.wavelengthNm} nm`,
+    ],
+    ["Sun filter", `${sunFilter.describe}; inspected ${sunFilter.lastConfirmed}`],
+    ...record.devices
+      .filter((device) => device.role === "camera")
+      .map((device) => ["Camera", device.name] as const),
+    ...(centre
+      ? ([
+          [
+            "Sun centred to",
+            `${percent(centre.offsetFraction)} of its diameter (± ${percent(centre.uncertaintyFraction)}), ${centre.frameCount} frames`,
+          ],
+        ] as const)
+      : []),
+    ...(leak
+      ? ([
+          [
+            "Stray light",
+            `${percent(leak.leakFraction, 3)} of the flat (seen from ${percent(leak.detectionLimitFraction, 3)})`,
+          ],
+        ] as const)
+      : []),
+    ...(flat
+      ? ([
+          ["Exposure", `${secondsText(flat.exposureSeconds)}, found in ${flat.testFrames} test frames`],
+          ["Upper edge", `${percent(flat.upperEdge.median, 1)} of full scale`],
+        ] as const)
+      : []),
+  ];
+}
+
+export function settingRows(record: RunRecord): ReportInput["settings"] {
+  return record.settings.map(({ device, key, unit, before, after, state }) => ({
+    device,
+    key,
+    before: settingText(before, unit),
+    after: after === undefined ? "not read" : settingText(after, unit),
+    same: state === "same",
+  }));
+}
+
+function settingText(value: SettingValue, unit: string | undefined): string {
+  const text = Array.isArray(value)
+    ? value.map(roundText).join(", ")
+    : typeof value === "number"
+      ? roundText(value)
+      : String(value);
+  return unit === undefined ? text : `${text} ${unit}`;
+}
+
+function roundText(value: number): string {
+  return String(Number(value.toPrecision(7)));
+}
+
+export function secondsText(seconds: number): string {
+  if (seconds >= 1) return `${Number(seconds.toPrecision(4))} s`;
+  return seconds >= 1e-3
+    ? `${Number((seconds * 1e3).toPrecision(4))} ms`
+    : `${Number((seconds * 1e6).toPrecision(4))} µs`;
+}

@@ -1,0 +1,113 @@
+import { existsSync, mkdirSync } from "node:fs";
+import { join } from "node:path";
+import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import { FitsFile } from "../../drivers/formats/fits-file.ts";
+import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
+import type { RunRecord } from "../run/run-record.ts";
+import { timeLineChart } from "./charts/time-line-chart.ts";
+import { flatCharts } from "./flat-charts.ts";
+import { lastFound } from "./found-in-record.ts";
+import { beforeAfterPictures } from "./pictures/before-after.ts";
+import { flatPicture } from "./pictures/flat-picture.ts";
+import { dustLines, proofRows } from "./proof-rows.ts";
+import { type ReportChart, type ReportInput, type ReportPicture, reportPage } from "./report-page.ts";
+import { reportFacts, reportSummary, settingRows } from "./report-words.ts";
+import { timeLineBars, timeLineNotes } from "./time-line.ts";
+
+export interface ReportOptions {
+  readonly folder: string;
+  readonly truth?: ReportInput["truth"];
+}
+
+const reportFile = "report.html";
+
+/**
+ * Draws `report.html` and `pictures/` of a run from its record and its files.
+ * What a run that ended early did not make is left out; the page is written in any case.
+ * @returns the files written, below the folder
+ */
+export async function writeReport(record: RunRecord, options: ReportOptions): Promise<readonly string[]> {
+  const { folder, truth } = options;
+  const found = lastFound(record, "flat");
+  const pictures = picturesOf(record, folder);
+  const charts = [...chartsOf(record, folder), timeLine(record)];
+  const page = reportPage({
+    title: `${record.plan.plan} on ${record.rig.rig}`,
+    verdict: record.verdict,
+    summary: reportSummary(record),
+    facts: reportFacts(record),
+    reasons: found?.reasons ?? [],
+    figures: found ? proofRows(found.proof.figures) : [],
+    pictures: pictures.map(({ picture }) => picture),
+    charts,
+    dust: found ? dustLines(found.proof.dust) : [],
+    truth,
+    notes: timeLineNotes(record),
+    settings: settingRows(record),
+  });
+  mkdirSync(join(folder, "pictures"), { recursive: true });
+  const written = pictures.map(({ name, picture }) => {
+    const file = `pictures/${name}.png`;
+    writeWholeFile(join(folder, file), picture.png, { replace: true });
+    return file;
+  });
+  writeWholeFile(join(folder, reportFile), new TextEncoder().encode(page), { replace: true });
+  return [reportFile, ...written];
+}
+
+interface NamedPicture {
+  readonly name: string;
+  readonly picture: ReportPicture;
+}
+
+function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
+  const found = lastFound(record, "flat");
+  if (!found || !existsSync(join(folder, found.files.flat))) return [];
+  const { widthPx, heightPx, data, sigma, mask } = readCcdImage(join(folder, found.files.flat));
+  const trust = mask ?? new Uint8Array(data.length);
+  const marked = flatPicture({ widthPx, heightPx, gain: data, mask: trust, dust: found.proof.dust });
+  const image = imageOf(record, folder);
+  if (image?.length !== data.length) return [{ name: "flat", picture: marked }];
+  const flat = {
+    shape: { widthPx, heightPx },
+    gain: data,
+    sigma: sigma ?? new Float32Array(data.length),
+    mask: trust,
+    levelAdu: found.levelAdu,
+  };
+  const [before, after] = beforeAfterPictures({ imageAdu: image, pedestalAdu: found.pedestalAdu, flat });
+  return [
+    { name: "before", picture: before },
+    { name: "after", picture: after },
+    { name: "flat", picture: marked },
+  ];
+}
+
+function imageOf(record: RunRecord, folder: string): Uint16Array | undefined {
+  const file = lastFound(record, "images")?.files[0];
+  return file === undefined ? undefined : uint16Pixels(join(folder, file));
+}
+
+function uint16Pixels(path: string): Uint16Array | undefined {
+  if (!existsSync(path)) return undefined;
+  using file = FitsFile.open(path);
+  const image = file.image();
+  const pixels = image.readRows(0, image.rowCount);
+  return pixels instanceof Uint16Array ? pixels : undefined;
+}
+
+function chartsOf(record: RunRecord, folder: string): ReportChart[] {
+  const found = lastFound(record, "flat");
+  if (!found) return [];
+  const step = record.plan.steps.find((one) => one.step === "flat");
+  return flatCharts(found, step?.levelFraction ?? 0.85, uint16Pixels(join(folder, found.files.sampleFrame)));
+}
+
+function timeLine(record: RunRecord): ReportChart {
+  return {
+    title: "Time line",
+    caption: "The steps of the plan; between them nothing ran.",
+    svg: timeLineChart(timeLineBars(record)),
+    wide: true,
+  };
+}
