@@ -1,7 +1,7 @@
 import { RefusedError } from "../kit/errors.ts";
 import type { IndiDevice } from "./device.ts";
-import { type KeptSetting, switchSetting } from "./kept-setting.ts";
-import { limitsOf, numberIn } from "./property.ts";
+import { type KeptSetting, quickChangeSeconds, switchSetting } from "./kept-setting.ts";
+import { limitsOf, numberIn, type PropertyVector, switchIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";
 
 const property = "CCD_TEMPERATURE";
@@ -46,13 +46,30 @@ export async function holdCelsius(device: IndiDevice, celsius: number, signal: A
   if (reached.state === "Alert") throw new RefusedError(device.name, `${celsius} degrees refused`);
 }
 
+/** A cooler that regulates stays Busy: the switch counts. */
+async function switchCooler(device: IndiDevice, on: boolean, signal: AbortSignal): Promise<void> {
+  const property = "CCD_COOLER";
+  const isSo = (vector: PropertyVector) => switchIn(vector, "COOLER_ON") === on;
+  if (isSo(await device.refresh(property, {}, signal))) return;
+  const sent = await device.send(property, { COOLER_ON: on, COOLER_OFF: !on }, signal);
+  await device.waitFor(
+    property,
+    (vector) => !vector.awaitingAnswer && isSo(vector),
+    { after: sent, withinSeconds: quickChangeSeconds },
+    signal,
+  );
+}
+
 /**
  * Of a running cooler its temperature is kept; the standard has no word for the set point. One that is off is put off
  * again and the sensor left to warm up by itself.
  */
 export function coolerSettings(device: IndiDevice): readonly KeptSetting[] {
   if (!device.property("CCD_COOLER")) return [];
-  const onOff = switchSetting(device, "cooler", "CCD_COOLER");
+  const onOff: KeptSetting = {
+    ...switchSetting(device, "cooler", "CCD_COOLER"),
+    restore: (value, signal) => switchCooler(device, value === "COOLER_ON", signal),
+  };
   const isOn = () => device.property("CCD_COOLER")?.elements.get("COOLER_ON")?.value === true;
   const temperature: KeptSetting = {
     key: "coolerCelsius",

@@ -6,7 +6,7 @@ import {
   ReadbackError,
 } from "../kit/errors.ts";
 import type { CameraSetup, CooledCamera, Frame, FrameType } from "../roles/camera.ts";
-import type { Range } from "../roles/device.ts";
+import type { Range, Setting } from "../roles/device.ts";
 import type { IndiBlob } from "./blob.ts";
 import { checkSetup, regionOf, setBinning, setControl, setRegion } from "./camera-configure.ts";
 import { findControl, type NumberPlace, rangeOf } from "./camera-controls.ts";
@@ -324,6 +324,13 @@ export class IndiCamera extends IndiRole implements CooledCamera {
       if (!(error instanceof DeadlineError)) throw error;
       await this.#stopOrReconnect(true, signal);
     }
+  }
+
+  /** From here on the set-up of the work is no more to be kept, not even over a restart of the driver. */
+  override async restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
+    this.#setup = {};
+    this.#isPrepared = false;
+    await super.restoreSetting(setting, signal);
   }
 
   protected override keptSettings(): readonly KeptSetting[] {

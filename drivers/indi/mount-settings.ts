@@ -10,6 +10,8 @@ import { numberIn } from "./property.ts";
 
 /** How far off a pointing that was put back may be [degrees]. */
 const toleranceDegrees = 0.08;
+/** How near a mount that stands is brought in hour angle, if a few tries can do it [degrees]. */
+const aimDegrees = 0.015;
 
 /**
  * In an order in which they can be put back: rates first, then the place, then tracking, and parking at the end.
@@ -51,11 +53,17 @@ export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSet
     async restore(value, signal) {
       const wanted = placeOf(value);
       const asHourAngle = (place: Equatorial): Equatorial => ({ ...place, raHours: toHourAngle(place) });
-      // The slew itself follows the sky while it lasts, so the first may end a little beside.
+      // A slew follows the sky until tracking is off, and so ends late in hour angle: the next aims ahead by as much.
+      let aheadHours = 0;
       for (let attempt = 0; ; attempt++) {
         const state = await mount.state(signal);
-        if (state.parked !== true && !state.tracking && isNear(asHourAngle(state.pointing), wanted)) return;
-        if (attempt === 3) {
+        const isStanding = state.parked !== true && !state.tracking;
+        const lateHours = wrapHours(toHourAngle(state.pointing) - wanted.raHours + 12) - 12;
+        if (isStanding && isNear(asHourAngle(state.pointing), wanted)) {
+          if (attempt > 2 || Math.abs(lateHours) * 15 <= aimDegrees) return;
+        }
+        if (attempt > 0 && Math.abs(lateHours) < 0.2) aheadHours += lateHours;
+        if (attempt === 4) {
           throw new ReadbackError(
             device.name,
             "pointingHourAngle",
@@ -64,7 +72,7 @@ export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSet
           );
         }
         await mount.ensureUnparked(signal);
-        const raHours = wrapHours(localSiderealHours() - wanted.raHours);
+        const raHours = wrapHours(localSiderealHours() - wanted.raHours + aheadHours);
         await mount.slewTo({ raHours, decDegrees: wanted.decDegrees }, signal);
         await mount.ensureTrackingOff(signal);
         await readPointing(device, signal);

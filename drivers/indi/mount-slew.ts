@@ -50,29 +50,54 @@ export async function setOnCoordSet(
  * @throws RefusedError, ReadbackError (ended elsewhere), DeadlineError
  */
 export async function goTo(
-  { device, clock, log }: MountTools,
+  tools: MountTools,
   target: Equatorial,
   budget: SlewBudget,
   signal: AbortSignal,
 ): Promise<void> {
+  const { device } = tools;
   await setOnCoordSet(device, "TRACK", signal);
   const from = await readPointing(device, signal);
   const withinSeconds = 60 + distanceDegrees(from, target) / budget.degreesPerSecondMin;
-  const startMs = clock.nowMs();
-  const elapsedSeconds = () => (clock.nowMs() - startMs) / 1000;
-  const sent = await device.send(eod, { RA: target.raHours, DEC: target.decDegrees }, signal);
+  const heard: Heard = { alert: false, words: undefined };
+  const stopListening = device.watch((event) => {
+    if (event.type === "message") heard.words = event.text;
+    if (event.type !== "updated" || event.vector.name !== eod || event.vector.awaitingAnswer) return;
+    heard.alert = event.vector.state === "Alert";
+    heard.words = event.vector.message ?? heard.words;
+  });
+  try {
+    await device.send(eod, { RA: target.raHours, DEC: target.decDegrees }, signal);
+    await watchSlew(tools, { target, budget, withinSeconds, heard }, signal);
+  } finally {
+    stopListening();
+  }
+}
 
+/** What the mount said since the command. */
+interface Heard {
+  alert: boolean;
+  words: string | undefined;
+}
+
+async function watchSlew(
+  { device, clock, log }: MountTools,
+  slew: { target: Equatorial; budget: SlewBudget; withinSeconds: number; heard: Heard },
+  signal: AbortSignal,
+): Promise<void> {
+  const { target, budget, withinSeconds, heard } = slew;
+  const refused = (how: string) =>
+    new RefusedError(device.name, `${how}${heard.words === undefined ? "" : `; its words: ${heard.words}`}`);
+  const startMs = clock.nowMs();
   let sawBusy = false;
-  let endedElsewhere = 0;
+  let looksElsewhere = 0;
   let looksAtTarget = 0;
   let last: Equatorial | undefined;
   for (;;) {
-    if (elapsedSeconds() > withinSeconds) throw new DeadlineError(device.name, "the slew", withinSeconds);
+    const elapsedSeconds = (clock.nowMs() - startMs) / 1000;
+    if (elapsedSeconds > withinSeconds) throw new DeadlineError(device.name, "the slew", withinSeconds);
     await clock.sleep(pollSeconds, signal);
-    const known = device.property(eod);
-    if (known && known.revision > sent && known.state === "Alert" && !known.awaitingAnswer) {
-      throw new RefusedError(device.name, `slew refused${known.message ? `: ${known.message}` : ""}`);
-    }
+    if (heard.alert) throw refused(`slew to ${placeText(target)} refused`);
     const vector = await device.refresh(eod, {}, signal);
     const now = pointingOf(device, vector);
     const isThere = distanceDegrees(now, target) * 3600 <= budget.toleranceArcsec;
@@ -80,27 +105,20 @@ export async function goTo(
     last = now;
     if (vector.state === "Busy") {
       sawBusy = true;
-      endedElsewhere = 0;
+      looksElsewhere = 0;
       looksAtTarget = isThere && isStill ? looksAtTarget + 1 : 0;
       if (looksAtTarget < stillLooks) continue;
-      log.warn(
-        { device: device.name },
-        "the mount is at its target and still, yet says Busy; taken as arrived",
-      );
+      log.warn({ device: device.name }, "the mount is at its target and still, yet Busy; taken as arrived");
       return;
     }
-    if (vector.state === "Alert") throw new RefusedError(device.name, "slew refused (state Alert)");
-    if (isThere) return;
+    if (isThere && vector.state !== "Alert") return;
     // The first answers after a command may still be the old ones.
-    endedElsewhere++;
-    if (sawBusy && endedElsewhere > 4) {
+    looksElsewhere++;
+    if (sawBusy && looksElsewhere > stillLooks) {
       throw new ReadbackError(device.name, "pointing", placeText(target), placeText(now));
     }
-    if (!sawBusy && elapsedSeconds() > answerSeconds) {
-      throw new RefusedError(
-        device.name,
-        `no slew began towards ${placeText(target)} (state ${vector.state})`,
-      );
+    if (!sawBusy && elapsedSeconds > answerSeconds) {
+      throw refused(`no slew began towards ${placeText(target)} (state ${vector.state})`);
     }
   }
 }

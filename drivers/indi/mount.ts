@@ -1,5 +1,6 @@
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import { wrapHours } from "../kit/sidereal.ts";
+import type { Setting } from "../roles/device.ts";
 import type { Equatorial, Mount, MountState, Site, TrackRate } from "../roles/mount.ts";
 import { distanceDegrees } from "../roles/mount-sky.ts";
 import { type KeptSetting, quickChangeSeconds } from "./kept-setting.ts";
@@ -269,6 +270,11 @@ export class IndiMount extends IndiRole implements Mount {
       await untilStill(this.#tools, signal);
       await this.#readAnew(signal);
     }
+  }
+
+  override async restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
+    this.#rate = undefined; // the rate of the work is no more to be kept over a restart of the driver
+    await super.restoreSetting(setting, signal);
   }
 
   protected override keptSettings(): readonly KeptSetting[] {

@@ -1,4 +1,4 @@
-import { afterAll, beforeAll } from "vitest";
+import { afterAll, beforeAll, expect } from "vitest";
 import { connectRig, type RigEntries } from "../../drivers/connect.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
@@ -35,8 +35,12 @@ const adapter: Adapter = {
   timeoutMs: 180_000,
   drive: async (work) => {
     const { open } = simulators;
-    const everyValue = async () =>
+    const everyValue = () =>
       Object.fromEntries(Object.entries(simulators.getprop()).filter(([key]) => !notSettings.test(key)));
+    const remember = async () => {
+      const before = everyValue();
+      return async () => expect(everyValue()).toEqual(before);
+    };
     await using connected = await connectRig(
       entries,
       { clock: systemClock, log: silentLog, random: new Random(1), openers: () => open },
@@ -45,7 +49,7 @@ const adapter: Adapter = {
     return await work({
       rig: connected.rig,
       clock: systemClock,
-      everyValue,
+      remember,
       [Symbol.asyncDispose]: async () => {},
     });
   },

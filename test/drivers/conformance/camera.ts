@@ -75,9 +75,9 @@ export function cameraConformance(adapter: Adapter): void {
     test(
       "gain and offset read back as set, and are put back with everything else",
       () =>
-        drive(async ({ rig: { camera }, everyValue }) => {
+        drive(async ({ rig: { camera }, remember }) => {
           const { gain, offset } = camera.limits;
-          const allBefore = await everyValue?.();
+          const checkTruth = await remember();
           const before = await camera.readSettings(signal);
           const setup = {
             ...(gain ? { gain: gain.min } : {}),
@@ -97,7 +97,7 @@ export function cameraConformance(adapter: Adapter): void {
             signal,
           );
           expect(await changedSettings(camera, before, signal)).toEqual([]);
-          expect(await everyValue?.()).toEqual(allBefore);
+          await checkTruth();
         }),
       timeoutMs,
     );
@@ -105,8 +105,8 @@ export function cameraConformance(adapter: Adapter): void {
     test(
       "outside the limits nothing happens",
       () =>
-        drive(async ({ rig: { camera }, everyValue }) => {
-          const before = await everyValue?.();
+        drive(async ({ rig: { camera }, remember }) => {
+          const checkTruth = await remember();
           const { exposureSeconds, gain, sensorPx } = camera.limits;
           const tooLong = { exposureSeconds: exposureSeconds.max * 2, frameType: "light" } as const;
           await expect(camera.expose(tooLong, signal)).rejects.toBeInstanceOf(OutOfLimitsError);
@@ -116,7 +116,7 @@ export function cameraConformance(adapter: Adapter): void {
             );
           const region = { xPx: 0, yPx: 0, widthPx: sensorPx.widthPx + 2, heightPx: 8 };
           await expect(camera.configure({ region }, signal)).rejects.toBeInstanceOf(OutOfLimitsError);
-          expect(await everyValue?.()).toEqual(before);
+          await checkTruth();
         }),
       timeoutMs,
     );

@@ -38,8 +38,8 @@ export function deviceConformance(adapter: Adapter): void {
     test(
       "putting back what was never changed changes nothing",
       () =>
-        drive(async ({ rig, everyValue }) => {
-          const before = await everyValue?.();
+        drive(async ({ rig, remember }) => {
+          const checkTruth = await remember();
           for (const device of devicesOf(rig)) {
             const settings = await device.readSettings(signal);
             await restoreAll(
@@ -48,7 +48,7 @@ export function deviceConformance(adapter: Adapter): void {
               signal,
             );
           }
-          expect(await everyValue?.()).toEqual(before);
+          await checkTruth();
         }),
       timeoutMs,
     );
@@ -56,13 +56,13 @@ export function deviceConformance(adapter: Adapter): void {
     test(
       "a signal that is already aborted does nothing and gives its reason",
       () =>
-        drive(async ({ rig, everyValue }) => {
-          const before = await everyValue?.();
+        drive(async ({ rig, remember }) => {
+          const checkTruth = await remember();
           const reason = new Error("no");
           for (const device of devicesOf(rig)) {
             await expect(device.readSettings(AbortSignal.abort(reason))).rejects.toBe(reason);
           }
-          expect(await everyValue?.()).toEqual(before);
+          await checkTruth();
         }),
       timeoutMs,
     );

@@ -6,8 +6,11 @@ import type { Rig } from "../../../drivers/roles/rig.ts";
 export interface RigUnderTest extends AsyncDisposable {
   readonly rig: Rig;
   readonly clock: Clock;
-  /** All values of all devices as a separate reader lists them, without readings that change by themselves. */
-  everyValue?(): Promise<Readonly<Record<string, string>>>;
+  /**
+   * Remembers the rig as it is by an account other than the driver's: a separate program that reads every value, or
+   * the simulated world itself. What it gives back compares, and fails the test if anything differs.
+   */
+  remember(): Promise<() => Promise<void>>;
 }
 
 /** How an adapter is brought up for one test. */

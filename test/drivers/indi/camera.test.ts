@@ -430,6 +430,21 @@ test("cooler: the set point switches it on, is waited for, and off is put back",
     expect(server.value(cameraName, "CCD_COOLER", "COOLER_OFF")).toBe("On");
   }));
 
+test("a cooler that regulates is Busy for good: it is left as it is, or put back on", () =>
+  onCamera({}, async (camera, _, bench) => {
+    const { server, signal } = bench;
+    server.set(cameraName, "CCD_COOLER", "Busy", { COOLER_ON: "On", COOLER_OFF: "Off" });
+    await bench.clock.sleep(0.1);
+    const before = await camera.readSettings(signal);
+    for (const setting of before) await camera.restoreSetting(setting, signal);
+    expect(commands(bench)).toEqual([]);
+    server.on("CCD_COOLER", ({ values }) => server.set(cameraName, "CCD_COOLER", "Busy", values));
+    server.set(cameraName, "CCD_COOLER", "Idle", { COOLER_ON: "Off", COOLER_OFF: "On" });
+    await bench.clock.sleep(0.1);
+    await camera.restoreSetting({ key: "cooler", value: "COOLER_ON" }, signal);
+    expect(server.value(cameraName, "CCD_COOLER", "COOLER_ON")).toBe("On");
+  }));
+
 test("a camera found disconnected is disconnected again, last of all", () =>
   onCamera(
     { change: (server) => server.remember(cameraName, "CONNECTION", { CONNECT: "Off", DISCONNECT: "On" }) },

@@ -56,6 +56,19 @@ test("a goto that gets no answer at all is a refusal, not a wait for ever", () =
     expect(bench.secondsNow()).toBeLessThan(10);
   }));
 
+test("a slew that the mount refuses is told in the mount's own words; an Alert from before is not this slew's", () =>
+  onMount({}, async (mount, truth, bench) => {
+    const { server, signal } = bench;
+    server.set(mountName, "EQUATORIAL_EOD_COORD", "Alert");
+    await mount.slewTo(sunPlace, signal);
+    expect(truth.decDegrees).toBeCloseTo(-21.5, 6);
+    server.on("EQUATORIAL_EOD_COORD", () => {
+      server.message(mountName, "[ERROR] Below the horizon.");
+      server.set(mountName, "EQUATORIAL_EOD_COORD", "Alert");
+    });
+    await expect(mount.slewTo({ raHours: 3, decDegrees: 0 }, signal)).rejects.toThrow(/Below the horizon/);
+  }));
+
 test("interlock: nothing moves a parked or parking mount, not even the pulses that it would accept", () =>
   onMount({ parked: true }, async (mount, _, bench) => {
     const { signal } = bench;

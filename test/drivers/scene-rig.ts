@@ -1,0 +1,46 @@
+import { connectRig, type RigEntries } from "../../drivers/connect.ts";
+import type { Clock } from "../../drivers/kit/clock.ts";
+import type { OpenLink } from "../../drivers/kit/links.ts";
+import { silentLog } from "../../drivers/kit/log.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { greenwichSiderealHours } from "../../drivers/kit/sidereal.ts";
+import type { Equatorial, Mount } from "../../drivers/roles/mount.ts";
+import { sceneNames } from "../../sim-devices/indi/scene-devices.ts";
+import { demoScene } from "../../sim-devices/scene/demo-scene.ts";
+import { calm, type RigUnderTest } from "./conformance/rig-under-test.ts";
+
+/** All devices of the simulated rig. */
+export const sceneEntries: RigEntries = {
+  servers: { scene: { indi: { host: "127.0.0.1", port: 7624 } } },
+  devices: Object.fromEntries(
+    Object.entries(sceneNames).map(([role, device]) => [
+      role,
+      { server: "scene", device, readoutSeconds: 10 },
+    ]),
+  ),
+};
+
+/** Connects the simulated rig and hands it to the test's work. */
+export async function onSceneRig<T>(
+  links: { clock: Clock; open: OpenLink; sameAsBefore?: () => () => void },
+  work: (rig: RigUnderTest) => Promise<T>,
+): Promise<T> {
+  const { clock, open, sameAsBefore } = links;
+  await using connected = await connectRig(
+    sceneEntries,
+    { clock, log: silentLog, random: new Random(1), openers: () => open },
+    calm(),
+  );
+  const remember = async () => {
+    const compare = sameAsBefore?.();
+    return async () => compare?.();
+  };
+  return await work({ rig: connected.rig, clock, remember, [Symbol.asyncDispose]: async () => {} });
+}
+
+/** Half an hour east of the meridian and 40 degrees from the zenith: above the horizon at any time. */
+export async function southOfZenith(_: Mount, clock: Clock): Promise<Equatorial> {
+  const { latitudeDegrees, longitudeDegrees } = demoScene.site;
+  const localHours = greenwichSiderealHours(clock.nowMs()) + longitudeDegrees / 15;
+  return { raHours: (localHours + 0.5) % 24, decDegrees: latitudeDegrees - 40 };
+}
