@@ -41,8 +41,11 @@ export interface TunedLight {
 
 /** A level above so many times the rig's history means a missing filter. */
 const alarmTimes = 4;
-/** More than this share of lit pixels at the top makes the edge worthless. */
-const clippedMost = 1e-4;
+/** A frame this bright (of full scale) tells the rate by itself; its noise lifts the edge by another part in a hundred. */
+const strongFraction = 0.4;
+const sameRate = 0.02;
+/** More of the lit pixels at the top than half of the edge's own share are no longer hot ones: the edge is worthless. */
+const clippedMost = 5e-4;
 
 /**
  * The exposure law: from all frames so far to the next exposure, or the end. A pure function: the procedure owns no state.
@@ -65,7 +68,7 @@ export function adviseExposure(setting: TuneSetting, readings: readonly LevelRea
   const band = bandOf(setting, light.topAdu);
   if (isIn(band, last)) {
     const before = readings.at(-2);
-    if (before && isIn(band, before)) return done(last, light, "good");
+    if (before && agrees(before, last, light)) return done(last, light, "good");
     const trimmed = last.exposureSeconds * ratioOf(band.targetAdu, last.edgeAdu, light.pedestalAdu);
     const centred = Math.abs(last.edgeAdu - band.targetAdu) < band.toleranceAdu / 2;
     return expose(setting, centred ? last.exposureSeconds : trimmed);
@@ -95,6 +98,13 @@ function firstExposure(setting: TuneSetting): number {
   if (!history) return setting.exposureSeconds.min;
   const target = (setting.targetFraction ?? 0.85) * history.topAdu;
   return (target - history.pedestalAdu) / history.edgeAduPerSecond;
+}
+
+/** Two strong frames that tell the same rate confirm each other, whether or not both lie in the band. */
+function agrees(before: LevelReading, last: LevelReading, light: Light): boolean {
+  if (before.clippedFraction > clippedMost || before.edgeAdu < strongFraction * before.topAdu) return false;
+  const rate = (reading: LevelReading) => (reading.edgeAdu - light.pedestalAdu) / reading.exposureSeconds;
+  return Math.abs(rate(last) / rate(before) - 1) < sameRate;
 }
 
 function bandOf(setting: TuneSetting, topAdu: number) {
@@ -176,7 +186,8 @@ function nextFromRate(last: LevelReading, light: Light, band: ReturnType<typeof 
   const best = light.best ?? last;
   if (!light.pedestalKnown) {
     // All of the level may be light: a jump on that assumption cannot clip, and with it the pedestal shows.
-    return last.exposureSeconds * Math.max(1.6, (0.95 * band.targetAdu) / last.edgeAdu);
+    const caution = last.edgeAdu < 0.3 * band.targetAdu ? 0.95 : 1;
+    return (last.exposureSeconds * caution * band.targetAdu) / last.edgeAdu;
   }
   const closeEdge = last.edgeAdu - light.pedestalAdu > 0.7 * (band.targetAdu - light.pedestalAdu);
   if (closeEdge) return last.exposureSeconds * ratioOf(band.targetAdu, last.edgeAdu, light.pedestalAdu);

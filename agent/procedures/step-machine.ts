@@ -5,7 +5,7 @@ import { StepError } from "./step-error.ts";
 /** What a state does, and where it leads. The first `when` that holds decides; one without always holds. */
 export interface StepState<Work> {
   readonly does: (work: Work, signal: AbortSignal) => Promise<void>;
-  readonly then: string | readonly { readonly to: string; readonly when?: (work: Work) => boolean }[];
+  readonly next: string | readonly { readonly to: string; readonly when?: (work: Work) => boolean }[];
 }
 
 export interface StepPlan<Ask, Work, Found> {
@@ -63,8 +63,8 @@ export function stepMachine<Ask, Work, Found>(plan: StepPlan<Ask, Work, Found>) 
     },
   });
   const states = Object.fromEntries(
-    Object.entries(plan.states).map(([name, { then }]) => {
-      const ways = typeof then === "string" ? [{ to: then }] : then;
+    Object.entries(plan.states).map(([name, { next }]) => {
+      const ways = typeof next === "string" ? [{ to: next }] : next;
       return [
         name,
         {

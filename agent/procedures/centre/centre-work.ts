@@ -16,6 +16,9 @@ export class CentreWork {
   camera: CameraMatrix | undefined;
   /** True when it comes from an earlier run or step and no move has confirmed it yet. */
   cameraUnproved = false;
+  isCentred = false;
+  /** How often a camera matrix was given up. */
+  forgotten = 0;
   /** The camera's gain while looking: its lowest. */
   gain = 0;
   found: CentreFound | undefined;

@@ -5,12 +5,10 @@ import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { LimbLook } from "./eye.ts";
 
-/** `recalibrate`: the picture does not follow the moves as the matrix foretells. */
-export type LoopEnd = "centred" | "recalibrate";
-
 /** A part of the way each time: an overshoot would turn the gears round and wake their play. */
 const shareOfCorrection = 0.9;
 const movesMax = 16;
+const calibrationsMax = 3;
 /** Aim for this share of the tolerance, so that noise and drift do not use it up. */
 const goalShare = 0.6;
 /** What play in the gears may swallow of a move [arcsec]. */
@@ -21,7 +19,7 @@ const playArcsec = 60;
  * Gives up the matrix when it foretells the moves wrongly or the limb goes out of view.
  * @throws NotCentredError
  */
-export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<LoopEnd> {
+export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<void> {
   const { eye, aim, ask, bench } = work;
   const goalPx = goalShare * ask.toleranceFraction * 2 * eye.discRadiusPx;
   let inRow = 0;
@@ -40,7 +38,10 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
     const offPx = Math.hypot(offset.xPx, offset.yPx);
     bench.progress({ what: `centring: ${offPx.toFixed(1)} px off`, done: moves, of: movesMax });
     if (offPx <= goalPx) {
-      if (++inRow === 2) return "centred";
+      if (++inRow === 2) {
+        work.isCentred = true;
+        return;
+      }
       continue;
     }
     inRow = 0;
@@ -72,10 +73,13 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
   }
 }
 
-function forget(work: CentreWork): LoopEnd {
+/** @throws NotCentredError when that has been tried often enough */
+function forget(work: CentreWork): void {
+  if (++work.forgotten === calibrationsMax) {
+    throw new NotCentredError(`after ${calibrationsMax} calibrations the picture still does not follow the mount's moves`);
+  }
   work.camera = undefined;
   work.cameraUnproved = false;
-  return "recalibrate";
 }
 
 /** Whether enough of the limb lies in the frame when the disc is in its middle. */

@@ -44,20 +44,20 @@ export const darks = stepMachine<DarksAsk, DarksWork, DarksFound>({
   }),
   first: "checking",
   states: {
-    checking: { does: knowExposure, then: "covering" },
+    checking: { does: knowExposure, next: "covering" },
     covering: {
       does: async ({ bench }, signal) => bench.rig.cover?.ensureClosed(signal),
-      then: "leavingSun",
+      next: "leavingSun",
     },
-    leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), then: "settingUp" },
+    leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), next: "settingUp" },
     settingUp: {
       does: async ({ bench }, signal) => {
         await setLowestGain(bench, signal);
       },
-      then: "exposing",
+      next: "exposing",
     },
-    exposing: { does: expose, then: "keeping" },
-    keeping: { does: keep, then: "done" },
+    exposing: { does: expose, next: "keeping" },
+    keeping: { does: keep, next: "done" },
   },
   makeSafe: ({ bench }) => leaveRig(bench, "closed"),
   found: (work) => work.found,

@@ -24,23 +24,23 @@ export const flatByDiffuser = stepMachine<FlatAsk, FlatWork, FlatFound>({
   begin: beginFlat,
   first: "checking",
   states: {
-    checking: { does: checkLeak, then: "covering" },
-    covering: { does: coverFront, then: "pointing" },
-    pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), then: "settingUp" },
+    checking: { does: checkLeak, next: "covering" },
+    covering: { does: coverFront, next: "pointing" },
+    pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
     settingUp: {
       does: async ({ bench }, signal) => {
         await setLowestGain(bench, signal);
       },
-      then: [
+      next: [
         { to: "seeingSun", when: ({ bench }) => bench.findings.lightRate.none !== undefined },
         { to: "uncovering" },
       ],
     },
-    seeingSun: { does: seeSun, then: "uncovering" },
-    uncovering: { does: uncoverDiffused, then: "tuning" },
+    seeingSun: { does: seeSun, next: "uncovering" },
+    uncovering: { does: uncoverDiffused, next: "tuning" },
     tuning: {
       does: tuneFlat,
-      then: [
+      next: [
         {
           to: "exposing",
           when: ({ bench, ask, tuned }) => hasMatchingDark(bench, tuned!.exposureSeconds, ask.darkFrames),
@@ -48,12 +48,12 @@ export const flatByDiffuser = stepMachine<FlatAsk, FlatWork, FlatFound>({
         { to: "takingDarks" },
       ],
     },
-    takingDarks: { does: takeDarks, then: "returning" },
-    returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), then: "uncoveringAgain" },
-    uncoveringAgain: { does: uncoverDiffused, then: "exposing" },
-    exposing: { does: exposeFlats, then: "exposingProof" },
-    exposingProof: { does: exposeProof, then: "judging" },
-    judging: { does: keepFlat, then: "done" },
+    takingDarks: { does: takeDarks, next: "returning" },
+    returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "uncoveringAgain" },
+    uncoveringAgain: { does: uncoverDiffused, next: "exposing" },
+    exposing: { does: exposeFlats, next: "exposingProof" },
+    exposingProof: { does: exposeProof, next: "judging" },
+    judging: { does: keepFlat, next: "done" },
   },
   makeSafe: ({ bench, ask, found }) => leaveRig(bench, found ? ask.coverAfter : "closed"),
   found: (work) => work.found,

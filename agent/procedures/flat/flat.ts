@@ -23,13 +23,13 @@ export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
   begin: ({ bench, ask }) => ({ bench, ask, found: undefined }),
   first: "checking",
   states: {
-    checking: { does: async ({ ask }) => void procedureFor(ask.blur), then: "taking" },
+    checking: { does: async ({ ask }) => void procedureFor(ask.blur), next: "taking" },
     taking: {
       does: async (work, signal) => {
         const { bench, ask } = work;
         work.found = await runPart(procedureFor(ask.blur), { bench, ask }, signal);
       },
-      then: "done",
+      next: "done",
     },
   },
   makeSafe: async () => {}, // the part has left the rig as asked

@@ -16,14 +16,14 @@ export const tuneExposure = stepMachine<TuneAsk, TuneWork, Tuned>({
       does: async (work, signal) => {
         work.gain = await setLowestGain(work.bench, signal);
       },
-      then: "judging",
+      next: "judging",
     },
-    exposing: { does: measureLevel, then: "judging" },
+    exposing: { does: measureLevel, next: "judging" },
     judging: {
       does: judgeReadings,
-      then: [{ to: "exposing", when: (work) => work.advice?.kind === "expose" }, { to: "recording" }],
+      next: [{ to: "exposing", when: (work) => work.advice?.kind === "expose" }, { to: "recording" }],
     },
-    recording: { does: keepLight, then: "done" },
+    recording: { does: keepLight, next: "done" },
   },
   makeSafe: ({ bench }) => bench.rig.camera.ensureStopped(new AbortController().signal),
   found: (work) => work.found,

@@ -36,9 +36,9 @@ export const wait = stepMachine<WaitAsk, WaitWork, Waited>({
       does: async (work) => {
         work.seconds = secondsToWait(work);
       },
-      then: "waiting",
+      next: "waiting",
     },
-    waiting: { does: waitTold, then: "done" },
+    waiting: { does: waitTold, next: "done" },
   },
   makeSafe: async () => {},
   found: (work) => work.found,

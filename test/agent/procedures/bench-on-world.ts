@@ -1,0 +1,63 @@
+import { mkdtempSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { createActor, toPromise } from "xstate";
+import type { Findings } from "../../../agent/procedures/findings.ts";
+import type { StepEvent, StepOutcome, Workbench } from "../../../agent/procedures/step.ts";
+import type { stepMachine } from "../../../agent/procedures/step-machine.ts";
+import { silentLog } from "../../../drivers/kit/log.ts";
+import { Random } from "../../../drivers/kit/random.ts";
+import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
+import type { Rig } from "../../../drivers/roles/rig.ts";
+import { drawScene } from "../../../sim-devices/scene/draw-scene.ts";
+import type { SceneOverrides } from "../../../sim-devices/scene/override-scene.ts";
+import { ScenePainter } from "../../../sim-devices/scene/painter.ts";
+import type { SceneSpec } from "../../../sim-devices/scene/scene-spec.ts";
+import { World } from "../../../sim-devices/scene/world.ts";
+import { rigOnWorld } from "./centre/rig-on-world.ts";
+
+/** A simulated rig on a virtual clock, and everything that a procedure works with. */
+export function benchOnWorld(seed: number, overrides: SceneOverrides = {}) {
+  return benchOnScene(
+    drawScene(seed, {
+      ...overrides,
+      camera: { widthPx: 256, heightPx: 192, ...overrides.camera },
+      mount: { pointingErrorDegrees: { east: 0, north: 0 }, driftArcsecPerSecond: { east: 0, north: 0 }, ...overrides.mount },
+    }),
+  );
+}
+
+export function benchOnScene(spec: SceneSpec) {
+  const clock = new VirtualClock(Date.parse(spec.startUtc));
+  const painter = new ScenePainter(spec);
+  const world = new World({ spec, clock, paint: (light, ask) => painter.paint(light, ask) });
+  const rig: Rig = rigOnWorld(world);
+  const findings: Findings = { lightRate: {} };
+  const notes: { event: string; fields: Readonly<Record<string, unknown>> | undefined }[] = [];
+  const told: Parameters<Workbench["progress"]>[0][] = [];
+  const bench: Workbench = {
+    rig,
+    clock,
+    random: new Random(spec.seed).fork("procedures"),
+    log: silentLog,
+    optics: spec.optics,
+    site: spec.site,
+    folder: mkdtempSync(join(tmpdir(), "evenfield-")),
+    findings,
+    progress: (now) => void told.push(now),
+    note: (event, fields) => void notes.push({ event, fields }),
+  };
+  const run = async <Ask, Work, Found>(
+    machine: ReturnType<typeof stepMachine<Ask, Work, Found>>,
+    ask: Ask,
+    options: { rig?: Partial<Rig>; send?: { afterSeconds: number; event: StepEvent } } = {},
+  ): Promise<StepOutcome<Found>> => {
+    const actor = createActor(machine, { input: { bench: { ...bench, rig: { ...rig, ...options.rig } }, ask } });
+    const over = toPromise(actor) as Promise<StepOutcome<Found>>;
+    actor.start();
+    const { send } = options;
+    if (send) clock.setTimer(send.afterSeconds, () => actor.send(send.event));
+    return clock.drive(over);
+  };
+  return { spec, clock, painter, world, rig, bench, findings, notes, told, run };
+}
