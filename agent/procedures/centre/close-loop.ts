@@ -3,12 +3,13 @@ import type { Shape } from "../../imaging/shape.ts";
 import { between } from "./calibrate.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
-import type { LimbLook } from "./eye.ts";
 
 /** A part of the way each time: an overshoot would turn the gears round and wake their play. */
 const shareOfCorrection = 0.9;
 const movesMax = 16;
 const calibrationsMax = 3;
+/** Moves that leave more than half of the offset, as a reversal with play does once for each axis. */
+const stallsMax = 4;
 /** Aim for this share of the tolerance, so that noise and drift do not use it up. */
 const goalShare = 0.6;
 /** What play in the gears may swallow of a move [arcsec]. */
@@ -26,7 +27,7 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
   let lost = 0;
   let stalled = 0;
   let moves = 0;
-  let before: { look: LimbLook; offPx: number } | undefined;
+  let beforePx: number | undefined;
   for (;;) {
     const look = await work.lookForLimb(signal);
     if (!look) {
@@ -45,9 +46,8 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
       continue;
     }
     inRow = 0;
-    if (before && moves > 0) {
-      if (offPx > 0.5 * before.offPx && offPx > 2 * goalPx) stalled++;
-      if (stalled === 4) return forget(work);
+    if (beforePx !== undefined && offPx > 0.5 * beforePx && offPx > 2 * goalPx && ++stalled === stallsMax) {
+      return forget(work);
     }
     if (moves === movesMax) {
       throw new NotCentredError(`the disc is still ${offPx.toFixed(1)} px off after ${moves} corrections`);
@@ -60,7 +60,7 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
     };
     await aim.moveBy(move, signal);
     moves++;
-    before = { look, offPx };
+    beforePx = offPx;
     if (work.cameraUnproved) {
       const after = await work.lookForLimb(signal);
       const shiftPx = after && between(look.disc, after.disc);
@@ -68,7 +68,8 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
         bench.note("the kept camera angle does not hold any more");
         return forget(work);
       }
-      work.cameraUnproved = false;
+      // A move of the size of the play proves nothing; the next one is looked at too.
+      if (Math.hypot(move.eastArcsec, move.northArcsec) > 2 * playArcsec) work.cameraUnproved = false;
     }
   }
 }
@@ -76,7 +77,9 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
 /** @throws NotCentredError when that has been tried often enough */
 function forget(work: CentreWork): void {
   if (++work.forgotten === calibrationsMax) {
-    throw new NotCentredError(`after ${calibrationsMax} calibrations the picture still does not follow the mount's moves`);
+    throw new NotCentredError(
+      `after ${calibrationsMax} calibrations the picture still does not follow the mount's moves`,
+    );
   }
   work.camera = undefined;
   work.cameraUnproved = false;
