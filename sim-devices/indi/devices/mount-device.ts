@@ -134,6 +134,9 @@ export class MountDevice extends SimDevice {
   #follow(moment: Moment): void {
     const v = this.#v;
     switch (moment.what) {
+      case "trackingOn":
+      case "trackingOff":
+        return; // whoever commanded it tells, tracking first
       case "slewEnded":
         this.message(
           "INFO",
