@@ -1,4 +1,5 @@
-import { type CameraOptions, IndiCamera } from "./indi/camera.ts";
+import { IndiCamera } from "./indi/camera.ts";
+import type { CameraOptions } from "./indi/camera-options.ts";
 import { IndiClient } from "./indi/client.ts";
 import { IndiCover } from "./indi/cover.ts";
 import { type DomeOptions, IndiDome } from "./indi/dome.ts";
@@ -98,9 +99,7 @@ export async function connectRig(
     const results = await Promise.allSettled(
       wanted.map(async ([role, entry]) => {
         const link = await linkTo(entry.server);
-        const device = await link.openRole(role, entry, !shared(entry), signal);
-        stack.use(device);
-        return [role, device] as const;
+        return [role, await link.openRole(role, entry, !shared(entry), signal)] as const;
       }),
     );
     signal.throwIfAborted();
@@ -162,7 +161,9 @@ async function openIndiServer(
         ownsConnection,
         ...(found === undefined ? {} : { found: (connected) => found(role, entry.device, connected) }),
       };
-      return indiRole(role, context, client, entry).open(abort);
+      const device = indiRole(role, context, client, entry);
+      stack.use(device); // before it is opened: one that connects and then lacks something is left as it was found
+      return device.open(abort);
     },
   };
 }

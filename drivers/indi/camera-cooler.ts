@@ -1,4 +1,4 @@
-import { RefusedError } from "../kit/errors.ts";
+import { MissingAbilityError, OutOfLimitsError, RefusedError } from "../kit/errors.ts";
 import type { IndiDevice } from "./device.ts";
 import { type KeptSetting, quickChangeSeconds, switchSetting } from "./kept-setting.ts";
 import { limitsOf, numberIn, type PropertyVector, switchIn } from "./property.ts";
@@ -19,8 +19,17 @@ export function canHold(device: IndiDevice): boolean {
   return device.property(property)?.perm === "rw";
 }
 
-export function temperatureLimits(device: IndiDevice): { min: number; max: number } | undefined {
-  return limitsOf(device.property(property), element);
+/** @throws MissingAbilityError, OutOfLimitsError; sends nothing */
+export function checkCelsius(device: IndiDevice, celsius: number): void {
+  if (!canHold(device)) throw new MissingAbilityError(device.name, "this camera cannot hold a temperature");
+  const limits = limitsOf(device.property(property), element);
+  if (!limits || (celsius >= limits.min && celsius <= limits.max)) return;
+  throw new OutOfLimitsError(
+    device.name,
+    "sensor temperature",
+    celsius,
+    `${limits.min} to ${limits.max} degrees`,
+  );
 }
 
 export async function readCelsius(device: IndiDevice, signal: AbortSignal): Promise<number | undefined> {

@@ -3,6 +3,7 @@ import { DeadlineError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import { exposureProperty } from "./camera-exposure.ts";
 import type { IndiDevice } from "./device.ts";
+import { numberIn } from "./property.ts";
 
 const stopSeconds = 15;
 /** How long a camera that was stopped may still deliver what it had [s]; nobody listens, so it is dropped. */
@@ -20,13 +21,16 @@ export async function stopExposing(
 ): Promise<void> {
   const now = await device.refresh(exposureProperty, {}, signal);
   if (now.state !== "Busy" && !options.always) return;
+  let withinSeconds = stopSeconds;
   if (device.property("CCD_ABORT_EXPOSURE")) {
     await device.send("CCD_ABORT_EXPOSURE", { ABORT: true }, signal);
-  } else {
-    log.warn({ device: device.name }, "this camera cannot abort; its exposure is waited for");
+  } else if (now.state === "Busy") {
+    const leftSeconds = numberIn(now, "CCD_EXPOSURE_VALUE") ?? 0;
+    log.warn({ device: device.name, leftSeconds }, "this camera cannot abort; its exposure is waited for");
+    if (leftSeconds > 0) withinSeconds += leftSeconds;
   }
   await device
-    .waitFor(exposureProperty, (vector) => vector.state !== "Busy", { withinSeconds: stopSeconds }, signal)
+    .waitFor(exposureProperty, (vector) => vector.state !== "Busy", { withinSeconds }, signal)
     .catch(async (error: unknown) => {
       if (!(error instanceof DeadlineError)) throw error;
       // The answer may have been lost: the property itself decides.

@@ -1,46 +1,21 @@
-import {
-  DeadlineError,
-  DeviceLostError,
-  MissingAbilityError,
-  OutOfLimitsError,
-  ReadbackError,
-} from "../kit/errors.ts";
+import { DeadlineError, DeviceLostError, OutOfLimitsError, ReadbackError } from "../kit/errors.ts";
 import type { CameraSetup, CooledCamera, Frame, FrameType } from "../roles/camera.ts";
 import type { Range, Setting } from "../roles/device.ts";
-import type { IndiBlob } from "./blob.ts";
 import { checkSetup, regionOf, setBinning, setControl, setRegion } from "./camera-configure.ts";
-import { findControl, type NumberPlace, rangeOf } from "./camera-controls.ts";
-import { canHold, hasThermometer, holdCelsius, readCelsius, temperatureLimits } from "./camera-cooler.ts";
-import { exposeOnce, exposureProperty } from "./camera-exposure.ts";
+import { findControl, type NumberPlace } from "./camera-controls.ts";
+import { canHold, checkCelsius, hasThermometer, holdCelsius, readCelsius } from "./camera-cooler.ts";
+import { exposureProperty } from "./camera-exposure.ts";
+import { cameraLimits } from "./camera-limits.ts";
+import type { CameraOptions, ImageRoute } from "./camera-options.ts";
 import { cameraSettings } from "./camera-settings.ts";
 import { stopExposing } from "./camera-stop.ts";
+import { takeFrame } from "./camera-take.ts";
 import { prepareTransport } from "./camera-transport.ts";
 import { BlobError } from "./errors.ts";
 import { FrameCheck } from "./frame-check.ts";
-import { frameFromBlob, type ReceivedFrame, UnreadableFrameError } from "./frame-from-blob.ts";
 import { ensureValues, type KeptSetting } from "./kept-setting.ts";
-import { limitsOf, numberIn } from "./property.ts";
+import { numberIn } from "./property.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";
-
-/** What the rig file may say of a camera. */
-export interface CameraOptions {
-  /** `PROPERTY.ELEMENT` where the driver keeps the gain, if it cannot be found by itself. */
-  readonly gainProperty?: string;
-  readonly offsetProperty?: string;
-  readonly captureFormat?: string;
-  /** Highest code of a pixel word, if the driver's own account is wrong. */
-  readonly fullScaleAdu?: number;
-  /** Longest time from the end of an exposure to its last byte here [s]. Default 30. */
-  readonly readoutSeconds?: number;
-  /** The property that delivers the images. Default CCD1. */
-  readonly imageProperty?: string;
-}
-
-/** How images come: asked for once, and whether their order among the states is certain. */
-export interface ImageRoute {
-  enable(property: string): Promise<void>;
-  readonly ordered: boolean;
-}
 
 const frameTypeElements: Readonly<Record<FrameType, string>> = {
   light: "FRAME_LIGHT",
@@ -86,32 +61,9 @@ export class IndiCamera extends IndiRole implements CooledCamera {
   }
 
   get limits() {
-    const info = this.device.property("CCD_INFO");
-    const binning = limitsOf(this.device.property("CCD_BINNING"), "HOR_BIN");
-    return {
-      exposureSeconds: this.#exposureRange(),
-      gain: rangeOf(this.device, this.#gain),
-      offset: rangeOf(this.device, this.#offset),
-      binning: binning ? { min: binning.min, max: binning.max, step: 1 } : { min: 1, max: 1, step: 1 },
-      sensorPx: { widthPx: numberIn(info, "CCD_MAX_X") ?? 0, heightPx: numberIn(info, "CCD_MAX_Y") ?? 0 },
-      pixelMicron: numberIn(info, "CCD_PIXEL_SIZE_X") ?? numberIn(info, "CCD_PIXEL_SIZE") ?? Number.NaN,
-      fullScaleAdu: this.#options.fullScaleAdu ?? this.#declaredFullScaleAdu(),
-    };
-  }
-
-  /** Some drivers give 0 as their shortest: no exposure is that short. */
-  #exposureRange(): Range {
-    const limits = limitsOf(this.device.property(exposureProperty), "CCD_EXPOSURE_VALUE");
-    return limits ? { min: Math.max(limits.min, 1e-6), max: limits.max } : { min: 1e-6, max: 3600 };
-  }
-
-  /** A converter of fewer bits than the word fills its upper bits (common practice, no source). */
-  #declaredFullScaleAdu(): number {
-    const wordBits = numberIn(this.device.property("CCD_INFO"), "CCD_BITSPERPIXEL") ?? 16;
-    const bits = Number.isInteger(wordBits) && wordBits >= 8 && wordBits <= 16 ? wordBits : 16;
-    const adcBits = numberIn(this.device.property("ADC_DEPTH"), "BITS");
-    const emptyBits = adcBits !== undefined && adcBits >= 8 && adcBits < bits ? bits - adcBits : 0;
-    return 2 ** bits - 2 ** emptyBits;
+    const { fullScaleAdu } = this.#options;
+    const declared = cameraLimits(this.device, { gain: this.#gain, offset: this.#offset });
+    return fullScaleAdu === undefined ? declared : { ...declared, fullScaleAdu };
   }
 
   get cooler() {
@@ -128,26 +80,11 @@ export class IndiCamera extends IndiRole implements CooledCamera {
   async configure(setup: CameraSetup, signal: AbortSignal) {
     await this.ready(signal);
     checkSetup(this.device, setup, this.limits);
-    this.#checkCooler(setup.coolerCelsius);
+    if (setup.coolerCelsius !== undefined) checkCelsius(this.device, setup.coolerCelsius);
     await stopExposing(this.#tools, { always: false }, signal);
     await this.#apply(setup, signal);
     this.#setup = { ...this.#setup, ...setup };
     return this.#setupInForce();
-  }
-
-  #checkCooler(celsius: number | undefined): void {
-    if (celsius === undefined) return;
-    if (!canHold(this.device))
-      throw new MissingAbilityError(this.name, "this camera cannot hold a temperature");
-    const limits = temperatureLimits(this.device);
-    if (limits && (celsius < limits.min || celsius > limits.max)) {
-      throw new OutOfLimitsError(
-        this.name,
-        "sensor temperature",
-        celsius,
-        `${limits.min} to ${limits.max} degrees`,
-      );
-    }
   }
 
   /** Format (in `#prepare`), then binning, then region: each may reset the next. */
@@ -244,67 +181,23 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     request: { exposureSeconds: number; frameType: FrameType },
     signal: AbortSignal,
   ): Promise<Frame> {
-    const { exposureSeconds, frameType } = request;
     await this.#prepare(signal);
     if (this.device.property(exposureProperty)?.state === "Busy") await this.ensureStopped(signal);
-    await this.#setFrameType(frameType, signal);
-    const { region, binning, gain, offset } = this.#setupInForce();
-    const requestedUtcMs = this.clock.nowMs();
-    const asked = {
-      exposureSeconds,
-      exposureCounts: frameType !== "bias",
-      requestedUtcMs,
-      widthPx: Math.floor(region.widthPx / binning),
-      heightPx: Math.floor(region.heightPx / binning),
-    };
-    let received: ReceivedFrame | undefined;
-    let problem: string | undefined;
-    const accept = (blob: IndiBlob): boolean => {
-      if (blob.bytes.length === 0) return false; // a state change without data
-      try {
-        received = frameFromBlob(blob, asked);
-        problem = this.#check.problem(received, asked);
-      } catch (error) {
-        if (!(error instanceof UnreadableFrameError)) throw error;
-        problem = error.message;
-      }
-      if (problem !== undefined) this.log.warn({ device: this.name, problem }, "a frame was dropped");
-      return problem === undefined;
-    };
-    const readoutSeconds = this.#options.readoutSeconds ?? 30;
-    const route = { blobProperty: this.#imageProperty, ordered: this.#route.ordered, accept };
-    try {
-      await exposeOnce(this.#tools, { exposureSeconds, readoutSeconds, ...route }, signal);
-    } catch (error) {
-      if (problem === undefined || !(error instanceof DeadlineError)) throw error;
-      throw new ReadbackError(
-        this.name,
-        "frame",
-        `${asked.widthPx} x ${asked.heightPx} px, ${exposureSeconds} s`,
-        problem,
-      );
-    }
-    if (!received) throw new DeadlineError(this.name, "the image", readoutSeconds);
-    this.#compareGain(received, gain);
-    return {
-      pixelsAdu: received.pixelsAdu,
-      widthPx: received.widthPx,
-      heightPx: received.heightPx,
-      exposureSeconds: received.exposureSeconds ?? exposureSeconds,
-      startedUtcMs: received.startedUtcMs ?? requestedUtcMs,
-      frameType,
-      ...(this.#gain ? { gain: received.gain ?? gain } : {}),
-      ...(this.#offset ? { offset: received.offset ?? offset } : {}),
-      ...(received.sensorCelsius === undefined ? {} : { sensorCelsius: received.sensorCelsius }),
-    };
-  }
-
-  /** The card is in the driver's own unit at times, so a difference is told and not judged. */
-  #compareGain(frame: ReceivedFrame, gain: number): void {
-    if (!this.#gain || frame.gain === undefined || Math.abs(frame.gain - gain) < 0.5) return;
-    this.log.warn(
-      { device: this.name, setGain: gain, cardGain: frame.gain },
-      "the frame's header states another gain",
+    await this.#setFrameType(request.frameType, signal);
+    const { gain, offset, ...place } = this.#setupInForce();
+    return takeFrame(
+      this.#tools,
+      {
+        ...request,
+        ...place,
+        gain: this.#gain && gain,
+        offset: this.#offset && offset,
+        readoutSeconds: this.#options.readoutSeconds ?? 30,
+        imageProperty: this.#imageProperty,
+        ordered: this.#route.ordered,
+      },
+      this.#check,
+      signal,
     );
   }
 

@@ -3,9 +3,10 @@ import { wrapHours } from "../kit/sidereal.ts";
 import type { Setting } from "../roles/device.ts";
 import type { Equatorial, Mount, MountState, Site, TrackRate } from "../roles/mount.ts";
 import { distanceDegrees } from "../roles/mount-sky.ts";
-import { type KeptSetting, quickChangeSeconds } from "./kept-setting.ts";
+import type { KeptSetting } from "./kept-setting.ts";
 import { endJog } from "./mount-jog.ts";
 import { Nudger } from "./mount-nudge.ts";
+import { bringParkTo, type ParkBudget, untilParkingEnds } from "./mount-park.ts";
 import {
   eod,
   isParking,
@@ -19,7 +20,8 @@ import {
 } from "./mount-reading.ts";
 import { mountSettings } from "./mount-settings.ts";
 import { readSiteAndTime } from "./mount-site.ts";
-import { goTo, type MountTools, type SlewBudget, setOnCoordSet, untilStill } from "./mount-slew.ts";
+import { goTo, type MountTools, type SlewBudget, untilStill } from "./mount-slew.ts";
+import { syncMount } from "./mount-sync.ts";
 import { setTrackRate, switchTracking } from "./mount-track.ts";
 import { switchesOn, switchIn } from "./property.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";
@@ -103,44 +105,24 @@ export class IndiMount extends IndiRole implements Mount {
   }
 
   async ensureUnparked(signal: AbortSignal): Promise<void> {
-    await this.#bringParkTo(false, signal);
+    await this.ready(signal);
+    await bringParkTo(this.device, false, this.#parkBudget(signal), signal);
   }
 
   async ensureParked(signal: AbortSignal): Promise<void> {
     if (!this.has("TELESCOPE_PARK")) throw new MissingAbilityError(this.name, "this mount cannot park");
-    await this.#bringParkTo(true, signal);
+    await this.ready(signal);
+    await bringParkTo(this.device, true, this.#parkBudget(signal), signal);
     this.#rate = undefined;
     // Park was seen reported too early and wrongly: it is proved by stillness.
     await untilStill(this.#tools, signal);
   }
 
-  /** A parking in progress is left to end: unparking or stopping in its middle leaves the mount without a known place. */
-  async #bringParkTo(parked: boolean, signal: AbortSignal): Promise<void> {
-    await this.ready(signal);
-    if (!this.has("TELESCOPE_PARK")) return;
-    await this.#untilParkingEnds(signal);
-    if (parkedOf(await this.device.refresh("TELESCOPE_PARK", {}, signal)) === parked) return;
-    if (parked) await this.ensureStopped(signal);
-    await this.device.change(
-      "TELESCOPE_PARK",
-      { PARK: parked, UNPARK: !parked },
-      {
-        withinSeconds: this.#parkSeconds(),
-        // The first answers may still show the old place.
-        settleSeconds: 2,
-        arrived: (vector) => parkedOf(vector) === parked,
-      },
-      signal,
-    );
-  }
-
-  #parkSeconds(): number {
-    return parkExtraSeconds + 180 / this.#budget.degreesPerSecondMin;
-  }
-
-  async #untilParkingEnds(signal: AbortSignal): Promise<void> {
-    const options = { withinSeconds: this.#parkSeconds() };
-    await this.device.waitFor("TELESCOPE_PARK", (vector) => vector.state !== "Busy", options, signal);
+  #parkBudget(signal: AbortSignal): ParkBudget {
+    return {
+      withinSeconds: parkExtraSeconds + 180 / this.#budget.degreesPerSecondMin,
+      beforeParking: () => this.ensureStopped(signal),
+    };
   }
 
   /** Drivers accept gotos, tracking, jogs and pulses while parking, and pulses while parked: it is for us not to ask. */
@@ -210,26 +192,11 @@ export class IndiMount extends IndiRole implements Mount {
   async syncTo(actual: Equatorial, signal: AbortSignal): Promise<void> {
     if (!this.abilities.sync) throw new MissingAbilityError(this.name, "this mount cannot sync");
     await this.#checkMayMove("sync", signal);
-    const before = switchesOn(this.device.property("ON_COORD_SET"));
-    await setOnCoordSet(this.device, "SYNC", signal);
-    try {
-      const near = (seen: Equatorial) => distanceDegrees(seen, actual) * 3600 < 30;
-      await this.device.change(
-        eod,
-        { RA: wrapHours(actual.raHours), DEC: actual.decDegrees },
-        { withinSeconds: 20, finalStates: ["Ok", "Idle"], arrived: (v) => near(pointingOf(this.device, v)) },
-        signal,
-      );
-    } finally {
-      // Left on SYNC, the next goto of anybody would falsify the mount's model instead of moving it.
-      const back = before[0] === "SYNC" || before[0] === undefined ? "TRACK" : before[0];
-      await this.device.change(
-        "ON_COORD_SET",
-        { [back]: true },
-        { withinSeconds: quickChangeSeconds, finalStates: ["Ok", "Idle"] },
-        new AbortController().signal,
-      );
-    }
+    await syncMount(
+      this.device,
+      { raHours: wrapHours(actual.raHours), decDegrees: actual.decDegrees },
+      signal,
+    );
   }
 
   async nudge(by: { eastArcsec: number; northArcsec: number }, signal: AbortSignal): Promise<void> {
@@ -254,7 +221,7 @@ export class IndiMount extends IndiRole implements Mount {
     await this.ready(signal);
     await this.#readAnew(signal);
     if (isParking(this.device)) {
-      await this.#untilParkingEnds(signal);
+      await untilParkingEnds(this.device, this.#parkBudget(signal).withinSeconds, signal);
       return;
     }
     if (motionOf(this.device) !== "still") {

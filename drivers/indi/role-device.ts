@@ -49,6 +49,9 @@ export abstract class IndiRole implements Device {
     this.name = context.device.name;
     this.#ownsConnection = context.ownsConnection;
     this.#found = context.found;
+    context.device.onForeignCommand(({ name, values }) =>
+      this.log.warn({ device: this.name, property: name, values }, "another client commands this device"),
+    );
   }
 
   /** What a run of ours may change, in an order in which it can be put back. */

@@ -106,6 +106,18 @@ test("all devices that do not open are told at once, and the others are closed a
   expect(servers.hut.everyValue()).toEqual(before);
 });
 
+test("a device that connects and then lacks what its role needs is left disconnected, as it was found", async () => {
+  const { clock, servers, options } = hutAndRoof();
+  servers.hut.delete("Focuser Simulator", "ABS_FOCUS_POSITION");
+  await clock.drive(
+    (async () => {
+      const error = await connectRig(entries, options, signal).catch((thrown: unknown) => thrown);
+      expect((error as Error).message).toContain("ABS_FOCUS_POSITION");
+    })(),
+  );
+  expect(servers.hut.value("Focuser Simulator", "CONNECTION", "DISCONNECT")).toBe("On");
+});
+
 test("a server that is not there fails its devices by name and leaves the other server's in peace", async () => {
   const { clock, servers, options } = hutAndRoof();
   const openers = (_: unknown, name: string) =>

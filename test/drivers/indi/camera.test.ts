@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
-import { type CameraOptions, IndiCamera } from "../../../drivers/indi/camera.ts";
+import { IndiCamera } from "../../../drivers/indi/camera.ts";
+import type { CameraOptions } from "../../../drivers/indi/camera-options.ts";
 import {
   DeviceLostError,
   MissingAbilityError,
@@ -190,6 +191,17 @@ test("abort: the device is stopped and idle before the reason comes back; the ne
     await expect(exposing).rejects.toThrow("enough");
     expect(bench.server.value(cameraName, "CCD_EXPOSURE", "CCD_EXPOSURE_VALUE")).toBe("0");
     expect(bench.secondsNow()).toBeLessThan(7);
+    expect((await camera.expose(light, bench.signal)).exposureSeconds).toBe(2);
+    expect(truth.exposures).toBe(2);
+  }));
+
+test("a camera that cannot abort: its exposure is waited for, and dropped", () =>
+  onCamera({ without: ["CCD_ABORT_EXPOSURE"] }, async (camera, truth, bench) => {
+    const stop = new AbortController();
+    const exposing = camera.expose({ exposureSeconds: 40, frameType: "light" }, stop.signal);
+    bench.clock.setTimer(5, () => stop.abort(new Error("enough")));
+    await expect(exposing).rejects.toThrow("enough");
+    expect(bench.secondsNow()).toBeGreaterThan(40);
     expect((await camera.expose(light, bench.signal)).exposureSeconds).toBe(2);
     expect(truth.exposures).toBe(2);
   }));
@@ -389,7 +401,7 @@ test("full scale: the word's bits, and a converter of fewer bits fills the upper
     expect(camera.limits.fullScaleAdu).toBe(255);
   }));
 
-test("capture format: an empty list is asked for again, the deepest plain format is taken and put back", () =>
+test("capture format: the deepest plain one is taken, before binning and region, and put back", () =>
   onCamera(
     {
       without: ["CCD_CAPTURE_FORMAT"],
@@ -400,12 +412,47 @@ test("capture format: an empty list is asked for again, the deepest plain format
     },
     async (camera, _, bench) => {
       const before = await camera.readSettings(bench.signal);
-      await camera.expose(light, bench.signal);
+      await camera.configure(
+        { binning: 2, region: { xPx: 0, yPx: 0, widthPx: 32, heightPx: 32 } },
+        bench.signal,
+      );
       expect(bench.server.value(cameraName, "CCD_CAPTURE_FORMAT", "MONO_16")).toBe("On");
+      const order = commands(bench);
+      expect(order[0]).toBe("CCD_CAPTURE_FORMAT");
+      expect(order.indexOf("CCD_BINNING")).toBeLessThan(order.indexOf("CCD_FRAME"));
       for (const setting of before) await camera.restoreSetting(setting, bench.signal);
       expect(bench.server.value(cameraName, "CCD_CAPTURE_FORMAT", "MONO_8")).toBe("On");
     },
   ));
+
+test("a list of capture formats that is empty on the first connect is asked for again", () =>
+  onCamera(
+    {
+      without: ["CCD_CAPTURE_FORMAT"],
+      change: (server) => {
+        server.load(switchText(cameraName, "CCD_CAPTURE_FORMAT", {}));
+        server.beforeAnswer = (_, name) => {
+          if (name !== "CCD_CAPTURE_FORMAT") return;
+          server.beforeAnswer = () => {};
+          server.load(switchText(cameraName, "CCD_CAPTURE_FORMAT", { MONO_8: true, MONO_12: false }));
+        };
+      },
+    },
+    async (camera, _, bench) => {
+      await camera.expose(light, bench.signal);
+      expect(bench.server.value(cameraName, "CCD_CAPTURE_FORMAT", "MONO_12")).toBe("On");
+    },
+  ));
+
+test("another client's commands to the camera are told", () =>
+  onCamera({}, async (camera, _, bench) => {
+    bench.server.sendRaw(
+      `<newNumberVector device="${cameraName}" name="CCD_GAIN"><oneNumber name="GAIN">3</oneNumber></newNumberVector>`,
+    );
+    await bench.clock.sleep(0.1);
+    expect(bench.warnings.join()).toContain("another client commands this device");
+    expect((await camera.configure({}, bench.signal)).gain).toBe(90); // a command is never a state
+  }));
 
 test("cooler: the set point switches it on, is waited for, and off is put back", () =>
   onCamera({}, async (camera, _, bench) => {
