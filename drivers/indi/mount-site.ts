@@ -20,6 +20,7 @@ async function readSite({ device }: MountTools, signal: AbortSignal): Promise<Si
   const longitude = numberIn(vector, "LONG");
   if (latitudeDegrees === undefined || longitude === undefined) return undefined;
   if (!Number.isFinite(latitudeDegrees) || !Number.isFinite(longitude)) return undefined;
+  if (latitudeDegrees === 0 && longitude === 0) return undefined; // a driver that was never told its site
   const elevation = numberIn(vector, "ELEV");
   return {
     latitudeDegrees,

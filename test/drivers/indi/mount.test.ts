@@ -250,6 +250,8 @@ test("the site's longitude is brought to east positive; a TIME_UTC that stands i
     );
     bench.server.set(mountName, "TIME_UTC", "Ok", { UTC: "2026-11-24T23:10:04" });
     expect((await mount.siteAndTime(bench.signal)).utcMs).toBe(Date.UTC(2026, 10, 24, 23, 10, 5));
+    bench.server.set(mountName, "GEOGRAPHIC_COORD", "Idle", { LAT: "0", LONG: "0", ELEV: "0" });
+    expect((await mount.siteAndTime(bench.signal)).site).toBeUndefined(); // never told
   }));
 
 for (const start of ["parked", "standing", "tracking"] as const) {
