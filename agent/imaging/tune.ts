@@ -179,7 +179,9 @@ function noiseLaw(dim: LevelReading, bright: LevelReading, pedestalAdu: number, 
     return { perAdu, floorAdu2: Math.max(0, dim.noiseVarianceAdu2 - perAdu * dimSignal) };
   }
   if (brightSignal > 0.1 * topAdu) return { perAdu: bright.noiseVarianceAdu2 / brightSignal, floorAdu2: 0 };
-  return { perAdu: 1e-4 * topAdu, floorAdu2: bright.noiseVarianceAdu2 }; // a full well of 10 000 electrons, until seen
+  // A full well of 10 000 electrons, until seen; but no more noise than there is.
+  const perAdu = Math.min(1e-4 * topAdu, bright.noiseVarianceAdu2 / Math.max(1e-9, brightSignal));
+  return { perAdu, floorAdu2: Math.max(0, bright.noiseVarianceAdu2 - perAdu * brightSignal) };
 }
 
 function nextFromRate(last: LevelReading, light: Light, band: ReturnType<typeof bandOf>): number {

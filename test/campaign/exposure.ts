@@ -1,9 +1,9 @@
-import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../agent/imaging/tune.ts";
 import { type LevelReading, readLevel } from "../../agent/imaging/frame-level.ts";
+import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../agent/imaging/tune.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
-import type { ExposureAsk, LightPath } from "../../sim-devices/scene/painter-contract.ts";
 import { ScenePainter } from "../../sim-devices/scene/painter.ts";
+import type { ExposureAsk, LightPath } from "../../sim-devices/scene/painter-contract.ts";
 import { printTable } from "./print-table.ts";
 
 export interface ExposureCampaign {
@@ -28,7 +28,11 @@ const historySigma = 0.03;
  * Tunes the exposure on so many random rigs whose light spans six decades: the right exposure lies anywhere between the
  * shortest and a million times that. Each is tuned anew and then once more with what the first time taught it.
  */
-export function run(options: { seed: number; starts: number; print?: (line: string) => void }): ExposureCampaign {
+export function run(options: {
+  seed: number;
+  starts: number;
+  print?: (line: string) => void;
+}): ExposureCampaign {
   const random = new Random(options.seed);
   const frames: number[] = [];
   const framesWithHistory: number[] = [];
@@ -73,16 +77,20 @@ export function run(options: { seed: number; starts: number; print?: (line: stri
     healthyClippedPx,
     notDone,
   };
-  printTable(options.print, `Exposure: ${options.starts} starts over ${decades} decades, seed ${options.seed}`, [
-    ["test frames, median", result.framesMedian, "≤ 4"],
-    ["test frames, worst", result.framesWorst, "≤ 9"],
-    [`with history (± ${100 * historySigma} %), median`, result.framesMedianWithHistory, "≤ 2"],
-    ["with history, worst", result.framesWorstWithHistory, ""],
-    ["upper edge, least", `${(100 * result.edgeLeast).toFixed(2)} %`, "≥ 84 %"],
-    ["upper edge, most", `${(100 * result.edgeMost).toFixed(2)} %`, "≤ 86 %"],
-    ["healthy pixels clipped in the last frames", healthyClippedPx, "0"],
-    ["tunings without an exposure", notDone, "0"],
-  ]);
+  printTable(
+    options.print,
+    `Exposure: ${options.starts} starts over ${decades} decades, seed ${options.seed}`,
+    [
+      ["test frames, median", result.framesMedian, "≤ 4"],
+      ["test frames, worst", result.framesWorst, "≤ 9"],
+      [`with history (± ${100 * historySigma} %), median`, result.framesMedianWithHistory, "≤ 2"],
+      ["with history, worst", result.framesWorstWithHistory, ""],
+      ["upper edge, least", `${(100 * result.edgeLeast).toFixed(2)} %`, "≥ 84 %"],
+      ["upper edge, most", `${(100 * result.edgeMost).toFixed(2)} %`, "≤ 86 %"],
+      ["healthy pixels clipped in the last frames", healthyClippedPx, "0"],
+      ["tunings without an exposure", notDone, "0"],
+    ],
+  );
   return result;
 }
 
@@ -96,7 +104,9 @@ class TestRig {
     readonly seed: number,
     decade: number,
   ) {
-    const drawn = drawScene(seed, { camera: { ...shape, exposureSecondsMin: 32e-6, exposureSecondsMax: 120 } });
+    const drawn = drawScene(seed, {
+      camera: { ...shape, exposureSecondsMin: 32e-6, exposureSecondsMax: 120 },
+    });
     const wanted = 45e-6 * 10 ** decade; // an uneven field's brightest spot is up to a third above its mean
     const fullWell = Math.min(
       drawn.camera.fullWellElectrons,
@@ -124,13 +134,18 @@ class TestRig {
     };
   }
 
-  tune(known: Pick<TuneSetting, "history">): { advice: TuneAdvice; readings: LevelReading[]; clippedPx: number } {
+  tune(known: Pick<TuneSetting, "history">): {
+    advice: TuneAdvice;
+    readings: LevelReading[];
+    clippedPx: number;
+  } {
     const readings: LevelReading[] = [];
     const setting: TuneSetting = { exposureSeconds: { min: 32e-6, max: 120 }, ...known };
-    let frame = new Uint16Array();
+    let frame: Uint16Array = new Uint16Array();
     for (;;) {
       const advice = adviseExposure(setting, readings);
-      if (advice.kind !== "expose") return { advice, readings, clippedPx: this.#healthyAtTop(frame, readings) };
+      if (advice.kind !== "expose")
+        return { advice, readings, clippedPx: this.#healthyAtTop(frame, readings) };
       frame = this.#expose(advice.exposureSeconds);
       const camera = { pedestalAdu: known.history?.pedestalAdu ?? 0, topAdu: 65535 };
       readings.push(readLevel(frame, shape, advice.exposureSeconds, camera));

@@ -1,4 +1,4 @@
-import { mkdtempSync } from "node:fs";
+import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { createActor, toPromise } from "xstate";
@@ -16,13 +16,19 @@ import type { SceneSpec } from "../../../sim-devices/scene/scene-spec.ts";
 import { World } from "../../../sim-devices/scene/world.ts";
 import { rigOnWorld } from "./centre/rig-on-world.ts";
 
+/** A mount that needs no centring. */
+export const stillMount = {
+  pointingErrorDegrees: { east: 0, north: 0 },
+  driftArcsecPerSecond: { east: 0, north: 0 },
+} as const;
+
 /** A simulated rig on a virtual clock, and everything that a procedure works with. */
 export function benchOnWorld(seed: number, overrides: SceneOverrides = {}) {
   return benchOnScene(
     drawScene(seed, {
       ...overrides,
       camera: { widthPx: 256, heightPx: 192, ...overrides.camera },
-      mount: { pointingErrorDegrees: { east: 0, north: 0 }, driftArcsecPerSecond: { east: 0, north: 0 }, ...overrides.mount },
+      mount: { ...stillMount, ...overrides.mount },
     }),
   );
 }
@@ -52,12 +58,27 @@ export function benchOnScene(spec: SceneSpec) {
     ask: Ask,
     options: { rig?: Partial<Rig>; send?: { afterSeconds: number; event: StepEvent } } = {},
   ): Promise<StepOutcome<Found>> => {
-    const actor = createActor(machine, { input: { bench: { ...bench, rig: { ...rig, ...options.rig } }, ask } });
+    const actor = createActor(machine, {
+      input: { bench: { ...bench, rig: { ...rig, ...options.rig } }, ask },
+    });
     const over = toPromise(actor) as Promise<StepOutcome<Found>>;
     actor.start();
     const { send } = options;
     if (send) clock.setTimer(send.afterSeconds, () => actor.send(send.event));
     return clock.drive(over);
   };
-  return { spec, clock, painter, world, rig, bench, findings, notes, told, run };
+  const removeFolder = () => rmSync(bench.folder, { recursive: true, force: true });
+  return {
+    spec,
+    clock,
+    painter,
+    world,
+    rig,
+    bench,
+    findings,
+    notes,
+    told,
+    run,
+    [Symbol.dispose]: removeFolder,
+  };
 }
