@@ -11,7 +11,7 @@ import type { IndiMessage } from "./message-reader.ts";
 import { getPropertiesText } from "./message-writer.ts";
 import { PendingWaits } from "./pending-waits.ts";
 import type { PropertyVector } from "./property.ts";
-import { PropertyStore } from "./property-store.ts";
+import { PropertyNews } from "./property-news.ts";
 
 /** What a device needs of its client. */
 export interface DeviceWires {
@@ -28,23 +28,23 @@ export interface DeviceWires {
 type ForeignCommand = Extract<DeviceEvent, { type: "foreignCommand" }>;
 
 export class DeviceSession implements IndiDevice {
-  readonly #store = new PropertyStore();
+  readonly #news: PropertyNews;
   readonly #waits: PendingWaits<DeviceEvent>;
   readonly #blobs: BlobWaits;
   readonly #listeners = new Set<(event: DeviceEvent) => void>();
   #lostCount = 0;
-  #lastDefinedMs = Number.NEGATIVE_INFINITY;
 
   constructor(
     readonly name: string,
     readonly wires: DeviceWires,
   ) {
+    this.#news = new PropertyNews(name, wires.clock, wires.log);
     this.#waits = new PendingWaits<DeviceEvent>(wires.clock);
     this.#blobs = new BlobWaits(name, wires.clock, wires.log, wires.blobBytesMax);
   }
 
   get known(): boolean {
-    return this.#store.all().length > 0;
+    return this.#news.store.all().length > 0;
   }
 
   get lostCount(): number {
@@ -57,7 +57,7 @@ export class DeviceSession implements IndiDevice {
 
   /** Clock time of the newest definition [ms]. */
   get lastDefinedMs(): number {
-    return this.#lastDefinedMs;
+    return this.#news.lastDefinedMs;
   }
 
   /** Waits that are open; tests expect none at the end. */
@@ -66,11 +66,11 @@ export class DeviceSession implements IndiDevice {
   }
 
   property(name: string): PropertyVector | undefined {
-    return this.#store.get(name);
+    return this.#news.store.get(name);
   }
 
   properties(): readonly PropertyVector[] {
-    return this.#store.all();
+    return this.#news.store.all();
   }
 
   require(
@@ -79,12 +79,12 @@ export class DeviceSession implements IndiDevice {
     signal: AbortSignal,
   ): Promise<readonly PropertyVector[]> {
     const { withinSeconds } = options;
-    const missing = () => names.filter((name) => !this.#store.get(name));
+    const missing = () => names.filter((name) => !this.#news.store.get(name));
     const late = () =>
       new MissingAbilityError(this.name, `did not offer ${missing().join(", ")} within ${withinSeconds} s`);
     return this.#waits.run({ device: this.name, what: "", withinSeconds, signal, late }, (ends) => {
       const look = () => {
-        if (missing().length === 0) ends.done(names.map((name) => this.#store.get(name)!));
+        if (missing().length === 0) ends.done(names.map((name) => this.#news.store.get(name)!));
       };
       // Some drivers define a property with an empty list first, or late, and tell when asked by its name.
       const again = this.wires.clock.setTimer(withinSeconds / 2, () => {
@@ -126,7 +126,7 @@ export class DeviceSession implements IndiDevice {
     return this.#waits.run({ device: this.name, what, withinSeconds, signal }, (ends) => {
       const ask = () => this.#post(getPropertiesText(this.name, name));
       const change = new Change({ clock: this.wires.clock, before, values, options, ask }, ends);
-      this.#store.commanded(name);
+      this.#news.store.commanded(name);
       this.#sendOrFail(text, ends.fail);
       return change;
     });
@@ -136,7 +136,7 @@ export class DeviceSession implements IndiDevice {
     signal.throwIfAborted();
     const { text } = this.#checked(name, values);
     const mark = this.revision;
-    this.#store.commanded(name);
+    this.#news.store.commanded(name);
     await this.#waits.run<void>(
       { device: this.name, what: `sending ${name}`, withinSeconds: 30, signal },
       (ends) => {
@@ -163,7 +163,7 @@ export class DeviceSession implements IndiDevice {
         const look = (vector: PropertyVector | undefined) => {
           if (vector && !vector.awaitingAnswer && vector.revision > after && test(vector)) ends.done(vector);
         };
-        look(this.#store.get(name));
+        look(this.#news.store.get(name));
         return {
           see: (event) => {
             if ((event.type === "updated" || event.type === "defined") && event.vector.name === name)
@@ -224,7 +224,7 @@ export class DeviceSession implements IndiDevice {
       this.lose(words ?? "its driver has ended");
       return;
     }
-    const event = this.#stored(message);
+    const event = this.#news.take(message);
     if (words) this.#tell({ type: "message", text: words, revision: message.revision });
     if (event) this.#tell(event);
     if (message.kind === "blob" && message.action === "set") this.#blobs.take(message);
@@ -233,7 +233,7 @@ export class DeviceSession implements IndiDevice {
   /** All that is known of it is void: everything that waits fails now. */
   lose(reason: string): void {
     const wasKnown = this.known;
-    this.#store.clear();
+    this.#news.store.clear();
     this.#waits.failAll(this.#lostError(reason));
     if (!wasKnown) return;
     this.#lostCount++;
@@ -245,44 +245,6 @@ export class DeviceSession implements IndiDevice {
     this.#blobs.failAll(this.#lostError(`the link for images was cut: ${reason}`));
   }
 
-  #stored(message: IndiMessage): DeviceEvent | undefined {
-    const name = message.attributes.get("name") ?? "";
-    switch (message.action) {
-      case "def": {
-        this.#lastDefinedMs = this.wires.clock.nowMs();
-        return this.#noting({ type: "defined", vector: this.#store.define(message) });
-      }
-      case "set": {
-        const vector = this.#store.update(message);
-        if (!vector)
-          this.wires.log.debug({ device: this.name, property: name }, "INDI: an update without a definition");
-        return vector && this.#noting({ type: "updated", vector });
-      }
-      case "delProperty":
-        return this.#store.delete(name) ? { type: "deleted", name } : undefined;
-      case "new": {
-        const values = Object.fromEntries(message.elements.map((element) => [element.name, element.text]));
-        this.wires.log.warn(
-          { device: this.name, property: name, values },
-          "INDI: another client commands this device",
-        );
-        return { type: "foreignCommand", name, values };
-      }
-      default:
-        return undefined;
-    }
-  }
-
-  /** A number that is none may be a sensor's "unknown": kept as NaN, and told. */
-  #noting<T extends Extract<DeviceEvent, { vector: PropertyVector }>>(event: T): T {
-    for (const element of event.vector.elements.values()) {
-      if (!Number.isNaN(element.value)) continue;
-      const fields = { device: this.name, property: event.vector.name, element: element.name };
-      this.wires.log.debug(fields, "INDI: not a finite number");
-    }
-    return event;
-  }
-
   #tell(event: DeviceEvent): void {
     this.#waits.tell(event);
     for (const listener of [...this.#listeners]) listener(event);
@@ -290,7 +252,7 @@ export class DeviceSession implements IndiDevice {
 
   #checked(name: string, values: CommandValues): { before: PropertyVector; text: string } {
     this.#checkLink();
-    const before = this.#store.get(name);
+    const before = this.#news.store.get(name);
     if (!before) throw new MissingAbilityError(this.name, `does not offer ${name} at present`);
     return { before, text: commandText(before, values) };
   }

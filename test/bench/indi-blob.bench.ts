@@ -146,11 +146,12 @@ async function compare(): Promise<void> {
   const allowedBytes = fits.length + codes.byteLength + 8 * mib;
   const rows = [
     ["warm", ...warm.map((times) => median(times)), 9],
+    ["warm, best", ...warm.map((times) => Math.min(...times)), 9], // steadier while other work shares the processor
     ["first", ...first.map((times) => median(times)), 6],
   ] as [string, number, number, number][];
-  process.stdout.write(`pass      ours ms   lxml+base64+numpy ms   ratio   goal\n`);
+  process.stdout.write(`pass        ours ms   lxml+base64+numpy ms   ratio   goal\n`);
   for (const [name, oursMs, peerMs, goal] of rows) {
-    const cells = [name.padEnd(8), oursMs.toFixed(2).padStart(8), peerMs.toFixed(2).padStart(22)];
+    const cells = [name.padEnd(10), oursMs.toFixed(2).padStart(8), peerMs.toFixed(2).padStart(22)];
     process.stdout.write(`${cells.join(" ")} ${(peerMs / oursMs).toFixed(1).padStart(7)}   >= ${goal}\n`);
   }
   const grewMib = (median(grewBytes) / mib).toFixed(1);

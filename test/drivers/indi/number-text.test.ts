@@ -1,5 +1,5 @@
 import { describe, expect, test } from "vitest";
-import { formatNumber, parseNumber, plainDecimal } from "../../../drivers/indi/number-text.ts";
+import { parseNumber, plainDecimal } from "../../../drivers/indi/number-text.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 
 describe("numbers from devices (pitfall 38: exponents, 20 digits, minus zero, nan)", () => {
@@ -73,22 +73,4 @@ describe("numbers to devices: a plain decimal with a point, no exponent", () => 
     expect(() => plainDecimal(Number.NaN)).toThrow(RangeError);
     expect(() => plainDecimal(Number.POSITIVE_INFINITY)).toThrow(RangeError);
   });
-});
-
-test.each([
-  [12.51, "%010.6m", "  12:30:36"],
-  [-0.5, "%9.6m", " -0:30:00"],
-  [12.5, "%8.3m", "   12:30"],
-  [12.5083, "%9.5m", "  12:30.5"],
-  [12.51, "%11.8m", " 12:30:36.0"],
-  [12.51, "%12.9m", " 12:30:36.00"],
-  [3.14159, "%5.2f", " 3.14"],
-  [3.7, "%.f", "4"],
-  [0.1, "%g", "0.1"],
-  [12.345, "%4.0f", "  12"],
-  [5, "%03d", "005"],
-  [1234.5, "%e", "1.234500e+3"],
-])("%d shown as %s", (value, format, text) => {
-  // Sexagesimal: the width counts the fraction too, and degrees of -0 keep their sign.
-  expect(formatNumber(value, format)).toBe(text);
 });
