@@ -14,6 +14,7 @@ export interface ReportFigure {
 }
 
 export interface ReportPicture {
+  readonly wide?: boolean;
   readonly title: string;
   readonly caption: string;
   /** PNG bytes. */
@@ -68,7 +69,7 @@ function pictureFigure(picture: ReportPicture): string {
   const overlay = over
     ? `<svg class="over" viewBox="0 0 ${over.widthPx} ${over.heightPx}" aria-hidden="true">${over.svg}</svg>`
     : "";
-  return `<figure><div class="frame"><img alt="${safeHtml(picture.title)}" src="${source}">${overlay}</div>
+  return `<figure${picture.wide ? ' class="wide"' : ""}><div class="frame"><img alt="${safeHtml(picture.title)}" src="${source}">${overlay}</div>
 <figcaption><b>${safeHtml(picture.title)}.</b> ${safeHtml(picture.caption)}</figcaption></figure>`;
 }
 

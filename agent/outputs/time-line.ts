@@ -27,6 +27,7 @@ export function timeLineNotes(record: Pick<RunRecord, "timeline">): { clock: str
 function fieldsText(fields: Readonly<Record<string, unknown>> | undefined): string {
   if (!fields) return "";
   return Object.entries(fields)
+    .filter(([name]) => name !== "stepIndex") // the step's own lines stand around it
     .slice(0, shownFields)
     .map(([name, value]) => `${words(name)} ${valueText(name, value)}`)
     .join(", ");
@@ -35,12 +36,14 @@ function fieldsText(fields: Readonly<Record<string, unknown>> | undefined): stri
 /** `exposureSeconds` → `exposure`: the unit goes behind the value. */
 function words(name: string): string {
   return name
+    .replace(/^arcsecPerPx$/, "scale")
     .replace(/(Seconds|Fraction|Adu|Px|Degrees|Arcsec|Celsius)$/, "")
     .replace(/([a-z])([A-Z])/g, "$1 $2")
     .toLowerCase();
 }
 
 const units: readonly (readonly [ending: RegExp, unit: string, factor: number])[] = [
+  [/ArcsecPerPx$/i, "″/px", 1],
   [/Seconds$/, "s", 1],
   [/Fraction$/, "%", 100],
   [/Adu$/, "adu", 1],

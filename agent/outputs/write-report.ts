@@ -75,10 +75,19 @@ function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
     mask: trust,
     levelAdu: found.levelAdu,
   };
-  const [before, after] = beforeAfterPictures({ imageAdu: image, pedestalAdu: found.pedestalAdu, flat });
+  const shown = beforeAfterPictures({
+    imageAdu: image,
+    pedestalAdu: found.pedestalAdu,
+    flat,
+    dust: found.proof.dust,
+  });
   return [
-    { name: "before", picture: before },
-    { name: "after", picture: after },
+    { name: "before", picture: shown.before },
+    { name: "after", picture: shown.after },
+    ...(shown.detail ?? []).map((picture, i) => ({
+      name: i === 0 ? "detail-before" : "detail-after",
+      picture,
+    })),
     { name: "flat", picture: marked },
   ];
 }

@@ -17,8 +17,8 @@ const { document } = parseHTML("<!doctype html><html><body></body></html>");
 
 /** Draws one chart as a self-contained SVG text that fits the width it is given. */
 export function drawChart(options: Plot.PlotOptions): string {
-  const width = options.width ?? 640;
-  const height = options.height ?? 300;
+  const width = options.width ?? 500;
+  const height = options.height ?? 280;
   const element = Plot.plot({
     document,
     width,

@@ -46,7 +46,7 @@ export function greyChart(input: {
         text: () => "could stay hidden in noise",
         textAnchor: "start",
         dx: 14,
-        dy: 10,
+        dy: -12,
         fill: colours.theory,
       }),
     ],

@@ -48,6 +48,7 @@ export function histogramChart(input: {
   return drawChart({
     ariaLabel: "Histogram of the flat's frames",
     marginTop: 44,
+    marginRight: 64,
     x: { domain: [0, 1], label: "level / full scale", tickFormat: (d: number) => `${Math.round(d * 100)} %` },
     y: { label: "pixels", tickFormat: "~s", domain: [0, highest] },
     marks,

@@ -23,12 +23,13 @@ export function noiseChart(
         fill: colours.measured,
         r: 3.5,
       }),
-      Plot.text(points.slice(-1), {
+      Plot.text(points.slice(0, 1), {
         x: "frames",
         y: (p: { limit: number }) => percent(p.limit),
         text: () => "photon and read noise",
-        textAnchor: "end",
-        dy: -18,
+        textAnchor: "start",
+        dx: 14,
+        dy: -2,
         fill: colours.theory,
       }),
     ],

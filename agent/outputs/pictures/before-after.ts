@@ -2,38 +2,105 @@ import { applyToFloat32, prepareFlat } from "../../imaging/apply.ts";
 import type { Flat } from "../../imaging/normalise-flat.ts";
 import { encodePng } from "../png.ts";
 import type { ReportPicture } from "../report-page.ts";
-import { percentileRange, toGrey } from "../stretch.ts";
-import { shrink } from "./shrink.ts";
+import { type LevelRange, percentileRange, toGrey } from "../stretch.ts";
+import { type Crop, crop } from "./crop.ts";
+import type { MarkedShadow } from "./flat-picture.ts";
+import { type FloatPicture, shrink } from "./shrink.ts";
 
 const shownWidthPx = 960;
+/** Side of the detail, in diameters of the shadow: enough of its surroundings to see it by. */
+const detailDiameters = 4;
 
-/** One image as it came and the same divided by the flat, in one and the same stretch so that the eye can compare. */
+export interface BeforeAfter {
+  readonly before: ReportPicture;
+  readonly after: ReportPicture;
+  /** The surroundings of the deepest shadow on the Sun, before and after; absent when no shadow lies on it. */
+  readonly detail?: readonly [before: ReportPicture, after: ReportPicture];
+}
+
+/**
+ * One image as it came and the same divided by the flat, each pair in one and the same stretch so that the eye can compare.
+ * The stretch spans the lit part only: what a flat mends is a few percent of it.
+ */
 export function beforeAfterPictures(input: {
   readonly imageAdu: Uint16Array;
-  readonly darkAdu?: Float32Array;
-  /** Taken off where there is no dark of the same exposure [adu]. */
+  /** Taken off [adu]; these exposures are too short for dark current. */
   readonly pedestalAdu: number;
   readonly flat: Flat;
-}): readonly [before: ReportPicture, after: ReportPicture] {
-  const { imageAdu, flat, pedestalAdu } = input;
+  readonly dust: readonly (MarkedShadow & { readonly depth: number })[];
+}): BeforeAfter {
+  const { imageAdu, flat, pedestalAdu, dust } = input;
   const { widthPx, heightPx } = flat.shape;
-  const darkAdu = input.darkAdu ?? new Float32Array(imageAdu.length).fill(pedestalAdu);
-  const raw = Float32Array.from(imageAdu, (value, i) => value - darkAdu[i]!);
-  const { imageAdu: divided } = applyToFloat32(imageAdu, prepareFlat(flat), { darkAdu });
-  const small = [raw, divided].map((pixels) => shrink({ widthPx, heightPx, pixels }, shownWidthPx));
-  const range = percentileRange(small[1]!.pixels, { blackFraction: 0.02, whiteFraction: 0.0005 }) ?? {
-    black: 0,
-    white: 1,
+  const darkAdu = new Float32Array(imageAdu.length).fill(pedestalAdu);
+  const raw: FloatPicture = {
+    widthPx,
+    heightPx,
+    pixels: Float32Array.from(imageAdu, (v) => v - pedestalAdu),
   };
-  const png = small.map((picture) =>
-    encodePng({
-      widthPx: picture.widthPx,
-      heightPx: picture.heightPx,
-      bytes: toGrey(picture.pixels, { black: 0, white: range.white }),
-    }),
-  );
-  return [
-    { title: "An image as it came", caption: "Dark taken off, nothing else.", png: png[0]! },
-    { title: "The same, divided by the flat", caption: "Same stretch.", png: png[1]! },
-  ];
+  const divided: FloatPicture = {
+    widthPx,
+    heightPx,
+    pixels: applyToFloat32(imageAdu, prepareFlat(flat), { darkAdu }).imageAdu,
+  };
+  const range = litRange(divided.pixels);
+  const pair = [shrink(raw, shownWidthPx), shrink(divided, shownWidthPx)].map((one) => png(one, range));
+  const whole = {
+    before: { title: "An image as it came", caption: "Pedestal taken off, nothing else.", png: pair[0]! },
+    after: { title: "The same, divided by the flat", caption: "Same stretch.", png: pair[1]! },
+  };
+  const shadow = deepestOnTheSun(divided, dust);
+  if (!shadow) return whole;
+  const window = { ...shadow, sidePx: Math.max(96, Math.round(shadow.diameterPx * detailDiameters)) };
+  const details = [crop(raw, window), crop(divided, window)];
+  const ring = ringAt(details[0]!, shadow);
+  const detailRange = litRange(details[1]!.pixels);
+  return {
+    ...whole,
+    detail: [
+      {
+        title: "Where the deepest shadow lies",
+        caption: `Before: ${(100 * shadow.depth).toFixed(1)} % of the light is missing there.`,
+        png: png(details[0]!, detailRange),
+      },
+      {
+        title: "The same place",
+        caption: "After the division, same stretch.",
+        png: png(details[1]!, detailRange),
+      },
+    ],
+  };
+}
+
+/** The shadow's outline, drawn thin so that the eye judges what lies inside it. */
+function ringAt(detail: Crop, { xPx, yPx, diameterPx }: MarkedShadow): ReportPicture["overlay"] {
+  const { widthPx, heightPx, leftPx, topPx } = detail;
+  const at = `cx="${(xPx - leftPx + 0.5).toFixed(1)}" cy="${(yPx - topPx + 0.5).toFixed(1)}"`;
+  const svg = `<circle ${at} r="${(diameterPx * 0.62).toFixed(1)}" fill="none" stroke="#ffc24d" stroke-width="${(widthPx / 300).toFixed(2)}" stroke-dasharray="3 3"/>`;
+  return { widthPx, heightPx, svg };
+}
+
+function png(picture: FloatPicture, range: LevelRange): Uint8Array {
+  const { widthPx, heightPx, pixels } = picture;
+  return encodePng({ widthPx, heightPx, bytes: toGrey(pixels, range) });
+}
+
+/** From the darkest of what is clearly lit to nearly the brightest. */
+function litRange(pixels: Float32Array): LevelRange {
+  const all = percentileRange(pixels) ?? { black: 0, white: 1 };
+  const lit = pixels.filter((value) => value > 0.3 * all.white);
+  return percentileRange(lit, { blackFraction: 0.01, whiteFraction: 0.002 }) ?? all;
+}
+
+function deepestOnTheSun<Shadow extends MarkedShadow & { readonly depth: number }>(
+  { widthPx, heightPx, pixels }: FloatPicture,
+  dust: readonly Shadow[],
+): Shadow | undefined {
+  const bright = 0.6 * (percentileRange(pixels)?.white ?? 0);
+  return [...dust]
+    .sort((a, b) => b.depth - a.depth)
+    .find(({ xPx, yPx }) => {
+      const x = Math.min(widthPx - 1, Math.max(0, Math.round(xPx)));
+      const y = Math.min(heightPx - 1, Math.max(0, Math.round(yPx)));
+      return pixels[y * widthPx + x]! > bright;
+    });
 }

@@ -3,7 +3,7 @@ import type { ReportPicture } from "../report-page.ts";
 import { percentileRange, toGrey } from "../stretch.ts";
 import { shrink } from "./shrink.ts";
 
-const shownWidthPx = 960;
+const shownWidthPx = 1280;
 
 export interface MarkedShadow {
   readonly xPx: number;
@@ -39,6 +39,7 @@ export function flatPicture(input: {
       ? "No dust shadow stands out."
       : `${dust.length} dust shadow${dust.length === 1 ? " is" : "s are"} ringed.`;
   return {
+    wide: true,
     title: "The master flat",
     caption: `Black to white is ${spreadPercent} % of the level. ${marked}`,
     png,

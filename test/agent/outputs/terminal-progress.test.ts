@@ -28,5 +28,10 @@ test("in a log file a line comes with each tenth of the work, not with each fram
 });
 
 test("spans read as a person would say them", () => {
-  expect([spanText(-3), spanText(42.4), spanText(99.6), spanText(3599)]).toEqual(["0 s", "42 s", "1:40 min", "59:59 min"]);
+  expect([spanText(-3), spanText(42.4), spanText(99.6), spanText(3599)]).toEqual([
+    "0 s",
+    "42 s",
+    "1:40 min",
+    "59:59 min",
+  ]);
 });
