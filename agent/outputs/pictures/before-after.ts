@@ -61,11 +61,13 @@ export function beforeAfterPictures(input: {
         title: "Where the deepest shadow lies",
         caption: `Before: ${(100 * shadow.depth).toFixed(1)} % of the light is missing there.`,
         png: png(details[0]!, detailRange),
+        overlay: ring,
       },
       {
         title: "The same place",
         caption: "After the division, same stretch.",
         png: png(details[1]!, detailRange),
+        overlay: ring,
       },
     ],
   };
