@@ -92,14 +92,21 @@ export async function connectRig(
   const wanted = Object.entries(entries.devices).filter(
     (pair): pair is [RoleName, DrivenEntry] => pair[1] !== undefined && "device" in pair[1],
   );
-  const shared = (entry: DrivenEntry) =>
-    wanted.filter(([, other]) => other.server === entry.server && other.device === entry.device).length > 1;
+  // A device that serves two roles (a camera with a wheel inside) is connected, and put back, by the first of them.
+  const owners = new Map<string, Promise<unknown>>();
+  const openRole = async (role: RoleName, entry: DrivenEntry, owner: Promise<unknown> | undefined) => {
+    await owner?.catch(() => {});
+    const link = await linkTo(entry.server);
+    return [role, await link.openRole(role, entry, owner === undefined, signal)] as const;
+  };
 
   try {
     const results = await Promise.allSettled(
-      wanted.map(async ([role, entry]) => {
-        const link = await linkTo(entry.server);
-        return [role, await link.openRole(role, entry, !shared(entry), signal)] as const;
+      wanted.map(([role, entry]) => {
+        const key = JSON.stringify([entry.server, entry.device]);
+        const opening = openRole(role, entry, owners.get(key));
+        owners.set(key, owners.get(key) ?? opening);
+        return opening;
       }),
     );
     signal.throwIfAborted();

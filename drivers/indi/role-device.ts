@@ -12,8 +12,8 @@ export interface RoleContext {
   readonly clock: Clock;
   readonly log: Log;
   /**
-   * Whether this role answers for the device's CONNECTION. A device that serves two roles (a camera with a wheel
-   * inside) must not be disconnected by the first while the second still restores.
+   * Whether this role answers for the device's CONNECTION: of two roles of one device (a camera with a wheel inside)
+   * only the first does, and connections are put back when all else is.
    */
   readonly ownsConnection: boolean;
   /** Told before anything is changed whether the device was found connected, so that it can be written down first. */

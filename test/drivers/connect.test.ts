@@ -5,7 +5,7 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import { devicesOf } from "../../drivers/roles/rig.ts";
-import { connectionText, startUtcMs, switchText } from "./indi/role-bench.ts";
+import { connectionText, numberText, startUtcMs, switchText } from "./indi/role-bench.ts";
 import { cameraName, ScriptedCamera } from "./indi/scripted-camera.ts";
 import { recording, ScriptedServer } from "./indi/scripted-server.ts";
 
@@ -137,9 +137,11 @@ test("a server that is not there fails its devices by name and leaves the other 
   );
 });
 
-test("two roles of one device: neither disconnects it under the other, closing does", async () => {
+test("two roles of one device: the first answers for its connection, before and after", async () => {
   const { clock, servers, options } = hutAndRoof();
   servers.hut.remember(cameraName, "CONNECTION", { CONNECT: "Off", DISCONNECT: "On" });
+  servers.hut.load(numberText(cameraName, "FILTER_SLOT", { FILTER_SLOT_VALUE: [2, 1, 5] }));
+  const found: string[] = [];
   const both = {
     ...entries,
     devices: { camera: entries.devices.camera, wheel: { server: "hut", device: cameraName } },
@@ -147,12 +149,16 @@ test("two roles of one device: neither disconnects it under the other, closing d
   await clock.drive(
     (async () => {
       {
-        await using connected = await connectRig(both, options, signal);
-        for (const device of devicesOf(connected.rig)) {
-          const settings = await device.readSettings(signal);
-          expect(settings.map(({ key }) => key)).not.toContain("connected");
-        }
+        await using connected = await connectRig(
+          both,
+          { ...options, found: (role, _, on) => found.push(`${role} ${on}`) },
+          signal,
+        );
+        const { camera, wheel } = connected.rig;
+        expect((await camera.readSettings(signal)).at(-1)).toEqual({ key: "connected", value: false });
+        expect(await wheel!.readSettings(signal)).toEqual([{ key: "slot", value: 2 }]);
       }
+      expect(found).toEqual(["camera false"]);
       expect(servers.hut.value(cameraName, "CONNECTION", "DISCONNECT")).toBe("On");
     })(),
   );

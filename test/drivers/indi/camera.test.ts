@@ -183,6 +183,22 @@ test("limits are kept before anything happens; a bias takes the camera's shortes
     expect(truth.exposures).toBe(1);
   }));
 
+test("a driver that gives 0 as its shortest exposure: a bias is short, and never 0", () =>
+  onCamera(
+    {
+      without: ["CCD_EXPOSURE"],
+      change: (server) =>
+        server.load(numberText(cameraName, "CCD_EXPOSURE", { CCD_EXPOSURE_VALUE: [1, 0, 100] })),
+    },
+    async (camera, _, bench) => {
+      expect(camera.limits.exposureSeconds).toEqual({ min: 1e-6, max: 100 });
+      expect((await camera.expose({ exposureSeconds: 0, frameType: "bias" }, bench.signal)).frameType).toBe(
+        "bias",
+      );
+      expect(Number(bench.server.commands.at(-1)!.values.CCD_EXPOSURE_VALUE)).toBe(1e-6);
+    },
+  ));
+
 test("abort: the device is stopped and idle before the reason comes back; the next frame is a new one", () =>
   onCamera({}, async (camera, truth, bench) => {
     const stop = new AbortController();
