@@ -11,6 +11,11 @@ import {
 import { Axis } from "./axis.ts";
 
 export type TrackRate = "sidereal" | "solar" | "lunar" | "custom";
+interface MotionEnd {
+  readonly atMs: number;
+  happen(): void;
+}
+
 export type MountPhase = "still" | "slewing" | "parking";
 export type MountNews =
   | "slewStarted"
@@ -61,6 +66,12 @@ export class MountMechanics {
   #slewTimer: ClockTimer | undefined;
   #limitTimer: ClockTimer | undefined;
   readonly #pulses: { east: ClockTimer | undefined; north: ClockTimer | undefined } = {
+    east: undefined,
+    north: undefined,
+  };
+  /** What ends by itself: when, and what is otherwise from then on. */
+  #slewEnds: MotionEnd | undefined;
+  readonly #pulseEnds: { east: MotionEnd | undefined; north: MotionEnd | undefined } = {
     east: undefined,
     north: undefined,
   };
@@ -218,9 +229,14 @@ export class MountMechanics {
     const part = axis === "east" ? "pulseEast" : "pulseNorth";
     this.#pulses[axis]?.cancel();
     this.#extra[part] = degreesPerSecond;
+    const happen = () => {
+      this.#extra[part] = 0;
+      this.#pulseEnds[axis] = undefined;
+    };
+    this.#pulseEnds[axis] = { atMs: this.#o.clock.nowMs() + seconds * 1000, happen };
     this.#pulses[axis] = this.#o.clock.setTimer(seconds, () => {
       this.#sum();
-      this.#extra[part] = 0;
+      this.#finish(this.#pulseEnds[axis]);
       this.#pulses[axis] = undefined;
       done();
     });
@@ -232,6 +248,7 @@ export class MountMechanics {
     for (const axis of ["east", "north"] as const) {
       this.#pulses[axis]?.cancel();
       this.#pulses[axis] = undefined;
+      this.#pulseEnds[axis] = undefined;
     }
     const jogged = this.jogging;
     Object.assign(this.#extra, { jogEast: 0, jogNorth: 0, pulseEast: 0, pulseNorth: 0 });
@@ -246,7 +263,8 @@ export class MountMechanics {
 
   /** The world ends: no timer is left. */
   close(): void {
-    for (const timer of [this.#slewTimer, this.#limitTimer, this.#pulses.east, this.#pulses.north]) timer?.cancel();
+    for (const timer of [this.#slewTimer, this.#limitTimer, this.#pulses.east, this.#pulses.north])
+      timer?.cancel();
   }
 
   #startSlew(phase: "slewing" | "parking", target: Direction, trackAfter: boolean): void {
@@ -270,15 +288,21 @@ export class MountMechanics {
     this.#trackAfterSlew = trackAfter;
     this.tracking = false;
     this.#slewRate = seconds > 0 ? { ha: haBy / seconds, dec: decBy / seconds } : { ha: 0, dec: 0 };
+    this.#slewEnds = { atMs: this.#o.clock.nowMs() + seconds * 1000, happen: () => this.#arrive() };
     this.#slewTimer = this.#o.clock.setTimer(seconds, () => this.#settle());
     this.#o.note(overlapped ? "slewOverlapped" : phase === "slewing" ? "slewStarted" : "parkStarted");
   }
 
-  #settle(): void {
-    this.#sum();
+  #arrive(): void {
+    this.#slewEnds = undefined;
     this.#slewRate = { ha: 0, dec: 0 };
     this.#driftArcsec = { east: 0, north: 0 };
     this.tracking = this.#trackAfterSlew;
+  }
+
+  #settle(): void {
+    this.#sum();
+    this.#finish(this.#slewEnds);
     this.#slewTimer = this.#o.clock.setTimer(this.#o.spec.settleSeconds, () => {
       this.#sum();
       const parking = this.#phase === "parking";
@@ -292,6 +316,7 @@ export class MountMechanics {
   #endSlew(): void {
     this.#slewTimer?.cancel();
     this.#slewTimer = undefined;
+    this.#slewEnds = undefined;
     this.#slewRate = { ha: 0, dec: 0 };
     this.#slewTarget = undefined;
     this.#phase = "still";
@@ -311,11 +336,32 @@ export class MountMechanics {
     };
   }
 
+  /**
+   * Brings everything up to now. A slew or a pulse ends at its own moment even if its timer comes late, as timers
+   * of a clock that runs fast do: a millisecond of theirs would be arcminutes of a slew.
+   */
   #sum(): void {
     const nowMs = this.#o.clock.nowMs();
+    const ends = [this.#slewEnds, this.#pulseEnds.east, this.#pulseEnds.north];
+    for (const end of ends.filter((one) => one !== undefined).sort((a, b) => a.atMs - b.atMs)) {
+      if (end.atMs > nowMs) break;
+      this.#sumUntil(end.atMs);
+      end.happen();
+    }
+    this.#sumUntil(nowMs);
+  }
+
+  /** The timer of that end is here. One that counts whole milliseconds may be early: the rest of the way is gone too. */
+  #finish(end: MotionEnd | undefined): void {
+    if (!end) return;
+    this.#sumUntil(end.atMs);
+    end.happen();
+  }
+
+  #sumUntil(nowMs: number): void {
     const seconds = (nowMs - this.#summedMs) / 1000;
-    this.#summedMs = nowMs;
     if (seconds <= 0) return;
+    this.#summedMs = nowMs;
     const rates = this.#rates();
     this.#ha.turn(rates.ha * seconds);
     const dec = this.#dec.motorDegrees + rates.dec * seconds;
