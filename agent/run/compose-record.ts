@@ -1,9 +1,8 @@
-import { devicesOf, type Rig } from "../../drivers/roles/rig.ts";
 import type { Findings } from "../procedures/findings.ts";
 import type { RunBook } from "./run-book.ts";
 import type { RunOptions } from "./run-options.ts";
 import { endedAs, exitCodeOf, type RunFacts, verdictOf } from "./run-outcome.ts";
-import type { LeftOnRig, RunRecord, RunReport, SettingRecord } from "./run-record.ts";
+import type { DeviceRecord, LeftOnRig, RunRecord, RunReport, SettingRecord } from "./run-record.ts";
 
 export interface RecordParts {
   readonly options: RunOptions;
@@ -11,14 +10,14 @@ export interface RecordParts {
   readonly startedUtcMs: number;
   readonly book: RunBook;
   readonly facts: RunFacts;
-  readonly rig: Rig | undefined;
+  readonly devices: readonly DeviceRecord[];
   readonly findings: Findings;
   readonly trainMark: string | undefined;
   readonly files: readonly string[];
 }
 
 export function composeRecord(parts: RecordParts): RunRecord {
-  const { options, book, facts, rig, findings } = parts;
+  const { options, book, facts, findings } = parts;
   const { unhealthyPx, ...kept } = findings;
   return {
     runId: parts.runId,
@@ -28,13 +27,7 @@ export function composeRecord(parts: RecordParts): RunRecord {
     unattended: options.unattended,
     startedUtcMs: parts.startedUtcMs,
     endedUtcMs: options.clock.nowMs(),
-    devices: rig
-      ? devicesOf(rig).map((device) => ({
-          role: device.role,
-          name: device.name,
-          abilities: device.describe(),
-        }))
-      : [],
+    devices: parts.devices,
     steps: [...book.steps],
     settings: facts.settings,
     guardEvents: [...book.guardEvents],

@@ -1,5 +1,6 @@
 import { basename, join } from "node:path";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
+import { devicesOf } from "../../drivers/roles/rig.ts";
 import type { PlanStep } from "../../plans/plan-steps.ts";
 import type { Findings } from "../procedures/findings.ts";
 import type { StepOutcome, Workbench } from "../procedures/step.ts";
@@ -17,7 +18,7 @@ import { retreat } from "./retreat.ts";
 import { RunBook } from "./run-book.ts";
 import type { RunHands } from "./run-hands.ts";
 import type { ConnectedRig, RunOptions } from "./run-options.ts";
-import type { RunReport } from "./run-record.ts";
+import type { DeviceRecord, RunReport } from "./run-record.ts";
 import { entryOf } from "./step-entry.ts";
 import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
 import { trainFacts, trainMark } from "./train-mark.ts";
@@ -32,6 +33,7 @@ export class RigRun implements RunHands {
   /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
   readonly #findings: Findings = { lightRate: {} };
   #connected: ConnectedRig | undefined;
+  #devices: readonly DeviceRecord[] = [];
   #trainMark: string | undefined;
   #open = false;
   #files: readonly string[] = [];
@@ -102,6 +104,11 @@ export class RigRun implements RunHands {
 
   async checkRig(signal: AbortSignal): Promise<void> {
     const { rigFile, plan, clock } = this.#options;
+    this.#devices = devicesOf(this.#rig).map((device) => ({
+      role: device.role,
+      name: device.name,
+      abilities: device.describe(), // now, because a device that is gone again can tell nothing
+    }));
     const note = (event: string, fields?: Readonly<Record<string, unknown>>) =>
       this.#book.note(event, fields);
     await checkRig({ rig: this.#rig, rigFile, plan, clock, signal, watches: this.#watches(), note });
@@ -233,7 +240,7 @@ export class RigRun implements RunHands {
       facts: book.facts,
       runId: this.#runId,
       startedUtcMs: this.#startedUtcMs,
-      rig: this.#connected?.rig,
+      devices: this.#devices,
       findings: this.#findings,
       trainMark: this.#trainMark,
       files: this.#files,

@@ -1,0 +1,41 @@
+/** The agent of the kill campaign: the commands `run` and `restore` as they are, on a clock that runs fast. */
+import { type CommandHost, conclude } from "../../agent/commands/outcome.ts";
+import { restore } from "../../agent/commands/restore.ts";
+import { type RunWiring, run } from "../../agent/commands/run.ts";
+import { silentLog } from "../../drivers/kit/log.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
+import { type SharedTime, sharedClock, told } from "./kill-clock.ts";
+
+export interface AgentOrder {
+  readonly command: "run" | "restore";
+  readonly time: SharedTime;
+  readonly plan: string;
+  readonly rig: string;
+  readonly ledger: string;
+  readonly runs: string;
+}
+
+const { command, time, plan, rig, ledger, runs } = told<AgentOrder>();
+const host: CommandHost = {
+  clock: sharedClock(time),
+  live: false,
+  stdout: (text) => void process.stdout.write(text),
+  stderr: (text) => void process.stderr.write(text),
+  setExitCode: (code) => {
+    process.exitCode = code;
+  },
+};
+const wiring: RunWiring = {
+  openers: (server) => tcpOpener(server.indi),
+  log: silentLog,
+  random: new Random(1),
+  signal: new AbortController().signal,
+  writeOutputs: async () => [],
+};
+await conclude(host, false, () =>
+  command === "run"
+    ? run(plan, { rig, ledger, runs, unattended: true }, wiring, host)
+    : restore({ rig, ledger }, wiring, host),
+);
+process.exit(); // links that linger must not keep the process

@@ -1,0 +1,159 @@
+import { expect, test } from "vitest";
+import type { RunReport } from "../../agent/run/run-record.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
+import { at, playFaults, type ScriptedFault } from "../../sim-devices/faults/fault.ts";
+import { driverDeath, linkCut } from "../../sim-devices/faults/server-faults.ts";
+import {
+  cloud,
+  filterMissing,
+  mountNotTracking,
+  rain,
+  stuck,
+} from "../../sim-devices/faults/world-faults.ts";
+import { SimulatedRun } from "./simulated-run.ts";
+import { smallScene } from "./small-scene.ts";
+
+/** Seconds into a run of the short plan at which the flat is under way; the run is told to be there by its record. */
+const midFlatSeconds = 235;
+
+function play(run: SimulatedRun, ...script: ScriptedFault[]): void {
+  playFaults({ world: run.world, server: run.simulator.server }, script);
+}
+
+/** By the world's own account: as it was found, and nothing happened on the way that must never happen. */
+function expectAsFoundAndSafe(run: SimulatedRun): void {
+  expect(run.differences()).toEqual([]);
+  expect(checkWorld(run.world)).toEqual([]);
+  expect(run.ledger.unfinishedRuns("scene")).toEqual([]);
+}
+
+function expectStepUnderWay(report: RunReport, kind: string, ended: string): void {
+  expect(report.record.steps.at(-1)).toMatchObject({ kind, ended });
+}
+
+test("a clear day: centred, no leak, flat and images taken, the rig as it was found", async () => {
+  await using run = await SimulatedRun.start();
+  const report = await run.run();
+  expect(report.ended).toBe("completed");
+  expect(report.record.steps.map((step) => [step.kind, step.ended])).toEqual([
+    ["centre", "completed"],
+    ["leak-check", "completed"],
+    ["flat", "completed"],
+    ["images", "completed"],
+  ]);
+  expectAsFoundAndSafe(run);
+});
+
+test("the second run of a day knows the first: fewer test frames", async () => {
+  await using run = await SimulatedRun.start();
+  const testFrames = (report: RunReport) =>
+    report.record.timeline.filter((entry) => entry.event === "test frame").length;
+  const first = testFrames(await run.run());
+  const second = await run.run("second");
+  expect(second.ended).toBe("completed");
+  expect(testFrames(second)).toBeLessThan(first);
+  expectAsFoundAndSafe(run);
+});
+
+test("rain in mid-flat: cover closed, off the Sun, then everything as it was; exit code 4", async () => {
+  await using run = await SimulatedRun.start();
+  play(run, at(midFlatSeconds).begins(rain(5)));
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });
+  expectStepUnderWay(report, "flat", "stopped");
+  expectAsFoundAndSafe(run);
+});
+
+test("a cloud in mid-flat is no danger: the rig is as it was found whatever becomes of the flat", async () => {
+  await using run = await SimulatedRun.start();
+  play(run, at(midFlatSeconds).for(20, cloud(0.3)));
+  const report = await run.run();
+  expect(["completed", "failed"]).toContain(report.ended);
+  expectAsFoundAndSafe(run);
+});
+
+test("the link is cut in mid-flat: the step fails or goes on, the rig is put back over a new link", async () => {
+  await using run = await SimulatedRun.start();
+  play(run, at(midFlatSeconds).begins(linkCut()));
+  const report = await run.run();
+  expect([0, 3, 5]).toContain(report.exitCode);
+  expectAsFoundAndSafe(run);
+});
+
+test("the camera's driver dies in mid-flat and comes back: put back", async () => {
+  await using run = await SimulatedRun.start();
+  play(run, at(midFlatSeconds).begins(driverDeath("Scene Camera")));
+  const report = await run.run();
+  expect([0, 3, 5]).toContain(report.exitCode);
+  expect(report.notAsFound).toEqual([]);
+  expect(run.differences()).toEqual([]);
+});
+
+test("the filter is missing: the first light is too bright, the cover closes at once, exit code 4", async () => {
+  await using run = await SimulatedRun.start();
+  run.world.filterFitted = false;
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, failure: { code: "SUN_TOO_BRIGHT" } });
+  expectStepUnderWay(report, "centre", "unsafe");
+  expectAsFoundAndSafe(run);
+});
+
+test("the filter falls off in mid-flat: no unfiltered light for longer than a moment, exit code 4", async () => {
+  await using run = await SimulatedRun.start();
+  play(run, at(midFlatSeconds).begins(filterMissing()));
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4 });
+  expectAsFoundAndSafe(run);
+});
+
+test("the cover sticks half way while it opens: the device's failure, and what is left is listed", async () => {
+  await using run = await SimulatedRun.start();
+  play(run, at(0).begins(stuck("cover", 0.5)));
+  const report = await run.run();
+  expect(report).toMatchObject({ exitCode: 6, leftOnRig: { cover: "unknown" } });
+  // While it claims to move nothing of it can be read, so that it cannot be disconnected in good order either.
+  expect(report.notAsFound).toMatchObject([
+    { role: "cover", key: "position", state: "different" },
+    { role: "cover", key: "connected", state: "different" },
+  ]);
+  expect(run.world.mount.parked).toBe(true); // off the Sun all the same
+  run.world.cover.free();
+  const [recovered] = await run.restore();
+  expect(recovered!.settings.every((setting) => setting.state === "same")).toBe(true);
+  expect(run.differences()).toEqual([]);
+});
+
+test("the mount's motors stall in mid-flat: noticed or not, the rig is as it was found", async () => {
+  await using run = await SimulatedRun.start();
+  play(run, at(midFlatSeconds).for(60, mountNotTracking()));
+  await run.run();
+  expectAsFoundAndSafe(run);
+});
+
+test("a rig found with its cover open and tracking is left so after a good run", async () => {
+  await using run = await SimulatedRun.start({
+    spec: {
+      ...smallScene,
+      startsWith: { ...smallScene.startsWith, cover: "open", diffuserInPlace: false },
+      mount: { ...smallScene.mount, startsParked: false, startsTracking: true },
+    },
+  });
+  const report = await run.run();
+  expect(report.ended).toBe("completed");
+  expect(run.differences()).toEqual([]);
+});
+
+const seed = 20260621;
+test.each(Array.from({ length: 12 }, (_, i) => i))(
+  `Ctrl-C at a random moment (seed ${seed}, draw %i): always put back, exit code 130`,
+  async (draw) => {
+    const random = new Random(seed).fork(`stop ${draw}`);
+    await using run = await SimulatedRun.start();
+    const afterSeconds = random.between(0, 275);
+    run.clock.setTimer(afterSeconds, () => run.stop.abort(new Error("Ctrl-C")));
+    const report = await run.run();
+    expect(report.exitCode, `stopped after ${afterSeconds} s`).toBe(130);
+    expectAsFoundAndSafe(run);
+  },
+);
