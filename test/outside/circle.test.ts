@@ -41,6 +41,19 @@ test("six published points: geometric fit", () => {
   expect(Math.abs(fit.residualSdPx * Math.sqrt(3) - expected.residualNorm)).toBeLessThan(0.0005);
 });
 
+test("the unit-norm algebraic fit is not built: its published circle lies farther from the points than any of ours", () => {
+  const { inputs, expected } = check("circle.gander.algebraic");
+  const points = pointsOf(inputs.points);
+  const distance = (circle: { xPx: number; yPx: number; radiusPx: number }) =>
+    Math.hypot(
+      ...points.map(({ xPx, yPx }) => Math.hypot(xPx - circle.xPx, yPx - circle.yPx) - circle.radiusPx),
+    );
+  const theirs = distance({ xPx: expected.x, yPx: expected.y, radiusPx: expected.r });
+  for (const fit of [fitCircleKasa, fitCirclePratt, fitCircleTaubin, fitCircleGeometric]) {
+    expect(distance(fit(points)!)).toBeLessThan(theirs);
+  }
+});
+
 test.each([
   ["circle.kasa", fitCircleKasa],
   ["circle.pratt", fitCirclePratt],

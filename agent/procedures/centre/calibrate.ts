@@ -15,6 +15,9 @@ const tries = [
   [-1, 1],
 ] as const;
 
+/** A rig file's focal length is right to a few percent, or the disc would not have been recognised. */
+const scaleMismatchMax = 0.09;
+
 /**
  * Two nudges, east and north, tell the camera's scale, angle and parity.
  * A first nudge in the same directions takes up the play of both axes and is not counted.
@@ -36,7 +39,7 @@ export async function calibrate(work: CentreWork, signal: AbortSignal): Promise<
         continue;
       }
       const off = result.arcsecPerPx / nominal - 1;
-      if (Math.abs(off) > 0.15) {
+      if (Math.abs(off) > scaleMismatchMax) {
         reasons.push(`the scale came out ${(off * 100).toFixed(0)} % off the optics'`);
         continue;
       }
@@ -56,7 +59,7 @@ async function nudged(
   signal: AbortSignal,
 ): Promise<CameraMatrix | string> {
   const { aim } = work;
-  const playArcsec = Math.min(60, Math.abs(eastArcsec));
+  const playArcsec = Math.min(150, Math.abs(eastArcsec));
   const moves: SkyOffset[] = [
     { eastArcsec: Math.sign(eastArcsec) * playArcsec, northArcsec: Math.sign(northArcsec) * playArcsec },
     { eastArcsec, northArcsec: 0 },

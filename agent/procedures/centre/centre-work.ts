@@ -2,10 +2,11 @@ import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Mount } from "../../../drivers/roles/mount.ts";
 import type { CameraMatrix } from "../../imaging/camera-on-sky.ts";
 import type { PointPx } from "../../imaging/circle-fit.ts";
+import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import type { Workbench } from "../step.ts";
 import { Aim } from "./aim.ts";
 import type { CentreAsk, CentreFound } from "./centre-ask.ts";
-import type { Eye, LimbLook } from "./eye.ts";
+import type { Eye, LimbLook, Look } from "./eye.ts";
 
 /** What the states of a centring hand to each other. */
 export class CentreWork {
@@ -13,6 +14,8 @@ export class CentreWork {
   #eye: Eye | undefined;
   /** The newest look that showed the limb. */
   limb: LimbLook | undefined;
+  /** Where the mount said it pointed then. */
+  limbFrom: SkyOffset | undefined;
   camera: CameraMatrix | undefined;
   /** True when it comes from an earlier run or step and no move has confirmed it yet. */
   cameraUnproved = false;
@@ -57,8 +60,13 @@ export class CentreWork {
   /** Looks, and keeps the look when it shows the limb. */
   async lookForLimb(signal: AbortSignal): Promise<LimbLook | undefined> {
     const look = await this.eye.look(signal);
-    if (look.seen !== "limb") return undefined;
+    return (await this.keepIfLimb(look, signal)) ? this.limb : undefined;
+  }
+
+  async keepIfLimb(look: Look, signal: AbortSignal): Promise<boolean> {
+    if (look.seen !== "limb") return false;
     this.limb = look;
-    return look;
+    this.limbFrom = await this.aim.reported(signal);
+    return true;
   }
 }

@@ -30,7 +30,7 @@ export async function walkLimbs(work: CentreWork, signal: AbortSignal): Promise<
   const { aim, ask, bench } = work;
   const radiusArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
   const toleranceArcsec = ask.toleranceFraction * 2 * radiusArcsec;
-  let centre = await centreFromHere(work, signal);
+  let centre = centreFromLast(work);
   let sdArcsec = Number.POSITIVE_INFINITY;
   for (let round = 1; sdArcsec > 0.3 * toleranceArcsec; round++) {
     if (round > roundsMax) {
@@ -62,12 +62,9 @@ export async function walkLimbs(work: CentreWork, signal: AbortSignal): Promise<
   return { centre, sdArcsec, leftArcsec };
 }
 
-/** From the limb in view now. */
-async function centreFromHere(work: CentreWork, signal: AbortSignal): Promise<SkyOffset> {
-  const look = await work.lookForLimb(signal);
-  if (!look) throw new NotCentredError("the limb went out of view");
-  const here = await work.aim.reported(signal);
-  return sum(here, moveToCentre(work.camera!, work.offsetPx(look)));
+/** From the limb as it was last seen. */
+function centreFromLast(work: CentreWork): SkyOffset {
+  return sum(work.limbFrom!, moveToCentre(work.camera!, work.offsetPx(work.limb!)));
 }
 
 /** Goes where the limb should cross the frame, and looks a little further in and out if it does not. */
@@ -81,10 +78,8 @@ async function viewLimb(
   const shortSideArcsec = Math.min(eye.shape.widthPx, eye.shape.heightPx) * camera!.arcsecPerPx;
   for (const share of [0, 0.5, -0.5, 1, -1]) {
     await aim.slewFromSameSide(sum(place, scaled(share * shortSideArcsec, towards)), signal);
-    const look = await work.lookForLimb(signal);
-    if (!look) continue;
-    const here = await aim.reported(signal);
-    return sum(here, moveToCentre(camera!, work.offsetPx(look)));
+    if (!(await work.lookForLimb(signal))) continue;
+    return centreFromLast(work);
   }
   throw new NotCentredError("the limb does not cross the frame where it should");
 }

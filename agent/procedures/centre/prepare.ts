@@ -5,12 +5,12 @@ import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { FrameTooSmallError, SunTooLowError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import { Eye } from "./eye.ts";
-import { type CoveredLevel, coveredLevel, levelWithoutCover } from "./eye-levels.ts";
+import { type CoveredLevel, coveredLevel, darkBelowAdu, levelWithoutCover } from "./eye-levels.ts";
 import { distance } from "./search-places.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 180;
-/** Longest exposure for looking: a Sun too faint for it could not be imaged either [s]. */
+/** Longest exposure for looking: a Sun too faint for it could not be imaged either. Less if stray light shows [s]. */
 const lookSecondsMax = 1;
 /** A focal length in a rig file is nominal; a calibration from an earlier run is measured. */
 const radiusTolerance = { fromOptics: 0.06, fromCalibration: 0.02 };
@@ -94,7 +94,7 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
         : 0,
     covered,
     topCodeAdu,
-    exposureSecondsMax: longest,
+    exposureSecondsMax: longest * Math.min(1, (0.05 * topCodeAdu) / darkBelowAdu(covered, longest)),
     edgeLimit: edgeLimit(history, ask.brightnessTripFactor, ask.edgeAduPerSecondMax),
     exposureSecondsGuess: history && (0.5 * topCodeAdu) / history,
   });

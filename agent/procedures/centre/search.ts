@@ -25,16 +25,13 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
   const places = searchPlaces(stepArcsec, ask.searchDegrees * 3600).map((place) => sum(place, home));
   const mayFill = eye.discRadiusPx > 0.4 * shortSidePx;
   const seen: SeenPlace[] = [];
-  let place: SkyOffset | undefined = home;
+  let place: SkyOffset | undefined = await aim.reported(signal);
   let fullest: { place: SkyOffset; look: Look } | undefined;
   while (place) {
     if (seen.length > 0) await aim.slewTo(place, signal);
     const look = await eye.look(signal);
     bench.progress({ what: "looking for the Sun", done: seen.length + 1, of: places.length });
-    if (look.seen === "limb") {
-      work.limb = look;
-      return;
-    }
+    if (await work.keepIfLimb(look, signal)) return;
     seen.push({ ...place, rateAduPerSecond: look.rateAduPerSecond, lit: look.seen !== "dark" });
     if (look.seen === "filled" && look.rateAduPerSecond > (fullest?.look.rateAduPerSecond ?? 0)) {
       fullest = { place, look };
@@ -74,10 +71,7 @@ async function limbFromInside(
     };
     await work.aim.slewTo(middle, signal);
     const look = await work.eye.look(signal);
-    if (look.seen === "limb") {
-      work.limb = look;
-      return true;
-    }
+    if (await work.keepIfLimb(look, signal)) return true;
     if (look.rateAduPerSecond > discRate / discOverSky) bright = middle;
     else dark = middle;
   }
