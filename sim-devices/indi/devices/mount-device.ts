@@ -1,4 +1,4 @@
-import { hourAngleArcsecPerSecond, type TrackRate } from "../../scene/mechanics/mount.ts";
+import { hourAngleArcsecPerSecond, type TrackRate } from "../../scene/mechanics/mount-rates.ts";
 import type { Moment } from "../../scene/moment.ts";
 import { wrapDegrees } from "../../scene/sun-place.ts";
 import type { World } from "../../scene/world.ts";

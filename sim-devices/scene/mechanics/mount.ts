@@ -1,20 +1,10 @@
 import type { Clock, ClockTimer } from "../../../drivers/kit/clock.ts";
 import type { SceneSpec } from "../scene-spec.ts";
-import {
-  altitudeDegrees,
-  type Direction,
-  modulo,
-  type Site,
-  siderealHours,
-  wrapDegrees,
-} from "../sun-place.ts";
+import { type Direction, modulo, type Site, siderealHours, wrapDegrees } from "../sun-place.ts";
 import { Axis } from "./axis.ts";
-
-export type TrackRate = "sidereal" | "solar" | "lunar" | "custom";
-interface MotionEnd {
-  readonly atMs: number;
-  happen(): void;
-}
+import { secondsInside, whyOutside } from "./mount-limits.ts";
+import { type AxisRates, type TrackRate, trackDegreesPerSecond } from "./mount-rates.ts";
+import { planSlew } from "./mount-slew.ts";
 
 export type MountPhase = "still" | "slewing" | "parking";
 export type MountNews =
@@ -34,11 +24,11 @@ export type MountNews =
   | "limitRefused"
   | "limitReached";
 
-/**
- * How fast the hour angle grows under each rate [arcsec/s]. Sidereal and mean solar day: Explanatory Supplement
- * to the Astronomical Almanac; lunar is sidereal less the Moon's mean motion of 13.1764° a day (from memory).
- */
-export const hourAngleArcsecPerSecond = { sidereal: 15.041067, solar: 15, lunar: 14.492 } as const;
+/** The moment at which a motion ends by itself, and what is otherwise from then on. */
+interface MotionEnd {
+  readonly atMs: number;
+  happen(): void;
+}
 
 /** How often a jog is looked at for limits [s]. */
 const jogLookSeconds = 0.25;
@@ -69,7 +59,6 @@ export class MountMechanics {
     east: undefined,
     north: undefined,
   };
-  /** What ends by itself: when, and what is otherwise from then on. */
   #slewEnds: MotionEnd | undefined;
   readonly #pulseEnds: { east: MotionEnd | undefined; north: MotionEnd | undefined } = {
     east: undefined,
@@ -155,8 +144,9 @@ export class MountMechanics {
     const east = error.east + this.#driftArcsec.east / 3600;
     const cosDec = Math.max(0.05, Math.cos((this.#dec.tubeDegrees * Math.PI) / 180)); // east has no meaning at the pole
     const ha = this.#ha.tubeDegrees - east / cosDec;
+    const trueSidereal = siderealHours(this.#o.site, this.#o.clock.nowMs());
     return {
-      raHours: modulo(this.siderealHours() - ha / 15, 24),
+      raHours: modulo(trueSidereal - ha / 15, 24),
       decDegrees: Math.max(-90, Math.min(90, dec)),
     };
   }
@@ -173,7 +163,10 @@ export class MountMechanics {
   /** Starts a slew. @returns why it will not, or undefined */
   slewTo(target: Direction, trackAfter: boolean): string | undefined {
     if (this.parked) return "the mount is parked";
-    const refusal = this.#whyOutside(this.siderealHours() * 15 - target.raHours * 15, target.decDegrees);
+    const refusal = whyOutside(this.#o.spec.limits, this.believedSite, {
+      hourAngleDegrees: (this.siderealHours() - target.raHours) * 15,
+      decDegrees: target.decDegrees,
+    });
     if (refusal) {
       this.#o.note("limitRefused", refusal);
       return refusal;
@@ -272,22 +265,16 @@ export class MountMechanics {
     const overlapped = this.#phase !== "still";
     this.#endSlew();
     this.#limitTimer?.cancel();
-    const speed = this.#o.spec.slewDegreesPerSecond;
-    const axes = this.believedAxes;
-    const decBy = target.decDegrees - axes.decDegrees;
-    const trackDegrees = trackAfter ? this.#trackRate().ha : 0;
-    const haNow = wrapDegrees((this.siderealHours() - target.raHours) * 15);
-    let seconds = 0;
-    let haBy = 0;
-    for (let i = 0; i < 4; i++) {
-      haBy = haNow + seconds * trackDegrees - axes.hourAngleDegrees; // the target moves on meanwhile
-      seconds = Math.max(Math.abs(haBy), Math.abs(decBy)) / speed;
-    }
+    const { seconds, rates } = planSlew(this.believedAxes, target, {
+      siderealHours: this.siderealHours(),
+      hourAngleRate: trackAfter ? trackDegreesPerSecond(this.rate, this.customRate).ha : 0,
+      degreesPerSecond: this.#o.spec.slewDegreesPerSecond,
+    });
     this.#phase = phase;
     this.#slewTarget = target;
     this.#trackAfterSlew = trackAfter;
     this.tracking = false;
-    this.#slewRate = seconds > 0 ? { ha: haBy / seconds, dec: decBy / seconds } : { ha: 0, dec: 0 };
+    this.#slewRate = rates;
     this.#slewEnds = { atMs: this.#o.clock.nowMs() + seconds * 1000, happen: () => this.#arrive() };
     this.#slewTimer = this.#o.clock.setTimer(seconds, () => this.#settle());
     this.#o.note(overlapped ? "slewOverlapped" : phase === "slewing" ? "slewStarted" : "parkStarted");
@@ -322,13 +309,9 @@ export class MountMechanics {
     this.#phase = "still";
   }
 
-  #trackRate(): { ha: number; dec: number } {
-    if (this.rate === "custom") return { ha: this.customRate.ha / 3600, dec: this.customRate.dec / 3600 };
-    return { ha: hourAngleArcsecPerSecond[this.rate] / 3600, dec: 0 };
-  }
-
-  #rates(): { ha: number; dec: number } {
-    const track = this.tracking && !this.#stalled ? this.#trackRate() : { ha: 0, dec: 0 };
+  #rates(): AxisRates {
+    const track =
+      this.tracking && !this.#stalled ? trackDegreesPerSecond(this.rate, this.customRate) : { ha: 0, dec: 0 };
     const { jogEast, jogNorth, pulseEast, pulseNorth } = this.#extra;
     return {
       ha: this.#slewRate.ha + track.ha - jogEast - pulseEast, // east is against the hour angle
@@ -372,21 +355,9 @@ export class MountMechanics {
     }
   }
 
-  #whyOutside(hourAngle: number, dec: number): string | undefined {
-    const { altitudeDegreesMin, hourAngleHoursMax } = this.#o.spec.limits;
-    const hours = wrapDegrees(hourAngle) / 15;
-    if (Math.abs(hours) > hourAngleHoursMax) {
-      return `hour angle ${hours.toFixed(2)} h is beyond the limit of ${hourAngleHoursMax} h`;
-    }
-    const altitude = altitudeDegrees(this.believedSite, hourAngle, dec);
-    if (altitude >= altitudeDegreesMin) return undefined;
-    return `altitude ${altitude.toFixed(1)} degrees is below the limit of ${altitudeDegreesMin} degrees`;
-  }
-
   /** Whether the tube stands outside the limits now; a parked one may. */
   whyOutsideNow(): string | undefined {
-    const { hourAngleDegrees, decDegrees } = this.believedAxes;
-    return this.#whyOutside(hourAngleDegrees, decDegrees);
+    return whyOutside(this.#o.spec.limits, this.believedSite, this.believedAxes);
   }
 
   /** Sets the timer for the moment at which the present motion leads out of the limits. */
@@ -394,7 +365,9 @@ export class MountMechanics {
     this.#limitTimer?.cancel();
     this.#limitTimer = undefined;
     if (this.#phase !== "still" || (!this.tracking && !this.jogging)) return;
-    const seconds = this.jogging ? jogLookSeconds : this.#secondsInside();
+    const seconds = this.jogging
+      ? jogLookSeconds
+      : secondsInside(this.#o.spec.limits, this.believedSite, this.believedAxes, this.#rates());
     if (seconds === undefined) return;
     const wasInside = this.whyOutsideNow() === undefined;
     this.#limitTimer = this.#o.clock.setTimer(seconds, () => {
@@ -407,26 +380,5 @@ export class MountMechanics {
       this.tracking = false;
       this.#o.note("limitReached", outside);
     });
-  }
-
-  /** How long tracking stays inside the limits; undefined: for the next 12 hours, or it is outside already. */
-  #secondsInside(): number | undefined {
-    const { hourAngleDegrees, decDegrees } = this.believedAxes;
-    const rates = this.#rates();
-    if (rates.ha === 0) return undefined;
-    const outsideAfter = (s: number) =>
-      this.#whyOutside(hourAngleDegrees + rates.ha * s, decDegrees + rates.dec * s) !== undefined;
-    if (outsideAfter(0)) return undefined;
-    for (let minute = 1; minute <= 720; minute++) {
-      if (!outsideAfter(minute * 60)) continue;
-      let [inside, outside] = [minute * 60 - 60, minute * 60];
-      for (let i = 0; i < 12; i++) {
-        const middle = (inside + outside) / 2;
-        if (outsideAfter(middle)) outside = middle;
-        else inside = middle;
-      }
-      return outside;
-    }
-    return undefined;
   }
 }

@@ -138,3 +138,15 @@ test("a sync changes what the mount believes, not where it points", () => {
   expect(world.mount.believed.decDegrees).toBeCloseTo(12, 9);
   expect(separationDegrees(world.line(), truth)).toBeLessThan(1e-9);
 });
+
+test("a mount that believes in a wrong site or time points as much off the sky, and does not know", async () => {
+  const { world, pass } = bareWorld(unparked);
+  const { mount, spec } = world;
+  mount.believedSite = { ...spec.site, longitudeDegrees: spec.site.longitudeDegrees + 1 };
+  mount.clockErrorSeconds = -120; // half a degree of sky the other way
+  const target = { raHours: mount.siderealHours(), decDegrees: 0 };
+  mount.slewTo(target, true);
+  await pass(30);
+  expect(separationDegrees(mount.believed, target) * 3600).toBeLessThan(1);
+  expect(separationDegrees(mount.truth, target)).toBeCloseTo(0.5, 2);
+});
