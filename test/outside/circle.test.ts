@@ -49,8 +49,8 @@ test("the unit-norm algebraic fit is not built: its published circle lies farthe
       ...points.map(({ xPx, yPx }) => Math.hypot(xPx - circle.xPx, yPx - circle.yPx) - circle.radiusPx),
     );
   const theirs = distance({ xPx: expected.x, yPx: expected.y, radiusPx: expected.r });
-  for (const fit of [fitCircleKasa, fitCirclePratt, fitCircleTaubin, fitCircleGeometric]) {
-    expect(distance(fit(points)!)).toBeLessThan(theirs);
+  for (const method of [fitCircleKasa, fitCirclePratt, fitCircleTaubin, fitCircleGeometric]) {
+    expect(distance(method(points)!)).toBeLessThan(theirs);
   }
 });
 
@@ -58,9 +58,9 @@ test.each([
   ["circle.kasa", fitCircleKasa],
   ["circle.pratt", fitCirclePratt],
   ["circle.taubin", fitCircleTaubin],
-] as const)("%s on the same points", (id, fit) => {
+] as const)("%s on the same points", (id, method) => {
   const { inputs, expected, tolerance } = check(id);
-  expectCircle(fit(pointsOf(inputs.points)), [expected.x, expected.y, expected.r], tolerance.abs);
+  expectCircle(method(pointsOf(inputs.points)), [expected.x, expected.y, expected.r], tolerance.abs);
 });
 
 test("an arc of 60 degrees with noise: every fit and its bias", () => {

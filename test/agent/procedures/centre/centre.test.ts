@@ -79,6 +79,44 @@ describe("the Sun is brought to the middle of the frame", () => {
   });
 });
 
+describe("rigs that are not in order", () => {
+  test.each([
+    ["play of 80 and 120 arcsec in the gears", { mount: { backlashArcsec: { east: 80, north: 120 } } }],
+    [
+      "a drift of a fifth of an arcsecond per second",
+      { mount: { driftArcsecPerSecond: { east: 0.2, north: -0.2 } } },
+    ],
+    [
+      "clouds that take half the light within a minute",
+      { sky: { cloud: { lossMax: 0.5, periodSeconds: 60 } } },
+    ],
+    [
+      "a Sun so faint that a hundredth of a second hardly shows it",
+      { sun: { centreElectronsPerSecond: 3000 } },
+    ],
+    ["a bright haze round the Sun", { sky: { aureoleFraction: 0.03 } }],
+    [
+      "light that leaks in beside the cover",
+      {
+        rig: {
+          leak: { aduPerSecond: 30_000, through: "gap", shape: "gradient", degrees: 20, reachDegrees: 20 },
+        },
+      },
+    ],
+    [
+      "corners at a third of the light, and one hot pixel in three hundred",
+      { rig: { vignetting: { atCorner: 0.65 } }, camera: { hotPixels: { fraction: 0.003 } } },
+    ],
+  ] as const)("%s", async (_, overrides) => {
+    for (const seed of [201, 206]) {
+      const scene = centringOn(seed, overrides);
+      const outcome = await scene.run();
+      expect(outcome.failure?.message, `seed ${seed}`).toBeUndefined();
+      expect(scene.trueOffsetFraction(), `seed ${seed}`).toBeLessThan(0.002);
+    }
+  });
+});
+
 describe("it is safe all the way", () => {
   test("the cover is closed on every slew until the telescope is at the Sun, and the first frame is the shortest", async () => {
     const scene = sized(111, 0.7, { ...pointingOff(0.6, 0), startsWith: { cover: "open" } });
