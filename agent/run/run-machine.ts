@@ -95,7 +95,6 @@ export function runMachine(table: StepTable) {
   }).createMachine({
     id: "run",
     context: ({ input }) => startRun(input.hands),
-    on: { OPERATOR_STOP: { actions: "noteStop" } },
     initial: "checkingPlan",
     states: {
       checkingPlan: {
@@ -120,6 +119,7 @@ export function runMachine(table: StepTable) {
         },
       },
       recovering: {
+        on: { OPERATOR_STOP: { actions: "noteStop" } }, // and puts the earlier run back all the same
         invoke: {
           src: "recover",
           input: takeContext,

@@ -101,6 +101,18 @@ test("the operator stops once: the step settles, the rig is put back, a shell se
   expectAsFound();
 });
 
+test("a stop while the rig is being put back changes nothing: the plan was done", async () => {
+  const report = await run.run({
+    ...usualWorks,
+    images: async () => {
+      run.clock.setTimer(4, () => run.stop.abort(new Error("Ctrl-C")));
+      return undefined;
+    },
+  });
+  expect(report).toMatchObject({ ended: "completed", exitCode: 0 });
+  expectAsFound();
+});
+
 test("a stop before anything moved: nothing is restored because nothing was changed", async () => {
   run.stop.abort(new Error("Ctrl-C"));
   const report = await run.run(usualWorks);

@@ -1,6 +1,7 @@
 import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import type { Progress } from "../../agent/procedures/step.ts";
 import { connectRigFile } from "../../agent/run/connect-rig-file.ts";
 import { Ledger } from "../../agent/run/ledger.ts";
 import { restoreRig } from "../../agent/run/restore-rig.ts";
@@ -31,6 +32,8 @@ export class SimulatedRun implements AsyncDisposable {
   readonly folder = mkdtempSync(join(tmpdir(), "evenfield-scene-"));
   readonly ledger = new Ledger(join(this.folder, "ledger.sqlite"));
   readonly stop = new AbortController();
+  /** A test may wait here for its moment. */
+  onProgress: (now: Progress) => void = () => {};
   readonly rigFile = readRigFile(sceneRigText, "rig.yaml");
   readonly before: WorldAccount;
 
@@ -76,7 +79,7 @@ export class SimulatedRun implements AsyncDisposable {
       ledger: this.ledger,
       signal: this.stop.signal,
       unattended: true,
-      progress: () => {},
+      progress: (now) => this.onProgress(now),
       writeOutputs: async () => [],
     });
     return this.clock.drive(work);

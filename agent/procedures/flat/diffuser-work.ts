@@ -6,6 +6,7 @@ import { upperEdge } from "../../imaging/upper-edge.ts";
 import { readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
 import { takeSeries } from "../frame-series.ts";
+import { checkFilterStillOn } from "../lost-filter.ts";
 import { SeriesNotes, writeRawFrame } from "../master-files.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
@@ -137,6 +138,7 @@ async function expose(
     bench,
     { what, exposureSeconds: tuned!.exposureSeconds, frameType: "flat", frameCount, exposuresMax },
     (frame) => {
+      checkFilterStillOn(frame, tuned!.topAdu);
       builder ??= new MasterBuilder({
         shape: { widthPx: frame.widthPx, heightPx: frame.heightPx },
         frameCountExpected: frameCount,

@@ -1,6 +1,7 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { takeSeries } from "../frame-series.ts";
 import { leaveRig } from "../leave-rig.ts";
+import { checkFilterStillOn } from "../lost-filter.ts";
 import { writeRawFrame } from "../master-files.ts";
 import type { Workbench } from "../step.ts";
 import { runPart, stepMachine } from "../step-machine.ts";
@@ -65,11 +66,14 @@ async function tune(work: ImagesWork, signal: AbortSignal): Promise<void> {
 
 async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, ask, files } = work;
-  const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
+  const { exposureSeconds, edgeFraction, testFrames, topAdu } = work.tuned!;
   await takeSeries(
     bench,
     { what: "images", exposureSeconds, frameType: "light", frameCount: ask.frames },
-    (frame) => keep(bench, files, frame),
+    (frame) => {
+      checkFilterStillOn(frame, topAdu);
+      return keep(bench, files, frame);
+    },
     signal,
   );
   work.found = { files, exposureSeconds, edgeFraction, testFrames };
