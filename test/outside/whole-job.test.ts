@@ -1,0 +1,145 @@
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { delimiter, join, resolve } from "node:path";
+import { afterAll, beforeAll, expect, test } from "vitest";
+import { writeReport } from "../../agent/outputs/write-report.ts";
+import { Ledger } from "../../agent/run/ledger.ts";
+import { runPlan } from "../../agent/run/run-plan.ts";
+import { systemClock } from "../../drivers/kit/clock.ts";
+import { silentLog } from "../../drivers/kit/log.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { readPlan } from "../../plans/plan-file.ts";
+import { readRigFile } from "../../plans/rig-file.ts";
+import { type StockServer, startStockServer } from "./stock-server.ts";
+
+const root = resolve(import.meta.dirname, "../..");
+const program = (name: string) => join(root, "sim-devices/indi/programs", name);
+
+/** A site where it is about noon now, so that the Sun is up whenever the test runs. */
+const hoursUtc = (systemClock.nowMs() / 3_600_000) % 24;
+const longitudeDegrees = Number((((12 - hoursUtc) * 15 + 540) % 360).toFixed(3)) - 180;
+const today = new Date(systemClock.nowMs()).toISOString().slice(0, 10);
+
+const rigYaml = `
+rig: stock-server
+site: { latitudeDegrees: 10, longitudeDegrees: ${longitudeDegrees}, elevationMetres: 200 }
+optics: { apertureMm: 60, focalLengthMm: 378, wavelengthNm: 656.28 }
+sunFilter:
+  describe: Simulated energy-rejection filter of full aperture
+  madeForThisInstrument: true
+  lastConfirmed: ${today}
+servers:
+  stock: { indi: { host: 127.0.0.1, port: 7624 } }
+devices:
+  camera: { server: stock, device: Scene Camera }
+  cover: { server: stock, device: Scene Cover }
+  diffuser: { server: stock, device: Scene Diffuser }
+  mount: { server: stock, device: Telescope Simulator }
+  focuser: { server: stock, device: Focuser Simulator }
+  wheel: { server: stock, device: Filter Simulator }
+  rotator: { server: stock, device: Rotator Simulator }
+  dome: { server: stock, device: Dome Simulator }
+  weather: { server: stock, device: Weather Simulator }
+`;
+
+/** The picture follows Debian's devices: the focuser simulator stands at 50000 steps, at the equator of this site the Sun is high. */
+const sceneYaml = `
+site: { latitudeDegrees: 10, longitudeDegrees: ${longitudeDegrees}, elevationMetres: 200 }
+focuser: { bestSteps: 50000, stepsMin: 0, stepsMax: 100000 }
+`;
+
+/** Readings that nobody can put back: times, what the sky's rotation moves, and the picture of the last exposure. */
+const notSettings =
+  /\.(CCD_EXPOSURE|CCD1|EQUATORIAL_EOD_COORD|TARGET_EOD_COORD|MOUNT_AXES|EQUATORIAL_PE|TIME_UTC|FWHM|FOCUS_TEMPERATURE|CCD_TEMPERATURE)\./;
+
+let folder: string;
+let server: StockServer;
+
+beforeAll(async () => {
+  folder = mkdtempSync(join(tmpdir(), "whole-job-"));
+  const scene = join(folder, "scene.yaml");
+  writeFileSync(scene, sceneYaml);
+  server = await startStockServer({
+    drivers: [
+      ...["telescope", "focus", "wheel", "rotator", "dome", "weather"].map(
+        (name) => `indi_simulator_${name}`,
+      ),
+      program("camera-driver.ts"),
+      program("front-cover-driver.ts"),
+    ],
+    // The programs name their interpreter as `bun`, which may be installed in this folder only.
+    env: {
+      PATH: `${join(root, "node_modules/.bin")}${delimiter}${process.env.PATH}`,
+      EVENFIELD_SCENE: scene,
+    },
+  });
+}, 60_000);
+
+afterAll(async () => {
+  await server?.[Symbol.asyncDispose]();
+  rmSync(folder, { recursive: true, force: true });
+});
+
+const devices = [
+  "Telescope Simulator",
+  "Focuser Simulator",
+  "Filter Simulator",
+  "Rotator Simulator",
+  "Dome Simulator",
+  "Weather Simulator",
+  "Scene Camera",
+  "Scene Cover",
+  "Scene Diffuser",
+];
+
+function settings(): Record<string, string> {
+  return Object.fromEntries(Object.entries(server.getprop()).filter(([key]) => !notSettings.test(key)));
+}
+
+async function until(what: string, holds: () => boolean): Promise<void> {
+  for (let attempt = 0; attempt < 60; attempt++) {
+    if (holds()) return;
+    await systemClock.sleep(0.5);
+  }
+  throw new Error(`${what} did not come true`);
+}
+
+test("the whole job through Debian's server and simulators: good, and every setting as before by another program", async () => {
+  await until("all devices", () => devices.every((name) => `${name}.CONNECTION.CONNECT` in server.getprop()));
+  for (const name of devices) server.setprop(`${name}.CONNECTION.CONNECT=On`);
+  await until("all connected", () => {
+    const all = server.getprop();
+    return (
+      devices.every((name) => all[`${name}.CONNECTION.CONNECT`] === "On") &&
+      "Scene Camera.CCD_GAIN.GAIN" in all
+    );
+  });
+  server.setprop(
+    `Telescope Simulator.GEOGRAPHIC_COORD.LAT;LONG;ELEV=10;${(longitudeDegrees + 360) % 360};200`,
+  );
+  await systemClock.sleep(3);
+  const before = settings();
+  expect(Object.keys(before).length).toBeGreaterThan(150);
+
+  const runFolder = join(folder, "run");
+  using ledger = new Ledger(join(folder, "ledger.sqlite"));
+  const planFile = join(root, "plans/first-flat.yaml");
+  const report = await runPlan({
+    plan: readPlan(readFileSync(planFile, "utf8"), planFile),
+    rigFile: readRigFile(rigYaml, "stock-rig.yaml"),
+    openers: () => server.open,
+    clock: systemClock,
+    random: new Random(1),
+    log: silentLog,
+    folder: runFolder,
+    ledger,
+    signal: new AbortController().signal,
+    unattended: true,
+    progress: () => {},
+    writeOutputs: (record) => writeReport(record, { folder: runFolder }),
+  });
+  expect(report.failure).toBeUndefined();
+  expect(report).toMatchObject({ ended: "completed", verdict: "good", exitCode: 0, notAsFound: [] });
+  await systemClock.sleep(2);
+  expect(settings()).toEqual(before);
+}, 900_000);
