@@ -7,6 +7,6 @@ export default defineConfig({
     include: ["test/outside/**/*.test.ts"],
     testTimeout: 600_000,
     hookTimeout: 120_000,
-    fileParallelism: false, // the stock server's devices are shared by name
+    maxWorkers: 4, // they mostly wait for simulators in real time, each server in a network namespace of its own
   },
 });

@@ -165,7 +165,11 @@ export class IndiClient implements AsyncDisposable {
   #linkDown(reason: string): void {
     if (this.#state !== "closed") this.#state = "down";
     this.#downReason ??= reason;
-    this.#options.log.warn({ server: this.#serverName, reason }, "INDI: the link is down");
+    const expected = this.#state === "closed";
+    this.#options.log[expected ? "debug" : "warn"](
+      { server: this.#serverName, reason },
+      "INDI: the link is down",
+    );
     this.#loseAll(reason);
     this.#tell({ type: "linkDown", reason });
   }

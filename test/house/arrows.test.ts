@@ -19,6 +19,7 @@ const mayImport: Record<string, readonly string[]> = {
   "agent/outputs": [
     "drivers/kit",
     "drivers/formats",
+    "drivers/roles",
     "agent/run",
     "agent/procedures",
     "agent/imaging",

@@ -54,7 +54,7 @@ export function requestProblems(request: DescribedRequest): string[] {
     if (!parameter) problems.push(`unknown parameter ${name}`);
     else
       problems.push(
-        ...against(parameter.schema, document, valueOf(query.get(name)!, parameter.schema, document)),
+        ...against(parameter.schema, document, meaningOf(query.get(name)!, parameter.schema, document)),
       );
   }
   const missing = wanted.filter((one) => one.required && !query.has(one.name));
@@ -247,12 +247,12 @@ function unknownNames(names: readonly string[], schema: Schema, document: Docume
 function typed(form: URLSearchParams, schema: Schema, document: Document): Record<string, unknown> {
   const known = propertiesOf(schema, document);
   return Object.fromEntries(
-    [...form].map(([name, text]) => [name, valueOf(text, known[name] ?? {}, document)]),
+    [...form].map(([name, text]) => [name, meaningOf(text, known[name] ?? {}, document)]),
   );
 }
 
 /** Form and query carry text: what it means by the schema's type, or the text itself, which then does not fit. */
-function valueOf(text: string, schema: Schema, document: Document): unknown {
+function meaningOf(text: string, schema: Schema, document: Document): unknown {
   const { type } = resolve(schema, document) as Schema;
   if (type === "boolean" && /^(true|false)$/i.test(text)) return text.toLowerCase() === "true";
   if ((type === "integer" || type === "number") && /^-?\d+(\.\d+)?([eE][-+]?\d+)?$/.test(text))

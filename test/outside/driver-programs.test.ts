@@ -5,7 +5,7 @@ import { afterAll, beforeAll, expect, test } from "vitest";
 import { readFits } from "../../drivers/formats/fits-read.ts";
 import { sunPlace } from "../../sim-devices/scene/sun-place.ts";
 import { HandClient } from "../sim-devices/sim-session.ts";
-import { type Simulators, startSimulators } from "./simulators.ts";
+import { type StockServer, startStockServer } from "./stock-server.ts";
 
 const root = resolve(import.meta.dirname, "../..");
 const program = (name: string) => join(root, "sim-devices/indi/programs", name);
@@ -14,7 +14,7 @@ const program = (name: string) => join(root, "sim-devices/indi/programs", name);
 const hoursUtc = (Date.now() / 3_600_000) % 24;
 const site = { latitudeDegrees: 0, longitudeDegrees: (12 - hoursUtc) * 15, elevationMetres: 0 };
 
-let server: Simulators;
+let server: StockServer;
 let client: HandClient;
 let folder: string;
 
@@ -35,13 +35,15 @@ beforeAll(async () => {
   // The programs name their interpreter as `bun`, which may be installed in this folder only.
   process.env.PATH = `${join(root, "node_modules/.bin")}${delimiter}${process.env.PATH}`;
   process.env.EVENFIELD_SCENE = scene;
-  server = await startSimulators([
-    "indi_simulator_telescope",
-    "indi_simulator_focus",
-    "indi_simulator_wheel",
-    program("camera-driver.ts"),
-    program("front-cover-driver.ts"),
-  ]);
+  server = await startStockServer({
+    drivers: [
+      "indi_simulator_telescope",
+      "indi_simulator_focus",
+      "indi_simulator_wheel",
+      program("camera-driver.ts"),
+      program("front-cover-driver.ts"),
+    ],
+  });
   client = new HandClient(await server.open(new AbortController().signal));
   await client.say('<getProperties version="1.7"/>');
   await client.say('<enableBLOB device="Scene Camera" name="CCD1">Also</enableBLOB>');

@@ -9,9 +9,9 @@ import { deviceConformance } from "../drivers/conformance/device.ts";
 import { mountConformance } from "../drivers/conformance/mount.ts";
 import { moversConformance } from "../drivers/conformance/movers.ts";
 import { type Adapter, calm } from "../drivers/conformance/rig-under-test.ts";
-import { type Simulators, startSimulators } from "./simulators.ts";
+import { type StockServer, startStockServer } from "./stock-server.ts";
 
-let simulators: Simulators;
+let simulators: StockServer;
 
 const entries: RigEntries = {
   servers: { stock: { indi: { host: "127.0.0.1", port: 7624 } } },
@@ -56,11 +56,11 @@ const adapter: Adapter = {
 };
 
 beforeAll(async () => {
-  simulators = await startSimulators(
-    ["ccd", "telescope", "focus", "wheel", "rotator", "dome", "weather"].map(
+  simulators = await startStockServer({
+    drivers: ["ccd", "telescope", "focus", "wheel", "rotator", "dome", "weather"].map(
       (name) => `indi_simulator_${name}`,
     ),
-  );
+  });
 });
 afterAll(async () => {
   await simulators[Symbol.asyncDispose]();

@@ -1,0 +1,48 @@
+import { run as centring, resultText, rowText } from "./centring.ts";
+import { run as exposure } from "./exposure.ts";
+import { run as kill } from "./kill.ts";
+import { run as leak } from "./leak.ts";
+import { run as master } from "./master.ts";
+
+/** `npm run campaign [NAME…] [-- COUNT]`: hundreds of seeded scenes, a table each. All of them take about half an hour. */
+const print = (line: string) => console.log(line);
+const seed = 20260621;
+
+const campaigns: Record<string, (count: number | undefined) => Promise<void>> = {
+  exposure: async (count = 1000) => {
+    exposure({ seed, starts: count, print });
+  },
+  centring: async (count = 100) => {
+    const seeds = Array.from({ length: count }, (_, i) => i + 1);
+    print(`Centring: ${count} scenes, seeds 1 to ${count}`);
+    print(resultText(await centring(seeds, (row) => print(rowText(row)))));
+  },
+  leak: async (count = 100) => {
+    await leak({ seed, scenes: count, print });
+  },
+  master: async (count = 20) => {
+    await master({ seed, scenes: count, print });
+  },
+  kill: async (count = 50) => {
+    const { restored, trials, wholeRunSeconds } = await kill(count, { seed, tell: print });
+    print(`Kill -9: seed ${seed}, run of ${wholeRunSeconds.toFixed(0)} s`);
+    for (const trial of trials.filter(({ differences }) => differences.length > 0)) {
+      print(
+        `  trial ${trial.trial}, killed after ${trial.killedAfterSeconds.toFixed(1)} s: ${trial.differences.join("; ")}`,
+      );
+    }
+    print(`  baseline equal after restoring  ${restored} of ${trials.length}  (goal all)`);
+  },
+};
+
+const words = process.argv.slice(2).filter((word) => word !== "--");
+const count = words.map(Number).find((number) => Number.isInteger(number) && number > 0);
+const names = words.filter((word) => Number.isNaN(Number(word)));
+const unknown = names.filter((name) => !(name in campaigns));
+if (unknown.length > 0) {
+  console.error(
+    `no campaign is called ${unknown.join(", ")}; there are ${Object.keys(campaigns).join(", ")}`,
+  );
+  process.exit(2);
+}
+for (const name of names.length > 0 ? names : Object.keys(campaigns)) await campaigns[name]!(count);
