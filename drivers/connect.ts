@@ -1,3 +1,6 @@
+import { type AlpacaEntry, AlpacaRigServer } from "./alpaca/rig-server.ts";
+import { AlpacaServer } from "./alpaca/server.ts";
+import { UndiciExchange } from "./alpaca/undici-exchange.ts";
 import { IndiCamera } from "./indi/camera.ts";
 import type { CameraOptions } from "./indi/camera-options.ts";
 import { IndiClient } from "./indi/client.ts";
@@ -11,19 +14,27 @@ import { IndiWeather } from "./indi/weather.ts";
 import { IndiWheel } from "./indi/wheel.ts";
 import type { Clock } from "./kit/clock.ts";
 import { DeviceError } from "./kit/errors.ts";
+import type { HttpExchange } from "./kit/http-link.ts";
 import type { OpenLink } from "./kit/links.ts";
 import type { Log } from "./kit/log.ts";
 import type { Random } from "./kit/random.ts";
 import type { Device, RoleName } from "./roles/device.ts";
 import type { Rig } from "./roles/rig.ts";
 
-/** One server of the rig file. A further protocol is a further kind here and a further case in `openServer`. */
+/** An INDI server of the rig file. */
 export interface ServerEntry {
   readonly indi: { readonly host: string; readonly port: number };
 }
 
+export interface AlpacaServerEntry {
+  readonly alpaca: { readonly host: string; readonly port: number };
+}
+
+/** A further protocol is a further kind here and a further case in `openServer`. */
+export type AnyServerEntry = ServerEntry | AlpacaServerEntry;
+
 /** A device that a server drives, with what the rig file may add where a driver's own account does not do. */
-export interface DrivenEntry extends CameraOptions, FocuserOptions, MountOptions, DomeOptions {
+export interface DrivenEntry extends CameraOptions, FocuserOptions, MountOptions, DomeOptions, AlpacaEntry {
   readonly server: string;
   readonly device: string;
   /** Cover and diffuser: longest time for one way [s]. */
@@ -36,7 +47,7 @@ export interface HandEntry {
 }
 
 export interface RigEntries {
-  readonly servers: Readonly<Record<string, ServerEntry>>;
+  readonly servers: Readonly<Record<string, AnyServerEntry>>;
   readonly devices: Readonly<Partial<Record<RoleName, DrivenEntry | HandEntry | undefined>>>;
 }
 
@@ -44,8 +55,10 @@ export interface ConnectOptions {
   readonly clock: Clock;
   readonly log: Log;
   readonly random: Random;
-  /** How to reach a server: TCP as a rule, memory for rehearsals and tests. */
+  /** How to reach an INDI server: TCP as a rule, memory for rehearsals and tests. */
   readonly openers: (server: ServerEntry, name: string) => OpenLink;
+  /** How to reach an Alpaca server. Default: HTTP over sockets. */
+  readonly exchanges?: (server: AlpacaServerEntry, name: string) => HttpExchange;
   /** Told of each device, before it is connected, whether it was found so: a crash must not make that forgotten. */
   readonly found?: (role: RoleName, device: string, connected: boolean) => void;
 }
@@ -133,13 +146,14 @@ interface ServerLink {
 /** The only place that knows which protocols there are. */
 async function openServer(
   name: string,
-  server: ServerEntry | undefined,
+  server: AnyServerEntry | undefined,
   options: ConnectOptions,
   stack: AsyncDisposableStack,
   signal: AbortSignal,
 ): Promise<ServerLink> {
   if (server === undefined) throw new TypeError(`no server is called "${name}"`);
   if ("indi" in server) return openIndiServer(name, server, options, stack, signal);
+  if ("alpaca" in server) return openAlpacaServer(name, server, options, stack, signal);
   throw new TypeError(`the server "${name}" speaks no protocol that is known here`);
 }
 
@@ -170,6 +184,34 @@ async function openIndiServer(
       };
       const device = indiRole(role, context, client, entry);
       stack.use(device); // before it is opened: one that connects and then lacks something is left as it was found
+      return device.open(abort);
+    },
+  };
+}
+
+async function openAlpacaServer(
+  name: string,
+  entry: AlpacaServerEntry,
+  { clock, log, random, exchanges, found }: ConnectOptions,
+  stack: AsyncDisposableStack,
+  signal: AbortSignal,
+): Promise<ServerLink> {
+  const server = new AlpacaServer({
+    exchange: exchanges?.(entry, name) ?? new UndiciExchange(entry.alpaca, clock),
+    clock,
+    log,
+    clientId: random.fork(`alpaca client of ${name}`).whole(1, 65535),
+    name: `Alpaca server ${entry.alpaca.host}:${entry.alpaca.port}`,
+  });
+  stack.use(server);
+  const rigServer = new AlpacaRigServer(server, clock, log);
+  await rigServer.open(signal);
+  return {
+    async openRole(role, named, ownsConnection, abort) {
+      const tellFound = found && ((connected: boolean) => found(role, named.device, connected));
+      const tools = { ownsConnection, ...(tellFound ? { found: tellFound } : {}) };
+      const device = rigServer.role(role, named, tools);
+      stack.use(device);
       return device.open(abort);
     },
   };
