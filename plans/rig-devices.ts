@@ -3,7 +3,34 @@ import { mapOf, numberFrom, textLine, wholeFrom } from "./fields.ts";
 
 const server = textLine("a name under `servers`", 60);
 const device = textLine("the device's name as its server gives it", 100);
-const driven = mapOf({ server, device, travelSecondsMax: numberFrom(1, 300, "seconds").exactOptional() });
+
+/** Where one protocol needs a word that the other does not know. */
+export const keysOfOneProtocol = {
+  gainProperty: "indi",
+  offsetProperty: "indi",
+  captureFormat: "indi",
+  imageProperty: "indi",
+  switch: "alpaca",
+  closedValue: "alpaca",
+  conditions: "alpaca",
+  windMetresPerSecondMax: "alpaca",
+  humidityPercentMax: "alpaca",
+  cloudPercentMax: "alpaca",
+} as const;
+
+const driven = mapOf({
+  server,
+  device,
+  travelSecondsMax: numberFrom(1, 300, "seconds").exactOptional(),
+  /** The device is an Alpaca Switch, and this switch of it moves the thing. */
+  switch: z
+    .union([textLine("a switch's name", 100), wholeFrom(0, 32767)], {
+      error: "a switch's name, or its number from 0",
+    })
+    .exactOptional(),
+  /** The end of the switch's range that brings it over the aperture; the maximum if left out. */
+  closedValue: numberFrom(-1e9, 1e9).exactOptional(),
+});
 
 /** Something that a person puts on and takes off; a run asks for it at the terminal, or is refused unattended. */
 const byHand = mapOf({ by: z.literal("hand", { error: "hand" }) });
@@ -58,6 +85,14 @@ export const rigDevices = mapOf({
     turnDegreesPerSecondMin: numberFrom(0.1, 20, "degrees per second").exactOptional(),
     toleranceDegrees: numberFrom(0.05, 10, "degrees").exactOptional(),
   }).optional(),
-  weather: mapOf({ server, device }).optional(),
+  weather: mapOf({
+    server,
+    device,
+    /** An Alpaca ObservingConditions device beside a SafetyMonitor. */
+    conditions: device.exactOptional(),
+    windMetresPerSecondMax: numberFrom(1, 60, "metres per second").exactOptional(),
+    humidityPercentMax: numberFrom(1, 100, "percent").exactOptional(),
+    cloudPercentMax: numberFrom(0, 100, "percent").exactOptional(),
+  }).optional(),
 });
 export type RigDevices = z.infer<typeof rigDevices>;

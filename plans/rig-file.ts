@@ -1,26 +1,26 @@
 import * as z from "zod";
 import { calendarDay, mapOf, numberFrom, shortName, textLine, wholeFrom } from "./fields.ts";
 import { readChecked } from "./file-problems.ts";
-import { rigDevices } from "./rig-devices.ts";
+import { keysOfOneProtocol, rigDevices } from "./rig-devices.ts";
 
-const indiServer = mapOf({
-  indi: mapOf({
-    host: textLine("a host name or address", 253),
-    port: wholeFrom(1, 65535).default(7624),
-  }),
-});
+const host = textLine("a host name or address", 253);
+const indiServer = mapOf({ indi: mapOf({ host, port: wholeFrom(1, 65535).default(7624) }) });
+/** The standard has no port of its own: `evenfield find` tells it. */
+const alpacaServer = mapOf({ alpaca: mapOf({ host, port: wholeFrom(1, 65535) }) });
+type ServerEntry = z.infer<typeof indiServer> | z.infer<typeof alpacaServer>;
 
-const server = z.unknown().transform((entry, ctx) => {
-  if (entry !== null && typeof entry === "object" && "alpaca" in entry) {
-    ctx.issues.push({
-      code: "custom",
-      message: "indi: { host, port }; an alpaca server is not yet possible in this version",
-      input: entry,
-      path: [],
-    });
+const serverKinds = "{ indi: { host, port } } or { alpaca: { host, port } }";
+
+/** Told apart by the key, so that a message fits what was meant. */
+const server = z.unknown().transform((entry, ctx): ServerEntry => {
+  const keys = entry !== null && typeof entry === "object" ? Object.keys(entry) : [];
+  const [kind] = keys;
+  if (keys.length !== 1 || (kind !== "indi" && kind !== "alpaca")) {
+    ctx.issues.push({ code: "custom", message: serverKinds, input: entry, path: [] });
     return z.NEVER;
   }
-  const result = indiServer.safeParse(entry, { reportInput: true });
+  const schema: z.ZodType<ServerEntry> = kind === "indi" ? indiServer : alpacaServer;
+  const result = schema.safeParse(entry, { reportInput: true });
   if (result.success) return result.data;
   ctx.issues.push(...(result.error.issues as z.core.$ZodRawIssue[]));
   return z.NEVER;
@@ -63,7 +63,7 @@ const rigFile = mapOf({
   sunFilter,
   limits: limits.prefault({}),
   servers: z.record(z.string(), server, {
-    error: "a map from a name of your own to { indi: { host, port } }",
+    error: `a map from a name of your own to ${serverKinds}`,
   }),
   devices: rigDevices,
   /** Facts that no device knows and that change the flat when they change: a spacer, a reducer, a tilt. */
@@ -83,6 +83,16 @@ const rigFile = mapOf({
         path: ["devices", role, "server"],
         message: `a name under \`servers\`: ${servers.join(", ") || "(none is given)"}`,
         input: device.server,
+      });
+    }
+    const kind = Object.keys(ctx.value.servers?.[device.server] ?? {})[0];
+    for (const [key, wanted] of Object.entries(keysOfOneProtocol)) {
+      if (!(key in device) || kind === undefined || kind === wanted) continue;
+      ctx.issues.push({
+        code: "custom",
+        path: ["devices", role, key],
+        message: `a key for devices on ${wanted} servers; leave it out for one on an ${kind} server`,
+        input: device[key as keyof typeof device],
       });
     }
     const key = `${device.server}/${device.device}`;

@@ -357,11 +357,24 @@ export const brokenRigs: readonly BrokenFile[] = [
       "unknown key `brightnesTripFactor` in `limits` (did you mean `brightnessTripFactor`?); allowed: brightnessTripFactor, edgeAduPerSecondMax, sunAltitudeDegreesMin, silenceSecondsMax, freeDiskMegabytesMin",
   },
   {
-    fault: "a protocol that comes later",
-    change: ["indi: { host: 127.0.0.1, port: 7624 }", "alpaca: { host: 127.0.0.1, port: 11111 }"],
+    fault: "a protocol that is none",
+    change: ["indi: { host: 127.0.0.1, port: 7624 }", "serial: { host: 127.0.0.1, port: 11111 }"],
     line: 18,
     message:
-      '`servers.home` is {"alpaca":{"host":"127.0.0.1","port":11111}}; allowed: indi: { host, port }; an alpaca server is not yet possible in this version',
+      '`servers.home` is {"serial":{"host":"127.0.0.1","port":11111}}; allowed: { indi: { host, port } } or { alpaca: { host, port } }',
+  },
+  {
+    fault: "an alpaca server without its port",
+    change: ["indi: { host: 127.0.0.1, port: 7624 }", "alpaca: { host: 127.0.0.1 }"],
+    line: 19,
+    message: "`servers.home.alpaca.port` is missing; allowed: a whole number from 1 to 65535",
+  },
+  {
+    fault: "a word of the other protocol",
+    change: ["device: Cap A }", "device: Cap A, switch: flap }"],
+    line: 23,
+    message:
+      '`devices.cover.switch` is "flap"; allowed: a key for devices on alpaca servers; leave it out for one on an indi server',
   },
   {
     fault: "a port that is none",

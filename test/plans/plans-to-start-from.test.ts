@@ -27,6 +27,19 @@ test("the demo rig and the example read without a fault, and the example carries
   }
 });
 
+test("a rig may hang on both protocols, its diffuser on a switch", () => {
+  const text = goodRig
+    .replace("port: 7624 }", "port: 7624 }\n  hut:\n    alpaca: { host: hut.local, port: 11111 }")
+    .replace("{ server: home, device: Mount A }", "{ server: hut, device: telescope/0 }")
+    .replace("{ by: hand }", "{ server: hut, device: Relays, switch: 3, closedValue: 0 }");
+  const rig = readRigFile(text, "r.yaml");
+  expect(rig.servers).toEqual({
+    home: { indi: { host: "127.0.0.1", port: 7624 } },
+    hut: { alpaca: { host: "hut.local", port: 11111 } },
+  });
+  expect(rig.devices.diffuser).toEqual({ server: "hut", device: "Relays", switch: 3, closedValue: 0 });
+});
+
 test("defaults are filled in", () => {
   expect(readPlan("plan: a\nsteps:\n  - centre\n", "a.yaml").sun).toEqual({ altitudeDegreesMin: 20 });
   expect(readPlan(goodPlan, "a.yaml").steps).toHaveLength(5);
