@@ -1,6 +1,9 @@
 import { expect, test } from "vitest";
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import { seenFrom, separationDegrees } from "../../../sim-devices/scene/sun-place.ts";
-import { bareWorld } from "../sim-session.ts";
+import { World } from "../../../sim-devices/scene/world.ts";
+import { bareWorld, smallSpec } from "../sim-session.ts";
 
 const unparked = { mount: { startsParked: false, startPointing: { hourAngleHours: 0, decDegrees: 0 } } };
 
@@ -149,4 +152,25 @@ test("a mount that believes in a wrong site or time points as much off the sky, 
   await pass(30);
   expect(separationDegrees(mount.believed, target) * 3600).toBeLessThan(1);
   expect(separationDegrees(mount.truth, target)).toBeCloseTo(0.5, 2);
+});
+
+test("slews and pulses end where they should even if every timer is late or early", async () => {
+  for (const errorSeconds of [0.3, -0.0004]) {
+    const spec = smallSpec(unparked);
+    const virtual = new VirtualClock(Date.parse(spec.startUtc));
+    const clock: Clock = {
+      nowMs: () => virtual.nowMs(),
+      setTimer: (seconds, callback) => virtual.setTimer(Math.max(0, seconds + errorSeconds), callback),
+      sleep: (seconds, signal) => virtual.sleep(seconds, signal),
+      hold: (work) => virtual.hold(work),
+    };
+    const { mount } = new World({ spec, clock, paint: () => new Uint16Array(1) });
+    const target = { raHours: mount.siderealHours() - 1, decDegrees: 30 };
+    mount.slewTo(target, true);
+    await virtual.drive(virtual.sleep(60));
+    expect(separationDegrees(mount.believed, target) * 3600).toBeLessThan(0.1);
+    mount.pulse("north", 7.5 / 3600, 2, () => {});
+    await virtual.drive(virtual.sleep(10));
+    expect((mount.believed.decDegrees - 30) * 3600).toBeCloseTo(15, 2);
+  }
 });
