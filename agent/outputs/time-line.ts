@@ -59,7 +59,9 @@ function valueText(name: string, value: unknown): string {
     const shown = Number((value * (unit?.[2] ?? 1)).toPrecision(4));
     return unit ? `${shown} ${unit[1]}` : String(shown);
   }
-  if (Array.isArray(value))
-    return value.map((one) => (typeof one === "object" ? JSON.stringify(one) : String(one))).join(", ");
-  return typeof value === "object" ? JSON.stringify(value) : String(value);
+  return Array.isArray(value) ? value.map(plainText).join(", ") : plainText(value);
+}
+
+function plainText(value: unknown): string {
+  return typeof value === "string" ? value : (JSON.stringify(value) ?? "");
 }
