@@ -7,6 +7,8 @@ export interface DustCandidate {
   readonly diameterPx: number;
   /** How many robust sigma of its map the disc is darker than the ring around it. */
   readonly significance: number;
+  /** That difference itself, in ln F. */
+  readonly contrast: number;
 }
 
 /** Smallest disc looked for, and the ladder's step. */
@@ -15,7 +17,8 @@ const ladder = Math.SQRT2;
 const significanceMin = 5;
 
 /**
- * Discs darker than their surroundings, most significant first, over a ladder of sizes.
+ * Discs darker than their surroundings over a ladder of sizes, first those that explain most: contrast times diameter.
+ * (By significance alone the walls of a ring would come before the ring.)
  * Larger discs are looked for in pictures binned so that a disc is 6 to 12 px wide: the cost stays that of one size.
  */
 export function dustCandidates(residual: Float32Array, usePx: Uint8Array, shape: Shape): DustCandidate[] {
@@ -31,7 +34,7 @@ export function dustCandidates(residual: Float32Array, usePx: Uint8Array, shape:
     }
     candidates.push(...darkDiscs(level, diameterPx / bin, bin));
   }
-  return candidates.sort((a, b) => b.significance - a.significance).slice(0, 4000);
+  return candidates.sort((a, b) => b.contrast * b.diameterPx - a.contrast * a.diameterPx).slice(0, 4000);
 }
 
 interface Level {
@@ -83,6 +86,7 @@ function darkDiscs(level: Level, diameter: number, bin: number): DustCandidate[]
         yPx: (y + 0.5) * bin - 0.5,
         diameterPx: diameter * bin,
         significance: here / spread.sigma,
+        contrast: here,
       });
     }
   return found;
@@ -97,7 +101,8 @@ function contrastMap(level: Level, radius: number): Float64Array {
   const outer = chords(radius * 2);
   const most = level.weights.reduce((a, b) => Math.max(a, b), 0) / Math.max(1, widthPx); // px per cell, at most
   const map = new Float64Array(widthPx * heightPx);
-  const area = (rows: readonly number[]) => rows.reduce((sum, half, k) => sum + (2 * half + 1) * (k === 0 ? 1 : 2), 0);
+  const area = (rows: readonly number[]) =>
+    rows.reduce((sum, half, k) => sum + (2 * half + 1) * (k === 0 ? 1 : 2), 0);
   const discLeast = (area(disc) * most) / 3;
   const ringLeast = ((area(outer) - area(gap)) * most) / 3;
   const part = { value: 0, weight: 0 };

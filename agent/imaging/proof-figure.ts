@@ -72,7 +72,7 @@ export const rules = {
     whatToDo: "The rig changed while the flat was taken: look for what moved, then take it again.",
   },
   leftoverSun: {
-    name: "picture of the Sun left in the flat",
+    name: "structure of the Sun left in the flat, rms",
     unit: "share",
     ...upTo(0.002, 0.005),
     whatToDo: "The blur is too weak: use a denser diffuser, or none of its edge in the light.",

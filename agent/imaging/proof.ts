@@ -58,7 +58,7 @@ export function proveFlat(input: ProofInput): Proof {
     ...(last ? [judge("evenOdd", last.measured / last.expected, 0.006)] : []),
     ...(series.halves ? [judge("drift", series.halves.driftRms, series.halves.driftSigma)] : []),
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
-    ...(leftover ? [judge("leftoverSun", insignificantIsNone(leftover), leftover.shareSigma)] : []),
+    ...(leftover ? [judge("leftoverSun", insignificantIsNone(leftover), leftover.rmsSigma)] : []),
     ...(input.leak ? [judge("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
     ...(shape ? [judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma)] : []),
   ];
@@ -120,6 +120,6 @@ function dividedBy(pictureAdu: Float32Array, flat: Flat): Float32Array {
 }
 
 /** Chance overlap of the Sun's structure with the rig's is no picture of the Sun. */
-function insignificantIsNone({ share, shareSigma }: LeftoverSun): number {
-  return Math.abs(share) > 3 * shareSigma ? Math.abs(share) : 0;
+function insignificantIsNone({ rms, rmsSigma }: LeftoverSun): number {
+  return rms > 3 * rmsSigma ? rms : 0;
 }

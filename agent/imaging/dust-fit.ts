@@ -1,0 +1,248 @@
+import { invertSymmetric } from "./linear-solve.ts";
+import type { Shape } from "./shape.ts";
+
+/** A shadow as fitted to ln F less its background. */
+export interface ShadowFit {
+  readonly xPx: number;
+  readonly yPx: number;
+  readonly radiusPx: number;
+  /** Of the bright middle over that of the shadow; 0 without one. */
+  readonly holeRatio: number;
+  /** Width over which the rim falls: the size of the speck itself. */
+  readonly edgePx: number;
+  /** In ln F. */
+  readonly depth: number;
+  /** From the scatter of the pixels about the fit. */
+  readonly depthSigma: number;
+  /** Sum of squared residuals over the patch, and how many pixels were in it. */
+  readonly squares: number;
+  readonly pixels: number;
+}
+
+/** x, y, radius, hole ratio, edge; depth, level, slope in x, slope in y. */
+const unknowns = 9;
+const samplesMax = 2500;
+const rounds = 14;
+
+interface Patch {
+  readonly x: Float64Array;
+  readonly y: Float64Array;
+  readonly value: Float64Array;
+  readonly count: number;
+  readonly scalePx: number;
+}
+
+/**
+ * Fits disc or ring with a soft rim, on a sloping background, by damped least squares (Levenberg, Quarterly of Applied
+ * Mathematics 2 (1944) 164). A shadow that is cut by the frame's edge is fitted by what is seen of it.
+ * @returns `undefined` when too little is seen or the fit runs away
+ */
+export function fitShadow(
+  residual: Float32Array,
+  usePx: Uint8Array,
+  shape: Shape,
+  start: { readonly xPx: number; readonly yPx: number; readonly diameterPx: number },
+  holeRatio: number | undefined,
+): ShadowFit | undefined {
+  const radius = start.diameterPx / 2;
+  const patch = patchAbout(residual, usePx, shape, start.xPx, start.yPx, Math.max(radius * 1.7, radius + 5));
+  if (patch.count < 40) return undefined;
+  const fixedHole = holeRatio === 0;
+  let p = [
+    start.xPx,
+    start.yPx,
+    radius,
+    holeRatio ?? 0,
+    Math.max(1, 0.3 * radius),
+    depthAt(patch, start, radius),
+    0,
+    0,
+    0,
+  ];
+  let squares = squaresOf(patch, p);
+  let damping = 1e-2;
+  let inverse: number[] | undefined;
+  for (let round = 0; round < rounds; round++) {
+    const { normal, right } = normalEquations(patch, p, squares, fixedHole);
+    let improved = false;
+    for (let tries = 0; tries < 5 && !improved; tries++) {
+      const damped = normal.slice();
+      for (let k = 0; k < unknowns; k++) damped[k * unknowns + k]! *= 1 + damping;
+      inverse = invertSymmetric(damped, unknowns);
+      if (!inverse) return undefined;
+      const next = bounded(
+        p.map((value, k) => value + right.reduce((sum, r, j) => sum + inverse![k * unknowns + j]! * r, 0)),
+        start,
+        radius,
+        fixedHole,
+      );
+      const nextSquares = squaresOf(patch, next);
+      if (nextSquares < squares) {
+        improved = true;
+        damping = Math.max(1e-6, damping / 8);
+        const gain = (squares - nextSquares) / squares;
+        p = next;
+        squares = nextSquares;
+        if (gain < 1e-6) round = rounds;
+      } else damping *= 10;
+    }
+    if (!improved) break;
+  }
+  if (!inverse) return undefined;
+  const [xPx, yPx, radiusPx, hole, edgePx, depth] = p as [number, number, number, number, number, number];
+  const variance = squares / Math.max(1, patch.count - unknowns);
+  return {
+    xPx,
+    yPx,
+    radiusPx,
+    holeRatio: hole,
+    edgePx,
+    depth,
+    depthSigma: Math.sqrt(variance * Math.max(0, inverse[5 * unknowns + 5]!)),
+    squares,
+    pixels: patch.count,
+  };
+}
+
+/** How much of its full depth the shadow has at a distance from its centre. */
+export function shadowAt(r: number, fit: Pick<ShadowFit, "radiusPx" | "holeRatio" | "edgePx">): number {
+  return profile(r, fit.radiusPx, fit.holeRatio, fit.edgePx);
+}
+
+function profile(r: number, radius: number, holeRatio: number, edge: number): number {
+  const hole = holeRatio * radius;
+  return rise((radius - r) / edge + 0.5) - (hole > 0.5 ? rise((hole - r) / edge + 0.5) : 0);
+}
+
+function rise(t: number): number {
+  if (t <= 0) return 0;
+  return t >= 1 ? 1 : t * t * (3 - 2 * t);
+}
+
+function model(p: readonly number[], x: number, y: number, scalePx: number): number {
+  const dx = x - p[0]!;
+  const dy = y - p[1]!;
+  const shade = profile(Math.sqrt(dx * dx + dy * dy), p[2]!, p[3]!, p[4]!);
+  return p[6]! + (p[7]! * dx + p[8]! * dy) / scalePx - p[5]! * shade;
+}
+
+function squaresOf(patch: Patch, p: readonly number[]): number {
+  let squares = 0;
+  for (let k = 0; k < patch.count; k++)
+    squares += (patch.value[k]! - model(p, patch.x[k]!, patch.y[k]!, patch.scalePx)) ** 2;
+  return squares;
+}
+
+const steps = [0.05, 0.05, 0.05, 0.01, 0.05];
+
+function normalEquations(patch: Patch, p: readonly number[], squares: number, fixedHole: boolean) {
+  const normal: number[] = new Array(unknowns * unknowns).fill(0);
+  const right: number[] = new Array(unknowns).fill(0);
+  const shifted = steps.map((step, k) => p.map((value, j) => (j === k ? value + step : value)));
+  const row = new Float64Array(unknowns);
+  for (let k = 0; k < patch.count; k++) {
+    const [x, y] = [patch.x[k]!, patch.y[k]!];
+    const here = model(p, x, y, patch.scalePx);
+    for (let j = 0; j < steps.length; j++)
+      row[j] = (model(shifted[j]!, x, y, patch.scalePx) - here) / steps[j]!;
+    if (fixedHole) row[3] = 0;
+    const [dx, dy] = [x - p[0]!, y - p[1]!];
+    row[5] = -profile(Math.sqrt(dx * dx + dy * dy), p[2]!, p[3]!, p[4]!);
+    row[6] = 1;
+    row[7] = dx / patch.scalePx;
+    row[8] = dy / patch.scalePx;
+    const miss = patch.value[k]! - here;
+    for (let a = 0; a < unknowns; a++) {
+      right[a]! += row[a]! * miss;
+      for (let b = a; b < unknowns; b++) normal[a * unknowns + b]! += row[a]! * row[b]!;
+    }
+  }
+  for (let a = 0; a < unknowns; a++)
+    for (let b = 0; b < a; b++) normal[a * unknowns + b] = normal[b * unknowns + a]!;
+  // An unknown that nothing depends on here (no hole) keeps its value instead of making the matrix singular.
+  const floor = 1e-9 * Math.max(...normal) + 1e-12 * squares;
+  for (let a = 0; a < unknowns; a++) normal[a * unknowns + a]! += floor;
+  return { normal, right };
+}
+
+function bounded(
+  p: number[],
+  start: { readonly xPx: number; readonly yPx: number },
+  radius: number,
+  fixedHole: boolean,
+): number[] {
+  const within = (value: number, least: number, most: number) => Math.min(most, Math.max(least, value));
+  p[0] = within(p[0]!, start.xPx - 0.9 * radius - 1, start.xPx + 0.9 * radius + 1);
+  p[1] = within(p[1]!, start.yPx - 0.9 * radius - 1, start.yPx + 0.9 * radius + 1);
+  p[2] = within(p[2]!, 0.45 * radius, 1.9 * radius);
+  p[3] = fixedHole ? 0 : within(p[3]!, 0, 0.75);
+  p[4] = within(p[4]!, 0.7, Math.max(1.5, 1.5 * p[2]!));
+  return p;
+}
+
+function depthAt(
+  patch: Patch,
+  start: { readonly xPx: number; readonly yPx: number },
+  radius: number,
+): number {
+  let [inside, insideCount, outside, outsideCount] = [0, 0, 0, 0];
+  for (let k = 0; k < patch.count; k++) {
+    const r = Math.hypot(patch.x[k]! - start.xPx, patch.y[k]! - start.yPx);
+    if (r < 0.8 * radius) {
+      inside += patch.value[k]!;
+      insideCount++;
+    } else if (r > 1.3 * radius) {
+      outside += patch.value[k]!;
+      outsideCount++;
+    }
+  }
+  return outside / Math.max(1, outsideCount) - inside / Math.max(1, insideCount);
+}
+
+/** At most 2500 pixels; of a large patch the means of small squares, so that nothing of the light is wasted. */
+function patchAbout(
+  residual: Float32Array,
+  usePx: Uint8Array,
+  shape: Shape,
+  xPx: number,
+  yPx: number,
+  reachPx: number,
+): Patch {
+  const { widthPx, heightPx } = shape;
+  const side = Math.max(1, Math.ceil(Math.sqrt((Math.PI * reachPx * reachPx) / samplesMax)));
+  const x: number[] = [];
+  const y: number[] = [];
+  const value: number[] = [];
+  for (
+    let v = Math.max(0, Math.floor(yPx - reachPx));
+    v + side <= Math.min(heightPx, yPx + reachPx + 1);
+    v += side
+  )
+    for (
+      let u = Math.max(0, Math.floor(xPx - reachPx));
+      u + side <= Math.min(widthPx, xPx + reachPx + 1);
+      u += side
+    ) {
+      const [cx, cy] = [u + (side - 1) / 2, v + (side - 1) / 2];
+      if (Math.hypot(cx - xPx, cy - yPx) > reachPx) continue;
+      let sum = 0;
+      let count = 0;
+      for (let b = v; b < v + side; b++)
+        for (let i = b * widthPx + u; i < b * widthPx + u + side; i++)
+          if (usePx[i] === 1) {
+            sum += residual[i]!;
+            count++;
+          }
+      if (count * 2 < side * side || count === 0) continue;
+      x.push(cx);
+      y.push(cy);
+      value.push(sum / count);
+    }
+  return {
+    x: Float64Array.from(x),
+    y: Float64Array.from(y),
+    value: Float64Array.from(value),
+    count: x.length,
+    scalePx: reachPx,
+  };
+}

@@ -1,0 +1,112 @@
+import { join } from "node:path";
+import { expect, test } from "vitest";
+import { flatAgainstTruth } from "../../../../agent/imaging/flat-against-truth.ts";
+import { flat } from "../../../../agent/procedures/flat/flat.ts";
+import type { FlatAsk } from "../../../../agent/procedures/flat/flat-ask.ts";
+import { images } from "../../../../agent/procedures/images/images.ts";
+import { leakCheck } from "../../../../agent/procedures/leak-check/leak-check.ts";
+import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";
+import { benchOnWorld } from "../bench-on-world.ts";
+
+const leakAsk = { limitFraction: 0.001, frames: 8, levelFraction: 0.85, coverAfter: "closed" } as const;
+const ask: FlatAsk = {
+  blur: "diffuser",
+  frames: 20,
+  darkFrames: 8,
+  levelFraction: 0.85,
+  leakLimitFraction: 0.001,
+  coverAfter: "closed",
+};
+
+/** Deep wells: 20 frames are enough for 0.2 %. */
+const deep = {
+  camera: { bits: 14, words: "shifted", fullWellElectrons: 50_000, electronsPerCodeAtGain0: 3 },
+} as const;
+
+test("leak check, then a flat of 20 frames: good, true to the scene, diffuser out and cover closed after it", async () => {
+  using rig = benchOnWorld(41, deep);
+  await rig.run(leakCheck, leakAsk);
+  const outcome = await rig.run(flat, ask);
+  expect(outcome.failure).toBeUndefined();
+  const found = outcome.found!;
+  expect(found).toMatchObject({ verdict: "good", frameCount: 20, refusedFrames: 0 });
+  expect(Math.abs(found.upperEdge.median - 0.85)).toBeLessThan(0.012);
+  const master = readCcdImage(join(rig.bench.folder, found.files.flat));
+  const { widthPx, heightPx, data } = master;
+  const { flat: truth } = rig.painter.truth();
+  const compared = flatAgainstTruth({
+    widthPx,
+    heightPx,
+    master: data,
+    sigma: master.sigma!,
+    mask: master.mask!,
+    truth,
+  })!;
+  expect(compared.rmsError / compared.rmsExpected).toBeLessThan(1.05);
+  expect(Math.abs(compared.withinOneSigma - 0.6827)).toBeLessThan(0.02);
+  expect(rig.world.diffuser.position).toBe(0);
+  expect(rig.world.cover.position).toBe(0);
+  expect(rig.notes.filter(({ event }) => event === "dark master")).toHaveLength(1); // the leak check's served
+});
+
+test("progress is told once a frame, with the time left", async () => {
+  using rig = benchOnWorld(42);
+  await rig.run(leakCheck, leakAsk);
+  rig.told.length = 0;
+  await rig.run(flat, ask);
+  const frames = rig.told.filter(({ what }) => what === "flat frames");
+  expect(frames.map(({ done }) => done)).toEqual(Array.from({ length: 20 }, (_, k) => k + 1));
+  expect(frames.at(-1)!.secondsLeft).toBe(0);
+  expect(frames[9]!.secondsLeft).toBeGreaterThan(0);
+});
+
+test("no leak check before it: refused, nothing moves", async () => {
+  using rig = benchOnWorld(43);
+  const before = rig.world.history.length;
+  const outcome = await rig.run(flat, ask);
+  expect(outcome).toMatchObject({ ended: "failed", failure: { code: "LEAK_CHECK_MISSING" } });
+  expect(rig.world.history.slice(before).some(({ part }) => part === "cover" || part === "mount")).toBe(
+    false,
+  );
+});
+
+test.each(["defocus", "drift"] as const)("a flat by %s is refused: not yet possible", async (blur) => {
+  using rig = benchOnWorld(44);
+  const outcome = await rig.run(flat, { ...ask, blur });
+  expect(outcome).toMatchObject({ ended: "failed", failure: { code: "BLUR_NOT_POSSIBLE" } });
+  expect(outcome.failure!.message).toContain(blur);
+});
+
+test("darks that do not match are taken anew, and the mount comes back to the Sun", async () => {
+  using rig = benchOnWorld(45, deep);
+  await rig.run(leakCheck, leakAsk);
+  const outcome = await rig.run(flat, { ...ask, darkFrames: 12 });
+  expect(outcome.found).toMatchObject({ verdict: "good" });
+  expect(rig.findings.darkMaster!.frameCount).toBe(12);
+});
+
+test("after images have shown how bright the bare Sun is, the flat is searched for what is left of it", async () => {
+  using rig = benchOnWorld(46, deep);
+  const taken = await rig.run(images, { frames: 2, levelFraction: 0.7, coverAfter: "closed" });
+  expect(taken.ended).toBe("completed");
+  await rig.run(leakCheck, leakAsk);
+  const outcome = await rig.run(flat, ask);
+  const left = outcome.found!.proof.leftoverSun!;
+  expect(Math.abs(left.share)).toBeLessThan(4 * left.shareSigma);
+  expect(outcome.found!.proof.figures.find(({ id }) => id === "leftoverSun")).toMatchObject({
+    verdict: "good",
+  });
+});
+
+test("the sky is lost in mid-series: the frame is dropped, cover closed, diffuser out", async () => {
+  using rig = benchOnWorld(47);
+  await rig.run(leakCheck, leakAsk);
+  const outcome = await rig.run(flat, ask, {
+    send: { afterSeconds: 14, event: { type: "SKY_LOST", reasons: ["rain"] } },
+  });
+  expect(outcome.ended).toBe("stopped");
+  expect(outcome.failure!.message).toContain("rain");
+  expect(rig.world.cover.position).toBe(0);
+  expect(rig.world.diffuser.position).toBe(0);
+  expect(rig.world.camera.phase).toBe("idle");
+});
