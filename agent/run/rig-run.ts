@@ -191,8 +191,8 @@ export class RigRun implements RunHands {
   }
 
   async report(): Promise<void> {
+    this.#writeRecord(); // first without the report: should anything here fail, the numbers are there
     this.#keepForLater();
-    this.#writeRecord(); // first without the report: should drawing it fail, the numbers are there
     this.#files = await this.#options.clock.hold(this.#options.writeOutputs(this.outcome().record));
     this.#writeRecord();
   }

@@ -1,8 +1,9 @@
 import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
+import { mastersOf } from "../../agent/run/history.ts";
 import { DeadlineError, RefusedError } from "../../drivers/kit/errors.ts";
-import { FakeRun, usualWorks } from "../agent/run/fake-run.ts";
+import { FakeRun, flatFound, usualWorks } from "../agent/run/fake-run.ts";
 
 let run: FakeRun;
 let before: unknown;
@@ -36,6 +37,10 @@ test("a clear morning: every step in order, verdict good, rig as it was found", 
   });
   expect(report).toMatchObject({ ended: "completed", verdict: "good", exitCode: 0, notAsFound: [] });
   expect(seen).toEqual(["centre", "leak-check", "flat", "images"]);
+  const masters = mastersOf(run.ledger, { rig: "garden", trainMark: report.record.trainMark! });
+  expect(masters).toMatchObject([
+    { kind: "flat", verdict: "good", file: join(report.folder, "flat-master.fits") },
+  ]);
   expect(report.record.steps.map((step) => step.ended)).toEqual(Array(4).fill("completed"));
   expect(run.rig.told).toContain("cover.position = open");
   expectAsFound();
@@ -148,7 +153,7 @@ test("a failed step ends the plan, unless the plan goes on", async () => {
 test("a result that is bad is said so with its own code", async () => {
   const report = await run.run({
     ...usualWorks,
-    flat: async () => ({ ended: "completed", found: { verdict: "bad" } }),
+    flat: async () => ({ ended: "completed", found: flatFound("bad") }),
   });
   expect(report).toMatchObject({ ended: "completed", verdict: "bad", exitCode: 3 });
 });

@@ -73,6 +73,12 @@ export class FakeRun implements Disposable {
   }
 }
 
+/** What the run itself reads of a flat's result. */
+export function flatFound(verdict: "good" | "usable" | "bad") {
+  const files = { flat: "flat-master.fits", dark: "dark-master.fits", sampleFrame: "flat-sample.fits" };
+  return { verdict, files, blur: "diffuser", frameCount: 10, exposureSeconds: 0.3, reasons: [] };
+}
+
 /** Steps that use the rig as the real ones do, as far as its settings are concerned. */
 export const usualWorks: Partial<Record<StepKind, FakeWork>> = {
   centre: async ({ rig, clock, findings, site }, signal) => {
@@ -89,6 +95,6 @@ export const usualWorks: Partial<Record<StepKind, FakeWork>> = {
   flat: async ({ rig, clock }, signal) => {
     await rig.diffuser!.ensureClosed(signal);
     await clock.sleep(120, signal);
-    return { ended: "completed", found: { verdict: "good" } };
+    return { ended: "completed", found: flatFound("good") };
   },
 };
