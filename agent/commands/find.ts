@@ -1,0 +1,133 @@
+import type { Command } from "commander";
+import {
+  type Address,
+  type Findings,
+  type FindOptions,
+  type FoundServer,
+  findServers,
+} from "../../drivers/find-servers.ts";
+import { silentLog } from "../../drivers/kit/log.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { rigBlock } from "./rig-block.ts";
+
+export interface FindCommandOptions {
+  /** HOST:PORT each. */
+  readonly indi?: readonly string[];
+  readonly alpaca?: readonly string[];
+  readonly seconds?: string;
+  readonly discoveryPort?: string;
+  /** How servers are reached; sockets unless a test says otherwise. */
+  readonly links?: Pick<FindOptions, "exchange" | "openers"> & {
+    targets?: NonNullable<FindOptions["discovery"]>["targets"];
+  };
+}
+
+const indiPort = 7624;
+const usualIndi = [`localhost:${indiPort}`];
+
+/** `evenfield find`: lists device servers of both protocols and what hangs on them; connects no device. @throws CommandError */
+export async function find(options: FindCommandOptions, host: CommandHost): Promise<Outcome> {
+  const wanted = (given: readonly string[] | undefined, port?: number) =>
+    (given ?? []).map((text) => readAddress(text, port));
+  const { targets, ...links } = options.links ?? {};
+  const findings = await findServers(
+    {
+      clock: host.clock,
+      log: silentLog,
+      random: new Random(1),
+      indi: wanted(options.indi ?? usualIndi, indiPort),
+      alpaca: wanted(options.alpaca),
+      discovery: {
+        waitSeconds: readNumber(options.seconds ?? "2", "--seconds", 0.1, 60),
+        port: readNumber(options.discoveryPort ?? "32227", "--discovery-port", 1, 65535),
+        ...(targets === undefined ? {} : { targets }),
+      },
+      ...links,
+    },
+    new AbortController().signal,
+  );
+  const block = findings.servers.length === 0 ? "" : rigBlock(findings.servers);
+  const silent =
+    options.indi === undefined
+      ? findings.silent.filter(({ protocol }) => protocol !== "indi")
+      : findings.silent;
+  return {
+    exitCode: exitCodes.done,
+    result: { servers: findings.servers, silent, rigBlock: block },
+    text: textOf({ ...findings, silent }, block),
+  };
+}
+
+const nothingDone = "Nothing was looked for.";
+
+/** `HOST:PORT`, an IPv6 host in brackets. */
+function readAddress(text: string, usualPort: number | undefined): Address {
+  const [, bracketed, plain, digits] = /^(?:\[([^\]]+)\]|([^:\s[\]]+))(?::(\d{1,5}))?$/.exec(text) ?? [];
+  const host = bracketed ?? plain;
+  const port = digits === undefined ? usualPort : Number(digits);
+  if (host !== undefined && port !== undefined && port >= 1 && port <= 65535) return { host, port };
+  throw new CommandError(exitCodes.wrongInput, {
+    happened: `"${text}" is not a host and a port.`,
+    state: nothingDone,
+    whatToDo: "Give it as HOST:PORT, for example 192.168.1.20:11111 or [fe80::1]:11111.",
+  });
+}
+
+function readNumber(text: string, option: string, min: number, max: number): number {
+  const value = text.trim() === "" ? Number.NaN : Number(text);
+  if (value >= min && value <= max) return value;
+  throw new CommandError(exitCodes.wrongInput, {
+    happened: `"${text}" is no value for ${option}.`,
+    state: nothingDone,
+    whatToDo: `Give a number from ${min} to ${max}.`,
+  });
+}
+
+function textOf({ servers, silent }: Findings, block: string): string {
+  const unheard = silent.map(
+    ({ protocol, host, port, reason }) => `no answer: ${protocol} ${host}:${port} (${reason})`,
+  );
+  if (servers.length === 0) {
+    return [
+      "No device server was found. Servers of other networks are asked by name: --alpaca HOST:PORT, --indi HOST:PORT.",
+      ...unheard,
+    ].join("\n");
+  }
+  return [
+    ...servers.flatMap(serverLines),
+    ...unheard,
+    "",
+    "# For a rig file; keep what is meant, and rename the servers as you like:",
+    block,
+  ].join("\n");
+}
+
+function serverLines({ protocol, host, port, name, version, devices }: FoundServer): string[] {
+  const called = [name, version].filter((word) => word !== "").join(" ");
+  const heading = `${protocol} server ${host}:${port}${called === "" ? "" : `, ${called}`}`;
+  const rows = devices.map((device) => {
+    const facts = [device.kind, device.version].filter((word) => word !== "").join(" ");
+    const use = device.roles.length === 0 ? "no use in a rig" : device.roles.join(" or ");
+    return `  ${device.name} (${facts}): ${use}`;
+  });
+  return [heading, ...(rows.length === 0 ? ["  no devices"] : rows)];
+}
+
+export function registerFind(program: Command, host: CommandHost = processHost): void {
+  program
+    .command("find")
+    .description("device servers on the local network, both protocols; connects no device")
+    .option(
+      "--indi <HOST:PORT...>",
+      `INDI servers to ask, which do not announce themselves (default ${usualIndi[0]})`,
+    )
+    .option("--alpaca <HOST:PORT...>", "Alpaca servers to ask beside those that answer discovery")
+    .option("--seconds <S>", "how long answers are waited for, twice", "2")
+    .option("--discovery-port <PORT>", "UDP port of Alpaca discovery", "32227")
+    .option("--json", "one JSON result on stdout")
+    .addHelpText("after", "\nExample:\n  evenfield find --indi observatory.local:7624")
+    .action((options: FindCommandOptions & { json?: boolean }) =>
+      conclude(host, options.json === true, () => find(options, host)),
+    );
+}
