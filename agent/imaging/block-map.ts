@@ -17,6 +17,13 @@ export class BlockMap {
     return this.columns * this.rows;
   }
 
+  /** The block that a pixel lies in. */
+  blockOf(i: number): number {
+    const { widthPx } = this.shape;
+    const x = i % widthPx;
+    return Math.floor((i - x) / widthPx / this.sidePx) * this.columns + Math.floor(x / this.sidePx);
+  }
+
   /** Sums per block of a frame less its dark, over pixels that are 1 in `usePx`. */
   sumFrame(frameAdu: Uint16Array, darkAdu: Float32Array, usePx: Uint8Array): Float64Array {
     checkShape(frameAdu, this.shape);

@@ -22,20 +22,19 @@ const warmBelowAdu = 40_000;
  */
 export function darkMismatch(
   differenceAdu: Float32Array,
+  usualDifference: BlockSpreads,
   darkAdu: Float32Array,
   sigmaAdu: number,
   map: BlockMap,
   biasAdu: number | undefined,
 ): DarkMismatch {
-  const usual = blockMedians(darkAdu, map);
-  const usualDifference = blockMedians(differenceAdu, map);
-  const { widthPx } = map.shape;
+  const usual = blockSpreads(darkAdu, map).medians;
   const ratios: number[] = [];
   for (let i = 0; i < darkAdu.length; i++) {
-    const b = Math.floor(Math.floor(i / widthPx) / map.sidePx) * map.columns + Math.floor((i % widthPx) / map.sidePx);
+    const b = map.blockOf(i);
     const excess = darkAdu[i]! - usual[b]!;
     if (excess > warmSigma * sigmaAdu && darkAdu[i]! < warmBelowAdu)
-      ratios.push((differenceAdu[i]! - usualDifference[b]!) / excess);
+      ratios.push((differenceAdu[i]! - usualDifference.medians[b]!) / excess);
   }
   const spread = ratios.length >= 10 ? medianAndSigma(ratios) : undefined;
   const shareSigma = spread ? (1.25 * spread.sigma) / Math.sqrt(ratios.length) : 0;
@@ -46,20 +45,30 @@ export function darkMismatch(
   return { share, shareSigma, blockAdu, evenSigmaAdu: shareSigma * Math.max(0, meanDark) };
 }
 
-function blockMedians(picture: Float32Array, map: BlockMap): Float64Array {
+export interface BlockSpreads {
+  readonly medians: Float64Array;
+  /** Robust. */
+  readonly sigmas: Float64Array;
+}
+
+export function blockSpreads(picture: Float32Array, map: BlockMap): BlockSpreads {
   const { widthPx, heightPx } = map.shape;
   const side = map.sidePx;
   const values = new Float64Array(side * side);
   const medians = new Float64Array(map.count);
+  const sigmas = new Float64Array(map.count);
   for (let b = 0; b < map.count; b++) {
     const x0 = (b % map.columns) * side;
     const y0 = Math.floor(b / map.columns) * side;
     let count = 0;
     for (let y = y0; y < Math.min(heightPx, y0 + side); y++)
       for (let x = x0; x < Math.min(widthPx, x0 + side); x++) values[count++] = picture[y * widthPx + x]!;
-    medians[b] = medianInPlace(values, count) ?? 0;
+    const middle = medianInPlace(values, count) ?? 0;
+    medians[b] = middle;
+    for (let k = 0; k < count; k++) values[k] = Math.abs(values[k]! - middle);
+    sigmas[b] = 1.4826 * (medianInPlace(values, count) ?? 0);
   }
-  return medians;
+  return { medians, sigmas };
 }
 
 function lowest(values: Float64Array): number {

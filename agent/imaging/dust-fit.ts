@@ -1,3 +1,4 @@
+import { type Patch, patchAbout } from "./dust-patch.ts";
 import { invertSymmetric } from "./linear-solve.ts";
 import type { Shape } from "./shape.ts";
 
@@ -21,16 +22,7 @@ export interface ShadowFit {
 
 /** x, y, radius, hole ratio, edge; depth, level, slope in x, slope in y. */
 const unknowns = 9;
-const samplesMax = 2500;
 const rounds = 14;
-
-interface Patch {
-  readonly x: Float64Array;
-  readonly y: Float64Array;
-  readonly value: Float64Array;
-  readonly count: number;
-  readonly scalePx: number;
-}
 
 /**
  * Fits disc or ring with a soft rim, on a sloping background, by damped least squares (Levenberg, Quarterly of Applied
@@ -197,52 +189,4 @@ function depthAt(
     }
   }
   return outside / Math.max(1, outsideCount) - inside / Math.max(1, insideCount);
-}
-
-/** At most 2500 pixels; of a large patch the means of small squares, so that nothing of the light is wasted. */
-function patchAbout(
-  residual: Float32Array,
-  usePx: Uint8Array,
-  shape: Shape,
-  xPx: number,
-  yPx: number,
-  reachPx: number,
-): Patch {
-  const { widthPx, heightPx } = shape;
-  const side = Math.max(1, Math.ceil(Math.sqrt((Math.PI * reachPx * reachPx) / samplesMax)));
-  const x: number[] = [];
-  const y: number[] = [];
-  const value: number[] = [];
-  for (
-    let v = Math.max(0, Math.floor(yPx - reachPx));
-    v + side <= Math.min(heightPx, yPx + reachPx + 1);
-    v += side
-  )
-    for (
-      let u = Math.max(0, Math.floor(xPx - reachPx));
-      u + side <= Math.min(widthPx, xPx + reachPx + 1);
-      u += side
-    ) {
-      const [cx, cy] = [u + (side - 1) / 2, v + (side - 1) / 2];
-      if (Math.hypot(cx - xPx, cy - yPx) > reachPx) continue;
-      let sum = 0;
-      let count = 0;
-      for (let b = v; b < v + side; b++)
-        for (let i = b * widthPx + u; i < b * widthPx + u + side; i++)
-          if (usePx[i] === 1) {
-            sum += residual[i]!;
-            count++;
-          }
-      if (count * 2 < side * side || count === 0) continue;
-      x.push(cx);
-      y.push(cy);
-      value.push(sum / count);
-    }
-  return {
-    x: Float64Array.from(x),
-    y: Float64Array.from(y),
-    value: Float64Array.from(value),
-    count: x.length,
-    scalePx: reachPx,
-  };
 }

@@ -4,6 +4,7 @@ import { trusted } from "./flat-shape.ts";
 import { logResidual } from "./log-residual.ts";
 import type { Flat } from "./normalise-flat.ts";
 import { medianAndSigma } from "./order-statistics.ts";
+import { forEachWithin } from "./pixels-within.ts";
 import type { Shape } from "./shape.ts";
 
 export interface DustFound {
@@ -47,14 +48,16 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   const residual = logResidual(flat, windowPx);
   const usePx = trusted(flat);
   const found: DustFound[] = [];
+  const shallowest = options.leastDepth ?? 0.003;
   for (const candidate of passes(() => dustCandidates(residual, usePx, shape))) {
+    if (candidate.contrast < shallowest / 2) continue;
     if (contrastAt(residual, usePx, shape, candidate) < leftOver * candidate.contrast) continue;
     const fit = bestFit(residual, usePx, shape, candidate);
     if (!fit || !isSharpEnough(fit) || !isMostlySeen(fit, shape)) continue;
     const depthSigma = scatterAround(residual, usePx, shape, fit);
     if (depthSigma === undefined) continue;
     const depth = 1 - Math.exp(-fit.depth);
-    const leastDepth = (options.leastDepth ?? 0.003) * (isCut(fit, shape) ? 3 : 1);
+    const leastDepth = shallowest * (isCut(fit, shape) ? 3 : 1);
     if (depth < leastDepth || depth < snrMin * depthSigma) continue;
     if (found.some((other) => isRemnant(other, fit, depth))) continue;
     takeOut(residual, shape, fit);
@@ -193,27 +196,4 @@ function contrastAt(residual: Float32Array, usePx: Uint8Array, shape: Shape, at:
     }
   });
   return discCount === 0 || ringCount === 0 ? 0 : ring / ringCount - disc / discCount;
-}
-
-function forEachWithin(
-  shape: Shape,
-  xPx: number,
-  yPx: number,
-  reachPx: number,
-  visit: (i: number, dx: number, dy: number, r: number) => void,
-): void {
-  const { widthPx, heightPx } = shape;
-  for (
-    let y = Math.max(0, Math.ceil(yPx - reachPx));
-    y <= Math.min(heightPx - 1, Math.floor(yPx + reachPx));
-    y++
-  )
-    for (
-      let x = Math.max(0, Math.ceil(xPx - reachPx));
-      x <= Math.min(widthPx - 1, Math.floor(xPx + reachPx));
-      x++
-    ) {
-      const r = Math.hypot(x - xPx, y - yPx);
-      if (r <= reachPx) visit(y * widthPx + x, x - xPx, y - yPx, r);
-    }
 }

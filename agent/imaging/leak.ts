@@ -1,5 +1,5 @@
 import { BlockMap } from "./block-map.ts";
-import { darkMismatch } from "./dark-mismatch.ts";
+import { blockSpreads, darkMismatch } from "./dark-mismatch.ts";
 import { medianAndSigma, quantile } from "./order-statistics.ts";
 import { fitPlane } from "./plane-fit.ts";
 import type { Shape } from "./shape.ts";
@@ -62,10 +62,14 @@ export function judgeLeak(input: LeakInput): LeakReport {
   const noise = spreadOf(difference);
   const sidePx = Math.max(8, Math.min(64, Math.floor(Math.min(shape.widthPx, shape.heightPx) / 8)));
   const map = new BlockMap(shape, sidePx);
-  const warm = darkMismatch(difference, input.darkAdu, noise.sigma, map, input.biasAdu);
+  const usual = blockSpreads(difference, map);
+  const warm = darkMismatch(difference, usual, input.darkAdu, noise.sigma, map, input.biasAdu);
   const usePx = new Uint8Array(px);
-  for (let i = 0; i < px; i++)
-    usePx[i] = Math.abs(difference[i]! - noise.median) < 6 * noise.sigma && input.unhealthyPx?.[i] !== 1 ? 1 : 0;
+  for (let i = 0; i < px; i++) {
+    const b = map.blockOf(i); // outliers among their neighbours only: a bright patch is the leak itself
+    const most = 6 * Math.max(noise.sigma, usual.sigmas[b]!);
+    usePx[i] = Math.abs(difference[i]! - usual.medians[b]!) < most && input.unhealthyPx?.[i] !== 1 ? 1 : 0;
+  }
   const { sums, counts } = map.sumPicture(difference, usePx);
   const mapAdu = new Float32Array(map.count).fill(Number.NaN);
   const blocks: { x: number; y: number; value: number; sigma: number }[] = [];
@@ -89,7 +93,9 @@ export function judgeLeak(input: LeakInput): LeakReport {
   const meanLeakAdu = values.reduce((a, b) => a + b, 0) / Math.max(1, values.length);
   const totalSigma = Math.hypot(blockSigma, evenSigma);
   const plane = fitPlane(blocks, blockSigma);
-  const gradientZ = plane ? Math.hypot(plane.slopeX / plane.slopeXSigma, plane.slopeY / plane.slopeYSigma) : 0;
+  const gradientZ = plane
+    ? Math.hypot(plane.slopeX / plane.slopeXSigma, plane.slopeY / plane.slopeYSigma)
+    : 0;
   const brightest = blocks.reduce((a, b) => (b.value > a.value ? b : a), blocks[0]!);
   const blockZMax = brightest ? brightest.value / totalSigma : 0;
   const blockZLimit = oneSidedLimit(1e-3 / Math.max(1, blocks.length));
@@ -147,7 +153,9 @@ function levelSigma(levelsAdu: readonly number[]): number {
 /** z that a normal value exceeds with the given small chance. Source: Abramowitz & Stegun 26.2.23. */
 function oneSidedLimit(chance: number): number {
   const t = Math.sqrt(-2 * Math.log(chance));
-  return t - (2.515517 + t * (0.802853 + t * 0.010328)) / (1 + t * (1.432788 + t * (0.189269 + t * 0.001308)));
+  return (
+    t - (2.515517 + t * (0.802853 + t * 0.010328)) / (1 + t * (1.432788 + t * (0.189269 + t * 0.001308)))
+  );
 }
 
 function shapeWord(

@@ -1,7 +1,8 @@
 import { BlockMap } from "./block-map.ts";
 import { medianRatio, sampleLitPx } from "./frame-scale.ts";
-import { maskBits } from "./mask-bits.ts";
-import { type NoiseByLevel, noiseByLevel, tabulate } from "./noise-by-level.ts";
+import { masterMask } from "./master-mask.ts";
+import { addSamples, limitsFor, pixelStatistics } from "./master-samples.ts";
+import { lookUp, type NoiseByLevel, noiseByLevel, tabulate } from "./noise-by-level.ts";
 import { type GrowthPoint, NoiseGrowth } from "./noise-growth.ts";
 import { medianInPlace } from "./order-statistics.ts";
 import { type HalvesFigures, SeriesHalves } from "./series-halves.ts";
@@ -52,8 +53,6 @@ export interface Master {
 
 /** Frames held until the reference is made: enough for a median that no outlier moves. */
 const referenceFrames = 12;
-/** Beyond this many sigma of its pixel a sample is an outlier. */
-const rejectSigma = 5;
 /** How many frames' worth of trust the noise of a pixel's peers has, beside the pixel's own scatter. */
 const peerWeight = 20;
 const blockSidePx = 32;
@@ -155,7 +154,13 @@ export class MasterBuilder {
       frameSigmaAdu[i] = Math.sqrt(n < 2 ? peers : own[i]!);
       sigmaAdu[i] = Math.sqrt(variance / Math.max(1, n) + darkSigma * darkSigma);
     }
-    const mask = this.#maskOf(meanAdu);
+    const mask = masterMask(meanAdu, {
+      kind: this.#options.kind,
+      frameCount: this.frameCount,
+      kept: this.#kept,
+      clipped: this.#clipped,
+      unhealthyPx: this.#options.unhealthyPx,
+    });
     return {
       shape: this.#shape,
       meanAdu,
@@ -256,120 +261,4 @@ export class MasterBuilder {
     }
     return noiseByLevel(Float64Array.from(levels), Float64Array.from(values), degreesOfFreedom);
   }
-
-  #maskOf(meanAdu: Float32Array) {
-    const mask = new Uint8Array(meanAdu.length);
-    const frames = this.frameCount;
-    const clippedMost = Math.max(1, frames / 50);
-    const light = this.#options.kind === "light";
-    const litFromAdu = light ? sampleLitPx(meanAdu, undefined, 1).litFromAdu : Number.NEGATIVE_INFINITY;
-    let rejected = 0;
-    let clippedPx = 0;
-    let healthyPx = 0;
-    for (let i = 0; i < meanAdu.length; i++) {
-      const clipped = this.#clipped[i]!;
-      const outliers = frames - this.#kept[i]! - clipped;
-      rejected += outliers;
-      if (this.#options.unhealthyPx?.[i] === 1) mask[i]! |= maskBits.unhealthy;
-      else {
-        healthyPx++;
-        if (clipped > clippedMost) clippedPx++;
-      }
-      if (clipped > clippedMost) mask[i]! |= maskBits.clipped;
-      if (meanAdu[i]! <= litFromAdu) mask[i]! |= maskBits.unlit;
-      if (outliers > frames / 2) mask[i]! |= maskBits.rejected;
-    }
-    return {
-      mask,
-      rejectedFraction: rejected / (frames * meanAdu.length),
-      clippedFraction: healthyPx === 0 ? 0 : clippedPx / healthyPx,
-    };
-  }
-}
-
-interface Sums {
-  readonly reference: Float32Array;
-  readonly limit: Float32Array;
-  readonly sum: Float32Array;
-  readonly squares: Float32Array;
-  readonly kept: Uint16Array;
-  readonly clipped: Uint16Array;
-}
-
-/** The hot loop of a live series. */
-function addSamples(
-  pixelsAdu: Uint16Array,
-  darkAdu: Float32Array,
-  factor: number,
-  clipAdu: number,
-  to: Sums,
-): void {
-  const { reference, limit, sum, squares, kept, clipped } = to;
-  for (let i = 0; i < pixelsAdu.length; i++) {
-    const raw = pixelsAdu[i]!;
-    if (raw >= clipAdu) {
-      clipped[i]!++;
-      continue;
-    }
-    const d = (raw - darkAdu[i]!) * factor - reference[i]!;
-    const most = limit[i]!;
-    if (d <= most && d >= -most) {
-      sum[i]! += d;
-      squares[i]! += d * d;
-      kept[i]!++;
-    }
-  }
-}
-
-/** Median, variance (with n - 1) and 1.4826 · median absolute deviation of every pixel over the held frames. */
-function pixelStatistics(
-  frames: readonly { pixels: Uint16Array; scale: number }[],
-  darkAdu: Float32Array,
-  clipAdu: number,
-): { medians: Float32Array; variances: Float32Array; spreads: Float32Array } {
-  const pxCount = darkAdu.length;
-  const medians = new Float32Array(pxCount);
-  const variances = new Float32Array(pxCount);
-  const spreads = new Float32Array(pxCount);
-  const values = new Float64Array(frames.length);
-  const factors = frames.map((frame) => 1 / frame.scale);
-  const arrays = frames.map((frame) => frame.pixels);
-  for (let i = 0; i < pxCount; i++) {
-    let n = 0;
-    let sum = 0;
-    for (let f = 0; f < arrays.length; f++) {
-      const raw = arrays[f]![i]!;
-      if (raw >= clipAdu) continue;
-      const v = (raw - darkAdu[i]!) * factors[f]!;
-      values[n++] = v;
-      sum += v;
-    }
-    if (n === 0) {
-      medians[i] = clipAdu - darkAdu[i]!;
-      continue;
-    }
-    const mean = sum / n;
-    let squares = 0;
-    for (let k = 0; k < n; k++) squares += (values[k]! - mean) ** 2;
-    const middle = medianInPlace(values, n)!;
-    for (let k = 0; k < n; k++) values[k] = Math.abs(values[k]! - middle);
-    medians[i] = middle;
-    variances[i] = n > 1 ? squares / (n - 1) : 0;
-    spreads[i] = 1.4826 * medianInPlace(values, n)!;
-  }
-  return { medians, variances, spreads };
-}
-
-/** The wider of what peers of the level show and what the pixel itself shows: an unsteady pixel is no outlier to itself. */
-function limitsFor(medians: Float32Array, spreads: Float32Array, noise: NoiseByLevel): Float32Array {
-  const table = tabulate(noise);
-  const limits = new Float32Array(medians.length);
-  for (let i = 0; i < medians.length; i++)
-    limits[i] = rejectSigma * Math.max(Math.sqrt(lookUp(table, medians[i]!)), spreads[i]!, 1e-3);
-  return limits;
-}
-
-function lookUp(table: ReturnType<typeof tabulate>, levelAdu: number): number {
-  const k = Math.round(levelAdu / table.stepAdu) + table.below;
-  return table.variances[k < 0 ? 0 : k >= table.variances.length ? table.variances.length - 1 : k]!;
 }

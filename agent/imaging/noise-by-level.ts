@@ -51,6 +51,12 @@ export function tabulate(noise: NoiseByLevel): { variances: Float32Array; stepAd
   return { variances, stepAdu, below };
 }
 
+/** Variance at a level, from the table. */
+export function lookUp(table: ReturnType<typeof tabulate>, levelAdu: number): number {
+  const k = Math.round(levelAdu / table.stepAdu) + table.below;
+  return table.variances[k < 0 ? 0 : k >= table.variances.length ? table.variances.length - 1 : k]!;
+}
+
 /** Straight lines between the knots; the outermost value beyond them. */
 function interpolate(x: readonly number[], y: readonly number[], at: number): number {
   if (x.length === 0) return 0;

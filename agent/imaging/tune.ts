@@ -1,5 +1,6 @@
-import { factorForEdge, type NoiseLaw } from "./edge-forecast.ts";
 import type { LevelReading } from "./frame-level.ts";
+import { clippedMost, estimateLight, type Light } from "./light-estimate.ts";
+import { afterClipping, type Band, nextFromRate, ratioOf } from "./next-exposure.ts";
 
 export interface TuneSetting {
   readonly exposureSeconds: { readonly min: number; readonly max: number; readonly step?: number };
@@ -44,8 +45,6 @@ const alarmTimes = 4;
 /** A frame this bright (of full scale) tells the rate by itself; its noise lifts the edge by another part in a hundred. */
 const strongFraction = 0.4;
 const sameRate = 0.02;
-/** More of the lit pixels at the top than half of the edge's own share are no longer hot ones: the edge is worthless. */
-const clippedMost = 5e-4;
 
 /**
  * The exposure law: from all frames so far to the next exposure, or the end. A pure function: the procedure owns no state.
@@ -55,7 +54,7 @@ const clippedMost = 5e-4;
 export function adviseExposure(setting: TuneSetting, readings: readonly LevelReading[]): TuneAdvice {
   const last = readings.at(-1);
   if (!last) return expose(setting, firstExposure(setting));
-  const light = estimateLight(setting, readings);
+  const light = estimateLight(setting.pedestalAdu ?? setting.history?.pedestalAdu, readings);
   const alarm = brightnessAlarm(setting, last, light);
   if (alarm) return alarm;
   if (last.lowClippedFraction > 0.01)
@@ -76,21 +75,9 @@ export function adviseExposure(setting: TuneSetting, readings: readonly LevelRea
   if (readings.length >= (setting.frameCountMax ?? 9)) return unsteady(readings, light);
   const wanted =
     last.clippedFraction > clippedMost
-      ? afterClipping(setting, last, light)
+      ? afterClipping(setting.targetFraction ?? 0.85, last, light)
       : nextFromRate(last, light, band);
   return withinLimits(setting, readings, wanted, light) ?? expose(setting, wanted);
-}
-
-interface Light {
-  readonly pedestalAdu: number;
-  readonly pedestalKnown: boolean;
-  readonly topAdu: number;
-  /** Mean signal per second, and one sigma of it. */
-  readonly rate: number;
-  readonly rateSigma: number;
-  readonly noise: NoiseLaw;
-  /** The unclipped frame with the strongest signal. */
-  readonly best: LevelReading | undefined;
 }
 
 function firstExposure(setting: TuneSetting): number {
@@ -107,7 +94,7 @@ function agrees(before: LevelReading, last: LevelReading, light: Light): boolean
   return Math.abs(rate(last) / rate(before) - 1) < sameRate;
 }
 
-function bandOf(setting: TuneSetting, topAdu: number) {
+function bandOf(setting: TuneSetting, topAdu: number): Band {
   return {
     targetAdu: (setting.targetFraction ?? 0.85) * topAdu,
     // a tenth is kept back, so that the next frame's own noise does not carry it outside
@@ -115,113 +102,10 @@ function bandOf(setting: TuneSetting, topAdu: number) {
   };
 }
 
-function isIn(band: ReturnType<typeof bandOf>, reading: LevelReading): boolean {
+function isIn(band: Band, reading: LevelReading): boolean {
   return (
     reading.clippedFraction <= clippedMost && Math.abs(reading.edgeAdu - band.targetAdu) <= band.toleranceAdu
   );
-}
-
-/** Line through mean against exposure, or from the known pedestal; only frames of the present light count. */
-function estimateLight(setting: TuneSetting, all: readonly LevelReading[]): Light {
-  const topAdu = Math.min(...all.map((reading) => reading.topAdu));
-  const readings = all.filter((reading) => reading.clippedFraction <= clippedMost);
-  const known = setting.pedestalAdu ?? setting.history?.pedestalAdu;
-  const shortest = readings.reduce<LevelReading | undefined>(
-    (a, b) => (a && a.exposureSeconds <= b.exposureSeconds ? a : b),
-    undefined,
-  );
-  const best = readings.reduce<LevelReading | undefined>(
-    (a, b) => (a && a.exposureSeconds > b.exposureSeconds ? a : b),
-    undefined,
-  );
-  if (!best || !shortest)
-    return {
-      pedestalAdu: known ?? 0,
-      pedestalKnown: known !== undefined,
-      topAdu,
-      rate: 0,
-      rateSigma: 0,
-      noise: { floorAdu2: 0, perAdu: 0 },
-      best: undefined,
-    };
-  const longSpan = best.exposureSeconds > 1.5 * shortest.exposureSeconds;
-  // The pedestal wanders by some tenths of a pixel's noise (from one frame to the next, and with temperature).
-  const wander = 0.05 * Math.sqrt(shortest.noiseVarianceAdu2);
-  let pedestalAdu = known ?? 0;
-  let rate = (best.meanAdu - pedestalAdu) / best.exposureSeconds;
-  let rateSigma = Math.hypot(best.meanSigmaAdu, wander) / best.exposureSeconds;
-  if (known === undefined && longSpan) {
-    const span = best.exposureSeconds - shortest.exposureSeconds;
-    rate = (best.meanAdu - shortest.meanAdu) / span;
-    rateSigma = Math.hypot(best.meanSigmaAdu, shortest.meanSigmaAdu, wander) / span;
-    pedestalAdu = Math.min(shortest.meanAdu, Math.max(0, shortest.meanAdu - rate * shortest.exposureSeconds));
-  }
-  return {
-    pedestalAdu,
-    pedestalKnown: known !== undefined || longSpan,
-    topAdu,
-    rate,
-    rateSigma,
-    noise: noiseLaw(shortest, best, pedestalAdu, topAdu),
-    best,
-  };
-}
-
-/** From two frames of unlike level; from one, all its noise is taken for photon noise if it is bright. */
-function noiseLaw(dim: LevelReading, bright: LevelReading, pedestalAdu: number, topAdu: number): NoiseLaw {
-  const dimSignal = Math.max(0, dim.meanAdu - pedestalAdu);
-  const brightSignal = Math.max(0, bright.meanAdu - pedestalAdu);
-  if (brightSignal - dimSignal > 0.002 * topAdu) {
-    const perAdu = Math.max(
-      0,
-      (bright.noiseVarianceAdu2 - dim.noiseVarianceAdu2) / (brightSignal - dimSignal),
-    );
-    return { perAdu, floorAdu2: Math.max(0, dim.noiseVarianceAdu2 - perAdu * dimSignal) };
-  }
-  if (brightSignal > 0.1 * topAdu) return { perAdu: bright.noiseVarianceAdu2 / brightSignal, floorAdu2: 0 };
-  // A full well of 10 000 electrons, until seen; but no more noise than there is.
-  const perAdu = Math.min(1e-4 * topAdu, bright.noiseVarianceAdu2 / Math.max(1e-9, brightSignal));
-  return { perAdu, floorAdu2: Math.max(0, bright.noiseVarianceAdu2 - perAdu * brightSignal) };
-}
-
-function nextFromRate(last: LevelReading, light: Light, band: ReturnType<typeof bandOf>): number {
-  const best = light.best ?? last;
-  if (!light.pedestalKnown) {
-    // All of the level may be light: a jump on that assumption cannot clip, and with it the pedestal shows.
-    const caution = last.edgeAdu < 0.3 * band.targetAdu ? 0.95 : 1;
-    return (last.exposureSeconds * caution * band.targetAdu) / last.edgeAdu;
-  }
-  const closeEdge = last.edgeAdu - light.pedestalAdu > 0.7 * (band.targetAdu - light.pedestalAdu);
-  if (closeEdge) return last.exposureSeconds * ratioOf(band.targetAdu, last.edgeAdu, light.pedestalAdu);
-  const sure = light.rate / light.rateSigma;
-  if (sure < 10) {
-    const rateAtMost = Math.max(light.rate, 0) + 3 * light.rateSigma;
-    return (0.7 * (band.targetAdu - light.pedestalAdu)) / rateAtMost;
-  }
-  const aimAdu =
-    light.pedestalAdu + (band.targetAdu - light.pedestalAdu) / (1 + (sure < 100 ? 1.5 / sure : 0));
-  return best.exposureSeconds * factorForEdge(best, light.pedestalAdu, light.noise, aimAdu);
-}
-
-/** The clipped part hides how bright it is; the rest does not. */
-function afterClipping(setting: TuneSetting, last: LevelReading, light: Light): number {
-  const target = (setting.targetFraction ?? 0.85) * last.topAdu - light.pedestalAdu;
-  const longestGood =
-    light.best && light.best.exposureSeconds < last.exposureSeconds ? light.best : undefined;
-  if (longestGood && light.pedestalKnown && light.rate > 10 * light.rateSigma) {
-    const seen =
-      longestGood.exposureSeconds *
-      factorForEdge(longestGood, light.pedestalAdu, light.noise, light.pedestalAdu + target);
-    if (seen < 0.95 * last.exposureSeconds) return seen;
-  }
-  let divisor = 100;
-  if (last.clippedFraction < 0.4) divisor = (1.4 * (last.medianLitAdu - light.pedestalAdu)) / target;
-  else if (last.clippedFraction < 0.99) divisor = 2 + 8 * last.clippedFraction;
-  divisor = Math.max(1.15, divisor);
-  const wanted = last.exposureSeconds / divisor;
-  return longestGood && wanted <= longestGood.exposureSeconds
-    ? Math.sqrt(longestGood.exposureSeconds * last.exposureSeconds)
-    : wanted;
 }
 
 function brightnessAlarm(setting: TuneSetting, last: LevelReading, light: Light): TuneAdvice | undefined {
@@ -315,10 +199,6 @@ function expose(setting: TuneSetting, seconds: number): TuneAdvice {
   let exposureSeconds = Math.min(max, Math.max(min, seconds));
   if (step) exposureSeconds = Math.min(max, min + Math.round((exposureSeconds - min) / step) * step);
   return { kind: "expose", exposureSeconds };
-}
-
-function ratioOf(targetAdu: number, edgeAdu: number, pedestalAdu: number): number {
-  return (targetAdu - pedestalAdu) / Math.max(1, edgeAdu - pedestalAdu);
 }
 
 const percent = (fraction: number) => `${(100 * fraction).toFixed(1)} %`;
