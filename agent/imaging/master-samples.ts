@@ -1,5 +1,4 @@
 import { lookUp, type NoiseByLevel, tabulate } from "./noise-by-level.ts";
-import { medianInPlace } from "./order-statistics.ts";
 
 /** Beyond this many sigma of its pixel a sample is an outlier. */
 const rejectSigma = 5;
@@ -69,11 +68,11 @@ export function pixelStatistics(
     const mean = sum / n;
     let squares = 0;
     for (let k = 0; k < n; k++) squares += (values[k]! - mean) ** 2;
-    const middle = medianInPlace(values, n)!;
+    const middle = medianOfFew(values, n);
     for (let k = 0; k < n; k++) values[k] = Math.abs(values[k]! - middle);
     medians[i] = middle;
     variances[i] = n > 1 ? squares / (n - 1) : 0;
-    spreads[i] = 1.4826 * medianInPlace(values, n)!;
+    spreads[i] = 1.4826 * medianOfFew(values, n);
   }
   return { medians, variances, spreads };
 }
@@ -85,4 +84,19 @@ export function limitsFor(medians: Float32Array, spreads: Float32Array, noise: N
   for (let i = 0; i < medians.length; i++)
     limits[i] = rejectSigma * Math.max(Math.sqrt(lookUp(table, medians[i]!)), spreads[i]!, 1e-3);
   return limits;
+}
+
+/** Sorting by insertion: the fastest there is for a dozen values. */
+function medianOfFew(values: Float64Array, n: number): number {
+  for (let k = 1; k < n; k++) {
+    const value = values[k]!;
+    let j = k - 1;
+    while (j >= 0 && values[j]! > value) {
+      values[j + 1] = values[j]!;
+      j--;
+    }
+    values[j + 1] = value;
+  }
+  const half = n >> 1;
+  return n & 1 ? values[half]! : (values[half - 1]! + values[half]!) / 2;
 }

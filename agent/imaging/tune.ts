@@ -67,7 +67,7 @@ export function adviseExposure(setting: TuneSetting, readings: readonly LevelRea
   const band = bandOf(setting, light.topAdu);
   if (isIn(band, last)) {
     const before = readings.at(-2);
-    if (before && agrees(before, last, light)) return done(last, light, "good");
+    if (before && agrees(before, last, light) && isSteady(readings, light)) return done(last, light, "good");
     const trimmed = last.exposureSeconds * ratioOf(band.targetAdu, last.edgeAdu, light.pedestalAdu);
     const centred = Math.abs(last.edgeAdu - band.targetAdu) < band.toleranceAdu / 2;
     return expose(setting, centred ? last.exposureSeconds : trimmed);
@@ -85,6 +85,18 @@ function firstExposure(setting: TuneSetting): number {
   if (!history) return setting.exposureSeconds.min;
   const target = (setting.targetFraction ?? 0.85) * history.topAdu;
   return (target - history.pedestalAdu) / history.edgeAduPerSecond;
+}
+
+/** Under cloud two frames may agree by chance: where there are three strong ones, all three must. */
+function isSteady(readings: readonly LevelReading[], light: Light): boolean {
+  const rates = readings
+    .filter(
+      (reading) =>
+        reading.clippedFraction <= clippedMost && reading.edgeAdu >= strongFraction * reading.topAdu,
+    )
+    .slice(-3)
+    .map((reading) => (reading.edgeAdu - light.pedestalAdu) / reading.exposureSeconds);
+  return Math.max(...rates) / Math.min(...rates) - 1 < 2 * sameRate;
 }
 
 /** Two strong frames that tell the same rate confirm each other, whether or not both lie in the band. */
