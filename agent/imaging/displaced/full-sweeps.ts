@@ -1,0 +1,61 @@
+import { type Counts, type Problem, type Unknowns, viewOf } from "./problem.ts";
+
+/** Sums that the sweeps need room for. */
+export interface SweepSums {
+  readonly gain: Float32Array;
+  readonly object: Float32Array;
+}
+
+/**
+ * Alternating least squares: the object with gain and levels held, then gain and levels with the object held.
+ * @param model what the object is drawn to by the ridge, on the grid
+ * Source: J. Chae, Solar Physics 221 (2004) 1 (from memory), with a ridge.
+ */
+export function* fullSweeps(
+  problem: Problem,
+  unknowns: Unknowns,
+  counts: Counts,
+  work: { readonly sums: SweepSums; readonly model: Float32Array; readonly sweeps: number },
+): Generator<void> {
+  const { kernels, frames, ridge } = problem;
+  const { levels, gain, object } = unknowns;
+  const { sums, model } = work;
+  for (let sweep = 0; sweep < work.sweeps; sweep++) {
+    sums.object.fill(0);
+    for (const frameIndex of frames) {
+      kernels.scatter(viewOf(problem, frameIndex), levels[frameIndex]!, gain, sums.object);
+      yield;
+    }
+    solveObject(object, sums.object, counts.object, model, ridge);
+    sums.gain.fill(0);
+    const steps = new Float64Array(levels.length);
+    for (const frameIndex of frames) {
+      const view = viewOf(problem, frameIndex);
+      const sum = kernels.gather(view, levels[frameIndex]!, gain, object, sums.gain);
+      steps[frameIndex] = sum / Math.max(1, counts.frame[frameIndex]!);
+      yield;
+    }
+    // Levels and gain move at once; only what all levels have in common would be counted twice.
+    const common = frames.reduce((total, frameIndex) => total + steps[frameIndex]!, 0) / frames.length;
+    for (const frameIndex of frames) levels[frameIndex]! += steps[frameIndex]! - common;
+    addMean(gain, sums.gain, counts.gain);
+  }
+}
+
+function solveObject(
+  object: Float32Array,
+  sum: Float32Array,
+  count: Float32Array,
+  model: Float32Array,
+  ridge: number,
+): void {
+  for (let i = 0; i < object.length; i++) {
+    const weight = count[i]! + ridge;
+    object[i] = weight > 0 ? (sum[i]! + ridge * model[i]!) / weight : 0;
+  }
+}
+
+/** onto += sum / count where there is any. */
+export function addMean(onto: Float32Array, sum: Float32Array, count: Float32Array): void {
+  for (let i = 0; i < onto.length; i++) if (count[i]! > 0) onto[i]! += sum[i]! / count[i]!;
+}

@@ -1,0 +1,37 @@
+import { type Problem, type Unknowns, viewOf } from "./problem.ts";
+
+const stepMostPx = 1;
+
+/**
+ * One step of each frame's shift along the gradient of the object as the frame sees it.
+ * @param limit residuals are limited to ± this: an active region that changed must not pull
+ * @returns the largest step [px]
+ * Source: B. D. Lucas and T. Kanade, Proc. Int. Joint Conf. Artificial Intelligence (1981) 674.
+ */
+export function* refineShifts(
+  problem: Problem,
+  unknowns: Unknowns,
+  limit: number,
+): Generator<void, number> {
+  let largest = 0;
+  for (const frameIndex of problem.frames) {
+    const { rx, ry, xx, xy, yy } = problem.kernels.shiftSums(
+      viewOf(problem, frameIndex),
+      unknowns.levels[frameIndex]!,
+      unknowns.gain,
+      unknowns.object,
+      limit,
+    );
+    const determinant = xx * yy - xy * xy;
+    yield;
+    if (!(determinant > 1e-12 * (xx + yy) ** 2)) continue; // no structure in one direction
+    const x = -(yy * rx - xy * ry) / determinant;
+    const y = -(xx * ry - xy * rx) / determinant;
+    const length = Math.hypot(x, y);
+    const factor = length > stepMostPx ? stepMostPx / length : 1;
+    const shift = problem.shifts[frameIndex]!;
+    problem.shifts[frameIndex] = { x: shift.x + factor * x, y: shift.y + factor * y };
+    largest = Math.max(largest, factor * length);
+  }
+  return largest;
+}

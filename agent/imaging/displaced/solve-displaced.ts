@@ -1,0 +1,291 @@
+import type { FftLibrary } from "../fft.ts";
+import { type LimbDarkening, limbDarkening } from "../limb-darkening.ts";
+import { median } from "../order-statistics.ts";
+import type { Flat } from "../normalise-flat.ts";
+import type { Shape } from "../shape.ts";
+import { type Anchor, combineSlopes, levelSlope, quietSunSlope } from "./anchor-plane.ts";
+import { coarseCorrection } from "./coarse-correction.ts";
+import { type FrameLogs, FrameLogsInMemory, noLog, toLogs } from "./frame-logs.ts";
+import { addMean, fullSweeps } from "./full-sweeps.ts";
+import { type ObjectGrid, objectGrid, type ShiftPx } from "./object-grid.ts";
+import { type Counts, countValues, type Problem, type Unknowns, viewOf } from "./problem.ts";
+import { refineShifts } from "./refine-shifts.ts";
+import { registerSeries } from "./register-series.ts";
+import { type DiscPx, fillSunModel, maskLimb } from "./sun-model.ts";
+import { flatOf } from "./flat-of-gain.ts";
+import type { SweepKernels } from "./sweep-kernels.ts";
+
+export interface DisplacedInput {
+  readonly shape: Shape;
+  /** In order of time. */
+  readonly frameCount: number;
+  /** Fills in a frame's levels above the dark, row-major, any scale; NaN where a pixel is clipped or unhealthy. */
+  readonly readLevels: (frameIndex: number, into: Float32Array) => void;
+  /** Where the disc lies in one of the frames; without it the Sun is taken to be evenly bright. */
+  readonly disc?: DiscPx & { readonly frameIndex: number; readonly darkening?: LimbDarkening };
+  /** Shifts as commanded or measured from the limb; a blind shift that is too far from them gives way. */
+  readonly expectedShifts?: readonly ShiftPx[];
+}
+
+export interface DisplacedTools {
+  readonly fft: FftLibrary;
+  readonly kernels: SweepKernels;
+  /** Where the frames' logarithms are kept; in memory unless said. */
+  readonly logs?: FrameLogs;
+}
+
+export interface DisplacedFrame {
+  /** Of the Sun, from the first frame that was used [px]; x right, y down. */
+  readonly shift: ShiftPx;
+  /** Logarithm of the frame's brightness. */
+  readonly level: number;
+  /** Root mean square of what the solution does not explain, in logarithms. */
+  readonly residualRms: number;
+  readonly dropped?: "no light" | "unlike the others";
+}
+
+export interface DisplacedSolution {
+  /** Mean 1 over its lit, trusted pixels. */
+  readonly flat: Flat;
+  readonly frames: readonly DisplacedFrame[];
+  /** The slope that was moved from Sun to gain, and how the two ways of telling it agree. */
+  readonly anchor: Anchor | undefined;
+  /** Logarithm of the Sun's picture over the limb-darkening model, and how many frames' worth saw each pixel. */
+  readonly sun: { readonly grid: ObjectGrid; readonly object: Float32Array; readonly count: Float32Array };
+  readonly coarseIterations: readonly number[];
+}
+
+export interface DisplacedProgress {
+  readonly stage: "reading" | "registering" | "solving";
+  /** 0 … 1, of the whole. */
+  readonly done: number;
+}
+
+const ridge = 0.02;
+const rounds = 3;
+const sweepsPerRound = 4;
+const giveWayPx = 8;
+const residualRatioMost = 1.3;
+const wavelengthNm = 656.28;
+
+/**
+ * Gain and Sun from frames in which the Sun lies at different places; shifts and levels of the frames are found too.
+ * Minimises Σ w (D - c - G - T O)² + ridge Σ (O - limb darkening)² in logarithms.
+ * Yields after every few milliseconds of work.
+ * Memory: 2 bytes for each pixel of each frame (in `tools.logs`), and about 40 bytes for each pixel of one frame.
+ * @throws RangeError with less than three frames that hold light
+ * Sources: J. R. Kuhn, H. Lin and D. Loranz, Publ. Astron. Soc. Pacific 103 (1991) 1097; J. Chae, Solar Physics 221
+ * (2004) 1 (from memory); D. J. Fixsen, S. H. Moseley and R. G. Arendt, Astrophys. J. Suppl. 128 (2000) 651.
+ */
+export function* solveDisplaced(
+  input: DisplacedInput,
+  tools: DisplacedTools,
+): Generator<DisplacedProgress, DisplacedSolution> {
+  const { shape, frameCount } = input;
+  const { kernels } = tools;
+  const logs = tools.logs ?? new FrameLogsInMemory();
+  const pxCount = shape.widthPx * shape.heightPx;
+  const medians = new Float64Array(frameCount).fill(Number.NaN);
+  const levelsAdu = new Float32Array(pxCount);
+  const frameLogs = new Int16Array(pxCount);
+  for (let frameIndex = 0; frameIndex < frameCount; frameIndex++) {
+    input.readLevels(frameIndex, levelsAdu);
+    medians[frameIndex] = toLogs(levelsAdu, frameLogs) ?? Number.NaN;
+    if (Number.isNaN(medians[frameIndex]!)) frameLogs.fill(noLog);
+    logs.put(frameIndex, frameLogs);
+    yield { stage: "reading", done: (0.1 * frameIndex) / frameCount };
+  }
+  let frames = [...medians.keys()].filter((frameIndex) => !Number.isNaN(medians[frameIndex]!));
+  if (frames.length < 3) throw new RangeError(`${frames.length} frames with light do not make a flat`);
+
+  const gain = kernels.floats(pxCount);
+  const scratch = kernels.floats(pxCount);
+  const gainCount = kernels.floats(pxCount);
+  averageInto({ kernels, shape, logs, frames }, gain, gainCount, scratch);
+  const series = { frameCount: frames.length, shape, logs: { ...only(logs, frames) } };
+  const registration = registerSeries(tools.fft, series, gain);
+  const found = yield* reported(registration, "registering", 0.1, 0.25, 2 * frames.length);
+  const shifts: ShiftPx[] = Array.from({ length: frameCount }, () => ({ x: 0, y: 0 }));
+  frames.forEach((frameIndex, k) => {
+    shifts[frameIndex] = found.shifts[k]!;
+  });
+  if (input.expectedShifts) giveWay(shifts, input.expectedShifts, frames);
+
+  const grid = objectGrid(
+    shape,
+    frames.map((frameIndex) => shifts[frameIndex]!),
+  );
+  const gridPx = grid.widthPx * grid.heightPx;
+  const model = new Float32Array(gridPx);
+  if (input.disc) {
+    const { disc } = input;
+    const at = shifts[disc.frameIndex]!;
+    const onSun = { x: disc.x - at.x, y: disc.y - at.y, radiusPx: disc.radiusPx };
+    fillSunModel(model, grid, onSun, disc.darkening ?? limbDarkening(wavelengthNm));
+    for (const frameIndex of frames) {
+      const { x, y } = shifts[frameIndex]!;
+      const own = logs.get(frameIndex).slice();
+      if (maskLimb(own, shape, { ...disc, x: onSun.x + x, y: onSun.y + y })) logs.put(frameIndex, own);
+    }
+  }
+  const unknowns: Unknowns = { levels: new Float64Array(frameCount), gain, object: kernels.floats(gridPx) };
+  unknowns.object.set(model);
+  const counts: Counts = {
+    gain: gainCount,
+    object: kernels.floats(gridPx),
+    frame: new Float64Array(frameCount),
+  };
+  const sums = { gain: scratch, object: kernels.floats(gridPx) };
+  const residualRms = new Float64Array(frameCount);
+  const coarseIterations: number[] = [];
+  const problemOf = (): Problem => ({ kernels, shape, logs, frames, shifts, grid, ridge });
+  for (let round = 0; round < rounds; round++) {
+    const solve = solveRound(problemOf(), unknowns, counts, { sums, model, residualRms });
+    const share = 0.6 / rounds;
+    const work = frames.length * (2 * sweepsPerRound + 20);
+    coarseIterations.push(yield* reported(solve, "solving", 0.35 + round * share, share, work));
+    if (round === rounds - 1) break;
+    const kept = likeTheOthers(frames, residualRms);
+    if (kept.length >= 3) frames = kept;
+    const limit = 3 * median(frames.map((frameIndex) => residualRms[frameIndex]!))!;
+    yield* reported(refineShifts(problemOf(), unknowns, limit), "solving", 0.35 + (round + 1) * share, 0, 1);
+  }
+
+  scratch.fill(0);
+  const problem = problemOf();
+  for (const frameIndex of frames) {
+    const level = unknowns.levels[frameIndex]!;
+    kernels.squares(viewOf(problem, frameIndex), level, gain, unknowns.object, scratch);
+    yield { stage: "solving", done: 0.97 };
+  }
+  const object = unknowns.object.slice();
+  for (let i = 0; i < object.length; i++) object[i]! -= model[i]!;
+  const used = frames.map((frameIndex) => shifts[frameIndex]!);
+  const anchor = combineSlopes(
+    quietSunSlope(object, counts.object, grid),
+    levelSlope(
+      frames.map((frameIndex) => medians[frameIndex]! + unknowns.levels[frameIndex]!),
+      used,
+    ),
+  );
+  const slope = anchor ?? { x: 0, y: 0, xSigma: 0, ySigma: 0 };
+  addPlane(object, grid, { x: -slope.x, y: -slope.y }, { x: grid.originX, y: grid.originY });
+  const flat = flatOf({
+    problem,
+    gain,
+    counts,
+    squareSum: scratch,
+    slope,
+    levelAdu: Math.exp(median(frames.map((frameIndex) => medians[frameIndex]!))!),
+  });
+  const first = used[0]!;
+  return {
+    flat,
+    anchor,
+    sun: { grid, object, count: counts.object.slice() },
+    coarseIterations,
+    frames: Array.from({ length: frameCount }, (_, frameIndex) => {
+      const shift = shifts[frameIndex]!;
+      const dropped = Number.isNaN(medians[frameIndex]!) ? "no light" : "unlike the others";
+      return {
+        shift: { x: shift.x - first.x, y: shift.y - first.y },
+        level:
+          medians[frameIndex]! + unknowns.levels[frameIndex]! - slope.x * shift.x - slope.y * shift.y,
+        residualRms: residualRms[frameIndex]!,
+        ...(frames.includes(frameIndex) ? {} : { dropped }),
+      };
+    }),
+  };
+}
+
+function* solveRound(
+  problem: Problem,
+  unknowns: Unknowns,
+  counts: Counts,
+  work: {
+    readonly sums: { readonly gain: Float32Array; readonly object: Float32Array };
+    readonly model: Float32Array;
+    readonly residualRms: Float64Array;
+  },
+): Generator<void, number> {
+  const { sums, model, residualRms } = work;
+  const iterations = yield* coarseCorrection(problem, unknowns, model, sums.gain);
+  yield* countValues(problem, counts);
+  yield* fullSweeps(problem, unknowns, counts, { sums, model, sweeps: sweepsPerRound });
+  sums.gain.fill(0);
+  for (const frameIndex of problem.frames) {
+    const view = viewOf(problem, frameIndex);
+    const level = unknowns.levels[frameIndex]!;
+    const squares = problem.kernels.squares(view, level, unknowns.gain, unknowns.object, sums.gain);
+    residualRms[frameIndex] = Math.sqrt(squares / Math.max(1, counts.frame[frameIndex]!));
+    yield;
+  }
+  return iterations;
+}
+
+/** Passes a generator's pauses on as progress from `start`, `share` long, of about `steps` steps. */
+function* reported<T>(
+  work: Generator<void, T>,
+  stage: DisplacedProgress["stage"],
+  start: number,
+  share: number,
+  steps: number,
+): Generator<DisplacedProgress, T> {
+  for (let step = 0; ; step++) {
+    const next = work.next();
+    if (next.done) return next.value;
+    yield { stage, done: start + share * Math.min(1, step / steps) };
+  }
+}
+
+/** The frames of a series under new numbers. */
+function only(logs: FrameLogs, frames: readonly number[]): FrameLogs {
+  return {
+    get: (index) => logs.get(frames[index]!),
+    put: (index, values) => logs.put(frames[index]!, values),
+  };
+}
+
+/** Mean of the logarithms, each over its frame's median. */
+function averageInto(
+  series: Pick<Problem, "kernels" | "shape" | "logs" | "frames">,
+  gain: Float32Array,
+  gainCount: Float32Array,
+  sum: Float32Array,
+): void {
+  const { kernels, shape, frames } = series;
+  const grid = { ...shape, originX: 0, originY: 0, widthPx: shape.widthPx + 1, heightPx: shape.heightPx + 1 };
+  const empty = kernels.floats(grid.widthPx * grid.heightPx);
+  const problem = { ...series, grid, ridge: 0, shifts: frames.map(() => ({ x: 0, y: 0 })) };
+  const shifts = new Map(frames.map((frameIndex, k) => [frameIndex, problem.shifts[k]!]));
+  for (const frameIndex of frames) {
+    const view = viewOf({ ...problem, shifts: { [frameIndex]: shifts.get(frameIndex)! } as never }, frameIndex);
+    kernels.gather(view, 0, gain, empty, sum);
+    for (let i = 0; i < gainCount.length; i++) if (view.logs[i] !== noLog) gainCount[i]!++;
+  }
+  addMean(gain, sum, gainCount);
+}
+
+function giveWay(shifts: ShiftPx[], expected: readonly ShiftPx[], frames: readonly number[]): void {
+  // Both are known only up to a common shift.
+  const dx = median(frames.map((frameIndex) => shifts[frameIndex]!.x - expected[frameIndex]!.x))!;
+  const dy = median(frames.map((frameIndex) => shifts[frameIndex]!.y - expected[frameIndex]!.y))!;
+  for (const frameIndex of frames) {
+    const should = { x: expected[frameIndex]!.x + dx, y: expected[frameIndex]!.y + dy };
+    const is = shifts[frameIndex]!;
+    if (Math.hypot(is.x - should.x, is.y - should.y) > giveWayPx) shifts[frameIndex] = should;
+  }
+}
+
+function likeTheOthers(frames: readonly number[], residualRms: Float64Array): number[] {
+  const usual = median(frames.map((frameIndex) => residualRms[frameIndex]!))!;
+  return frames.filter((frameIndex) => residualRms[frameIndex]! <= residualRatioMost * usual);
+}
+
+/** picture += slope · (position - origin) */
+export function addPlane(picture: Float32Array, shape: Shape, slope: ShiftPx, origin: ShiftPx): void {
+  for (let y = 0; y < shape.heightPx; y++) {
+    const start = slope.y * (y - origin.y) - slope.x * origin.x;
+    for (let x = 0; x < shape.widthPx; x++) picture[y * shape.widthPx + x]! += start + slope.x * x;
+  }
+}

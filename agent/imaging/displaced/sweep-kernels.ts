@@ -1,0 +1,69 @@
+import type { FramePlace } from "./object-grid.ts";
+
+/** One frame as a kernel sees it. */
+export interface FrameView {
+  /** [heightPx, widthPx], in units of `logUnit`; `noLog` is left out. */
+  readonly logs: Int16Array;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly place: FramePlace;
+  /** Row length of the object's grid. */
+  readonly gridWidthPx: number;
+}
+
+/** Σ over a frame's pixels of residual · gradient and gradient · gradient, for a step of its shift. */
+export interface ShiftSums {
+  readonly rx: number;
+  readonly ry: number;
+  readonly xx: number;
+  readonly xy: number;
+  readonly yy: number;
+}
+
+/**
+ * The loops that all the time goes into. With D the logarithms, c the frame's level, G the gain and T the bilinear
+ * sampling of the object O at the frame's place, the residual is q = D - c - G - T O, zero where there is no value.
+ * Arrays must come from `floats` of the same kernels.
+ */
+export interface SweepKernels {
+  readonly name: string;
+  /** Zeros. Has room behind its end that kernels may read and write zeros to. */
+  floats(length: number): Float32Array;
+  /** gainCount += w, objectCount += Tᵀ w. Returns how many pixels have a value. */
+  count(frame: FrameView, gainCount: Float32Array, objectCount: Float32Array): number;
+  /** objectSum += Tᵀ (D - c - G). */
+  scatter(frame: FrameView, level: number, gain: Float32Array, objectSum: Float32Array): void;
+  /** gainSum += q. Returns Σ q. */
+  gather(
+    frame: FrameView,
+    level: number,
+    gain: Float32Array,
+    object: Float32Array,
+    gainSum: Float32Array,
+  ): number;
+  /** gainSum += q', objectSum += Tᵀ q' with q' = w (data · D - sign · (c + G + T O)). Returns Σ q'. */
+  normal(
+    frame: FrameView,
+    factors: { readonly data: number; readonly sign: 1 | -1 },
+    level: number,
+    gain: Float32Array,
+    object: Float32Array,
+    sums: { readonly gain: Float32Array; readonly object: Float32Array },
+  ): number;
+  /** squareSum += q². Returns Σ q². */
+  squares(
+    frame: FrameView,
+    level: number,
+    gain: Float32Array,
+    object: Float32Array,
+    squareSum: Float32Array,
+  ): number;
+  /** With q limited to ± `limit`. */
+  shiftSums(
+    frame: FrameView,
+    level: number,
+    gain: Float32Array,
+    object: Float32Array,
+    limit: number,
+  ): ShiftSums;
+}

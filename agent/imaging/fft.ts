@@ -1,0 +1,146 @@
+import load, { type Pffft } from "@echogarden/pffft-wasm/simd";
+import type { Shape } from "./shape.ts";
+
+/** The library, once loaded: transforms themselves never wait. */
+export type FftLibrary = Pffft;
+
+export const loadFft: () => Promise<FftLibrary> = load;
+
+/** Lengths that the library takes are of the form 32 · 2^a 3^b 5^c. The smallest that holds `length`. */
+export function fftLength(length: number): number {
+  for (let blocks = Math.max(1, Math.ceil(length / 32)); ; blocks++) {
+    let rest = blocks;
+    for (const factor of [2, 3, 5]) while (rest % factor === 0) rest /= factor;
+    if (rest === 1) return 32 * blocks;
+  }
+}
+
+const columnsAtOnce = 16;
+
+/**
+ * Two-dimensional Fourier transform of real pictures of one size, in float32.
+ * A spectrum is [heightPx, widthPx / 2 + 1] complex numbers, real part first, as numpy's `rfft2` has it.
+ * Both sides must be lengths that `fftLength` returns.
+ */
+export class RealFft2d implements Disposable {
+  readonly spectrumWidth: number;
+  readonly #library: FftLibrary;
+  readonly #shape: Shape;
+  readonly #rowSetup: number;
+  readonly #columnSetup: number;
+  readonly #scratch: number;
+  readonly #work: number;
+
+  constructor(library: FftLibrary, shape: Shape) {
+    for (const side of [shape.widthPx, shape.heightPx]) {
+      if (fftLength(side) !== side) throw new RangeError(`${side} px is no length that can be transformed`);
+    }
+    this.#library = library;
+    this.#shape = shape;
+    this.spectrumWidth = shape.widthPx / 2 + 1;
+    this.#rowSetup = library._pffft_new_setup(shape.widthPx, 0);
+    this.#columnSetup = library._pffft_new_setup(shape.heightPx, 1);
+    const longest = Math.max(shape.widthPx, 2 * shape.heightPx);
+    this.#scratch = library._pffft_aligned_malloc(4 * columnsAtOnce * 2 * longest);
+    this.#work = library._pffft_aligned_malloc(4 * longest);
+  }
+
+  newSpectrum(): Float32Array {
+    return new Float32Array(2 * this.spectrumWidth * this.#shape.heightPx);
+  }
+
+  forward(picture: Float32Array, spectrum: Float32Array): void {
+    const { widthPx, heightPx } = this.#shape;
+    const rowFloats = 2 * this.spectrumWidth;
+    const heap = this.#library.HEAPF32;
+    const at = this.#scratch >> 2;
+    for (let y = 0; y < heightPx; y++) {
+      heap.set(picture.subarray(y * widthPx, (y + 1) * widthPx), at);
+      this.#transform(this.#rowSetup, this.#scratch, 0);
+      const to = y * rowFloats;
+      spectrum.set(heap.subarray(at, at + widthPx), to);
+      // The library keeps the real last coefficient where the first one's imaginary part, zero, would be.
+      spectrum[to + widthPx] = spectrum[to + 1]!;
+      spectrum[to + widthPx + 1] = 0;
+      spectrum[to + 1] = 0;
+    }
+    this.#columns(spectrum, 0);
+  }
+
+  /** Undoes `forward`; the spectrum is used up. */
+  inverse(spectrum: Float32Array, picture: Float32Array): void {
+    const { widthPx, heightPx } = this.#shape;
+    const rowFloats = 2 * this.spectrumWidth;
+    this.#columns(spectrum, 1);
+    const heap = this.#library.HEAPF32;
+    const at = this.#scratch >> 2;
+    const scale = 1 / (widthPx * heightPx);
+    for (let y = 0; y < heightPx; y++) {
+      const from = y * rowFloats;
+      heap.set(spectrum.subarray(from, from + widthPx), at);
+      heap[at + 1] = spectrum[from + widthPx]!;
+      this.#transform(this.#rowSetup, this.#scratch, 1);
+      const to = y * widthPx;
+      for (let x = 0; x < widthPx; x++) picture[to + x] = heap[at + x]! * scale;
+    }
+  }
+
+  [Symbol.dispose](): void {
+    this.#library._pffft_destroy_setup(this.#rowSetup);
+    this.#library._pffft_destroy_setup(this.#columnSetup);
+    this.#library._pffft_aligned_free(this.#scratch);
+    this.#library._pffft_aligned_free(this.#work);
+  }
+
+  #transform(setup: number, address: number, direction: 0 | 1): void {
+    this.#library._pffft_transform_ordered(setup, address, address, this.#work, direction);
+  }
+
+  #columns(spectrum: Float32Array, direction: 0 | 1): void {
+    const { heightPx } = this.#shape;
+    const columnFloats = 2 * heightPx;
+    for (let first = 0; first < this.spectrumWidth; first += columnsAtOnce) {
+      const count = Math.min(columnsAtOnce, this.spectrumWidth - first);
+      const picked = { first, count, rowFloats: 2 * this.spectrumWidth, heightPx };
+      pickColumns(spectrum, this.#library.HEAPF32, this.#scratch >> 2, picked);
+      for (let k = 0; k < count; k++)
+        this.#transform(this.#columnSetup, this.#scratch + 4 * k * columnFloats, direction);
+      putColumns(spectrum, this.#library.HEAPF32, this.#scratch >> 2, picked);
+    }
+  }
+}
+
+interface Picked {
+  readonly first: number;
+  readonly count: number;
+  readonly rowFloats: number;
+  readonly heightPx: number;
+}
+
+function pickColumns(spectrum: Float32Array, heap: Float32Array, at: number, picked: Picked): void {
+  const { first, count, rowFloats, heightPx } = picked;
+  for (let y = 0; y < heightPx; y++) {
+    let from = y * rowFloats + 2 * first;
+    let to = at + 2 * y;
+    for (let k = 0; k < count; k++) {
+      heap[to] = spectrum[from]!;
+      heap[to + 1] = spectrum[from + 1]!;
+      from += 2;
+      to += 2 * heightPx;
+    }
+  }
+}
+
+function putColumns(spectrum: Float32Array, heap: Float32Array, at: number, picked: Picked): void {
+  const { first, count, rowFloats, heightPx } = picked;
+  for (let y = 0; y < heightPx; y++) {
+    let to = y * rowFloats + 2 * first;
+    let from = at + 2 * y;
+    for (let k = 0; k < count; k++) {
+      spectrum[to] = heap[from]!;
+      spectrum[to + 1] = heap[from + 1]!;
+      to += 2;
+      from += 2 * heightPx;
+    }
+  }
+}
