@@ -104,7 +104,17 @@ export abstract class AlpacaRole implements Device {
   }
 
   async #bringBack(force: boolean, signal: AbortSignal): Promise<void> {
-    if (force && this.mayDisconnect) await this.disconnectAll(signal);
+    try {
+      if (force && this.mayDisconnect) await this.disconnectAll(signal);
+      await this.#untilConnected(signal);
+    } catch (error) {
+      if (force || !(error instanceof NotConnectedError) || !this.mayDisconnect) throw error;
+      return this.#bringBack(true, signal);
+    }
+    await this.setUpAgain(signal);
+  }
+
+  async #untilConnected(signal: AbortSignal): Promise<void> {
     await this.until(
       "the device's return",
       { withinSeconds: 4 * comeBackSeconds, silenceSecondsMax: comeBackSeconds },
@@ -114,7 +124,6 @@ export abstract class AlpacaRole implements Device {
       },
       signal,
     );
-    await this.setUpAgain(signal);
   }
 
   /** Devices that others watch as well are never disconnected to mend an error. */

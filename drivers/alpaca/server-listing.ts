@@ -43,7 +43,12 @@ export async function listServer(
       "this server does not claim version 1 of the protocol, the only one known",
     );
   }
-  const description = await describeServer(asked, signal);
+  const description = await describeServer(asked, signal).catch((error: unknown) => {
+    signal.throwIfAborted();
+    if (!(error instanceof DeviceError)) throw error;
+    log.debug({ server: name, error: String(error) }, "the server does not describe itself");
+    return { serverName: "", manufacturer: "", version: "", location: "" };
+  });
   const devices: (ListedDevice & { driverVersion: string })[] = [];
   for (const listed of await listDevices(asked, signal)) {
     devices.push({ ...listed, driverVersion: await driverVersion(new AlpacaDevice(asked, listed), signal) });

@@ -94,6 +94,7 @@ export class ScriptedAlpaca implements HttpExchange {
         },
       },
       name: constant(name),
+      driverversion: constant("1.2"),
       interfaceversion: constant(options.version ?? 2),
     };
     const needsConnection = (member: string) =>
@@ -149,6 +150,9 @@ export class ScriptedAlpaca implements HttpExchange {
     };
     if (path === "/management/v1/configureddevices") return json({ ...ids, Value: this.#list() });
     if (path === "/management/apiversions") return json({ ...ids, Value: [1] });
+    if (path === "/management/v1/description") {
+      return json({ ...ids, Value: { ServerName: "Far end", ManufacturerVersion: "0.9", Location: "hut" } });
+    }
     const [, type, number, member] = /^\/api\/v1\/([a-z]+)\/(\d+)\/([a-z]+)$/.exec(path) ?? [];
     const found = this.#devices.get(`${type}/${number}`)?.members[member ?? ""];
     const work = method === "GET" ? found?.get : found?.put;
