@@ -56,6 +56,6 @@ function solveObject(
 }
 
 /** onto += sum / count where there is any. */
-export function addMean(onto: Float32Array, sum: Float32Array, count: Float32Array): void {
+function addMean(onto: Float32Array, sum: Float32Array, count: Float32Array): void {
   for (let i = 0; i < onto.length; i++) if (count[i]! > 0) onto[i]! += sum[i]! / count[i]!;
 }

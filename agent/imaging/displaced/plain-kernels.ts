@@ -1,21 +1,17 @@
 import { logUnit, noLog } from "./frame-logs.ts";
-import type { FrameView, ShiftSums, SweepKernels } from "./sweep-kernels.ts";
+import type { FrameView, MakeKernels, ShiftSums } from "./sweep-kernels.ts";
 
 /** In plain TypeScript: what the compiled ones are held to, and what runs where these cannot be built. */
-export function plainKernels(): SweepKernels {
-  return {
-    name: "plain",
-    floats: (length) => new Float32Array(length + slack).subarray(0, length),
-    count,
-    scatter,
-    gather,
-    normal,
-    squares,
-    shiftSums,
-  };
-}
-
-const slack = 8;
+export const plainKernels: MakeKernels = () => ({
+  name: "plain",
+  floats: (length) => new Float32Array(length),
+  count,
+  scatter,
+  gather,
+  normal,
+  squares,
+  shiftSums,
+});
 
 function count(frame: FrameView, gainCount: Float32Array, objectCount: Float32Array): number {
   const { logs, widthPx, heightPx } = frame;

@@ -12,11 +12,11 @@ const sideMostPx = 820;
  * Blind shifts of all frames: each over the series' average, so that the rig's own pattern does not hold them at zero.
  * Correlated first with the frame in the middle of the series, then with the one in the middle of the shifts.
  * @param average the logarithm of the plain average, [heightPx, widthPx]
- * @returns shifts from one of the frames, and the peaks' significance
+ * @returns shifts of `series.frames`, from one of them, and the peaks' significance
  */
 export function* registerSeries(
   library: FftLibrary,
-  series: { readonly frameCount: number; readonly logs: FrameLogs; readonly shape: Shape },
+  series: { readonly frames: readonly number[]; readonly logs: FrameLogs; readonly shape: Shape },
   average: Float32Array,
 ): Generator<void, { shifts: ShiftPx[]; peakSigmas: number[] }> {
   const { widthPx, heightPx } = series.shape;
@@ -24,18 +24,18 @@ export function* registerSeries(
   const shape = { widthPx: Math.floor(widthPx / side), heightPx: Math.floor(heightPx / side) };
   const smallAverage = binAverage(average, series.shape, side);
   using finder = new ShiftFinder(library, shape, { fineSigmaPx: 1.5, coarseSigmaPx: 10 });
-  const spectrumOf = (frameIndex: number) => {
-    const small = binLogs(series.logs.get(frameIndex), widthPx, heightPx, side);
+  const spectrumOf = (k: number) => {
+    const small = binLogs(series.logs.get(series.frames[k]!), widthPx, heightPx, side);
     const picture = new Float32Array(small.length);
     overAverage(small, smallAverage, picture);
     return finder.spectrumOf(picture);
   };
-  let reference = series.frameCount >> 1;
+  let reference = series.frames.length >> 1;
   for (let round = 0; ; round++) {
     const first = spectrumOf(reference);
     const found: { x: number; y: number; peakSigma: number }[] = [];
-    for (let frameIndex = 0; frameIndex < series.frameCount; frameIndex++) {
-      found.push(finder.between(first, spectrumOf(frameIndex)));
+    for (let k = 0; k < series.frames.length; k++) {
+      found.push(finder.between(first, spectrumOf(k)));
       yield;
     }
     const middle = nearestToMiddle(found);

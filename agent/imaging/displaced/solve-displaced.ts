@@ -4,23 +4,20 @@ import { median } from "../order-statistics.ts";
 import type { Flat } from "../normalise-flat.ts";
 import type { Shape } from "../shape.ts";
 import { type Anchor, combineSlopes, levelSlope, quietSunSlope } from "./anchor-plane.ts";
-import { coarseCorrection } from "./coarse-correction.ts";
-import { type FrameLogs, FrameLogsInMemory, noLog, toLogs } from "./frame-logs.ts";
-import { addMean, fullSweeps } from "./full-sweeps.ts";
+import { type CoarseOutcome, CoarseWork, coarseCorrection } from "./coarse-correction.ts";
+import { type FrameLogs, FrameLogsInMemory } from "./frame-logs.ts";
+import { fullSweeps } from "./full-sweeps.ts";
 import { type ObjectGrid, objectGrid, type ShiftPx } from "./object-grid.ts";
 import { type Counts, countValues, type Problem, type Unknowns, viewOf } from "./problem.ts";
 import { refineShifts } from "./refine-shifts.ts";
+import { readSeries, type SeriesToRead } from "./read-series.ts";
 import { registerSeries } from "./register-series.ts";
 import { type DiscPx, fillSunModel, maskLimb } from "./sun-model.ts";
 import { flatOf } from "./flat-of-gain.ts";
-import type { SweepKernels } from "./sweep-kernels.ts";
+import type { MakeKernels } from "./sweep-kernels.ts";
 
-export interface DisplacedInput {
-  readonly shape: Shape;
-  /** In order of time. */
-  readonly frameCount: number;
-  /** Fills in a frame's levels above the dark, row-major, any scale; NaN where a pixel is clipped or unhealthy. */
-  readonly readLevels: (frameIndex: number, into: Float32Array) => void;
+/** Frames in order of time. */
+export interface DisplacedInput extends SeriesToRead {
   /** Where the disc lies in one of the frames; without it the Sun is taken to be evenly bright. */
   readonly disc?: DiscPx & { readonly frameIndex: number; readonly darkening?: LimbDarkening };
   /** Shifts as commanded or measured from the limb; a blind shift that is too far from them gives way. */
@@ -29,7 +26,7 @@ export interface DisplacedInput {
 
 export interface DisplacedTools {
   readonly fft: FftLibrary;
-  readonly kernels: SweepKernels;
+  readonly makeKernels: MakeKernels;
   /** Where the frames' logarithms are kept; in memory unless said. */
   readonly logs?: FrameLogs;
 }
@@ -82,28 +79,12 @@ export function* solveDisplaced(
   tools: DisplacedTools,
 ): Generator<DisplacedProgress, DisplacedSolution> {
   const { shape, frameCount } = input;
-  const { kernels } = tools;
-  const logs = tools.logs ?? new FrameLogsInMemory();
-  const pxCount = shape.widthPx * shape.heightPx;
-  const medians = new Float64Array(frameCount).fill(Number.NaN);
-  const levelsAdu = new Float32Array(pxCount);
-  const frameLogs = new Int16Array(pxCount);
-  for (let frameIndex = 0; frameIndex < frameCount; frameIndex++) {
-    input.readLevels(frameIndex, levelsAdu);
-    medians[frameIndex] = toLogs(levelsAdu, frameLogs) ?? Number.NaN;
-    if (Number.isNaN(medians[frameIndex]!)) frameLogs.fill(noLog);
-    logs.put(frameIndex, frameLogs);
-    yield { stage: "reading", done: (0.1 * frameIndex) / frameCount };
-  }
-  let frames = [...medians.keys()].filter((frameIndex) => !Number.isNaN(medians[frameIndex]!));
+  const reading = readSeries(input, tools.logs ?? new FrameLogsInMemory());
+  const { logs, medians, average, ...read } = yield* reported(reading, "reading", 0, 0.1, frameCount);
+  let frames = read.frames;
   if (frames.length < 3) throw new RangeError(`${frames.length} frames with light do not make a flat`);
-
-  const gain = kernels.floats(pxCount);
-  const scratch = kernels.floats(pxCount);
-  const gainCount = kernels.floats(pxCount);
-  averageInto({ kernels, shape, logs, frames }, gain, gainCount, scratch);
-  const series = { frameCount: frames.length, shape, logs: { ...only(logs, frames) } };
-  const registration = registerSeries(tools.fft, series, gain);
+  const series = { frames, shape, logs };
+  const registration = registerSeries(tools.fft, series, average);
   const found = yield* reported(registration, "registering", 0.1, 0.25, 2 * frames.length);
   const shifts: ShiftPx[] = Array.from({ length: frameCount }, () => ({ x: 0, y: 0 }));
   frames.forEach((frameIndex, k) => {
@@ -116,6 +97,13 @@ export function* solveDisplaced(
     frames.map((frameIndex) => shifts[frameIndex]!),
   );
   const gridPx = grid.widthPx * grid.heightPx;
+  const pxCount = shape.widthPx * shape.heightPx;
+  const coarseRoom = CoarseWork.room(shape, grid);
+  const kernels = tools.makeKernels({
+    ...shape,
+    arrays: 6 + coarseRoom.arrays,
+    floats: 3 * (pxCount + gridPx) + coarseRoom.floats,
+  });
   const model = new Float32Array(gridPx);
   if (input.disc) {
     const { disc } = input;
@@ -128,22 +116,31 @@ export function* solveDisplaced(
       if (maskLimb(own, shape, { ...disc, x: onSun.x + x, y: onSun.y + y })) logs.put(frameIndex, own);
     }
   }
-  const unknowns: Unknowns = { levels: new Float64Array(frameCount), gain, object: kernels.floats(gridPx) };
+  const unknowns: Unknowns = {
+    levels: new Float64Array(frameCount),
+    gain: kernels.floats(pxCount),
+    object: kernels.floats(gridPx),
+  };
+  unknowns.gain.set(average);
   unknowns.object.set(model);
   const counts: Counts = {
-    gain: gainCount,
+    gain: kernels.floats(pxCount),
     object: kernels.floats(gridPx),
     frame: new Float64Array(frameCount),
   };
-  const sums = { gain: scratch, object: kernels.floats(gridPx) };
+  const sums = { gain: kernels.floats(pxCount), object: kernels.floats(gridPx) };
+  const coarseWork = new CoarseWork({ kernels, shape, grid }, frameCount);
   const residualRms = new Float64Array(frameCount);
   const coarseIterations: number[] = [];
+  let reached = 0;
   const problemOf = (): Problem => ({ kernels, shape, logs, frames, shifts, grid, ridge });
   for (let round = 0; round < rounds; round++) {
-    const solve = solveRound(problemOf(), unknowns, counts, { sums, model, residualRms });
+    const solve = solveRound(problemOf(), unknowns, counts, { sums, model, residualRms, reached, coarseWork });
     const share = 0.6 / rounds;
     const work = frames.length * (2 * sweepsPerRound + 20);
-    coarseIterations.push(yield* reported(solve, "solving", 0.35 + round * share, share, work));
+    const coarse = yield* reported(solve, "solving", 0.35 + round * share, share, work);
+    coarseIterations.push(coarse.iterations);
+    reached = coarse.reached;
     if (round === rounds - 1) break;
     const kept = likeTheOthers(frames, residualRms);
     if (kept.length >= 3) frames = kept;
@@ -151,11 +148,11 @@ export function* solveDisplaced(
     yield* reported(refineShifts(problemOf(), unknowns, limit), "solving", 0.35 + (round + 1) * share, 0, 1);
   }
 
-  scratch.fill(0);
+  sums.gain.fill(0);
   const problem = problemOf();
   for (const frameIndex of frames) {
     const level = unknowns.levels[frameIndex]!;
-    kernels.squares(viewOf(problem, frameIndex), level, gain, unknowns.object, scratch);
+    kernels.squares(viewOf(problem, frameIndex), level, unknowns.gain, unknowns.object, sums.gain);
     yield { stage: "solving", done: 0.97 };
   }
   const object = unknowns.object.slice();
@@ -172,9 +169,9 @@ export function* solveDisplaced(
   addPlane(object, grid, { x: -slope.x, y: -slope.y }, { x: grid.originX, y: grid.originY });
   const flat = flatOf({
     problem,
-    gain,
+    gain: unknowns.gain,
     counts,
-    squareSum: scratch,
+    squareSum: sums.gain,
     slope,
     levelAdu: Math.exp(median(frames.map((frameIndex) => medians[frameIndex]!))!),
   });
@@ -206,10 +203,16 @@ function* solveRound(
     readonly sums: { readonly gain: Float32Array; readonly object: Float32Array };
     readonly model: Float32Array;
     readonly residualRms: Float64Array;
+    readonly reached: number;
+    readonly coarseWork: CoarseWork;
   },
-): Generator<void, number> {
+): Generator<void, CoarseOutcome> {
   const { sums, model, residualRms } = work;
-  const iterations = yield* coarseCorrection(problem, unknowns, model, sums.gain);
+  const outcome = yield* coarseCorrection(problem, unknowns, model, {
+    scratch: sums.gain,
+    work: work.coarseWork,
+    least: work.reached,
+  });
   yield* countValues(problem, counts);
   yield* fullSweeps(problem, unknowns, counts, { sums, model, sweeps: sweepsPerRound });
   sums.gain.fill(0);
@@ -220,7 +223,7 @@ function* solveRound(
     residualRms[frameIndex] = Math.sqrt(squares / Math.max(1, counts.frame[frameIndex]!));
     yield;
   }
-  return iterations;
+  return outcome;
 }
 
 /** Passes a generator's pauses on as progress from `start`, `share` long, of about `steps` steps. */
@@ -236,34 +239,6 @@ function* reported<T>(
     if (next.done) return next.value;
     yield { stage, done: start + share * Math.min(1, step / steps) };
   }
-}
-
-/** The frames of a series under new numbers. */
-function only(logs: FrameLogs, frames: readonly number[]): FrameLogs {
-  return {
-    get: (index) => logs.get(frames[index]!),
-    put: (index, values) => logs.put(frames[index]!, values),
-  };
-}
-
-/** Mean of the logarithms, each over its frame's median. */
-function averageInto(
-  series: Pick<Problem, "kernels" | "shape" | "logs" | "frames">,
-  gain: Float32Array,
-  gainCount: Float32Array,
-  sum: Float32Array,
-): void {
-  const { kernels, shape, frames } = series;
-  const grid = { ...shape, originX: 0, originY: 0, widthPx: shape.widthPx + 1, heightPx: shape.heightPx + 1 };
-  const empty = kernels.floats(grid.widthPx * grid.heightPx);
-  const problem = { ...series, grid, ridge: 0, shifts: frames.map(() => ({ x: 0, y: 0 })) };
-  const shifts = new Map(frames.map((frameIndex, k) => [frameIndex, problem.shifts[k]!]));
-  for (const frameIndex of frames) {
-    const view = viewOf({ ...problem, shifts: { [frameIndex]: shifts.get(frameIndex)! } as never }, frameIndex);
-    kernels.gather(view, 0, gain, empty, sum);
-    for (let i = 0; i < gainCount.length; i++) if (view.logs[i] !== noLog) gainCount[i]!++;
-  }
-  addMean(gain, sum, gainCount);
 }
 
 function giveWay(shifts: ShiftPx[], expected: readonly ShiftPx[], frames: readonly number[]): void {

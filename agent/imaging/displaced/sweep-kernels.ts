@@ -27,7 +27,7 @@ export interface ShiftSums {
  */
 export interface SweepKernels {
   readonly name: string;
-  /** Zeros. Has room behind its end that kernels may read and write zeros to. */
+  /** Zeros. Taken for as long as the kernels live. */
   floats(length: number): Float32Array;
   /** gainCount += w, objectCount += Tᵀ w. Returns how many pixels have a value. */
   count(frame: FrameView, gainCount: Float32Array, objectCount: Float32Array): number;
@@ -67,3 +67,11 @@ export interface SweepKernels {
     limit: number,
   ): ShiftSums;
 }
+
+/** @param room largest frame that will be worked on, and how many arrays with how many numbers in all will be asked for */
+export type MakeKernels = (room: {
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly arrays: number;
+  readonly floats: number;
+}) => SweepKernels;
