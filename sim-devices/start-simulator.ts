@@ -1,7 +1,13 @@
 import type { Clock } from "../drivers/kit/clock.ts";
+import type { HttpExchange } from "../drivers/kit/http-link.ts";
 import type { OpenLink } from "../drivers/kit/links.ts";
 import { memoryOpener } from "../drivers/kit/memory-link.ts";
 import { listenOnLoopback } from "../drivers/kit/tcp-link.ts";
+import type { SimAlpacaServer } from "./alpaca/alpaca-server.ts";
+import { listenHttp } from "./alpaca/listen-http.ts";
+import { memoryExchange } from "./alpaca/memory-exchange.ts";
+import type { SceneDeviceOptions } from "./alpaca/scene-devices.ts";
+import { alpacaServerOf } from "./alpaca/serve-alpaca.ts";
 import type { IndiServer } from "./indi/indi-server.ts";
 import { indiServerOf } from "./indi/serve-indi.ts";
 import type { MechanicsSpec } from "./scene/mechanics/mechanics-spec.ts";
@@ -16,6 +22,10 @@ export interface SimulatorOptions {
   readonly clock: Clock;
   /** 0 takes a free port; left out, nothing listens. */
   readonly indiPort?: number;
+  /** The same for Alpaca. */
+  readonly alpacaPort?: number;
+  /** How the Alpaca devices behave where their standard leaves a choice. */
+  readonly alpaca?: SceneDeviceOptions;
   readonly mechanics?: Partial<MechanicsSpec>;
 }
 
@@ -27,10 +37,15 @@ export interface Simulator extends AsyncDisposable {
   readonly indi: { readonly port: number } | undefined;
   /** Opens an INDI link in memory. */
   readonly openIndi: OpenLink;
+  readonly alpacaServer: SimAlpacaServer;
+  /** Where the Alpaca server listens on loopback; `undefined` without a port asked for. */
+  readonly alpaca: { readonly port: number } | undefined;
+  /** Reaches the Alpaca server in memory; a new one for each client. */
+  readonly openAlpaca: () => HttpExchange;
   close(): Promise<void>;
 }
 
-/** A simulated rig from a scene, served over INDI. */
+/** A simulated rig from a scene, served over INDI and Alpaca. */
 export async function startSimulator(options: SimulatorOptions): Promise<Simulator> {
   const { clock, seed, mechanics } = options;
   const spec = seed === undefined ? options.spec : { ...options.spec, seed };
@@ -40,10 +55,15 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
   const server = indiServerOf(world);
   const listening =
     options.indiPort === undefined ? undefined : await listenOnLoopback(options.indiPort, server.accept);
+  const alpacaServer = alpacaServerOf(world, options.alpaca);
+  const alpaca =
+    options.alpacaPort === undefined ? undefined : await listenHttp(alpacaServer, options.alpacaPort);
   const close = async () => {
     await server.close();
+    alpacaServer.close();
     world.close();
     await listening?.close();
+    await alpaca?.close();
   };
   return {
     world,
@@ -51,6 +71,9 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
     server,
     indi: listening && { port: listening.port },
     openIndi: memoryOpener(server.accept),
+    alpacaServer,
+    alpaca: alpaca && { port: alpaca.port },
+    openAlpaca: () => memoryExchange(alpacaServer),
     close,
     [Symbol.asyncDispose]: close,
   };

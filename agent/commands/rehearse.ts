@@ -31,8 +31,8 @@ export interface RehearseOptions {
 const demoRigFile = resolve(import.meta.dirname, "../../plans/demo-rig.yaml");
 
 /**
- * `evenfield rehearse`: a plan against simulated devices over INDI bytes in memory, on a clock that jumps from
- * one event to the next, then held against the scene's true values.
+ * `evenfield rehearse`: a plan against simulated devices, over INDI bytes or Alpaca requests in memory as the rig file
+ * has it, on a clock that jumps from one event to the next, then held against the scene's true values.
  * @throws CommandError when it could not even begin
  */
 export async function rehearse(
@@ -60,6 +60,7 @@ export async function rehearse(
       plan,
       rigFile,
       openers: () => simulator.openIndi,
+      exchanges: simulator.openAlpaca,
       clock,
       random: new Random(spec.seed),
       log: stderrLog(options.log),

@@ -1,4 +1,4 @@
-import { connectRig, type ServerEntry } from "../../drivers/connect.ts";
+import { type ConnectOptions, connectRig, type ServerEntry } from "../../drivers/connect.ts";
 import type { Clock } from "../../drivers/kit/clock.ts";
 import type { OpenLink } from "../../drivers/kit/links.ts";
 import type { Log } from "../../drivers/kit/log.ts";
@@ -16,6 +16,8 @@ export type NoteFound = (role: RoleName, device: string, connected: boolean) => 
 
 export interface ConnectTools {
   readonly openers: Openers;
+  /** The same for Alpaca servers. Default: HTTP over sockets. */
+  readonly exchanges?: ConnectOptions["exchanges"] | undefined;
   readonly clock: Clock;
   readonly random: Random;
   readonly log: Log;
@@ -30,10 +32,10 @@ export async function connectRigFile(
   tools: ConnectTools,
   signal: AbortSignal,
 ): Promise<ConnectedRig> {
-  const { openers, clock, random, log, askPerson, found } = tools;
+  const { openers, exchanges, clock, random, log, askPerson, found } = tools;
   const opened = await connectRig(
     rigFile,
-    { openers, clock, random, log, ...(found ? { found } : {}) },
+    { openers, clock, random, log, ...(exchanges ? { exchanges } : {}), ...(found ? { found } : {}) },
     signal,
   );
   const byHand = (role: "cover" | "diffuser") => {

@@ -1,5 +1,5 @@
 import { carryOut } from "./carry-out.ts";
-import { connectRigFile, type Openers } from "./connect-rig-file.ts";
+import { type ConnectTools, connectRigFile, type Openers } from "./connect-rig-file.ts";
 import { freeDiskMegabytes } from "./free-disk.ts";
 import type { AskPerson } from "./hand-cover.ts";
 import type { RunOptions } from "./run-options.ts";
@@ -8,15 +8,16 @@ import { stepTable } from "./step-table.ts";
 
 export interface RunPlanOptions extends Omit<RunOptions, "connect" | "table" | "freeDiskMegabytes"> {
   readonly openers: Openers;
+  readonly exchanges?: ConnectTools["exchanges"];
   /** Somebody at the terminal who moves what is moved by hand; not with `unattended`. */
   readonly askPerson?: AskPerson;
 }
 
 /** The one door to a run, for hardware and for a rehearsal: connects the rig file's devices and carries the plan out. */
 export function runPlan(options: RunPlanOptions): Promise<RunReport> {
-  const { openers, askPerson, ...rest } = options;
+  const { openers, exchanges, askPerson, ...rest } = options;
   const { clock, random, log, rigFile, folder, unattended } = options;
-  const tools = { openers, clock, random, log, askPerson: unattended ? undefined : askPerson };
+  const tools = { openers, exchanges, clock, random, log, askPerson: unattended ? undefined : askPerson };
   return carryOut({
     ...rest,
     table: stepTable,

@@ -1,4 +1,4 @@
-import { connectRig, type RigEntries } from "../../drivers/connect.ts";
+import { type ConnectOptions, connectRig, type RigEntries } from "../../drivers/connect.ts";
 import type { Clock } from "../../drivers/kit/clock.ts";
 import type { OpenLink } from "../../drivers/kit/links.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
@@ -20,15 +20,35 @@ export const sceneEntries: RigEntries = {
   ),
 };
 
+/** The same devices on an Alpaca server. */
+export function alpacaEntries(port = 11111): RigEntries {
+  return { ...sceneEntries, servers: { scene: { alpaca: { host: "127.0.0.1", port } } } };
+}
+
+export interface SceneLinks {
+  readonly clock: Clock;
+  readonly open?: OpenLink;
+  readonly exchanges?: ConnectOptions["exchanges"];
+  readonly entries?: RigEntries;
+  readonly sameAsBefore?: () => () => void;
+}
+
+const noLink: OpenLink = () => Promise.reject(new Error("this test has no INDI server"));
+
 /** Connects the simulated rig and hands it to the test's work. */
 export async function onSceneRig<T>(
-  links: { clock: Clock; open: OpenLink; sameAsBefore?: () => () => void },
+  { clock, open = noLink, exchanges, entries = sceneEntries, sameAsBefore }: SceneLinks,
   work: (rig: RigUnderTest) => Promise<T>,
 ): Promise<T> {
-  const { clock, open, sameAsBefore } = links;
   await using connected = await connectRig(
-    sceneEntries,
-    { clock, log: silentLog, random: new Random(1), openers: () => open },
+    entries,
+    {
+      clock,
+      log: silentLog,
+      random: new Random(1),
+      openers: () => open,
+      ...(exchanges ? { exchanges } : {}),
+    },
     calm(),
   );
   const remember = async () => {

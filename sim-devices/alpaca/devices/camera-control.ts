@@ -1,0 +1,45 @@
+import { invalidValue } from "../ascom-error.ts";
+
+/** Gain or offset on the wire: the value itself, or its place in a list of names. */
+export interface ControlScale {
+  /** `undefined`: by value. */
+  readonly names: readonly string[] | undefined;
+  readonly min: number;
+  readonly max: number;
+  toWire(setting: number): number;
+  /** @throws AscomError 0x401 */
+  fromWire(value: number): number;
+}
+
+export function scaleByValue(what: string, max: number): ControlScale {
+  return {
+    names: undefined,
+    min: 0,
+    max,
+    toWire: (setting) => setting,
+    fromWire: (value) => {
+      if (value >= 0 && value <= max) return value;
+      throw invalidValue(`${what} ${value} is outside 0 to ${max}`);
+    },
+  };
+}
+
+/** In about ten steps, of which one is the setting as the camera starts. */
+export function scaleByIndex(what: string, max: number, start: number): ControlScale {
+  const steps = Array.from({ length: 11 }, (_, i) => Math.round((max * i) / 10));
+  const settings = [...new Set([...steps, start])].sort((a, b) => a - b);
+  return {
+    names: settings.map((setting) => `${what} ${setting}`),
+    min: 0,
+    max: settings.length - 1,
+    toWire: (setting) => {
+      const distance = (i: number) => Math.abs(settings[i]! - setting);
+      return settings.reduce((best, _, i) => (distance(i) < distance(best) ? i : best), 0);
+    },
+    fromWire: (value) => {
+      const setting = settings[value];
+      if (setting !== undefined) return setting;
+      throw invalidValue(`${what} ${value} is no place in a list of ${settings.length}`);
+    },
+  };
+}

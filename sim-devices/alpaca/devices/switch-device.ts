@@ -1,0 +1,121 @@
+import type { World } from "../../scene/world.ts";
+import { cancelled, invalidValue, notImplemented } from "../ascom-error.ts";
+import { type DeviceOptions, type Identity, SimAlpacaDevice } from "../sim-alpaca-device.ts";
+
+interface SwitchFacts {
+  readonly name: string;
+  readonly description: string;
+  readonly read: () => number;
+  /** Absent: it can only be read. */
+  readonly move?: (value: 0 | 1) => void;
+  readonly isMoving: () => boolean;
+}
+
+/** Switches 0 and 1: one moves the diffuser, one tells whether it is in place. All go from 0 to 1. */
+export class SwitchDevice extends SimAlpacaDevice {
+  protected override readonly stateNames: readonly string[] = [];
+  readonly #switches: readonly SwitchFacts[];
+  readonly #cancelled = new Set<number>();
+
+  constructor(identity: Identity, world: World, options: DeviceOptions) {
+    super(identity, world, options, "Simulated switches");
+    const { diffuser } = world;
+    this.#switches = [
+      {
+        name: "Diffuser",
+        description: "Moves the diffuser: 1 into the light, 0 out of it",
+        read: () => Math.round(diffuser.reported),
+        move: (value) => diffuser.moveTo(value),
+        isMoving: () => diffuser.moving,
+      },
+      {
+        name: "Diffuser in place",
+        description: "Limit switch of the diffuser",
+        read: () => (diffuser.reported === 1 ? 1 : 0),
+        isMoving: () => false,
+      },
+    ];
+    const id = { Id: "int" } as const;
+    this.reads("maxswitch", () => this.#switches.length);
+    this.readsWith("canwrite", id, ({ Id }) => this.#at(Id).move !== undefined);
+    this.readsWith("getswitch", id, ({ Id }) => this.#at(Id).read() === 1);
+    this.readsWith("getswitchvalue", id, ({ Id }) => this.#at(Id).read());
+    this.readsWith("getswitchname", id, ({ Id }) => this.#at(Id).name);
+    this.readsWith("getswitchdescription", id, ({ Id }) => this.#at(Id).description);
+    for (const [name, value] of [
+      ["minswitchvalue", 0],
+      ["maxswitchvalue", 1],
+      ["switchstep", 1],
+    ] as const) {
+      this.readsWith(name, id, ({ Id }) => {
+        this.#at(Id);
+        return value;
+      });
+    }
+    this.writes("setswitch", { ...id, State: "boolean" }, ({ Id, State }) => this.#set(Id, State ? 1 : 0));
+    this.writes("setswitchvalue", { ...id, Value: "number" }, ({ Id, Value }) => this.#set(Id, Value));
+    this.writes("setswitchname", { ...id, Name: "text" }, ({ Id }) => {
+      this.#at(Id);
+      throw notImplemented("setswitchname");
+    });
+    if (this.isNew) this.#addAsynchronous();
+  }
+
+  protected override state(): Record<string, unknown> {
+    return Object.fromEntries(
+      this.#switches.flatMap(({ read, isMoving }, i) => [
+        [`GetSwitch${i}`, read() === 1],
+        [`GetSwitchValue${i}`, read()],
+        [`StateChangeComplete${i}`, !isMoving()],
+      ]),
+    );
+  }
+
+  #addAsynchronous(): void {
+    const id = { Id: "int" } as const;
+    this.readsWith("canasync", id, ({ Id }) => this.#at(Id).move !== undefined);
+    this.readsWith("statechangecomplete", id, ({ Id }) => {
+      const one = this.#at(Id);
+      if (this.#cancelled.delete(Id)) throw cancelled(`the change of ${one.name}`);
+      return !one.isMoving();
+    });
+    this.writes("setasync", { ...id, State: "boolean" }, ({ Id, State }) => this.#start(Id, State ? 1 : 0));
+    this.writes("setasyncvalue", { ...id, Value: "number" }, ({ Id, Value }) => this.#start(Id, Value));
+    this.writes("cancelasync", id, ({ Id }) => {
+      const one = this.#at(Id);
+      if (one.move === undefined) throw notImplemented(`a change of ${one.name}`);
+      if (!one.isMoving()) return;
+      this.world.diffuser.stop();
+      this.#cancelled.add(Id);
+    });
+  }
+
+  /** @throws AscomError 0x401 */
+  #at(id: number): SwitchFacts {
+    const found = this.#switches[id];
+    if (found) return found;
+    throw invalidValue(`there is no switch ${id}; they go from 0 to ${this.#switches.length - 1}`);
+  }
+
+  /** A value between the steps goes to the nearest. */
+  #start(id: number, value: number): SwitchFacts {
+    const one = this.#at(id);
+    if (!one.move) throw notImplemented(`writing to ${one.name}`);
+    if (!(value >= 0 && value <= 1)) throw invalidValue(`${one.name}: ${value} is outside 0 to 1`);
+    this.#cancelled.delete(id);
+    one.move(value < 0.5 ? 0 : 1);
+    return one;
+  }
+
+  /** The synchronous way: the reply comes when the motion has ended. */
+  #set(id: number, value: number): Promise<void> {
+    const one = this.#start(id, value);
+    return new Promise((resolve) => {
+      const stop = this.world.listen(() => {
+        if (one.isMoving()) return;
+        stop();
+        resolve();
+      });
+    });
+  }
+}

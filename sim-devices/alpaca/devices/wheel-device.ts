@@ -1,0 +1,25 @@
+import type { World } from "../../scene/world.ts";
+import { invalidValue } from "../ascom-error.ts";
+import { type DeviceOptions, type Identity, SimAlpacaDevice } from "../sim-alpaca-device.ts";
+
+const turning = -1;
+
+/** Slots count from 0 here and from 1 in the scene. */
+export class WheelDevice extends SimAlpacaDevice {
+  protected override readonly stateNames = ["Position"];
+
+  constructor(identity: Identity, world: World, options: DeviceOptions) {
+    super(identity, world, options, "Simulated filter wheel");
+    const { wheel } = world;
+    const { slots } = world.spec.rig;
+    this.reads("names", () => slots.map(({ name }) => name));
+    this.reads("focusoffsets", () => slots.map(() => 0));
+    this.reads("position", () => (wheel.moving ? turning : Math.round(wheel.reported) - 1));
+    this.writes("position", { Position: "int" }, ({ Position }) => {
+      if (!(Position >= 0 && Position < slots.length)) {
+        throw invalidValue(`slot ${Position} is outside 0 to ${slots.length - 1}`);
+      }
+      wheel.moveTo(Position + 1);
+    });
+  }
+}
