@@ -45,6 +45,8 @@ export class AlpacaServer implements AsyncDisposable {
   readonly #ids: TransactionIds;
   #serverTransactionId = 0;
   #restartCount = 0;
+  /** Where the last image was received; the next one of its size goes there too. */
+  #imageMemory: Uint8Array | undefined;
 
   constructor({ exchange, clock, log, clientId, name }: AlpacaServerOptions) {
     this.#exchange = exchange;
@@ -78,7 +80,12 @@ export class AlpacaServer implements AsyncDisposable {
   }
 
   /** An image, as bytes where the device can. @param maxAdu the camera's largest count */
-  image(ask: Omit<Ask<unknown>, "method" | "schema" | "parameters">, maxAdu: number): Promise<DecodedImage> {
+  async image(
+    ask: Omit<Ask<unknown>, "method" | "schema" | "parameters">,
+    maxAdu: number,
+  ): Promise<DecodedImage> {
+    const into = this.#imageMemory;
+    this.#imageMemory = undefined; // an image of another camera may come at the same time
     return this.#send(ask, true, (asked) => ({
       request: {
         method: "GET",
@@ -86,11 +93,13 @@ export class AlpacaServer implements AsyncDisposable {
         query: encodeParameters(this.#idsOf(asked)),
         accept: "application/imagebytes, application/json;q=0.5",
         replyBytesMax: imageBytesMax,
+        into,
       },
       read: (reply) => {
         checkStatus(reply, asked);
         const isBytes = mediaType(reply) === "application/imagebytes";
         const image = isBytes ? imageFromBytes(reply.body, asked, maxAdu) : imageFromJson(reply, asked);
+        if (isBytes) this.#imageMemory = reply.body;
         return { value: image, serverTransactionId: image.serverTransactionId };
       },
     }));

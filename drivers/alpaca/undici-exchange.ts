@@ -57,6 +57,7 @@ export class UndiciExchange implements HttpExchange {
         reply.body,
         Number(headers["content-length"] ?? Number.NaN),
         request.replyBytesMax ?? replyBytesMaxDefault,
+        request.into,
       );
       return { status: reply.statusCode, headers, body };
     } catch (error) {
@@ -85,9 +86,11 @@ async function wholeBody(
   chunks: AsyncIterable<Uint8Array>,
   declaredBytes: number,
   bytesMax: number,
+  into: Uint8Array | undefined,
 ): Promise<Uint8Array> {
   if (declaredBytes > bytesMax) throw new RangeError(`a reply of ${declaredBytes} bytes`);
-  let whole = new Uint8Array(Number.isFinite(declaredBytes) ? declaredBytes : 4096);
+  const fits = into !== undefined && declaredBytes <= into.length;
+  let whole = fits ? into : new Uint8Array(Number.isFinite(declaredBytes) ? declaredBytes : 4096);
   let length = 0;
   for await (const chunk of chunks) {
     if (length + chunk.length > bytesMax) throw new RangeError(`a reply of more than ${bytesMax} bytes`);

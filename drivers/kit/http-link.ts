@@ -10,6 +10,8 @@ export interface HttpRequest {
   readonly accept?: string;
   /** Longer replies are cut off with an error [bytes]. */
   readonly replyBytesMax?: number;
+  /** Memory that the body may be put into if it fits, so that large ones need no new memory each time. */
+  readonly into?: Uint8Array | undefined;
   readonly signal: AbortSignal;
 }
 
