@@ -4,6 +4,7 @@ import type { OpenLink } from "../drivers/kit/links.ts";
 import { memoryOpener } from "../drivers/kit/memory-link.ts";
 import { listenOnLoopback } from "../drivers/kit/tcp-link.ts";
 import type { SimAlpacaServer } from "./alpaca/alpaca-server.ts";
+import { answerDiscovery } from "./alpaca/discovery-responder.ts";
 import { listenHttp } from "./alpaca/listen-http.ts";
 import { memoryExchange } from "./alpaca/memory-exchange.ts";
 import type { SceneDeviceOptions } from "./alpaca/scene-devices.ts";
@@ -24,6 +25,8 @@ export interface SimulatorOptions {
   readonly indiPort?: number;
   /** The same for Alpaca. */
   readonly alpacaPort?: number;
+  /** Where that port is told to whoever asks; left out, nobody hears it. The standard's is `discoveryPort`. */
+  readonly alpacaDiscoveryPort?: number;
   /** How the Alpaca devices behave where their standard leaves a choice. */
   readonly alpaca?: SceneDeviceOptions;
   readonly mechanics?: Partial<MechanicsSpec>;
@@ -58,12 +61,17 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
   const alpacaServer = alpacaServerOf(world, options.alpaca);
   const alpaca =
     options.alpacaPort === undefined ? undefined : await listenHttp(alpacaServer, options.alpacaPort);
+  const discovery =
+    alpaca && options.alpacaDiscoveryPort !== undefined
+      ? await answerDiscovery(alpaca.port, options.alpacaDiscoveryPort)
+      : undefined;
   const close = async () => {
     await server.close();
     alpacaServer.close();
     world.close();
     await listening?.close();
     await alpaca?.close();
+    await discovery?.close();
   };
   return {
     world,

@@ -1,5 +1,6 @@
 import { type Command, InvalidArgumentError } from "commander";
 import { acceleratedClock } from "../../drivers/kit/clock.ts";
+import { discoveryPort } from "../../sim-devices/alpaca/discovery-responder.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
@@ -8,11 +9,13 @@ import { withStopSignals } from "./stop-signals.ts";
 export interface SimulateOptions {
   readonly scene?: string;
   readonly indi: number;
+  /** Left out, no Alpaca server listens. */
+  readonly alpaca?: number;
   readonly speed: number;
   readonly seed?: number;
 }
 
-/** `evenfield simulate`: simulated devices on a loopback port for any client, until it is stopped. @throws CommandError */
+/** `evenfield simulate`: simulated devices on loopback ports for any client, until it is stopped. @throws CommandError */
 export async function simulate(
   options: SimulateOptions,
   host: CommandHost,
@@ -24,10 +27,19 @@ export async function simulate(
     startUtcMs: Date.parse(spec.startUtc),
     epochMs: host.clock.nowMs(),
   });
-  const simulator = await startSimulator({ spec, clock, indiPort: options.indi });
+  const simulator = await startSimulator({
+    spec,
+    clock,
+    indiPort: options.indi,
+    ...(options.alpaca === undefined
+      ? {}
+      : { alpacaPort: options.alpaca, alpacaDiscoveryPort: discoveryPort }),
+  });
   const port = simulator.indi?.port;
+  const alpacaPort = simulator.alpaca?.port;
+  const alpaca = alpacaPort === undefined ? "" : ` and Alpaca clients on port ${alpacaPort}`;
   host.stderr(
-    `Simulated devices answer INDI clients on 127.0.0.1 port ${port}; it is ${spec.startUtc} there, ` +
+    `Simulated devices answer INDI clients on 127.0.0.1 port ${port}${alpaca}; it is ${spec.startUtc} there, ` +
       `and time passes ${options.speed} times as fast. Ctrl-C ends it.\n`,
   );
   await new Promise<void>((resolve) => {
@@ -36,7 +48,11 @@ export async function simulate(
   });
   const account = simulator.world.account();
   await simulator.close();
-  return { exitCode: exitCodes.done, result: { port, account }, text: "The simulated devices are gone." };
+  return {
+    exitCode: exitCodes.done,
+    result: { port, ...(alpacaPort === undefined ? {} : { alpacaPort }), account },
+    text: "The simulated devices are gone.",
+  };
 }
 
 const portOf = (text: string): number => {
@@ -51,10 +67,11 @@ export function registerSimulate(program: Command, host: CommandHost = processHo
     .description("simulated devices on loopback for any client, until Ctrl-C")
     .option("--scene <file>", "the scene; left out, that of the demo")
     .option("--indi <port>", "the port of the INDI server", portOf, 7624)
+    .option("--alpaca <port>", "the port of the Alpaca server; left out, there is none", portOf)
     .option("--speed <times>", "so many times faster than real time", speedOf, 1)
     .option("--seed <number>", "another draw of the same scene", seedOf)
     .option("--json", "print one JSON result at the end")
-    .addHelpText("after", "\nExample:\n  evenfield simulate --indi 7624 --speed 10")
+    .addHelpText("after", "\nExample:\n  evenfield simulate --indi 7624 --alpaca 11111 --speed 10")
     .action((options: SimulateOptions & { json?: boolean }) =>
       conclude(host, options.json === true, () =>
         withStopSignals(host, process, (signal) => simulate(options, host, signal)),
