@@ -2,10 +2,11 @@ import type { Shape } from "../shape.ts";
 import { conjugateGradients } from "./conjugate-gradients.ts";
 import { FrameLogsInMemory, logUnit, noLog } from "./frame-logs.ts";
 import type { ObjectGrid } from "./object-grid.ts";
+import { bandRowStep, type Counts, forEachView, type Problem, type Unknowns } from "./problem.ts";
 import { addUpsampled, binMean } from "./resample.ts";
-import { type Counts, type Problem, type Unknowns, viewOf } from "./problem.ts";
+import type { FrameView } from "./sweep-kernels.ts";
 
-const side = 4;
+const side = bandRowStep;
 
 export interface CoarseOutcome {
   readonly iterations: number;
@@ -73,13 +74,15 @@ export function* coarseCorrection(
 ): Generator<void, CoarseOutcome> {
   const { scratch, work } = use;
   const logs = new FrameLogsInMemory();
-  for (const frameIndex of problem.frames) {
-    const view = viewOf(problem, frameIndex);
-    scratch.fill(0);
-    problem.kernels.gather(view, unknowns.levels[frameIndex]!, unknowns.gain, unknowns.object, scratch);
-    logs.put(frameIndex, binResiduals(view.logs, scratch, problem.shape));
-    yield;
-  }
+  const smallPx = work.shape.widthPx * work.shape.heightPx;
+  for (const frameIndex of problem.frames) logs.put(frameIndex, new Int16Array(smallPx));
+  yield* forEachView(problem, (view, frameIndex, { startRow, startPx, endPx }) => {
+    const [gain, residuals] = [unknowns.gain.subarray(startPx, endPx), scratch.subarray(startPx, endPx)];
+    residuals.fill(0);
+    problem.kernels.gather(view, unknowns.levels[frameIndex]!, gain, unknowns.object, residuals);
+    const startSmall = (startRow / side) * work.shape.widthPx;
+    binResiduals(view, residuals, logs.get(frameIndex, startSmall, smallPx));
+  });
   const coarse: Problem = {
     ...problem,
     logs,
@@ -105,32 +108,27 @@ function difference(a: Float32Array, b: Float32Array): Float32Array {
 
 /** Means of residuals in blocks, in units of `logUnit`; a block with less than half of its pixels has none. */
 function binResiduals(
-  logs: Int16Array,
+  { logs, widthPx, heightPx }: FrameView,
   residuals: Float32Array,
-  { widthPx, heightPx }: Shape,
-): Int16Array {
-  const [width, height] = [Math.floor(widthPx / side), Math.floor(heightPx / side)];
-  const binned = new Int16Array(width * height);
-  const sums = new Float32Array(width);
-  const counts = new Int32Array(width);
+  binned: Int16Array,
+): void {
+  const width = Math.floor(widthPx / side);
+  const height = Math.floor(heightPx / side);
   for (let y = 0; y < height; y++) {
-    sums.fill(0);
-    counts.fill(0);
-    for (let row = y * side; row < (y + 1) * side; row++) {
-      for (let x = 0, from = row * widthPx; x < width; x++) {
-        for (let k = 0; k < side; k++, from++) {
-          // Without a value the residual is zero.
-          sums[x]! += residuals[from]!;
-          counts[x]! += logs[from]! === noLog ? 0 : 1;
+    for (let x = 0; x < width; x++) {
+      let sum = 0;
+      let count = 0;
+      for (let row = 0; row < side; row++) {
+        const from = (y * side + row) * widthPx + x * side;
+        for (let k = from; k < from + side; k++) {
+          if (logs[k]! === noLog) continue;
+          sum += residuals[k]!;
+          count++;
         }
       }
-    }
-    for (let x = 0; x < width; x++) {
+      const units = Math.round(sum / count / logUnit);
       binned[y * width + x] =
-        2 * counts[x]! < side * side
-          ? noLog
-          : Math.max(-32767, Math.min(32767, Math.round(sums[x]! / counts[x]! / logUnit)));
+        2 * count < side * side ? noLog : units < -32767 ? -32767 : units > 32767 ? 32767 : units;
     }
   }
-  return binned;
 }

@@ -57,7 +57,8 @@ export const compiledKernels: MakeKernels = (room) => {
   const staged = new Int16Array(memory.buffer, take(2 * pxCount), pxCount);
   const row = take(rowBytes);
   const set = (frame: FrameView) => {
-    if (frame.logs.length > staged.length) throw new RangeError("the frame is larger than the kernels were made for");
+    if (frame.logs.length > staged.length)
+      throw new RangeError("the frame is larger than the kernels were made for");
     staged.set(frame.logs);
     const { widthPx, heightPx, gridWidthPx, place } = frame;
     kernel.setFrame(

@@ -1,5 +1,5 @@
 import type { CoarseOutcome, CoarseWork } from "./coarse-correction.ts";
-import { type Counts, countValues, type Problem, type Unknowns, viewOf } from "./problem.ts";
+import { type Counts, countValues, forEachView, type Problem, type Unknowns } from "./problem.ts";
 
 const toleranceRelative = 1e-4;
 const iterationsMost = 60;
@@ -14,7 +14,7 @@ export function* conjugateGradients(
   fromModel: Float32Array,
   least: number,
 ): Generator<void, CoarseOutcome> {
-  const { kernels, frames, ridge } = problem;
+  const { kernels, ridge } = problem;
   const { correction: x, residual: r, direction: p, product: ap, counts } = work;
   const frameCount = x.levels.length;
   for (const vector of [x, r, p, ap]) for (const part of Object.values(vector)) part.fill(0);
@@ -22,12 +22,13 @@ export function* conjugateGradients(
   const multiply = function* (data: 0 | 1, sign: 1 | -1, p: Unknowns, out: Unknowns) {
     out.gain.fill(0);
     out.object.fill(0);
-    for (const frameIndex of frames) {
-      const factors = { data, sign };
-      const view = viewOf(problem, frameIndex);
-      out.levels[frameIndex] = kernels.normal(view, factors, p.levels[frameIndex]!, p.gain, p.object, out);
-      yield;
-    }
+    out.levels.fill(0);
+    yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
+      const sums = { gain: out.gain.subarray(startPx, endPx), object: out.object };
+      const gain = p.gain.subarray(startPx, endPx);
+      const level = p.levels[frameIndex]!;
+      out.levels[frameIndex]! += kernels.normal(view, { data, sign }, level, gain, p.object, sums);
+    });
   };
   yield* multiply(1, 1, x, r); // x is zero: the right-hand side
   for (let i = 0; i < fromModel.length; i++) r.object[i]! -= ridge * fromModel[i]!;
@@ -85,13 +86,7 @@ function turn(p: Unknowns, r: Unknowns, counts: Counts, ridge: number, beta: num
   }
 }
 
-function turnOne(
-  p: Float32Array,
-  r: Float32Array,
-  count: Float32Array,
-  ridge: number,
-  beta: number,
-): void {
+function turnOne(p: Float32Array, r: Float32Array, count: Float32Array, ridge: number, beta: number): void {
   for (let i = 0; i < p.length; i++) {
     const weight = count[i]! + ridge;
     p[i] = (weight > 0 ? r[i]! / weight : 0) + beta * p[i]!;

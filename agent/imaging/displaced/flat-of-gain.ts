@@ -40,7 +40,8 @@ export function flatOf(from: {
   // Unknowns solved for take as many residuals down to nothing.
   const freedom = Math.max(0.1, 1 - (pxCount + objectPx) / Math.max(1, values));
   const variance = new Float32Array(pxCount);
-  for (let i = 0; i < pxCount; i++) if (lit[i] === 1) variance[i] = squareSum[i]! / (framesSeen[i]! * freedom);
+  for (let i = 0; i < pxCount; i++)
+    if (lit[i] === 1) variance[i] = squareSum[i]! / (framesSeen[i]! * freedom);
   const neighbours = gaussianBlur(variance, shape, neighbourSigmaPx, lit);
   const factor = varianceFactor(
     frames.map((frameIndex) => shifts[frameIndex]!),
@@ -55,7 +56,10 @@ export function flatOf(from: {
     for (let x = 0; x < widthPx; x++) {
       const i = y * widthPx + x;
       const fromMiddleX = x - (widthPx - 1) / 2;
-      gain[i] = mask[i] === maskBits.unlit ? 1 : Math.exp(from.gain[i]! + slope.x * fromMiddleX + slope.y * fromMiddleY);
+      gain[i] =
+        mask[i] === maskBits.unlit
+          ? 1
+          : Math.exp(from.gain[i]! + slope.x * fromMiddleX + slope.y * fromMiddleY);
       const n = framesSeen[i]!;
       const own = (n * variance[i]! + neighbourFrames * neighbours[i]!) / (n + neighbourFrames);
       const plane = (slope.xSigma * fromMiddleX) ** 2 + (slope.ySigma * fromMiddleY) ** 2;

@@ -9,8 +9,8 @@ const litFraction = 0.15;
 
 /** Natural logarithms of every frame over its own median, kept in memory or on disk. */
 export interface FrameLogs {
-  /** Read only, valid until the next call. */
-  get(frameIndex: number): Int16Array;
+  /** Pixels `startPx` to before `endPx` of a frame; read only, valid until the next call. */
+  get(frameIndex: number, startPx: number, endPx: number): Int16Array;
   put(frameIndex: number, logs: Int16Array): void;
 }
 
@@ -18,8 +18,8 @@ export interface FrameLogs {
 export class FrameLogsInMemory implements FrameLogs {
   readonly #frames: Int16Array[] = [];
 
-  get(frameIndex: number): Int16Array {
-    return this.#frames[frameIndex]!;
+  get(frameIndex: number, startPx: number, endPx: number): Int16Array {
+    return this.#frames[frameIndex]!.subarray(startPx, endPx);
   }
 
   put(frameIndex: number, logs: Int16Array): void {
@@ -54,12 +54,7 @@ export function toLogs(levelsAdu: Float32Array, logs: Int16Array): number | unde
 }
 
 /** Means over `side` x `side` pixels; a block with less than half of its pixels has no value. What is left over is cut off. */
-export function binLogs(
-  logs: Int16Array,
-  widthPx: number,
-  heightPx: number,
-  side: number,
-): Int16Array {
+export function binLogs(logs: Int16Array, widthPx: number, heightPx: number, side: number): Int16Array {
   const [width, height] = [Math.floor(widthPx / side), Math.floor(heightPx / side)];
   const binned = new Int16Array(width * height);
   const sums = new Int32Array(width);

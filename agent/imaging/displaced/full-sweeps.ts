@@ -1,4 +1,4 @@
-import { type Counts, type Problem, type Unknowns, viewOf } from "./problem.ts";
+import { type Counts, forEachView, type Problem, type Unknowns } from "./problem.ts";
 
 /** Sums that the sweeps need room for. */
 export interface SweepSums {
@@ -22,19 +22,17 @@ export function* fullSweeps(
   const { sums, model } = work;
   for (let sweep = 0; sweep < work.sweeps; sweep++) {
     sums.object.fill(0);
-    for (const frameIndex of frames) {
-      kernels.scatter(viewOf(problem, frameIndex), levels[frameIndex]!, gain, sums.object);
-      yield;
-    }
+    yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
+      kernels.scatter(view, levels[frameIndex]!, gain.subarray(startPx, endPx), sums.object);
+    });
     solveObject(object, sums.object, counts.object, model, ridge);
     sums.gain.fill(0);
     const steps = new Float64Array(levels.length);
-    for (const frameIndex of frames) {
-      const view = viewOf(problem, frameIndex);
-      const sum = kernels.gather(view, levels[frameIndex]!, gain, object, sums.gain);
-      steps[frameIndex] = sum / Math.max(1, counts.frame[frameIndex]!);
-      yield;
-    }
+    yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
+      const [own, sum] = [gain.subarray(startPx, endPx), sums.gain.subarray(startPx, endPx)];
+      const residuals = kernels.gather(view, levels[frameIndex]!, own, object, sum);
+      steps[frameIndex]! += residuals / Math.max(1, counts.frame[frameIndex]!);
+    });
     // Levels and gain move at once; only what all levels have in common would be counted twice.
     const common = frames.reduce((total, frameIndex) => total + steps[frameIndex]!, 0) / frames.length;
     for (const frameIndex of frames) levels[frameIndex]! += steps[frameIndex]! - common;

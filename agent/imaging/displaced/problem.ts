@@ -34,21 +34,49 @@ export interface Counts {
   readonly frame: Float64Array;
 }
 
-export function viewOf(problem: Problem, frameIndex: number): FrameView {
-  return {
-    logs: problem.logs.get(frameIndex),
-    widthPx: problem.shape.widthPx,
-    heightPx: problem.shape.heightPx,
-    place: placeOf(problem.grid, problem.shifts[frameIndex]!),
-    gridWidthPx: problem.grid.widthPx,
-  };
+/** Rows of a frame, so few that what the frames have in common there stays in the processor's cache. */
+export interface Band {
+  readonly startRow: number;
+  readonly startPx: number;
+  readonly endPx: number;
+}
+
+const bandPx = 65536;
+/** Bands begin at multiples of this. */
+export const bandRowStep = 4;
+
+/** Visits every frame's part of one band, then the next band; pauses between. */
+export function* forEachView(
+  problem: Problem,
+  visit: (view: FrameView, frameIndex: number, band: Band) => void,
+): Generator<void> {
+  const { shape, frames, logs, grid } = problem;
+  const { widthPx, heightPx } = shape;
+  const rows = bandRowStep * Math.max(1, Math.floor(bandPx / (bandRowStep * widthPx)));
+  for (let startRow = 0; startRow < heightPx; startRow += rows) {
+    const rowCount = Math.min(rows, heightPx - startRow);
+    const band = { startRow, startPx: startRow * widthPx, endPx: (startRow + rowCount) * widthPx };
+    for (const frameIndex of frames) {
+      const place = placeOf(grid, problem.shifts[frameIndex]!);
+      const view = {
+        logs: logs.get(frameIndex, band.startPx, band.endPx),
+        widthPx,
+        heightPx: rowCount,
+        place: { ...place, index: place.index + startRow * grid.widthPx },
+        gridWidthPx: grid.widthPx,
+      };
+      visit(view, frameIndex, band);
+    }
+    yield;
+  }
 }
 
 export function* countValues(problem: Problem, counts: Counts): Generator<void> {
   counts.gain.fill(0);
   counts.object.fill(0);
-  for (const frameIndex of problem.frames) {
-    counts.frame[frameIndex] = problem.kernels.count(viewOf(problem, frameIndex), counts.gain, counts.object);
-    yield;
-  }
+  counts.frame.fill(0);
+  yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
+    const gainCount = counts.gain.subarray(startPx, endPx);
+    counts.frame[frameIndex]! += problem.kernels.count(view, gainCount, counts.object);
+  });
 }

@@ -1,4 +1,4 @@
-import { type Problem, type Unknowns, viewOf } from "./problem.ts";
+import { forEachView, type Problem, type Unknowns } from "./problem.ts";
 
 const stepMostPx = 1;
 
@@ -8,22 +8,19 @@ const stepMostPx = 1;
  * @returns the largest step [px]
  * Source: B. D. Lucas and T. Kanade, Proc. Int. Joint Conf. Artificial Intelligence (1981) 674.
  */
-export function* refineShifts(
-  problem: Problem,
-  unknowns: Unknowns,
-  limit: number,
-): Generator<void, number> {
+export function* refineShifts(problem: Problem, unknowns: Unknowns, limit: number): Generator<void, number> {
   let largest = 0;
+  const sums = problem.shifts.map(() => ({ rx: 0, ry: 0, xx: 0, xy: 0, yy: 0 }));
+  yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
+    const gain = unknowns.gain.subarray(startPx, endPx);
+    const level = unknowns.levels[frameIndex]!;
+    const part = problem.kernels.shiftSums(view, level, gain, unknowns.object, limit);
+    const sum = sums[frameIndex]!;
+    for (const key of ["rx", "ry", "xx", "xy", "yy"] as const) sum[key] += part[key];
+  });
   for (const frameIndex of problem.frames) {
-    const { rx, ry, xx, xy, yy } = problem.kernels.shiftSums(
-      viewOf(problem, frameIndex),
-      unknowns.levels[frameIndex]!,
-      unknowns.gain,
-      unknowns.object,
-      limit,
-    );
+    const { rx, ry, xx, xy, yy } = sums[frameIndex]!;
     const determinant = xx * yy - xy * xy;
-    yield;
     if (!(determinant > 1e-12 * (xx + yy) ** 2)) continue; // no structure in one direction
     const x = -(yy * rx - xy * ry) / determinant;
     const y = -(xx * ry - xy * rx) / determinant;

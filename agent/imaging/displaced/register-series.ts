@@ -25,7 +25,7 @@ export function* registerSeries(
   const smallAverage = binAverage(average, series.shape, side);
   using finder = new ShiftFinder(library, shape, { fineSigmaPx: 1.5, coarseSigmaPx: 10 });
   const spectrumOf = (k: number) => {
-    const small = binLogs(series.logs.get(series.frames[k]!), widthPx, heightPx, side);
+    const small = binLogs(series.logs.get(series.frames[k]!, 0, widthPx * heightPx), widthPx, heightPx, side);
     const picture = new Float32Array(small.length);
     overAverage(small, smallAverage, picture);
     return finder.spectrumOf(picture);

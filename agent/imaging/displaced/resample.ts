@@ -31,16 +31,28 @@ export function addUpsampled(
     columns[x] = place.index;
     shares[x] = place.share;
   }
+  const mixed = new Float32Array(coarseShape.widthPx);
   for (let y = 0; y < shape.heightPx; y++) {
-    const row = between((y + 0.5) / side - 0.5, coarseShape.heightPx);
-    const upper = row.index * coarseShape.widthPx;
+    const { index, share } = between((y + 0.5) / side - 0.5, coarseShape.heightPx);
+    const upper = index * coarseShape.widthPx;
     const lower = upper + coarseShape.widthPx;
-    for (let x = 0; x < shape.widthPx; x++) {
-      const [left, share] = [columns[x]!, shares[x]!];
-      const above = coarse[upper + left]! * (1 - share) + coarse[upper + left + 1]! * share;
-      const below = coarse[lower + left]! * (1 - share) + coarse[lower + left + 1]! * share;
-      onto[y * shape.widthPx + x]! += above * (1 - row.share) + below * row.share;
-    }
+    for (let x = 0; x < mixed.length; x++)
+      mixed[x] = (1 - share) * coarse[upper + x]! + share * coarse[lower + x]!;
+    addRow(mixed, columns, shares, onto, y * shape.widthPx);
+  }
+}
+
+function addRow(
+  row: Float32Array,
+  columns: Int32Array,
+  shares: Float32Array,
+  onto: Float32Array,
+  start: number,
+): void {
+  for (let x = 0; x < columns.length; x++) {
+    const left = columns[x]!;
+    const share = shares[x]!;
+    onto[start + x]! += row[left]! * (1 - share) + row[left + 1]! * share;
   }
 }
 

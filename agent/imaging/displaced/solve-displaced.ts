@@ -1,19 +1,19 @@
 import type { FftLibrary } from "../fft.ts";
 import { type LimbDarkening, limbDarkening } from "../limb-darkening.ts";
-import { median } from "../order-statistics.ts";
 import type { Flat } from "../normalise-flat.ts";
+import { median } from "../order-statistics.ts";
 import type { Shape } from "../shape.ts";
 import { type Anchor, combineSlopes, levelSlope, quietSunSlope } from "./anchor-plane.ts";
 import { type CoarseOutcome, CoarseWork, coarseCorrection } from "./coarse-correction.ts";
+import { flatOf } from "./flat-of-gain.ts";
 import { type FrameLogs, FrameLogsInMemory } from "./frame-logs.ts";
 import { fullSweeps } from "./full-sweeps.ts";
 import { type ObjectGrid, objectGrid, type ShiftPx } from "./object-grid.ts";
-import { type Counts, countValues, type Problem, type Unknowns, viewOf } from "./problem.ts";
-import { refineShifts } from "./refine-shifts.ts";
+import { type Counts, countValues, forEachView, type Problem, type Unknowns } from "./problem.ts";
 import { readSeries, type SeriesToRead } from "./read-series.ts";
+import { refineShifts } from "./refine-shifts.ts";
 import { registerSeries } from "./register-series.ts";
 import { type DiscPx, fillSunModel, maskLimb } from "./sun-model.ts";
-import { flatOf } from "./flat-of-gain.ts";
 import type { MakeKernels } from "./sweep-kernels.ts";
 
 /** Frames in order of time. */
@@ -112,7 +112,7 @@ export function* solveDisplaced(
     fillSunModel(model, grid, onSun, disc.darkening ?? limbDarkening(wavelengthNm));
     for (const frameIndex of frames) {
       const { x, y } = shifts[frameIndex]!;
-      const own = logs.get(frameIndex).slice();
+      const own = logs.get(frameIndex, 0, pxCount).slice();
       if (maskLimb(own, shape, { ...disc, x: onSun.x + x, y: onSun.y + y })) logs.put(frameIndex, own);
     }
   }
@@ -135,7 +135,13 @@ export function* solveDisplaced(
   let reached = 0;
   const problemOf = (): Problem => ({ kernels, shape, logs, frames, shifts, grid, ridge });
   for (let round = 0; round < rounds; round++) {
-    const solve = solveRound(problemOf(), unknowns, counts, { sums, model, residualRms, reached, coarseWork });
+    const solve = solveRound(problemOf(), unknowns, counts, {
+      sums,
+      model,
+      residualRms,
+      reached,
+      coarseWork,
+    });
     const share = 0.6 / rounds;
     const work = frames.length * (2 * sweepsPerRound + 20);
     const coarse = yield* reported(solve, "solving", 0.35 + round * share, share, work);
@@ -148,13 +154,7 @@ export function* solveDisplaced(
     yield* reported(refineShifts(problemOf(), unknowns, limit), "solving", 0.35 + (round + 1) * share, 0, 1);
   }
 
-  sums.gain.fill(0);
   const problem = problemOf();
-  for (const frameIndex of frames) {
-    const level = unknowns.levels[frameIndex]!;
-    kernels.squares(viewOf(problem, frameIndex), level, unknowns.gain, unknowns.object, sums.gain);
-    yield { stage: "solving", done: 0.97 };
-  }
   const object = unknowns.object.slice();
   for (let i = 0; i < object.length; i++) object[i]! -= model[i]!;
   const used = frames.map((frameIndex) => shifts[frameIndex]!);
@@ -186,8 +186,7 @@ export function* solveDisplaced(
       const dropped = Number.isNaN(medians[frameIndex]!) ? "no light" : "unlike the others";
       return {
         shift: { x: shift.x - first.x, y: shift.y - first.y },
-        level:
-          medians[frameIndex]! + unknowns.levels[frameIndex]! - slope.x * shift.x - slope.y * shift.y,
+        level: medians[frameIndex]! + unknowns.levels[frameIndex]! - slope.x * shift.x - slope.y * shift.y,
         residualRms: residualRms[frameIndex]!,
         ...(frames.includes(frameIndex) ? {} : { dropped }),
       };
@@ -216,13 +215,15 @@ function* solveRound(
   yield* countValues(problem, counts);
   yield* fullSweeps(problem, unknowns, counts, { sums, model, sweeps: sweepsPerRound });
   sums.gain.fill(0);
-  for (const frameIndex of problem.frames) {
-    const view = viewOf(problem, frameIndex);
+  const squares = new Float64Array(residualRms.length);
+  yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
+    const gain = unknowns.gain.subarray(startPx, endPx);
+    const squareSum = sums.gain.subarray(startPx, endPx);
     const level = unknowns.levels[frameIndex]!;
-    const squares = problem.kernels.squares(view, level, unknowns.gain, unknowns.object, sums.gain);
-    residualRms[frameIndex] = Math.sqrt(squares / Math.max(1, counts.frame[frameIndex]!));
-    yield;
-  }
+    squares[frameIndex]! += problem.kernels.squares(view, level, gain, unknowns.object, squareSum);
+  });
+  for (const frameIndex of problem.frames)
+    residualRms[frameIndex] = Math.sqrt(squares[frameIndex]! / Math.max(1, counts.frame[frameIndex]!));
   return outcome;
 }
 

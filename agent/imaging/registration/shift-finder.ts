@@ -1,6 +1,6 @@
 import { type FftLibrary, fftLength, RealFft2d } from "../fft.ts";
-import { checkShape, type Shape } from "../shape.ts";
 import { median } from "../order-statistics.ts";
+import { checkShape, type Shape } from "../shape.ts";
 
 export interface FoundShift {
   /** How far the second picture's content lies from the first's [px]; x right, y down. */
@@ -119,12 +119,15 @@ function weigh(spectrum: Float32Array, weights: Float32Array): void {
 function crossPower(first: Float32Array, second: Float32Array): Float32Array {
   const cross = new Float32Array(first.length);
   for (let k = 0; k < first.length; k += 2) {
-    const [a, b, c, d] = [first[k]!, first[k + 1]!, second[k]!, second[k + 1]!];
+    const a = first[k]!;
+    const b = first[k + 1]!;
+    const c = second[k]!;
+    const d = second[k + 1]!;
     const re = a * c + b * d;
     const im = a * d - b * c;
     const square = re * re + im * im;
     if (square === 0) continue;
-    const scale = square ** -0.25;
+    const scale = 1 / Math.sqrt(Math.sqrt(square));
     cross[k] = re * scale;
     cross[k + 1] = im * scale;
   }

@@ -58,7 +58,11 @@ export function paintScene(plan: ScenePlan): DisplacedScene {
         ),
       )
     : spectrum;
-  const { radiusPx, fromMiddleX, fromMiddleY } = plan.disc ?? { radiusPx: 2000, fromMiddleX: 30, fromMiddleY: -20 };
+  const { radiusPx, fromMiddleX, fromMiddleY } = plan.disc ?? {
+    radiusPx: 2000,
+    fromMiddleX: 30,
+    fromMiddleY: -20,
+  };
   const disc = { radiusPx, x: (side - 1) / 2 + fromMiddleX, y: (side - 1) / 2 + fromMiddleY };
   const drawn = random.fork("frames");
   const n = plan.pattern.length;

@@ -66,7 +66,11 @@ export function sunSurface(random: Random, side: number, viewPx: number, spec: S
 }
 
 function filament(random: Random, surface: Float64Array, side: number, at: readonly [number, number]): void {
-  const [depth, lengthPx, halfWidthPx] = [random.between(0.25, 0.3), random.between(60, 150), random.between(2, 3.5)];
+  const [depth, lengthPx, halfWidthPx] = [
+    random.between(0.25, 0.3),
+    random.between(60, 150),
+    random.between(2, 3.5),
+  ];
   const [turn, bend] = [random.between(0, Math.PI), random.between(-0.004, 0.004)];
   const [c, s] = [Math.cos(turn), Math.sin(turn)];
   visitNear(side, at[0], at[1], lengthPx, (i, dx, dy) => {
