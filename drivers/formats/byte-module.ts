@@ -1,3 +1,5 @@
+import { codeSection, get, name, section, set, signed, tee, wasmHead } from "./wasm-code.ts";
+
 interface ByteModule {
   /** Bytes to be worked on lie at its start. */
   readonly memory: Uint8Array;
@@ -32,17 +34,15 @@ function instantiate(): ByteModule {
  */
 function moduleBytes(): Uint8Array<ArrayBuffer> {
   const [i32, f64] = [0x7f, 0x7c];
-  const section = (id: number, ...content: number[]) => [id, ...unsigned(content.length), ...content];
-  const name = (text: string) => [text.length, ...Buffer.from(text)];
   const functions = ["s2", "s4", "s8", "add"].flatMap((text, index) => [...name(text), 0, index]);
   const bodies = [swapBody(2), swapBody(4), swapBody(8), sumBody()];
   return Uint8Array.from([
-    ...[0x00, 0x61, 0x73, 0x6d, 0x01, 0x00, 0x00, 0x00], // magic, version
+    ...wasmHead,
     ...section(1, 2, ...[0x60, 2, i32, i32, 0], ...[0x60, 1, i32, 1, f64]), // types of a swap and of the sum
     ...section(3, 4, 0, 0, 0, 1), // four functions of these types
     ...section(5, 1, 0x01, 1, 1), // one memory of exactly one page
     ...section(7, 5, ...name("m"), 2, 0, ...functions),
-    ...section(10, bodies.length, ...bodies.flatMap((body) => [...unsigned(body.length), ...body])),
+    ...codeSection(bodies),
   ]);
 }
 
@@ -50,9 +50,6 @@ function moduleBytes(): Uint8Array<ArrayBuffer> {
 const strideBytes = 64;
 const offsets = [0, 16, 32, 48];
 
-const get = (local: number) => [0x20, local];
-const set = (local: number) => [0x21, local];
-const tee = (local: number) => [0x22, local];
 /** Loads 16 bytes from `at` + offset and reverses each group of `width`; `piece` is a local to pass them through. */
 const loadReversed = (
   width: number,
@@ -99,14 +96,4 @@ function sumBody(): number[] {
     ...[...get(sums), 0xfd, 0x1d, 0, ...get(sums), 0xfd, 0x1d, 1], // i64x2.extract_lane
     ...[0x7c, 0xba, 0x0b], // i64.add, f64.convert_i64_u
   ];
-}
-
-/** LEB128, as the binary format writes numbers. */
-function unsigned(value: number): number[] {
-  return value < 0x80 ? [value] : [(value & 0x7f) | 0x80, ...unsigned(value >>> 7)];
-}
-
-/** The signed form, for what is not negative: bit 6 of the last byte must be clear. */
-function signed(value: number): number[] {
-  return value < 0x40 ? [value] : [(value & 0x7f) | 0x80, ...signed(value >>> 7)];
 }

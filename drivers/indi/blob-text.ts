@@ -1,8 +1,10 @@
+import { decodePlain, textBytesMax } from "./base64-module.ts";
+
 /** What came of one BLOB's text. */
 export type BlobOutcome = { readonly bytes: Uint8Array } | { readonly broken: string };
 
-/** Longest piece of base64 turned into a string at once: it stays in the processor's cache. */
-const pieceBytes = 32 * 1024;
+/** Longest piece of base64 decoded at once: it stays in the processor's cache. */
+const pieceBytes = Math.min(32 * 1024, textBytesMax);
 const equalsSign = 0x3d;
 
 /**
@@ -48,10 +50,9 @@ export class BlobText {
     let at = start;
     while (at < end && !this.#done()) {
       if (this.#groupBytes > 0) at = this.#writeToGroup(bytes, at);
-      else at = this.#writePiece(bytes, at, Math.min(end, at + pieceBytes));
+      else at = this.#writePiece(bytes, at, end);
     }
-    if (at < end && this.#padded && !this.#enough() && hasText(bytes, at, end))
-      this.#fail("text after its padding");
+    this.#checkAfterPadding(bytes, at, end);
   }
 
   end(): BlobOutcome {
@@ -92,14 +93,32 @@ export class BlobText {
     return at + 1;
   }
 
-  #writePiece(bytes: Buffer, from: number, to: number): number {
-    const read = this.#decode(bytes.toString("latin1", from, to));
-    if (this.#done()) return from + read;
-    for (let at = from + read; at < to; at++) {
-      if (isBlank(bytes[at]!)) continue;
-      this.#group[this.#groupBytes++] = bytes[at]!;
+  #writePiece(bytes: Buffer, from: number, end: number): number {
+    const roomChars = Math.floor((this.#target.length - this.#filled) / 3) * 4;
+    const to = Math.min(end, from + pieceBytes, from + Math.max(roomChars, 64));
+    let rest = bytes.subarray(from, to);
+    if (roomChars >= to - from) {
+      const plain = decodePlain(rest);
+      this.#target.set(plain.bytes, this.#filled);
+      this.#filled += plain.bytes.length;
+      rest = plain.rest;
     }
+    this.#writeRest(rest);
     return to;
+  }
+
+  #writeRest(rest: Buffer): void {
+    if (this.#done()) return;
+    const read = this.#decode(rest.toString("latin1"));
+    if (this.#done()) {
+      this.#checkAfterPadding(rest, read, rest.length);
+      return;
+    }
+    for (const byte of rest.subarray(read)) if (!isBlank(byte)) this.#group[this.#groupBytes++] = byte;
+  }
+
+  #checkAfterPadding(bytes: Buffer, at: number, end: number): void {
+    if (this.#padded && !this.#enough() && hasText(bytes, at, end)) this.#fail("text after its padding");
   }
 
   /** @returns how many characters were used */
