@@ -117,18 +117,18 @@ test("a cover that ends elsewhere than it was sent is sent once more, then it is
 test("the built-in light goes off before the cover opens (recorded driver)", () =>
   onBench(
     (server) => {
-      server.load(connectionText("Flip Flat")).load(recording("cover-light-driver-simulation-1.9.9.xml"));
-      server.set("Flip Flat", "CAP_PARK", "Ok", both(true));
-      server.set("Flip Flat", "CONNECTION", "Ok", { CONNECT: "On", DISCONNECT: "Off" });
-      server.set("Flip Flat", "FLAT_LIGHT_CONTROL", "Ok", { FLAT_LIGHT_ON: "On", FLAT_LIGHT_OFF: "Off" });
+      server.load(connectionText("Cover Light")).load(recording("cover-light-driver-simulation-1.9.9.xml"));
+      server.set("Cover Light", "CAP_PARK", "Ok", both(true));
+      server.set("Cover Light", "CONNECTION", "Ok", { CONNECT: "On", DISCONNECT: "Off" });
+      server.set("Cover Light", "FLAT_LIGHT_CONTROL", "Ok", { FLAT_LIGHT_ON: "On", FLAT_LIGHT_OFF: "Off" });
       server.on("CAP_PARK", (command) => {
-        server.set("Flip Flat", "CAP_PARK", "Busy", command.values);
-        server.after(2.5, () => server.set("Flip Flat", "CAP_PARK", "Idle"));
-        server.after(2.6, () => server.set("Flip Flat", "CAP_PARK", "Ok"));
+        server.set("Cover Light", "CAP_PARK", "Busy", command.values);
+        server.after(2.5, () => server.set("Cover Light", "CAP_PARK", "Idle"));
+        server.after(2.6, () => server.set("Cover Light", "CAP_PARK", "Ok"));
       });
     },
     async (bench) => {
-      const cover = await new IndiCover(bench.context("Flip Flat"), { role: "cover" }).open(bench.signal);
+      const cover = await new IndiCover(bench.context("Cover Light"), { role: "cover" }).open(bench.signal);
       const before = await cover.readSettings(bench.signal);
       expect(before).toEqual([
         { key: "position", value: "closed" },
