@@ -2,6 +2,7 @@ import { expect, test } from "vitest";
 import { converterCodes, wordOf } from "../../agent/imaging/converter-codes.ts";
 import { countCodes } from "../../agent/imaging/histogram.ts";
 import { photonTransferFromPair } from "../../agent/imaging/photon-transfer.ts";
+import { meanAdu, sensorFigures, varianceAdu2 } from "../../agent/imaging/sensor-model.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";
 
@@ -51,4 +52,37 @@ test("the three ways in which 12 bits fill a 16-bit word", () => {
       topAdu: expected.codes[k][2],
     });
   });
+});
+
+test("mean and variance of the linear model over a photon transfer curve", () => {
+  const { inputs, expected, tolerance } = check("ptc.table");
+  const sensor = {
+    aduPerElectron: inputs.gainDnPerElectron,
+    darkNoiseElectrons: inputs.readNoiseElectrons,
+    pedestalAdu: inputs.pedestalDn,
+  };
+  inputs.signalElectrons.forEach((signal: number, k: number) => {
+    expect(Math.abs(meanAdu(sensor, signal) - expected.meanDn[k])).toBeLessThan(tolerance.abs);
+    expect(Math.abs(varianceAdu2(sensor, signal) - expected.varianceDn2[k])).toBeLessThan(tolerance.abs);
+  });
+});
+
+test("what follows for a sensor: smallest signal, dynamic range, best signal over noise", () => {
+  const { inputs, expected, tolerance } = check("emva.derived");
+  const figures = sensorFigures(
+    {
+      aduPerElectron: inputs.gainDnPerElectron,
+      darkNoiseElectrons: inputs.readNoiseElectrons,
+      pedestalAdu: 0,
+    },
+    inputs.saturationElectrons,
+  );
+  const near = (value: number, wanted: number) =>
+    expect(Math.abs(value / wanted - 1)).toBeLessThan(tolerance.rel);
+  near(figures.darkVarianceAdu2, expected.darkVarianceDn2);
+  near(figures.minDetectableElectrons, expected.minDetectableElectrons);
+  near(figures.dynamicRangeDb, expected.dynamicRangeDb);
+  near(figures.snrMax, expected.snrMax);
+  near(figures.snrMaxDb, expected.snrMaxDb);
+  near(figures.snrMaxBits, expected.snrMaxBit);
 });
