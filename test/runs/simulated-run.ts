@@ -12,7 +12,8 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import { readPlan } from "../../plans/plan-file.ts";
-import { readRigFile } from "../../plans/rig-file.ts";
+import { type RigFile, readRigFile } from "../../plans/rig-file.ts";
+import type { SceneDeviceOptions } from "../../sim-devices/alpaca/scene-devices.ts";
 import type { MechanicsSpec } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { SceneSpec } from "../../sim-devices/scene/scene-spec.ts";
 import { accountDifferences, type WorldAccount } from "../../sim-devices/scene/world-account.ts";
@@ -24,17 +25,20 @@ export interface SimulatedRunOptions {
   readonly seed?: number;
   readonly mechanics?: Partial<MechanicsSpec>;
   readonly planText?: string;
+  /** Another rig file; its servers are reached in memory, whatever they speak. */
+  readonly rigText?: string;
+  readonly alpaca?: SceneDeviceOptions;
   readonly log?: Log;
 }
 
-/** A whole run against a simulated rig over INDI bytes in memory, on a clock that jumps; the world tells the truth. */
+/** A whole run against a simulated rig over INDI bytes or Alpaca requests in memory, on a clock that jumps; the world tells the truth. */
 export class SimulatedRun implements AsyncDisposable {
   readonly folder = mkdtempSync(join(tmpdir(), "evenfield-scene-"));
   readonly ledger = new Ledger(join(this.folder, "ledger.sqlite"));
   readonly stop = new AbortController();
   /** A test may wait here for its moment. */
   onProgress: (now: Progress) => void = () => {};
-  readonly rigFile = readRigFile(sceneRigText, "rig.yaml");
+  readonly rigFile: RigFile;
   readonly before: WorldAccount;
 
   private constructor(
@@ -42,18 +46,20 @@ export class SimulatedRun implements AsyncDisposable {
     readonly clock: VirtualClock,
     readonly simulator: Simulator,
   ) {
+    this.rigFile = readRigFile(options.rigText ?? sceneRigText, "rig.yaml");
     this.before = simulator.world.account();
   }
 
   static async start(options: SimulatedRunOptions = {}): Promise<SimulatedRun> {
     const spec = options.spec ?? smallScene;
     const clock = new VirtualClock(Date.parse(spec.startUtc));
-    const { seed, mechanics } = options;
+    const { seed, mechanics, alpaca } = options;
     const simulator = await startSimulator({
       spec,
       clock,
       ...(seed === undefined ? {} : { seed }),
       ...(mechanics ? { mechanics } : {}),
+      ...(alpaca ? { alpaca } : {}),
     });
     return new SimulatedRun(options, clock, simulator);
   }
@@ -72,6 +78,7 @@ export class SimulatedRun implements AsyncDisposable {
       plan: readPlan(this.options.planText ?? shortPlanText, "plan.yaml"),
       rigFile: this.rigFile,
       openers: () => this.simulator.openIndi,
+      exchanges: this.simulator.openAlpaca,
       clock: this.clock,
       random: new Random(1),
       log: this.options.log ?? silentLog,
@@ -88,6 +95,7 @@ export class SimulatedRun implements AsyncDisposable {
   restore() {
     const tools = {
       openers: () => this.simulator.openIndi,
+      exchanges: this.simulator.openAlpaca,
       clock: this.clock,
       random: new Random(2),
       log: silentLog,

@@ -1,0 +1,59 @@
+import { mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { expect, test } from "vitest";
+import { Ledger } from "../../agent/run/ledger.ts";
+import { runPlan } from "../../agent/run/run-plan.ts";
+import { acceleratedClock } from "../../drivers/kit/clock.ts";
+import { silentLog } from "../../drivers/kit/log.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { readPlan } from "../../plans/plan-file.ts";
+import { readRigFile } from "../../plans/rig-file.ts";
+import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
+import { startSimulator } from "../../sim-devices/start-simulator.ts";
+import { rigText } from "./rig-texts.ts";
+import { smallScene } from "./small-scene.ts";
+
+const planText = `plan: short
+sun: { altitudeDegreesMin: 20 }
+steps:
+  - centre
+  - leak-check: { frames: 4 }
+  - flat: { blur: diffuser, frames: 8 }
+`;
+
+/** So many times faster than real time: a deadline of 10 s is one of half a second then. */
+const speed = 20;
+
+test("everything on Alpaca, over sockets on loopback: done, and the rig as it was found", async () => {
+  const folder = mkdtempSync(join(tmpdir(), "evenfield-http-"));
+  const clock = acceleratedClock({
+    speed,
+    startUtcMs: Date.parse(smallScene.startUtc),
+    epochMs: Date.now(),
+  });
+  await using simulator = await startSimulator({ spec: smallScene, clock, alpacaPort: 0 });
+  const before = simulator.world.account();
+  try {
+    using ledger = new Ledger(join(folder, "ledger.sqlite"));
+    const report = await runPlan({
+      plan: readPlan(planText, "plan.yaml"),
+      rigFile: readRigFile(rigText("all", simulator.alpaca!.port), "rig.yaml"),
+      openers: () => () => Promise.reject(new Error("no device of this rig is on INDI")),
+      clock,
+      random: new Random(1),
+      log: silentLog,
+      folder: join(folder, "run"),
+      ledger,
+      signal: new AbortController().signal,
+      unattended: true,
+      progress: () => {},
+      writeOutputs: async () => [],
+    });
+    expect(report).toMatchObject({ ended: "completed", notAsFound: [] });
+    expect(["good", "usable"]).toContain(report.record.verdict);
+    expect(accountDifferences(before, simulator.world.account(), { connections: true })).toEqual([]);
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+}, 120_000);
