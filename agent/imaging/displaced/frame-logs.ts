@@ -41,17 +41,42 @@ export function toLogs(levelsAdu: Float32Array, logs: Int16Array): number | unde
   const middle = median(sample);
   if (middle === undefined) return undefined;
   const lowest = litFraction * middle;
-  const perMiddle = 1 / middle;
+  const offset = Math.log(middle) / logUnit;
+  // Not above it for NaN either.
   for (let i = 0; i < levelsAdu.length; i++) {
     const level = levelsAdu[i]!;
-    // Not so for NaN either.
-    if (level > lowest) {
-      const units = Math.round(Math.log(level * perMiddle) / logUnit);
-      logs[i] = units < 32767 ? units : 32767;
-    } else logs[i] = noLog;
+    if (!(level > lowest)) {
+      logs[i] = noLog;
+      continue;
+    }
+    bits.float[0] = level;
+    const word = bits.word[0]!;
+    const step = (word >> tableShift) & (tableSteps - 1);
+    // To first order from the middle of the table's step; exact to 0.0003 units.
+    const rest = (word & ((1 << tableShift) - 1)) - (1 << (tableShift - 1));
+    const units = exponentUnits[word >> 23]! + mantissaUnits[step]! + rest * mantissaSlope[step]! - offset;
+    logs[i] = units < 32767 ? Math.round(units) : 32767;
   }
   return Math.log(middle);
 }
+
+const tableBits = 11;
+const tableSteps = 1 << tableBits;
+const tableShift = 23 - tableBits;
+const bits = (() => {
+  const float = new Float32Array(1);
+  return { float, word: new Int32Array(float.buffer) };
+})();
+/** ln 2^e by a float32's exponent field, ln of its mantissa by the leading bits, and how that grows with the others. */
+const exponentUnits = Float64Array.from({ length: 256 }, (_, k) => ((k - 127) * Math.LN2) / logUnit);
+const mantissaUnits = Float64Array.from(
+  { length: tableSteps },
+  (_, k) => Math.log(1 + (k + 0.5) / tableSteps) / logUnit,
+);
+const mantissaSlope = Float64Array.from(
+  { length: tableSteps },
+  (_, k) => 1 / (1 + (k + 0.5) / tableSteps) / 2 ** 23 / logUnit,
+);
 
 /** Means over `side` x `side` pixels; a block with less than half of its pixels has no value. What is left over is cut off. */
 export function binLogs(logs: Int16Array, widthPx: number, heightPx: number, side: number): Int16Array {

@@ -2,7 +2,7 @@ import { Random } from "../../../drivers/kit/random.ts";
 import { type Complex, complexPicture, transform } from "./fourier.ts";
 import { discBrightness } from "./limb.ts";
 import { rigGain } from "./rig-gain.ts";
-import { forEachFrequency, type SunSpec, sunSurface, texture, usualSun } from "./sun-texture.ts";
+import { type SunSpec, sunSurface, texture, usualSun } from "./sun-texture.ts";
 
 export interface ScenePlan {
   readonly seed: number;
@@ -131,21 +131,47 @@ function spectrumOf(surface: Float64Array): Complex {
 /** First picture in the real part, second in the imaginary one. */
 function shiftedPair(spectrum: Complex, evolved: Complex, pair: readonly [Conditions, Conditions]): Complex {
   const sum = complexPicture(canvas);
-  for (const [which, { shift, blurPx, age, trouble }] of pair.entries()) {
-    forEachFrequency(canvas, (i, fx, fy) => {
-      let blur = Math.exp(-2 * Math.PI ** 2 * (blurPx ** 2 + 1) * (fx * fx + fy * fy)); // 1 px of the optics
-      if (trouble === "shaken") blur *= Math.cos(2 * Math.PI * 9 * (0.8 * fx + 0.6 * fy)); // seen twice, 18 px apart
-      const phase = -2 * Math.PI * (fx * shift.x + fy * shift.y);
-      const [c, s] = [blur * Math.cos(phase), blur * Math.sin(phase)];
-      const a = (1 - age) * spectrum.re[i]! + age * evolved.re[i]!;
-      const b = (1 - age) * spectrum.im[i]! + age * evolved.im[i]!;
-      const [re, im] = [a * c - b * s, a * s + b * c];
-      sum.re[i]! += which === 0 ? re : -im;
-      sum.im[i]! += which === 0 ? im : re;
-    });
+  for (const [which, conditions] of pair.entries()) {
+    const { shift, blurPx, age, trouble } = conditions;
+    const along = phasesOf(shift.x, blurPx);
+    const down = phasesOf(shift.y, blurPx);
+    for (let v = 0; v < canvas; v++) {
+      for (let u = 0; u < canvas; u++) {
+        const i = v * canvas + u;
+        const c = along.re[u]! * down.re[v]! - along.im[u]! * down.im[v]!;
+        const s = along.re[u]! * down.im[v]! + along.im[u]! * down.re[v]!;
+        const a = (1 - age) * spectrum.re[i]! + age * evolved.re[i]!;
+        const b = (1 - age) * spectrum.im[i]! + age * evolved.im[i]!;
+        // Seen twice, 18 px apart.
+        const twice =
+          trouble === "shaken" ? Math.cos(18 * Math.PI * (0.8 * frequency(u) + 0.6 * frequency(v))) : 1;
+        const re = (a * c - b * s) * twice;
+        const im = (a * s + b * c) * twice;
+        sum.re[i]! += which === 0 ? re : -im;
+        sum.im[i]! += which === 0 ? im : re;
+      }
+    }
   }
   transform(sum, canvas, "backward");
   return sum;
+}
+
+/** Waves per pixel. */
+function frequency(k: number): number {
+  return (k > canvas / 2 ? k - canvas : k) / canvas;
+}
+
+/** Along one axis: the shift's turn, dimmed by seeing and 1 px of the optics. */
+function phasesOf(shiftPx: number, blurPx: number): { re: Float64Array; im: Float64Array } {
+  const re = new Float64Array(canvas);
+  const im = new Float64Array(canvas);
+  for (let k = 0; k < canvas; k++) {
+    const f = frequency(k);
+    const blur = Math.exp(-2 * Math.PI ** 2 * (blurPx ** 2 + 1) * f * f);
+    re[k] = blur * Math.cos(2 * Math.PI * f * shiftPx);
+    im[k] = -blur * Math.sin(2 * Math.PI * f * shiftPx);
+  }
+  return { re, im };
 }
 
 function lightOf(

@@ -24,7 +24,7 @@ export function texture(
 }
 
 /** Frequencies in waves per pixel. */
-export function forEachFrequency(side: number, visit: (i: number, fx: number, fy: number) => void): void {
+function forEachFrequency(side: number, visit: (i: number, fx: number, fy: number) => void): void {
   const signed = (k: number) => (k > side / 2 ? k - side : k) / side;
   for (let y = 0; y < side; y++) for (let x = 0; x < side; x++) visit(y * side + x, signed(x), signed(y));
 }
