@@ -6,8 +6,8 @@ import {
   ReadbackError,
 } from "../kit/errors.ts";
 import type { CameraSetup, CooledCamera, Frame, FrameType } from "../roles/camera.ts";
-import type { Range } from "../roles/device.ts";
-import { checkCelsius, coolerSettings, holdCelsius, readCelsius } from "./camera-cooler.ts";
+import type { Setting } from "../roles/device.ts";
+import { coolerSettings, readCelsius } from "./camera-cooler.ts";
 import {
   type CameraTools,
   ExposureMemory,
@@ -15,35 +15,14 @@ import {
   LostExposureError,
   stopExposing,
 } from "./camera-exposure.ts";
-import { type CameraFacts, type ControlFacts, readCameraFacts } from "./camera-facts.ts";
-import {
-  checkRegion,
-  type DeviceFrame,
-  frameFor,
-  frameSetting,
-  readFrame,
-  regionOf,
-  setFrame,
-} from "./camera-frame.ts";
+import { type CameraFacts, readCameraFacts } from "./camera-facts.ts";
+import { type DeviceFrame, frameSetting } from "./camera-frame.ts";
+import { type CameraOptions, cameraLimits, checkSetup, describeCamera } from "./camera-limits.ts";
+import { applySetup, controls, readSetup, type SetupInForce } from "./camera-setup.ts";
 import { AscomError, UnreadableReplyError } from "./errors.ts";
-import { ensureProperty, type KeptSetting, type Property, propertySetting } from "./kept-setting.ts";
+import { type KeptSetting, propertySetting } from "./kept-setting.ts";
 import { AlpacaRole, type RoleContext } from "./role-device.ts";
-import { number, whole } from "./values.ts";
-
-/** What the rig file may say of a camera. */
-export interface CameraOptions {
-  /** Highest code of a pixel, if the driver's own account is wrong. */
-  readonly fullScaleAdu?: number;
-  /** Longest time from the end of an exposure to its last byte here [s]. Default 30. */
-  readonly readoutSeconds?: number;
-}
-
-const controls = {
-  gain: { member: "gain", parameter: "Gain", schema: whole },
-  offset: { member: "offset", parameter: "Offset", schema: whole },
-} as const satisfies Record<string, Property<number>>;
-
-type SetupInForce = Required<Omit<CameraSetup, "coolerCelsius">>;
+import { number } from "./values.ts";
 
 /** How long settings that were read are believed [s]. */
 const believedSeconds = 10;
@@ -81,7 +60,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
   }
 
   protected override ping(signal: AbortSignal): Promise<number> {
-    return this.device.get("camerastate", number, signal);
+    return this.device.probe("camerastate", number, signal);
   }
 
   get #facts(): CameraFacts {
@@ -94,18 +73,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
   }
 
   get limits() {
-    const facts = this.#facts;
-    const { min, max } = facts.exposureSeconds;
-    return {
-      // Some drivers give 0 as their shortest: no exposure is that short.
-      exposureSeconds: { ...facts.exposureSeconds, min: Math.max(min, 1e-6), max },
-      gain: facts.gain?.range,
-      offset: facts.offset?.range,
-      binning: { min: 1, max: facts.binningMax, step: 1 },
-      sensorPx: { widthPx: facts.widthPx, heightPx: facts.heightPx },
-      pixelMicron: facts.pixelMicron,
-      fullScaleAdu: this.#options.fullScaleAdu ?? Math.min(65535, facts.maxAdu),
-    };
+    return cameraLimits(this.#facts, this.#options);
   }
 
   get cooler() {
@@ -117,7 +85,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
 
   async configure(setup: CameraSetup, signal: AbortSignal) {
     await this.ready(signal);
-    this.#check(setup);
+    checkSetup(this.name, setup, this.limits, this.#facts);
     return this.recovering(async () => {
       await this.#stop(signal);
       this.#inForce = undefined;
@@ -127,57 +95,18 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
     }, signal);
   }
 
-  /** @throws OutOfLimitsError, MissingAbilityError: all of it before anything is sent */
-  #check(setup: CameraSetup): void {
-    const { limits, name } = this;
-    const inside = (what: string, value: number | undefined, range: Range | undefined) => {
-      if (value === undefined) return;
-      if (!range) throw new MissingAbilityError(name, `this camera has no ${what} to set`);
-      if (!(Number.isInteger(value) && value >= range.min && value <= range.max)) {
-        throw new OutOfLimitsError(name, what, value, `the whole numbers ${range.min} to ${range.max}`);
-      }
-    };
-    inside("gain", setup.gain, limits.gain);
-    inside("offset", setup.offset, limits.offset);
-    inside("binning", setup.binning, limits.binning);
-    if (setup.region) checkRegion(name, setup.region, limits.sensorPx);
-    if (setup.coolerCelsius === undefined) return;
-    if (!this.cooler.canHold) throw new MissingAbilityError(name, "this camera cannot hold a temperature");
-    checkCelsius(name, setup.coolerCelsius);
-  }
-
-  /** A change of binning alone keeps the region of the sensor. */
-  async #apply(setup: CameraSetup, signal: AbortSignal): Promise<void> {
-    if (setup.binning !== undefined || setup.region) {
-      const now = await readFrame(this.device, signal);
-      const isFull = now.numX >= Math.floor(this.#facts.widthPx / now.binX);
-      const whole = { xPx: 0, yPx: 0, widthPx: this.#facts.widthPx, heightPx: this.#facts.heightPx };
-      const kept = isFull && now.numY >= Math.floor(this.#facts.heightPx / now.binY) ? whole : regionOf(now);
-      await setFrame(this.device, frameFor(setup.region ?? kept, setup.binning ?? now.binX), signal);
-    }
-    for (const control of ["gain", "offset"] as const) {
-      const value = setup[control];
-      if (value !== undefined) await ensureProperty(this.device, controls[control], value, signal);
-    }
-    if (setup.coolerCelsius !== undefined) {
-      await holdCelsius(this.device, this.clock, setup.coolerCelsius, signal);
-    }
+  #apply(setup: CameraSetup, signal: AbortSignal): Promise<void> {
+    return applySetup(this.#tools, this.#facts, setup, signal);
   }
 
   /** Read anew after a while: another client may have changed it, as there are no locks in this protocol. */
   async #setupInForce(signal: AbortSignal): Promise<{ setup: SetupInForce; frame: DeviceFrame }> {
     const known = this.#inForce;
     if (known && this.clock.nowMs() - known.readMs < believedSeconds * 1000) return known;
-    const frame = await readFrame(this.device, signal);
-    const read = async (control: "gain" | "offset") =>
-      this.#facts[control] ? this.device.get(control, whole, signal) : 0;
-    const setup = {
-      gain: await read("gain"),
-      offset: await read("offset"),
-      binning: frame.binX,
-      region: regionOf(frame),
+    this.#inForce = {
+      ...(await readSetup(this.device, this.#facts, signal)),
+      readMs: this.clock.nowMs(),
     };
-    this.#inForce = { setup, frame, readMs: this.clock.nowMs() };
     return this.#inForce;
   }
 
@@ -284,6 +213,13 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
     await this.recovering(() => this.#stop(signal), signal);
   }
 
+  /** What is put back is no longer ours to set anew after a restart, and is read anew by the next exposure. */
+  override restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
+    this.#setup = {};
+    this.#inForce = undefined;
+    return super.restoreSetting(setting, signal);
+  }
+
   protected override keptSettings(): readonly KeptSetting[] {
     const { device } = this;
     const facts = this.#facts;
@@ -296,28 +232,6 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
   }
 
   override describe(): Readonly<Record<string, string>> {
-    const facts = this.#facts;
-    const { exposureSeconds, binning, fullScaleAdu } = this.limits;
-    const control = (one: ControlFacts | undefined) => {
-      if (!one) return "none";
-      const { min, max } = one.range;
-      return one.names ? `${min} to ${max}: ${one.names.join(", ")}` : `${min} to ${max}`;
-    };
-    const size = `${facts.widthPx} x ${facts.heightPx} px of ${facts.pixelMicron} micron`;
-    return {
-      sensor: facts.sensorName === "" ? size : `${facts.sensorName}, ${size}`,
-      exposure: `${exposureSeconds.min} to ${exposureSeconds.max} s`,
-      gain: control(facts.gain),
-      offset: control(facts.offset),
-      binning: `${binning.min} to ${binning.max}`,
-      fullScale: `${fullScaleAdu} adu`,
-      cooler: facts.canHoldCelsius
-        ? "holds a temperature"
-        : facts.hasThermometer
-          ? "thermometer only"
-          : "none",
-      abort: facts.canAbort ? "yes" : facts.canStop ? "ends early and reads out" : "no",
-      shutter: facts.hasShutter ? "yes" : "no: darks need the cover",
-    };
+    return describeCamera(this.#facts, this.limits);
   }
 }

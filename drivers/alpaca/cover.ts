@@ -37,7 +37,7 @@ export class AlpacaCover extends AlpacaRole implements Cover {
   }
 
   protected override ping(signal: AbortSignal): Promise<number> {
-    return this.#status(signal);
+    return this.device.probe("coverstate", whole, signal);
   }
 
   #status(signal: AbortSignal): Promise<number> {

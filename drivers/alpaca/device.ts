@@ -46,6 +46,15 @@ export class AlpacaDevice {
     return this.#ask("GET", member, schema, signal, { parameters, withinSeconds: readSeconds });
   }
 
+  /** Past the queue: whether the device answers must not depend on what it is still busy with. */
+  probe<T>(member: string, schema: z.ZodType<T>, signal: AbortSignal, parameters?: Parameters): Promise<T> {
+    return this.#ask("GET", member, schema, signal, {
+      parameters,
+      withinSeconds: readSeconds,
+      urgent: true,
+    });
+  }
+
   /**
    * An optional member: `undefined` when the device does not have it, asked for once and remembered.
    * An outright refusal of the request (HTTP 400 and its like) counts as absence too; it is a common mistake.

@@ -49,7 +49,7 @@ export class AlpacaDome extends AlpacaRole implements Dome {
   }
 
   protected override ping(signal: AbortSignal): Promise<boolean> {
-    return this.device.get("slewing", flag, signal);
+    return this.device.probe("slewing", flag, signal);
   }
 
   get abilities() {

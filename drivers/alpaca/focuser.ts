@@ -36,7 +36,7 @@ export class AlpacaFocuser extends AlpacaRole implements Focuser {
   }
 
   protected override ping(signal: AbortSignal): Promise<boolean> {
-    return this.device.get("ismoving", flag, signal);
+    return this.device.probe("ismoving", flag, signal);
   }
 
   get limits(): { readonly positionSteps: Range } {

@@ -1,27 +1,22 @@
-import {
-  DeviceLostError,
-  MissingAbilityError,
-  OutOfLimitsError,
-  ReadbackError,
-  RefusedError,
-} from "../kit/errors.ts";
+import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import { wrapHours } from "../kit/sidereal.ts";
+import type { Setting } from "../roles/device.ts";
 import type { Equatorial, MountState, Site, TrackRate } from "../roles/mount.ts";
 import { distanceDegrees } from "../roles/mount-sky.ts";
-import { AscomError, NotImplementedError } from "./errors.ts";
-import { ensureProperty, type KeptSetting, type Property } from "./kept-setting.ts";
+import { ensureProperty, type KeptSetting } from "./kept-setting.ts";
 import { driveRate, type MountFacts, readMountFacts } from "./mount-facts.ts";
 import { Nudger } from "./mount-nudge.ts";
+import { setTrackRate, switchTracking, trackAt } from "./mount-rate.ts";
 import {
   forMount,
   type MountReading,
   type MountTools,
   readMount,
-  readRateOffsets,
   readSiteAndTime,
   readTrackRate,
 } from "./mount-reading.ts";
-import { mountSettings, type SettableMount, setRateOffsets, trackingRate } from "./mount-settings.ts";
+import { MountRest } from "./mount-rest.ts";
+import { mountSettings, type SettableMount, trackingRate } from "./mount-settings.ts";
 import { goTo, type SlewBudget, untilStill } from "./mount-slew.ts";
 import { AlpacaRole, type RoleContext } from "./role-device.ts";
 import { flag } from "./values.ts";
@@ -33,22 +28,18 @@ export interface MountOptions {
   readonly arrivalArcmin?: number;
 }
 
-/** Worst time for parking: half a turn at the slowest, with margin for homing [s]. */
-const parkExtraSeconds = 120;
 /** An arrival further off than this is worth a second, short slew [arcsec]. */
 const refineArcsec = 60;
-const tracking: Property<boolean> = { member: "tracking", parameter: "Tracking", schema: flag };
 
 export class AlpacaMount extends AlpacaRole implements SettableMount {
   override readonly role = "mount";
   readonly #tools: MountTools;
   readonly #budget: SlewBudget;
+  readonly #rest: MountRest;
   readonly #nudger: Nudger;
   #known: MountFacts | undefined;
   /** Set by us last; mounts fall back to sidereal when they restart, and some after a slew. */
   #rate: TrackRate | undefined;
-  /** The protocol shows parking as slewing; only who sent it there knows. */
-  #isParking = false;
 
   constructor(context: RoleContext, options: MountOptions = {}) {
     super(context);
@@ -57,6 +48,7 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
       degreesPerSecondMin: options.slewDegreesPerSecondMin ?? 0.5,
       toleranceArcsec: (options.arrivalArcmin ?? 5) * 60,
     };
+    this.#rest = new MountRest(this.#tools, this.#budget);
     this.#nudger = new Nudger(this.#tools, this.#budget);
   }
 
@@ -66,11 +58,11 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
 
   /** The rate is set again; motion is not: what tracks is for the procedure to say. */
   protected override async setUpAgain(signal: AbortSignal): Promise<void> {
-    if (this.#rate !== undefined) await this.#setRate(this.#rate, signal);
+    if (this.#rate !== undefined) await setTrackRate(this.#tools, this.log, this.#rate, signal);
   }
 
   protected override ping(signal: AbortSignal): Promise<boolean> {
-    return this.device.get("slewing", flag, signal);
+    return this.device.probe("slewing", flag, signal);
   }
 
   get #facts(): MountFacts {
@@ -86,9 +78,14 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
 
   state(signal: AbortSignal): Promise<MountState> {
     return this.recovering(async () => {
-      const { pointing, slewing, pulsing, tracking, parked } = await readMount(this.#tools, signal);
-      const motion = slewing ? (this.#isParking ? "parking" : "slewing") : pulsing ? "jogging" : "still";
-      return { pointing, motion, tracking, trackRate: await readTrackRate(this.#tools, signal), parked };
+      const seen = await readMount(this.#tools, signal);
+      return {
+        pointing: seen.pointing,
+        motion: this.#rest.motionOf(seen),
+        tracking: seen.tracking,
+        trackRate: await readTrackRate(this.#tools, signal),
+        parked: seen.parked,
+      };
     }, signal);
   }
 
@@ -97,130 +94,35 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
   }
 
   async ensureUnparked(signal: AbortSignal): Promise<void> {
-    await this.recovering(() => this.#bringParkTo(false, signal), signal);
+    await this.recovering(() => this.#rest.bringParkTo(false, signal), signal);
   }
 
   async ensureParked(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     if (!this.#facts.canPark) throw new MissingAbilityError(this.name, "this mount cannot park");
-    await this.recovering(() => this.#bringParkTo(true, signal), signal);
+    await this.recovering(() => this.#rest.bringParkTo(true, signal), signal);
     this.#rate = undefined;
-  }
-
-  /** Parking that is under way is left to end: stopped in its middle the mount has no known place. */
-  async #bringParkTo(parked: boolean, signal: AbortSignal): Promise<void> {
-    const withinSeconds = this.#parkSeconds;
-    if (this.#isParking) await this.#untilNotSlewing("parking", withinSeconds, signal);
-    const now = await readMount(this.#tools, signal);
-    if (now.parked === parked || (now.parked === undefined && !parked)) return;
-    if (parked && now.slewing) await this.#stop(signal);
-    if (!parked && !this.#facts.canUnpark) {
-      throw new MissingAbilityError(this.name, "this mount is parked and cannot be unparked from here");
-    }
-    this.#isParking = parked;
-    try {
-      await this.device.put(parked ? "park" : "unpark", {}, signal, { withinSeconds });
-      await this.until(
-        parked ? "parking" : "unparking",
-        { withinSeconds, precisionSeconds: 0.5 },
-        async (abort) => {
-          const seen = await readMount(this.#tools, abort);
-          return seen.parked === parked && !seen.slewing ? true : undefined;
-        },
-        signal,
-      );
-    } finally {
-      // Given up or aborted, it may still be on its way; then the next command waits for it.
-      if (!signal.aborted) this.#isParking = false;
-    }
-  }
-
-  get #parkSeconds(): number {
-    return parkExtraSeconds + 180 / this.#budget.degreesPerSecondMin;
-  }
-
-  async #untilNotSlewing(what: string, withinSeconds: number, signal: AbortSignal): Promise<MountReading> {
-    const seen = await this.until(
-      what,
-      { withinSeconds, precisionSeconds: 0.3 },
-      async (abort) => {
-        const now = await readMount(this.#tools, abort);
-        return now.slewing || now.pulsing ? undefined : now;
-      },
-      signal,
-    );
-    this.#isParking = false;
-    return seen;
   }
 
   /** @throws RefusedError while parked or parking, before anything is sent */
   async #checkMayMove(what: string, signal: AbortSignal): Promise<MountReading> {
     const now = await this.recovering(() => readMount(this.#tools, signal), signal);
-    if (now.slewing && this.#isParking) {
-      throw new RefusedError(this.name, `no ${what} while the mount is parking`);
-    }
-    if (now.parked === true) throw new RefusedError(this.name, `no ${what} while the mount is parked`);
+    this.#rest.checkMayMove(what, now);
     return now;
   }
 
   async ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("tracking", signal);
-    await this.recovering(async () => {
-      await this.#setRate(rate, signal);
-      await this.switchTracking(true, signal);
-      // Some mounts fall back to sidereal when tracking starts.
-      if ((await readTrackRate(this.#tools, signal)) !== rate) await this.#setRate(rate, signal);
-      const reads = await readTrackRate(this.#tools, signal);
-      const mayNotTell = reads === undefined && rate === "sidereal";
-      if (reads !== rate && !mayNotTell) throw new ReadbackError(this.name, "tracking rate", rate, reads);
-    }, signal);
+    await this.recovering(() => trackAt(this.#tools, this.log, rate, signal), signal);
     this.#rate = rate;
-  }
-
-  /** @throws MissingAbilityError, ReadbackError */
-  async #setRate(rate: TrackRate, signal: AbortSignal): Promise<void> {
-    const { trackingRates } = this.#facts;
-    const wanted = rate === "custom" ? undefined : driveRate[rate];
-    if (wanted === undefined || !trackingRates.includes(wanted)) {
-      throw new MissingAbilityError(this.name, `this mount cannot track at ${rate} rate`);
-    }
-    await this.#clearOffsets(signal);
-    try {
-      await ensureProperty(this.device, trackingRate, wanted, signal);
-    } catch (error) {
-      // A mount with one rate need not let it be read or set.
-      if (!(error instanceof NotImplementedError) || rate !== "sidereal") throw error;
-    }
-  }
-
-  /** Offsets that somebody left would bend every rate; where they cannot be written they are not in force. */
-  async #clearOffsets(signal: AbortSignal): Promise<void> {
-    const { ra, dec } = await readRateOffsets(this.#tools, signal);
-    if ((ra ?? 0) === 0 && (dec ?? 0) === 0) return;
-    try {
-      await setRateOffsets(this.#tools, [0, 0], signal);
-    } catch (error) {
-      if (!(error instanceof AscomError)) throw error;
-      this.log.warn(
-        { device: this.name, ra, dec, error: String(error) },
-        "rate offsets could not be cleared",
-      );
-    }
   }
 
   async ensureTrackingOff(signal: AbortSignal): Promise<void> {
     await this.recovering(() => this.switchTracking(false, signal), signal);
   }
 
-  async switchTracking(on: boolean, signal: AbortSignal): Promise<void> {
-    if ((await readMount(this.#tools, signal)).tracking === on) return;
-    if (!this.#facts.canSetTracking) {
-      throw new MissingAbilityError(
-        this.name,
-        `this mount does not let tracking be switched ${on ? "on" : "off"}`,
-      );
-    }
-    await ensureProperty(this.device, tracking, on, signal);
+  switchTracking(on: boolean, signal: AbortSignal): Promise<void> {
+    return switchTracking(this.#tools, on, signal);
   }
 
   async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
@@ -230,7 +132,7 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
     }
     const before = await this.#checkMayMove("slew", signal);
     const rateBefore = await readTrackRate(this.#tools, signal);
-    if (before.slewing || before.pulsing) await this.#stop(signal);
+    if (before.slewing || before.pulsing) await this.#rest.stop(signal);
     const place = { raHours: wrapHours(raHours), decDegrees };
     await this.stoppedIfFailed(
       async () => {
@@ -240,7 +142,7 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
         if (offArcsec > refineArcsec) await this.#refine(place, offArcsec, signal);
         await untilStill(this.#tools, signal);
       },
-      (own) => this.#stop(own, { tracking: true }),
+      (own) => this.#rest.stop(own, { tracking: true }),
       signal,
     );
     await this.switchTracking(true, signal);
@@ -287,46 +189,19 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
     await this.#checkMayMove("nudge", signal);
     await this.stoppedIfFailed(
       () => this.#nudger.nudge(by, signal),
-      (own) => this.#stop(own, { tracking: true }),
+      (own) => this.#rest.stop(own, { tracking: true }),
       signal,
     );
   }
 
   async ensureStopped(signal: AbortSignal): Promise<void> {
-    await this.recovering(() => this.#stop(signal), signal);
+    await this.recovering(() => this.#rest.stop(signal), signal);
   }
 
-  /**
-   * @param known tracking as it was before a motion of our own: then the stop goes out at once, because a mount that
-   *   moves must not wait for a reading that hangs
-   */
-  async #stop(signal: AbortSignal, known?: { tracking: boolean }): Promise<void> {
-    if (this.#isParking) {
-      await this.#untilNotSlewing("parking", this.#parkSeconds, signal);
-      return;
-    }
-    if (known) await this.#abortSlew(signal);
-    const before = await readMount(this.#tools, signal);
-    if (!known && !before.slewing && !before.pulsing) return;
-    if (!known && before.slewing) await this.#abortSlew(signal);
-    const withinSeconds = 60 + 180 / this.#budget.degreesPerSecondMin;
-    await this.#untilNotSlewing("the mount's rest", withinSeconds, signal);
-    const rests = await untilStill(this.#tools, signal);
-    // The standard has tracking as it was before the slew; not every mount does.
-    const wanted = (known ?? before).tracking;
-    if (wanted !== rests.tracking && rests.parked !== true && this.#facts.canSetTracking) {
-      await this.switchTracking(wanted, signal);
-    }
-  }
-
-  async #abortSlew(signal: AbortSignal): Promise<void> {
-    try {
-      await this.device.put("abortslew", {}, signal, { urgent: true });
-    } catch (error) {
-      // Without the command the motion must end by itself; a link that fails shows in the next reading.
-      const mayWait = error instanceof NotImplementedError || error instanceof AscomError;
-      if (!mayWait && !(error instanceof DeviceLostError)) throw error;
-    }
+  /** What is put back is no longer ours to set anew after a restart. */
+  override restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
+    this.#rate = undefined;
+    return super.restoreSetting(setting, signal);
   }
 
   protected override keptSettings(): readonly KeptSetting[] {

@@ -22,7 +22,7 @@ export class AlpacaRotator extends AlpacaRole implements Rotator {
   }
 
   protected override ping(signal: AbortSignal): Promise<boolean> {
-    return this.device.get("ismoving", flag, signal);
+    return this.device.probe("ismoving", flag, signal);
   }
 
   angleDegrees(signal: AbortSignal): Promise<number> {

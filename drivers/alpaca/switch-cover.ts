@@ -89,7 +89,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   }
 
   protected override ping(signal: AbortSignal): Promise<number> {
-    return this.device.get("getswitchvalue", number, signal, this.#id);
+    return this.device.probe("getswitchvalue", number, signal, this.#id);
   }
 
   state(signal: AbortSignal): Promise<CoverState> {

@@ -83,7 +83,7 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
 
   protected override ping(signal: AbortSignal): Promise<unknown> {
     const { monitor } = this.#devices;
-    return monitor ? monitor.get("issafe", flag, signal) : this.device.get("connected", flag, signal);
+    return monitor ? monitor.probe("issafe", flag, signal) : this.device.probe("connected", flag, signal);
   }
 
   /** Never throws for silence: no answer is an answer here. */

@@ -19,7 +19,7 @@ export class AlpacaWheel extends AlpacaRole implements Wheel {
   }
 
   protected override ping(signal: AbortSignal): Promise<number> {
-    return this.device.get("position", whole, signal);
+    return this.device.probe("position", whole, signal);
   }
 
   get slotNames(): readonly string[] {

@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
-import type { AlpacaCamera, CameraOptions } from "../../../drivers/alpaca/camera.ts";
+import type { AlpacaCamera } from "../../../drivers/alpaca/camera.ts";
+import type { CameraOptions } from "../../../drivers/alpaca/camera-limits.ts";
 import { MissingAbilityError, OutOfLimitsError, RefusedError } from "../../../drivers/kit/errors.ts";
 import { type AlpacaBench, onAlpaca, startUtcMs } from "./alpaca-bench.ts";
 import { type CameraScript, cameraName, ScriptedCamera } from "./scripted-camera.ts";
