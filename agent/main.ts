@@ -3,6 +3,7 @@ import { Command, CommanderError } from "commander";
 import packageFile from "../package.json";
 import { registerApply } from "./commands/apply.ts";
 import { registerCombine } from "./commands/combine.ts";
+import { registerFind } from "./commands/find.ts";
 import { registerInspect } from "./commands/inspect.ts";
 import { exitCodes } from "./commands/outcome.ts";
 import { registerProbe } from "./commands/probe.ts";
@@ -22,6 +23,7 @@ const program = new Command("evenfield")
 registerRun(program, (record, folder) => writeReport(record, { folder }));
 registerRehearse(program);
 registerProbe(program);
+registerFind(program);
 registerSun(program);
 registerCombine(program);
 registerApply(program);
