@@ -1,25 +1,25 @@
 import type { FoundDevice, FoundServer } from "../../drivers/find-servers.ts";
 
-interface Line {
-  readonly role: string;
-  readonly text: string;
-}
-
 /**
- * The `servers` and `devices` of a rig file for what was found: the first device for each role, every further one
- * behind a `#`. It is for a person to read before it is used.
+ * The `servers` and `devices` of a rig file for what was found: each device in the first of its roles that is still
+ * free, every further one behind a `#`. It is for a person to read before it is used.
  */
 export function rigBlock(servers: readonly FoundServer[]): string {
   const names = serverNames(servers);
-  const lines = servers.flatMap((server, i) =>
-    server.devices.flatMap((one) => deviceLines(server, names[i]!, one)),
-  );
   const taken = new Set<string>();
-  const devices = lines.map(({ role, text }) => {
-    const isFirst = role !== "" && !taken.has(role);
-    if (isFirst) taken.add(role);
-    return `  ${isFirst ? "" : "# "}${text}`;
-  });
+  const devices = servers.flatMap((server, i) =>
+    server.devices.flatMap((device) => {
+      const { roles, kind } = device;
+      if (roles.length === 0 || isToldElsewhere(server, device)) return [];
+      const entry = `server: ${names[i]}, device: ${calledIn(server, device)}${more(server, device)}`;
+      // Which of its switches moves something only a person knows.
+      if (kind.startsWith("switch/")) return [`  # ${roles[0]}: { ${entry}, switch: NAME OR NUMBER }`];
+      const free = roles.find((role) => !taken.has(role));
+      if (free === undefined) return [`  # ${roles[0]}: { ${entry} }`];
+      taken.add(free);
+      return [`  ${free}: { ${entry} }`];
+    }),
+  );
   return [
     "servers:",
     ...servers.map(
@@ -40,27 +40,21 @@ function serverNames(servers: readonly FoundServer[]): readonly string[] {
   });
 }
 
-function deviceLines(server: FoundServer, serverName: string, device: FoundDevice): Line[] {
-  const { protocol, devices } = server;
-  // A name that stands twice in a server's list names neither; the address does.
-  const isPlain = devices.filter(({ name }) => name === device.name).length === 1;
-  const called = JSON.stringify(protocol === "indi" || isPlain ? device.name : device.kind);
-  const entry = `server: ${serverName}, device: ${called}`;
-  const [role] = device.roles;
-  if (role === undefined) return [];
-  if (device.kind.startsWith("switch/")) {
-    return [{ role: "", text: `${role}: { ${entry}, switch: NAME OR NUMBER }` }];
-  }
-  const isSecondary = device.kind.startsWith("observingconditions/");
-  const monitor = devices.find(({ kind }) => kind.startsWith("safetymonitor/"));
-  if (isSecondary && monitor) return []; // told beside the monitor
-  if (device.kind.startsWith("safetymonitor/")) {
-    const station = devices.find(({ kind }) => kind.startsWith("observingconditions/"));
-    const conditions = station === undefined ? "" : `, conditions: ${station.kind}`;
-    return [{ role, text: `${role}: { ${entry}${conditions} }` }];
-  }
-  return device.roles.map((one) => ({
-    role: one === role ? one : "",
-    text: `${one}: { ${entry} }`,
-  }));
+/** A name that stands twice in a server's list names neither; the address does. */
+function calledIn({ protocol, devices }: FoundServer, { name, kind }: FoundDevice): string {
+  const isPlain = devices.filter((device) => device.name === name).length === 1;
+  return JSON.stringify(protocol === "indi" || isPlain ? name : kind);
+}
+
+const ofType = ({ devices }: FoundServer, type: string) =>
+  devices.find(({ kind }) => kind.startsWith(`${type}/`));
+
+/** A safety monitor and a weather station of one server go together. */
+function more(server: FoundServer, { kind }: FoundDevice): string {
+  const station = kind.startsWith("safetymonitor/") ? ofType(server, "observingconditions") : undefined;
+  return station === undefined ? "" : `, conditions: ${station.kind}`;
+}
+
+function isToldElsewhere(server: FoundServer, { kind }: FoundDevice): boolean {
+  return kind.startsWith("observingconditions/") && ofType(server, "safetymonitor") !== undefined;
 }
