@@ -1,9 +1,9 @@
 import type { Clock } from "../kit/clock.ts";
-import { DeadlineError, RefusedError } from "../kit/errors.ts";
+import { RefusedError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import type { CameraFacts } from "./camera-facts.ts";
 import type { AlpacaDevice } from "./device.ts";
-import { AscomError, ascom } from "./errors.ts";
+import { AscomError, ascom, isSilence } from "./errors.ts";
 import type { DecodedImage } from "./image-bytes.ts";
 import { flag, number, text } from "./values.ts";
 import { waitUntil } from "./wait-until.ts";
@@ -108,7 +108,7 @@ async function checkOnItsWay({ device, log }: CameraTools, signal: AbortSignal):
     await checkNotFailed(device, true, signal);
   } catch (error) {
     signal.throwIfAborted();
-    if (!(error instanceof DeadlineError)) throw error;
+    if (!isSilence(error)) throw error;
     log.warn({ device: device.name, error: String(error) }, "no answer during the exposure");
   }
 }

@@ -1,4 +1,10 @@
-import { DeviceError, DeviceLostError, MissingAbilityError, RefusedError } from "../kit/errors.ts";
+import {
+  DeadlineError,
+  DeviceError,
+  DeviceLostError,
+  MissingAbilityError,
+  RefusedError,
+} from "../kit/errors.ts";
 
 /** What the standard's own error numbers mean; everything from 0x500 is the driver's own. */
 const meanings: Readonly<Record<number, string>> = {
@@ -85,6 +91,20 @@ export class UnreadableReplyError extends DeviceError {
   ) {
     super(device, `${member}: unreadable reply: ${what}`, options);
   }
+}
+
+/**
+ * Nothing was heard of the device: the link, the server's own fault, a garbled or a late answer. It may be carrying
+ * out what it was told all the same.
+ */
+export function isSilence(error: unknown): boolean {
+  if (error instanceof NotConnectedError) return false;
+  if (error instanceof HttpStatusError) return error.status >= 500;
+  return (
+    error instanceof DeviceLostError ||
+    error instanceof DeadlineError ||
+    error instanceof UnreadableReplyError
+  );
 }
 
 /** Bridges to an older technique let its numbers through: 0x80040000 and the number, signed. */

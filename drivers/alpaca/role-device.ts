@@ -1,10 +1,11 @@
 import type { Clock } from "../kit/clock.ts";
-import { DeadlineError, DeviceLostError, MissingAbilityError } from "../kit/errors.ts";
+import { DeviceLostError, MissingAbilityError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import type { Device, RoleName, Setting } from "../roles/device.ts";
+import { withBudget } from "./budget.ts";
 import type { AlpacaDevice } from "./device.ts";
 import { connectDevice, disconnectDevice, isConnected } from "./device-connection.ts";
-import { NotConnectedError } from "./errors.ts";
+import { isSilence, NotConnectedError } from "./errors.ts";
 import type { KeptSetting } from "./kept-setting.ts";
 import { type WaitOptions, waitUntil } from "./wait-until.ts";
 
@@ -150,7 +151,8 @@ export abstract class AlpacaRole implements Device {
   }
 
   /**
-   * Carries a motion out; if it is aborted or out of time, stops the device before the first reason goes on.
+   * Carries a motion out; if it is aborted, out of time or out of sight, stops the device before the first reason
+   * goes on.
    * The stop has its own budget and never the signal that was aborted.
    */
   protected async stoppedIfFailed<T>(
@@ -161,7 +163,7 @@ export abstract class AlpacaRole implements Device {
     try {
       return await work();
     } catch (error) {
-      if (signal.aborted || error instanceof DeadlineError) {
+      if (signal.aborted || isSilence(error)) {
         await stop(new AbortController().signal).catch((stopError: unknown) =>
           this.log.error({ device: this.name, error: String(stopError) }, "the device could not be stopped"),
         );
@@ -221,37 +223,27 @@ export abstract class AlpacaRole implements Device {
   }
 
   async isAlive(signal: AbortSignal): Promise<boolean> {
-    const budget = new AbortController();
-    const onAbort = () => budget.abort(signal.reason);
-    signal.addEventListener("abort", onAbort, { once: true });
-    const timer = this.clock.setTimer(aliveSeconds, () => budget.abort(new Error("no answer in time")));
+    if (signal.aborted || this.#leftAs) return false;
     try {
-      signal.throwIfAborted();
-      if (this.#leftAs) return false;
-      await this.ping(budget.signal);
+      await withBudget(this.clock, aliveSeconds, (budget) => this.ping(AbortSignal.any([signal, budget])));
       return true;
     } catch {
       return false;
-    } finally {
-      timer.cancel();
-      signal.removeEventListener("abort", onAbort);
     }
   }
 
   /** A device that was found disconnected and has not been put back yet is disconnected here. */
   async [Symbol.asyncDispose](): Promise<void> {
     if (this.#foundConnected !== false || this.#leftAs) return;
-    const budget = new AbortController();
-    const timer = this.clock.setTimer(closeSeconds, () => budget.abort(new Error("closing took too long")));
     try {
-      if (await isConnected(this.device, budget.signal)) await this.disconnectAll(budget.signal);
+      await withBudget(this.clock, closeSeconds, async (budget) => {
+        if (await isConnected(this.device, budget)) await this.disconnectAll(budget);
+      });
     } catch (error) {
       this.log.warn(
         { device: this.name, error: String(error) },
         "was found disconnected and could not be left so",
       );
-    } finally {
-      timer.cancel();
     }
   }
 }

@@ -1,6 +1,6 @@
 import type { Clock } from "../kit/clock.ts";
-import { DeadlineError, DeviceLostError } from "../kit/errors.ts";
-import { NotConnectedError } from "./errors.ts";
+import { DeadlineError } from "../kit/errors.ts";
+import { isSilence } from "./errors.ts";
 
 export interface WaitOptions {
   readonly clock: Clock;
@@ -24,7 +24,7 @@ const pauseGrowth = 0.15;
 /**
  * Asks until `look` gives something, seldom enough for a serial line and often enough for the precision asked.
  * Looks only read, so one that fails on the way is made again until the server was silent for too long.
- * @throws DeadlineError, DeviceLostError, NotConnectedError at once, and what else `look` throws
+ * @throws DeadlineError, DeviceLostError after that silence, and at once what the device itself says no with
  */
 export async function waitUntil<T>(
   options: WaitOptions,
@@ -43,8 +43,7 @@ export async function waitUntil<T>(
       if (seen !== undefined) return seen;
       silentSinceSeconds = undefined;
     } catch (error) {
-      const isSilence = error instanceof DeviceLostError || error instanceof DeadlineError;
-      if (signal.aborted || !isSilence || error instanceof NotConnectedError) throw error;
+      if (signal.aborted || !isSilence(error)) throw error;
       silentSinceSeconds ??= elapsedSeconds();
       if (elapsedSeconds() - silentSinceSeconds >= silenceSecondsMax) throw error;
     }

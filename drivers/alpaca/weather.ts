@@ -1,4 +1,5 @@
 import type { Weather, WeatherState } from "../roles/weather.ts";
+import { withBudget } from "./budget.ts";
 import type { AlpacaDevice } from "./device.ts";
 import { connectDevice, disconnectDevice, isConnected } from "./device-connection.ts";
 import { AscomError } from "./errors.ts";
@@ -24,6 +25,7 @@ const sensors = [
   "windspeed",
 ] as const;
 
+const closeSeconds = 10;
 /** A report older than this says nothing about now [s]. */
 const staleSeconds = 300;
 
@@ -157,13 +159,11 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
 
   override async [Symbol.asyncDispose](): Promise<void> {
     await super[Symbol.asyncDispose]();
-    const budget = new AbortController();
-    const timer = this.clock.setTimer(10, () => budget.abort(new Error("closing took too long")));
-    await this.#leaveSecond(budget.signal)
-      .catch((error: unknown) =>
-        this.log.warn({ device: this.name, error: String(error) }, "could not be left as found"),
-      )
-      .finally(() => timer.cancel());
+    try {
+      await withBudget(this.clock, closeSeconds, (budget) => this.#leaveSecond(budget));
+    } catch (error) {
+      this.log.warn({ device: this.name, error: String(error) }, "could not be left as found");
+    }
   }
 
   override describe(): Readonly<Record<string, string>> {

@@ -250,7 +250,41 @@ test("link lost in mid-slew for some seconds: the slew is not sent twice, and ar
     },
   ));
 
-test("a lost answer to a command that moves is never sent again by itself", () =>
+test("HTTP 500 and garbage now and then in mid-slew: looked at again, and it arrives", () =>
+  onAlpaca(
+    (far, clock) => void new ScriptedMount(far, clock),
+    async (bench) => {
+      const mount = (await bench.open("mount", { device: mountName })) as AlpacaMount;
+      let count = 0;
+      bench.far.intercept = ({ member }) => {
+        if (member !== "devicestate" || bench.secondsNow() < 1 || bench.secondsNow() > 8) return undefined;
+        count++;
+        return count % 3 === 0 ? text(500, "busy") : count % 3 === 1 ? text(200, "<html>") : undefined;
+      };
+      await mount.slewTo({ raHours: 6, decDegrees: 50 }, bench.signal);
+      bench.far.intercept = undefined;
+      expect(count).toBeGreaterThan(5);
+      expect(bench.far.asked("abortslew")).toEqual([]);
+      expect((await mount.state(bench.signal)).pointing.decDegrees).toBeCloseTo(50, 3);
+    },
+  ));
+
+test("a mount out of sight in mid-slew is told to stop before the run is told", () =>
+  onAlpaca(
+    (far, clock) => void new ScriptedMount(far, clock, { slewDegreesPerSecond: 0.6 }),
+    async (bench) => {
+      const mount = (await bench.open("mount", { device: mountName })) as AlpacaMount;
+      bench.clock.setTimer(2, () => {
+        bench.far.intercept = ({ member }) => (member === "abortslew" ? undefined : text(500, "busy"));
+      });
+      await expect(mount.slewTo({ raHours: 6, decDegrees: 60 }, bench.signal)).rejects.toMatchObject({
+        status: 500,
+      });
+      expect(bench.far.asked("abortslew")).toHaveLength(1);
+    },
+  ));
+
+test("a lost answer to a command that moves is never sent again by itself: the mount is stopped", () =>
   onAlpaca(
     (far, clock) => void new ScriptedMount(far, clock),
     async (bench) => {

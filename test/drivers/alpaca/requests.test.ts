@@ -55,7 +55,7 @@ test.each([
 test("an older technique's number is the same number", () =>
   expect(plainErrorNumber(-2147220480)).toBe(0x400));
 
-test("requests of one device go one after the other, those of two devices together, and a stop passes them all", () =>
+test("requests of one device go one after the other, those of two devices together, and a stop or a sign of life passes them all", () =>
   onAlpaca(
     (far) => {
       far.add("Focuser", "A", { position: constant(1), halt: { put: () => undefined } });
@@ -72,13 +72,14 @@ test("requests of one device go one after the other, those of two devices togeth
       const exchange = far.exchange.bind(far);
       far.exchange = async (request) => {
         const reply = await exchange(request);
-        if (request.method === "GET" && request.path.includes("focuser/0")) await gate;
+        if (request.path.endsWith("focuser/0/position")) await gate;
         return reply;
       };
       const before = far.seen.length;
       const reads = [a.get("position", number, signal), a.get("position", number, signal)];
       expect(await b.get("position", number, signal)).toBe(2);
       await a.put("halt", {}, signal, { urgent: true });
+      expect(await a.probe("name", textValue, signal)).toBe("A");
       const stop = new AbortController();
       const queued = a.get("position", number, stop.signal);
       stop.abort(new Error("no longer wanted"));
@@ -87,6 +88,7 @@ test("requests of one device go one after the other, those of two devices togeth
         "focuser/0/position",
         "focuser/1/position",
         "focuser/0/halt",
+        "focuser/0/name",
       ]);
       open!();
       expect(await Promise.all(reads)).toEqual([1, 1]);

@@ -9,6 +9,7 @@ import { systemClock } from "../../../drivers/kit/clock.ts";
 import { DeviceLostError } from "../../../drivers/kit/errors.ts";
 import { HttpLinkError } from "../../../drivers/kit/http-link.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
+import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import { imageBytes } from "./image-encoding.ts";
 
 type Handler = (request: IncomingMessage, response: ServerResponse, body: string) => void;
@@ -112,6 +113,57 @@ test("a body cut in its middle is no body; asked again it comes", () => {
     },
   );
 });
+
+test("images that follow each other share memory on their way, never in the frame", () => {
+  let count = 0;
+  return onServer(
+    (_, response) => {
+      count++;
+      response.setHeader("content-type", "application/imagebytes");
+      const image = imageBytes(
+        [
+          [count, 2],
+          [3, 4],
+          [5, count],
+        ].slice(0, count === 3 ? 2 : 3),
+        2,
+      );
+      response.setHeader("content-length", image.length);
+      response.end(image);
+    },
+    async (exchange) => {
+      const camera = deviceOn(exchange);
+      const frames = [];
+      for (let i = 0; i < 4; i++) frames.push(await camera.image(65535, 5, signal));
+      expect(frames.map(({ pixelsAdu }) => [...pixelsAdu])).toEqual([
+        [1, 2, 3, 4, 5, 1],
+        [2, 2, 3, 4, 5, 2],
+        [3, 2, 3, 4],
+        [4, 2, 3, 4, 5, 4],
+      ]);
+    },
+  );
+});
+
+test("a virtual clock stands still while a real server takes its time", () =>
+  onServer(
+    (_, response) => void setTimeout(() => reply(response, 3), 60),
+    async (exchange, { port }) => {
+      const clock = new VirtualClock(0);
+      const held = new UndiciExchange({ host: "127.0.0.1", port }, clock);
+      await using server = new AlpacaServer({
+        exchange: held,
+        clock,
+        log: silentLog,
+        clientId: 9,
+        name: "hut",
+      });
+      const device = new AlpacaDevice(server, { name: "Camera", type: "camera", number: 0 });
+      expect(await clock.drive(device.get("gain", number, signal))).toBe(3);
+      expect([clock.nowMs(), clock.pendingTimers]).toEqual([0, 0]);
+      await exchange.close();
+    },
+  ));
 
 test("a command whose answer is cut is told and not sent again", () => {
   let count = 0;
