@@ -38,5 +38,5 @@ function firstCause(error: SuppressedError): unknown {
 }
 
 export function isDeviceFailure(failure: FailureRecord): boolean {
-  return failure.code.startsWith("RIG_");
+  return failure.device !== undefined || failure.code.startsWith("RIG_");
 }

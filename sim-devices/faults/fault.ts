@@ -1,10 +1,12 @@
+import type { SimAlpacaServer } from "../alpaca/alpaca-server.ts";
 import type { IndiServer } from "../indi/indi-server.ts";
 import type { World } from "../scene/world.ts";
 
-/** The rig as faults can get at it; `server` only where the fault needs one. */
+/** The rig as faults can get at it; the servers only where the fault needs one. */
 export interface FaultyRig {
   readonly world: World;
   readonly server?: IndiServer;
+  readonly alpacaServer?: SimAlpacaServer;
 }
 
 /** Something that goes wrong. It begins when `begin` is called; what that returns ends it, where it can end. */
