@@ -16,47 +16,25 @@ interface Base64Module {
   /** Text and, in its place, what it becomes. */
   readonly memory: Uint8Array;
   /**
-   * Decodes whole turns of 64 characters of text from `at`, a multiple of 64, on; bytes go to three quarters of where
-   * their text was. Stops before a turn with anything but the 64 characters of base64.
-   * @returns where the text begins that is not decoded
+   * Decodes whole turns of 64 characters and stops before one with anything but the 64 characters of base64.
+   * @returns how many characters are decoded
    */
-  readonly decode: (at: number, end: number) => number;
-  /**
-   * Copies the text that begins the memory to `to`, beyond it, without its blanks; a blank must stand at `end`.
-   * @returns where the copy ends
-   */
-  readonly squeeze: (end: number, to: number) => number;
+  readonly decode: (length: number) => number;
 }
 
-const pageBytes = 65536;
-
-/** Longest text for `decodePlain`: vectors may reach past its end. */
-export const textBytesMax = pageBytes - 64;
+/** Longest text for `decodePlain`. */
+export const textBytesMax = 65536; // one page, the whole of the module's memory
 
 /**
- * Decodes base64 as far as it is plain: whole turns of 64 characters, blanks left out. Strings are what the runtime's
- * own decoder takes; making them costs more than decoding, so it gets only the rest.
+ * Decodes base64 as far as whole turns of 64 characters are plain, without blanks or padding. The runtime's own
+ * decoder takes strings, and making them costs more than decoding; it gets only what is not plain.
  * @param text at most `textBytesMax`
- * @returns the bytes and the text that comes after theirs; both are only lent until the next call
+ * @returns three bytes for each four characters used; only lent until the next call
  */
-export function decodePlain(text: Uint8Array): { bytes: Uint8Array; rest: Buffer } {
+export function decodePlain(text: Uint8Array): Uint8Array {
   made ??= instantiate();
-  const { memory, decode, squeeze } = made;
-  memory.set(text);
-  let start = 0;
-  let end = text.length;
-  let decodedTo = decode(start, end);
-  if (end - decodedTo >= turnChars) {
-    memory.set(text); // decoding has overwritten it
-    memory[end] = 0x20;
-    start = pageBytes;
-    end = squeeze(end, start);
-    decodedTo = decode(start, end);
-  }
-  return {
-    bytes: memory.subarray((start * 3) / 4, (decodedTo * 3) / 4),
-    rest: Buffer.from(memory.buffer, decodedTo, end - decodedTo),
-  };
+  made.memory.set(text);
+  return made.memory.subarray(0, (made.decode(text.length) * 3) / 4);
 }
 
 let made: Base64Module | undefined;
@@ -64,12 +42,8 @@ const turnChars = 64;
 
 function instantiate(): Base64Module {
   const { exports } = new WebAssembly.Instance(new WebAssembly.Module(moduleBytes()));
-  const { m, d, s } = exports as {
-    m: WebAssembly.Memory;
-    d: Base64Module["decode"];
-    s: Base64Module["squeeze"];
-  };
-  return { memory: new Uint8Array(m.buffer), decode: d, squeeze: s };
+  const { m, d } = exports as { m: WebAssembly.Memory; d: Base64Module["decode"] };
+  return { memory: new Uint8Array(m.buffer), decode: d };
 }
 
 const [i32Type, v128Type] = [0x7f, 0x7b];
@@ -77,11 +51,11 @@ const [i32Type, v128Type] = [0x7f, 0x7b];
 function moduleBytes(): Uint8Array<ArrayBuffer> {
   return Uint8Array.from([
     ...wasmHead,
-    ...section(1, 1, 0x60, 2, i32Type, i32Type, 1, i32Type),
-    ...section(3, 2, 0, 0),
-    ...section(5, 1, 0x01, 2, 2), // one memory of exactly two pages
-    ...section(7, 3, ...name("m"), 2, 0, ...name("d"), 0, 0, ...name("s"), 0, 1),
-    ...codeSection([decodeBody(), squeezeBody()]),
+    ...section(1, 1, 0x60, 1, i32Type, 1, i32Type),
+    ...section(3, 1, 0),
+    ...section(5, 1, 0x01, 1, 1), // one memory of exactly one page
+    ...section(7, 2, ...name("m"), 2, 0, ...name("d"), 0, 0),
+    ...codeSection([decodeBody()]),
   ]);
 }
 
@@ -114,7 +88,7 @@ type Table = keyof typeof tables;
 
 /** The body of `decode`: four vectors of text a turn. */
 function decodeBody(): number[] {
-  const [at, end, to, bad, high, firstTable] = [0, 1, 2, 3, 4, 5] as const; // parameters, then locals
+  const [length, at, to, bad, high, firstTable] = [0, 1, 2, 3, 4, 5] as const; // parameters, then locals
   const tableNames = Object.keys(tables) as Table[];
   const table = (which: Table) => get(firstTable + tableNames.indexOf(which));
   const vectors = [0, 1, 2, 3].map((k) => ({ k, text: firstTable + tableNames.length + k }));
@@ -135,14 +109,13 @@ function decodeBody(): number[] {
   ];
   const v128Count = 2 + tableNames.length + vectors.length;
   return [
-    ...[2, 1, i32Type, ...unsigned(v128Count), v128Type],
+    ...[2, 2, i32Type, ...unsigned(v128Count), v128Type],
     ...tableNames.flatMap((which) => [
       ...v128(tables[which]),
       ...set(firstTable + tableNames.indexOf(which)),
     ]),
-    ...[...get(at), ...get(at), ...i32(2), 0x76, 0x6b, ...set(to)], // to = at - at / 4
     ...[0x02, 0x40, 0x03, 0x40], // block, loop
-    ...[...get(at), ...i32(turnChars), 0x6a, ...get(end), 0x4b, 0x0d, 1], // leave if at + turn > end
+    ...[...get(at), ...i32(turnChars), 0x6a, ...get(length), 0x4b, 0x0d, 1], // leave if at + turn > length
     ...vectors.flatMap(toValues),
     ...[...get(bad), ...vector(0x53), 0x0d, 1], // leave if v128.any_true
     ...vectors.flatMap(toBytes),
@@ -150,23 +123,5 @@ function decodeBody(): number[] {
     ...[...get(to), ...i32((turnChars * 3) / 4), 0x6a, ...set(to)],
     ...[0x0c, 0, 0x0b, 0x0b], // again; ends of loop and block
     ...[...get(at), 0x0b],
-  ];
-}
-
-/** The body of `squeeze`: copies 16 characters, then steps to the blank among them. */
-function squeezeBody(): number[] {
-  const [end, to, at, step, text] = [0, 1, 2, 3, 4] as const;
-  const controls = each(0).map((_, code) => ([0x09, 0x0a, 0x0c, 0x0d].includes(code) ? 0xff : 0));
-  return [
-    ...[2, 2, i32Type, 1, v128Type],
-    ...[0x03, 0x40], // loop
-    ...[...get(to), ...get(at), ...load(), ...tee(text), ...store()],
-    ...[...v128(controls), ...get(text), ...vector(0x0e)], // i8x16.swizzle: zero from 16 on
-    ...[...get(text), ...v128(each(0x20)), ...equal8, ...or, ...vector(0x64)], // i8x16.bitmask
-    ...[...i32(0x10000), 0x72, 0x68, ...tee(step)], // or, count trailing zeros: 16 without a blank
-    ...[...get(to), 0x6a, ...set(to)],
-    ...[...get(at), ...get(step), 0x6a, ...get(step), ...i32(16), 0x47, 0x6a, ...tee(at)], // past the blank
-    ...[...get(end), 0x4d, 0x0d, 0, 0x0b], // again while at <= end
-    ...[...get(to), 0x0b],
   ];
 }

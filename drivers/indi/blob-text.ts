@@ -52,7 +52,7 @@ export class BlobText {
       if (this.#groupBytes > 0) at = this.#writeToGroup(bytes, at);
       else at = this.#writePiece(bytes, at, end);
     }
-    this.#checkAfterPadding(bytes, at, end);
+    if (this.#padded && !this.#enough() && hasText(bytes, at, end)) this.#fail("text after its padding");
   }
 
   end(): BlobOutcome {
@@ -96,29 +96,18 @@ export class BlobText {
   #writePiece(bytes: Buffer, from: number, end: number): number {
     const roomChars = Math.floor((this.#target.length - this.#filled) / 3) * 4;
     const to = Math.min(end, from + pieceBytes, from + Math.max(roomChars, 64));
-    let rest = bytes.subarray(from, to);
+    let at = from;
     if (roomChars >= to - from) {
-      const plain = decodePlain(rest);
-      this.#target.set(plain.bytes, this.#filled);
-      this.#filled += plain.bytes.length;
-      rest = plain.rest;
+      const plain = decodePlain(bytes.subarray(from, to));
+      this.#target.set(plain, this.#filled);
+      this.#filled += plain.length;
+      at += (plain.length / 3) * 4;
     }
-    this.#writeRest(rest);
+    if (at === to || this.#done()) return at;
+    at += this.#decode(bytes.toString("latin1", at, to));
+    if (this.#done()) return at;
+    for (; at < to; at++) if (!isBlank(bytes[at]!)) this.#group[this.#groupBytes++] = bytes[at]!;
     return to;
-  }
-
-  #writeRest(rest: Buffer): void {
-    if (this.#done()) return;
-    const read = this.#decode(rest.toString("latin1"));
-    if (this.#done()) {
-      this.#checkAfterPadding(rest, read, rest.length);
-      return;
-    }
-    for (const byte of rest.subarray(read)) if (!isBlank(byte)) this.#group[this.#groupBytes++] = byte;
-  }
-
-  #checkAfterPadding(bytes: Buffer, at: number, end: number): void {
-    if (this.#padded && !this.#enough() && hasText(bytes, at, end)) this.#fail("text after its padding");
   }
 
   /** @returns how many characters were used */

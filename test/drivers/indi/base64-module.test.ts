@@ -6,9 +6,8 @@ import { Random } from "../../../drivers/kit/random.ts";
 const plainCharacters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
 const blanks = "\t\n\f\r ";
 
-function decoded(text: string) {
-  const { bytes, rest } = decodePlain(Buffer.from(text, "latin1"));
-  return { bytes: Buffer.from(bytes), rest: rest.toString("latin1") };
+function decoded(text: string): Buffer {
+  return Buffer.from(decodePlain(Buffer.from(text, "latin1")));
 }
 
 function plainText(random: Random, length: number): string {
@@ -16,37 +15,23 @@ function plainText(random: Random, length: number): string {
 }
 
 describe("base64 by vectors", () => {
-  test("each of the 256 characters at each place of a turn is decoded, skipped or left for the rest", () => {
+  test("each of the 256 characters at each place of a turn is decoded, or its turn left alone", () => {
     const neighbours = plainText(new Random(1), 192);
     for (let code = 0; code < 256; code++) {
       const character = String.fromCharCode(code);
       for (let at = 0; at < 64; at++) {
-        const text = neighbours.slice(0, 64 + at) + character + neighbours.slice(64 + at);
-        const { bytes, rest } = decoded(text);
-        const kept = blanks.includes(character) ? neighbours : text;
-        const turns = plainCharacters.includes(character) || kept === neighbours ? 3 : 1;
-        const expected = {
-          bytes: Buffer.from(kept.slice(0, 64 * turns), "base64"),
-          rest: kept.slice(64 * turns),
-        };
-        if (!expected.bytes.equals(bytes) || expected.rest !== rest)
-          expect({ code, at, bytes, rest }).toEqual({ code, at, ...expected });
+        const text = neighbours.slice(0, 64 + at) + character + neighbours.slice(65 + at);
+        const plain = plainCharacters.includes(character) ? text : text.slice(0, 64);
+        expect(decoded(text).equals(Buffer.from(plain, "base64")), `${code} at ${at}`).toBe(true);
       }
     }
   });
 
-  test("texts of every length up to the longest, with and without blanks", () => {
-    const random = new Random(2);
-    const long = plainText(random, textBytesMax);
+  test("texts of every length up to the longest: whole turns", () => {
+    const long = plainText(new Random(2), textBytesMax);
     for (const length of [0, 1, 15, 16, 63, 64, 65, 127, 128, 1000, textBytesMax - 1, textBytesMax]) {
-      const text = long.slice(0, length);
-      const whole = length - (length % 64);
-      expect(decoded(text).bytes.equals(Buffer.from(text.slice(0, whole), "base64"))).toBe(true);
-      const lines = text.replaceAll(/.{72}/g, "$&\n").slice(0, length);
-      const squeezed = lines.replaceAll("\n", "");
-      const { bytes, rest } = decoded(lines);
-      expect(bytes.equals(Buffer.from(squeezed.slice(0, (bytes.length / 3) * 4), "base64"))).toBe(true);
-      expect(squeezed.endsWith(rest.replaceAll("\n", "")) && rest.length < 64).toBe(true);
+      const whole = long.slice(0, length - (length % 64));
+      expect(decoded(long.slice(0, length)).equals(Buffer.from(whole, "base64"))).toBe(true);
     }
   });
 
