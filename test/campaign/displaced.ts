@@ -78,7 +78,7 @@ const variationCases: Case[] = [
 ];
 
 const realCases = () => {
-  const surface = realSun(0.12);
+  const surface = realSun(0.12, 700);
   return [48, 96, 160].map((reachPx, k) => ({
     name: `real Sun, A ${reachPx}`,
     plan: { pattern: patterns.spiral(50, reachPx), surface },

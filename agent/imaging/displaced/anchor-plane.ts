@@ -57,8 +57,8 @@ export function quietSunSlope(
   );
   const scatter = (axis: "x" | "y") => {
     const squares = quadrants.map((fit) => ((fit?.[axis] ?? Number.POSITIVE_INFINITY) - whole[axis]) ** 2);
-    // A quadrant has half the lever and a quarter of the points: its slope is four times as uncertain as the whole's.
-    return Math.sqrt(squares.reduce((sum, square) => sum + square, 0) / 4) / 4;
+    // Four as independent as they come. Their levers are shorter than the whole's, but active regions know no lever.
+    return Math.sqrt(squares.reduce((sum, square) => sum + square, 0) / 4) / 2;
   };
   return { ...whole, xSigma: scatter("x"), ySigma: scatter("y") };
 }

@@ -11,6 +11,7 @@ interface Exports {
     index: number,
     rightShare: number,
     lowerShare: number,
+    weight: number,
     row: number,
     answer: number,
   ): void;
@@ -69,6 +70,7 @@ export const compiledKernels: MakeKernels = (room) => {
       place.index,
       place.rightShare,
       place.lowerShare,
+      frame.weight,
       row,
       answer.byteOffset,
     );

@@ -1,4 +1,4 @@
-import { median } from "../order-statistics.ts";
+import { median, quantile } from "../order-statistics.ts";
 
 /** One unit of a stored logarithm; 16 bits then reach from 1/26 to 26 times a frame's median, to 0.003 % rms. */
 export const logUnit = 1e-4;
@@ -6,6 +6,8 @@ export const logUnit = 1e-4;
 export const noLog = -32768;
 /** A pixel below this share of its frame's median is not lit. */
 const litFraction = 0.15;
+/** A pixel below this share of the brightest ones does not see the Sun's disc. */
+const onSunFraction = 0.2;
 
 /** Natural logarithms of every frame over its own median, kept in memory or on disk. */
 export interface FrameLogs {
@@ -38,7 +40,7 @@ export function toLogs(levelsAdu: Float32Array, logs: Int16Array): number | unde
   const every = Math.max(1, Math.floor(levelsAdu.length / 20_000)) | 1; // odd, so that it drifts over the columns
   const sample: number[] = [];
   for (let i = 0; i < levelsAdu.length; i += every) if (levelsAdu[i]! > 0) sample.push(levelsAdu[i]!);
-  const middle = median(sample);
+  const middle = litMedian(sample);
   if (middle === undefined) return undefined;
   const lowest = litFraction * middle;
   const offset = Math.log(middle) / logUnit;
@@ -58,6 +60,12 @@ export function toLogs(levelsAdu: Float32Array, logs: Int16Array): number | unde
     logs[i] = units < 32767 ? Math.round(units) : 32767;
   }
   return Math.log(middle);
+}
+
+/** Of pixels on the Sun: where a small disc leaves most of the frame dark, that is the median of few. */
+function litMedian(levels: readonly number[]): number | undefined {
+  const bright = quantile(levels, 0.98);
+  return bright === undefined ? undefined : median(levels.filter((level) => level > onSunFraction * bright));
 }
 
 const tableBits = 11;

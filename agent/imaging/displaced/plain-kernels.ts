@@ -14,13 +14,13 @@ export const plainKernels: MakeKernels = () => ({
 });
 
 function count(frame: FrameView, gainCount: Float32Array, objectCount: Float32Array): number {
-  const { logs, widthPx, heightPx } = frame;
+  const { logs, widthPx, heightPx, weight } = frame;
   const row = new Float32Array(widthPx + 2);
   let valid = 0;
   for (let y = 0; y < heightPx; y++) {
     const start = y * widthPx;
     for (let x = 0; x < widthPx; x++) {
-      const one = logs[start + x]! === noLog ? 0 : 1;
+      const one = logs[start + x]! === noLog ? 0 : weight;
       row[x + 1] = one;
       gainCount[start + x]! += one;
       valid += one;
@@ -31,13 +31,13 @@ function count(frame: FrameView, gainCount: Float32Array, objectCount: Float32Ar
 }
 
 function scatter(frame: FrameView, level: number, gain: Float32Array, objectSum: Float32Array): void {
-  const { logs, widthPx, heightPx } = frame;
+  const { logs, widthPx, heightPx, weight } = frame;
   const row = new Float32Array(widthPx + 2);
   for (let y = 0; y < heightPx; y++) {
     const start = y * widthPx;
     for (let x = 0; x < widthPx; x++) {
       const log = logs[start + x]!;
-      row[x + 1] = log === noLog ? 0 : log * logUnit - level - gain[start + x]!;
+      row[x + 1] = log === noLog ? 0 : weight * (log * logUnit - level - gain[start + x]!);
     }
     spread(row, frame, y, objectSum);
   }
@@ -74,7 +74,7 @@ function gather(
   object: Float32Array,
   gainSum: Float32Array,
 ): number {
-  const { logs, widthPx, heightPx, place, gridWidthPx } = frame;
+  const { logs, widthPx, heightPx, place, gridWidthPx, weight } = frame;
   const { upperLeft, upperRight, lowerLeft, lowerRight } = sharesOf(frame);
   let sum = 0;
   for (let y = 0; y < heightPx; y++) {
@@ -89,7 +89,7 @@ function gather(
         upperRight * object[upper + x + 1]! +
         lowerLeft * object[lower + x]! +
         lowerRight * object[lower + x + 1]!;
-      const q = log * logUnit - level - gain[start + x]! - seen;
+      const q = weight * (log * logUnit - level - gain[start + x]! - seen);
       gainSum[start + x]! += q;
       sum += q;
     }
@@ -104,7 +104,7 @@ function squares(
   object: Float32Array,
   squareSum: Float32Array,
 ): number {
-  const { logs, widthPx, heightPx, place, gridWidthPx } = frame;
+  const { logs, widthPx, heightPx, place, gridWidthPx, weight } = frame;
   const { upperLeft, upperRight, lowerLeft, lowerRight } = sharesOf(frame);
   let sum = 0;
   for (let y = 0; y < heightPx; y++) {
@@ -120,8 +120,8 @@ function squares(
         lowerLeft * object[lower + x]! +
         lowerRight * object[lower + x + 1]!;
       const q = log * logUnit - level - gain[start + x]! - seen;
-      squareSum[start + x]! += q * q;
-      sum += q * q;
+      squareSum[start + x]! += weight * q * q;
+      sum += weight * q * q;
     }
   }
   return sum;
@@ -135,7 +135,7 @@ function normal(
   object: Float32Array,
   sums: { readonly gain: Float32Array; readonly object: Float32Array },
 ): number {
-  const { logs, widthPx, heightPx, place, gridWidthPx } = frame;
+  const { logs, widthPx, heightPx, place, gridWidthPx, weight } = frame;
   const { upperLeft, upperRight, lowerLeft, lowerRight } = sharesOf(frame);
   const dataUnit = factors.data * logUnit;
   const { sign } = factors;
@@ -157,7 +157,7 @@ function normal(
         upperRight * object[upper + x + 1]! +
         lowerLeft * object[lower + x]! +
         lowerRight * object[lower + x + 1]!;
-      const q = dataUnit * log - sign * (level + gain[start + x]! + seen);
+      const q = weight * (dataUnit * log - sign * (level + gain[start + x]! + seen));
       row[x + 1] = q;
       gainSum[start + x]! += q;
       sum += q;

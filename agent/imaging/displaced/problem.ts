@@ -12,6 +12,8 @@ export interface Problem {
   readonly frames: readonly number[];
   /** Of every frame, also of those that take no part. Changed by refinement. */
   readonly shifts: ShiftPx[];
+  /** What every frame counts, against 1 for a usual one. */
+  readonly weights: Float64Array;
   readonly grid: ObjectGrid;
   /** How many frames' worth of "the object is as the model says" is added to each of its pixels. */
   readonly ridge: number;
@@ -27,7 +29,7 @@ export interface Unknowns {
   readonly object: Float32Array;
 }
 
-/** Σw over frames for each pixel of gain and object, and over pixels for each frame. */
+/** Σw over frames for each pixel of gain and object, and over pixels for each frame; w as `weights` says, 0 without a value. */
 export interface Counts {
   readonly gain: Float32Array;
   readonly object: Float32Array;
@@ -62,6 +64,7 @@ export function* forEachView(
         logs: logs.get(frameIndex, band.startPx, band.endPx),
         widthPx,
         heightPx: rowCount,
+        weight: problem.weights[frameIndex]!,
         place: { ...place, index: place.index + startRow * grid.widthPx },
         gridWidthPx: grid.widthPx,
       };

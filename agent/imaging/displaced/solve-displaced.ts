@@ -62,7 +62,8 @@ const ridge = 0.02;
 const rounds = 3;
 const sweepsPerRound = 4;
 const giveWayPx = 8;
-const residualRatioMost = 1.3;
+/** A frame that leaves more than this times the usual residual is dropped; below, it counts less. */
+const residualRatioMost = 2;
 const wavelengthNm = 656.28;
 
 /**
@@ -131,9 +132,10 @@ export function* solveDisplaced(
   const sums = { gain: kernels.floats(pxCount), object: kernels.floats(gridPx) };
   const coarseWork = new CoarseWork({ kernels, shape, grid }, frameCount);
   const residualRms = new Float64Array(frameCount);
+  const weights = new Float64Array(frameCount).fill(1);
   const coarseIterations: number[] = [];
   let reached = 0;
-  const problemOf = (): Problem => ({ kernels, shape, logs, frames, shifts, grid, ridge });
+  const problemOf = (): Problem => ({ kernels, shape, logs, frames, shifts, weights, grid, ridge });
   for (let round = 0; round < rounds; round++) {
     const solve = solveRound(problemOf(), unknowns, counts, {
       sums,
@@ -150,6 +152,7 @@ export function* solveDisplaced(
     if (round === rounds - 1) break;
     const kept = likeTheOthers(frames, residualRms);
     if (kept.length >= 3) frames = kept;
+    weigh(frames, residualRms, weights);
     const limit = 3 * median(frames.map((frameIndex) => residualRms[frameIndex]!))!;
     yield* reported(refineShifts(problemOf(), unknowns, limit), "solving", 0.35 + (round + 1) * share, 0, 1);
   }
@@ -256,6 +259,13 @@ function giveWay(shifts: ShiftPx[], expected: readonly ShiftPx[], frames: readon
 function likeTheOthers(frames: readonly number[], residualRms: Float64Array): number[] {
   const usual = median(frames.map((frameIndex) => residualRms[frameIndex]!))!;
   return frames.filter((frameIndex) => residualRms[frameIndex]! <= residualRatioMost * usual);
+}
+
+/** By inverse variance, but a frame that is better than usual gains nothing. */
+function weigh(frames: readonly number[], residualRms: Float64Array, weights: Float64Array): void {
+  const usual = median(frames.map((frameIndex) => residualRms[frameIndex]!))!;
+  for (const frameIndex of frames)
+    weights[frameIndex] = residualRms[frameIndex]! > usual ? (usual / residualRms[frameIndex]!) ** 2 : 1;
 }
 
 /** picture += slope · (position - origin) */

@@ -7,6 +7,8 @@ export interface FrameView {
   readonly widthPx: number;
   readonly heightPx: number;
   readonly place: FramePlace;
+  /** What the frame counts, against 1 for a usual one. */
+  readonly weight: number;
   /** Row length of the object's grid. */
   readonly gridWidthPx: number;
 }
@@ -22,18 +24,19 @@ export interface ShiftSums {
 
 /**
  * The loops that all the time goes into. With D the logarithms, c the frame's level, G the gain and T the bilinear
- * sampling of the object O at the frame's place, the residual is q = D - c - G - T O, zero where there is no value.
+ * sampling of the object O at the frame's place, the residual is q = D - c - G - T O; w is the frame's weight, zero where
+ * there is no value.
  * Arrays must come from `floats` of the same kernels.
  */
 export interface SweepKernels {
   readonly name: string;
   /** Zeros. Taken for as long as the kernels live. */
   floats(length: number): Float32Array;
-  /** gainCount += w, objectCount += Tᵀ w. Returns how many pixels have a value. */
+  /** gainCount += w, objectCount += Tᵀ w. Returns Σ w. */
   count(frame: FrameView, gainCount: Float32Array, objectCount: Float32Array): number;
-  /** objectSum += Tᵀ (D - c - G). */
+  /** objectSum += Tᵀ w (D - c - G). */
   scatter(frame: FrameView, level: number, gain: Float32Array, objectSum: Float32Array): void;
-  /** gainSum += q. Returns Σ q. */
+  /** gainSum += w q. Returns Σ w q. */
   gather(
     frame: FrameView,
     level: number,
@@ -50,7 +53,7 @@ export interface SweepKernels {
     object: Float32Array,
     sums: { readonly gain: Float32Array; readonly object: Float32Array },
   ): number;
-  /** squareSum += q². Returns Σ q². */
+  /** squareSum += w q². Returns Σ w q². */
   squares(
     frame: FrameView,
     level: number,
@@ -58,7 +61,7 @@ export interface SweepKernels {
     object: Float32Array,
     squareSum: Float32Array,
   ): number;
-  /** With q limited to ± `limit`. */
+  /** Not weighted. With q limited to ± `limit`. */
   shiftSums(
     frame: FrameView,
     level: number,

@@ -11,6 +11,7 @@ let gridBytes: usize = 0;
 let firstPixel: usize = 0;
 let right: f32 = 0;
 let lower: f32 = 0;
+let weight: f32 = 1;
 /** A row of values with four zeros before and eight behind. */
 let row: usize = 0;
 /** Five doubles. */
@@ -18,7 +19,7 @@ let answer: usize = 0;
 
 export function setFrame(
   logsAt: usize, widthPx: i32, heightPx: i32, gridWidthPx: i32, index: i32, rightShare: f32, lowerShare: f32,
-  rowAt: usize, answerAt: usize,
+  frameWeight: f32, rowAt: usize, answerAt: usize,
 ): void {
   logs = logsAt;
   width = widthPx;
@@ -27,6 +28,7 @@ export function setFrame(
   firstPixel = (<usize>index) << 2;
   right = rightShare;
   lower = lowerShare;
+  weight = frameWeight;
   row = rowAt;
   answer = answerAt;
   const none = f32x4.splat(0);
@@ -72,7 +74,7 @@ function spread(onto: usize, y: i32): void {
 }
 
 export function count(gainCount: usize, objectCount: usize): f64 {
-  const one = f32x4.splat(1);
+  const one = f32x4.splat(weight);
   let total: f64 = 0;
   let from = logs;
   let to = gainCount;
@@ -90,7 +92,7 @@ export function count(gainCount: usize, objectCount: usize): f64 {
       put += 16;
     }
     for (; x < width; x++) {
-      const valid: f32 = <i32>load<i16>(from) != noLog ? 1 : 0;
+      const valid: f32 = <i32>load<i16>(from) != noLog ? weight : 0;
       store<f32>(put, valid);
       store<f32>(to, load<f32>(to) + valid);
       total += <f64>valid;
@@ -107,6 +109,7 @@ export function count(gainCount: usize, objectCount: usize): f64 {
 export function scatter(level: f32, gain: usize, objectSum: usize): void {
   const unit = f32x4.splat(logUnit);
   const levels = f32x4.splat(level);
+  const weights = f32x4.splat(weight);
   let from = logs;
   let at = gain;
   for (let y = 0; y < height; y++) {
@@ -115,14 +118,14 @@ export function scatter(level: f32, gain: usize, objectSum: usize): void {
     for (; x + 4 <= width; x += 4) {
       const units = v128.load16x4_s(from);
       const q = f32x4.sub(f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), levels), v128.load(at));
-      v128.store(put, v128.and(q, validLanes(units)));
+      v128.store(put, v128.and(f32x4.mul(weights, q), validLanes(units)));
       from += 8;
       at += 16;
       put += 16;
     }
     for (; x < width; x++) {
       const units = <i32>load<i16>(from);
-      store<f32>(put, units == noLog ? 0 : <f32>units * logUnit - level - load<f32>(at));
+      store<f32>(put, units == noLog ? 0 : weight * (<f32>units * logUnit - level - load<f32>(at)));
       from += 2;
       at += 4;
       put += 4;
@@ -152,6 +155,7 @@ function seen1(above: usize, below: usize): f32 {
 export function gather(level: f32, gain: usize, object: usize, gainSum: usize): f64 {
   const unit = f32x4.splat(logUnit);
   const levels = f32x4.splat(level);
+  const weights = f32x4.splat(weight);
   let total: f64 = 0;
   let from = logs;
   let at: usize = 0;
@@ -162,7 +166,8 @@ export function gather(level: f32, gain: usize, object: usize, gainSum: usize): 
     for (; x + 4 <= width; x += 4) {
       const units = v128.load16x4_s(from);
       const model = f32x4.add(v128.load(gain + at), f32x4.add(levels, seen4(above, above + gridBytes)));
-      const q = v128.and(f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), model), validLanes(units));
+      const free = f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), model);
+      const q = v128.and(f32x4.mul(weights, free), validLanes(units));
       v128.store(gainSum + at, f32x4.add(v128.load(gainSum + at), q));
       lanes = f32x4.add(lanes, q);
       from += 8;
@@ -172,7 +177,7 @@ export function gather(level: f32, gain: usize, object: usize, gainSum: usize): 
     for (; x < width; x++) {
       const units = <i32>load<i16>(from);
       if (units != noLog) {
-        const q = <f32>units * logUnit - (level + load<f32>(gain + at) + seen1(above, above + gridBytes));
+        const q = weight * (<f32>units * logUnit - (level + load<f32>(gain + at) + seen1(above, above + gridBytes)));
         store<f32>(gainSum + at, load<f32>(gainSum + at) + q);
         total += <f64>q;
       }
@@ -188,6 +193,7 @@ export function gather(level: f32, gain: usize, object: usize, gainSum: usize): 
 export function squares(level: f32, gain: usize, object: usize, squareSum: usize): f64 {
   const unit = f32x4.splat(logUnit);
   const levels = f32x4.splat(level);
+  const weights = f32x4.splat(weight);
   let total: f64 = 0;
   let from = logs;
   let at: usize = 0;
@@ -199,7 +205,7 @@ export function squares(level: f32, gain: usize, object: usize, squareSum: usize
       const units = v128.load16x4_s(from);
       const model = f32x4.add(v128.load(gain + at), f32x4.add(levels, seen4(above, above + gridBytes)));
       const q = v128.and(f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), model), validLanes(units));
-      const square = f32x4.mul(q, q);
+      const square = f32x4.mul(weights, f32x4.mul(q, q));
       v128.store(squareSum + at, f32x4.add(v128.load(squareSum + at), square));
       lanes = f32x4.add(lanes, square);
       from += 8;
@@ -210,8 +216,8 @@ export function squares(level: f32, gain: usize, object: usize, squareSum: usize
       const units = <i32>load<i16>(from);
       if (units != noLog) {
         const q = <f32>units * logUnit - (level + load<f32>(gain + at) + seen1(above, above + gridBytes));
-        store<f32>(squareSum + at, load<f32>(squareSum + at) + q * q);
-        total += <f64>(q * q);
+        store<f32>(squareSum + at, load<f32>(squareSum + at) + weight * q * q);
+        total += <f64>(weight * q * q);
       }
       from += 2;
       at += 4;
@@ -228,6 +234,7 @@ export function normal(
   const unit = f32x4.splat(data * logUnit);
   const signs = f32x4.splat(sign);
   const levels = f32x4.splat(level);
+  const weights = f32x4.splat(weight);
   let total: f64 = 0;
   let from = logs;
   let at: usize = 0;
@@ -240,7 +247,7 @@ export function normal(
       const units = v128.load16x4_s(from);
       const model = f32x4.add(v128.load(gain + at), f32x4.add(levels, seen4(above, above + gridBytes)));
       const q = v128.and(
-        f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), f32x4.mul(signs, model)),
+        f32x4.mul(weights, f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), f32x4.mul(signs, model))),
         validLanes(units),
       );
       v128.store(put, q);
@@ -256,7 +263,7 @@ export function normal(
       let q: f32 = 0;
       if (units != noLog) {
         const model = level + load<f32>(gain + at) + seen1(above, above + gridBytes);
-        q = <f32>units * (data * logUnit) - sign * model;
+        q = weight * (<f32>units * (data * logUnit) - sign * model);
         store<f32>(gainSum + at, load<f32>(gainSum + at) + q);
         total += <f64>q;
       }

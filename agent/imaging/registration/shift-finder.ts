@@ -88,7 +88,7 @@ export class ShiftFinder implements Disposable {
   }
 }
 
-function hann(length: number): Float32Array {
+export function hann(length: number): Float32Array {
   return Float32Array.from({ length }, (_, i) => 0.5 - 0.5 * Math.cos((2 * Math.PI * (i + 0.5)) / length));
 }
 

@@ -34,8 +34,10 @@ export interface DisplacedScene {
   readonly spoiled: readonly number[];
   /** Disc centre in a frame that is not shifted. */
   readonly disc: { readonly x: number; readonly y: number; readonly radiusPx: number };
-  /** Variance of the logarithm that photon noise alone leaves in a mean of all frames, for each pixel. */
+  /** Variance of the logarithm that photon noise alone leaves in a mean of the frames that see the disc there. */
   readonly photonVariance: Float64Array;
+  /** Mean limb darkening over these frames. */
+  readonly meanDarkening: Float64Array;
 }
 
 export const side = 512;
@@ -87,6 +89,8 @@ export function paintScene(plan: ScenePlan): DisplacedScene {
   const noise = random.fork("noise");
   const frames: Uint16Array[] = [];
   const photonVariance = new Float64Array(side * side);
+  const meanDarkening = new Float64Array(side * side);
+  const seen = new Float64Array(side * side);
   let fullElectrons = 0;
   for (let k = 0; k < n; k += 2) {
     // Two real pictures in one complex transform.
@@ -97,10 +101,21 @@ export function paintScene(plan: ScenePlan): DisplacedScene {
       const light = lightOf(picture, gain, disc, pair[which]!);
       if (fullElectrons === 0) fullElectrons = (0.85 * wellElectrons) / upperEdge(light);
       frames.push(expose(light, fullElectrons, noise));
-      for (let i = 0; i < light.length; i++) photonVariance[i]! += 1 / (light[i]! * fullElectrons) / (n * n);
+      for (let i = 0; i < light.length; i++) {
+        const { shift } = pair[which]!;
+        const distance = Math.hypot((i % side) - disc.x - shift.x, Math.floor(i / side) - disc.y - shift.y);
+        if (distance > 0.93 * disc.radiusPx) continue;
+        photonVariance[i]! += 1 / (light[i]! * fullElectrons);
+        meanDarkening[i]! += discBrightness(distance, disc.radiusPx);
+        seen[i]!++;
+      }
     }
   }
-  return { side, gain, frames, shifts, spoiled, disc, photonVariance };
+  for (let i = 0; i < seen.length; i++) {
+    photonVariance[i]! /= seen[i]! ** 2;
+    meanDarkening[i]! /= seen[i]!;
+  }
+  return { side, gain, frames, shifts, spoiled, disc, photonVariance, meanDarkening };
 }
 
 interface Conditions {

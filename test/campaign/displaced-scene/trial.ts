@@ -87,7 +87,7 @@ export async function trial(plan: TrialPlan): Promise<Trial> {
   };
 }
 
-/** Mean of the frames over their own means and the limb darkening they were painted with, where a solution is. */
+/** Mean of the frames over their own means, over the mean of the limb darkening, where a solution is. */
 function averageLog(scene: DisplacedScene, like: Float64Array): Float64Array {
   const sum = new Float64Array(like.length);
   for (const frame of scene.frames) {
@@ -101,7 +101,9 @@ function averageLog(scene: DisplacedScene, like: Float64Array): Float64Array {
       sum[i]! += (value * count) / mean;
     });
   }
-  return sum.map((value, i) => (Number.isNaN(like[i]!) ? Number.NaN : Math.log(value / scene.frames.length)));
+  return sum.map((value, i) =>
+    Number.isNaN(like[i]!) ? Number.NaN : Math.log(value / scene.frames.length / scene.meanDarkening[i]!),
+  );
 }
 
 /** All may be off by the same: that is the first frame's error. */
