@@ -3,17 +3,16 @@ import { ccdPlans } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
-import { combineFrames } from "../imaging/combine.ts";
-import { ClipCounter } from "./clip-counter.ts";
 import { FigureSample } from "./figure-sample.ts";
 import { handedOn } from "./handed-on.ts";
 import { checkSameSize, openImage } from "./image-file.ts";
 import { asInputError, InputError } from "./input-error.ts";
 import { maskCards } from "./mask-cards.ts";
-import { type DarkParts, MasterTiles } from "./master-tiles.ts";
+import type { DarkParts } from "./master-tiles.ts";
 import { checkOutput } from "./output-name.ts";
 import { differences } from "./same-setting.ts";
 import { timeCards } from "./time-cards.ts";
+import { writeMaster } from "./write-master.ts";
 
 export const combineMethods = ["mean", "clipped", "median"] as const;
 export type CombineMethod = (typeof combineMethods)[number];
@@ -31,6 +30,8 @@ export interface CombineRequest {
   readonly darkFile?: string;
   readonly replace: boolean;
   readonly writtenUtcMs: number;
+  /** Default: as many as pay. */
+  readonly threads?: 1 | 2;
 }
 
 export interface CombineResult {
@@ -48,8 +49,6 @@ export interface CombineResult {
   readonly maskedPx: number;
   readonly warnings: readonly string[];
 }
-
-const clipping = { lowSigma: 3, highSigma: 3, centre: "median", deviation: "std", passes: 1 } as const;
 
 /**
  * Makes a master frame from FITS files, tile by tile: memory does not grow with their number.
@@ -81,34 +80,17 @@ export function combineFiles(
       : []),
   ];
   const size = { widthPx: first.widthPx, heightPx: first.rowCount };
-  const pxCount = size.widthPx * size.heightPx;
-  const clips = new ClipCounter(first, images.length);
-  const figures = new FigureSample(pxCount);
+  const figures = new FigureSample(size.widthPx * size.heightPx);
   const plans = ccdPlans(
     size,
     { unit: "adu", cards: masterCards(request, images), maskCards },
     { sigma: true, mask: true },
   );
   using writer = makeWriter(request, plans);
-  const tiles = new MasterTiles(writer, {
-    frameCount: images.length,
-    method: request.method,
-    dark,
-    clips,
-    figures,
-  });
-  const readPixels = (frameIndex: number, startPx: number, into: Float64Array) => {
-    const pixels = images[frameIndex]!.readPixels(startPx, into.length);
-    clips.count(pixels);
-    into.set(pixels);
-  };
-  const counts = combineFrames(
-    { frameCount: images.length, pxCount, readPixels },
-    { ...clipping, method: request.method },
-    (tile) => {
-      tiles.write(tile);
-      onProgress(tile.startPx + tile.value.length, pxCount);
-    },
+  const written = writeMaster(
+    writer,
+    { images, method: request.method, dark, figures, threads: request.threads },
+    onProgress,
   );
   finish(writer);
   return {
@@ -118,8 +100,7 @@ export function combineFiles(
     ...size,
     levelAdu: figures.medianValue(),
     noiseAdu: figures.medianSigma(),
-    rejectedFraction: counts.values === 0 ? 0 : counts.rejected / counts.values,
-    maskedPx: tiles.maskedPx,
+    ...written,
     warnings,
   };
 }

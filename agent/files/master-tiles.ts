@@ -5,6 +5,7 @@ import { maskBits } from "../imaging/mask-bits.ts";
 import type { ClipCounter } from "./clip-counter.ts";
 import type { FigureSample } from "./figure-sample.ts";
 import { asInputError } from "./input-error.ts";
+import { medianNoise } from "./median-noise.ts";
 
 /** A master dark, with its noise and mask where it has them. */
 export interface DarkParts {
@@ -63,12 +64,4 @@ export class MasterTiles {
 /** In one array type, so that the loop above stays fast; zeros where there is nothing. */
 function reals(image: FitsFileImage | undefined, startPx: number, length: number): Float64Array {
   return image === undefined ? new Float64Array(length) : new Float64Array(image.readPixels(startPx, length));
-}
-
-/**
- * How much noisier the median of n normal values is than their mean; within 1 % of the order-statistic integral
- * for odd n from 3 on. The limit is sqrt(π/2).
- */
-export function medianNoise(n: number): number {
-  return n < 3 ? 1 : Math.sqrt((Math.PI / 2) * (n / (n + Math.PI / 2 - 1)));
 }

@@ -84,12 +84,13 @@ export class FitsFileImage {
   /** All rows of all planes. */
   readonly rowCount: number;
   readonly layout: PixelLayout;
-  readonly #handle: number;
-  readonly #startBytes: number;
+  /** Where its pixels start in the file. */
+  readonly startBytes: number;
 
   constructor(
     readonly path: string,
-    handle: number,
+    /** Of the open file; the FitsFile closes it. */
+    readonly handle: number,
     hdu: FitsFileHdu,
   ) {
     this.header = hdu.header;
@@ -97,8 +98,7 @@ export class FitsFileImage {
     this.layout = pixelLayout(hdu.header, path);
     this.widthPx = this.shape.at(-1)!;
     this.rowCount = this.shape.slice(0, -1).reduce((product, length) => product * length, 1);
-    this.#handle = handle;
-    this.#startBytes = hdu.dataStartBytes;
+    this.startBytes = hdu.dataStartBytes;
   }
 
   /** Decoded pixels of whole rows, in the array type that `layout.type` names. */
@@ -133,7 +133,7 @@ export class FitsFileImage {
         `${into.length} bytes from pixel ${firstPixel} on are outside the image of ${this.path}`,
       );
     }
-    if (readFully(this.#handle, into, this.#startBytes + firstPixel * bytesPerPixel) < into.length) {
+    if (readFully(this.handle, into, this.startBytes + firstPixel * bytesPerPixel) < into.length) {
       throw new FitsError(`${this.path}: became shorter while it was read`);
     }
   }
@@ -178,7 +178,8 @@ function readHeader(
   }
 }
 
-function readFully(handle: number, into: Uint8Array, positionBytes: number): number {
+/** @returns bytes read; less than asked for at the end of the file */
+export function readFully(handle: number, into: Uint8Array, positionBytes: number): number {
   let done = 0;
   while (done < into.length) {
     const count = readSync(handle, into, done, into.length - done, positionBytes + done);

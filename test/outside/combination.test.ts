@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { medianNoise } from "../../agent/files/master-tiles.ts";
+import { medianNoise } from "../../agent/files/median-noise.ts";
 import { type CombineOptions, combineFrames } from "../../agent/imaging/combine.ts";
 import { leastSquaresRatio, medianRatio } from "../../agent/imaging/frame-scale.ts";
 import { medianAndSigma } from "../../agent/imaging/order-statistics.ts";

@@ -1,0 +1,95 @@
+import { FitsError } from "../../drivers/formats/fits-error.ts";
+import { type FitsFileImage, readFully } from "../../drivers/formats/fits-file.ts";
+import { decodePixels, type PixelLayout } from "../../drivers/formats/fits-pixels.ts";
+import { CountCombiner, type CountTile } from "../imaging/combine-counts.ts";
+import { medianNoise } from "./median-noise.ts";
+
+/** Where an open file keeps an image: plain data, so that another thread can read it too. */
+export interface StoredImage {
+  readonly path: string;
+  readonly handle: number;
+  readonly startBytes: number;
+  readonly layout: PixelLayout;
+}
+
+/** Frames of 16-bit counts and the dark that comes off them. */
+export interface StoredStack {
+  readonly frames: readonly StoredImage[];
+  readonly pxCount: number;
+  readonly tilePx: number;
+  readonly method: "mean" | "clipped" | "median";
+  readonly clipAdu: number;
+  readonly dark?: StoredImage;
+  readonly darkSigma?: StoredImage;
+  readonly darkMask?: StoredImage;
+}
+
+export function storedImage(image: FitsFileImage): StoredImage {
+  const { path, handle, startBytes, layout } = image;
+  return { path, handle, startBytes, layout };
+}
+
+/** All frames of a tile together, per thread [bytes]: what a master of a thousand frames may take of the memory. */
+const tileBytes = 12 << 20;
+const tilePxMost = 16384;
+
+export function tilePxFor(frameCount: number, pxCount: number): number {
+  const fitting = Math.floor(tileBytes / (2 * frameCount) / 64) * 64;
+  return Math.min(pxCount, Math.max(64, Math.min(tilePxMost, fitting)));
+}
+
+export function tileCountOf(stack: StoredStack): number {
+  return Math.ceil(stack.pxCount / stack.tilePx);
+}
+
+/** Makes tiles of a stack of counts, each thread its own. */
+export class TileMaker {
+  private constructor(
+    readonly stack: StoredStack,
+    readonly combiner: CountCombiner,
+  ) {}
+
+  /** @returns `undefined` where the kernels cannot be built */
+  static for(stack: StoredStack): TileMaker | undefined {
+    const combiner = CountCombiner.make({
+      frameCount: stack.frames.length,
+      tilePx: stack.tilePx,
+      stored: "fits",
+    });
+    return combiner && new TileMaker(stack, combiner);
+  }
+
+  /** The arrays are used again for the next tile. @throws FitsError, and the file system's errors */
+  make(tileIndex: number): CountTile {
+    const { frames, pxCount, tilePx, method, clipAdu, dark, darkSigma, darkMask } = this.stack;
+    const startPx = tileIndex * tilePx;
+    const length = Math.min(tilePx, pxCount - startPx);
+    for (const [index, frame] of frames.entries()) read(frame, startPx, this.combiner.frame(index, length));
+    const mask = darkMask && Uint8Array.from(decoded(darkMask, startPx, length));
+    return this.combiner.combine(
+      length,
+      {
+        method,
+        sigmas: 3,
+        zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
+        medianNoise: medianNoise(frames.length),
+        clipAdu,
+        darkAdu: dark && Float32Array.from(decoded(dark, startPx, length)),
+        darkSigmaAdu: darkSigma && Float32Array.from(decoded(darkSigma, startPx, length)),
+      },
+      mask,
+    );
+  }
+}
+
+function decoded(image: StoredImage, startPx: number, pxCount: number) {
+  const raw = new Uint8Array(pxCount * image.layout.bytesPerPixel);
+  read(image, startPx, raw);
+  return decodePixels(raw, image.layout);
+}
+
+function read(image: StoredImage, startPx: number, into: Uint8Array): void {
+  const from = image.startBytes + startPx * image.layout.bytesPerPixel;
+  if (readFully(image.handle, into, from) < into.length)
+    throw new FitsError(`${image.path}: became shorter while it was read`);
+}

@@ -1,0 +1,112 @@
+import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
+import type { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
+import { combineFrames } from "../imaging/combine.ts";
+import type { CountTile } from "../imaging/combine-counts.ts";
+import { ClipCounter } from "./clip-counter.ts";
+import type { FigureSample } from "./figure-sample.ts";
+import { asInputError } from "./input-error.ts";
+import { makeTiles } from "./make-tiles.ts";
+import { type DarkParts, MasterTiles } from "./master-tiles.ts";
+import { type StoredStack, storedImage, tilePxFor } from "./stored-stack.ts";
+
+export interface MasterParts {
+  readonly images: readonly FitsFileImage[];
+  readonly method: "mean" | "clipped" | "median";
+  readonly dark: DarkParts | undefined;
+  readonly figures: FigureSample;
+  /** `undefined`: as many as pay. */
+  readonly threads: 1 | 2 | undefined;
+}
+
+export interface WrittenMaster {
+  readonly rejectedFraction: number;
+  readonly maskedPx: number;
+}
+
+const clipping = { lowSigma: 3, highSigma: 3, centre: "median", deviation: "std", passes: 1 } as const;
+
+/** Combines the images into the three parts of a master: the quick way if all hold the same kind of 16-bit counts. */
+export function writeMaster(
+  writer: FitsFileWriter,
+  parts: MasterParts,
+  onProgress: (done: number, of: number) => void,
+): WrittenMaster {
+  const clips = new ClipCounter(parts.images[0]!, parts.images.length);
+  const stack = countStack(parts, clips.clipAdu);
+  return (
+    (stack && writeCounts(writer, stack, parts, onProgress)) ??
+    writeAnyNumbers(writer, parts, clips, onProgress)
+  );
+}
+
+function countStack({ images, method, dark }: MasterParts, clipAdu: number): StoredStack | undefined {
+  const first = images[0]!;
+  const { type } = first.layout;
+  if ((type !== "uint16" && type !== "int16") || images.length > 65535) return undefined;
+  if (images.some((image) => image.layout.type !== type)) return undefined;
+  const pxCount = first.rowCount * first.widthPx;
+  return {
+    frames: images.map(storedImage),
+    pxCount,
+    tilePx: tilePxFor(images.length, pxCount),
+    method,
+    clipAdu: type === "uint16" ? clipAdu : Number.POSITIVE_INFINITY,
+    ...(dark === undefined ? {} : { dark: storedImage(dark.image) }),
+    ...(dark?.sigma === undefined ? {} : { darkSigma: storedImage(dark.sigma) }),
+    ...(dark?.mask === undefined ? {} : { darkMask: storedImage(dark.mask) }),
+  };
+}
+
+function writeCounts(
+  writer: FitsFileWriter,
+  stack: StoredStack,
+  { figures, threads }: MasterParts,
+  onProgress: (done: number, of: number) => void,
+): WrittenMaster | undefined {
+  let rejected = 0;
+  let maskedPx = 0;
+  let donePx = 0;
+  const write = (startPx: number, tile: CountTile) => {
+    rejected += tile.rejected;
+    maskedPx += tile.maskedPx;
+    donePx += tile.value.length;
+    figures.add(startPx, tile);
+    try {
+      for (const [hduIndex, pixels] of [tile.value, tile.sigma, tile.mask].entries()) {
+        writer.writePixels(hduIndex, startPx, pixels);
+      }
+    } catch (error) {
+      throw asInputError(error, writer.path);
+    }
+    onProgress(donePx, stack.pxCount);
+  };
+  if (!makeTiles(stack, write, threads)) return undefined;
+  return { rejectedFraction: rejected / (stack.pxCount * stack.frames.length), maskedPx };
+}
+
+function writeAnyNumbers(
+  writer: FitsFileWriter,
+  { images, method, dark, figures }: MasterParts,
+  clips: ClipCounter,
+  onProgress: (done: number, of: number) => void,
+): WrittenMaster {
+  const pxCount = images[0]!.rowCount * images[0]!.widthPx;
+  const tiles = new MasterTiles(writer, { frameCount: images.length, method, dark, clips, figures });
+  const readPixels = (frameIndex: number, startPx: number, into: Float64Array) => {
+    const pixels = images[frameIndex]!.readPixels(startPx, into.length);
+    clips.count(pixels);
+    into.set(pixels);
+  };
+  const counts = combineFrames(
+    { frameCount: images.length, pxCount, readPixels },
+    { ...clipping, method },
+    (tile) => {
+      tiles.write(tile);
+      onProgress(tile.startPx + tile.value.length, pxCount);
+    },
+  );
+  return {
+    rejectedFraction: counts.values === 0 ? 0 : counts.rejected / counts.values,
+    maskedPx: tiles.maskedPx,
+  };
+}
