@@ -18,8 +18,6 @@ export class BlobText {
   readonly #group = Buffer.alloc(4);
   #groupBytes = 0;
   #padded = false;
-  /** Text in lines is left to the runtime's decoder. */
-  #plain = true;
   #broken: string | undefined;
 
   readonly #lenBytes: number | undefined;
@@ -99,12 +97,11 @@ export class BlobText {
     const roomChars = Math.floor((this.#target.length - this.#filled) / 3) * 4;
     const to = Math.min(end, from + pieceBytes, from + Math.max(roomChars, 64));
     let at = from;
-    if (this.#plain && roomChars >= to - from && to - from >= 256) {
+    if (roomChars >= to - from) {
       const plain = decodePlain(bytes.subarray(from, to));
       this.#target.set(plain, this.#filled);
       this.#filled += plain.length;
       at += (plain.length / 3) * 4;
-      this.#plain = to - at < 256;
     }
     if (at === to || this.#done()) return at;
     at += this.#decode(bytes.toString("latin1", at, to));
