@@ -15,7 +15,9 @@ export interface FlatShape {
   /** Peak to peak of each term of the best cubic through ln F, coordinates -1 … 1. */
   readonly lowOrder: Readonly<Record<LowOrderTerm, number>>;
   /** A smooth bump above that cubic: highest point of 48-px means. */
-  readonly hotSpot: { readonly xPx: number; readonly yPx: number; readonly excess: number; readonly sigma: number } | undefined;
+  readonly hotSpot:
+    | { readonly xPx: number; readonly yPx: number; readonly excess: number; readonly sigma: number }
+    | undefined;
 }
 
 export type LowOrderTerm = (typeof terms)[number]["name"];
@@ -145,7 +147,10 @@ function hotSpot(flat: Flat, blocks: readonly Block[], cubic: readonly number[])
     row: Math.floor((((block.y + 1) / 2) * flat.shape.heightPx) / sidePx),
   });
   for (const block of blocks) {
-    const surface = terms.reduce((sum, term, k) => sum + cubic[k + 1]! * term.of(block.x, block.y), cubic[0]!);
+    const surface = terms.reduce(
+      (sum, term, k) => sum + cubic[k + 1]! * term.of(block.x, block.y),
+      cubic[0]!,
+    );
     const { column, row } = place(block);
     at.set(key(column, row), block.logGain - surface);
   }

@@ -35,7 +35,8 @@ export function gaussianBlur(
 function boxRadii(sigmaPx: number): number[] {
   const ideal = Math.sqrt(4 * sigmaPx * sigmaPx + 1);
   const lower = Math.floor((ideal - 1) / 2);
-  const small = (12 * sigmaPx ** 2 - 3 * (2 * lower + 1) ** 2 - 12 * (2 * lower + 1) - 9) / (-4 * (2 * lower + 1) - 4);
+  const small =
+    (12 * sigmaPx ** 2 - 3 * (2 * lower + 1) ** 2 - 12 * (2 * lower + 1) - 9) / (-4 * (2 * lower + 1) - 4);
   const smallCount = Math.max(0, Math.min(3, Math.round(small)));
   return [0, 1, 2].map((k) => (k < smallCount ? lower : lower + 1));
 }

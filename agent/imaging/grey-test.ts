@@ -35,7 +35,13 @@ export function greyTest(
     .map((sidePx) => oneScale(picture, sigma, usePx, shape, sidePx));
 }
 
-function oneScale(picture: Float32Array, sigma: Float32Array, usePx: Uint8Array, shape: Shape, sidePx: number): GreyScale {
+function oneScale(
+  picture: Float32Array,
+  sigma: Float32Array,
+  usePx: Uint8Array,
+  shape: Shape,
+  sidePx: number,
+): GreyScale {
   const { widthPx, heightPx } = shape;
   const least = 0.75 * sidePx * sidePx;
   let blocks = 0;
