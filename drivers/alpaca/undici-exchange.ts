@@ -1,4 +1,4 @@
-import { Pool } from "undici/index.js"; // the bare name is a stub inside the runtime
+import { type Dispatcher, Pool } from "undici/index.js"; // the bare name is a stub inside the runtime
 import type { Clock } from "../kit/clock.ts";
 import { type HttpExchange, HttpLinkError, type HttpReply, type HttpRequest } from "../kit/http-link.ts";
 
@@ -36,38 +36,24 @@ export class UndiciExchange implements HttpExchange {
     return this.#clock.hold(this.#exchange(request));
   }
 
-  async #exchange(request: HttpRequest): Promise<HttpReply> {
+  #exchange(request: HttpRequest): Promise<HttpReply> {
     const { method, path, query, form, accept, signal } = request;
-    signal.throwIfAborted();
-    try {
-      const reply = await this.#pool.request({
-        method,
-        path: query === undefined || query === "" ? path : `${path}?${query}`,
-        headers: {
-          accept: accept ?? "application/json",
-          ...(form === undefined ? {} : { "content-type": "application/x-www-form-urlencoded" }),
+    return new Promise((resolve, reject) => {
+      if (signal.aborted) return reject(signal.reason);
+      const receiver = new Receiver(request, this.#origin, resolve, reject);
+      this.#pool.dispatch(
+        {
+          method,
+          path: query === undefined || query === "" ? path : `${path}?${query}`,
+          headers:
+            form === undefined
+              ? { accept: accept ?? "application/json" }
+              : { accept: accept ?? "application/json", "content-type": "application/x-www-form-urlencoded" },
+          ...(form === undefined ? {} : { body: form }),
         },
-        ...(form === undefined ? {} : { body: form }),
-        signal,
-      });
-      const headers = Object.fromEntries(
-        Object.entries(reply.headers).map(([name, value]) => [name, String(value)]),
+        receiver,
       );
-      const body = await wholeBody(
-        reply.body,
-        Number(headers["content-length"] ?? Number.NaN),
-        request.replyBytesMax ?? replyBytesMaxDefault,
-        request.into,
-      );
-      return { status: reply.statusCode, headers, body };
-    } catch (error) {
-      signal.throwIfAborted();
-      const code = (error as { code?: string }).code ?? "";
-      const neverSent = ["ECONNREFUSED", "ENOTFOUND", "EHOSTUNREACH", "UND_ERR_CONNECT_TIMEOUT"].includes(
-        code,
-      );
-      throw new HttpLinkError(`${this.#origin}: ${textOf(error)}`, neverSent, { cause: error });
-    }
+    });
   }
 
   async reset(): Promise<void> {
@@ -81,28 +67,103 @@ export class UndiciExchange implements HttpExchange {
   }
 }
 
-/** Into one array of the declared length at once: joining chunks later would copy an image twice. */
-async function wholeBody(
-  chunks: AsyncIterable<Uint8Array>,
-  declaredBytes: number,
-  bytesMax: number,
-  into: Uint8Array | undefined,
-): Promise<Uint8Array> {
-  if (declaredBytes > bytesMax) throw new RangeError(`a reply of ${declaredBytes} bytes`);
-  const fits = into !== undefined && declaredBytes <= into.length;
-  let whole = fits ? into : new Uint8Array(Number.isFinite(declaredBytes) ? declaredBytes : 4096);
-  let length = 0;
-  for await (const chunk of chunks) {
-    if (length + chunk.length > bytesMax) throw new RangeError(`a reply of more than ${bytesMax} bytes`);
-    if (length + chunk.length > whole.length) {
-      const larger = new Uint8Array(Math.max(2 * whole.length, length + chunk.length));
-      larger.set(whole.subarray(0, length));
-      whole = larger;
-    }
-    whole.set(chunk, length);
-    length += chunk.length;
+/**
+ * Takes one reply as it comes, without a stream in between. The body goes into one array of the declared length at
+ * once: joining chunks later would copy an image twice.
+ */
+class Receiver implements Dispatcher.DispatchHandler {
+  readonly #request: HttpRequest;
+  readonly #origin: string;
+  readonly #resolve: (reply: HttpReply) => void;
+  readonly #reject: (reason: unknown) => void;
+  readonly #onAbort = () => {
+    this.#controller?.abort(asError(this.#request.signal.reason));
+    this.#fail(this.#request.signal.reason);
+  };
+  #controller: Dispatcher.DispatchController | undefined;
+  #status = 0;
+  #headers: Record<string, string> = {};
+  #body: Uint8Array = new Uint8Array(0);
+  #length = 0;
+
+  constructor(
+    request: HttpRequest,
+    origin: string,
+    resolve: (reply: HttpReply) => void,
+    reject: (reason: unknown) => void,
+  ) {
+    this.#request = request;
+    this.#origin = origin;
+    this.#resolve = resolve;
+    this.#reject = reject;
+    request.signal.addEventListener("abort", this.#onAbort, { once: true });
   }
-  return whole.subarray(0, length);
+
+  get #bytesMax(): number {
+    return this.#request.replyBytesMax ?? replyBytesMaxDefault;
+  }
+
+  onRequestStart(controller: Dispatcher.DispatchController): void {
+    this.#controller = controller;
+    if (this.#request.signal.aborted) controller.abort(asError(this.#request.signal.reason));
+  }
+
+  onResponseStart(
+    controller: Dispatcher.DispatchController,
+    status: number,
+    headers: Record<string, string | string[] | undefined>,
+  ): void {
+    if (status < 200) return;
+    this.#status = status;
+    for (const name in headers) this.#headers[name] = String(headers[name]);
+    const declaredBytes = Number(headers["content-length"] ?? Number.NaN);
+    if (declaredBytes > this.#bytesMax) {
+      controller.abort(new RangeError(`a reply of ${declaredBytes} bytes`));
+      return;
+    }
+    const { into } = this.#request;
+    const fits = into !== undefined && declaredBytes <= into.length;
+    this.#body = fits ? into : new Uint8Array(Number.isFinite(declaredBytes) ? declaredBytes : 4096);
+  }
+
+  onResponseData(controller: Dispatcher.DispatchController, chunk: Uint8Array): void {
+    const length = this.#length + chunk.length;
+    if (length > this.#bytesMax) {
+      controller.abort(new RangeError(`a reply of more than ${this.#bytesMax} bytes`));
+      return;
+    }
+    if (length > this.#body.length) {
+      const larger = new Uint8Array(Math.max(2 * this.#body.length, length));
+      larger.set(this.#body.subarray(0, this.#length));
+      this.#body = larger;
+    }
+    this.#body.set(chunk, this.#length);
+    this.#length = length;
+  }
+
+  onResponseEnd(): void {
+    this.#request.signal.removeEventListener("abort", this.#onAbort);
+    const body = this.#body.subarray(0, this.#length);
+    this.#resolve({ status: this.#status, headers: this.#headers, body });
+  }
+
+  onResponseError(_: Dispatcher.DispatchController, error: Error): void {
+    const code = (error as { code?: string }).code ?? "";
+    this.#fail(
+      new HttpLinkError(`${this.#origin}: ${textOf(error)}`, neverSentCodes.has(code), { cause: error }),
+    );
+  }
+
+  #fail(reason: unknown): void {
+    this.#request.signal.removeEventListener("abort", this.#onAbort);
+    this.#reject(reason);
+  }
+}
+
+const neverSentCodes = new Set(["ECONNREFUSED", "ENOTFOUND", "EHOSTUNREACH", "UND_ERR_CONNECT_TIMEOUT"]);
+
+function asError(reason: unknown): Error {
+  return reason instanceof Error ? reason : new Error(String(reason));
 }
 
 function textOf(error: unknown): string {
