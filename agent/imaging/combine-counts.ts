@@ -42,8 +42,8 @@ interface Exports {
 
 const methods = { mean: 0, clipped: 1, median: 2 } as const;
 const pageBytes = 65536;
-/** What one gathering of all frames fills: it must stay in a core's own cache. */
-const gatheredBytes = 128 * 1024;
+/** What one gathering of all frames fills: small enough for the innermost cache. */
+const gatheredBytes = 4096;
 /** Kernels take eight pixels at once and may run past the end. */
 const slackBytes = 64;
 
@@ -72,7 +72,7 @@ export class CountCombiner {
   ) {
     const { frameCount, tilePx } = shape;
     if (frameCount < 1 || frameCount > 65535) throw new RangeError("a stack has 1 to 65535 frames");
-    this.#columnPx = Math.max(8, Math.min(512, Math.floor(gatheredBytes / (16 * frameCount)) * 8));
+    this.#columnPx = Math.max(32, Math.min(512, Math.floor(gatheredBytes / (16 * frameCount)) * 8));
     // An odd number of cache lines, so that the frames do not all fall into the same place of the cache.
     this.#strideBytes = (Math.ceil((2 * tilePx + slackBytes) / 64) | 1) * 64;
     let free = 64;
@@ -82,7 +82,7 @@ export class CountCombiner {
       return address;
     };
     this.#at = {
-      lanes: take(256),
+      lanes: take(384),
       value: take(4 * tilePx),
       sigma: take(4 * tilePx),
       mask: take(tilePx),

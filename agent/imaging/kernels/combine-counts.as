@@ -5,9 +5,13 @@
 const clipped: i32 = 1, median: i32 = 2;
 /** Further than this from the reference, eight squares could pass 2^32. */
 const farMost: i32 = 23170;
-const unlikely = 1.5 * 1.2533;
+/** Deviations of a median of normal values, over the root of their number, within which it nearly always lies. */
+const unlikely: f64 = 2 * 1.2533;
 
-/** Room for eight lanes of f64 sums, squares, counts and middles. */
+/**
+ * Room for what is known of eight lanes: sums (f64, at 0), squares (64), values left out (i16, 128), reference (144),
+ * lower and upper middle (192, 208), limits (224, 240), deviations (f64, 256), means (320).
+ */
 let lanes: usize = 0;
 let frames: i32 = 0;
 
@@ -49,11 +53,25 @@ function high(a: v128, b: v128): v128 {
 
 // @ts-ignore: decorator
 @inline
+function upperHalf(v: v128): v128 {
+  return v128.shuffle<i64>(v, v, 1, 1);
+}
+
+/** Two unsigned numbers of 32 bits as f64: by their bits, for a conversion would be slow. */
+// @ts-ignore: decorator
+@inline
+function unsignedPair(v: v128): v128 {
+  const shift = f64x2.splat(4503599627370496.0); // 2^52, whose last bits are whole numbers
+  return f64x2.sub(v128.or(i64x2.extend_low_i32x4_u(v), shift), shift);
+}
+
+// @ts-ignore: decorator
+@inline
 function storeSums(low4: v128, high4: v128): void {
   v128.store(lanes, f64x2.convert_low_i32x4_s(low4));
-  v128.store(lanes, f64x2.convert_low_i32x4_s(v128.shuffle<i32>(low4, low4, 2, 3, 2, 3)), 16);
+  v128.store(lanes, f64x2.convert_low_i32x4_s(upperHalf(low4)), 16);
   v128.store(lanes, f64x2.convert_low_i32x4_s(high4), 32);
-  v128.store(lanes, f64x2.convert_low_i32x4_s(v128.shuffle<i32>(high4, high4, 2, 3, 2, 3)), 48);
+  v128.store(lanes, f64x2.convert_low_i32x4_s(upperHalf(high4)), 48);
 }
 
 /** Adds unsigned sums of squares, which stay exact in f64. */
@@ -61,10 +79,10 @@ function storeSums(low4: v128, high4: v128): void {
 @inline
 function addSquares(low4: v128, high4: v128): void {
   const at = lanes + 64;
-  v128.store(at, f64x2.add(v128.load(at), f64x2.convert_low_i32x4_u(low4)));
-  v128.store(at, f64x2.add(v128.load(at, 16), f64x2.convert_low_i32x4_u(v128.shuffle<i32>(low4, low4, 2, 3, 2, 3))), 16);
-  v128.store(at, f64x2.add(v128.load(at, 32), f64x2.convert_low_i32x4_u(high4)), 32);
-  v128.store(at, f64x2.add(v128.load(at, 48), f64x2.convert_low_i32x4_u(v128.shuffle<i32>(high4, high4, 2, 3, 2, 3))), 48);
+  v128.store(at, f64x2.add(v128.load(at), unsignedPair(low4)));
+  v128.store(at, f64x2.add(v128.load(at, 16), unsignedPair(upperHalf(low4))), 16);
+  v128.store(at, f64x2.add(v128.load(at, 32), unsignedPair(high4)), 32);
+  v128.store(at, f64x2.add(v128.load(at, 48), unsignedPair(upperHalf(high4))), 48);
 }
 
 // @ts-ignore: decorator
@@ -149,45 +167,81 @@ function loadPair(at: usize, pair: usize): v128 {
   return v128.load(at + (pair << 4));
 }
 
-/** A whole number for each lane, held within 16 bits. */
-// @ts-ignore: decorator
-@inline
-function storeLane(at: usize, lane: usize, value: f64): void {
-  store<i16>(at + (lane << 1), <i16>(<i32>(value < -32768 ? -32768.0 : value > 32767 ? 32767.0 : value)));
-}
-
-/** Bounds of the search for the median, and where it is probed first. */
-function startSearch(least: v128, most: v128): void {
-  // 192: lowest, 208: highest, 224: first probe, 240: second.
-  v128.store(lanes, least, 192);
-  v128.store(lanes, most, 208);
-  const n = <f64>frames;
-  const share = unlikely / Math.sqrt(n);
-  for (let lane: usize = 0; lane < 8; lane++) {
-    const sum = load<f64>(lanes + 8 * lane);
-    const squares = load<f64>(lanes + 64 + 8 * lane);
-    const mean = sum / n + <f64>load<i16>(lanes + 144 + 2 * lane);
-    const around = sqrt(squares * n - sum * sum) / n * share;
-    storeLane(lanes + 224, lane, floor(mean - around - 1));
-    storeLane(lanes + 240, lane, ceil(mean + around));
+/** Mean less reference, and deviation with n, of each lane, of what was summed last over all frames. */
+function findMoments(): void {
+  const n = f64x2.splat(<f64>frames);
+  for (let pair: usize = 0; pair < 4; pair++) {
+    const sum = loadPair(lanes, pair), squares = loadPair(lanes + 64, pair);
+    const scatter = f64x2.sub(f64x2.mul(squares, n), f64x2.mul(sum, sum));
+    v128.store(lanes + 256 + (pair << 4), f64x2.div(f64x2.sqrt(scatter), n));
+    v128.store(lanes + 320 + (pair << 4), f64x2.div(sum, n));
   }
 }
 
-/** Two middle values of a column; their halves are what an even number of frames takes the mean of. */
 // @ts-ignore: decorator
 @inline
-function findMiddles(column: usize, least: v128, most: v128): void {
-  startSearch(least, most);
+function asReals(at: usize, pair: usize): v128 {
+  return f64x2.convert_low_i32x4_s(v128.load16x4_s(at + 4 * pair));
+}
+
+/** Whole numbers of four pairs, held within 16 bits. */
+// @ts-ignore: decorator
+@inline
+function asCounts(a: v128, b: v128, c: v128, d: v128): v128 {
+  const low4 = v128.shuffle<i64>(i32x4.trunc_sat_f64x2_s_zero(a), i32x4.trunc_sat_f64x2_s_zero(b), 0, 2);
+  const high4 = v128.shuffle<i64>(i32x4.trunc_sat_f64x2_s_zero(c), i32x4.trunc_sat_f64x2_s_zero(d), 0, 2);
+  return i16x8.narrow_i32x4_s(low4, high4);
+}
+
+// @ts-ignore: decorator
+@inline
+function below(at: usize, pair: usize, deviations: v128): v128 {
+  return f64x2.ceil(f64x2.sub(asReals(at, pair), f64x2.mul(deviations, loadPair(lanes + 256, pair))));
+}
+
+// @ts-ignore: decorator
+@inline
+function above(at: usize, pair: usize, deviations: v128): v128 {
+  return f64x2.floor(f64x2.add(asReals(at, pair), f64x2.mul(deviations, loadPair(lanes + 256, pair))));
+}
+
+/** The mean, so many deviations up. */
+// @ts-ignore: decorator
+@inline
+function fromMean(pair: usize, deviations: v128): v128 {
+  const mean = f64x2.add(asReals(lanes + 144, pair), loadPair(lanes + 320, pair));
+  return f64x2.floor(f64x2.add(mean, f64x2.mul(deviations, loadPair(lanes + 256, pair))));
+}
+
+/**
+ * Two middle values of a column, left at 192 and 208; an even number of frames takes the mean of them.
+ * @param sigmas if a median in the bounds found so far rejects no value beyond that many deviations, the search ends;
+ *   negative: only with the median
+ * @returns false if it ended so
+ */
+function findMiddles(column: usize, least: v128, most: v128, sigmas: f64): bool {
+  const share = f64x2.splat(unlikely / Math.sqrt(<f64>frames)), under = f64x2.neg(share);
+  const guess0 = asCounts(fromMean(0, under), fromMean(1, under), fromMean(2, under), fromMean(3, under));
+  const guess1 = asCounts(fromMean(0, share), fromMean(1, share), fromMean(2, share), fromMean(3, share));
+  let noneAbove = i16x8.splat(32767), noneBelow = i16x8.splat(-32768);
+  if (sigmas >= 0) {
+    v128.store(lanes, least, 192);
+    v128.store(lanes, most, 208);
+    const at = lanes + 192, reach = f64x2.splat(sigmas);
+    noneBelow = asCounts(above(at, 0, reach), above(at, 1, reach), above(at, 2, reach), above(at, 3, reach));
+    const top = lanes + 208;
+    noneAbove = asCounts(below(top, 0, reach), below(top, 1, reach), below(top, 2, reach), below(top, 3, reach));
+  }
   const half = i16x8.splat(<i16>((frames + 1) >> 1));
-  let from = least, to = most;
+  const halfAtLeast = i16x8.splat(<i16>(frames >> 1));
+  let from = least, to = most, bothUpTo = most;
   let step = 0;
   while (v128.any_true(v128.xor(from, to))) {
     // Half way without overflow, rounded down; at first where the mean and its noise point.
     let probe = i16x8.add(v128.and(from, to), i16x8.shr_s(v128.xor(from, to), 1));
     if (step < 2) {
-      const guess = v128.load(lanes + 224 + ((<usize>step) << 4));
-      const inside = v128.and(i16x8.ge_s(guess, from), i16x8.lt_s(guess, to));
-      probe = v128.bitselect(guess, probe, inside);
+      const guess = step == 0 ? guess0 : guess1;
+      probe = v128.bitselect(guess, probe, v128.and(i16x8.ge_s(guess, from), i16x8.lt_s(guess, to)));
     }
     let count0 = i16x8.splat(0), count1 = i16x8.splat(0);
     let at = column;
@@ -198,60 +252,59 @@ function findMiddles(column: usize, least: v128, most: v128): void {
     }
     if (at < end) count0 = i16x8.add(count0, i16x8.gt_s(v128.load(at), probe));
     // Counts of what is above come as negative numbers.
-    const below = i16x8.add(i16x8.splat(<i16>frames), i16x8.add(count0, count1));
-    const enough = i16x8.ge_u(below, half);
+    const upTo = i16x8.add(i16x8.splat(<i16>frames), i16x8.add(count0, count1));
+    const enough = i16x8.ge_u(upTo, half);
     to = v128.bitselect(probe, to, enough);
     from = v128.bitselect(from, i16x8.add(probe, i16x8.splat(1)), enough);
+    // More than half up to the probe: both middles are.
+    bothUpTo = v128.bitselect(probe, bothUpTo, i16x8.gt_u(upTo, halfAtLeast));
+    const open = v128.or(i16x8.gt_s(bothUpTo, noneBelow), i16x8.lt_s(from, noneAbove));
+    if (sigmas >= 0 && !v128.any_true(open)) return false;
     step++;
   }
   v128.store(lanes, to, 192);
   if (frames & 1) {
     v128.store(lanes, to, 208);
-    return;
+    return true;
   }
-  let above = i16x8.splat(32767);
+  let next = i16x8.splat(32767);
   let count = i16x8.splat(<i16>frames);
   for (let f = 0; f < frames; f++) {
     const v = v128.load(column + ((<usize>f) << 4));
     const isAbove = i16x8.gt_s(v, to);
     count = i16x8.add(count, isAbove);
-    above = i16x8.min_s(above, v128.bitselect(v, i16x8.splat(32767), isAbove));
+    next = i16x8.min_s(next, v128.bitselect(v, i16x8.splat(32767), isAbove));
   }
-  v128.store(lanes, v128.bitselect(to, above, i16x8.gt_u(count, half)), 208);
-}
-
-/** Limits of what is kept, around the middles; true if anything lies outside. */
-function limits(sigmas: f64, least: v128, most: v128): bool {
-  const n = <f64>frames;
-  for (let lane: usize = 0; lane < 8; lane++) {
-    const sum = load<f64>(lanes + 8 * lane);
-    const squares = load<f64>(lanes + 64 + 8 * lane);
-    const reach = sigmas * (sqrt(squares * n - sum * sum) / n);
-    const middle = 0.5 * (<f64>load<i16>(lanes + 192 + 2 * lane) + <f64>load<i16>(lanes + 208 + 2 * lane));
-    storeLane(lanes + 224, lane, ceil(middle - reach));
-    storeLane(lanes + 240, lane, floor(middle + reach));
-  }
-  return v128.any_true(
-    v128.or(i16x8.lt_s(least, v128.load(lanes, 224)), i16x8.gt_s(most, v128.load(lanes, 240))),
-  );
-}
-
-/** No value is further from the mean than that many deviations, hence none further from the median than one more. */
-function allNear(sigmas: f64, least: v128, most: v128): bool {
-  const n = <f64>frames;
-  const within = (sigmas - 1) * (sigmas - 1);
-  v128.store(lanes, least, 192);
-  v128.store(lanes, most, 208);
-  for (let lane: usize = 0; lane < 8; lane++) {
-    const sum = load<f64>(lanes + 8 * lane);
-    const squares = load<f64>(lanes + 64 + 8 * lane);
-    const middle = <f64>load<i16>(lanes + 144 + 2 * lane);
-    const up = (<f64>load<i16>(lanes + 208 + 2 * lane) - middle) * n - sum;
-    const down = sum - (<f64>load<i16>(lanes + 192 + 2 * lane) - middle) * n;
-    const variance = (squares * n - sum * sum) * within;
-    if (up * up > variance || down * down > variance) return false;
-  }
+  v128.store(lanes, v128.bitselect(to, next, i16x8.gt_u(count, half)), 208);
   return true;
+}
+
+/** Limits of what is kept, around the middles, left at 224 and 240; true if anything lies outside. */
+function findLimits(sigmas: f64, least: v128, most: v128): bool {
+  const reach = f64x2.splat(sigmas);
+  const lowest = asCounts(under(0, reach), under(1, reach), under(2, reach), under(3, reach));
+  const highest = asCounts(over(0, reach), over(1, reach), over(2, reach), over(3, reach));
+  v128.store(lanes, lowest, 224);
+  v128.store(lanes, highest, 240);
+  return v128.any_true(v128.or(i16x8.lt_s(least, lowest), i16x8.gt_s(most, highest)));
+}
+
+// @ts-ignore: decorator
+@inline
+function middle(pair: usize): v128 {
+  return f64x2.mul(f64x2.add(asReals(lanes + 192, pair), asReals(lanes + 208, pair)), f64x2.splat(0.5));
+}
+
+// @ts-ignore: decorator
+@inline
+function under(pair: usize, reach: v128): v128 {
+  return f64x2.ceil(f64x2.sub(middle(pair), f64x2.mul(reach, loadPair(lanes + 256, pair))));
+}
+
+// @ts-ignore: decorator
+@inline
+function over(pair: usize, reach: v128): v128 {
+  return f64x2.floor(f64x2.add(middle(pair), f64x2.mul(reach, loadPair(lanes + 256, pair))));
 }
 
 // What the last call to `combine` counted.
@@ -276,15 +329,13 @@ function finishColumn(method: i32, zero: f64, noise: f64, put: usize, bytes: usi
     const n0 = frames - out0, n1 = frames - out1;
     const n = f64x2.replace_lane(f64x2.splat(<f64>n0), 1, <f64>n1);
     const sum = loadPair(lanes, pair), squares = loadPair(lanes + 64, pair);
-    const reference = f64x2.convert_low_i32x4_s(v128.load16x4_s(lanes + 144 + 4 * pair));
+    const reference = asReals(lanes + 144, pair);
     const mean = f64x2.add(f64x2.div(sum, n), reference);
     const scatter = f64x2.sub(f64x2.mul(squares, n), f64x2.mul(sum, sum));
     let value = mean;
     let own = f64x2.div(scatter, f64x2.mul(n, f64x2.mul(n, n)));
     if (method == median) {
-      const upper = f64x2.convert_low_i32x4_s(v128.load16x4_s(lanes + 208 + 4 * pair));
-      const lower = f64x2.convert_low_i32x4_s(v128.load16x4_s(lanes + 192 + 4 * pair));
-      value = f64x2.mul(f64x2.add(lower, upper), f64x2.splat(0.5));
+      value = middle(pair);
       own = f64x2.mul(own, f64x2.splat(noise * noise));
     }
     const at = px + 2 * pair;
@@ -335,31 +386,45 @@ export function combine(
       const none = i32x4.splat(0);
       let sum0 = none, sum1 = none;
       let least = reference, most = reference;
-      clearSquares();
-      for (let f = 0; f < frames; f += 8) {
+      let squares0 = f64x2.splat(0), squares1 = squares0, squares2 = squares0, squares3 = squares0;
+      let at = column;
+      const end = column + ((<usize>frames) << 4);
+      while (at < end) {
         let square0 = none, square1 = none;
-        const end = f + 8 < frames ? f + 8 : frames;
-        for (let g = f; g < end; g += 2) {
-          const at = column + ((<usize>g) << 4);
-          let v = v128.load(at);
-          least = i16x8.min_s(least, v);
-          most = i16x8.max_s(most, v);
-          const a = i16x8.sub(v, reference);
-          let b = none;
-          if (g + 1 < end) {
-            v = v128.load(at, 16);
-            least = i16x8.min_s(least, v);
-            most = i16x8.max_s(most, v);
-            b = i16x8.sub(v, reference);
-          }
+        // Eight frames, so that 32 bits hold their squares.
+        const stop = at + 128 < end ? at + 128 : end;
+        for (; at + 32 <= stop; at += 32) {
+          const v = v128.load(at), w = v128.load(at, 16);
+          least = i16x8.min_s(least, i16x8.min_s(v, w));
+          most = i16x8.max_s(most, i16x8.max_s(v, w));
+          const a = i16x8.sub(v, reference), b = i16x8.sub(w, reference);
           const pair0 = low(a, b), pair1 = high(a, b);
           square0 = i32x4.add(square0, i32x4.dot_i16x8_s(pair0, pair0));
           square1 = i32x4.add(square1, i32x4.dot_i16x8_s(pair1, pair1));
           sum0 = i32x4.add(sum0, i32x4.dot_i16x8_s(pair0, ones));
           sum1 = i32x4.add(sum1, i32x4.dot_i16x8_s(pair1, ones));
         }
-        addSquares(square0, square1);
+        if (at < stop) {
+          const v = v128.load(at);
+          least = i16x8.min_s(least, v);
+          most = i16x8.max_s(most, v);
+          const a = i16x8.sub(v, reference);
+          const pair0 = low(a, none), pair1 = high(a, none);
+          square0 = i32x4.add(square0, i32x4.dot_i16x8_s(pair0, pair0));
+          square1 = i32x4.add(square1, i32x4.dot_i16x8_s(pair1, pair1));
+          sum0 = i32x4.add(sum0, i32x4.dot_i16x8_s(pair0, ones));
+          sum1 = i32x4.add(sum1, i32x4.dot_i16x8_s(pair1, ones));
+          at += 16;
+        }
+        squares0 = f64x2.add(squares0, unsignedPair(square0));
+        squares1 = f64x2.add(squares1, unsignedPair(upperHalf(square0)));
+        squares2 = f64x2.add(squares2, unsignedPair(square1));
+        squares3 = f64x2.add(squares3, unsignedPair(upperHalf(square1)));
       }
+      v128.store(lanes, squares0, 64);
+      v128.store(lanes, squares1, 80);
+      v128.store(lanes, squares2, 96);
+      v128.store(lanes, squares3, 112);
       storeSums(sum0, sum1);
       v128.store(lanes, none, 128);
       v128.store(lanes, reference, 144);
@@ -367,10 +432,10 @@ export function combine(
       const spread = i16x8.max_u(i16x8.sub(most, reference), i16x8.sub(reference, least));
       const far = v128.any_true(i16x8.gt_u(spread, i16x8.splat(<i16>farMost)));
       if (far) sumKeptFar(column, reference, i16x8.splat(-32768), i16x8.splat(32767));
-      if (method == median) findMiddles(column, least, most);
-      else if (method == clipped && !allNear(sigmas, least, most)) {
-        findMiddles(column, least, most);
-        if (limits(sigmas, least, most)) {
+      if (method != 0) findMoments();
+      if (method == median) findMiddles(column, least, most, -1);
+      else if (method == clipped) {
+        if (findMiddles(column, least, most, sigmas) && findLimits(sigmas, least, most)) {
           const lowest = v128.load(lanes, 224), highest = v128.load(lanes, 240);
           if (far) sumKeptFar(column, reference, lowest, highest);
           else sumKept(column, reference, lowest, highest);
