@@ -3,8 +3,9 @@ import { realSun } from "./displaced-scene/real-sun.ts";
 import { usualSun } from "./displaced-scene/sun-texture.ts";
 import { type Trial, type TrialPlan, trial } from "./displaced-scene/trial.ts";
 
-export interface DisplacedRow extends Omit<Trial, "scene"> {
+export interface DisplacedRow extends Omit<Trial, "scene" | "dropped" | "anchorsApartSigmas"> {
   readonly name: string;
+  readonly dropped: number;
   /** Each limit that is broken, in words. */
   readonly broken: readonly string[];
 }
@@ -37,20 +38,20 @@ const quiet = (factor: number) => ({
   activeRegions: false,
 });
 
-/** Limits are those of a first measurement of such scenes, as solved over floor. */
+/** Limits are what an independent program reached in scenes of this kind, one of each, with 10 % for the luck of the draw. */
 const variationCases: Case[] = [
-  { name: "quiet Sun, 7.9 %", plan: { pattern: spiral, sun: quiet(1) }, overFloor: 1.15 },
-  { name: "quiet Sun, 2.4 %", plan: { pattern: spiral, sun: quiet(0.3) }, overFloor: 1.15 },
-  { name: "quiet Sun, 0.8 %", plan: { pattern: spiral, sun: quiet(0.1) }, overFloor: 1.15 },
-  { name: "circle", plan: { pattern: patterns.circle(50, 96) }, overFloor: 1.15 },
-  { name: "grid of 7 x 7", plan: { pattern: patterns.grid(49, 96) }, overFloor: 1.15 },
-  { name: "Lissajous 5:7", plan: { pattern: patterns.lissajous(50, 96) }, overFloor: 1.15 },
-  { name: "straight line", plan: { pattern: patterns.line(50, 96) }, overFloor: 4.1 },
-  { name: "disc centre 40 px off", plan: { pattern: spiral, discOffPx: 40 }, overFloor: 1.15 },
-  { name: "seeing 0.3 to 3 px", plan: { pattern: spiral, seeingPx: [0.3, 3] }, overFloor: 1.35 },
-  { name: "texture evolves by 3 %", plan: { pattern: spiral, evolvingRms: 0.03 }, overFloor: 1.73 },
-  { name: "texture evolves by 6 %", plan: { pattern: spiral, evolvingRms: 0.06 }, overFloor: 2.85 },
-  { name: "haze, 1 % gradients", plan: { pattern: spiral, hazeGradient: 0.01 }, overFloor: 1.68 },
+  { name: "quiet Sun, 7.9 %", plan: { pattern: spiral, sun: quiet(1) }, overFloor: 1.25 },
+  { name: "quiet Sun, 2.4 %", plan: { pattern: spiral, sun: quiet(0.3) }, overFloor: 1.25 },
+  { name: "quiet Sun, 0.8 %", plan: { pattern: spiral, sun: quiet(0.1) }, overFloor: 1.25 },
+  { name: "circle", plan: { pattern: patterns.circle(50, 96) }, overFloor: 1.25 },
+  { name: "grid of 7 x 7", plan: { pattern: patterns.grid(49, 96) }, overFloor: 1.25 },
+  { name: "Lissajous 5:7", plan: { pattern: patterns.lissajous(50, 96) }, overFloor: 1.25 },
+  { name: "straight line", plan: { pattern: patterns.line(50, 96) }, overFloor: 4.5 },
+  { name: "disc centre 40 px off", plan: { pattern: spiral, discOffPx: 40 }, overFloor: 1.25 },
+  { name: "seeing 0.3 to 3 px", plan: { pattern: spiral, seeingPx: [0.3, 3] }, overFloor: 1.47 },
+  { name: "texture evolves by 3 %", plan: { pattern: spiral, evolvingRms: 0.03 }, overFloor: 1.9 },
+  { name: "texture evolves by 6 %", plan: { pattern: spiral, evolvingRms: 0.06 }, overFloor: 3.1 },
+  { name: "haze, 1 % gradients", plan: { pattern: spiral, hazeGradient: 0.01 }, overFloor: 1.84 },
   {
     name: "levels steady to 0.02 %",
     plan: { pattern: spiral, whiteScatter: 0.0002 },
@@ -83,7 +84,7 @@ const realCases = () => {
     name: `real Sun, A ${reachPx}`,
     plan: { pattern: patterns.spiral(50, reachPx), surface },
     ofAverage: 0.1,
-    overFloor: [2.06, 1.31, 1.13][k]!,
+    overFloor: [2.27, 1.45, 1.25][k]!,
   }));
 };
 
@@ -95,7 +96,7 @@ const discCases: Case[] = [80, 160, 200].map((reachPx, k) => ({
     discOffPx: 0,
     limbShiftsOffPx: 0.3,
   },
-  overFloor: [1.28, 1.3, 1.31][k]!,
+  overFloor: [1.4, 1.4, 1.4][k]!,
 }));
 
 export const groups = {
@@ -106,7 +107,7 @@ export const groups = {
   /** One scene for everyday tests. */
   sample: (): Case[] => [
     {
-      name: "A 96, N 30, evolving, spoiled",
+      name: "A 96, N 30, 3 % spoiled, 5 % jumps",
       plan: { pattern: patterns.spiral(30, 96), sun: usualSun, spoiledShare: 0.03, jump: 0.05 },
       overFloor: 1.4,
       ofAverage: 0.2,
@@ -114,38 +115,51 @@ export const groups = {
   ],
 } as const;
 
-/** Solves scenes with known truth; each row tells which of its limits it broke. */
+/** Solves scenes with known truth; each row is the mean over scenes and tells which of its limits it broke. */
 export async function run(options: {
   readonly seed: number;
   readonly group: keyof typeof groups;
-  readonly seeds?: number;
+  readonly scenes?: number;
   readonly print?: (line: string) => void;
 }): Promise<DisplacedRow[]> {
-  const { seed, group, seeds = 1, print } = options;
+  const { seed, group, scenes = 1, print } = options;
   const rows: DisplacedRow[] = [];
-  print?.(`Displaced flats, ${group}, ${seeds} scene(s) each from seed ${seed}; percent of the gain`);
-  print?.(`  ${"".padEnd(36)} average  solved   floor  x floor  own sigma   plane  shift px  anchors`);
+  print?.(`Displaced flats, ${group}: mean of ${scenes} scene(s) from seed ${seed}, percent of the gain`);
+  print?.(`  ${"".padEnd(36)} average  solved   floor  x floor  own sigma   plane  shift px  dropped`);
   for (const one of groups[group]()) {
-    for (let k = 0; k < seeds; k++) {
-      const { scene, ...measured } = await trial({ ...one.plan, seed: seed + k });
-      const row = { name: one.name, ...measured, broken: brokenLimits(one, measured, scene.spoiled) };
-      rows.push(row);
-      print?.(rowText(row));
-    }
+    const trials: Trial[] = [];
+    for (let k = 0; k < scenes; k++) trials.push(await trial({ ...one.plan, seed: seed + k }));
+    const row = rowOf(one, trials);
+    rows.push(row);
+    print?.(rowText(row));
   }
   return rows;
 }
 
-function brokenLimits(one: Case, row: Omit<Trial, "scene">, spoiled: readonly number[]): string[] {
+function rowOf(one: Case, trials: readonly Trial[]): DisplacedRow {
+  const mean = (of: (trial: Trial) => number) =>
+    trials.reduce((sum, trial) => sum + of(trial), 0) / trials.length;
+  const spoiledUsed = mean(({ scene, dropped }) => scene.spoiled.filter((k) => !dropped.includes(k)).length);
+  const row = {
+    name: one.name,
+    average: mean((trial) => trial.average),
+    solved: mean((trial) => trial.solved),
+    floor: mean((trial) => trial.floor),
+    plane: mean((trial) => trial.plane),
+    expected: mean((trial) => trial.expected),
+    shiftErrorPx: mean((trial) => trial.shiftErrorPx),
+    dropped: mean((trial) => trial.dropped.length),
+  };
   const limits: [string, number, number | undefined][] = [
     ["solved over floor", row.solved / row.floor, one.overFloor],
     ["solved over average", row.solved / row.average, one.ofAverage],
     ["plane", row.plane, one.plane],
-    ["spoiled frames used", spoiled.filter((k) => !row.dropped.includes(k)).length, 0],
+    ["spoiled frames used", spoiledUsed, 0],
   ];
-  return limits.flatMap(([name, is, most]) =>
+  const broken = limits.flatMap(([name, is, most]) =>
     most !== undefined && !(is <= most) ? [`${name} ${is.toFixed(4)}, at most ${most}`] : [],
   );
+  return { ...row, broken };
 }
 
 export function rowText(row: DisplacedRow): string {
@@ -158,9 +172,8 @@ export function rowText(row: DisplacedRow): string {
     percent(row.expected).padStart(10),
     percent(row.plane),
     row.shiftErrorPx.toFixed(3).padStart(9),
-    (row.anchorsApartSigmas?.toFixed(1) ?? "-").padStart(8),
+    row.dropped.toFixed(1).padStart(8),
   ].join(" ");
-  const dropped = row.dropped.length > 0 ? `  dropped ${row.dropped.join(" ")}` : "";
   const broken = row.broken.length > 0 ? `  BROKEN: ${row.broken.join("; ")}` : "";
-  return `  ${row.name.padEnd(36)} ${figures}${dropped}${broken}`;
+  return `  ${row.name.padEnd(36)} ${figures}${broken}`;
 }

@@ -36,8 +36,6 @@ export interface DisplacedScene {
   readonly disc: { readonly x: number; readonly y: number; readonly radiusPx: number };
   /** Variance of the logarithm that photon noise alone leaves in a mean of the frames that see the disc there. */
   readonly photonVariance: Float64Array;
-  /** Mean limb darkening over these frames. */
-  readonly meanDarkening: Float64Array;
 }
 
 export const side = 512;
@@ -89,7 +87,6 @@ export function paintScene(plan: ScenePlan): DisplacedScene {
   const noise = random.fork("noise");
   const frames: Uint16Array[] = [];
   const photonVariance = new Float64Array(side * side);
-  const meanDarkening = new Float64Array(side * side);
   const seen = new Float64Array(side * side);
   let fullElectrons = 0;
   for (let k = 0; k < n; k += 2) {
@@ -106,16 +103,12 @@ export function paintScene(plan: ScenePlan): DisplacedScene {
         const distance = Math.hypot((i % side) - disc.x - shift.x, Math.floor(i / side) - disc.y - shift.y);
         if (distance > 0.93 * disc.radiusPx) continue;
         photonVariance[i]! += 1 / (light[i]! * fullElectrons);
-        meanDarkening[i]! += discBrightness(distance, disc.radiusPx);
         seen[i]!++;
       }
     }
   }
-  for (let i = 0; i < seen.length; i++) {
-    photonVariance[i]! /= seen[i]! ** 2;
-    meanDarkening[i]! /= seen[i]!;
-  }
-  return { side, gain, frames, shifts, spoiled, disc, photonVariance, meanDarkening };
+  for (let i = 0; i < seen.length; i++) photonVariance[i]! /= seen[i]! ** 2;
+  return { side, gain, frames, shifts, spoiled, disc, photonVariance };
 }
 
 interface Conditions {

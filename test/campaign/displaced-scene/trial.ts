@@ -4,6 +4,7 @@ import { type FftLibrary, loadFft } from "../../../agent/imaging/fft.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { type DisplacedScene, paintScene, type ScenePlan } from "./displaced-scene.ts";
 import { gainError } from "./gain-error.ts";
+import { discBrightness } from "./limb.ts";
 
 export interface TrialPlan extends ScenePlan {
   /** How far from the truth the disc's centre is given [px]; without it no disc is given. */
@@ -87,23 +88,28 @@ export async function trial(plan: TrialPlan): Promise<Trial> {
   };
 }
 
-/** Mean of the frames over their own means, over the mean of the limb darkening, where a solution is. */
+/** Mean of the frames over their own means, each without its limb darkening, of what lies on the usable disc. */
 function averageLog(scene: DisplacedScene, like: Float64Array): Float64Array {
+  const { side, disc, shifts } = scene;
   const sum = new Float64Array(like.length);
-  for (const frame of scene.frames) {
-    let [mean, count] = [0, 0];
-    frame.forEach((value, i) => {
-      if (Number.isNaN(like[i]!)) return;
-      mean += value;
-      count++;
+  const seen = new Float64Array(like.length);
+  for (const [k, frame] of scene.frames.entries()) {
+    const flattened = Float64Array.from(frame, (value, i) => {
+      const distance = Math.hypot(
+        (i % side) - disc.x - shifts[k]!.x,
+        Math.floor(i / side) - disc.y - shifts[k]!.y,
+      );
+      return distance > 0.93 * disc.radiusPx ? Number.NaN : value / discBrightness(distance, disc.radiusPx);
     });
-    frame.forEach((value, i) => {
-      sum[i]! += (value * count) / mean;
+    const onDisc = flattened.filter((value) => !Number.isNaN(value));
+    const mean = onDisc.reduce((total, value) => total + value, 0) / onDisc.length;
+    flattened.forEach((value, i) => {
+      if (Number.isNaN(value)) return;
+      sum[i]! += value / mean;
+      seen[i]!++;
     });
   }
-  return sum.map((value, i) =>
-    Number.isNaN(like[i]!) ? Number.NaN : Math.log(value / scene.frames.length / scene.meanDarkening[i]!),
-  );
+  return sum.map((value, i) => (Number.isNaN(like[i]!) ? Number.NaN : Math.log(value / seen[i]!)));
 }
 
 /** All may be off by the same: that is the first frame's error. */
