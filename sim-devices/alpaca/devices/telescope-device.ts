@@ -148,7 +148,9 @@ export class TelescopeDevice extends SimAlpacaDevice {
     });
   }
 
+  /** A parked mount says so first, whether there is a target or not. */
   #targetPlace(): Direction {
+    this.#checkFree("a target");
     return {
       raHours: set(this.#target.raHours, "the target's right ascension"),
       decDegrees: set(this.#target.decDegrees, "the target's declination"),

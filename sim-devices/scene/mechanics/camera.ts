@@ -112,13 +112,16 @@ export class CameraMechanics {
     this.#sensor.moveTo(target);
   }
 
-  /** Starts an exposure; one under way is dropped. `done` gets the frame after the read-out. */
+  /**
+   * Starts an exposure with the settings of now; one under way is dropped. `done` gets the frame after the read-out.
+   */
   expose(seconds: number, done: (frame: RawFrame) => void): void {
     const { clock, spec } = this.#o;
     const overlapped = this.#phase !== "idle";
     this.#drop();
     const startedUtcMs = clock.nowMs();
     const start = this.#o.glimpse();
+    const { gain, offset, binning, region, frameType } = structuredClone(this.inForce);
     let middle = start;
     this.#phase = "exposing";
     this.#endsMs = startedUtcMs + seconds * 1000;
@@ -134,7 +137,6 @@ export class CameraMechanics {
         smearEastArcsec: end.sunEastArcsec - start.sunEastArcsec,
         smearNorthArcsec: end.sunNorthArcsec - start.sunNorthArcsec,
       };
-      const { gain, offset, binning, region, frameType } = this.inForce;
       const sensorCelsius = this.sensorCelsius;
       const frameNumber = this.#frameNumber++;
       const ask: ExposureAsk = {
@@ -143,7 +145,7 @@ export class CameraMechanics {
         gain,
         offset,
         binning,
-        region: { ...region },
+        region,
         sensorCelsius,
         frameNumber,
       };

@@ -4,6 +4,7 @@ import type { SimReply } from "../../../sim-devices/alpaca/reply.ts";
 import type { SceneDeviceOptions } from "../../../sim-devices/alpaca/scene-devices.ts";
 import type { MechanicsSpec } from "../../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { SceneOverrides } from "../../../sim-devices/scene/override-scene.ts";
+import type { SceneSpec } from "../../../sim-devices/scene/scene-spec.ts";
 import { type Simulator, startSimulator } from "../../../sim-devices/start-simulator.ts";
 import { replyProblems } from "../../outside/alpaca-description.ts";
 import { smallSpec } from "../sim-session.ts";
@@ -114,13 +115,15 @@ export async function onDevices(
   options: {
     readonly alpaca?: SceneDeviceOptions;
     readonly scene?: SceneOverrides;
+    /** For what an override cannot say: that something is not there. */
+    readonly change?: (spec: SceneSpec) => SceneSpec;
     readonly mechanics?: Partial<MechanicsSpec>;
     /** Paths of devices to connect first, like `camera/0`. */
     readonly connect?: readonly string[];
   } = {},
 ): Promise<void> {
-  const { alpaca, scene, mechanics, connect = [] } = options;
-  const spec = smallSpec(scene);
+  const { alpaca, scene, mechanics, change = (spec) => spec, connect = [] } = options;
+  const spec = change(smallSpec(scene));
   const clock = new VirtualClock(Date.parse(spec.startUtc));
   const simulator = await startSimulator({
     spec,
