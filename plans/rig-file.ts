@@ -95,7 +95,9 @@ const rigFile = mapOf({
         input: device[key as keyof typeof device],
       });
     }
-    const key = `${device.server}/${device.device}`;
+    // Two switches of one device are two things.
+    const part = "switch" in device ? `/${device.switch}` : "";
+    const key = `${device.server}/${device.device}${part}`;
     const other = taken.get(key);
     if (other !== undefined && [role, other].every((r) => r === "cover" || r === "diffuser")) {
       ctx.issues.push({

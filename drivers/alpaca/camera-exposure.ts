@@ -141,7 +141,7 @@ function lastStart(device: AlpacaDevice, signal: AbortSignal): Promise<string | 
 }
 
 /** `CCYY-MM-DDThh:mm:ss[.sss]`, UTC without saying so (FITS form). */
-export function fitsUtcMs(start: string | undefined): number | undefined {
+function fitsUtcMs(start: string | undefined): number | undefined {
   if (start === undefined || start === "") return undefined;
   const ms = Date.parse(/[zZ]|[+-]\d\d:?\d\d$/.test(start) ? start : `${start}Z`);
   return Number.isNaN(ms) ? undefined : ms;

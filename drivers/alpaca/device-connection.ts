@@ -40,7 +40,7 @@ export async function disconnectDevice(
 }
 
 /** An error counts as the oldest version. Bridges know it only once they are connected. */
-export async function interfaceVersion(device: AlpacaDevice, signal: AbortSignal): Promise<number> {
+async function interfaceVersion(device: AlpacaDevice, signal: AbortSignal): Promise<number> {
   return (await device.optional("interfaceversion", whole, signal)) ?? 1;
 }
 

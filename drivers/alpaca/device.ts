@@ -5,6 +5,7 @@ import type { DecodedImage } from "./image-bytes.ts";
 import type { ListedDevice } from "./management.ts";
 import type { Parameters } from "./parameters.ts";
 import type { AlpacaServer } from "./server.ts";
+import { unlessAborted } from "./unless-aborted.ts";
 
 /** A read answers at once; a device on a slow serial line gets this much [s]. */
 const readSeconds = 10;
@@ -180,15 +181,4 @@ export function isAbsence(error: unknown): boolean {
     error instanceof NotImplementedError ||
     (error instanceof HttpStatusError && error.status >= 400 && error.status < 500)
   );
-}
-
-function unlessAborted(turn: Promise<void>, signal: AbortSignal): Promise<void> {
-  return new Promise((resolve, reject) => {
-    const onAbort = () => reject(signal.reason);
-    signal.addEventListener("abort", onAbort, { once: true });
-    void turn.then(() => {
-      signal.removeEventListener("abort", onAbort);
-      resolve();
-    });
-  });
 }

@@ -7,6 +7,7 @@ import type { AlpacaDevice } from "./device.ts";
 import { connectDevice, disconnectDevice, isConnected } from "./device-connection.ts";
 import { isSilence, NotConnectedError } from "./errors.ts";
 import type { KeptSetting } from "./kept-setting.ts";
+import { unlessAborted } from "./unless-aborted.ts";
 import { type WaitOptions, waitUntil } from "./wait-until.ts";
 
 /** What every Alpaca role is made from. */
@@ -88,13 +89,20 @@ export abstract class AlpacaRole implements Device {
   /** At the start of every operation: what was lost since the last one is connected again. */
   protected async ready(signal: AbortSignal): Promise<void> {
     signal.throwIfAborted();
-    if (this.device.lostCount === this.#lostCount && !this.#leftAs) return;
-    await this.#connectAnew(signal);
+    if (this.#isLost) await this.#connectAnew(signal);
+  }
+
+  get #isLost(): boolean {
+    return this.device.lostCount !== this.#lostCount || this.#leftAs !== undefined;
   }
 
   /** @param force disconnects first: a server may call a device connected that was switched off and on again */
   async #connectAnew(signal: AbortSignal, force = false): Promise<void> {
-    if (this.#connectingAnew) return this.#connectingAnew;
+    // Another operation may be at it; how that ends for it is its own affair.
+    while (this.#connectingAnew) {
+      await unlessAborted(this.#connectingAnew, signal);
+      if (!this.#isLost) return;
+    }
     this.log.warn({ device: this.name, force }, "connecting again and setting up anew");
     this.#connectingAnew = this.#bringBack(force, signal);
     try {

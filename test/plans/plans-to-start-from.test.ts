@@ -40,6 +40,16 @@ test("a rig may hang on both protocols, its diffuser on a switch", () => {
   expect(rig.devices.diffuser).toEqual({ server: "hut", device: "Relays", switch: 3, closedValue: 0 });
 });
 
+test("cover and diffuser may be two switches of one device, and not the same one", () => {
+  const withSwitches = (cover: string, diffuser: string) =>
+    goodRig
+      .replace("indi: { host: 127.0.0.1, port: 7624 }", "alpaca: { host: 127.0.0.1, port: 11111 }")
+      .replace("device: Cap A }", `device: Relays, switch: ${cover} }`)
+      .replace("{ by: hand }", `{ server: home, device: Relays, switch: ${diffuser} }`);
+  expect(readRigFile(withSwitches("Lid", "Sheet"), "r.yaml").devices.cover).toMatchObject({ switch: "Lid" });
+  expect(() => readRigFile(withSwitches("Lid", "Lid"), "r.yaml")).toThrow(/a device of its own/);
+});
+
 test("defaults are filled in", () => {
   expect(readPlan("plan: a\nsteps:\n  - centre\n", "a.yaml").sun).toEqual({ altitudeDegreesMin: 20 });
   expect(readPlan(goodPlan, "a.yaml").steps).toHaveLength(5);

@@ -101,6 +101,23 @@ test("power-cycled device that its server calls connected: disconnected and conn
     },
   ));
 
+test("two operations find the device gone at once: connected once, and one given up does not spoil the other", () =>
+  onAlpaca(
+    (far, clock) => void addCover(far, clock, "Flap"),
+    async (bench) => {
+      const cover = (await bench.open("cover", { device: "Flap" })) as unknown as Cover;
+      bench.far.intercept = () => "refuse";
+      bench.clock.setTimer(6, () => {
+        bench.far.intercept = undefined;
+      });
+      const stop = new AbortController();
+      bench.clock.setTimer(3, () => stop.abort(new Error("no longer wanted")));
+      const [first, second] = await Promise.allSettled([cover.state(stop.signal), cover.state(bench.signal)]);
+      expect(first).toMatchObject({ status: "rejected", reason: { message: "no longer wanted" } });
+      expect(second).toEqual({ status: "fulfilled", value: "closed" });
+    },
+  ));
+
 test("HTTP 500 with a page of HTML: its words, its status, and the frame taken again or given up", () =>
   withCamera(async (camera, truth, bench) => {
     const page = "<html><head><title>x</title></head><body><h1>Oops</h1> stack &amp; trace</body></html>";
