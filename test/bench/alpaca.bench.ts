@@ -1,4 +1,6 @@
 import { spawn } from "node:child_process";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
 import { Pool } from "undici/index.js";
 import { AlpacaDevice } from "../../drivers/alpaca/device.ts";
 import { imageFromBytes } from "../../drivers/alpaca/image-bytes.ts";
@@ -78,7 +80,7 @@ async function imagesBesideNumpy(): Promise<void> {
     [8, "<u2", "uint16"],
   ] as const) {
     const reply = imageReply(type);
-    const file = `/tmp/alpaca-bench-${process.pid}.bin`;
+    const file = join(tmpdir(), `alpaca-bench-${process.pid}.bin`);
     await Bun.write(file, reply);
     const ours: number[] = [];
     const theirs: number[] = [];
@@ -113,7 +115,7 @@ console.log(server.port);
 `;
 
 async function overHttp(): Promise<void> {
-  const file = `/tmp/alpaca-bench-${process.pid}.bin`;
+  const file = join(tmpdir(), `alpaca-bench-${process.pid}.bin`);
   await Bun.write(file, imageReply(2));
   const far = spawn(process.execPath, ["-e", serverSource, file], { stdio: ["pipe", "pipe", "inherit"] });
   const port = Number(
