@@ -1,10 +1,12 @@
 import { type Command, Option } from "commander";
+import { combineDisplaced, type DisplacedResult } from "../files/combine-displaced.ts";
 import {
   type CombineMethod,
   type CombineResult,
   combineFiles,
   combineMethods,
 } from "../files/combine-files.ts";
+import { loadFft } from "../imaging/fft.ts";
 import { withFiles } from "./file-trouble.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
@@ -13,13 +15,20 @@ export interface CombineOptions {
   readonly output: string;
   readonly method: string;
   readonly dark?: string;
+  readonly disc?: string;
   readonly replace?: boolean;
 }
 
 const nothingWritten = "Nothing was written.";
 
 /** `evenfield combine`: a master frame from FITS files. @throws CommandError */
-export function combine(files: readonly string[], options: CombineOptions, host: CommandHost): Outcome {
+export async function combine(
+  files: readonly string[],
+  options: CombineOptions,
+  host: CommandHost,
+): Promise<Outcome> {
+  if (options.method === "displaced") return combineBySolving(files, options, host);
+  if (options.disc !== undefined) throw wrongOption("--disc is for the method displaced.", "Leave it out.");
   const method = checkMethod(options.method);
   const progress = progressWithTimeLeft(host, "combining");
   const result = withFiles(nothingWritten, () => {
@@ -43,16 +52,78 @@ export function combine(files: readonly string[], options: CombineOptions, host:
   return { exitCode: exitCodes.done, result, text: textOf(result) };
 }
 
+async function combineBySolving(
+  files: readonly string[],
+  options: CombineOptions,
+  host: CommandHost,
+): Promise<Outcome> {
+  const disc = options.disc === undefined ? undefined : checkDisc(options.disc);
+  const fft = await loadFft();
+  const progress = progressWithTimeLeft(host, "solving");
+  const result = withFiles(nothingWritten, () => {
+    try {
+      return combineDisplaced(
+        {
+          files,
+          output: options.output,
+          ...(options.dark === undefined ? {} : { darkFile: options.dark }),
+          ...(disc ? { disc } : {}),
+          replace: options.replace === true,
+          writtenUtcMs: host.clock.nowMs(),
+        },
+        fft,
+        (done) => progress.update(Math.floor(100 * done), 100),
+      );
+    } finally {
+      progress.end();
+    }
+  });
+  warn(host, result.warnings);
+  return { exitCode: exitCodes.done, result, text: `${textOf(result)}\n${solvedText(result)}` };
+}
+
+function solvedText({ frames, anchorsApartSigmas: apart, gradientSigma }: DisplacedResult): string {
+  const used = frames.filter((frame) => frame.dropped === undefined);
+  const dropped = frames.filter((frame) => frame.dropped !== undefined);
+  const reach = Math.max(...used.map(({ shiftPx }) => Math.hypot(...shiftPx)));
+  const lines = [
+    `${used.length} frames used, shifted by up to ${reach.toFixed(0)} px` +
+      (dropped.length > 0 ? `; left out: ${dropped.map(({ file }) => file).join(", ")}` : ""),
+  ];
+  if (gradientSigma) {
+    const percent = gradientSigma.map((sigma) => (100 * sigma).toFixed(2)).join(" and ");
+    lines.push(`its gradient over width and height is known to ${percent} %`);
+  }
+  if (apart !== undefined && apart > 3) {
+    lines.push(
+      `the quiet Sun and the frames' brightness tell different gradients, ${apart.toFixed(1)} sigma apart: ` +
+        "take another series under steadier sky, or check it against a diffuser flat",
+    );
+  }
+  return lines.join("\n");
+}
+
+function checkDisc(text: string): { x: number; y: number; radiusPx: number } {
+  const numbers = text.split(",").map(Number);
+  const [x, y, radiusPx] = numbers as [number, number, number];
+  if (numbers.length === 3 && numbers.every(Number.isFinite) && radiusPx > 0) return { x, y, radiusPx };
+  throw wrongOption(
+    `--disc ${text} is no disc.`,
+    "Give centre and radius in pixels of the first file, counted from 0: --disc 1030,870,2000.",
+  );
+}
+
+function wrongOption(happened: string, whatToDo: string): CommandError {
+  return new CommandError(exitCodes.wrongInput, { happened, state: nothingWritten, whatToDo });
+}
+
 function checkMethod(method: string): CombineMethod {
   const found = combineMethods.find((one) => one === method);
   if (found) return found;
-  const known =
-    method === "displaced" ? "The method displaced is not available yet." : `There is no method "${method}".`;
-  throw new CommandError(exitCodes.wrongInput, {
-    happened: known,
-    state: nothingWritten,
-    whatToDo: `Use one of: ${combineMethods.join(", ")}.`,
-  });
+  throw wrongOption(
+    `There is no method "${method}".`,
+    `Use one of: ${[...combineMethods, "displaced"].join(", ")}.`,
+  );
 }
 
 const warningsShown = 6;
@@ -83,12 +154,20 @@ export function registerCombine(program: Command, host: CommandHost = processHos
     .argument("<files...>", "FITS files of one size")
     .requiredOption("-o, --output <master>", "the master frame to write")
     .addOption(
-      new Option("--method <method>", `how: ${combineMethods.join(", ")}`).default("clipped", "clipped"),
+      new Option("--method <method>", `how: ${combineMethods.join(", ")}, displaced`).default(
+        "clipped",
+        "clipped",
+      ),
     )
+    .option("--disc <x,y,radius>", "displaced: the Sun's disc in the first file [px, counted from 0]")
     .option("--dark <file>", "master dark, taken off the result")
     .option("--replace", "write over a master of that name")
     .option("--json", "print one JSON result")
-    .addHelpText("after", "\nExample:\n  evenfield combine flats/*.fits -o flat.fits --dark dark.fits")
+    .addHelpText(
+      "after",
+      "\nExample:\n  evenfield combine flats/*.fits -o flat.fits --dark dark.fits\n" +
+        "  evenfield combine drift/*.fits -o flat.fits --dark dark.fits --method displaced --disc 1030,870,2000",
+    )
     .action((files: string[], options: CombineOptions & { json?: boolean }) =>
       conclude(host, options.json === true, () => combine(files, options, host)),
     );

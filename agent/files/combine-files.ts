@@ -17,26 +17,30 @@ import { writeMaster } from "./write-master.ts";
 export const combineMethods = ["mean", "clipped", "median"] as const;
 export type CombineMethod = (typeof combineMethods)[number];
 
-export interface CombineRequest {
+/** What every method needs to be told. */
+export interface MasterRequest {
   readonly files: readonly string[];
   /** The master frame to be written. */
   readonly output: string;
+  /** A master dark, taken off. */
+  readonly darkFile?: string;
+  readonly replace: boolean;
+  readonly writtenUtcMs: number;
+}
+
+export interface CombineRequest extends MasterRequest {
   /**
    * `clipped`: values further than 3 standard deviations (with n) from the pixel's median are left out, then the mean;
    * the same as `ccdproc.combine` with median and std.
    */
   readonly method: CombineMethod;
-  /** A master dark, taken off the result. */
-  readonly darkFile?: string;
-  readonly replace: boolean;
-  readonly writtenUtcMs: number;
   /** Default: as many as pay. */
   readonly threads?: 1 | 2;
 }
 
 export interface CombineResult {
   readonly output: string;
-  readonly method: CombineMethod;
+  readonly method: CombineMethod | "displaced";
   readonly frameCount: number;
   readonly widthPx: number;
   readonly heightPx: number;
@@ -61,29 +65,13 @@ export function combineFiles(
   onProgress: (done: number, of: number) => void,
 ): CombineResult {
   using opened = new DisposableStack();
-  if (request.files.length < 2) {
-    throw new InputError(`${request.files.length} file cannot be combined.`, "Name at least two.");
-  }
-  checkOutput(
-    request.output,
-    [...request.files, ...(request.darkFile ? [request.darkFile] : [])],
-    request.replace,
-  );
-  const images = request.files.map((path) => open(opened, path));
+  const { images, dark, warnings } = openSeries(request, 2, opened);
   const first = images[0]!;
-  for (const image of images) checkSameSize(image, first);
-  const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
-  const warnings = [
-    ...images.slice(1).flatMap((image) => differences(image, first)),
-    ...(dark
-      ? differences(dark.image, first, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
-      : []),
-  ];
   const size = { widthPx: first.widthPx, heightPx: first.rowCount };
   const figures = new FigureSample(size.widthPx * size.heightPx);
   const plans = ccdPlans(
     size,
-    { unit: "adu", cards: masterCards(request, images), maskCards },
+    { unit: "adu", cards: masterCards(request, images, methodText[request.method]), maskCards },
     { sigma: true, mask: true },
   );
   using writer = makeWriter(request, plans);
@@ -105,6 +93,44 @@ export function combineFiles(
   };
 }
 
+/**
+ * Opens the files and the dark; they are closed with `opened`.
+ * @throws InputError for too few, for unequal sizes, or if the output may not be written
+ */
+export function openSeries(
+  request: MasterRequest,
+  filesLeast: number,
+  opened: DisposableStack,
+): {
+  readonly images: readonly FitsFileImage[];
+  readonly dark: DarkParts | undefined;
+  readonly warnings: readonly string[];
+} {
+  if (request.files.length < filesLeast) {
+    const files = request.files.length === 1 ? "1 file" : `${request.files.length} files`;
+    throw new InputError(
+      `${files} cannot be combined.`,
+      `Name at least ${filesLeast === 2 ? "two" : filesLeast}.`,
+    );
+  }
+  checkOutput(
+    request.output,
+    [...request.files, ...(request.darkFile ? [request.darkFile] : [])],
+    request.replace,
+  );
+  const images = request.files.map((path) => open(opened, path));
+  const first = images[0]!;
+  for (const image of images) checkSameSize(image, first);
+  const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
+  const warnings = [
+    ...images.slice(1).flatMap((image) => differences(image, first)),
+    ...(dark
+      ? differences(dark.image, first, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
+      : []),
+  ];
+  return { images, dark, warnings };
+}
+
 function open(opened: DisposableStack, path: string): FitsFileImage {
   const { file, image } = openImage(path);
   opened.use(file);
@@ -119,7 +145,7 @@ function openDark(opened: DisposableStack, path: string, first: FitsFileImage): 
   return parts;
 }
 
-function makeWriter(request: CombineRequest, plans: ReturnType<typeof ccdPlans>): FitsFileWriter {
+export function makeWriter(request: MasterRequest, plans: ReturnType<typeof ccdPlans>): FitsFileWriter {
   try {
     return new FitsFileWriter(request.output, plans, request);
   } catch (error) {
@@ -127,7 +153,7 @@ function makeWriter(request: CombineRequest, plans: ReturnType<typeof ccdPlans>)
   }
 }
 
-function finish(writer: FitsFileWriter): void {
+export function finish(writer: FitsFileWriter): void {
   try {
     writer.finish();
   } catch (error) {
@@ -135,7 +161,8 @@ function finish(writer: FitsFileWriter): void {
   }
 }
 
-function masterCards(request: CombineRequest, images: readonly FitsFileImage[]): Card[] {
+/** @param how in words, for HISTORY */
+export function masterCards(request: MasterRequest, images: readonly FitsFileImage[], how: string): Card[] {
   return [
     ...handedOn(images[0]!.header.cards),
     ...timeCards(images.map((image) => image.header)),
@@ -146,7 +173,7 @@ function masterCards(request: CombineRequest, images: readonly FitsFileImage[]):
     { keyword: "SWCREATE", value: "evenfield" },
     {
       keyword: "HISTORY",
-      value: `evenfield combine: ${methodText[request.method]} of ${images.length} frames`,
+      value: `evenfield combine: ${how} of ${images.length} frames`,
     },
     ...images.map((image) => ({ keyword: "HISTORY", value: `  ${basename(image.path)}` })),
   ];

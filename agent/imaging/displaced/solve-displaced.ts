@@ -256,9 +256,11 @@ function giveWay(shifts: ShiftPx[], expected: readonly ShiftPx[], frames: readon
   }
 }
 
+/** Without the worst: what they did to the solution makes others look bad too, which the next round puts right. */
 function likeTheOthers(frames: readonly number[], residualRms: Float64Array): number[] {
-  const usual = median(frames.map((frameIndex) => residualRms[frameIndex]!))!;
-  return frames.filter((frameIndex) => residualRms[frameIndex]! <= residualRatioMost * usual);
+  const residuals = frames.map((frameIndex) => residualRms[frameIndex]!);
+  const most = Math.max(residualRatioMost * median(residuals)!, Math.max(...residuals) / 2);
+  return frames.filter((frameIndex) => residualRms[frameIndex]! <= most);
 }
 
 /** By inverse variance, but a frame that is better than usual gains nothing. */

@@ -1,8 +1,10 @@
 import { existsSync, readdirSync, readFileSync, writeFileSync } from "node:fs";
 import { expect, test } from "vitest";
 import { registerCombine } from "../../../agent/commands/combine.ts";
+import { goldenSpiral } from "../../../agent/imaging/displaced/pattern.ts";
 import { ccdHdus, readCcdImage } from "../../../drivers/formats/ccd-image.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
+import { driftingFrames } from "../../bench/displaced-frames.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 
@@ -157,14 +159,57 @@ test("a taken name is refused, an input always", async () => {
   expect(readFileSync(files[0]!).equals(before)).toBe(true);
 });
 
-test("an unknown method, or the one that is not there yet, lists what is allowed", async () => {
-  using sky = new SkyFiles(6);
-  for (const method of ["displaced", "sum"]) {
-    const host = await combine([...flats(sky, 2), "-o", sky.path("m.fits"), "--method", method]);
+test("an unknown method lists what is allowed; a disc only goes with the displaced method and must be one", async () => {
+  using sky = new SkyFiles(5);
+  const files = flats(sky, 2);
+  const trouble = async (...options: string[]) => {
+    const host = await combine([...files, "-o", sky.path("m.fits"), ...options]);
     expect(host.exitCode).toBe(2);
-    expect(host.err).toContain("mean, clipped, median");
     expect(existsSync(sky.path("m.fits"))).toBe(false);
-  }
+    return host.err;
+  };
+  expect(await trouble("--method", "mode")).toContain("mean, clipped, median, displaced");
+  expect(await trouble("--disc", "10,10,90")).toContain("--disc is for the method displaced");
+  expect(await trouble("--method", "displaced", "--disc", "10,10")).toContain("--disc 10,10 is no disc");
+  expect(await trouble("--method", "displaced")).toContain("Name at least 8");
+});
+
+test("a drifting Sun: the flat solved from files of three types, a dark taken off, one cloudy file left out", async () => {
+  const shape = { widthPx: 120, heightPx: 96 };
+  using sky = new SkyFiles(6, shape.widthPx, shape.heightPx);
+  const { frames, gain } = driftingFrames({ ...shape, shifts: goldenSpiral(16, 22), seed: 11 });
+  const dark = sky.write("dark.fits", (x) => 300 + x);
+  const files = frames.map((frame, k) => {
+    const kind = [Uint16Array, Float32Array, Int32Array][k % 3]!;
+    const cloud = k === 4 ? 0.5 : 1;
+    const pixels = new kind(
+      Array.from(frame, (value, i) => {
+        const x = i % shape.widthPx;
+        return value * (x > 50 ? cloud : 1) + 300 + x;
+      }),
+    );
+    pixels[5 * shape.widthPx + 7] = 65535;
+    const path = sky.path(`drift-${k}.fits`);
+    writeFitsFile(path, [{ pixels, shape: [shape.heightPx, shape.widthPx] }], {
+      writtenUtcMs: 0,
+      replace: false,
+    });
+    return path;
+  });
+  const options = ["--method", "displaced", "--dark", dark, "--disc", "60,48,3000"];
+  const host = await combine([...files, "-o", sky.path("m.fits"), ...options, "--json"]);
+  expect(host.exitCode, host.err).toBe(0);
+  expect(host.json).toMatchObject({ method: "displaced", frameCount: 16, rejectedFraction: 1 / 16 });
+  expect((host.json as { frames: { dropped?: string }[] }).frames[4]!.dropped).toBe("unlike the others");
+  const master = readCcdImage(sky.path("m.fits"));
+  expect(master.mask![5 * shape.widthPx + 7]! & 2).toBe(2);
+  const errors = [...master.data]
+    .map((value, i) => Math.log(value / gain[i]!))
+    .filter((_, i) => master.mask![i] === 0);
+  const mean = errors.reduce((sum, error) => sum + error, 0) / errors.length;
+  const rms = Math.sqrt(errors.reduce((sum, error) => sum + (error - mean) ** 2, 0) / errors.length);
+  expect(rms).toBeLessThan((1.4 * 0.01) / Math.sqrt(15));
+  expect(existsSync(sky.path("m.fits.scratch"))).toBe(false);
 });
 
 test("settings that differ are told, a few of them", async () => {
