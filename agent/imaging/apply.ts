@@ -1,3 +1,4 @@
+import { type DivisionParts, dividedPixel, flatDivision, roundedCount } from "./flat-division.ts";
 import { maskBits } from "./mask-bits.ts";
 import type { Flat } from "./normalise-flat.ts";
 import { medianInPlace } from "./order-statistics.ts";
@@ -54,15 +55,17 @@ export function applyToFloat32(
   options: ApplyOptions = {},
 ): { imageAdu: Float32Array; counts: AppliedCounts } {
   checkShape(imageAdu, factors.flat.shape);
+  const parts = divisionParts(factors, options);
   const result = new Float32Array(imageAdu.length);
-  const { factor } = factors;
-  const pedestal = options.pedestalAdu ?? 0;
-  if (options.darkAdu) {
-    const dark = options.darkAdu;
-    checkShape(dark, factors.flat.shape);
-    for (let i = 0; i < result.length; i++) result[i] = (imageAdu[i]! - dark[i]!) * factor[i]! + pedestal;
-  } else for (let i = 0; i < result.length; i++) result[i] = imageAdu[i]! * factor[i]! + pedestal;
-  return { imageAdu: result, counts: { ...mend(result, factors), clampedPx: 0 } };
+  flatDivision().divide(imageAdu, parts, result);
+  const filled = fillings(factors, (px) => result[px]!);
+  for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
+  return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
+}
+
+function divisionParts(factors: FlatFactors, options: ApplyOptions): DivisionParts {
+  if (options.darkAdu) checkShape(options.darkAdu, factors.flat.shape);
+  return { factor: factors.factor, darkAdu: options.darkAdu, pedestalAdu: options.pedestalAdu ?? 0 };
 }
 
 /** The same from an image that is already float32 (a stack, or another program's calibrated light). */
@@ -77,7 +80,9 @@ export function applyToFloatImage(
   const dark = options.darkAdu ?? new Float32Array(image.length);
   const pedestal = options.pedestalAdu ?? 0;
   for (let i = 0; i < result.length; i++) result[i] = (image[i]! - dark[i]!) * factor[i]! + pedestal;
-  return { imageAdu: result, counts: { ...mend(result, factors), clampedPx: 0 } };
+  const filled = fillings(factors, (px) => result[px]!);
+  for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
+  return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
 }
 
 /** The calibrated image as uint16, rounded to nearest and held within 0 … 65535. */
@@ -86,19 +91,26 @@ export function applyToUint16(
   factors: FlatFactors,
   options: ApplyOptions = {},
 ): { imageAdu: Uint16Array; counts: AppliedCounts } {
-  const exact = applyToFloat32(imageAdu, factors, options);
-  const rounded = new Uint16Array(imageAdu.length);
-  let clampedPx = 0;
-  for (let i = 0; i < rounded.length; i++) {
-    const value = Math.floor(exact.imageAdu[i]! + 0.5);
-    if (value < 0 || value > 65535) clampedPx++;
-    rounded[i] = value < 0 ? 0 : value > 65535 ? 65535 : value;
+  checkShape(imageAdu, factors.flat.shape);
+  const parts = divisionParts(factors, options);
+  const result = new Uint16Array(imageAdu.length);
+  let clampedPx = flatDivision().divideToCounts(imageAdu, parts, result);
+  const valueAt = (px: number) => dividedPixel(imageAdu[px]!, px, parts);
+  const filled = fillings(factors, valueAt);
+  for (const [k, px] of factors.mendPx.entries()) {
+    if (roundedCount(valueAt(px)).clamped) clampedPx--;
+    const { count, clamped } = roundedCount(filled.values[k]!);
+    result[px] = count;
+    if (clamped) clampedPx++;
   }
-  return { imageAdu: rounded, counts: { ...exact.counts, clampedPx } };
+  return { imageAdu: result, counts: { ...filled.counts, clampedPx } };
 }
 
 /** Median of the trusted pixels in the 3 x 3, then 5 x 5, then 7 x 7 neighbourhood. */
-function mend(image: Float32Array, factors: FlatFactors): { mendedPx: number; leftPx: number } {
+function fillings(
+  factors: FlatFactors,
+  valueAt: (px: number) => number,
+): { values: Float32Array; counts: { mendedPx: number; leftPx: number } } {
   const { widthPx, heightPx } = factors.flat.shape;
   const { mask } = factors.flat;
   const around = new Float64Array(49);
@@ -114,14 +126,13 @@ function mend(image: Float32Array, factors: FlatFactors): { mendedPx: number; le
       for (let v = Math.max(0, y - reach); v <= Math.min(heightPx - 1, y + reach); v++)
         for (let u = Math.max(0, x - reach); u <= Math.min(widthPx - 1, x + reach); u++) {
           const j = v * widthPx + u;
-          if (mask[j] === 0) around[count++] = image[j]!;
+          if (mask[j] === 0) around[count++] = valueAt(j);
         }
     }
     if (count === 0) leftPx++;
-    filled[k] = count === 0 ? image[i]! : medianInPlace(around, count)!;
+    filled[k] = count === 0 ? valueAt(i) : medianInPlace(around, count)!;
   }
-  for (let k = 0; k < filled.length; k++) image[factors.mendPx[k]!] = filled[k]!;
-  return { mendedPx: factors.mendPx.length - leftPx, leftPx };
+  return { values: filled, counts: { mendedPx: factors.mendPx.length - leftPx, leftPx } };
 }
 
 function meanOfTrusted(flat: Flat): number {
