@@ -98,14 +98,15 @@ export class RealFft2d implements Disposable {
 
   #columns(spectrum: Float32Array, direction: 0 | 1): void {
     const { heightPx } = this.#shape;
-    const columnFloats = 2 * heightPx;
+    const heap = new Float64Array(this.#library.HEAPF32.buffer);
+    const numbers = new Float64Array(spectrum.buffer, spectrum.byteOffset, spectrum.length / 2);
     for (let first = 0; first < this.spectrumWidth; first += columnsAtOnce) {
       const count = Math.min(columnsAtOnce, this.spectrumWidth - first);
-      const picked = { first, count, rowFloats: 2 * this.spectrumWidth, heightPx };
-      pickColumns(spectrum, this.#library.HEAPF32, this.#scratch >> 2, picked);
+      const picked = { first, count, rowLength: this.spectrumWidth, heightPx };
+      pickColumns(numbers, heap, this.#scratch >> 3, picked);
       for (let k = 0; k < count; k++)
-        this.#transform(this.#columnSetup, this.#scratch + 4 * k * columnFloats, direction);
-      putColumns(spectrum, this.#library.HEAPF32, this.#scratch >> 2, picked);
+        this.#transform(this.#columnSetup, this.#scratch + 8 * k * heightPx, direction);
+      putColumns(numbers, heap, this.#scratch >> 3, picked);
     }
   }
 }
@@ -113,34 +114,32 @@ export class RealFft2d implements Disposable {
 interface Picked {
   readonly first: number;
   readonly count: number;
-  readonly rowFloats: number;
+  readonly rowLength: number;
   readonly heightPx: number;
 }
 
-function pickColumns(spectrum: Float32Array, heap: Float32Array, at: number, picked: Picked): void {
-  const { first, count, rowFloats, heightPx } = picked;
+// A complex number of two float32 is moved as one float64: half the moves, and its bits stay what they are.
+
+function pickColumns(numbers: Float64Array, heap: Float64Array, at: number, picked: Picked): void {
+  const { first, count, rowLength, heightPx } = picked;
   for (let y = 0; y < heightPx; y++) {
-    let from = y * rowFloats + 2 * first;
-    let to = at + 2 * y;
+    const from = y * rowLength + first;
+    let to = at + y;
     for (let k = 0; k < count; k++) {
-      heap[to] = spectrum[from]!;
-      heap[to + 1] = spectrum[from + 1]!;
-      from += 2;
-      to += 2 * heightPx;
+      heap[to] = numbers[from + k]!;
+      to += heightPx;
     }
   }
 }
 
-function putColumns(spectrum: Float32Array, heap: Float32Array, at: number, picked: Picked): void {
-  const { first, count, rowFloats, heightPx } = picked;
+function putColumns(numbers: Float64Array, heap: Float64Array, at: number, picked: Picked): void {
+  const { first, count, rowLength, heightPx } = picked;
   for (let y = 0; y < heightPx; y++) {
-    let to = y * rowFloats + 2 * first;
-    let from = at + 2 * y;
+    const to = y * rowLength + first;
+    let from = at + y;
     for (let k = 0; k < count; k++) {
-      spectrum[to] = heap[from]!;
-      spectrum[to + 1] = heap[from + 1]!;
-      to += 2;
-      from += 2 * heightPx;
+      numbers[to + k] = heap[from]!;
+      from += heightPx;
     }
   }
 }
