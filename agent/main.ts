@@ -1,18 +1,7 @@
 #!/usr/bin/env bun
 import { Command, CommanderError } from "commander";
 import packageFile from "../package.json";
-import { registerApply } from "./commands/apply.ts";
-import { registerCombine } from "./commands/combine.ts";
-import { registerFind } from "./commands/find.ts";
-import { registerInspect } from "./commands/inspect.ts";
 import { exitCodes } from "./commands/outcome.ts";
-import { registerProbe } from "./commands/probe.ts";
-import { registerRehearse } from "./commands/rehearse.ts";
-import { registerRestore } from "./commands/restore.ts";
-import { registerRun } from "./commands/run.ts";
-import { registerSimulate } from "./commands/simulate.ts";
-import { registerSun } from "./commands/sun.ts";
-import { writeReport } from "./outputs/write-report.ts";
 
 const program = new Command("evenfield")
   .description("takes, proves and applies flat fields for solar imaging rigs, with nobody there")
@@ -20,16 +9,30 @@ const program = new Command("evenfield")
   .showHelpAfterError("(evenfield COMMAND --help shows how a command is used)")
   .exitOverride();
 
-registerRun(program, (record, folder) => writeReport(record, { folder }));
-registerRehearse(program);
-registerProbe(program);
-registerFind(program);
-registerSun(program);
-registerCombine(program);
-registerApply(program);
-registerInspect(program);
-registerRestore(program);
-registerSimulate(program);
+/** Only the command that is called is loaded: all of them take a third of a second and 70 MB. In the order of the help. */
+const commands: Readonly<Record<string, () => Promise<void>>> = {
+  run: async () => {
+    const { registerRun } = await import("./commands/run.ts");
+    registerRun(program, async (record, folder) => {
+      const { writeReport } = await import("./outputs/write-report.ts");
+      return writeReport(record, { folder });
+    });
+  },
+  rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
+  probe: async () => (await import("./commands/probe.ts")).registerProbe(program),
+  find: async () => (await import("./commands/find.ts")).registerFind(program),
+  sun: async () => (await import("./commands/sun.ts")).registerSun(program),
+  combine: async () => (await import("./commands/combine.ts")).registerCombine(program),
+  apply: async () => (await import("./commands/apply.ts")).registerApply(program),
+  inspect: async () => (await import("./commands/inspect.ts")).registerInspect(program),
+  restore: async () => (await import("./commands/restore.ts")).registerRestore(program),
+  simulate: async () => (await import("./commands/simulate.ts")).registerSimulate(program),
+};
+
+const called = process.argv[2] ?? "";
+const register = Object.hasOwn(commands, called) ? commands[called] : undefined;
+if (register) await register();
+else for (const each of Object.values(commands)) await each();
 
 try {
   await program.parseAsync();
