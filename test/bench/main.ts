@@ -27,7 +27,10 @@ for (const file of benches) {
 }
 
 function take(line: string): void {
-  if (!line.startsWith(rowMark)) return console.log(line);
+  if (!line.startsWith(rowMark)) {
+    console.log(line);
+    return;
+  }
   const row = JSON.parse(line.slice(rowMark.length)) as BenchRow;
   rows.push(row);
   console.log(tableLine(row));
