@@ -1,7 +1,8 @@
 import type { ClockTimer } from "../../drivers/kit/clock.ts";
 import type { World } from "../scene/world.ts";
 import { AscomError, notConnected, notImplemented } from "./ascom-error.ts";
-import { type Arguments, BadRequestError, type Brought, type Kinds, type Verb } from "./parameters.ts";
+import { MemberTable } from "./member-table.ts";
+import { BadRequestError, type Brought, type Verb } from "./parameters.ts";
 
 /** The ten device types of the standard, as configureddevices writes them. */
 export type DeviceType =
@@ -44,18 +45,12 @@ export interface DeviceOptions {
   readonly connectSeconds: number;
 }
 
-interface Member {
-  readonly kinds: Kinds;
-  readonly whenConnected: boolean;
-  readonly act: (given: never) => unknown;
-}
-
 /**
- * One Alpaca device: members by verb and name in lower case. The common ones stand here, those of its type in the
- * class that extends it; a member that is optional and left out answers 0x400, one that does not exist HTTP 400.
+ * One Alpaca device. The members that all have stand here, those of its type in the class that extends it; one that is
+ * optional and left out answers 0x400, one that does not exist HTTP 400.
  */
 export abstract class SimAlpacaDevice {
-  readonly #members = new Map<string, Member>();
+  protected readonly members = new MemberTable();
   readonly #options: DeviceOptions;
   #connected = false;
   #pending: { readonly wanted: boolean; readonly timer: ClockTimer } | undefined;
@@ -67,32 +62,34 @@ export abstract class SimAlpacaDevice {
     readonly description: string,
   ) {
     this.#options = options;
-    const common = (verb: Verb, name: string, kinds: Kinds, act: (given: never) => unknown) =>
-      this.#add(verb, name, { kinds, act, whenConnected: false });
-    common("GET", "name", {}, () => identity.name);
-    common("GET", "description", {}, () => description);
-    common("GET", "driverinfo", {}, () => `Simulated ${identity.type} of a scene`);
-    common("GET", "driverversion", {}, () => "1.0");
-    common("GET", "interfaceversion", {}, () => interfaceVersions[identity.type][options.platform]);
-    common("GET", "supportedactions", {}, () => []);
-    common("PUT", "action", { Action: "text", Parameters: "text" }, () => {
+    const { members } = this;
+    const facts: Readonly<Record<string, unknown>> = {
+      name: identity.name,
+      description,
+      driverinfo: `Simulated ${identity.type} of a scene`,
+      driverversion: "1.0",
+      interfaceversion: interfaceVersions[identity.type][options.platform],
+      supportedactions: [],
+    };
+    for (const [name, value] of Object.entries(facts)) members.always("GET", name, {}, () => value);
+    members.always("PUT", "action", { Action: "text", Parameters: "text" }, () => {
       throw notImplemented("every action");
     });
     for (const command of ["commandblind", "commandbool", "commandstring"]) {
-      common("PUT", command, { Command: "text", Raw: "boolean" }, () => {
+      members.always("PUT", command, { Command: "text", Raw: "boolean" }, () => {
         throw notImplemented(command);
       });
     }
-    common("GET", "connected", {}, () => this.#connected);
-    common("PUT", "connected", { Connected: "boolean" }, ({ Connected }: { Connected: boolean }) => {
+    members.always("GET", "connected", {}, () => this.#connected);
+    members.always("PUT", "connected", { Connected: "boolean" }, ({ Connected }) => {
       this.#endPending();
       this.#setConnected(Connected);
     });
     if (!this.isNew) return;
-    common("PUT", "connect", {}, () => this.#begin(true));
-    common("PUT", "disconnect", {}, () => this.#begin(false));
-    common("GET", "connecting", {}, () => this.#pending !== undefined);
-    this.reads("devicestate", () =>
+    members.always("PUT", "connect", {}, () => this.#begin(true));
+    members.always("PUT", "disconnect", {}, () => this.#begin(false));
+    members.always("GET", "connecting", {}, () => this.#pending !== undefined);
+    members.reads("devicestate", () =>
       Object.entries({ ...this.state(), TimeStamp: new Date(world.clock.nowMs()).toISOString() }).map(
         ([Name, Value]) => ({ Name, Value }),
       ),
@@ -115,7 +112,7 @@ export abstract class SimAlpacaDevice {
     const values: Record<string, unknown> = {};
     for (const name of this.stateNames) {
       try {
-        values[name] = this.#members.get(`GET ${name.toLowerCase()}`)?.act({} as never);
+        values[name] = this.members.find("GET", name.toLowerCase())?.act({} as never);
       } catch (error) {
         if (!(error instanceof AscomError)) throw error;
       }
@@ -130,7 +127,7 @@ export abstract class SimAlpacaDevice {
 
   /** Carries a request out. @throws AscomError, BadRequestError */
   async ask(verb: Verb, name: string, brought: Brought): Promise<unknown> {
-    const member = this.#members.get(`${verb} ${name}`);
+    const member = this.members.find(verb, name);
     const { type } = this.identity;
     if (!member) throw new BadRequestError(`${type} has no ${verb} ${name}`);
     const given = brought.read(member.kinds);
@@ -145,28 +142,6 @@ export abstract class SimAlpacaDevice {
   }
 
   protected whenDisconnected(): void {}
-
-  protected reads(name: string, read: () => unknown): void {
-    this.#add("GET", name, { kinds: {}, act: read, whenConnected: true });
-  }
-  protected readsWith<K extends Kinds>(name: string, kinds: K, read: (given: Arguments<K>) => unknown): void {
-    this.#add("GET", name, { kinds, act: read as Member["act"], whenConnected: true });
-  }
-  /** @param act what it gives is no value of the reply; a promise holds the reply back */
-  protected writes<K extends Kinds>(name: string, kinds: K, act: (given: Arguments<K>) => unknown): void {
-    this.#add("PUT", name, { kinds, act: act as Member["act"], whenConnected: true });
-  }
-  /** Optional members that this device does without. */
-  protected lacks(...names: readonly string[]): void {
-    for (const name of names) this.reads(name, () => refuse(name));
-  }
-  protected lacksWrite(name: string, kinds: Kinds = {}): void {
-    this.writes(name, kinds, () => refuse(name));
-  }
-
-  #add(verb: Verb, name: string, member: Member): void {
-    this.#members.set(`${verb} ${name}`, member);
-  }
 
   #begin(wanted: boolean): void {
     this.#endPending();
@@ -188,8 +163,4 @@ export abstract class SimAlpacaDevice {
     if (!connected) this.whenDisconnected();
     this.#connected = connected;
   }
-}
-
-function refuse(name: string): never {
-  throw notImplemented(name);
 }

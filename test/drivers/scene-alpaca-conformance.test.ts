@@ -36,7 +36,12 @@ const overHttp: Adapter = {
   name: "Alpaca over HTTP, simulated rig",
   timeoutMs: 60_000,
   drive: async (work) => {
-    await using simulator = await startSimulator({ spec: demoScene, clock: systemClock, alpacaPort: 0 });
+    await using simulator = await startSimulator({
+      spec: demoScene,
+      clock: systemClock,
+      alpacaPort: 0,
+      alpaca: { connectSeconds: 0 },
+    });
     return await onSceneRig({ clock: systemClock, entries: alpacaEntries(simulator.alpaca!.port) }, work);
   },
 };

@@ -106,8 +106,8 @@ test("interfaces before Platform 7: what came later does not exist, everything e
       const missing = [...outcomes]
         .filter(([, outcome]) => outcome === 400)
         .map(([path]) => path.split("/").at(-1));
-      expect([...new Set(missing)].sort()).toEqual(
-        [
+      expect(new Set(missing)).toEqual(
+        new Set([
           "connect",
           "disconnect",
           "connecting",
@@ -119,7 +119,7 @@ test("interfaces before Platform 7: what came later does not exist, everything e
           "setasyncvalue",
           "statechangecomplete",
           "cancelasync",
-        ].sort(),
+        ]),
       );
     },
     { alpaca: { platform: 6 } },

@@ -3,6 +3,7 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import type { RunReport } from "../../agent/run/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/device.ts";
 import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
 import { rigText } from "./rig-texts.ts";
@@ -47,6 +48,31 @@ test("the demo plan on devices of interfaces before Platform 7, with gain by ind
   });
   expectDone(run, await run.run());
 });
+
+test("the diffuser hangs on a switch, and the weather on a monitor and a station", async () => {
+  const instead = {
+    diffuser: "device: Scene Switches, switch: Diffuser",
+    weather: "device: Scene Weather, conditions: Scene Station",
+  };
+  await using run = await SimulatedRun.start({ rigText: rigText("all", { instead }), planText: demoPlan });
+  expectDone(run, await run.run());
+});
+
+const seed = 20260622;
+test.each(Array.from({ length: 6 }, (_, i) => i))(
+  `Ctrl-C at a random moment (seed ${seed}, draw %i) on a mixed rig: always put back, exit code 130`,
+  async (draw) => {
+    const random = new Random(seed).fork(`stop ${draw}`);
+    const alpaca = draw % 2 === 0 ? "all" : allButCamera;
+    await using run = await SimulatedRun.start({ rigText: rigText(alpaca) });
+    const afterSeconds = random.between(0, 200);
+    run.clock.setTimer(afterSeconds, () => run.stop.abort(new Error("Ctrl-C")));
+    const report = await run.run();
+    expect(report.exitCode, `stopped after ${afterSeconds} s`).toBe(130);
+    expect(run.differences()).toEqual([]);
+    expect(checkWorld(run.world)).toEqual([]);
+  },
+);
 
 /**
  * Noise and light of a frame follow from the scene's seed, the frame's number and the light path at its time, and a

@@ -38,7 +38,7 @@ test("everything on Alpaca, over sockets on loopback: done, and the rig as it wa
     using ledger = new Ledger(join(folder, "ledger.sqlite"));
     const report = await runPlan({
       plan: readPlan(planText, "plan.yaml"),
-      rigFile: readRigFile(rigText("all", simulator.alpaca!.port), "rig.yaml"),
+      rigFile: readRigFile(rigText("all", { port: simulator.alpaca!.port }), "rig.yaml"),
       openers: () => () => Promise.reject(new Error("no device of this rig is on INDI")),
       clock,
       random: new Random(1),

@@ -1,12 +1,19 @@
 import type { RoleName } from "../../drivers/roles/device.ts";
 import { sceneNames } from "../../sim-devices/indi/scene-devices.ts";
 
-/** The simulated rig's file with some devices on one protocol and the rest on the other. */
-export function rigText(alpaca: "all" | readonly RoleName[], port = 11111): string {
+/**
+ * The simulated rig's file with some devices on one protocol and the rest on the other.
+ * @param instead device entries that are written otherwise
+ */
+export function rigText(
+  alpaca: "all" | readonly RoleName[],
+  options: { readonly port?: number; readonly instead?: Readonly<Partial<Record<RoleName, string>>> } = {},
+): string {
   const isAlpaca = (role: RoleName) => alpaca === "all" || alpaca.includes(role);
   const roles = Object.entries(sceneNames) as [RoleName, string][];
   const devices = roles.map(
-    ([role, device]) => `  ${role}: { server: ${isAlpaca(role) ? "hut" : "scene"}, device: ${device} }`,
+    ([role, device]) =>
+      `  ${role}: { server: ${isAlpaca(role) ? "hut" : "scene"}, ${options.instead?.[role] ?? `device: ${device}`} }`,
   );
   return `rig: scene
 site: { latitudeDegrees: 46.5, longitudeDegrees: 9.8, elevationMetres: 1720 }
@@ -15,7 +22,7 @@ sunFilter: { describe: simulated, madeForThisInstrument: true, lastConfirmed: 20
 limits: { freeDiskMegabytesMin: 50 }
 servers:
   scene: { indi: { host: 127.0.0.1, port: 7624 } }
-  hut: { alpaca: { host: 127.0.0.1, port: ${port} } }
+  hut: { alpaca: { host: 127.0.0.1, port: ${options.port ?? 11111} } }
 devices:
 ${devices.join("\n")}
 `;

@@ -1,4 +1,5 @@
 import { invalidValue } from "../ascom-error.ts";
+import type { MemberTable } from "../member-table.ts";
 
 /** Gain or offset on the wire: the value itself, or its place in a list of names. */
 export interface ControlScale {
@@ -42,4 +43,26 @@ export function scaleByIndex(what: string, max: number, start: number): ControlS
       throw invalidValue(`${what} ${value} is no place in a list of ${settings.length}`);
     },
   };
+}
+
+/** By value there is a range and no list, by index a list and no range: never both. */
+export function addControl(
+  members: MemberTable,
+  settings: { gain: number; offset: number },
+  name: "gain" | "offset",
+  scale: ControlScale,
+): void {
+  const parameter = name === "gain" ? "Gain" : "Offset";
+  members.reads(name, () => scale.toWire(settings[name]));
+  members.writes(name, { [parameter]: "int" }, (given) => {
+    settings[name] = scale.fromWire(given[parameter] as number);
+  });
+  if (scale.names === undefined) {
+    members.reads(`${name}min`, () => scale.min);
+    members.reads(`${name}max`, () => scale.max);
+    members.lacks(`${name}s`);
+  } else {
+    members.lacks(`${name}min`, `${name}max`);
+    members.reads(`${name}s`, () => scale.names);
+  }
 }

@@ -32,20 +32,24 @@ export class ConditionsDevice extends SimAlpacaDevice {
     super(identity, world, options, "Simulated weather station");
     this.#freshMs = world.clock.nowMs();
     for (const [name, [, read]] of Object.entries(sensors)) {
-      this.reads(name.toLowerCase(), () => read(world.weather.readings));
+      this.members.reads(name.toLowerCase(), () => read(world.weather.readings));
     }
-    this.lacks(...absent.map((name) => name.toLowerCase()));
-    this.reads("averageperiod", () => 0);
-    this.writes("averageperiod", { AveragePeriod: "number" }, ({ AveragePeriod }) => {
+    this.members.lacks(...absent.map((name) => name.toLowerCase()));
+    this.members.reads("averageperiod", () => 0);
+    this.members.writes("averageperiod", { AveragePeriod: "number" }, ({ AveragePeriod }) => {
       if (AveragePeriod !== 0)
         throw invalidValue("only momentary values are offered: an average period of 0");
     });
-    this.readsWith("sensordescription", { SensorName: "text" }, ({ SensorName }) => sensorOf(SensorName)[0]);
-    this.readsWith("timesincelastupdate", { SensorName: "text" }, ({ SensorName }) => {
+    this.members.readsWith(
+      "sensordescription",
+      { SensorName: "text" },
+      ({ SensorName }) => sensorOf(SensorName)[0],
+    );
+    this.members.readsWith("timesincelastupdate", { SensorName: "text" }, ({ SensorName }) => {
       if (SensorName !== "") sensorOf(SensorName);
       return this.#secondsSinceUpdate();
     });
-    this.writes("refresh", {}, () => {
+    this.members.writes("refresh", {}, () => {
       this.#secondsSinceUpdate();
     });
   }

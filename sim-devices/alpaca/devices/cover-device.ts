@@ -20,17 +20,17 @@ export class CoverDevice extends SimAlpacaDevice {
     super(identity, world, options, `Simulated ${part} without a light`);
     const leaf = world[part];
     const closedAt = part === "cover" ? 0 : 1;
-    this.reads("coverstate", () => statusOf(leaf, closedAt));
-    this.reads("calibratorstate", () => noCalibrator);
-    this.lacks("brightness", "maxbrightness");
-    this.writes("opencover", {}, () => move(leaf, 1 - closedAt));
-    this.writes("closecover", {}, () => move(leaf, closedAt));
-    this.writes("haltcover", {}, () => leaf.stop());
-    this.lacksWrite("calibratoron", { Brightness: "int" });
-    this.lacksWrite("calibratoroff");
+    this.members.reads("coverstate", () => statusOf(leaf, closedAt));
+    this.members.reads("calibratorstate", () => noCalibrator);
+    this.members.lacks("brightness", "maxbrightness");
+    this.members.writes("opencover", {}, () => move(leaf, 1 - closedAt));
+    this.members.writes("closecover", {}, () => move(leaf, closedAt));
+    this.members.writes("haltcover", {}, () => leaf.stop());
+    this.members.lacksWrite("calibratoron", { Brightness: "int" });
+    this.members.lacksWrite("calibratoroff");
     if (!this.isNew) return;
-    this.reads("covermoving", () => leaf.moving);
-    this.reads("calibratorchanging", () => false);
+    this.members.reads("covermoving", () => leaf.moving);
+    this.members.reads("calibratorchanging", () => false);
   }
 }
 

@@ -29,36 +29,36 @@ export class DomeDevice extends SimAlpacaDevice {
       canslave: false,
       cansyncazimuth: false,
     };
-    for (const [name, value] of Object.entries(abilities)) this.reads(name, () => value);
-    this.reads("azimuth", () => dome.azimuthDegrees);
-    this.reads("shutterstatus", () => this.#shutterStatus());
-    this.reads("slewing", () => dome.turning || (this.isNew && dome.shutter.moving));
-    this.reads("athome", () => false);
-    this.reads("atpark", () => dome.parked);
-    this.reads("slaved", () => false);
-    this.lacks("altitude");
-    this.writes("slewtoazimuth", { Azimuth: "number" }, ({ Azimuth }) => {
+    for (const [name, value] of Object.entries(abilities)) this.members.reads(name, () => value);
+    this.members.reads("azimuth", () => dome.azimuthDegrees);
+    this.members.reads("shutterstatus", () => this.#shutterStatus());
+    this.members.reads("slewing", () => dome.turning || (this.isNew && dome.shutter.moving));
+    this.members.reads("athome", () => false);
+    this.members.reads("atpark", () => dome.parked);
+    this.members.reads("slaved", () => false);
+    this.members.lacks("altitude");
+    this.members.writes("slewtoazimuth", { Azimuth: "number" }, ({ Azimuth }) => {
       if (!(Azimuth >= 0 && Azimuth < 360)) throw invalidValue(`azimuth ${Azimuth} is outside 0 to 360`);
       this.#parking = false;
       dome.parked = false;
       dome.turnTo(Azimuth);
     });
-    this.writes("openshutter", {}, () => dome.shutter.moveTo(1));
-    this.writes("closeshutter", {}, () => dome.shutter.moveTo(0));
-    this.writes("park", {}, () => {
+    this.members.writes("openshutter", {}, () => dome.shutter.moveTo(1));
+    this.members.writes("closeshutter", {}, () => dome.shutter.moveTo(0));
+    this.members.writes("park", {}, () => {
       if (dome.parked) return;
       this.#parking = true;
       dome.turnTo(dome.spec.parkAzimuthDegrees);
     });
-    this.writes("abortslew", {}, () => {
+    this.members.writes("abortslew", {}, () => {
       this.#parking = false;
       dome.stop();
     });
-    this.lacksWrite("slewtoaltitude", { Altitude: "number" });
-    this.lacksWrite("findhome");
-    this.lacksWrite("setpark");
-    this.lacksWrite("synctoazimuth", { Azimuth: "number" });
-    this.lacksWrite("slaved", { Slaved: "boolean" });
+    this.members.lacksWrite("slewtoaltitude", { Altitude: "number" });
+    this.members.lacksWrite("findhome");
+    this.members.lacksWrite("setpark");
+    this.members.lacksWrite("synctoazimuth", { Azimuth: "number" });
+    this.members.lacksWrite("slaved", { Slaved: "boolean" });
     world.listen(({ part, what }) => {
       if (part !== "dome" || !this.#parking || what !== "moveEnded") return;
       this.#parking = false;

@@ -8,20 +8,20 @@ export class FocuserDevice extends SimAlpacaDevice {
     super(identity, world, options, "Simulated absolute focuser");
     const { focuser, spec } = world;
     const { stepsMin, stepsMax, micronPerStep } = spec.focuser;
-    this.reads("absolute", () => true);
-    this.reads("maxstep", () => stepsMax);
-    this.reads("maxincrement", () => stepsMax);
-    this.reads("position", () => Math.round(focuser.reported));
-    this.reads("stepsize", () => micronPerStep);
-    this.reads("temperature", () => world.weather.readings.temperatureCelsius);
-    this.reads("ismoving", () => focuser.moving);
-    this.reads("tempcompavailable", () => false);
-    this.reads("tempcomp", () => false);
-    this.lacksWrite("tempcomp", { TempComp: "boolean" });
+    this.members.reads("absolute", () => true);
+    this.members.reads("maxstep", () => stepsMax);
+    this.members.reads("maxincrement", () => stepsMax);
+    this.members.reads("position", () => Math.round(focuser.reported));
+    this.members.reads("stepsize", () => micronPerStep);
+    this.members.reads("temperature", () => world.weather.readings.temperatureCelsius);
+    this.members.reads("ismoving", () => focuser.moving);
+    this.members.reads("tempcompavailable", () => false);
+    this.members.reads("tempcomp", () => false);
+    this.members.lacksWrite("tempcomp", { TempComp: "boolean" });
     // Beyond its ends it goes to the end, and that is no error.
-    this.writes("move", { Position: "int" }, ({ Position }) =>
+    this.members.writes("move", { Position: "int" }, ({ Position }) =>
       focuser.moveTo(Math.max(stepsMin, Math.min(stepsMax, Position))),
     );
-    this.writes("halt", {}, () => focuser.stop());
+    this.members.writes("halt", {}, () => focuser.stop());
   }
 }

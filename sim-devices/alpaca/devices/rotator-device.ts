@@ -19,29 +19,31 @@ export class RotatorDevice extends SimAlpacaDevice {
       if (degrees >= 0 && degrees < 360) return degrees;
       throw invalidValue(`an angle of ${degrees} degrees is outside 0 to 360`);
     };
-    this.reads("canreverse", () => true);
-    this.reads("reverse", () => this.#reverse);
-    this.writes("reverse", { Reverse: "boolean" }, ({ Reverse }) => {
+    this.members.reads("canreverse", () => true);
+    this.members.reads("reverse", () => this.#reverse);
+    this.members.writes("reverse", { Reverse: "boolean" }, ({ Reverse }) => {
       this.#reverse = Reverse;
     });
-    this.reads("ismoving", () => rotator.moving);
-    this.reads("mechanicalposition", mechanical);
-    this.reads("position", sky);
-    this.reads("targetposition", () => modulo(this.#sign * rotator.target + this.#offsetDegrees, 360));
-    this.lacks("stepsize");
-    this.writes("move", { Position: "number" }, ({ Position }) => {
+    this.members.reads("ismoving", () => rotator.moving);
+    this.members.reads("mechanicalposition", mechanical);
+    this.members.reads("position", sky);
+    this.members.reads("targetposition", () =>
+      modulo(this.#sign * rotator.target + this.#offsetDegrees, 360),
+    );
+    this.members.lacks("stepsize");
+    this.members.writes("move", { Position: "number" }, ({ Position }) => {
       if (Math.abs(Position) >= 360)
         throw invalidValue(`a turn of ${Position} degrees is more than a circle`);
       turnTo(mechanical() + Position);
     });
-    this.writes("moveabsolute", { Position: "number" }, ({ Position }) =>
+    this.members.writes("moveabsolute", { Position: "number" }, ({ Position }) =>
       turnTo(circle(Position) - this.#offsetDegrees),
     );
-    this.writes("movemechanical", { Position: "number" }, ({ Position }) => turnTo(circle(Position)));
-    this.writes("sync", { Position: "number" }, ({ Position }) => {
+    this.members.writes("movemechanical", { Position: "number" }, ({ Position }) => turnTo(circle(Position)));
+    this.members.writes("sync", { Position: "number" }, ({ Position }) => {
       this.#offsetDegrees = circle(Position) - mechanical();
     });
-    this.writes("halt", {}, () => rotator.stop());
+    this.members.writes("halt", {}, () => rotator.stop());
   }
 
   override settings(): Record<string, unknown> {

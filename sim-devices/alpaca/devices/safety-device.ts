@@ -11,7 +11,7 @@ export class SafetyDevice extends SimAlpacaDevice {
 
   constructor(identity: Identity, world: World, options: DeviceOptions) {
     super(identity, world, options, "Simulated safety monitor");
-    this.reads("issafe", () => {
+    this.members.reads("issafe", () => {
       const { forecast, rain, wind, temperatureCelsius } = world.weather.readings;
       const isCalm = wind <= windMetresPerSecondMax;
       const isMild = temperatureCelsius >= celsiusMin && temperatureCelsius <= celsiusMax;

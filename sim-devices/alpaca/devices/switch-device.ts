@@ -36,25 +36,29 @@ export class SwitchDevice extends SimAlpacaDevice {
       },
     ];
     const id = { Id: "int" } as const;
-    this.reads("maxswitch", () => this.#switches.length);
-    this.readsWith("canwrite", id, ({ Id }) => this.#at(Id).move !== undefined);
-    this.readsWith("getswitch", id, ({ Id }) => this.#at(Id).read() === 1);
-    this.readsWith("getswitchvalue", id, ({ Id }) => this.#at(Id).read());
-    this.readsWith("getswitchname", id, ({ Id }) => this.#at(Id).name);
-    this.readsWith("getswitchdescription", id, ({ Id }) => this.#at(Id).description);
+    this.members.reads("maxswitch", () => this.#switches.length);
+    this.members.readsWith("canwrite", id, ({ Id }) => this.#at(Id).move !== undefined);
+    this.members.readsWith("getswitch", id, ({ Id }) => this.#at(Id).read() === 1);
+    this.members.readsWith("getswitchvalue", id, ({ Id }) => this.#at(Id).read());
+    this.members.readsWith("getswitchname", id, ({ Id }) => this.#at(Id).name);
+    this.members.readsWith("getswitchdescription", id, ({ Id }) => this.#at(Id).description);
     for (const [name, value] of [
       ["minswitchvalue", 0],
       ["maxswitchvalue", 1],
       ["switchstep", 1],
     ] as const) {
-      this.readsWith(name, id, ({ Id }) => {
+      this.members.readsWith(name, id, ({ Id }) => {
         this.#at(Id);
         return value;
       });
     }
-    this.writes("setswitch", { ...id, State: "boolean" }, ({ Id, State }) => this.#set(Id, State ? 1 : 0));
-    this.writes("setswitchvalue", { ...id, Value: "number" }, ({ Id, Value }) => this.#set(Id, Value));
-    this.writes("setswitchname", { ...id, Name: "text" }, ({ Id }) => {
+    this.members.writes("setswitch", { ...id, State: "boolean" }, ({ Id, State }) =>
+      this.#set(Id, State ? 1 : 0),
+    );
+    this.members.writes("setswitchvalue", { ...id, Value: "number" }, ({ Id, Value }) =>
+      this.#set(Id, Value),
+    );
+    this.members.writes("setswitchname", { ...id, Name: "text" }, ({ Id }) => {
       this.#at(Id);
       throw notImplemented("setswitchname");
     });
@@ -73,15 +77,19 @@ export class SwitchDevice extends SimAlpacaDevice {
 
   #addAsynchronous(): void {
     const id = { Id: "int" } as const;
-    this.readsWith("canasync", id, ({ Id }) => this.#at(Id).move !== undefined);
-    this.readsWith("statechangecomplete", id, ({ Id }) => {
+    this.members.readsWith("canasync", id, ({ Id }) => this.#at(Id).move !== undefined);
+    this.members.readsWith("statechangecomplete", id, ({ Id }) => {
       const one = this.#at(Id);
       if (this.#cancelled.delete(Id)) throw cancelled(`the change of ${one.name}`);
       return !one.isMoving();
     });
-    this.writes("setasync", { ...id, State: "boolean" }, ({ Id, State }) => this.#start(Id, State ? 1 : 0));
-    this.writes("setasyncvalue", { ...id, Value: "number" }, ({ Id, Value }) => this.#start(Id, Value));
-    this.writes("cancelasync", id, ({ Id }) => {
+    this.members.writes("setasync", { ...id, State: "boolean" }, ({ Id, State }) =>
+      this.#start(Id, State ? 1 : 0),
+    );
+    this.members.writes("setasyncvalue", { ...id, Value: "number" }, ({ Id, Value }) =>
+      this.#start(Id, Value),
+    );
+    this.members.writes("cancelasync", id, ({ Id }) => {
       const one = this.#at(Id);
       if (one.move === undefined) throw notImplemented(`a change of ${one.name}`);
       if (!one.isMoving()) return;

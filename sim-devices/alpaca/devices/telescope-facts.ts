@@ -1,4 +1,5 @@
 import type { World } from "../../scene/world.ts";
+import type { SlewKinds } from "./telescope-slews.ts";
 
 const topocentric = 1;
 const polar = 1;
@@ -6,7 +7,7 @@ const polar = 1;
 export const normalPierSide = 0;
 
 /** What of a telescope never changes, by member. */
-export function telescopeFacts(world: World, slews: { readonly async: boolean; readonly sync: boolean }) {
+export function telescopeFacts(world: World, slews: SlewKinds) {
   const { apertureMm, focalLengthMm, obstructionRatio } = world.spec.optics;
   const diameterMetres = apertureMm / 1000;
   return {

@@ -12,10 +12,10 @@ export class WheelDevice extends SimAlpacaDevice {
     super(identity, world, options, "Simulated filter wheel");
     const { wheel } = world;
     const { slots } = world.spec.rig;
-    this.reads("names", () => slots.map(({ name }) => name));
-    this.reads("focusoffsets", () => slots.map(() => 0));
-    this.reads("position", () => (wheel.moving ? turning : Math.round(wheel.reported) - 1));
-    this.writes("position", { Position: "int" }, ({ Position }) => {
+    this.members.reads("names", () => slots.map(({ name }) => name));
+    this.members.reads("focusoffsets", () => slots.map(() => 0));
+    this.members.reads("position", () => (wheel.moving ? turning : Math.round(wheel.reported) - 1));
+    this.members.writes("position", { Position: "int" }, ({ Position }) => {
       if (!(Position >= 0 && Position < slots.length)) {
         throw invalidValue(`slot ${Position} is outside 0 to ${slots.length - 1}`);
       }

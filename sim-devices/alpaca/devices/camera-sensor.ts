@@ -1,0 +1,41 @@
+import { electronsPerCode, wordsPerCode, wordTable } from "../../scene/sensor-words.ts";
+import type { World } from "../../scene/world.ts";
+import type { MemberTable } from "../member-table.ts";
+
+const monochrome = 0;
+
+/** What of a camera never changes, or only with its gain; and what this one does without. */
+export function addSensor(members: MemberTable, world: World): void {
+  const { camera } = world.spec;
+  const words = wordTable(camera);
+  const facts: Readonly<Record<string, unknown>> = {
+    cameraxsize: camera.widthPx,
+    cameraysize: camera.heightPx,
+    pixelsizex: camera.pixelMicron,
+    pixelsizey: camera.pixelMicron,
+    sensortype: monochrome,
+    sensorname: "",
+    maxadu: words.at(-1),
+    maxbinx: camera.binningMax,
+    maxbiny: camera.binningMax,
+    canasymmetricbin: false,
+    exposuremin: camera.exposureSecondsMin,
+    exposuremax: camera.exposureSecondsMax,
+    exposureresolution: 0,
+    hasshutter: false,
+    canabortexposure: true,
+    canstopexposure: false,
+    canpulseguide: false,
+    canfastreadout: false,
+  };
+  for (const [name, value] of Object.entries(facts)) members.reads(name, () => value);
+  members.lacks("bayeroffsetx", "bayeroffsety", "ispulseguiding", "fastreadout", "subexposureduration");
+  members.lacksWrite("fastreadout", { FastReadout: "boolean" });
+  members.lacksWrite("subexposureduration", { SubExposureDuration: "number" });
+  members.lacksWrite("pulseguide", { Direction: "int", Duration: "int" });
+  const electronsPerAdu = () => electronsPerCode(camera, world.camera.settings.gain) / wordsPerCode(camera);
+  members.reads("electronsperadu", electronsPerAdu);
+  members.reads("fullwellcapacity", () =>
+    Math.min(camera.fullWellElectrons, electronsPerAdu() * (words.at(-1) ?? 0)),
+  );
+}

@@ -1,0 +1,23 @@
+import type { MountMechanics } from "../../scene/mechanics/mount.ts";
+import type { Direction } from "../../scene/sun-place.ts";
+import { invalidOperation, invalidValue, whileParked } from "../ascom-error.ts";
+
+export const raDec = { RightAscension: "number", Declination: "number" } as const;
+
+/** Slews, parking and moving axes; neither tracking nor guide pulses. */
+export function isSlewing(mount: MountMechanics): boolean {
+  return mount.phase !== "still" || mount.jogging;
+}
+
+/** @throws AscomError 0x408 parked, 0x40B on its way to be */
+export function checkFree(mount: MountMechanics, what: string): void {
+  if (mount.parked) throw whileParked(what);
+  if (mount.phase === "parking") throw invalidOperation(`${what}: the mount is parking`);
+}
+
+/** @throws AscomError 0x401 for what is not on the sky */
+export function placeOf(raHours: number, decDegrees: number): Direction {
+  if (!(raHours >= 0 && raHours < 24)) throw invalidValue(`right ascension ${raHours} h is outside 0 to 24`);
+  if (!(Math.abs(decDegrees) <= 90)) throw invalidValue(`declination ${decDegrees} is outside -90 to 90`);
+  return { raHours, decDegrees };
+}
