@@ -6,11 +6,11 @@ import { nearestWord } from "./nearest.ts";
 const onFailure = oneOf(["stop", "continue"]).default("stop");
 const levelFraction = numberFrom(0.3, 0.92, "of full scale").default(0.85);
 
-const blurWay = z.literal("diffuser", {
+const blurWay = z.enum(["diffuser", "drift"], {
   error: (issue) =>
-    issue.input === "defocus" || issue.input === "drift"
-      ? `diffuser; a flat by ${issue.input} is not yet possible in this version`
-      : "diffuser (defocus and drift are not yet possible in this version)",
+    issue.input === "defocus"
+      ? "diffuser, drift; a flat by defocus is not yet possible in this version"
+      : "diffuser, drift (defocus is not yet possible in this version)",
 });
 
 /** The options of each kind of step. */
@@ -42,6 +42,8 @@ export const stepOptions = {
       })
       .default("as-images"),
     levelFraction,
+    /** How far a drift wanders from the disc's centre; the disc's size may allow less. */
+    driftRadiusFraction: numberFrom(0.1, 0.5, "of the frame's short side").optional(),
     darkFrames: wholeFrom(4, 1000, "frames").optional(),
     onFailure,
   }),

@@ -1,5 +1,8 @@
 import type { PlanStep } from "./plan-steps.ts";
 
+/** With fewer, the Sun and the rig can't be told apart down to what light allows. */
+export const driftFramesMin = 24;
+
 /** What is wrong with the order of steps, or with one step beside the others. Steps count from 0. */
 export function stepOrderProblems(steps: readonly PlanStep[]): { stepIndex: number; message: string }[] {
   const problems: { stepIndex: number; message: string }[] = [];
@@ -18,6 +21,14 @@ export function stepOrderProblems(steps: readonly PlanStep[]): { stepIndex: numb
     if (step.blur === "diffuser" && !before(stepIndex, "leak-check")) {
       say(
         "a flat by diffuser has long exposures that a light leak spoils; allowed: a `leak-check` step before it",
+      );
+    }
+    if (step.blur !== "drift" && step.driftRadiusFraction !== undefined) {
+      say("`driftRadiusFraction` belongs to a flat by drift; allowed: leave it out, or `blur: drift`");
+    }
+    if (step.blur === "drift" && step.frames !== "as-images" && step.frames < driftFramesMin) {
+      say(
+        `a flat by drift is solved from many frames, and ${step.frames} are too few; allowed: at least ${driftFramesMin}, or as-images`,
       );
     }
     if (step.frames === "as-images" && !steps.some((s) => s.step === "images")) {

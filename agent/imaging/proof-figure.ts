@@ -77,6 +77,12 @@ export const rules = {
     ...upTo(0.002, 0.005),
     whatToDo: "The blur is too weak: use a denser diffuser, or none of its edge in the light.",
   },
+  plane: {
+    name: "gradient, quiet Sun against levels of the frames",
+    unit: "share",
+    ...upTo(0.005, 0.015),
+    whatToDo: "The sky's transparency changed, or most of the field was active: drift on a quieter part or on a steadier day.",
+  },
   leak: {
     name: "stray light over the flat's level",
     unit: "share",

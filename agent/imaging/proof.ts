@@ -19,6 +19,8 @@ export interface ProofInput {
   readonly independent: Pick<Master, "meanAdu" | "sigmaAdu" | "mask" | "frameCount">;
   /** Stray light over the flat's level, from the leak check. */
   readonly leak?: { readonly fraction: number; readonly sigmaFraction: number };
+  /** Gradients across the frame, peak to peak, that two ways to tell it disagree by; of a solved flat. */
+  readonly plane?: { readonly disagreement: number; readonly sigma: number };
   /** The Sun without blur, dark taken off; whether any of it is left in the flat. */
   readonly sunAdu?: Float32Array;
   readonly focalRatio?: number;
@@ -59,6 +61,7 @@ export function proveFlat(input: ProofInput): Proof {
     ...(series.halves ? [judge("drift", series.halves.driftRms, series.halves.driftSigma)] : []),
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(leftover ? [judge("leftoverSun", insignificantIsNone(leftover), leftover.rmsSigma)] : []),
+    ...(input.plane ? [judge("plane", input.plane.disagreement, input.plane.sigma)] : []),
     ...(input.leak ? [judge("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
     ...(shape ? [judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma)] : []),
   ];

@@ -31,14 +31,19 @@ export function flatCharts(
           },
         ]
       : []),
-    {
-      title: "Noise of the master",
-      caption:
-        "Measured between even and odd frames while they came in, beside what a single frame's noise promises.",
-      svg: noiseChart(
-        proof.growth.map(({ frames, measured, expected }) => ({ frames, measured, limit: expected })),
-      ),
-    },
+    // A flat that is solved from all frames at once has no noise on the way.
+    ...(proof.growth.length > 0
+      ? [
+          {
+            title: "Noise of the master",
+            caption:
+              "Measured between even and odd frames while they came in, beside what a single frame's noise promises.",
+            svg: noiseChart(
+              proof.growth.map(({ frames, measured, expected }) => ({ frames, measured, limit: expected })),
+            ),
+          },
+        ]
+      : []),
     {
       title: "Does it turn grey?",
       caption: `${proof.greyFrames} frames that are not in the master, divided by it, averaged over blocks: what is left beyond noise.`,

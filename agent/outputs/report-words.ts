@@ -6,11 +6,17 @@ import { spanText } from "./terminal-progress.ts";
 
 const percent = (fraction: number, digits = 2) => `${(100 * fraction).toFixed(digits)} %`;
 
+const blurWords = {
+  diffuser: "through the diffuser",
+  defocus: "out of focus",
+  drift: "with the mount in motion about the disc's centre",
+} as const;
+
 /** One or two sentences: what was done and what it is worth. */
 export function reportSummary(record: RunRecord): string {
   const found = lastFound(record, "flat");
   const flat = found
-    ? `A flat of ${found.frameCount} frames of ${secondsText(found.exposureSeconds)} through the ${found.blur} was taken and proved: ${found.verdict}.`
+    ? `A flat of ${found.frameCount} frames of ${secondsText(found.exposureSeconds)} ${blurWords[found.blur]} was taken and proved: ${found.verdict}.`
     : "No flat was finished.";
   const end: Record<RunRecord["ended"], string> = {
     completed: "The plan was carried out to its end.",

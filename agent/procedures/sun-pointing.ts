@@ -11,7 +11,7 @@ const altitudeDegreesMin = 20;
 const hourAngleHoursMax = 5;
 
 /** Where the mount must say that it points for the Sun to be centred, as far as is known; from the ephemeris' Sun. */
-function homeOffset({ findings }: Workbench): { eastArcsec: number; northArcsec: number } {
+export function homeOffset({ findings }: Workbench): { eastArcsec: number; northArcsec: number } {
   const error = findings.pointingError;
   return { eastArcsec: -(error?.eastArcsec ?? 0), northArcsec: -(error?.northArcsec ?? 0) };
 }

@@ -57,7 +57,7 @@ function inputReasons({ scene, unattended }: PlanCheck): string[] {
 function rolesNeeded(step: PlanStep): readonly (keyof RigFile["devices"])[] {
   if (step.step === "centre") return ["mount"];
   if (step.step === "leak-check") return ["cover", "diffuser"];
-  if (step.step === "flat") return ["mount", "diffuser"];
+  if (step.step === "flat") return step.blur === "diffuser" ? ["mount", "diffuser"] : ["mount"];
   return [];
 }
 

@@ -1,3 +1,5 @@
+import type { StepOptions } from "../../plans/plan-steps.ts";
+import { driftFramesMin } from "../../plans/step-order.ts";
 import { centre } from "../procedures/centre/centre.ts";
 import type { CentreAsk } from "../procedures/centre/centre-ask.ts";
 import { type DarksAsk, darks } from "../procedures/darks/darks.ts";
@@ -19,6 +21,8 @@ const proofFrames = 8;
 const perFrameSeconds = 2;
 /** Reckoned for an exposure that no history foretells [s]. */
 const unknownExposureSeconds = 1;
+/** Reckoned for the way from frame to frame of a drift [s]. */
+const driftLegSeconds = 25;
 
 /** What each kind of step is carried out by, asked from the plan and the rig file. */
 export const stepTable: StepTable = {
@@ -62,19 +66,21 @@ export const stepTable: StepTable = {
   },
   flat: {
     logic: flat,
-    ask: ({ blur, frames, levelFraction, darkFrames }, scene): FlatAsk => ({
+    ask: ({ blur, frames, levelFraction, darkFrames, driftRadiusFraction }, scene): FlatAsk => ({
       blur,
-      frames: frames === "as-images" ? framesOfImages(scene) : frames,
+      frames: framesOfFlat({ blur, frames }, scene),
       darkFrames: darkFrames ?? darkFramesDefault,
       proofFrames,
       levelFraction,
       leakLimitFraction: leakLimitOf(scene),
+      ...(driftRadiusFraction === undefined ? {} : { driftRadiusFraction }),
       coverAfter: coverAfter(scene),
     }),
-    secondsPlanned: ({ frames, darkFrames }, scene) => {
-      const flats = frames === "as-images" ? framesOfImages(scene) : frames;
-      const all = flats + proofFrames + (darkFrames ?? darkFramesDefault) + 10;
-      return 240 + all * frameSeconds(scene.findings, "diffuser");
+    secondsPlanned: ({ blur, frames, darkFrames }, scene) => {
+      const flats = framesOfFlat({ blur, frames }, scene) + proofFrames;
+      const all = flats + (darkFrames ?? darkFramesDefault) + 10;
+      const onTheWay = blur === "drift" ? flats * driftLegSeconds : 0;
+      return 240 + onTheWay + all * frameSeconds(scene.findings, blur);
     },
   },
   images: {
@@ -111,13 +117,22 @@ function framesOfImages({ plan }: StepScene): number {
   return Math.max(4, ...plan.steps.map((step) => (step.step === "images" ? step.frames : 0)));
 }
 
+/** As many as the images if the plan says so; a drift is solved from no fewer than its least. */
+function framesOfFlat(
+  { blur, frames }: Pick<StepOptions<"flat">, "blur" | "frames">,
+  scene: StepScene,
+): number {
+  if (frames !== "as-images") return frames;
+  return Math.max(framesOfImages(scene), blur === "drift" ? driftFramesMin : 0);
+}
+
 /** The limit of the last leak check before the flat. */
 function leakLimitOf({ plan, stepIndex }: StepScene): number {
   const check = plan.steps.slice(0, stepIndex).findLast((step) => step.step === "leak-check");
   return check?.limitFraction ?? 0.001;
 }
 
-function frameSeconds(findings: Findings, blur: "none" | "diffuser"): number {
+function frameSeconds(findings: Findings, blur: keyof Findings["lightRate"]): number {
   const rate = findings.lightRate[blur];
   const top = findings.topCodeAdu ?? 65_535;
   const exposureSeconds = rate ? (0.85 * top) / rate.edgeAduPerSecond : unknownExposureSeconds;

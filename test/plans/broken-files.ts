@@ -185,24 +185,38 @@ export const brokenPlans: readonly BrokenFile[] = [
   },
   {
     fault: "a way to blur that comes later",
-    change: ["blur: diffuser", "blur: drift"],
+    change: ["blur: diffuser", "blur: defocus"],
     line: 10,
     message:
-      '`steps[3].flat.blur` is "drift"; allowed: diffuser; a flat by drift is not yet possible in this version',
+      '`steps[3].flat.blur` is "defocus"; allowed: diffuser, drift; a flat by defocus is not yet possible in this version',
   },
   {
     fault: "a way to blur that nobody knows",
     change: ["blur: diffuser", "blur: fog"],
     line: 10,
     message:
-      '`steps[3].flat.blur` is "fog"; allowed: diffuser (defocus and drift are not yet possible in this version)',
+      '`steps[3].flat.blur` is "fog"; allowed: diffuser, drift (defocus is not yet possible in this version)',
   },
   {
     fault: "two ways to blur",
     change: ["blur: diffuser", "blur: [diffuser, drift]"],
     line: 10,
     message:
-      '`steps[3].flat.blur` is ["diffuser","drift"]; allowed: diffuser (defocus and drift are not yet possible in this version)',
+      '`steps[3].flat.blur` is ["diffuser","drift"]; allowed: diffuser, drift (defocus is not yet possible in this version)',
+  },
+  {
+    fault: "a drift's radius for a diffuser",
+    change: ["blur: diffuser", "blur: diffuser\n      driftRadiusFraction: 0.2"],
+    line: 9,
+    message:
+      "step 3: `driftRadiusFraction` belongs to a flat by drift; allowed: leave it out, or `blur: drift`",
+  },
+  {
+    fault: "a drift of a few frames",
+    change: ["blur: diffuser\n      frames: 40", "blur: drift\n      frames: 8"],
+    line: 9,
+    message:
+      "step 3: a flat by drift is solved from many frames, and 8 are too few; allowed: at least 24, or as-images",
   },
   {
     fault: "an unknown answer to failure",

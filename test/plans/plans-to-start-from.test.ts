@@ -18,6 +18,21 @@ test("the first plan does the whole job: centre, leak check, flat of 40 by diffu
   ]);
 });
 
+test("the flat by drift asks for no leak check and no diffuser", () => {
+  const plan = readPlan(text("flat-by-drift.yaml"), "flat-by-drift.yaml");
+  expect(plan.steps).toEqual([
+    { step: "centre", toleranceFraction: 0.002, searchDegrees: 2, onFailure: "stop" },
+    {
+      step: "flat",
+      blur: "drift",
+      frames: 40,
+      driftRadiusFraction: 0.25,
+      levelFraction: 0.8,
+      onFailure: "stop",
+    },
+  ]);
+});
+
 test("the demo rig and the example read without a fault, and the example carries the cautions", () => {
   expect(readRigFile(text("demo-rig.yaml"), "demo-rig.yaml").devices.camera.device).toBe("Scene Camera");
   const example = readRigFile(text("rig-example.yaml"), "rig-example.yaml");

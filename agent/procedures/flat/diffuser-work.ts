@@ -1,8 +1,6 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { countCodes, countHealthyCodes } from "../../imaging/histogram.ts";
 import { MasterBuilder } from "../../imaging/master-builder.ts";
-import { upperEdge } from "../../imaging/upper-edge.ts";
 import { readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
 import { takeSeries } from "../frame-series.ts";
@@ -14,6 +12,7 @@ import { runPart } from "../step-machine.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import { edgeFractionOf } from "./frame-edge.ts";
 
 export interface FlatWork {
   readonly bench: Workbench;
@@ -30,7 +29,7 @@ export interface FlatWork {
 }
 
 export const sampleFrameFile = "flat-frame.fits";
-const proofFramesUsual = 8;
+export const proofFramesUsual = 8;
 /** Of full scale, for a look at the Sun without blur. */
 const lookLevel = 0.6;
 
@@ -113,7 +112,7 @@ export async function exposeFlats(work: FlatWork, signal: AbortSignal): Promise<
   work.series = await expose(work, "flat frames", ask.frames, signal, (frame) => {
     if (work.edges.length === 0) writeRawFrame(bench, sampleFrameFile, frame, "Flat Field");
     work.notes.add(frame);
-    work.edges.push(edgeOf(work, frame));
+    work.edges.push(edgeFractionOf(bench, work.tuned!, frame));
   });
 }
 
@@ -161,11 +160,4 @@ async function expose(
       "Wait for thin cloud to pass, then run the plan again.",
     );
   return builder;
-}
-
-function edgeOf({ bench, tuned }: FlatWork, frame: Frame): number {
-  const { unhealthyPx } = bench.findings;
-  const healthy = unhealthyPx?.length === frame.pixelsAdu.length ? unhealthyPx : undefined;
-  const counts = healthy ? countHealthyCodes(frame.pixelsAdu, healthy) : countCodes(frame.pixelsAdu);
-  return upperEdge(counts, { pedestalAdu: tuned!.pedestalAdu, fullScaleAdu: tuned!.topAdu })!.edgeFraction;
 }

@@ -13,6 +13,8 @@ export interface FlatAsk {
   readonly levelFraction: number;
   /** A leak above this share stops the flat. */
   readonly leakLimitFraction: number;
+  /** How far a drift wanders from the disc's centre, a fraction of the frame's short side. Default 0.25. */
+  readonly driftRadiusFraction?: number;
   readonly coverAfter: "open" | "closed";
 }
 

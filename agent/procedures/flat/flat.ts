@@ -1,14 +1,17 @@
-import type { Workbench } from "../step.ts";
+import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { runPart, stepMachine } from "../step-machine.ts";
 import { flatByDiffuser } from "./by-diffuser.ts";
+import { flatByDrift } from "./by-drift.ts";
 import type { FlatAsk, FlatBlur, FlatFound } from "./flat-ask.ts";
 
+type TakeFlat = (input: StepInput<FlatAsk>, signal: AbortSignal) => Promise<FlatFound>;
+
 /** Each way of blurring is a procedure of its own. */
-const blurs: Record<FlatBlur, typeof flatByDiffuser | undefined> = {
-  diffuser: flatByDiffuser,
+const blurs: Record<FlatBlur, TakeFlat | undefined> = {
+  diffuser: (input, signal) => runPart(flatByDiffuser, input, signal),
   defocus: undefined,
-  drift: undefined,
+  drift: (input, signal) => runPart(flatByDrift, input, signal),
 };
 
 interface FlatWork {
@@ -27,7 +30,7 @@ export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
     taking: {
       does: async (work, signal) => {
         const { bench, ask } = work;
-        work.found = await runPart(procedureFor(ask.blur), { bench, ask }, signal);
+        work.found = await procedureFor(ask.blur)({ bench, ask }, signal);
       },
       next: "done",
     },
@@ -37,7 +40,7 @@ export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
 });
 
 /** @throws StepError for a way that is not there; a plan that asks for one is refused before it begins */
-function procedureFor(blur: FlatBlur): typeof flatByDiffuser {
+function procedureFor(blur: FlatBlur): TakeFlat {
   const procedure = blurs[blur];
   if (procedure) return procedure;
   throw new StepError(

@@ -1,17 +1,15 @@
 import { type Flat, normaliseFlat } from "../../imaging/normalise-flat.ts";
 import { median } from "../../imaging/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof.ts";
-import { flatMasterFile, writeFlatMaster } from "../master-files.ts";
 import { StepError } from "../step-error.ts";
 import { type FlatWork, sampleFrameFile } from "./diffuser-work.ts";
+import { writeAndTell } from "./tell-flat.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
 export async function keepFlat(work: FlatWork): Promise<void> {
   const { bench, ask, notes, edges } = work;
   const { rig, optics, findings } = bench;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
-  const tuned = work.tuned!;
-  const dark = work.dark!;
   const series = work.series!.finish();
   const flat = normaliseFlat(series);
   if (!flat)
@@ -35,31 +33,20 @@ export async function keepFlat(work: FlatWork): Promise<void> {
     focalRatio: optics.focalLengthMm / optics.apertureMm,
     pixelMicron: rig.camera.limits.pixelMicron,
   });
-  const { facts } = notes;
-  writeFlatMaster(bench, flat, facts, {
-    frameCount: series.frameCount,
-    blur: ask.blur,
-    darkFile: dark.file,
-    verdict: proof.verdict,
-  });
-  work.found = {
-    verdict: proof.verdict,
-    reasons: proof.reasons,
+  work.found = writeAndTell({
+    bench,
+    ask,
+    flat,
     proof,
-    blur: ask.blur,
-    files: { flat: flatMasterFile, dark: dark.file, sampleFrame: sampleFrameFile },
+    facts: notes.facts,
+    tuned: work.tuned!,
+    darkFile: work.dark!.file,
+    sampleFrame: sampleFrameFile,
     frameCount: series.frameCount,
     refusedFrames: series.refusedFrames,
     rejectedFraction: series.rejectedFraction,
-    exposureSeconds: tuned.exposureSeconds,
-    testFrames: tuned.testFrames,
     upperEdge,
-    topAdu: tuned.topAdu,
-    pedestalAdu: tuned.pedestalAdu,
-    levelAdu: flat.levelAdu,
-    ...(facts.sensorCelsius === undefined ? {} : { sensorCelsius: facts.sensorCelsius }),
-  };
-  bench.note("flat master", { frames: series.frameCount, verdict: proof.verdict });
+  });
 }
 
 /** Too short an exposure for any dark current: the pedestal is all that is taken off. */

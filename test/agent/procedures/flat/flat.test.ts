@@ -70,11 +70,11 @@ test("no leak check before it: refused, nothing moves", async () => {
   );
 });
 
-test.each(["defocus", "drift"] as const)("a flat by %s is refused: not yet possible", async (blur) => {
+test("a flat by defocus is refused: not yet possible", async () => {
   using rig = benchOnWorld(44);
-  const outcome = await rig.run(flat, { ...ask, blur });
+  const outcome = await rig.run(flat, { ...ask, blur: "defocus" });
   expect(outcome).toMatchObject({ ended: "failed", failure: { code: "BLUR_NOT_POSSIBLE" } });
-  expect(outcome.failure!.message).toContain(blur);
+  expect(outcome.failure!.message).toContain("defocus");
 });
 
 test("darks that do not match are taken anew, and the mount comes back to the Sun", async () => {

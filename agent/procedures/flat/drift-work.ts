@@ -1,0 +1,205 @@
+import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
+import { lengthArcsec, type SkyOffset } from "../../../drivers/roles/mount-sky.ts";
+import { driftRadiusPx, leastDiscRadiusPx } from "../../imaging/drift/drift-room.ts";
+import { blockLevels, limbEntered } from "../../imaging/drift/limb-entered.ts";
+import type { Shape } from "../../imaging/shape.ts";
+import { sunFromSite } from "../../sky/sun-from-site.ts";
+import { Aim } from "../centre/aim.ts";
+import { readDark as darkOf, type readDark } from "../dark-master.ts";
+import { darks } from "../darks/darks.ts";
+import type { CameraOnSky } from "../findings.ts";
+import { checkFilterStillOn } from "../lost-filter.ts";
+import { SeriesNotes } from "../master-files.ts";
+import type { StepInput, Workbench } from "../step.ts";
+import { StepError } from "../step-error.ts";
+import { runPart } from "../step-machine.ts";
+import { homeOffset } from "../sun-pointing.ts";
+import type { Tuned } from "../tune-exposure/tune-ask.ts";
+import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
+import { proofFramesUsual } from "./diffuser-work.ts";
+import { type DriftFrame, writeDriftFrame } from "./drift-frames.ts";
+import { driftPath, exposeUnderWay } from "./drift-path.ts";
+import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import { edgeFractionOf } from "./frame-edge.ts";
+
+export interface DriftWork {
+  readonly bench: Workbench;
+  readonly ask: FlatAsk;
+  readonly notes: SeriesNotes;
+  readonly frames: DriftFrame[];
+  shape: Shape;
+  discRadiusPx: number;
+  radiusPx: number;
+  droppedFrames: number;
+  tuned: Tuned | undefined;
+  dark: ReturnType<typeof readDark> | undefined;
+  found: FlatFound | undefined;
+}
+
+/** Of the frame's short side, unless the plan says otherwise. */
+const radiusOfSideUsual = 0.25;
+/** The image may move by so much during an exposure [px]. */
+const smearPxMax = 0.5;
+/** Light of a slow leg: reckoned for each frame when the Sun's sinking is foretold [s]. */
+const secondsPerFrame = 20;
+
+export function beginDrift({ bench, ask }: StepInput<FlatAsk>): DriftWork {
+  return {
+    bench,
+    ask,
+    notes: new SeriesNotes(),
+    frames: [],
+    shape: { widthPx: 0, heightPx: 0 },
+    discRadiusPx: 0,
+    radiusPx: 0,
+    droppedFrames: 0,
+    tuned: undefined,
+    dark: undefined,
+    found: undefined,
+  };
+}
+
+/** @throws StepError when the disc does not fill the frame with room to wander, before anything moves */
+export async function checkRoom(work: DriftWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask } = work;
+  if (!bench.rig.mount) throw new MissingAbilityError("rig", "a flat by drift needs a mount");
+  const { cameraOnSky } = bench.findings;
+  if (!cameraOnSky)
+    throw new StepError(
+      "CAMERA_ON_SKY_UNKNOWN",
+      "a flat by drift needs the camera's scale and angle, and this rig has never been centred on the Sun",
+      "Put a `centre` step before the flat.",
+    );
+  const { region, binning } = await bench.rig.camera.configure({}, signal);
+  work.shape = {
+    widthPx: Math.floor(region.widthPx / binning),
+    heightPx: Math.floor(region.heightPx / binning),
+  };
+  const { semidiameterArcsec } = sunFromSite(bench.clock.nowMs(), bench.site);
+  work.discRadiusPx = semidiameterArcsec / cameraOnSky.arcsecPerPx;
+  const radiusPx = driftRadiusPx(work.shape, work.discRadiusPx, ask.driftRadiusFraction ?? radiusOfSideUsual);
+  if (radiusPx === undefined)
+    throw new StepError(
+      "DISC_TOO_SMALL_TO_DRIFT",
+      `the disc's radius is ${work.discRadiusPx.toFixed(0)} px in a frame of ${work.shape.widthPx} x ${work.shape.heightPx} px; ` +
+        `to drift without the limb or its darkening the radius must be at least ${leastDiscRadiusPx(work.shape).toFixed(0)} px`,
+      "Use a longer focal length or a smaller region, or take the flat by `diffuser`.",
+    );
+  work.radiusPx = radiusPx;
+  bench.note("room to drift", { discRadiusPx: work.discRadiusPx, radiusPx });
+}
+
+export async function uncoverSun({ bench: { rig } }: DriftWork, signal: AbortSignal): Promise<void> {
+  await rig.diffuser?.ensureOpen(signal);
+  await rig.cover?.ensureOpen(signal);
+}
+
+export async function tuneDrift(work: DriftWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask } = work;
+  const seriesSeconds = frameCountOf(ask) * secondsPerFrame;
+  const tuneAsk = { blur: "drift", levelFraction: ask.levelFraction, seriesSeconds } as const;
+  work.tuned = await runPart(tuneExposure, { bench, ask: tuneAsk }, signal);
+}
+
+export async function takeDriftDarks({ bench, ask, tuned }: DriftWork, signal: AbortSignal): Promise<void> {
+  const { exposureSeconds } = tuned!;
+  await runPart(darks, { bench, ask: { frames: ask.darkFrames, exposureSeconds } }, signal);
+}
+
+/** All frames while the mount wanders; those that prove the flat lie between the others. */
+export async function exposeDrifting(work: DriftWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask } = work;
+  const { clock, findings, rig } = bench;
+  work.dark = darkOf(bench);
+  const tuned = work.tuned!;
+  const { arcsecPerPx } = findings.cameraOnSky!;
+  const aim = new Aim(rig.mount!, clock, bench.site);
+  const home = homeOffset(bench);
+  const proofFrames = ask.proofFrames ?? proofFramesUsual;
+  const wanted = frameCountOf(ask);
+  const places = driftPath(wanted, work.radiusPx * arcsecPerPx);
+  const atCentre = await levelsAtCentre(work, signal);
+  const exposuresMax = Math.ceil(wanted * 1.3) + 4;
+  const startedMs = clock.nowMs();
+  let smearPxMost = 0;
+  for (let leg = 0; work.frames.length < wanted && leg < exposuresMax; leg++) {
+    const to = plus(home, places[leg % wanted]!);
+    const moving = await exposeUnderWay(bench, aim, to, tuned.exposureSeconds, signal);
+    const { frame, arcsecPerSecond } = moving;
+    checkFilterStillOn(frame, tuned.topAdu);
+    const fromCentre = plus(moving.at, { eastArcsec: -home.eastArcsec, northArcsec: -home.northArcsec });
+    const smearPx = (tuned.exposureSeconds * arcsecPerSecond) / arcsecPerPx;
+    const reason =
+      smearPx > smearPxMax
+        ? "moved too far in one exposure"
+        : limbMayShow(work, fromCentre) ||
+            limbEntered(blockLevels(frame.pixelsAdu, work.shape, tuned.pedestalAdu), atCentre)
+          ? "the limb came near"
+          : undefined;
+    if (reason) {
+      work.droppedFrames++;
+      bench.note("frame dropped", { reason, smearPx });
+    } else {
+      smearPxMost = Math.max(smearPxMost, smearPx);
+      keepFrame(work, { ...moving, at: fromCentre }, isProofFrame(work.frames.length, proofFrames, wanted));
+    }
+    const perFrame = (clock.nowMs() - startedMs) / 1000 / (leg + 1);
+    const done = work.frames.length;
+    bench.progress({ what: "flat frames", done, of: wanted, secondsLeft: perFrame * (wanted - done) });
+    signal.throwIfAborted();
+  }
+  if (work.frames.length < wanted)
+    throw new StepError(
+      "DRIFT_NOT_CLEAN",
+      `only ${work.frames.length} of ${wanted} frames were free of the limb and of smear, in ${exposuresMax} exposures`,
+      "Centre the Sun again and look whether the mount tracks; the notes say why each frame was dropped.",
+    );
+  bench.note("drifted", { frames: wanted, dropped: work.droppedFrames, smearPxMost });
+}
+
+/** Of every so many frames one; never the first or the last. */
+export function isProofFrame(index: number, proofFrames: number, of: number): boolean {
+  return Math.floor(((index + 0.5) * proofFrames) / of) > Math.floor(((index - 0.5) * proofFrames) / of);
+}
+
+/** Where the disc's centre lies in a frame, by the mount's account. */
+export function discPlacePx(
+  shape: Shape,
+  { pxPerArcsec }: CameraOnSky,
+  { eastArcsec, northArcsec }: SkyOffset,
+): { x: number; y: number } {
+  const [xx, xy, yx, yy] = pxPerArcsec;
+  return {
+    x: (shape.widthPx - 1) / 2 + xx * eastArcsec + xy * northArcsec,
+    y: (shape.heightPx - 1) / 2 + yx * eastArcsec + yy * northArcsec,
+  };
+}
+
+function frameCountOf(ask: FlatAsk): number {
+  return ask.frames + (ask.proofFrames ?? proofFramesUsual);
+}
+
+async function levelsAtCentre(work: DriftWork, signal: AbortSignal): Promise<Float64Array> {
+  const { exposureSeconds, pedestalAdu } = work.tuned!;
+  const frame = await work.bench.rig.camera.expose({ exposureSeconds, frameType: "flat" }, signal);
+  return blockLevels(frame.pixelsAdu, work.shape, pedestalAdu);
+}
+
+/** A frame's corner beyond 0.93 of the radius, by the mount's account. */
+function limbMayShow({ bench, shape, discRadiusPx }: DriftWork, fromCentre: SkyOffset): boolean {
+  const { arcsecPerPx } = bench.findings.cameraOnSky!;
+  const cornerPx = Math.hypot(shape.widthPx, shape.heightPx) / 2;
+  return lengthArcsec(fromCentre) / arcsecPerPx + cornerPx > 0.93 * discRadiusPx;
+}
+
+function keepFrame(work: DriftWork, moving: Parameters<typeof writeDriftFrame>[2], isProof: boolean): void {
+  const { bench, notes, frames } = work;
+  const file = writeDriftFrame(bench, frames.length, moving);
+  if (!isProof) notes.add(moving.frame);
+  const edgeFraction = edgeFractionOf(bench, work.tuned!, moving.frame);
+  frames.push({ file, at: moving.at, edgeFraction, isProof });
+}
+
+function plus(a: SkyOffset, b: SkyOffset): SkyOffset {
+  return { eastArcsec: a.eastArcsec + b.eastArcsec, northArcsec: a.northArcsec + b.northArcsec };
+}

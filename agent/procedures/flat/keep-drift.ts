@@ -1,0 +1,67 @@
+import type { Anchor } from "../../imaging/displaced/anchor-plane.ts";
+import { median } from "../../imaging/order-statistics.ts";
+import { proveFlat } from "../../imaging/proof.ts";
+import type { Shape } from "../../imaging/shape.ts";
+import { solveDrift } from "./drift-solve.ts";
+import type { DriftWork } from "./drift-work.ts";
+import { writeAndTell } from "./tell-flat.ts";
+
+/** Solves the flat from the frames, proves it on frames that it does not know, and writes it. */
+export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask } = work;
+  const { solution, frames, independent, clippedFraction, average } = await solveDrift(work, signal);
+  bench.progress({ what: "proving the flat", done: 0, of: 1 });
+  const { flat, anchor } = solution;
+  const edges = frames.map(({ edgeFraction }) => edgeFraction);
+  const upperEdge = { median: median(edges)!, least: Math.min(...edges), most: Math.max(...edges) };
+  const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
+  const frameCount = frames.length - droppedLater;
+  const plane = anchor && planeDisagreement(anchor, flat.shape);
+  const { optics, rig } = bench;
+  const proof = proveFlat({
+    flat,
+    series: { frameCount, clippedFraction, growth: [], halves: undefined },
+    upperEdge,
+    independent: independent.master,
+    ...(plane ? { plane } : {}),
+    sunAdu: average,
+    focalRatio: optics.focalLengthMm / optics.apertureMm,
+    pixelMicron: rig.camera.limits.pixelMicron,
+  });
+  bench.note("flat solved", {
+    frames: frameCount,
+    droppedLater,
+    radiusPx: work.radiusPx,
+    ...(plane ? { planeDisagreement: plane.disagreement } : {}),
+  });
+  work.found = writeAndTell({
+    bench,
+    ask,
+    flat,
+    proof,
+    facts: work.notes.facts,
+    tuned: work.tuned!,
+    darkFile: work.dark!.file,
+    sampleFrame: frames[0]!.file,
+    frameCount,
+    refusedFrames: work.droppedFrames + droppedLater,
+    rejectedFraction: 0,
+    upperEdge,
+  });
+}
+
+/** Peak to peak across the frame, how far both ways of telling the gradient lie apart. */
+export function planeDisagreement(
+  { quietSun, levels }: Anchor,
+  { widthPx, heightPx }: Shape,
+): { disagreement: number; sigma: number } | undefined {
+  if (!quietSun || !levels) return undefined;
+  const [x, y] = [(quietSun.x - levels.x) * widthPx, (quietSun.y - levels.y) * heightPx];
+  const sigma = Math.hypot(
+    Math.hypot(quietSun.xSigma, levels.xSigma) * widthPx,
+    Math.hypot(quietSun.ySigma, levels.ySigma) * heightPx,
+  );
+  const apart = Math.abs(x) + Math.abs(y);
+  // What their own uncertainty explains is no disagreement.
+  return { disagreement: apart > 3 * sigma ? apart : 0, sigma };
+}

@@ -1,0 +1,47 @@
+import type { Flat } from "../../imaging/normalise-flat.ts";
+import type { Proof } from "../../imaging/proof.ts";
+import { flatMasterFile, type SeriesFacts, writeFlatMaster } from "../master-files.ts";
+import type { Workbench } from "../step.ts";
+import type { Tuned } from "../tune-exposure/tune-ask.ts";
+import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+
+export interface FlatMade {
+  readonly bench: Workbench;
+  readonly ask: FlatAsk;
+  readonly flat: Flat;
+  readonly proof: Proof;
+  readonly facts: SeriesFacts;
+  readonly tuned: Tuned;
+  /** Below the run's folder. */
+  readonly darkFile: string;
+  readonly sampleFrame: string;
+  readonly frameCount: number;
+  readonly refusedFrames: number;
+  readonly rejectedFraction: number;
+  readonly upperEdge: FlatFound["upperEdge"];
+}
+
+/** Writes the master, whatever way it was made, and says what was found. */
+export function writeAndTell(made: FlatMade): FlatFound {
+  const { bench, ask, flat, proof, facts, tuned, darkFile, frameCount } = made;
+  const { verdict } = proof;
+  writeFlatMaster(bench, flat, facts, { frameCount, blur: ask.blur, darkFile, verdict });
+  bench.note("flat master", { frames: frameCount, verdict });
+  return {
+    verdict,
+    reasons: proof.reasons,
+    proof,
+    blur: ask.blur,
+    files: { flat: flatMasterFile, dark: darkFile, sampleFrame: made.sampleFrame },
+    frameCount,
+    refusedFrames: made.refusedFrames,
+    rejectedFraction: made.rejectedFraction,
+    exposureSeconds: tuned.exposureSeconds,
+    testFrames: tuned.testFrames,
+    upperEdge: made.upperEdge,
+    topAdu: tuned.topAdu,
+    pedestalAdu: tuned.pedestalAdu,
+    levelAdu: flat.levelAdu,
+    ...(facts.sensorCelsius === undefined ? {} : { sensorCelsius: facts.sensorCelsius }),
+  };
+}

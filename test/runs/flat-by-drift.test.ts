@@ -1,0 +1,76 @@
+import { join } from "node:path";
+import { expect, test } from "vitest";
+import { flatAgainstTruth } from "../../agent/imaging/flat-against-truth.ts";
+import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
+import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
+import { at, playFaults } from "../../sim-devices/faults/fault.ts";
+import { rain } from "../../sim-devices/faults/world-faults.ts";
+import { driftPlanText, driftRigText, driftScene } from "./drift-scene.ts";
+import { SimulatedRun } from "./simulated-run.ts";
+
+/** Where the Sun truly stood when each exposure of the drift began [degrees from the line of sight]. */
+function separations(run: SimulatedRun, sinceMs: number): number[] {
+  return run.world.history
+    .filter(
+      ({ part, exposing, atMs, coverOpen }) =>
+        part === "camera" && exposing && coverOpen === 1 && atMs > sinceMs,
+    )
+    .map(({ sunSeparationDegrees }) => sunSeparationDegrees);
+}
+
+test.each([
+  ["INDI", []],
+  ["Alpaca", "all"],
+] as const)(
+  "a flat by drift over %s: good, true to the scene, the limb never in a frame, the rig as found",
+  async (_, alpaca) => {
+    await using run = await SimulatedRun.start({
+      spec: driftScene,
+      planText: driftPlanText,
+      rigText: driftRigText(alpaca),
+    });
+    let startedMs = Number.POSITIVE_INFINITY;
+    run.onProgress = ({ what }) => {
+      if (what === "flat frames") startedMs = Math.min(startedMs, run.clock.nowMs());
+    };
+    const report = await run.run();
+    expect(report.failure).toBeUndefined();
+    const found = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
+    expect(found).toMatchObject({ verdict: "good", blur: "drift", reasons: [] });
+    const master = readCcdImage(join(run.folder, "run", found.files.flat));
+    const { flat: truth } = run.simulator.painter.truth();
+    const compared = flatAgainstTruth({
+      widthPx: master.widthPx,
+      heightPx: master.heightPx,
+      master: master.data,
+      sigma: master.sigma!,
+      mask: master.mask!,
+      truth,
+    })!;
+    expect(compared.rmsError / compared.rmsExpected).toBeLessThan(1.3);
+    const drifted = separations(run, startedMs);
+    expect(drifted.length).toBeGreaterThan(35);
+    // The frame's corner lies 0.091 degrees from its middle, the limb 0.262 from the disc's.
+    expect(Math.max(...drifted) + 0.091).toBeLessThan(0.93 * 0.262);
+    expect(run.differences()).toEqual([]);
+    expect(checkWorld(run.world)).toEqual([]);
+  },
+);
+
+test("rain while the mount drifts: cover closed, off the Sun, everything as it was; exit code 4", async () => {
+  await using run = await SimulatedRun.start({
+    spec: driftScene,
+    planText: driftPlanText,
+    rigText: driftRigText([]),
+  });
+  run.onProgress = ({ what, done }) => {
+    if (what !== "flat frames" || done < 3) return;
+    run.onProgress = () => {};
+    playFaults({ world: run.world, server: run.simulator.server }, [at(1).begins(rain(5))]);
+  };
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });
+  expect(run.differences()).toEqual([]);
+  expect(checkWorld(run.world)).toEqual([]);
+});
