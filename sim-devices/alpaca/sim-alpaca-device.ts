@@ -41,7 +41,7 @@ export interface Identity {
 export interface DeviceOptions {
   /** Which generation of the interfaces it speaks. */
   readonly platform: 6 | 7;
-  /** How long connecting takes [s]. */
+  /** How long connecting takes [s]; 0: it is done before the command is answered. */
   readonly connectSeconds: number;
 }
 
@@ -146,6 +146,10 @@ export abstract class SimAlpacaDevice {
   #begin(wanted: boolean): void {
     this.#endPending();
     if (wanted === this.#connected) return;
+    if (this.#options.connectSeconds === 0) {
+      this.#setConnected(wanted);
+      return;
+    }
     const timer = this.world.clock.setTimer(this.#options.connectSeconds, () => {
       this.#pending = undefined;
       this.#setConnected(wanted);
