@@ -34,7 +34,8 @@ test("the flat by drift asks for no leak check and no diffuser", () => {
 });
 
 test("the demo rig and the example read without a fault, and the example carries the cautions", () => {
-  expect(readRigFile(text("demo-rig.yaml"), "demo-rig.yaml").devices.camera.device).toBe("Scene Camera");
+  for (const name of ["demo-rig.yaml", "close-up-rig.yaml"])
+    expect(readRigFile(text(name), name).devices.camera.device).toBe("Scene Camera");
   const example = readRigFile(text("rig-example.yaml"), "rig-example.yaml");
   expect(example.devices.diffuser).toEqual({ by: "hand" });
   for (const words of ["Never look through", "finder", "maker", "rules at your site"]) {

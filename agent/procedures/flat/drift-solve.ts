@@ -57,7 +57,7 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
   let step = steps.next();
   for (let count = 1; !step.done; step = steps.next(), count++) {
     if (count % stepsAtOnce !== 0) continue;
-    bench.progress({ what: "solving the flat", done: step.value.done, of: 1 });
+    bench.progress({ what: "solving the flat, per cent", done: Math.round(100 * step.value.done), of: 100 });
     await bench.clock.sleep(0, signal);
   }
   const solution = step.value;
