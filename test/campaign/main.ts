@@ -1,4 +1,5 @@
 import { run as centring, resultText, rowText } from "./centring.ts";
+import { run as displaced } from "./displaced.ts";
 import { run as exposure } from "./exposure.ts";
 import { run as kill } from "./kill.ts";
 import { run as leak } from "./leak.ts";
@@ -19,6 +20,10 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   },
   leak: async (count = 100) => {
     await leak({ seed, scenes: count, print });
+  },
+  displaced: async (count = 3) => {
+    for (const group of ["table", "variations", "real", "disc"] as const)
+      await displaced({ seed: 1, group, scenes: count, print });
   },
   master: async (count = 20) => {
     await master({ seed, scenes: count, print });
