@@ -1,7 +1,8 @@
 import { BlockMap } from "./block-map.ts";
 import { medianRatio, sampleLitPx } from "./frame-scale.ts";
+import { addFrames, framesAtOnce, type LiveFrame } from "./live-sums.ts";
 import { masterMask } from "./master-mask.ts";
-import { addSamples, limitsFor, pixelStatistics } from "./master-samples.ts";
+import { limitsFor, pixelStatistics } from "./master-samples.ts";
 import { lookUp, type NoiseByLevel, noiseByLevel, tabulate } from "./noise-by-level.ts";
 import { type GrowthPoint, NoiseGrowth } from "./noise-growth.ts";
 import { medianInPlace } from "./order-statistics.ts";
@@ -67,7 +68,9 @@ export class MasterBuilder {
   readonly #options: MasterOptions;
   readonly #dark: Float32Array;
   readonly #clipAdu: number;
-  readonly #held: { pixels: Uint16Array; scale: number }[] = [];
+  readonly #held: LiveFrame[] = [];
+  /** Accepted, but not in the sums yet. */
+  readonly #pending: LiveFrame[] = [];
   #samplePx: Uint32Array = new Uint32Array(0);
   /** Dark-subtracted first frame, then the median of the first frames. */
   #reference: Float32Array;
@@ -129,6 +132,7 @@ export class MasterBuilder {
   finish(): Master {
     if (!this.#settled && this.frameCount >= 2) this.#settle();
     if (this.frameCount < 2) throw new RangeError("a master needs two frames or more");
+    this.#addPending();
     const pxCount = this.#reference.length;
     const meanAdu = new Float32Array(pxCount);
     const own = new Float32Array(pxCount);
@@ -238,7 +242,14 @@ export class MasterBuilder {
   }
 
   #accumulate(pixelsAdu: Uint16Array, scale: number): void {
-    addSamples(pixelsAdu, this.#dark, 1 / scale, this.#clipAdu, {
+    this.#pending.push({ pixels: pixelsAdu, scale });
+    if (this.#pending.length === framesAtOnce) this.#addPending();
+    this.#growth?.add(pixelsAdu, scale);
+    this.#halves?.add(pixelsAdu, scale);
+  }
+
+  #addPending(): void {
+    addFrames(this.#pending, this.#dark, this.#clipAdu, {
       reference: this.#reference,
       limit: this.#limit,
       sum: this.#sum,
@@ -246,8 +257,7 @@ export class MasterBuilder {
       kept: this.#kept,
       clipped: this.#clipped,
     });
-    this.#growth?.add(pixelsAdu, scale);
-    this.#halves?.add(pixelsAdu, scale);
+    this.#pending.length = 0;
   }
 
   #noiseOf(levelAdu: Float32Array, variances: Float32Array, degreesOfFreedom: number): NoiseByLevel {

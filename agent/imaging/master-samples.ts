@@ -3,41 +3,6 @@ import { lookUp, type NoiseByLevel, tabulate } from "./noise-by-level.ts";
 /** Beyond this many sigma of its pixel a sample is an outlier. */
 const rejectSigma = 5;
 
-/** Sums per pixel of what samples exceed their reference by. */
-export interface MasterSums {
-  readonly reference: Float32Array;
-  readonly limit: Float32Array;
-  readonly sum: Float32Array;
-  readonly squares: Float32Array;
-  readonly kept: Uint16Array;
-  readonly clipped: Uint16Array;
-}
-
-/** The hot loop of a live series. */
-export function addSamples(
-  pixelsAdu: Uint16Array,
-  darkAdu: Float32Array,
-  factor: number,
-  clipAdu: number,
-  to: MasterSums,
-): void {
-  const { reference, limit, sum, squares, kept, clipped } = to;
-  for (let i = 0; i < pixelsAdu.length; i++) {
-    const raw = pixelsAdu[i]!;
-    if (raw >= clipAdu) {
-      clipped[i]!++;
-      continue;
-    }
-    const d = (raw - darkAdu[i]!) * factor - reference[i]!;
-    const most = limit[i]!;
-    if (d <= most && d >= -most) {
-      sum[i]! += d;
-      squares[i]! += d * d;
-      kept[i]!++;
-    }
-  }
-}
-
 /** Median, variance (with n - 1) and 1.4826 · median absolute deviation of every pixel over the held frames. */
 export function pixelStatistics(
   frames: readonly { pixels: Uint16Array; scale: number }[],
