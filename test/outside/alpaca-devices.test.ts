@@ -1,6 +1,9 @@
 import { expect, test } from "vitest";
 import type { SceneDeviceOptions } from "../../sim-devices/alpaca/scene-devices.ts";
+import { rigText } from "../runs/rig-texts.ts";
+import { SimulatedRun } from "../runs/simulated-run.ts";
 import { type AlpacaClient, encoded, type Given, onDevices } from "../sim-devices/alpaca/alpaca-client.ts";
+import { replyProblems, requestProblems } from "./alpaca-description.ts";
 import { type DescribedMember, describedMembers } from "./alpaca-members.ts";
 
 /** The simulated devices held against the published description: every member, in every state that they can be in. */
@@ -204,3 +207,29 @@ test("whatever is no member: 400 or its like, never a success", () =>
       expect([method, path, status >= 400 && status < 500]).toEqual([method, path, true]);
     }
   }));
+
+test("a whole run on Alpaca devices: every request is as described, and so is every reply", async () => {
+  await using run = await SimulatedRun.start({
+    rigText: rigText("all", { instead: { diffuser: "device: Scene Switches, switch: Diffuser" } }),
+  });
+  const problems: string[] = [];
+  const members = new Set<string>();
+  run.simulator.alpacaServer.addFilter(async (request, reply) => {
+    const { method, path, query, form } = request;
+    const asked = method === "GET" ? { method, path, query } : { method, path, form };
+    const { status, contentType, body } = await reply();
+    const text = contentType === "application/imagebytes" ? "" : new TextDecoder().decode(body);
+    members.add(`${method} ${path}`);
+    problems.push(
+      ...requestProblems(asked).map((problem) => `${method} ${path}?${query}${form}: ${problem}`),
+      ...replyProblems(asked, { status, contentType, body: text }).map(
+        (problem) => `${path}: ${problem}: ${text}`,
+      ),
+    );
+    return { status, contentType, body };
+  });
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "completed", notAsFound: [] });
+  expect(problems).toEqual([]);
+  expect(members.size).toBeGreaterThan(100);
+});
