@@ -1,8 +1,9 @@
 import { BlockMap } from "./block-map.ts";
+import { pixelStatistics } from "./first-frames.ts";
 import { medianRatio, sampleLitPx } from "./frame-scale.ts";
 import { addFrames, framesAtOnce, type LiveFrame } from "./live-sums.ts";
 import { masterMask } from "./master-mask.ts";
-import { limitsFor, pixelStatistics } from "./master-samples.ts";
+import { limitsFor } from "./master-samples.ts";
 import { lookUp, type NoiseByLevel, noiseByLevel, tabulate } from "./noise-by-level.ts";
 import { type GrowthPoint, NoiseGrowth } from "./noise-growth.ts";
 import { medianInPlace } from "./order-statistics.ts";
