@@ -1,0 +1,64 @@
+import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { afterAll, expect, test } from "vitest";
+import type { CommandHost } from "../../../agent/commands/outcome.ts";
+import { registerRehearse } from "../../../agent/commands/rehearse.ts";
+import { simulate } from "../../../agent/commands/simulate.ts";
+import { systemClock } from "../../../drivers/kit/clock.ts";
+import { smallScene } from "../../runs/small-scene.ts";
+import { evenfield } from "./command-host.ts";
+
+const plans = join(import.meta.dirname, "../../../plans");
+const folder = mkdtempSync(join(tmpdir(), "evenfield-simulated-"));
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+const file = (name: string, text: string) => {
+  const path = join(folder, name);
+  writeFileSync(path, text);
+  return path;
+};
+
+test("simulate: INDI and Alpaca clients find the same rig, and its account is told at the end", async () => {
+  let told = "";
+  const { promise: listening, resolve } = Promise.withResolvers<void>();
+  const host: CommandHost = {
+    clock: systemClock,
+    live: false,
+    stdout: () => {},
+    stderr: (text) => {
+      told += text;
+      resolve();
+    },
+    setExitCode: () => {},
+  };
+  const stop = new AbortController();
+  const scene = file("scene.yaml", JSON.stringify(smallScene));
+  const ending = simulate({ scene, indi: 0, alpaca: 0, speed: 1 }, host, stop.signal);
+  await listening;
+  const port = /Alpaca clients on port (\d+)/.exec(told)?.[1];
+  const camera = `http://127.0.0.1:${port}/api/v1/camera/0`;
+  expect(await (await fetch(`${camera}/name`)).json()).toMatchObject({ Value: "Scene Camera" });
+  const form = { method: "PUT", headers: { "content-type": "application/x-www-form-urlencoded" } };
+  await fetch(`${camera}/connected`, { ...form, body: "Connected=true" });
+  await fetch(`${camera}/gain`, { ...form, body: "Gain=55" });
+  stop.abort();
+  const { result } = await ending;
+  expect(result).toMatchObject({ alpacaPort: Number(port), account: { camera: { gain: 55 } } });
+  await expect(fetch(`${camera}/name`)).rejects.toThrow();
+});
+
+test("rehearse with the demo's rig on Alpaca: the flat is good, and the rig as it was by the world's own account", async () => {
+  const host = await evenfield(registerRehearse, [
+    "rehearse",
+    join(plans, "first-flat.yaml"),
+    "--rig",
+    join(plans, "demo-rig-alpaca.yaml"),
+    "--scene",
+    file("small.yaml", JSON.stringify(smallScene)),
+    "--runs",
+    join(folder, "runs"),
+    "--json",
+  ]);
+  expect(host.exitCode).toBe(0);
+  expect(host.json).toMatchObject({ ended: "completed", verdict: "good", truth: { differences: [] } });
+});
