@@ -47,6 +47,10 @@ const bandPx = 65536;
 /** Bands begin at multiples of this. */
 export const bandRowStep = 4;
 
+export function bandRows(widthPx: number): number {
+  return bandRowStep * Math.max(1, Math.floor(bandPx / (bandRowStep * widthPx)));
+}
+
 /** Visits every frame's part of one band, then the next band; pauses between. */
 export function* forEachView(
   problem: Problem,
@@ -54,7 +58,7 @@ export function* forEachView(
 ): Generator<void> {
   const { shape, frames, logs, grid } = problem;
   const { widthPx, heightPx } = shape;
-  const rows = bandRowStep * Math.max(1, Math.floor(bandPx / (bandRowStep * widthPx)));
+  const rows = bandRows(widthPx);
   for (let startRow = 0; startRow < heightPx; startRow += rows) {
     const rowCount = Math.min(rows, heightPx - startRow);
     const band = { startRow, startPx: startRow * widthPx, endPx: (startRow + rowCount) * widthPx };

@@ -4,15 +4,17 @@ import type { Flat } from "../normalise-flat.ts";
 import { median } from "../order-statistics.ts";
 import type { Shape } from "../shape.ts";
 import { type Anchor, combineSlopes, levelSlope, quietSunSlope } from "./anchor-plane.ts";
-import { type CoarseOutcome, CoarseWork, coarseCorrection } from "./coarse-correction.ts";
+import { CoarseWork } from "./coarse-correction.ts";
 import { flatOf } from "./flat-of-gain.ts";
 import { type FrameLogs, FrameLogsInMemory } from "./frame-logs.ts";
-import { fullSweeps } from "./full-sweeps.ts";
+import { giveWay, likeTheOthers, weigh } from "./frame-trust.ts";
 import { type ObjectGrid, objectGrid, type ShiftPx } from "./object-grid.ts";
-import { type Counts, countValues, forEachView, type Problem, type Unknowns } from "./problem.ts";
-import { readSeries, type SeriesToRead } from "./read-series.ts";
+import type { Counts, Problem, Unknowns } from "./problem.ts";
+import { type DisplacedProgress, reported } from "./progress.ts";
+import { type ReadSeries, readSeries, type SeriesToRead } from "./read-series.ts";
 import { refineShifts } from "./refine-shifts.ts";
 import { registerSeries } from "./register-series.ts";
+import { solveRound, stepsPerRound } from "./solve-round.ts";
 import { type DiscPx, fillSunModel, maskLimb } from "./sun-model.ts";
 import type { MakeKernels } from "./sweep-kernels.ts";
 
@@ -52,18 +54,8 @@ export interface DisplacedSolution {
   readonly coarseIterations: readonly number[];
 }
 
-export interface DisplacedProgress {
-  readonly stage: "reading" | "registering" | "solving";
-  /** 0 … 1, of the whole. */
-  readonly done: number;
-}
-
 const ridge = 0.02;
 const rounds = 3;
-const sweepsPerRound = 4;
-const giveWayPx = 8;
-/** A frame that leaves more than this times the usual residual is dropped; below, it counts less. */
-const residualRatioMost = 2;
 const wavelengthNm = 656.28;
 
 /**
@@ -81,8 +73,9 @@ export function* solveDisplaced(
 ): Generator<DisplacedProgress, DisplacedSolution> {
   const { shape, frameCount } = input;
   const reading = readSeries(input, tools.logs ?? new FrameLogsInMemory());
-  const { logs, medians, average, ...read } = yield* reported(reading, "reading", 0, 0.1, frameCount);
-  let frames = read.frames;
+  const read = yield* reported(reading, "reading", 0, 0.1, frameCount);
+  const { logs, medians, average } = read;
+  let { frames } = read;
   if (frames.length < 3) throw new RangeError(`${frames.length} frames with light do not make a flat`);
   const series = { frames, shape, logs };
   const registration = registerSeries(tools.fft, series, average);
@@ -108,14 +101,12 @@ export function* solveDisplaced(
   const model = new Float32Array(gridPx);
   if (input.disc) {
     const { disc } = input;
+    if (!frames.includes(disc.frameIndex))
+      throw new RangeError("the frame that the disc was given for holds no light");
     const at = shifts[disc.frameIndex]!;
     const onSun = { x: disc.x - at.x, y: disc.y - at.y, radiusPx: disc.radiusPx };
     fillSunModel(model, grid, onSun, disc.darkening ?? limbDarkening(wavelengthNm));
-    for (const frameIndex of frames) {
-      const { x, y } = shifts[frameIndex]!;
-      const own = logs.get(frameIndex, 0, pxCount).slice();
-      if (maskLimb(own, shape, { ...disc, x: onSun.x + x, y: onSun.y + y })) logs.put(frameIndex, own);
-    }
+    maskLimbs(read, shifts, shape, onSun);
   }
   const unknowns: Unknowns = {
     levels: new Float64Array(frameCount),
@@ -130,23 +121,17 @@ export function* solveDisplaced(
     frame: new Float64Array(frameCount),
   };
   const sums = { gain: kernels.floats(pxCount), object: kernels.floats(gridPx) };
-  const coarseWork = new CoarseWork({ kernels, shape, grid }, frameCount);
   const residualRms = new Float64Array(frameCount);
+  const coarseWork = new CoarseWork({ kernels, shape, grid }, frameCount);
+  const roundWork = { sums, model, residualRms, coarse: coarseWork };
   const weights = new Float64Array(frameCount).fill(1);
   const coarseIterations: number[] = [];
   let reached = 0;
   const problemOf = (): Problem => ({ kernels, shape, logs, frames, shifts, weights, grid, ridge });
   for (let round = 0; round < rounds; round++) {
-    const solve = solveRound(problemOf(), unknowns, counts, {
-      sums,
-      model,
-      residualRms,
-      reached,
-      coarseWork,
-    });
     const share = 0.6 / rounds;
-    const work = frames.length * (2 * sweepsPerRound + 20);
-    const coarse = yield* reported(solve, "solving", 0.35 + round * share, share, work);
+    const solve = solveRound(problemOf(), unknowns, counts, roundWork, reached);
+    const coarse = yield* reported(solve, "solving", 0.35 + round * share, share, stepsPerRound(shape));
     coarseIterations.push(coarse.iterations);
     reached = coarse.reached;
     if (round === rounds - 1) break;
@@ -197,81 +182,21 @@ export function* solveDisplaced(
   };
 }
 
-function* solveRound(
-  problem: Problem,
-  unknowns: Unknowns,
-  counts: Counts,
-  work: {
-    readonly sums: { readonly gain: Float32Array; readonly object: Float32Array };
-    readonly model: Float32Array;
-    readonly residualRms: Float64Array;
-    readonly reached: number;
-    readonly coarseWork: CoarseWork;
-  },
-): Generator<void, CoarseOutcome> {
-  const { sums, model, residualRms } = work;
-  const outcome = yield* coarseCorrection(problem, unknowns, model, {
-    scratch: sums.gain,
-    work: work.coarseWork,
-    least: work.reached,
-  });
-  yield* countValues(problem, counts);
-  yield* fullSweeps(problem, unknowns, counts, { sums, model, sweeps: sweepsPerRound });
-  sums.gain.fill(0);
-  const squares = new Float64Array(residualRms.length);
-  yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
-    const gain = unknowns.gain.subarray(startPx, endPx);
-    const squareSum = sums.gain.subarray(startPx, endPx);
-    const level = unknowns.levels[frameIndex]!;
-    squares[frameIndex]! += problem.kernels.squares(view, level, gain, unknowns.object, squareSum);
-  });
-  for (const frameIndex of problem.frames)
-    residualRms[frameIndex] = Math.sqrt(squares[frameIndex]! / Math.max(1, counts.frame[frameIndex]!));
-  return outcome;
-}
-
-/** Passes a generator's pauses on as progress from `start`, `share` long, of about `steps` steps. */
-function* reported<T>(
-  work: Generator<void, T>,
-  stage: DisplacedProgress["stage"],
-  start: number,
-  share: number,
-  steps: number,
-): Generator<DisplacedProgress, T> {
-  for (let step = 0; ; step++) {
-    const next = work.next();
-    if (next.done) return next.value;
-    yield { stage, done: start + share * Math.min(1, step / steps) };
-  }
-}
-
-function giveWay(shifts: ShiftPx[], expected: readonly ShiftPx[], frames: readonly number[]): void {
-  // Both are known only up to a common shift.
-  const dx = median(frames.map((frameIndex) => shifts[frameIndex]!.x - expected[frameIndex]!.x))!;
-  const dy = median(frames.map((frameIndex) => shifts[frameIndex]!.y - expected[frameIndex]!.y))!;
+function maskLimbs(
+  { logs, frames }: Pick<ReadSeries, "logs" | "frames">,
+  shifts: readonly ShiftPx[],
+  shape: Shape,
+  onSun: DiscPx,
+): void {
   for (const frameIndex of frames) {
-    const should = { x: expected[frameIndex]!.x + dx, y: expected[frameIndex]!.y + dy };
-    const is = shifts[frameIndex]!;
-    if (Math.hypot(is.x - should.x, is.y - should.y) > giveWayPx) shifts[frameIndex] = should;
+    const { x, y } = shifts[frameIndex]!;
+    const own = logs.get(frameIndex, 0, shape.widthPx * shape.heightPx).slice();
+    if (maskLimb(own, shape, { ...onSun, x: onSun.x + x, y: onSun.y + y })) logs.put(frameIndex, own);
   }
-}
-
-/** Without the worst: what they did to the solution makes others look bad too, which the next round puts right. */
-function likeTheOthers(frames: readonly number[], residualRms: Float64Array): number[] {
-  const residuals = frames.map((frameIndex) => residualRms[frameIndex]!);
-  const most = Math.max(residualRatioMost * median(residuals)!, Math.max(...residuals) / 2);
-  return frames.filter((frameIndex) => residualRms[frameIndex]! <= most);
-}
-
-/** By inverse variance, but a frame that is better than usual gains nothing. */
-function weigh(frames: readonly number[], residualRms: Float64Array, weights: Float64Array): void {
-  const usual = median(frames.map((frameIndex) => residualRms[frameIndex]!))!;
-  for (const frameIndex of frames)
-    weights[frameIndex] = residualRms[frameIndex]! > usual ? (usual / residualRms[frameIndex]!) ** 2 : 1;
 }
 
 /** picture += slope · (position - origin) */
-export function addPlane(picture: Float32Array, shape: Shape, slope: ShiftPx, origin: ShiftPx): void {
+function addPlane(picture: Float32Array, shape: Shape, slope: ShiftPx, origin: ShiftPx): void {
   for (let y = 0; y < shape.heightPx; y++) {
     const start = slope.y * (y - origin.y) - slope.x * origin.x;
     for (let x = 0; x < shape.widthPx; x++) picture[y * shape.widthPx + x]! += start + slope.x * x;

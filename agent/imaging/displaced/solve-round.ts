@@ -1,0 +1,50 @@
+import { type CoarseOutcome, type CoarseWork, coarseCorrection } from "./coarse-correction.ts";
+import { fullSweeps, type SweepSums } from "./full-sweeps.ts";
+import { bandRows, type Counts, countValues, forEachView, type Problem, type Unknowns } from "./problem.ts";
+
+const sweepsPerRound = 4;
+
+/** What a round needs besides the unknowns; the same for all rounds. */
+export interface RoundWork {
+  /** After a round `sums.gain` holds Σ w q² of each pixel. */
+  readonly sums: SweepSums;
+  /** What the object is drawn to. */
+  readonly model: Float32Array;
+  readonly coarse: CoarseWork;
+  /** Filled in: root mean square of what a frame leaves over, in logarithms. */
+  readonly residualRms: Float64Array;
+}
+
+/**
+ * Large scales at a quarter of the resolution, then sweeps at the full one, with shifts and weights held.
+ * @param least norm of coarse residuals below which there is nothing left to do there
+ */
+export function* solveRound(
+  problem: Problem,
+  unknowns: Unknowns,
+  counts: Counts,
+  work: RoundWork,
+  least: number,
+): Generator<void, CoarseOutcome> {
+  const { sums, model, residualRms } = work;
+  const coarse = { scratch: sums.gain, work: work.coarse, least };
+  const outcome = yield* coarseCorrection(problem, unknowns, model, coarse);
+  yield* countValues(problem, counts);
+  yield* fullSweeps(problem, unknowns, counts, { sums, model, sweeps: sweepsPerRound });
+  sums.gain.fill(0);
+  const squares = new Float64Array(residualRms.length);
+  yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
+    const gain = unknowns.gain.subarray(startPx, endPx);
+    const squareSum = sums.gain.subarray(startPx, endPx);
+    const level = unknowns.levels[frameIndex]!;
+    squares[frameIndex]! += problem.kernels.squares(view, level, gain, unknowns.object, squareSum);
+  });
+  for (const frameIndex of problem.frames)
+    residualRms[frameIndex] = Math.sqrt(squares[frameIndex]! / Math.max(1, counts.frame[frameIndex]!));
+  return outcome;
+}
+
+/** About how many pauses a round makes, of equal length. */
+export function stepsPerRound({ widthPx, heightPx }: Problem["shape"]): number {
+  return Math.ceil(heightPx / bandRows(widthPx)) * (2 * sweepsPerRound + 4);
+}
