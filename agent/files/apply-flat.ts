@@ -46,6 +46,9 @@ export interface ApplyResult {
   readonly failed: readonly FailedFile[];
 }
 
+/** Pixels between two sweeps: the engine sees little of what large arrays take and would let dozens of images pile up. */
+const sweepEveryPx = 2_000_000;
+
 /**
  * Calibrates images one by one: dark off, divided by the flat, level kept, masked pixels filled from their
  * neighbours. A file that cannot be used is told and left out; one that was done before is not done again.
@@ -64,11 +67,18 @@ export function applyFlat(
   }
   const applied: AppliedFile[] = [];
   const failed: FailedFile[] = [];
+  const pxCount = calibration.flat.image.data.length;
+  let unsweptPx = 0;
   for (const [index, path] of request.files.entries()) {
     const ended = tryOne(path, request, calibration);
     if ("ended" in ended) applied.push(ended);
     else failed.push(ended);
     onFile(ended, index + 1, request.files.length);
+    unsweptPx += pxCount;
+    if (unsweptPx >= sweepEveryPx) {
+      Bun.gc(true);
+      unsweptPx = 0;
+    }
   }
   return {
     flat: request.flatFile,
