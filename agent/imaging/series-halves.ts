@@ -25,6 +25,8 @@ export class SeriesHalves {
   readonly #usable: boolean[];
   readonly #first: Float64Array;
   readonly #second: Float64Array;
+  /** Asked for twice: whether a frame is even, and then to add it. */
+  #last: { pixels: Uint16Array; sums: Float64Array } | undefined;
   #firstFrames = 0;
   #secondFrames = 0;
 
@@ -49,7 +51,7 @@ export class SeriesHalves {
   }
 
   isEven(pixelsAdu: Uint16Array, scale: number): boolean {
-    const sums = this.map.sumFrame(pixelsAdu, this.darkAdu, this.usePx);
+    const sums = this.#sumsOf(pixelsAdu);
     let zz = 0;
     let rr = 0;
     let n = 0;
@@ -65,12 +67,19 @@ export class SeriesHalves {
   }
 
   add(pixelsAdu: Uint16Array, scale: number): void {
-    const sums = this.map.sumFrame(pixelsAdu, this.darkAdu, this.usePx);
+    const sums = this.#sumsOf(pixelsAdu);
     const inFirst = this.#firstFrames < this.frameCountExpected / 2;
     const side = inFirst ? this.#first : this.#second;
     for (let b = 0; b < sums.length; b++) side[b]! += sums[b]! / scale;
     if (inFirst) this.#firstFrames++;
     else this.#secondFrames++;
+    this.#last = undefined; // the frame is its owner's again
+  }
+
+  #sumsOf(pixelsAdu: Uint16Array): Float64Array {
+    if (this.#last?.pixels !== pixelsAdu)
+      this.#last = { pixels: pixelsAdu, sums: this.map.sumFrame(pixelsAdu, this.darkAdu, this.usePx) };
+    return this.#last.sums;
   }
 
   /** `undefined` while one half is empty or too little of the field is lit. */
