@@ -53,7 +53,7 @@ export abstract class SimAlpacaDevice {
   protected readonly members = new MemberTable();
   readonly #options: DeviceOptions;
   #connected = false;
-  #pending: { readonly wanted: boolean; readonly timer: ClockTimer } | undefined;
+  #pending: ClockTimer | undefined;
 
   constructor(
     readonly identity: Identity,
@@ -150,15 +150,14 @@ export abstract class SimAlpacaDevice {
       this.#setConnected(wanted);
       return;
     }
-    const timer = this.world.clock.setTimer(this.#options.connectSeconds, () => {
+    this.#pending = this.world.clock.setTimer(this.#options.connectSeconds, () => {
       this.#pending = undefined;
       this.#setConnected(wanted);
     });
-    this.#pending = { wanted, timer };
   }
 
   #endPending(): void {
-    this.#pending?.timer.cancel();
+    this.#pending?.cancel();
     this.#pending = undefined;
   }
 

@@ -26,9 +26,10 @@ export function addCooler(members: MemberTable, { camera, spec }: World): void {
     if (camera.coolerOn) camera.cool(true, celsius);
     else camera.coolerCelsius = celsius; // for when it is switched on
   });
+  const reachDegrees = Math.max(1, ambientCelsius - coolerCelsiusMin);
   members.reads("coolerpower", () => {
     if (!camera.coolerOn) return 0;
-    const percent = (100 * (ambientCelsius - camera.sensorCelsius)) / (ambientCelsius - coolerCelsiusMin);
+    const percent = (100 * (ambientCelsius - camera.sensorCelsius)) / reachDegrees;
     return Math.max(0, Math.min(100, percent));
   });
 }

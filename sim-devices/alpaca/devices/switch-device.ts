@@ -1,3 +1,4 @@
+import type { Glide } from "../../scene/mechanics/glide.ts";
 import type { World } from "../../scene/world.ts";
 import { cancelled, invalidValue, notImplemented } from "../ascom-error.ts";
 import { type DeviceOptions, type Identity, SimAlpacaDevice } from "../sim-alpaca-device.ts";
@@ -6,9 +7,8 @@ interface SwitchFacts {
   readonly name: string;
   readonly description: string;
   readonly read: () => number;
-  /** Absent: it can only be read. */
-  readonly move?: (value: 0 | 1) => void;
-  readonly isMoving: () => boolean;
+  /** What it moves, from 0 to 1. Absent: it can only be read. */
+  readonly mover?: Glide;
 }
 
 /** Switches 0 and 1: one moves the diffuser, one tells whether it is in place. All go from 0 to 1. */
@@ -25,19 +25,17 @@ export class SwitchDevice extends SimAlpacaDevice {
         name: "Diffuser",
         description: "Moves the diffuser: 1 into the light, 0 out of it",
         read: () => Math.round(diffuser.reported),
-        move: (value) => diffuser.moveTo(value),
-        isMoving: () => diffuser.moving,
+        mover: diffuser,
       },
       {
         name: "Diffuser in place",
         description: "Limit switch of the diffuser",
         read: () => (diffuser.reported === 1 ? 1 : 0),
-        isMoving: () => false,
       },
     ];
     const id = { Id: "int" } as const;
     this.members.reads("maxswitch", () => this.#switches.length);
-    this.members.readsWith("canwrite", id, ({ Id }) => this.#at(Id).move !== undefined);
+    this.members.readsWith("canwrite", id, ({ Id }) => this.#at(Id).mover !== undefined);
     this.members.readsWith("getswitch", id, ({ Id }) => this.#at(Id).read() === 1);
     this.members.readsWith("getswitchvalue", id, ({ Id }) => this.#at(Id).read());
     this.members.readsWith("getswitchname", id, ({ Id }) => this.#at(Id).name);
@@ -67,33 +65,33 @@ export class SwitchDevice extends SimAlpacaDevice {
 
   protected override state(): Record<string, unknown> {
     return Object.fromEntries(
-      this.#switches.flatMap(({ read, isMoving }, i) => [
+      this.#switches.flatMap(({ read, mover }, i) => [
         [`GetSwitch${i}`, read() === 1],
         [`GetSwitchValue${i}`, read()],
-        [`StateChangeComplete${i}`, !isMoving()],
+        [`StateChangeComplete${i}`, !mover?.moving],
       ]),
     );
   }
 
   #addAsynchronous(): void {
     const id = { Id: "int" } as const;
-    this.members.readsWith("canasync", id, ({ Id }) => this.#at(Id).move !== undefined);
+    this.members.readsWith("canasync", id, ({ Id }) => this.#at(Id).mover !== undefined);
     this.members.readsWith("statechangecomplete", id, ({ Id }) => {
       const one = this.#at(Id);
       if (this.#cancelled.delete(Id)) throw cancelled(`the change of ${one.name}`);
-      return !one.isMoving();
+      return !one.mover?.moving;
     });
-    this.members.writes("setasync", { ...id, State: "boolean" }, ({ Id, State }) =>
-      this.#start(Id, State ? 1 : 0),
-    );
-    this.members.writes("setasyncvalue", { ...id, Value: "number" }, ({ Id, Value }) =>
-      this.#start(Id, Value),
-    );
+    this.members.writes("setasync", { ...id, State: "boolean" }, ({ Id, State }) => {
+      this.#start(Id, State ? 1 : 0);
+    });
+    this.members.writes("setasyncvalue", { ...id, Value: "number" }, ({ Id, Value }) => {
+      this.#start(Id, Value);
+    });
     this.members.writes("cancelasync", id, ({ Id }) => {
-      const one = this.#at(Id);
-      if (one.move === undefined) throw notImplemented(`a change of ${one.name}`);
-      if (!one.isMoving()) return;
-      this.world.diffuser.stop();
+      const { name, mover } = this.#at(Id);
+      if (!mover) throw notImplemented(`a change of ${name}`);
+      if (!mover.moving) return;
+      mover.stop();
       this.#cancelled.add(Id);
     });
   }
@@ -106,21 +104,21 @@ export class SwitchDevice extends SimAlpacaDevice {
   }
 
   /** A value between the steps goes to the nearest. */
-  #start(id: number, value: number): SwitchFacts {
-    const one = this.#at(id);
-    if (!one.move) throw notImplemented(`writing to ${one.name}`);
-    if (!(value >= 0 && value <= 1)) throw invalidValue(`${one.name}: ${value} is outside 0 to 1`);
+  #start(id: number, value: number): Glide {
+    const { name, mover } = this.#at(id);
+    if (!mover) throw notImplemented(`writing to ${name}`);
+    if (!(value >= 0 && value <= 1)) throw invalidValue(`${name}: ${value} is outside 0 to 1`);
     this.#cancelled.delete(id);
-    one.move(value < 0.5 ? 0 : 1);
-    return one;
+    mover.moveTo(value < 0.5 ? 0 : 1);
+    return mover;
   }
 
   /** The synchronous way: the reply comes when the motion has ended. */
   #set(id: number, value: number): Promise<void> {
-    const one = this.#start(id, value);
+    const mover = this.#start(id, value);
     return new Promise((resolve) => {
       const stop = this.world.listen(() => {
-        if (one.isMoving()) return;
+        if (mover.moving) return;
         stop();
         resolve();
       });
