@@ -15,9 +15,12 @@ interface Point {
   readonly x: number;
   readonly y: number;
   readonly value: number;
+  /** Less towards the edges: texture that a sharp edge cuts off looks like a slope. */
+  readonly taper: number;
 }
 
 const smoothSigmaPx = 6;
+
 /** Smoothed over 6 px, neighbours tell the same: more points only take time. */
 const pointsMost = 20_000;
 
@@ -39,7 +42,15 @@ export function quietSunSlope(
   for (let y = 0; y < grid.heightPx; y += everyPx) {
     for (let x = 0; x < grid.widthPx; x += everyPx) {
       const i = y * grid.widthPx + x;
-      if (use[i] === 1) points.push({ x: x - grid.widthPx / 2, y: y - grid.heightPx / 2, value: smooth[i]! });
+      if (use[i] !== 1) continue;
+      const taper =
+        Math.sin((Math.PI * (x + 0.5)) / grid.widthPx) * Math.sin((Math.PI * (y + 0.5)) / grid.heightPx);
+      points.push({
+        x: x - grid.widthPx / 2,
+        y: y - grid.heightPx / 2,
+        value: smooth[i]!,
+        taper: Math.sqrt(taper),
+      });
     }
   }
   const whole = robustPlane(points);
@@ -57,9 +68,8 @@ export function quietSunSlope(
   );
   const scatter = (axis: "x" | "y") => {
     const squares = quadrants.map((fit) => ((fit?.[axis] ?? Number.POSITIVE_INFINITY) - whole[axis]) ** 2);
-    // For fine texture the whole, with twice the lever and four times the points, is 4 times better than a quadrant; for
-    // structure as large as a quadrant 2 times. Active regions lie between.
-    return Math.sqrt(squares.reduce((sum, square) => sum + square, 0) / 4) / 3;
+    // A quadrant has half the lever and a quarter of the points of the whole.
+    return Math.sqrt(squares.reduce((sum, square) => sum + square, 0) / 4) / 4;
   };
   return { ...whole, xSigma: scatter("x"), ySigma: scatter("y") };
 }
@@ -98,8 +108,8 @@ function tukeyWeights(residuals: Float64Array, cutSigmas: number): Float64Array<
 
 function weightedPlane(points: readonly Point[], weights: Float64Array) {
   const sums = new Float64Array(9);
-  points.forEach(({ x, y, value }, i) => {
-    const w = weights[i]!;
+  points.forEach(({ x, y, value, taper }, i) => {
+    const w = weights[i]! * taper;
     const terms = [w, w * x, w * y, w * x * x, w * x * y, w * y * y, w * value, w * value * x, w * value * y];
     for (let k = 0; k < 9; k++) sums[k]! += terms[k]!;
   });
