@@ -1,6 +1,6 @@
 import type { Shape } from "./shape.ts";
 
-const samplesMax = 2500;
+const samplesMax = 1000;
 
 /** Pixels about a place, as a fit wants them. */
 export interface Patch {
@@ -8,11 +8,13 @@ export interface Patch {
   readonly y: Float64Array;
   readonly value: Float64Array;
   readonly count: number;
+  /** Each value is the mean of a square of this side. */
+  readonly sidePx: number;
   /** Scales the slopes to the size of the values. */
   readonly scalePx: number;
 }
 
-/** At most 2500 pixels; of a large patch the means of small squares, so that nothing of the light is wasted. */
+/** At most 1000 pixels; of a large patch the means of small squares, so that nothing of the light is wasted. */
 export function patchAbout(
   residual: Float32Array,
   usePx: Uint8Array,
@@ -56,6 +58,7 @@ export function patchAbout(
     y: Float64Array.from(y),
     value: Float64Array.from(value),
     count: x.length,
+    sidePx: side,
     scalePx: reachPx,
   };
 }

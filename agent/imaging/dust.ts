@@ -1,10 +1,12 @@
+import { smoothBackground } from "./dust-background.ts";
 import { type DustCandidate, dustCandidates } from "./dust-candidates.ts";
-import { fitShadow, type ShadowFit, shadowAt } from "./dust-fit.ts";
+import type { ShadowFit, Slack } from "./dust-fit.ts";
+import { isCut, isMostlySeen, scatterAround, stepOverRim } from "./dust-judge.ts";
+import { rimCandidates } from "./dust-rims.ts";
+import { fill, type Residual, type Shadow, shadowNear } from "./dust-shadow.ts";
 import { trusted } from "./flat-shape.ts";
-import { logResidual } from "./log-residual.ts";
+import { neighbourNoise } from "./neighbour-noise.ts";
 import type { Flat } from "./normalise-flat.ts";
-import { medianAndSigma } from "./order-statistics.ts";
-import { forEachWithin } from "./pixels-within.ts";
 import type { Shape } from "./shape.ts";
 
 export interface DustFound {
@@ -27,59 +29,154 @@ export interface DustFound {
 export interface DustOptions {
   readonly focalRatio?: number;
   readonly pixelMicron?: number;
-  /** Shallower shadows are not reported. Default 0.3 %: half of what shows in a processed image. */
+  /** Shallower shadows are not reported. Default 0.2 %: what shows in a processed image. */
   readonly leastDepth?: number;
 }
 
-/** Directions in which a shadow must be darker than its surroundings. */
-const sectorCount = 8;
+/** Spacing of the background's knots in each pass, a share of the frame's longer side: finer as shadows are known. */
+const knotShares = [0.2, 0.14, 0.12];
 const snrMin = 7;
-/** A shadow that has been taken out leaves less than this of a candidate that was part of it. */
-const leftOver = 0.5;
+/** A candidate whose rim rises by less than this share of what it promised was part of a shadow that has been taken out. */
+const rimShare = 0.7;
+/** A shadow is dark in most directions while others still lie over it, and in nearly all when they have been taken out. */
+const darkShare = { first: 0.6, last: 0.85 };
+const candidatesMost = 150;
+/** Bright bumps are reflections and wide: narrower ones are what a fit of a shadow has left. A share of the shorter side. */
+const leastBump = 0.1;
 
 /**
- * Dust shadows in a flat. Candidates are discs darker than the ring around them, over a ladder of sizes, strongest first.
- * Each is fitted as disc or ring with a soft rim, must be dark in all directions and no softer than a speck of its depth
- * can be, and is taken out before the next one is looked at: so overlapping shadows are told apart.
+ * Dust shadows in a flat. Blobs darker than their surroundings are fitted as disc, ring or bell, must be dark in all
+ * directions, and are taken out together with what the fit leaves round about, so that a large one is not found again in
+ * its own remains. Then all are fitted anew with the others out of the way: so overlapping ones are told apart. Bright
+ * bumps are taken out in the same way and not reported.
  */
 export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   const { shape } = flat;
-  const windowPx = Math.min(400, Math.max(81, Math.min(shape.widthPx, shape.heightPx) / 2));
-  const residual = logResidual(flat, windowPx);
   const usePx = trusted(flat);
-  const found: DustFound[] = [];
-  const shallowest = options.leastDepth ?? 0.003;
-  for (const candidate of passes(() => dustCandidates(residual, usePx, shape))) {
-    if (candidate.contrast < shallowest / 2) continue;
-    if (contrastAt(residual, usePx, shape, candidate) < leftOver * candidate.contrast) continue;
-    const fit = bestFit(residual, usePx, shape, candidate);
-    if (!fit || !isSharpEnough(fit) || !isMostlySeen(fit, shape)) continue;
-    const depthSigma = scatterAround(residual, usePx, shape, fit);
-    if (depthSigma === undefined) continue;
-    const depth = 1 - Math.exp(-fit.depth);
-    const leastDepth = shallowest * (isCut(fit, shape) ? 3 : 1);
-    if (depth < leastDepth || depth < snrMin * depthSigma) continue;
-    if (found.some((other) => isRemnant(other, fit, depth))) continue;
-    takeOut(residual, shape, fit);
-    const diameterPx = 2 * fit.radiusPx;
-    found.push({
+  const clean: Residual = { shape, usePx, values: logsOf(flat, usePx) };
+  const longerPx = Math.max(shape.widthPx, shape.heightPx);
+  let shadows: Shadow[] = [];
+  for (const [pass, share] of knotShares.entries()) {
+    const background = smoothBackground(clean.values, usePx, shape, share * longerPx);
+    subtract(clean.values, background, usePx);
+    shadows = refitted(clean, shadows);
+    shadows = [...shadows, ...newShadows(clean, shadows, options, pass > 0)];
+    shadows = refitted(clean, refitted(clean, shadows), true);
+    subtract(clean.values, background.map((value) => -value), usePx);
+  }
+  const background = smoothBackground(clean.values, usePx, shape, knotShares.at(-1)! * longerPx);
+  subtract(clean.values, background, usePx);
+  if (process.env.DUSTDEBUG) for (const {fit} of shadows) console.log("     raw", fit.kind, fit.xPx.toFixed(0), fit.yPx.toFixed(0), (2*fit.radiusPx).toFixed(1), (100*fit.depth).toFixed(2));
+  return shadows
+    .flatMap((shadow) => told(clean, shadow, options))
+    .sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
+}
+
+function logsOf(flat: Flat, usePx: Uint8Array): Float32Array {
+  return flat.gain.map((gain, i) => (usePx[i] === 1 ? Math.log(gain) : 0));
+}
+
+function subtract(values: Float32Array, others: Float32Array, usePx: Uint8Array): void {
+  for (let i = 0; i < values.length; i++) if (usePx[i] === 1) values[i]! -= others[i]!;
+}
+
+/** Each anew with all others out of the way; what is nothing any more is given back to the picture. */
+function refitted(clean: Residual, shadows: readonly Shadow[], anyKind = false): Shadow[] {
+  const kept: Shadow[] = [];
+  for (const shadow of shadows) {
+    fill(clean, shadow, -1);
+    const { fit } = shadow;
+    const again = shadowNear(clean, placeOf(shadow), anyKind ? kindsFor(fit.depth) : [fit.kind], "little");
+    if (!again || again.fit.depth * fit.depth <= 0 || !isPlausible(again.fit, clean.shape) || kept.some((other) => isSame(placeOf(other), placeOf(again)))) continue;
+    fill(clean, again, 1);
+    kept.push(again);
+  }
+  return kept;
+}
+
+/** No shadow is as large as the frame, and what is not in it can't be seen. */
+function isPlausible(fit: ShadowFit, shape: Shape): boolean {
+  const shorterPx = Math.min(shape.widthPx, shape.heightPx);
+  const [least, most] = fit.depth > 0 ? [0, 0.45] : [leastBump, 0.7];
+  const share = (2 * fit.radiusPx) / shorterPx;
+  return share >= least && share <= most && isMostlySeen(fit, shape);
+}
+
+function kindsFor(depth: number) {
+  return depth > 0 ? (["disc", "ring", "bell"] as const) : (["bell"] as const);
+}
+
+type Place = Pick<DustCandidate, "xPx" | "yPx" | "diameterPx">;
+
+function placeOf({ fit: { xPx, yPx, radiusPx } }: Shadow): Place {
+  return { xPx, yPx, diameterPx: 2 * radiusPx };
+}
+
+/** Two sightings of one thing. */
+function isSame(a: Place, b: Place): boolean {
+  const ratio = a.diameterPx / b.diameterPx;
+  const apart = Math.hypot(a.xPx - b.xPx, a.yPx - b.yPx);
+  return apart < 0.2 * Math.min(a.diameterPx, b.diameterPx) && ratio > 0.6 && ratio < 1.7;
+}
+
+/** First by their rims, then what blobs are left, dark or bright. */
+function newShadows(clean: Residual, known: readonly Shadow[], options: DustOptions, blobs: boolean): Shadow[] {
+  const { shape, values, usePx } = clean;
+  const largestPx = Math.min(shape.widthPx, shape.heightPx) / 3;
+  const found: Shadow[] = [];
+  const least = leastDepth(clean, options);
+  const look = (candidates: readonly DustCandidate[], slack: Slack) => {
+    const tried: DustCandidate[] = [];
+    for (const candidate of candidates) {
+      if (tried.length >= candidatesMost) break;
+      if (tried.some((other) => isSame(other, candidate))) continue;
+      const sign = Math.sign(candidate.contrast);
+      const step = sign * stepOverRim(clean, candidate);
+      if (step < Math.max(rimShare * sign * candidate.contrast, least / 4)) continue;
+      tried.push(candidate);
+      const shadow = shadowNear(clean, candidate, slack === "little" ? ["disc", "ring"] : kindsFor(sign), slack, least);
+      if (!shadow || sign * shadow.fit.depth < least || !isPlausible(shadow.fit, shape)) continue;
+      if ([...known, ...found].some((other) => isSame(placeOf(other), placeOf(shadow)))) continue;
+      const sigma = sign > 0 ? scatterAround(clean, shadow.fit, darkShare.first) : shadow.fit.depthSigma;
+      if (sigma === undefined || sign * shadow.fit.depth < snrMin * sigma) continue;
+      fill(clean, shadow, 1);
+      found.push(shadow);
+    }
+  };
+  look(rimCandidates(values, usePx, shape, largestPx), "little");
+  if (blobs) look(dustCandidates(values, usePx, shape, largestPx), "much");
+  return found;
+}
+
+/** A shadow much shallower than a pixel's own noise can't be told from the background's waves. */
+function leastDepth({ values, usePx, shape }: Residual, options: DustOptions): number {
+  const noise = neighbourNoise(values, usePx, shape.widthPx) ?? 0;
+  return Math.max(options.leastDepth ?? 0.002, 2 * noise);
+}
+
+/** As a report says it; nothing for bright bumps and for what the last look no longer bears out. */
+function told(clean: Residual, shadow: Shadow, options: DustOptions): DustFound[] {
+  const { fit } = shadow;
+  if (fit.depth <= 0 || !isMostlySeen(fit, clean.shape)) return [];
+  const least = leastDepth(clean, options) * (isCut(fit, clean.shape) ? 1.5 : 1);
+  fill(clean, shadow, -1);
+  const depthSigma = scatterAround(clean, fit, darkShare.last);
+  fill(clean, shadow, 1);
+  const depth = 1 - Math.exp(-fit.depth);
+  if (depthSigma === undefined || depth < least || depth < snrMin * depthSigma) return [];
+  const diameterPx = 2 * fit.radiusPx;
+  return [
+    {
       xPx: fit.xPx,
       yPx: fit.yPx,
       diameterPx,
       depth,
       depthSigma,
       snr: depth / depthSigma,
-      ring: fit.holeRatio > 0.1,
+      ring: fit.kind === "ring",
       ...distanceOf(diameterPx, options),
-    });
-  }
-  return found.sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
-}
-
-/** Twice: what lay beside or below a deep shadow shows when that has been taken out. */
-function* passes(candidates: () => DustCandidate[]): Generator<DustCandidate> {
-  yield* candidates();
-  yield* candidates();
+    },
+  ];
 }
 
 /** Source: geometry; the beam to one pixel narrows to it by one part in the focal ratio. */
@@ -92,108 +189,3 @@ function distanceOf(diameterPx: number, options: DustOptions): { distanceMm?: nu
   return { distanceMm: dustDistanceMm(diameterPx, options.pixelMicron, options.focalRatio) };
 }
 
-/** A ring only if that explains the pixels much better than a disc. */
-function bestFit(
-  residual: Float32Array,
-  usePx: Uint8Array,
-  shape: Shape,
-  at: DustCandidate,
-): ShadowFit | undefined {
-  const disc = fitShadow(residual, usePx, shape, at, 0);
-  const ring = fitShadow(residual, usePx, shape, at, 0.35);
-  if (!disc || !ring) return disc ?? ring;
-  const variance = ring.squares / Math.max(1, ring.pixels - 9);
-  return disc.squares - ring.squares > 25 * variance && ring.holeRatio > 0.1 ? ring : disc;
-}
-
-/**
- * A speck of size s in a beam of width d takes (s/d)² of its light, and its shadow's rim is s wide: a deep shadow may be
- * soft, a shallow one may not. Valleys of the optics' own pattern are shallow and soft.
- */
-function isSharpEnough({ depth, radiusPx, holeRatio, edgePx }: ShadowFit): boolean {
-  const speckPx = 2 * radiusPx * Math.sqrt(Math.max(0, depth) * (1 - holeRatio ** 2));
-  return edgePx <= 2.5 * speckPx + 2;
-}
-
-/** What lies mostly outside the frame is as likely the background's own edge. */
-function isMostlySeen({ xPx, yPx, radiusPx }: ShadowFit, { widthPx, heightPx }: Shape): boolean {
-  const margin = 0.15 * radiusPx;
-  return xPx > -margin && yPx > -margin && xPx < widthPx - 1 + margin && yPx < heightPx - 1 + margin;
-}
-
-/** A speck within a deeper shadow, and faint beside it, is what the larger one's fit has left. */
-function isRemnant(of: DustFound, { xPx, yPx, radiusPx }: ShadowFit, depth: number): boolean {
-  const inside = Math.hypot(xPx - of.xPx, yPx - of.yPx) < 0.65 * of.diameterPx;
-  return inside && radiusPx < 0.2 * of.diameterPx && depth < 0.3 * of.depth;
-}
-
-/** Of less than three quarters of a shadow the background is a guess. */
-function isCut({ xPx, yPx, radiusPx }: ShadowFit, { widthPx, heightPx }: Shape): boolean {
-  return Math.min(xPx, yPx, widthPx - 1 - xPx, heightPx - 1 - yPx) < radiusPx / 2;
-}
-
-/** One sigma of the depth as its eighths tell it; `undefined` when too many of them are not dark. */
-function scatterAround(
-  residual: Float32Array,
-  usePx: Uint8Array,
-  shape: Shape,
-  fit: ShadowFit,
-): number | undefined {
-  const inside = new Float64Array(sectorCount);
-  const outside = new Float64Array(sectorCount);
-  const weight = new Float64Array(sectorCount);
-  const outsideCount = new Float64Array(sectorCount);
-  const { radiusPx, edgePx } = fit;
-  const gap = radiusPx + edgePx / 2 + 0.5;
-  forEachWithin(shape, fit.xPx, fit.yPx, Math.max(gap + 3, 1.7 * radiusPx), (i, dx, dy, r) => {
-    if (usePx[i] !== 1) return;
-    const sector = Math.floor((Math.atan2(dy, dx) / (2 * Math.PI) + 1) * sectorCount) % sectorCount;
-    const shade = shadowAt(r, fit);
-    if (shade > 0.5) {
-      inside[sector]! += residual[i]!;
-      weight[sector]! += shade;
-    } else if (r > gap) {
-      outside[sector]! += residual[i]!;
-      outsideCount[sector]!++;
-    }
-  });
-  const depths: number[] = [];
-  let outsideSum = 0;
-  let outsideAll = 0;
-  for (let s = 0; s < sectorCount; s++) {
-    outsideSum += outside[s]!;
-    outsideAll += outsideCount[s]!;
-  }
-  for (let s = 0; s < sectorCount; s++) {
-    if (weight[s]! < 2) continue;
-    const level =
-      outsideCount[s]! > 2 ? outside[s]! / outsideCount[s]! : outsideSum / Math.max(1, outsideAll);
-    depths.push(level - inside[s]! / weight[s]!);
-  }
-  const dark = depths.filter((depth) => depth > 0.3 * fit.depth).length;
-  if (depths.length < 3 || dark < depths.length - (depths.length > 5 ? 1 : 0)) return undefined;
-  return Math.hypot(medianAndSigma(depths)!.sigma / Math.sqrt(depths.length), fit.depthSigma);
-}
-
-function takeOut(residual: Float32Array, shape: Shape, fit: ShadowFit): void {
-  forEachWithin(shape, fit.xPx, fit.yPx, fit.radiusPx + fit.edgePx, (i, _dx, _dy, r) => {
-    residual[i]! += fit.depth * shadowAt(r, fit);
-  });
-}
-
-/** Mean of the ring from 1.4 to 2 radii less mean of the disc, as the candidate was found by. */
-function contrastAt(residual: Float32Array, usePx: Uint8Array, shape: Shape, at: DustCandidate): number {
-  const radius = at.diameterPx / 2;
-  let [disc, discCount, ring, ringCount] = [0, 0, 0, 0];
-  forEachWithin(shape, at.xPx, at.yPx, 2 * radius, (i, _dx, _dy, r) => {
-    if (usePx[i] !== 1) return;
-    if (r <= radius) {
-      disc += residual[i]!;
-      discCount++;
-    } else if (r > 1.4 * radius) {
-      ring += residual[i]!;
-      ringCount++;
-    }
-  });
-  return discCount === 0 || ringCount === 0 ? 0 : ring / ringCount - disc / discCount;
-}
