@@ -81,7 +81,8 @@ export const rules = {
     name: "gradient, quiet Sun against levels of the frames",
     unit: "share",
     ...upTo(0.005, 0.015),
-    whatToDo: "The sky's transparency changed, or most of the field was active: drift on a quieter part or on a steadier day.",
+    whatToDo:
+      "The sky's transparency changed, or most of the field was active: drift on a quieter part or on a steadier day.",
   },
   leak: {
     name: "stray light over the flat's level",
