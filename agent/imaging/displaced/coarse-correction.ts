@@ -23,6 +23,7 @@ export class CoarseWork {
   readonly direction: Unknowns;
   readonly product: Unknowns;
   readonly counts: Counts;
+  readonly logs = new FrameLogsInMemory();
 
   /** How many numbers in how many arrays the kernels are asked for. */
   static room(shape: Shape, grid: ObjectGrid): { arrays: number; floats: number } {
@@ -73,9 +74,10 @@ export function* coarseCorrection(
   use: { readonly scratch: Float32Array; readonly work: CoarseWork; readonly least: number },
 ): Generator<void, CoarseOutcome> {
   const { scratch, work } = use;
-  const logs = new FrameLogsInMemory();
+  const { logs } = work;
   const smallPx = work.shape.widthPx * work.shape.heightPx;
-  for (const frameIndex of problem.frames) logs.put(frameIndex, new Int16Array(smallPx));
+  const empty = new Int16Array(smallPx);
+  for (const frameIndex of problem.frames) logs.put(frameIndex, empty);
   yield* forEachView(problem, (view, frameIndex, { startRow, startPx, endPx }) => {
     const [gain, residuals] = [unknowns.gain.subarray(startPx, endPx), scratch.subarray(startPx, endPx)];
     residuals.fill(0);

@@ -62,7 +62,8 @@ const wavelengthNm = 656.28;
  * Gain and Sun from frames in which the Sun lies at different places; shifts and levels of the frames are found too.
  * Minimises Σ w (D - c - G - T O)² + ridge Σ (O - limb darkening)² in logarithms.
  * Yields after every few milliseconds of work.
- * Memory: 2 bytes for each pixel of each frame (in `tools.logs`), and about 40 bytes for each pixel of one frame.
+ * Memory: 2 bytes for each pixel of each frame (in `tools.logs`), 1/8 of that at a quarter of the resolution, and about
+ * 150 bytes for each pixel of one frame.
  * @throws RangeError with less than three frames that hold light
  * Sources: J. R. Kuhn, H. Lin and D. Loranz, Publ. Astron. Soc. Pacific 103 (1991) 1097; J. Chae, Solar Physics 221
  * (2004) 1 (from memory); D. J. Fixsen, S. H. Moseley and R. G. Arendt, Astrophys. J. Suppl. 128 (2000) 651.
