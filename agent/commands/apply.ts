@@ -9,7 +9,7 @@ export interface ApplyOptions {
   readonly flat: string;
   readonly dark?: string;
   readonly output: string;
-  readonly as: "float32" | "uint16";
+  readonly as?: "float32" | "uint16";
   readonly replace?: boolean;
 }
 
@@ -31,11 +31,13 @@ export function apply(files: readonly string[], options: ApplyOptions, host: Com
           ...(options.dark === undefined ? {} : { darkFile: options.dark }),
           files,
           outputFolder: options.output,
-          as: options.as,
+          ...(options.as === undefined ? {} : { as: options.as }),
           replace: options.replace === true,
           writtenUtcMs: host.clock.nowMs(),
         },
         tell,
+        // Tenths: a long sequence is seen to go on.
+        (done, of) => progress.update(Math.floor(10 * done) / 10, of),
       );
     } finally {
       progress.end();
@@ -64,21 +66,24 @@ function textOf({ applied, failed }: ApplyResult, folder: string): string {
 export function registerApply(program: Command, host: CommandHost = processHost): void {
   program
     .command("apply")
-    .description("divide images by a flat")
-    .argument("<files...>", "FITS images of the flat's size")
+    .description("divide images and sequences by a flat")
+    .argument("<files...>", "FITS images, FITS cubes and mono SER sequences of the flat's size")
     .requiredOption("--flat <master>", "master flat")
     .option("--dark <file>", "master dark, taken off first")
     .requiredOption("-o, --output <folder>", "where the results go, under the names of the images")
     .addOption(
-      new Option("--as <type>", "type of the results")
-        .choices(["float32", "uint16"])
-        .default("float32", "float32"),
+      new Option(
+        "--as <type>",
+        "FITS results of that type; without it FITS becomes float32 and SER stays SER of its depth",
+      ).choices(["float32", "uint16"]),
     )
     .option("--replace", "write over results of other flats")
     .option("--json", "print one JSON result")
     .addHelpText(
       "after",
-      "\nExample:\n  evenfield apply --flat flat.fits --dark dark.fits sun/*.fits -o calibrated",
+      "\nExample:\n  evenfield apply --flat flat.fits --dark dark.fits sun/*.fits sun/*.ser -o calibrated\n" +
+        "\nA sequence grows as NAME.part; started again after a break, it goes on from there.\n" +
+        "What was done to a SER file is kept beside it as NAME.ser.json.",
     )
     .action((files: string[], options: ApplyOptions & { json?: boolean }) =>
       conclude(host, options.json === true, () => apply(files, options, host)),

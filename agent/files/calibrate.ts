@@ -44,7 +44,7 @@ function roundToUint16(values: Float32Array): { pixels: Uint16Array; clampedPx: 
 
 /** What was done to the pixels. */
 export function resultCards(
-  { counts, pedestalAdu }: Calibrated,
+  { counts, pedestalAdu }: Omit<Calibrated, "pixels">,
   { flat, dark, factors }: Calibration,
 ): Card[] {
   const history = (value: string): Card => ({ keyword: "HISTORY", value });

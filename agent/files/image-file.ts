@@ -1,11 +1,32 @@
 import { FitsFile, type FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { asInputError, InputError } from "./input-error.ts";
 
+interface Opened {
+  readonly file: FitsFile;
+  readonly image: FitsFileImage;
+}
+
 /**
  * Opens the first image of a FITS file, which must be a single plane.
  * @throws InputError
  */
-export function openImage(path: string): { readonly file: FitsFile; readonly image: FitsFileImage } {
+export function openImage(path: string): Opened {
+  return openChecked(path, "picture of one plane", (image) => image.rowCount === image.shape.at(-2));
+}
+
+/**
+ * The same for a single plane or a cube of them.
+ * @throws InputError
+ */
+export function openFrames(path: string): Opened {
+  return openChecked(
+    path,
+    "picture or cube",
+    ({ shape }) => shape.length === 3 || shape.slice(0, -2).every((length) => length === 1),
+  );
+}
+
+function openChecked(path: string, what: string, isUsable: (image: FitsFileImage) => boolean): Opened {
   let file: FitsFile;
   try {
     file = FitsFile.open(path);
@@ -14,9 +35,9 @@ export function openImage(path: string): { readonly file: FitsFile; readonly ima
   }
   try {
     const image = file.image();
-    if (image.shape.length < 2 || image.rowCount !== image.shape.at(-2)) {
+    if (image.shape.length < 2 || !isUsable(image)) {
       throw new InputError(
-        `${path} is no picture of one plane: its axes are ${image.shape.toReversed().join(" x ")}.`,
+        `${path} is no ${what}: its axes are ${image.shape.toReversed().join(" x ")}.`,
         "Split it into single pictures first.",
       );
     }

@@ -16,6 +16,7 @@ export function asInputError(error: unknown, path: string): unknown {
   const cause = { cause: error };
   switch (error.code) {
     case "FITS_UNREADABLE":
+    case "SER_UNREADABLE":
       return new InputError(
         `${error.message}.`,
         "Leave the file out, or copy it again from where it came.",
