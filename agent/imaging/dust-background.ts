@@ -38,7 +38,7 @@ export function smoothBackground(
     const fit = solve(blocks, weights, across, down);
     if (!fit) break;
     solution = fit;
-    const off = blocks.map((block) => block.value - valueOf(block, fit));
+    const off = blocks.map((block) => block.value - predicted(block, fit));
     const bright = off.filter((one) => one > 0);
     const sigma = 1.4826 * (medianInPlace(Float64Array.from(bright)) ?? 0) || 1e-12;
     // Least absolute deviations beyond a sigma: no block is ever without a say, so no corner runs away.
@@ -77,7 +77,7 @@ function blockMedians(
   return blocks;
 }
 
-function valueOf({ at, share }: Block, solution: Float64Array): number {
+function predicted({ at, share }: Block, solution: Float64Array): number {
   let sum = 0;
   for (let k = 0; k < at.length; k++) sum += share[k]! * solution[at[k]!]!;
   return sum;
@@ -120,7 +120,12 @@ function solve(
   });
 }
 
-function surface(solution: Float64Array, across: Knots, down: Knots, { widthPx, heightPx }: Shape): Float32Array {
+function surface(
+  solution: Float64Array,
+  across: Knots,
+  down: Knots,
+  { widthPx, heightPx }: Shape,
+): Float32Array {
   const columns = Array.from({ length: widthPx }, (_, x) => across.at(x));
   const picture = new Float32Array(widthPx * heightPx);
   const row = new Float64Array(across.count);
@@ -128,11 +133,15 @@ function surface(solution: Float64Array, across: Knots, down: Knots, { widthPx, 
     const v = down.at(y);
     row.fill(0);
     for (let r = 0; r < 4; r++)
-      for (let c = 0; c < across.count; c++) row[c]! += v.share[r]! * solution[(v.first + r) * across.count + c]!;
+      for (let c = 0; c < across.count; c++)
+        row[c]! += v.share[r]! * solution[(v.first + r) * across.count + c]!;
     for (let x = 0; x < widthPx; x++) {
       const { first, share } = columns[x]!;
       picture[y * widthPx + x] =
-        share[0] * row[first]! + share[1] * row[first + 1]! + share[2] * row[first + 2]! + share[3] * row[first + 3]!;
+        share[0] * row[first]! +
+        share[1] * row[first + 1]! +
+        share[2] * row[first + 2]! +
+        share[3] * row[first + 3]!;
     }
   }
   return picture;

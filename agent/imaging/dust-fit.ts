@@ -51,7 +51,14 @@ export function fitShadow(
   slack: Slack = "much",
 ): ShadowFit | undefined {
   const radius = start.diameterPx / 2;
-  const patch = patchAbout(residual, usePx, shape, start.xPx, start.yPx, Math.max(radius * reach, radius + 5));
+  const patch = patchAbout(
+    residual,
+    usePx,
+    shape,
+    start.xPx,
+    start.yPx,
+    Math.max(radius * reach, radius + 5),
+  );
   if (patch.count < 40) return undefined;
   let p = [
     start.xPx,

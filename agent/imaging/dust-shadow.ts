@@ -56,13 +56,18 @@ export function fill({ shape, values }: Residual, shadow: Shadow, sign: 1 | -1):
 }
 
 /** Rings are compared with the outermost ones, and fade out towards them. */
-function leftOver({ shape, values, usePx }: Residual, fit: ShadowFit): { leftOver: number[]; ringPx: number } {
+function leftOver(
+  { shape, values, usePx }: Residual,
+  fit: ShadowFit,
+): { leftOver: number[]; ringPx: number } {
   const reachPx = (fit.kind === "bell" ? 2.6 : 1.5) * fit.radiusPx + fit.edgePx / 2;
   const ringPx = Math.max(1, fit.radiusPx / 12);
   const rings: number[][] = Array.from({ length: Math.ceil(reachPx / ringPx) }, () => []);
   forEachWithin(shape, fit.xPx, fit.yPx, reachPx, (i, _dx, _dy, r) => {
     if (usePx[i] !== 1) return;
-    rings[Math.min(rings.length - 1, Math.floor(r / ringPx))]!.push(values[i]! + fit.depth * shadowAt(r, fit));
+    rings[Math.min(rings.length - 1, Math.floor(r / ringPx))]!.push(
+      values[i]! + fit.depth * shadowAt(r, fit),
+    );
   });
   const medians = rings.map((ring) => (ring.length >= 12 ? median(ring)! : Number.NaN));
   const outer = medians.slice(-3).filter((value) => !Number.isNaN(value));

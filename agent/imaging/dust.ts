@@ -62,11 +62,24 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
     shadows = refitted(clean, shadows);
     shadows = [...shadows, ...newShadows(clean, shadows, options, pass > 0)];
     shadows = refitted(clean, refitted(clean, shadows), true);
-    subtract(clean.values, background.map((value) => -value), usePx);
+    subtract(
+      clean.values,
+      background.map((value) => -value),
+      usePx,
+    );
   }
   const background = smoothBackground(clean.values, usePx, shape, knotShares.at(-1)! * longerPx);
   subtract(clean.values, background, usePx);
-  if (process.env.DUSTDEBUG) for (const {fit} of shadows) console.log("     raw", fit.kind, fit.xPx.toFixed(0), fit.yPx.toFixed(0), (2*fit.radiusPx).toFixed(1), (100*fit.depth).toFixed(2));
+  if (process.env.DUSTDEBUG)
+    for (const { fit } of shadows)
+      console.log(
+        "     raw",
+        fit.kind,
+        fit.xPx.toFixed(0),
+        fit.yPx.toFixed(0),
+        (2 * fit.radiusPx).toFixed(1),
+        (100 * fit.depth).toFixed(2),
+      );
   return shadows
     .flatMap((shadow) => told(clean, shadow, options))
     .sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
@@ -87,7 +100,13 @@ function refitted(clean: Residual, shadows: readonly Shadow[], anyKind = false):
     fill(clean, shadow, -1);
     const { fit } = shadow;
     const again = shadowNear(clean, placeOf(shadow), anyKind ? kindsFor(fit.depth) : [fit.kind], "little");
-    if (!again || again.fit.depth * fit.depth <= 0 || !isPlausible(again.fit, clean.shape) || kept.some((other) => isSame(placeOf(other), placeOf(again)))) continue;
+    if (
+      !again ||
+      again.fit.depth * fit.depth <= 0 ||
+      !isPlausible(again.fit, clean.shape) ||
+      kept.some((other) => isSame(placeOf(other), placeOf(again)))
+    )
+      continue;
     fill(clean, again, 1);
     kept.push(again);
   }
@@ -120,7 +139,12 @@ function isSame(a: Place, b: Place): boolean {
 }
 
 /** First by their rims, then what blobs are left, dark or bright. */
-function newShadows(clean: Residual, known: readonly Shadow[], options: DustOptions, blobs: boolean): Shadow[] {
+function newShadows(
+  clean: Residual,
+  known: readonly Shadow[],
+  options: DustOptions,
+  blobs: boolean,
+): Shadow[] {
   const { shape, values, usePx } = clean;
   const largestPx = Math.min(shape.widthPx, shape.heightPx) / 3;
   const found: Shadow[] = [];
@@ -134,7 +158,13 @@ function newShadows(clean: Residual, known: readonly Shadow[], options: DustOpti
       const step = sign * stepOverRim(clean, candidate);
       if (step < Math.max(rimShare * sign * candidate.contrast, least / 4)) continue;
       tried.push(candidate);
-      const shadow = shadowNear(clean, candidate, slack === "little" ? ["disc", "ring"] : kindsFor(sign), slack, least);
+      const shadow = shadowNear(
+        clean,
+        candidate,
+        slack === "little" ? ["disc", "ring"] : kindsFor(sign),
+        slack,
+        least,
+      );
       if (!shadow || sign * shadow.fit.depth < least || !isPlausible(shadow.fit, shape)) continue;
       if ([...known, ...found].some((other) => isSame(placeOf(other), placeOf(shadow)))) continue;
       const sigma = sign > 0 ? scatterAround(clean, shadow.fit, darkShare.first) : shadow.fit.depthSigma;
@@ -188,4 +218,3 @@ function distanceOf(diameterPx: number, options: DustOptions): { distanceMm?: nu
   if (options.focalRatio === undefined || options.pixelMicron === undefined) return {};
   return { distanceMm: dustDistanceMm(diameterPx, options.pixelMicron, options.focalRatio) };
 }
-
