@@ -1,5 +1,5 @@
 import { type DustFound, findDust } from "../../agent/imaging/dust.ts";
-import { drawnFlat, type DustyFlat, sceneFlat, type TrueShadow } from "./dust-flats.ts";
+import { type DustyFlat, drawnFlat, sceneFlat, type TrueShadow } from "./dust-flats.ts";
 import { printTable } from "./print-table.ts";
 
 export interface DustCampaign {
@@ -18,11 +18,7 @@ export interface DustCampaign {
 const sigmaDue = 3;
 
 /** Half of the flats are drawn scenes, half are discs, rings and Gaussians of the campaign's own. */
-export function run(options: {
-  seed: number;
-  flats: number;
-  print?: (line: string) => void;
-}): DustCampaign {
+export function run(options: { seed: number; flats: number; print?: (line: string) => void }): DustCampaign {
   const { seed, flats, print } = options;
   const errors: number[] = [];
   let [due, found, falseTotal, falsePerFlatMost] = [0, 0, 0, 0];
@@ -34,8 +30,12 @@ export function run(options: {
       if (match) {
         found++;
         errors.push(Math.abs(match.diameterPx / shadow.diameterPx - 1));
-        if (errors.at(-1)! > 0.05) print?.(`${dusty.name}: ${told(shadow)} found ${match.diameterPx.toFixed(1)} px wide`);
-      } else print?.(`${dusty.name}: ${told(shadow)}, ${(shadow.depth / dusty.sigma).toFixed(1)} sigma, not found`);
+        if (errors.at(-1)! > 0.05)
+          print?.(`${dusty.name}: ${told(shadow)} found ${match.diameterPx.toFixed(1)} px wide`);
+      } else
+        print?.(
+          `${dusty.name}: ${told(shadow)}, ${(shadow.depth / dusty.sigma).toFixed(1)} sigma, not found`,
+        );
     }
     falseTotal += judged.wrong.length;
     falsePerFlatMost = Math.max(falsePerFlatMost, judged.wrong.length);

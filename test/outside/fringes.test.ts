@@ -29,7 +29,9 @@ test("fringes of 0.3 % and of 0.05 % in 1 % noise: period, direction, amplitude,
     const told = JSON.stringify(strongest);
     expect(Math.abs(strongest!.periodPx / expected.period[k] - 1), told).toBeLessThan(tolerance.periodRel);
     expect(Math.abs(strongest!.degrees - expected.angleDeg[k]), told).toBeLessThan(tolerance.angleDeg);
-    expect(Math.abs(strongest!.amplitude / expected.amplitude[k] - 1), told).toBeLessThan(tolerance.amplitudeRel);
+    expect(Math.abs(strongest!.amplitude / expected.amplitude[k] - 1), told).toBeLessThan(
+      tolerance.amplitudeRel,
+    );
     expect(Math.abs(strongest!.significance / expected.significance[k] - 1), told).toBeLessThan(
       tolerance.significanceRel,
     );
