@@ -2,6 +2,7 @@ import { type Command, Option } from "commander";
 import { type AppliedFile, type ApplyResult, applyFlat, type FailedFile } from "../files/apply-flat.ts";
 import { warn } from "./combine.ts";
 import { withFiles } from "./file-trouble.ts";
+import { ensureFlatFits } from "./flat-fits.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
@@ -11,6 +12,7 @@ export interface ApplyOptions {
   readonly output: string;
   readonly as?: "float32" | "uint16";
   readonly replace?: boolean;
+  readonly despiteMove?: boolean;
 }
 
 /**
@@ -21,7 +23,7 @@ export function apply(files: readonly string[], options: ApplyOptions, host: Com
   const progress = progressWithTimeLeft(host, "dividing by the flat");
   const tell = (file: AppliedFile | FailedFile, done: number, of: number) => {
     if (!("ended" in file)) progress.say(`Left out: ${file.happened} ${file.whatToDo}`);
-    progress.update(done, of);
+    if (of > 1) progress.update(done, of);
   };
   const result = withFiles("Nothing was written.", () => {
     try {
@@ -36,8 +38,11 @@ export function apply(files: readonly string[], options: ApplyOptions, host: Com
           writtenUtcMs: host.clock.nowMs(),
         },
         tell,
-        // Tenths: a long sequence is seen to go on.
-        (done, of) => progress.update(Math.floor(10 * done) / 10, of),
+        (fileIndex, done, of) => {
+          if (files.length === 1) progress.update(done, of);
+          // Tenths of a file: a long sequence is seen to go on.
+          else progress.update(Math.floor(10 * (fileIndex + done / of)) / 10, files.length);
+        },
       );
     } finally {
       progress.end();
@@ -78,6 +83,7 @@ export function registerApply(program: Command, host: CommandHost = processHost)
       ).choices(["float32", "uint16"]),
     )
     .option("--replace", "write over results of other flats")
+    .option("--despite-move", "divide although the dust has moved since the flat was taken")
     .option("--json", "print one JSON result")
     .addHelpText(
       "after",
@@ -86,6 +92,9 @@ export function registerApply(program: Command, host: CommandHost = processHost)
         "What was done to a SER file is kept beside it as NAME.ser.json.",
     )
     .action((files: string[], options: ApplyOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () => apply(files, options, host)),
+      conclude(host, options.json === true, async () => {
+        if (options.despiteMove !== true) await ensureFlatFits(files, options);
+        return apply(files, options, host);
+      }),
     );
 }

@@ -61,13 +61,13 @@ const sweepEveryPx = 2_000_000;
  * Calibrates images one by one, sequences (FITS cubes, SER) frame by frame: dark off, divided by the flat, level kept, masked pixels filled from their
  * neighbours. A file that cannot be used is told and left out; one that was done before is not done again.
  * @param onFile after each file
- * @param onFrame after each frame of a sequence, in files: 2.5 is half of the third
+ * @param onFrame after each frame of the sequence that is the file of this index
  * @throws InputError if flat, dark or the folder cannot be used
  */
 export function applyFlat(
   request: ApplyRequest,
   onFile: (file: AppliedFile | FailedFile, done: number, of: number) => void,
-  onFrame: (done: number, of: number) => void = () => {},
+  onFrame: (fileIndex: number, done: number, of: number) => void = () => {},
 ): ApplyResult {
   const calibration = readCalibration(request.flatFile, request.darkFile);
   try {
@@ -80,9 +80,7 @@ export function applyFlat(
   const pxCount = calibration.flat.image.data.length;
   let unsweptPx = 0;
   for (const [index, path] of request.files.entries()) {
-    const ended = tryOne(path, request, calibration, (done, of) =>
-      onFrame(index + done / of, request.files.length),
-    );
+    const ended = tryOne(path, request, calibration, (done, of) => onFrame(index, done, of));
     if ("ended" in ended) applied.push(ended);
     else failed.push(ended);
     onFile(ended, index + 1, request.files.length);

@@ -88,6 +88,7 @@ function writeFrames(
   onFrame: (done: number, of: number) => void,
 ): Written {
   const { frameCount } = part.layout;
+  const { holdsSum } = work.result;
   const fromFrame = framesToKeep(work, part);
   const [rawSum, dataSum] = [new FrameSum(), new FrameSum()];
   const kept = new Uint8Array(part.layout.frameBytes);
@@ -96,12 +97,12 @@ function writeFrames(
   for (let index = 0; index < frameCount; index++) {
     rawSum.add(work.load(index));
     if (index < fromFrame) {
-      part.readFrame(index, kept);
-      dataSum.add(kept);
+      if (holdsSum) part.readFrame(index, kept);
+      if (holdsSum) dataSum.add(kept);
     } else {
       const { bytes, counts } = work.develop();
       part.writeFrame(index, bytes);
-      dataSum.add(bytes);
+      if (holdsSum) dataSum.add(bytes);
       clampedPx += counts.clampedPx;
     }
     onFrame(index + 1, frameCount);

@@ -29,8 +29,8 @@ export class CalibratedFrames {
     const { as, countMax } = this.result;
     const { pixels, counts, pedestalAdu } = calibrate(this.source.decode(this.#raw), as, this.calibration);
     const held = pixels instanceof Uint16Array && countMax < 65_535 ? holdAt(pixels, countMax) : 0;
-    this.result.encode(pixels, this.#encoded);
-    return { bytes: this.#encoded, counts: { ...counts, clampedPx: counts.clampedPx + held }, pedestalAdu };
+    const bytes = this.result.encode(pixels, this.#encoded);
+    return { bytes, counts: { ...counts, clampedPx: counts.clampedPx + held }, pedestalAdu };
   }
 }
 

@@ -31,7 +31,11 @@ export function cubeResult(
     countMax: 65_535,
     frameBytes,
     headBytes: (cards) => head(cards, 0).length,
-    encode: encodePixels,
+    holdsSum: true,
+    encode: (pixels, into) => {
+      encodePixels(pixels, into);
+      return into;
+    },
     isDone: (origin) => isDone(output, origin, as),
     checkNames: () => checkOutput(output, request.inputs, request.replace),
     finish: (part, { cards, dataSum }) => {

@@ -1,9 +1,9 @@
-import { closeSync, fdatasyncSync, fstatSync, fsyncSync, ftruncateSync, openSync } from "node:fs";
+import { closeSync, constants, fdatasyncSync, fstatSync, fsyncSync, ftruncateSync, openSync } from "node:fs";
 import { readFully } from "../../drivers/formats/fits-file.ts";
 import { besideName, putInPlace, writeFully } from "../../drivers/formats/whole-file.ts";
 
 /** After so many bytes of frames the disk is made to hold them, and as many are done again after a break. */
-export const syncEveryBytes = 64 << 20;
+const syncEveryBytes = 64 << 20;
 
 export interface PartLayout {
   readonly headBytes: number;
@@ -13,7 +13,7 @@ export interface PartLayout {
 
 /**
  * A file of a head, frames and a tail that grows frame by frame under `NAME.part` and gets its name when it is
- * whole. How far it came is its size: a later run may go on from there. Left open or not, it stays on disk.
+ * whole. How far it came is its size: a later run may go on from there. Disposing closes it and leaves it on disk.
  */
 export class PartFile implements Disposable {
   readonly #handle: number;
@@ -24,9 +24,8 @@ export class PartFile implements Disposable {
     readonly path: string,
     readonly layout: PartLayout,
   ) {
-    this.#handle = openSync(besideName(path), "a"); // made if it is not there, kept if it is
-    closeSync(this.#handle);
-    this.#handle = openSync(besideName(path), "r+");
+    // Made if it is not there, kept as it is if it is.
+    this.#handle = openSync(besideName(path), constants.O_RDWR | constants.O_CREAT);
   }
 
   /** Frames that an earlier run wrote and the disk is sure to hold. */

@@ -24,8 +24,10 @@ export interface SequenceResult {
   readonly frameBytes: number;
   /** Of what comes before the frames, with cards that take as much room as these. */
   headBytes(cards: readonly Card[]): number;
-  /** Pixels as they lie in the file. */
-  encode(pixels: Float32Array | Uint16Array, into: Uint8Array): void;
+  /** Whether the sum of the frames is part of the file. */
+  readonly holdsSum: boolean;
+  /** Pixels as they lie in the file: in `into`, or where they are. */
+  encode(pixels: Float32Array | Uint16Array, into: Uint8Array): Uint8Array;
   /** Whether it is there and made from the same. */
   isDone(origin: readonly Card[]): boolean;
   /** @throws InputError if what it consists of may not be written */

@@ -16,14 +16,13 @@ export function serResult(ser: SerFile, request: SequenceRequest): SequenceResul
     countMax: 2 ** ser.header.depthBits - 1,
     frameBytes: ser.frameBytes,
     headBytes: () => serHeaderBytes,
+    holdsSum: false,
     encode: (pixels, into) => {
-      if (ser.bytesPerPixel === 1) {
-        into.set(pixels);
-        return;
-      }
       const bytes = new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength);
-      if (ser.byteOrder === "big") toNative(bytes, into, 2, "keep");
-      else into.set(bytes);
+      if (ser.bytesPerPixel === 2 && ser.byteOrder === "little") return bytes;
+      if (ser.bytesPerPixel === 2) toNative(bytes, into, 2, "keep");
+      else into.set(pixels);
+      return into;
     },
     isDone: (origin) => isSerDone(output, origin),
     checkNames: () => {
