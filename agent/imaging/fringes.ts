@@ -27,7 +27,7 @@ export interface FringeSearch {
   readonly limit: number;
 }
 
-const significanceMin = 25;
+const significanceMin = 22;
 const amplitudeMin = 0.001;
 /** Fringes are everywhere; dust and edges are in a few places. Share of a 3 x 3 raster that takes part. */
 const spreadMin = 0.5;
@@ -36,8 +36,8 @@ const knotShare = 0.3;
 const offSigma = 4;
 
 /**
- * Straight interference fringes: one narrow peak in the power spectrum of ln F, far above its surroundings, away from rows
- * and columns, and of one kind all over the picture.
+ * Straight interference fringes: one narrow peak in the power spectrum of ln F, far above its surroundings (along rows and
+ * columns: above what uneven columns make), and of one kind all over the picture.
  * @param gain a flat, or an evenly lit picture divided by its flat; any scale
  * @param usePx 1 where a pixel counts
  * Sources: exponential statistics of a periodogram, J. D. Scargle, Astrophysical Journal 263 (1982) 835; thresholds own
@@ -50,7 +50,8 @@ export function findFringes(
   shape: Shape,
 ): FringeSearch {
   checkShape(gain, shape);
-  if (Math.min(shape.widthPx, shape.heightPx) < 64) return { found: undefined, strongest: undefined, limit: 1 };
+  if (Math.min(shape.widthPx, shape.heightPx) < 64)
+    return { found: undefined, strongest: undefined, limit: 1 };
   const { values, weights } = windowed(gain, usePx, shape);
   const padded = { widthPx: fftLength(shape.widthPx), heightPx: fftLength(shape.heightPx) };
   using fft = new RealFft2d(library, padded);
@@ -123,7 +124,12 @@ function withoutDust(values: Float32Array, use: Uint8Array, shape: Shape): Float
 }
 
 /** Amplitude of the wave over the picture, and over how much of a 3 x 3 raster it is spread (1 evenly, 1/9 in one cell). */
-function waveAt(values: Float32Array, weights: Float32Array, { widthPx, heightPx }: Shape, { perPxX, perPxY }: Peak) {
+function waveAt(
+  values: Float32Array,
+  weights: Float32Array,
+  { widthPx, heightPx }: Shape,
+  { perPxX, perPxY }: Peak,
+) {
   const re = new Float64Array(9);
   const im = new Float64Array(9);
   const weight = new Float64Array(9);
@@ -141,7 +147,9 @@ function waveAt(values: Float32Array, weights: Float32Array, { widthPx, heightPx
   }
   const total = weight.reduce((a, b) => a + b, 0) || 1;
   const sum = (part: Float64Array) => part.reduce((a, b) => a + b, 0);
-  const cells = Array.from(re, (value, k) => (weight[k]! > total / 100 ? Math.hypot(value, im[k]!) / weight[k]! : 0));
+  const cells = Array.from(re, (value, k) =>
+    weight[k]! > total / 100 ? Math.hypot(value, im[k]!) / weight[k]! : 0,
+  );
   const [first, second] = [cells.reduce((a, b) => a + b, 0), cells.reduce((a, b) => a + b * b, 0)];
   return {
     amplitude: (2 * Math.hypot(sum(re), sum(im))) / total,

@@ -1,0 +1,143 @@
+import type { FftLibrary } from "../fft.ts";
+import { correlationAt } from "../registration/register-pair.ts";
+import { ShiftFinder } from "../registration/shift-finder.ts";
+import { type KnownShadow, shadowMoves } from "./shadow-moves.ts";
+import { coarseSigmaPx, fineSigmaPx, type SmallStructure } from "./small-structure.ts";
+import { type TrainMove, trainMove } from "./train-move.ts";
+
+/**
+ * `fits`: the dust lies where the flat has it. `moved`: the same dust, elsewhere. `other`: other dust, another train.
+ * `uncertain`: neither is sure. `untold`: too little dust, or too much else in the picture, to tell.
+ */
+export type MatchSays = "fits" | "moved" | "other" | "uncertain" | "untold";
+
+export interface TrainMatch {
+  readonly says: MatchSays;
+  /** Normalised correlation of the small structures at the shift found, and with none. */
+  readonly correlation: number;
+  readonly correlationAtZero: number;
+  /** What it would be if nothing but noise differed. */
+  readonly correlationExpected: number;
+  /** Share of the flat's structure that is in the picture unmoved: 1 all of it, 0 none; with its sigma. */
+  readonly shareAtZero: number;
+  readonly shareSigma: number;
+  readonly shift: { readonly x: number; readonly y: number; readonly sigmaPx: number };
+  /** From three shadows on. */
+  readonly move: TrainMove | undefined;
+}
+
+const limits = {
+  /** Of the correlation expected. */
+  fits: 0.9,
+  moved: 0.7,
+  /** Unlike patterns reach 0.11 by chance. */
+  other: 0.3,
+  /** An error of 0.3 px leaves 0.6 % at the rims of deep dust. */
+  shiftPx: 0.3,
+  rotationDegrees: 0.1,
+  /** Structure of less than so many times its noise tells nothing. */
+  structureOverNoise: 2,
+  shareSigma: 0.15,
+  /** In a smaller picture any two patterns are alike by chance. */
+  pixels: 10_000,
+} as const;
+
+/**
+ * Whether a picture was taken with the optical train that a flat was taken with, by their dust.
+ * Thresholds: own reasoning, no source; the correlations they rest on were computed on drawn rings.
+ * @param kind of the picture: an image has the Sun's own structure in it
+ * @param shadows dust of the flat; with three or more a rotation is told, and what moved on its own
+ */
+export function matchTrain(
+  library: FftLibrary,
+  flat: SmallStructure,
+  picture: SmallStructure,
+  shadows: readonly KnownShadow[],
+  kind: "flat" | "image",
+): TrainMatch {
+  const { shape } = flat;
+  using finder = new ShiftFinder(library, shape, { fineSigmaPx, coarseSigmaPx });
+  const found = finder.between(finder.spectrumOf(flat.log), finder.spectrumOf(picture.log));
+  const correlationAtZero = correlationAt(flat.fine, picture.fine, shape, { x: 0, y: 0 });
+  const atPeak = correlationAt(flat.fine, picture.fine, shape, found);
+  // A peak by chance is no shift: what lies at zero counts unless another place is better.
+  const common = atPeak > correlationAtZero ? found : { x: 0, y: 0 };
+  const moves = shadowMoves(flat, picture, shadows, common);
+  const move = trainMove(moves, shape);
+  const shift = move
+    ? { x: move.shiftX, y: move.shiftY, sigmaPx: move.shiftSigmaPx }
+    : { x: common.x, y: common.y, sigmaPx: 0.1 };
+  const figures = {
+    correlation: Math.max(atPeak, correlationAtZero),
+    correlationAtZero,
+    correlationExpected: Math.sqrt(signalShare(flat) * signalShare(picture)),
+    ...shareOf(flat, picture, correlationAtZero),
+    shift,
+    move,
+  };
+  return { says: decide(figures, flat, picture, { kind, shadows: shadows.length }), ...figures };
+}
+
+function decide(
+  figures: Omit<TrainMatch, "says">,
+  flat: SmallStructure,
+  picture: SmallStructure,
+  { kind, shadows }: { readonly kind: "flat" | "image"; readonly shadows: number },
+): MatchSays {
+  const { correlation, correlationAtZero, correlationExpected, shareAtZero, shareSigma } = figures;
+  if (Math.min(flat.pixels, picture.pixels) < limits.pixels) return "untold";
+  if (flat.rms < limits.structureOverNoise * flat.noiseRms) return "untold";
+  const moved = hasMoved(figures);
+  if (kind === "image" && picture.rms > 1.2 * flat.rms) {
+    // The Sun's own structure lowers the correlation even when all fits.
+    if (shareSigma > limits.shareSigma) return "untold";
+    if (shareAtZero > 0.7) return moved ? "moved" : "fits";
+    return shareAtZero < 0.3 ? "other" : "uncertain";
+  }
+  // Pixels of one sensor are alike whatever dust there is.
+  const sensor = (Math.min(flat.noiseRms, picture.noiseRms) ** 2 || 0) / (flat.rms * picture.rms);
+  if (correlation - sensor <= limits.other) return "other";
+  if (correlation < 0.5 && shadows >= 5 && sharedBy(figures) < shadows / 3) return "other";
+  if (moved)
+    return correlation >= limits.moved * correlationExpected || partMoved(figures) ? "moved" : "uncertain";
+  return correlationAtZero >= limits.fits * correlationExpected ? "fits" : "uncertain";
+}
+
+/** How many shadows go along with the whole. */
+function sharedBy({ move }: Pick<TrainMatch, "move">): number {
+  return move?.along.length ?? 0;
+}
+
+function hasMoved(figures: Omit<TrainMatch, "says">): boolean {
+  const { shift, move } = figures;
+  const far = Math.hypot(shift.x, shift.y);
+  if (far > limits.shiftPx && far > 3 * shift.sigmaPx) return true;
+  if (move) {
+    const turn = Math.abs(move.rotationDegrees);
+    if (turn > limits.rotationDegrees && turn > 4 * move.rotationSigmaDegrees) return true;
+  }
+  return partMoved(figures);
+}
+
+/** At least two shadows on their own: one may be new dust. */
+function partMoved({ move }: Pick<TrainMatch, "move">): boolean {
+  const sure = move?.apart.filter(
+    ({ movedX, movedY, sigmaPx, share }) =>
+      share > 0.5 &&
+      Math.hypot(movedX - move.shiftX, movedY - move.shiftY) > Math.max(limits.shiftPx, 5 * sigmaPx),
+  );
+  return (sure?.length ?? 0) >= 2;
+}
+
+/** Share of a structure's variance that is not noise. */
+function signalShare({ rms, noiseRms }: SmallStructure): number {
+  return rms > 0 ? Math.max(0.01, 1 - (noiseRms / rms) ** 2) : 0.01;
+}
+
+/** Regression of the picture's structure on the flat's. */
+function shareOf(flat: SmallStructure, picture: SmallStructure, correlation: number) {
+  const shareAtZero = flat.rms > 0 ? (correlation * picture.rms) / flat.rms : 0;
+  const restRms = picture.rms * Math.sqrt(Math.max(0, 1 - correlation ** 2));
+  const independent = Math.max(1, picture.pixels / (4 * Math.PI * (2 * fineSigmaPx) ** 2));
+  return { shareAtZero, shareSigma: flat.rms > 0 ? restRms / flat.rms / Math.sqrt(independent) : 1 };
+}
