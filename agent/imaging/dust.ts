@@ -35,9 +35,10 @@ export interface DustOptions {
 
 /** Spacing of the background's knots in each pass, a share of the frame's longer side: finer as shadows are known. */
 const knotShares = [0.2, 0.14, 0.12];
-const snrMin = 7;
+/** Of a depth over its scatter: at first sight, while others still lie over it, and in the end. */
+const snrMin = { first: 3, last: 7 };
 /** A candidate whose rim rises by less than this share of what it promised was part of a shadow that has been taken out. */
-const rimShare = 0.7;
+const rimShare = 0.5;
 /** A shadow is dark in most directions while others still lie over it, and in nearly all when they have been taken out. */
 const darkShare = { first: 0.6, last: 0.85 };
 const candidatesMost = 150;
@@ -168,7 +169,7 @@ function newShadows(
       if (!shadow || sign * shadow.fit.depth < least || !isPlausible(shadow.fit, shape)) continue;
       if ([...known, ...found].some((other) => isSame(placeOf(other), placeOf(shadow)))) continue;
       const sigma = sign > 0 ? scatterAround(clean, shadow.fit, darkShare.first) : shadow.fit.depthSigma;
-      if (sigma === undefined || sign * shadow.fit.depth < snrMin * sigma) continue;
+      if (sigma === undefined || sign * shadow.fit.depth < snrMin[slack === "little" ? "first" : "last"] * sigma) continue;
       fill(clean, shadow, 1);
       found.push(shadow);
     }
@@ -193,7 +194,7 @@ function told(clean: Residual, shadow: Shadow, options: DustOptions): DustFound[
   const depthSigma = scatterAround(clean, fit, darkShare.last);
   fill(clean, shadow, 1);
   const depth = 1 - Math.exp(-fit.depth);
-  if (depthSigma === undefined || depth < least || depth < snrMin * depthSigma) return [];
+  if (depthSigma === undefined || depth < least || depth < snrMin.last * depthSigma) return [];
   const diameterPx = 2 * fit.radiusPx;
   return [
     {
