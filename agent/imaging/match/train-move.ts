@@ -72,7 +72,10 @@ interface Motion {
 
 type Middle = Pick<Motion, "x" | "y">;
 
-function motionOf(moves: readonly ShadowMove[], middle: Middle): { motion: Motion; sigma: Motion } | undefined {
+function motionOf(
+  moves: readonly ShadowMove[],
+  middle: Middle,
+): { motion: Motion; sigma: Motion } | undefined {
   const weights = moves.map(({ sigmaPx }) => 1 / Math.hypot(sigmaPx, leastSigmaPx));
   const rows = moves.flatMap(({ xPx, yPx }, k) => [
     [weights[k]!, 0, -weights[k]! * (yPx - middle.y)],

@@ -76,7 +76,8 @@ export class FakeRun implements Disposable {
 /** What the run itself reads of a flat's result. */
 export function flatFound(verdict: "good" | "usable" | "bad") {
   const files = { flat: "flat-master.fits", dark: "dark-master.fits", sampleFrame: "flat-sample.fits" };
-  return { verdict, files, blur: "diffuser", frameCount: 10, exposureSeconds: 0.3, reasons: [] };
+  const proof = { dust: [] };
+  return { verdict, files, proof, blur: "diffuser", frameCount: 10, exposureSeconds: 0.3, reasons: [] };
 }
 
 /** Steps that use the rig as the real ones do, as far as its settings are concerned. */
