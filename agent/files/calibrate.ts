@@ -2,6 +2,7 @@ import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsPixels } from "../../drivers/formats/fits-pixels.ts";
 import { type AppliedCounts, applyToFloat32, applyToFloatImage, applyToUint16 } from "../imaging/apply.ts";
 import type { Calibration } from "./flat-file.ts";
+import { PixelRoom } from "./pixel-room.ts";
 
 export interface Calibrated {
   readonly pixels: Float32Array | Uint16Array;
@@ -9,30 +10,41 @@ export interface Calibrated {
   readonly pedestalAdu: number;
 }
 
-/** Dark off, divided by the flat, masked pixels filled. */
+/**
+ * Dark off, divided by the flat, masked pixels filled.
+ * @param room for the result; many images can share one
+ */
 export function calibrate(
   pixels: FitsPixels,
   as: "float32" | "uint16",
   calibration: Calibration,
+  room = new PixelRoom(),
 ): Calibrated {
   const { factors, dark } = calibration;
   // What noise takes below a dark would be lost in unsigned numbers: they keep the dark's level as their floor.
   const pedestalAdu = as === "uint16" ? calibration.darkLevelAdu : 0;
   const options = { pedestalAdu, ...(dark ? { darkAdu: dark.image.data } : {}) };
   if (pixels instanceof Uint16Array) {
-    const apply = as === "uint16" ? applyToUint16 : applyToFloat32;
-    const { imageAdu, counts } = apply(pixels, factors, options);
+    const { imageAdu, counts } =
+      as === "uint16"
+        ? applyToUint16(pixels, factors, options, room.counts(pixels.length))
+        : applyToFloat32(pixels, factors, options, room.reals(pixels.length));
     return { pixels: imageAdu, counts, pedestalAdu };
   }
-  const { imageAdu, counts } = applyToFloatImage(new Float32Array(pixels), factors, options);
+  const image = pixels instanceof Float32Array ? pixels : room.image(pixels.length);
+  if (image !== pixels) image.set(pixels);
+  const result = room.reals(pixels.length);
+  const { imageAdu, counts } = applyToFloatImage(image, factors, options, result);
   if (as === "float32") return { pixels: imageAdu, counts, pedestalAdu };
-  const rounded = roundToUint16(imageAdu);
+  const rounded = roundToUint16(imageAdu, room.counts(pixels.length));
   return { pixels: rounded.pixels, counts: { ...counts, clampedPx: rounded.clampedPx }, pedestalAdu };
 }
 
 /** NaN becomes 0, as does what is below; both count as clamped. */
-function roundToUint16(values: Float32Array): { pixels: Uint16Array; clampedPx: number } {
-  const pixels = new Uint16Array(values.length);
+function roundToUint16(
+  values: Float32Array,
+  pixels: Uint16Array,
+): { pixels: Uint16Array; clampedPx: number } {
   let clampedPx = 0;
   for (let i = 0; i < values.length; i++) {
     const value = Math.floor(values[i]! + 0.5);

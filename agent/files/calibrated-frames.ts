@@ -2,11 +2,13 @@ import type { AppliedCounts } from "../imaging/apply.ts";
 import { calibrate } from "./calibrate.ts";
 import type { Calibration } from "./flat-file.ts";
 import type { FrameSource } from "./frame-source.ts";
+import { PixelRoom } from "./pixel-room.ts";
 import type { SequenceResult } from "./sequence-result.ts";
 
 /** Frames of a sequence one at a time, calibrated and as they will lie in the result. Buffers are used again. */
 export class CalibratedFrames {
   readonly #raw: Uint8Array<ArrayBuffer>;
+  readonly #room = new PixelRoom();
   readonly #encoded: Uint8Array;
 
   constructor(
@@ -27,7 +29,12 @@ export class CalibratedFrames {
   /** What the frame last loaded becomes. @returns its bytes, until the next call */
   develop(): { readonly bytes: Uint8Array; readonly counts: AppliedCounts; readonly pedestalAdu: number } {
     const { as, countMax } = this.result;
-    const { pixels, counts, pedestalAdu } = calibrate(this.source.decode(this.#raw), as, this.calibration);
+    const { pixels, counts, pedestalAdu } = calibrate(
+      this.source.decode(this.#raw),
+      as,
+      this.calibration,
+      this.#room,
+    );
     const held = pixels instanceof Uint16Array && countMax < 65_535 ? holdAt(pixels, countMax) : 0;
     const bytes = this.result.encode(pixels, this.#encoded);
     return { bytes, counts: { ...counts, clampedPx: counts.clampedPx + held }, pedestalAdu };

@@ -48,15 +48,18 @@ export function prepareFlat(flat: Flat, keepLevel: "mean" | "median" = "mean"): 
   return { flat, factor, mendPx: Uint32Array.from(mend), unlitPx };
 }
 
-/** The calibrated image as float32 [adu]. `imageAdu` is raw, of the flat's shape. */
+/**
+ * The calibrated image as float32 [adu]. `imageAdu` is raw, of the flat's shape.
+ * @param result where it goes: many images can share one
+ */
 export function applyToFloat32(
   imageAdu: Uint16Array,
   factors: FlatFactors,
   options: ApplyOptions = {},
+  result = new Float32Array(imageAdu.length),
 ): { imageAdu: Float32Array; counts: AppliedCounts } {
   checkShape(imageAdu, factors.flat.shape);
   const parts = divisionParts(factors, options);
-  const result = new Float32Array(imageAdu.length);
   flatDivision().divide(imageAdu, parts, result);
   const filled = fillings(factors, (px) => result[px]!);
   for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
@@ -73,13 +76,15 @@ export function applyToFloatImage(
   image: Float32Array,
   factors: FlatFactors,
   options: ApplyOptions = {},
+  result = new Float32Array(image.length),
 ): { imageAdu: Float32Array; counts: AppliedCounts } {
   checkShape(image, factors.flat.shape);
-  const result = new Float32Array(image.length);
   const { factor } = factors;
-  const dark = options.darkAdu ?? new Float32Array(image.length);
+  const dark = options.darkAdu;
   const pedestal = options.pedestalAdu ?? 0;
-  for (let i = 0; i < result.length; i++) result[i] = (image[i]! - dark[i]!) * factor[i]! + pedestal;
+  if (dark)
+    for (let i = 0; i < result.length; i++) result[i] = (image[i]! - dark[i]!) * factor[i]! + pedestal;
+  else for (let i = 0; i < result.length; i++) result[i] = image[i]! * factor[i]! + pedestal;
   const filled = fillings(factors, (px) => result[px]!);
   for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
   return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
@@ -90,10 +95,10 @@ export function applyToUint16(
   imageAdu: Uint16Array,
   factors: FlatFactors,
   options: ApplyOptions = {},
+  result = new Uint16Array(imageAdu.length),
 ): { imageAdu: Uint16Array; counts: AppliedCounts } {
   checkShape(imageAdu, factors.flat.shape);
   const parts = divisionParts(factors, options);
-  const result = new Uint16Array(imageAdu.length);
   let clampedPx = flatDivision().divideToCounts(imageAdu, parts, result);
   const valueAt = (px: number) => dividedPixel(imageAdu[px]!, px, parts);
   const filled = fillings(factors, valueAt);
