@@ -169,7 +169,11 @@ function newShadows(
       if (!shadow || sign * shadow.fit.depth < least || !isPlausible(shadow.fit, shape)) continue;
       if ([...known, ...found].some((other) => isSame(placeOf(other), placeOf(shadow)))) continue;
       const sigma = sign > 0 ? scatterAround(clean, shadow.fit, darkShare.first) : shadow.fit.depthSigma;
-      if (sigma === undefined || sign * shadow.fit.depth < snrMin[slack === "little" ? "first" : "last"] * sigma) continue;
+      if (
+        sigma === undefined ||
+        sign * shadow.fit.depth < snrMin[slack === "little" ? "first" : "last"] * sigma
+      )
+        continue;
       fill(clean, shadow, 1);
       found.push(shadow);
     }
