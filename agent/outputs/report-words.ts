@@ -1,4 +1,5 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
+import { stackNoiseFactor } from "../imaging/stack-noise.ts";
 import type { RunRecord } from "../run/run-record.ts";
 import { lastFound } from "./found-in-record.ts";
 import type { ReportInput } from "./report-page.ts";
@@ -66,6 +67,10 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
     ...(flat
       ? ([
           ["Exposure", `${secondsText(flat.exposureSeconds)}, found in ${flat.testFrames} test frames`],
+          [
+            "In a stack of 100 images",
+            `${stackNoiseFactor(flat.frameCount / 100).toFixed(2)} times the noise that a perfect flat would leave, at most`,
+          ],
           ["Upper edge", `${percent(flat.upperEdge.median, 1)} of full scale`],
         ] as const)
       : []),

@@ -4,6 +4,7 @@ import { type CombineOptions, combineFrames } from "../../agent/imaging/combine.
 import { leastSquaresRatio, medianRatio } from "../../agent/imaging/frame-scale.ts";
 import { medianAndSigma } from "../../agent/imaging/order-statistics.ts";
 import { RunningMoments } from "../../agent/imaging/running-moments.ts";
+import { stackNoiseFactor } from "../../agent/imaging/stack-noise.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";
 
@@ -100,4 +101,11 @@ test("how much brighter a frame is: the median ratio is not pulled by one odd pi
     expected.medianRatio,
     6,
   );
+});
+
+test("what a flat of few frames adds to the noise of a stack", () => {
+  const { inputs, expected, tolerance } = check("combine.noise-factor");
+  inputs.flatsPerImageFrame.forEach((flatsPerImage: number, k: number) => {
+    expect(Math.abs(stackNoiseFactor(flatsPerImage) - expected.factor[k])).toBeLessThan(tolerance.abs);
+  });
 });
