@@ -1,7 +1,10 @@
-import type { Command } from "commander";
+import { type Command, InvalidArgumentError } from "commander";
 import { asInputError, InputError } from "../files/input-error.ts";
-import { type Inspection, inspectFile, type Measure } from "../files/inspect-file.ts";
-import { figureText, worstOf } from "../imaging/proof-figure.ts";
+import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect-file.ts";
+import type { Measure } from "../files/inspected-picture.ts";
+import { loadFft } from "../imaging/fft.ts";
+import { figureText, type ProofFigure, worstOf } from "../imaging/proof-figure.ts";
+import { dustLines } from "../outputs/proof-rows.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
@@ -12,13 +15,18 @@ interface FailedFile {
 }
 
 /** `evenfield inspect`: figures and verdict of each file. Goes on past files that cannot be read. */
-export function inspect(files: readonly string[], host: CommandHost): Outcome {
+export async function inspect(
+  files: readonly string[],
+  options: InspectOptions,
+  host: CommandHost,
+): Promise<Outcome> {
+  const fft = await loadFft();
   const inspected: Inspection[] = [];
   const failed: FailedFile[] = [];
   const progress = progressWithTimeLeft(host, "inspecting");
   for (const [index, file] of files.entries()) {
     try {
-      inspected.push(inspectFile(file));
+      inspected.push(inspectFile(file, fft, options));
     } catch (error) {
       const input = asInputError(error, file);
       if (!(input instanceof InputError)) throw error;
@@ -45,17 +53,50 @@ function textOf(one: Inspection): string {
   return [
     `${one.file}: ${one.kind}, ${one.widthPx} x ${one.heightPx} px, ${one.type}${frames}: ${one.verdict}`,
     ...one.measures.map((measure) => `          ${measureText(measure)}`),
-    ...one.figures.map((figure) => `  ${figure.verdict.padEnd(6)}  ${figureText(figure)}`),
+    ...one.figures.map(
+      (figure) => `  ${figure.verdict.padEnd(6)}  ${figureText(figure)}${sigmaText(figure)}`,
+    ),
+    ...(one.flatDetails ? dustLines(one.flatDetails.dust).map((line) => `  dust ${line}`) : []),
     ...one.figures
       .filter((figure) => figure.verdict !== "good")
       .map((figure) => `  To do: ${figure.whatToDo}`),
   ].join("\n");
 }
 
+function sigmaText({ sigma, unit }: ProofFigure): string {
+  if (sigma === undefined) return "";
+  return unit === "share"
+    ? `, ±${Number((100 * sigma).toPrecision(2))} %`
+    : `, ±${Number(sigma.toPrecision(2))}`;
+}
+
 /** Four significant digits and the unit. */
-function measureText({ name, value, unit }: Measure): string {
+function measureText({ name, value, sigma, unit }: Measure): string {
   const digits = Number.isInteger(value) ? String(value) : String(Number(value.toPrecision(4)));
-  return `${name} ${digits}${unit === "" ? "" : ` ${unit}`}`;
+  const uncertain = sigma === undefined ? "" : ` ±${Number(sigma.toPrecision(2))}`;
+  return `${name} ${digits}${uncertain}${unit === "" ? "" : ` ${unit}`}`;
+}
+
+interface InspectArguments {
+  readonly json?: boolean;
+  readonly focalRatio?: number;
+  readonly pixelMicron?: number;
+  readonly sun?: string;
+}
+
+function optionsOf({ focalRatio, pixelMicron, sun }: InspectArguments): InspectOptions {
+  return {
+    ...(focalRatio === undefined ? {} : { focalRatio }),
+    ...(pixelMicron === undefined ? {} : { pixelMicron }),
+    ...(sun === undefined ? {} : { sunFile: sun }),
+  };
+}
+
+function positive(text: string): number {
+  const value = Number(text);
+  if (!(value > 0 && value < Number.POSITIVE_INFINITY))
+    throw new InvalidArgumentError("A number above 0 is wanted.");
+  return value;
 }
 
 export function registerInspect(program: Command, host: CommandHost = processHost): void {
@@ -63,9 +104,16 @@ export function registerInspect(program: Command, host: CommandHost = processHos
     .command("inspect")
     .description("quality figures and verdict of flats, darks and images")
     .argument("<files...>", "FITS files")
+    .option(
+      "--focal-ratio <number>",
+      "of the optics, for the distance of dust; else from the header",
+      positive,
+    )
+    .option("--pixel-micron <number>", "size of a pixel as binned; else from the header", positive)
+    .option("--sun <file>", "a picture of the Sun without blur, to look for what is left of it in flats")
     .option("--json", "print one JSON result")
-    .addHelpText("after", "\nExample:\n  evenfield inspect flat.fits sun-0001.fits")
-    .action((files: string[], options: { json?: boolean }) =>
-      conclude(host, options.json === true, () => inspect(files, host)),
+    .addHelpText("after", "\nExample:\n  evenfield inspect flat.fits sun-0001.fits --focal-ratio 8")
+    .action((files: string[], options: InspectArguments) =>
+      conclude(host, options.json === true, () => inspect(files, optionsOf(options), host)),
     );
 }

@@ -90,6 +90,55 @@ export const rules = {
     ...upTo(0.001, 0.005),
     whatToDo: "Find the leak and close it before the next flat.",
   },
+  fringes: {
+    name: "interference fringes, half of peak to peak",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo:
+      "A flat can't remove fringes, they move with temperature and wavelength: two surfaces are too parallel. Tilt the camera by 2 to 5 degrees and take the flat again.",
+  },
+  gradient: {
+    name: "gradient, peak to peak",
+    unit: "share",
+    ...upTo(0.1, 0.3),
+    whatToDo:
+      "The light falls unevenly: look for a tilted diffuser, a shifted filter, or a Sun off the middle.",
+  },
+  hotSpot: {
+    name: "bright bump above the smooth surface",
+    unit: "share",
+    ...upTo(0.02, 0.06),
+    whatToDo:
+      "A reflection adds light where a flat takes it for gain: look for a shiny rim or a bare surface.",
+  },
+  dust: {
+    name: "deepest dust shadow",
+    unit: "share",
+    ...upTo(0.2, 0.5),
+    whatToDo:
+      "Clean the surface that the shadow's distance tells: a deep shadow multiplies the noise within it.",
+  },
+  photonLimit: {
+    name: "noise over what photons allow",
+    unit: "ratio",
+    good: [0, 1.25],
+    usable: [0, 2],
+    whatToDo:
+      "Something adds noise: look for banding, a gain that is not what the header says, or too short an exposure.",
+  },
+  tonalStep: {
+    name: "tonal step over the noise of a pixel",
+    unit: "ratio",
+    good: [0, 1],
+    usable: [0, 2],
+    whatToDo: "Steps are coarser than the noise: let the camera send all bits that its converter has.",
+  },
+  missingCodes: {
+    name: "codes that are left out between occupied ones",
+    unit: "share",
+    ...upTo(0.01, 0.1),
+    whatToDo: "The values were stretched on the way: switch off gamma, contrast and digital gain.",
+  },
   corner: {
     name: "corners over centre",
     unit: "ratio",

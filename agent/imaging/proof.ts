@@ -1,5 +1,7 @@
 import { type DustFound, findDust } from "./dust.ts";
-import { type FlatShape, flatShape } from "./flat-shape.ts";
+import type { FftLibrary } from "./fft.ts";
+import { type FlatShape, flatShape, trusted } from "./flat-shape.ts";
+import { type FringeSearch, findFringes } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
 import { type LeftoverSun, leftoverSun } from "./leftover-sun.ts";
 import type { Master } from "./master-builder.ts";
@@ -25,6 +27,8 @@ export interface ProofInput {
   readonly sunAdu?: Float32Array;
   readonly focalRatio?: number;
   readonly pixelMicron?: number;
+  /** To look for fringes with. */
+  readonly fft?: FftLibrary;
 }
 
 /** What the numbers say of a flat. */
@@ -42,6 +46,7 @@ export interface Proof {
   readonly radial: RadialProfile;
   readonly dust: readonly DustFound[];
   readonly leftoverSun: LeftoverSun | undefined;
+  readonly fringes: FringeSearch | undefined;
 }
 
 /** Proves a flat: every figure with its uncertainty, its limits and what to do about it. */
@@ -53,6 +58,7 @@ export function proveFlat(input: ProofInput): Proof {
   const last = series.growth.at(-1);
   const shape = flatShape(flat);
   const leftover = input.sunAdu && leftoverSun(flat, dividedBy(input.sunAdu, flat), flat.shape);
+  const fringes = input.fft && findFringes(input.fft, flat.gain, trusted(flat), flat.shape);
   const figures: ProofFigure[] = [
     judge("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
     judge("clipped", series.clippedFraction),
@@ -62,6 +68,7 @@ export function proveFlat(input: ProofInput): Proof {
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(leftover ? [judge("leftoverSun", insignificantIsNone(leftover), leftover.rmsSigma)] : []),
     ...(input.plane ? [judge("plane", input.plane.disagreement, input.plane.sigma)] : []),
+    ...(fringes ? [judgeFringes(fringes)] : []),
     ...(input.leak ? [judge("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
     ...(shape ? [judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma)] : []),
   ];
@@ -83,7 +90,13 @@ export function proveFlat(input: ProofInput): Proof {
       ...(input.pixelMicron === undefined ? {} : { pixelMicron: input.pixelMicron }),
     }),
     leftoverSun: leftover,
+    fringes,
   };
+}
+
+/** None found is an amplitude of 0, with the smallest that would have been found as its sigma's threefold. */
+export function judgeFringes({ found, limit }: FringeSearch): ProofFigure {
+  return found ? judge("fringes", found.amplitude, found.amplitudeSigma) : judge("fringes", 0, limit / 3);
 }
 
 /** The independent frames divided by the flat, and whether that is grey. */

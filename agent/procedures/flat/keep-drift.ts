@@ -1,4 +1,5 @@
 import type { Anchor } from "../../imaging/displaced/anchor-plane.ts";
+import { loadFft } from "../../imaging/fft.ts";
 import { median } from "../../imaging/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof.ts";
 import type { Shape } from "../../imaging/shape.ts";
@@ -18,8 +19,10 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
   const frameCount = frames.length - droppedLater;
   const plane = anchor && planeDisagreement(anchor, flat.shape);
   const { optics, rig } = bench;
+  const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
     flat,
+    fft,
     series: { frameCount, clippedFraction, growth: [], halves: undefined },
     upperEdge,
     independent: independent.master,

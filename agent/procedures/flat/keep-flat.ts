@@ -1,3 +1,4 @@
+import { loadFft } from "../../imaging/fft.ts";
 import { type Flat, normaliseFlat } from "../../imaging/normalise-flat.ts";
 import { median } from "../../imaging/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof.ts";
@@ -21,8 +22,10 @@ export async function keepFlat(work: FlatWork): Promise<void> {
   const { leak } = findings;
   const sunAdu = work.sun && sunAboveDark(work, flat);
   const upperEdge = { median: median(edges)!, least: Math.min(...edges), most: Math.max(...edges) };
+  const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
     flat,
+    fft,
     series,
     upperEdge,
     independent: work.proof!.finish(),
