@@ -27,7 +27,7 @@ export interface FringeSearch {
   readonly limit: number;
 }
 
-const significanceMin = 25;
+const significanceMin = 22;
 const amplitudeMin = 0.001;
 /** Fringes are everywhere; dust and edges are in a few places. Share of a 3 x 3 raster that takes part. */
 const spreadMin = 0.5;
@@ -36,8 +36,8 @@ const knotShare = 0.3;
 const offSigma = 4;
 
 /**
- * Straight interference fringes: one narrow peak in the power spectrum of ln F, far above its surroundings, away from rows
- * and columns, and of one kind all over the picture.
+ * Straight interference fringes: one narrow peak in the power spectrum of ln F, far above its surroundings (along rows and
+ * columns: above what uneven columns make), and of one kind all over the picture.
  * @param gain a flat, or an evenly lit picture divided by its flat; any scale
  * @param usePx 1 where a pixel counts
  * Sources: exponential statistics of a periodogram, J. D. Scargle, Astrophysical Journal 263 (1982) 835; thresholds own

@@ -14,8 +14,11 @@ export interface Peak {
 /** Cycles over the frame: fewer are large scales, near the finest are neighbours in rows. */
 const cyclesMin = 4;
 const cyclesFromFinest = 3;
-/** Waves along rows or columns are the sensor's own; a Hann window spreads them over less than two cycles. */
-const cyclesOffAxis = 1.5;
+/**
+ * Waves along rows or columns are mostly the sensor's own, random from column to column, and compared with their like; a
+ * Hann window spreads them over two cycles.
+ */
+const cyclesOffAxis = 2;
 
 /**
  * The strongest single wave in the spectrum of a windowed picture of `shape` that was padded with zeros to `padded`.
@@ -28,22 +31,24 @@ export function strongestPeak(spectrum: Float32Array, padded: Shape, shape: Shap
   for (let k = 0; k < power.length; k++) power[k] = spectrum[2 * k]! ** 2 + spectrum[2 * k + 1]! ** 2;
   const side = Math.max(shape.widthPx, shape.heightPx);
   const background = powerByLength(power, padded, side);
+  const at = wavesOf(power, padded);
   let best = { ratio: 0, u: 0, v: 0 };
   for (let row = 0; row < padded.heightPx; row++) {
     const v = row > padded.heightPx / 2 ? row - padded.heightPx : row;
-    if (Math.abs(v) * perRow <= cyclesOffAxis) continue;
     if (Math.abs(v) * perRow > shape.heightPx / 2 - cyclesFromFinest) continue;
-    for (let u = 1; u < columns - 1; u++) {
-      if (u * perColumn <= cyclesOffAxis || u * perColumn > shape.widthPx / 2 - cyclesFromFinest) continue;
+    for (let u = 0; u < columns - 1; u++) {
+      if (u * perColumn > shape.widthPx / 2 - cyclesFromFinest) continue;
       if (Math.hypot(u * perColumn, v * perRow) < cyclesMin) continue;
-      const ratio = power[row * columns + u]! / background[lengthOf(u, v, padded, side)]!;
+      let usual = background[lengthOf(u, v, padded, side)]!;
+      if (power[row * columns + u]! < best.ratio * usual) continue;
+      if (Math.abs(v) * perRow <= cyclesOffAxis) usual = Math.max(usual, alongAxis(at, padded, u, v, "x"));
+      if (u * perColumn <= cyclesOffAxis) usual = Math.max(usual, alongAxis(at, padded, u, v, "y"));
+      const ratio = power[row * columns + u]! / usual;
       if (ratio > best.ratio) best = { ratio, u, v };
     }
   }
   if (best.ratio === 0) return undefined;
-  const at = (u: number, v: number) =>
-    power[((v + padded.heightPx) % padded.heightPx) * columns + Math.min(columns - 1, Math.max(0, u))]!;
-  const { u, v } = best;
+  const { u, v } = summit(at, best);
   const fine = {
     u: u + top(at(u - 1, v), at(u, v), at(u + 1, v)),
     v: v + top(at(u, v - 1), at(u, v), at(u, v + 1)),
@@ -54,6 +59,29 @@ export function strongestPeak(spectrum: Float32Array, padded: Shape, shape: Shap
     significance: best.ratio,
     overNeighbours: at(u, v) / neighbours(at, u, v),
   };
+}
+
+type At = (u: number, v: number) => number;
+
+/** The power of a wave; of a real picture the backward one is the same. */
+function wavesOf(power: Float32Array, { widthPx, heightPx }: Shape): At {
+  const columns = widthPx / 2 + 1;
+  return (u, v) =>
+    power[(((u < 0 ? -v : v) + heightPx) % heightPx) * columns + Math.min(columns - 1, Math.abs(u))]!;
+}
+
+/** Where the ratio is highest the power need not be: its surroundings change at the axes. */
+function summit(at: At, from: { readonly u: number; readonly v: number }) {
+  let here = from;
+  for (let step = 0; step < 6; step++) {
+    let next = here;
+    for (let dv = -1; dv <= 1; dv++)
+      for (let du = -1; du <= 1; du++)
+        if (at(here.u + du, here.v + dv) > at(next.u, next.v)) next = { u: here.u + du, v: here.v + dv };
+    if (next === here) break;
+    here = next;
+  }
+  return here;
 }
 
 /** Length of a wave vector in quarters of a cycle over the longer side, rounded. */
@@ -85,15 +113,35 @@ function powerByLength(power: Float32Array, padded: Shape, side: number): Float6
   });
 }
 
+/** Mean power of the waves beside one in its own row of the spectrum, or its own column; from their median. */
+function alongAxis(at: At, padded: Shape, u: number, v: number, axis: "x" | "y"): number {
+  if (axis === "x") return meanOf(beside(u, padded.widthPx / 2).map((other) => at(other, v)));
+  return meanOf(beside(Math.abs(v), padded.heightPx / 2).flatMap((other) => [at(u, other), at(u, -other)]));
+}
+
+/** Numbers from 3 to 20 away, within the spectrum and off its origin. */
+function beside(k: number, most: number): number[] {
+  const near: number[] = [];
+  for (let away = 3; away <= 20; away++) {
+    if (k - away > 2) near.push(k - away);
+    if (k + away < most) near.push(k + away);
+  }
+  return near;
+}
+
+function meanOf(powers: readonly number[]): number {
+  return (medianInPlace(Float64Array.from(powers)) ?? 0) / Math.LN2 || Number.POSITIVE_INFINITY;
+}
+
 /** Mean power from 5 to 9 steps away, from the median. */
-function neighbours(at: (u: number, v: number) => number, u: number, v: number): number {
+function neighbours(at: At, u: number, v: number): number {
   const around: number[] = [];
   for (let dv = -9; dv <= 9; dv++)
     for (let du = -9; du <= 9; du++) {
       const away = Math.hypot(du, dv);
-      if (away >= 5 && away <= 9 && u + du > 0) around.push(at(u + du, v + dv));
+      if (away >= 5 && away <= 9 && u + du >= 0) around.push(at(u + du, v + dv));
     }
-  return (medianInPlace(Float64Array.from(around)) ?? 0) / Math.LN2 || Number.POSITIVE_INFINITY;
+  return meanOf(around);
 }
 
 /** Where the parabola through three logarithms is highest. */
