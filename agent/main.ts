@@ -25,6 +25,7 @@ const commands: Readonly<Record<string, () => Promise<void>>> = {
   combine: async () => (await import("./commands/combine.ts")).registerCombine(program),
   apply: async () => (await import("./commands/apply.ts")).registerApply(program),
   inspect: async () => (await import("./commands/inspect.ts")).registerInspect(program),
+  match: async () => (await import("./commands/match.ts")).registerMatch(program),
   restore: async () => (await import("./commands/restore.ts")).registerRestore(program),
   simulate: async () => (await import("./commands/simulate.ts")).registerSimulate(program),
 };

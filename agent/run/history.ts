@@ -103,3 +103,28 @@ export function mastersOf(ledger: Ledger, { rig, trainMark }: Key): readonly Mas
       facts: JSON.parse(row.facts) as Record<string, unknown>,
     }));
 }
+
+/** Every flat of every rig, newest first. */
+export function allFlats(ledger: Ledger): readonly (Omit<MasterRow, "kind"> & Key)[] {
+  type Row = {
+    rig: string;
+    train_mark: string;
+    run_id: string;
+    file: string;
+    made_utc_ms: number;
+    verdict: string;
+    facts: string;
+  };
+  return ledger.database
+    .query<Row, []>("select * from masters where kind = 'flat' order by made_utc_ms desc")
+    .all()
+    .map((row) => ({
+      rig: row.rig,
+      trainMark: row.train_mark,
+      runId: row.run_id,
+      file: row.file,
+      madeUtcMs: row.made_utc_ms,
+      verdict: row.verdict,
+      facts: JSON.parse(row.facts) as Record<string, unknown>,
+    }));
+}

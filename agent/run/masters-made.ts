@@ -14,8 +14,15 @@ export function mastersMade(
     if (step.found === undefined) return [];
     const made = { runId, madeUtcMs: step.endedUtcMs };
     if (step.kind === "flat") {
-      const { verdict, files, blur, frameCount, exposureSeconds, reasons } = step.found as FlatFound;
-      const facts = { blur, frameCount, exposureSeconds, reasons, dark: resolve(folder, files.dark) };
+      const { verdict, files, blur, frameCount, exposureSeconds, reasons, proof } = step.found as FlatFound;
+      const facts = {
+        blur,
+        frameCount,
+        exposureSeconds,
+        reasons,
+        dust: proof.dust,
+        dark: resolve(folder, files.dark),
+      };
       return [{ ...made, kind: "flat", file: resolve(folder, files.flat), verdict, facts }];
     }
     if (step.kind === "darks") {

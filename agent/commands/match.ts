@@ -1,0 +1,109 @@
+import { existsSync } from "node:fs";
+import type { Command } from "commander";
+import { asInputError, InputError } from "../files/input-error.ts";
+import { type FileMatch, type KnownFlat, matchFile } from "../files/match-file.ts";
+import { loadFft } from "../imaging/fft.ts";
+import { matchText } from "../imaging/match/match-words.ts";
+import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
+import { allFlats } from "../run/history.ts";
+import { Ledger } from "../run/ledger.ts";
+import { ledgerFileDefault } from "./ledger-place.ts";
+import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { progressWithTimeLeft } from "./time-left.ts";
+
+export interface MatchOptions {
+  readonly ledger: string;
+  readonly dark?: string;
+}
+
+/**
+ * `evenfield match`: the master that fits an image or flat, or why none does. Ends with the code of a bad verdict unless one
+ * is sure to fit.
+ * @throws CommandError if the file or the ledger can't be read
+ */
+export async function match(path: string, options: MatchOptions, host: CommandHost): Promise<Outcome> {
+  const flats = flatsIn(options.ledger, path);
+  const fft = await loadFft();
+  const progress = progressWithTimeLeft(host, "comparing with master flats");
+  let found: FileMatch;
+  try {
+    found = matchFile(fft, path, flats, {
+      ...(options.dark === undefined ? {} : { darkFile: options.dark }),
+      onFlat: (done, of) => progress.update(done, of),
+    });
+  } catch (error) {
+    const input = asInputError(error, path);
+    if (!(input instanceof InputError)) throw error;
+    throw wrongInput(input.happened, input.whatToDo, error);
+  } finally {
+    progress.end();
+  }
+  const says = wordFor(found);
+  return {
+    exitCode: says === "fits" ? exitCodes.done : exitCodes.verdictBad,
+    result: { file: path, says, ...found },
+    text: textOf(path, says, found),
+  };
+}
+
+/** `none` also where the best that there is shows other dust. */
+function wordFor({ best }: FileMatch): "fits" | "moved" | "uncertain" | "none" {
+  if (!best || best.match.says === "other") return "none";
+  return best.match.says === "untold" ? "uncertain" : best.match.says;
+}
+
+function flatsIn(ledgerFile: string, path: string): readonly KnownFlat[] {
+  if (!existsSync(ledgerFile))
+    throw wrongInput(`There is no ledger ${ledgerFile}.`, "Name the ledger of the rig's runs with --ledger.");
+  using ledger = new Ledger(ledgerFile);
+  return allFlats(ledger)
+    .filter(({ file }) => file !== path)
+    .map(({ file, trainMark, madeUtcMs, verdict, facts }) => {
+      const dust = facts.dust as readonly KnownShadow[] | undefined;
+      return { file, trainMark, madeUtcMs, verdict, ...(dust === undefined ? {} : { dust }) };
+    });
+}
+
+function wrongInput(happened: string, whatToDo: string, cause?: unknown): CommandError {
+  return new CommandError(
+    exitCodes.wrongInput,
+    { happened, state: "Nothing was changed.", whatToDo },
+    { cause },
+  );
+}
+
+function textOf(path: string, says: string, { best, tried, leftOut }: FileMatch): string {
+  if (!best) {
+    const why = leftOut.slice(0, 5).map(({ file, reason }) => `  ${file}: ${reason}`);
+    return [`${path}: none`, `No master flat in the ledger could be compared. Take a flat.`, ...why].join(
+      "\n",
+    );
+  }
+  const { file, madeUtcMs, verdict, match: one, sameTrain } = best;
+  const train =
+    sameTrain === undefined
+      ? "the image says of no train mark"
+      : sameTrain
+        ? "same train mark"
+        : "another train mark";
+  return [
+    `${path}: ${says}`,
+    `  ${file}, made ${new Date(madeUtcMs).toISOString()}, verdict ${verdict}, ${train}`,
+    `  ${matchText(one)}`,
+    `  correlation ${one.correlationAtZero.toFixed(3)} in place, ${one.correlation.toFixed(3)} at best, ${one.correlationExpected.toFixed(3)} expected (fits from 0.9 of it); of ${tried} compared`,
+  ].join("\n");
+}
+
+export function registerMatch(program: Command, host: CommandHost = processHost): void {
+  program
+    .command("match")
+    .description("the master flat that fits an image, or why none does")
+    .argument("<file>", "FITS image or flat")
+    .option("--ledger <file>", "ledger of the rig's runs", ledgerFileDefault())
+    .option("--dark <file>", "master dark, taken off the image first")
+    .option("--json", "print one JSON result")
+    .addHelpText("after", "\nExample:\n  evenfield match sun-0001.fits")
+    .action((path: string, options: MatchOptions & { json?: boolean }) =>
+      conclude(host, options.json === true, () => match(path, options, host)),
+    );
+}

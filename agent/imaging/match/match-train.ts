@@ -1,0 +1,175 @@
+import type { FftLibrary } from "../fft.ts";
+import { correlationAt } from "../registration/register-pair.ts";
+import { ShiftFinder } from "../registration/shift-finder.ts";
+import { type KnownShadow, shadowMoves, wholeMove } from "./shadow-moves.ts";
+import { coarseSigmaPx, fineSigmaPx, type SmallStructure } from "./small-structure.ts";
+import { type TrainMove, trainMove } from "./train-move.ts";
+
+/**
+ * `fits`: the dust lies where the flat has it. `moved`: the same dust, elsewhere. `other`: other dust, another train.
+ * `uncertain`: neither is sure. `untold`: too little dust, or too much else in the picture, to tell.
+ */
+export type MatchSays = "fits" | "moved" | "other" | "uncertain" | "untold";
+
+export interface TrainMatch {
+  readonly says: MatchSays;
+  /** Normalised correlation of the small structures at the shift found, and with none. */
+  readonly correlation: number;
+  readonly correlationAtZero: number;
+  /** What it would be if nothing but noise differed. */
+  readonly correlationExpected: number;
+  /** Share of the flat's structure that is in the picture unmoved: 1 all of it, 0 none; with its sigma. */
+  readonly shareAtZero: number;
+  readonly shareSigma: number;
+  readonly shift: { readonly x: number; readonly y: number; readonly sigmaPx: number };
+  /** From three shadows on. */
+  readonly move: TrainMove | undefined;
+}
+
+const limits = {
+  /** Of the correlation expected. */
+  fits: 0.9,
+  moved: 0.7,
+  /** Unlike patterns reach 0.11 by chance. */
+  other: 0.3,
+  /** Where any place in the frame may be tried, a few shadows coincide somewhere: patterns of one train agree better. */
+  otherFar: 0.6,
+  farPx: 3,
+  /** A motion that is known no better is none: the shadows it rests on do not agree. */
+  moveSigmaPx: 0.5,
+  /** An error of 0.3 px leaves 0.6 % at the rims of deep dust. */
+  shiftPx: 0.3,
+  rotationDegrees: 0.1,
+  /** A flat is refused for what is as sure as this, and said to fit only if a shift of so many px is ruled out (2 sigma). */
+  sureSigmas: 4,
+  ruledOutPx: 0.5,
+  /** Structure of less than so many times its noise tells nothing. */
+  structureOverNoise: 2,
+  shareSigma: 0.15,
+  /** In a smaller picture any two patterns are alike by chance. */
+  pixels: 10_000,
+} as const;
+
+/**
+ * Whether a picture was taken with the optical train that a flat was taken with, by their dust.
+ * Thresholds: own reasoning, no source; the correlations they rest on were computed on drawn rings.
+ * @param kind of the picture: an image has the Sun's own structure in it
+ * @param shadows dust of the flat; with three or more a rotation is told, and what moved on its own
+ */
+export function matchTrain(
+  library: FftLibrary,
+  flat: SmallStructure,
+  picture: SmallStructure,
+  shadows: readonly KnownShadow[],
+  kind: "flat" | "image",
+): TrainMatch {
+  const { shape } = flat;
+  using finder = new ShiftFinder(library, shape, { fineSigmaPx, coarseSigmaPx });
+  const found = finder.between(finder.spectrumOf(flat.log), finder.spectrumOf(picture.log));
+  const correlationAtZero = correlationAt(flat.fine, picture.fine, shape, { x: 0, y: 0 });
+  const atPeak = correlationAt(flat.fine, picture.fine, shape, found);
+  // A peak by chance is no shift: what lies at zero counts unless another place is better.
+  const common = atPeak > correlationAtZero ? found : { x: 0, y: 0 };
+  const moves = shadowMoves(flat, picture, shadows, common);
+  const agreed = trainMove(moves, shape);
+  const move = agreed && agreed.shiftSigmaPx < limits.moveSigmaPx ? agreed : undefined;
+  const shift = shiftOf(flat, picture, common, move);
+  const figures = {
+    correlation: Math.max(atPeak, correlationAtZero),
+    correlationAtZero,
+    correlationExpected: Math.sqrt(signalShare(flat) * signalShare(picture)),
+    ...shareOf(flat, picture, correlationAtZero),
+    shift,
+    move,
+  };
+  return { says: decide(figures, flat, picture, { kind, shadows: shadows.length }), ...figures };
+}
+
+/** Of the shadows that agree and of the structure as a whole, whichever is known better. */
+function shiftOf(
+  flat: SmallStructure,
+  picture: SmallStructure,
+  common: { readonly x: number; readonly y: number },
+  move: TrainMove | undefined,
+): TrainMatch["shift"] {
+  const whole = wholeMove(flat, picture, common);
+  if (move && !(whole && whole.sigmaPx < move.shiftSigmaPx))
+    return { x: move.shiftX, y: move.shiftY, sigmaPx: move.shiftSigmaPx };
+  return whole
+    ? { x: whole.movedX, y: whole.movedY, sigmaPx: whole.sigmaPx }
+    : { ...common, sigmaPx: Number.POSITIVE_INFINITY };
+}
+
+function decide(
+  figures: Omit<TrainMatch, "says">,
+  flat: SmallStructure,
+  picture: SmallStructure,
+  { kind, shadows }: { readonly kind: "flat" | "image"; readonly shadows: number },
+): MatchSays {
+  const { correlation, correlationAtZero, correlationExpected, shareAtZero, shareSigma } = figures;
+  if (Math.min(flat.pixels, picture.pixels) < limits.pixels) return "untold";
+  if (flat.rms < limits.structureOverNoise * flat.noiseRms) return "untold";
+  const moved = hasMoved(figures);
+  if (kind === "image" && picture.rms > 1.2 * flat.rms) {
+    // The Sun's own structure lowers the correlation even when all fits.
+    if (shareSigma > limits.shareSigma) return "untold";
+    // Elsewhere chance finds a third of a pattern, but not most of it.
+    const shareThere = (correlation * picture.rms) / flat.rms;
+    if (shareAtZero < 0.3) return moved && shareThere > 0.7 ? "moved" : "other";
+    if (moved) return "moved";
+    return shareAtZero > 0.7 && isInPlace(figures) ? "fits" : "uncertain";
+  }
+  // Pixels of one sensor are alike whatever dust there is.
+  const sensor = (Math.min(flat.noiseRms, picture.noiseRms) ** 2 || 0) / (flat.rms * picture.rms);
+  if (correlation - sensor <= limits.other) return "other";
+  const far = Math.hypot(figures.shift.x, figures.shift.y) > limits.farPx;
+  if (far && correlation < limits.otherFar * correlationExpected) return "other";
+  if (correlation < 0.5 && shadows >= 5 && sharedBy(figures) < shadows / 3) return "other";
+  if (moved)
+    return correlation >= limits.moved * correlationExpected || partMoved(figures) ? "moved" : "uncertain";
+  return correlationAtZero >= limits.fits * correlationExpected && isInPlace(figures) ? "fits" : "uncertain";
+}
+
+/** How many shadows go along with the whole. */
+function sharedBy({ move }: Pick<TrainMatch, "move">): number {
+  return move?.along.length ?? 0;
+}
+
+function hasMoved(figures: Omit<TrainMatch, "says">): boolean {
+  const { shift, move } = figures;
+  const far = Math.hypot(shift.x, shift.y);
+  if (far > limits.shiftPx && far > limits.sureSigmas * shift.sigmaPx) return true;
+  if (move) {
+    const turn = Math.abs(move.rotationDegrees);
+    if (turn > limits.rotationDegrees && turn > limits.sureSigmas * move.rotationSigmaDegrees) return true;
+  }
+  return partMoved(figures);
+}
+
+/** A shift that would do harm is not only not seen, it is ruled out. */
+function isInPlace({ shift }: Pick<TrainMatch, "shift">): boolean {
+  return Math.hypot(shift.x, shift.y) + 2 * shift.sigmaPx <= limits.ruledOutPx;
+}
+
+/** At least two shadows on their own: one may be new dust. */
+function partMoved({ move }: Pick<TrainMatch, "move">): boolean {
+  const sure = move?.apart.filter(
+    ({ movedX, movedY, sigmaPx, share }) =>
+      share > 0.5 &&
+      Math.hypot(movedX - move.shiftX, movedY - move.shiftY) > Math.max(limits.shiftPx, 5 * sigmaPx),
+  );
+  return (sure?.length ?? 0) >= 2;
+}
+
+/** Share of a structure's variance that is not noise. */
+function signalShare({ rms, noiseRms }: SmallStructure): number {
+  return rms > 0 ? Math.max(0.01, 1 - (noiseRms / rms) ** 2) : 0.01;
+}
+
+/** Regression of the picture's structure on the flat's. */
+function shareOf(flat: SmallStructure, picture: SmallStructure, correlation: number) {
+  const shareAtZero = flat.rms > 0 ? (correlation * picture.rms) / flat.rms : 0;
+  const restRms = picture.rms * Math.sqrt(Math.max(0, 1 - correlation ** 2));
+  const independent = Math.max(1, picture.pixels / (4 * Math.PI * (2 * fineSigmaPx) ** 2));
+  return { shareAtZero, shareSigma: flat.rms > 0 ? restRms / flat.rms / Math.sqrt(independent) : 1 };
+}

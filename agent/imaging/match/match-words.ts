@@ -1,0 +1,43 @@
+import type { TrainMatch } from "./match-train.ts";
+import type { ShadowMove } from "./shadow-moves.ts";
+
+/** What a match says, in one or two sentences with what to do. */
+export function matchText(match: TrainMatch): string {
+  const { says, shift, move } = match;
+  const far = Math.hypot(shift.x, shift.y);
+  const by = `${shift.x.toFixed(2)}, ${shift.y.toFixed(2)} px (±${shift.sigmaPx.toFixed(2)})`;
+  switch (says) {
+    case "fits":
+      return `The dust lies where the flat has it, to ${by}: the flat can be used.`;
+    case "moved": {
+      const turn = move
+        ? ` turned by ${move.rotationDegrees.toFixed(2)} deg (±${move.rotationSigmaDegrees.toFixed(2)}),`
+        : "";
+      return `The dust has moved by ${by},${turn} ${surfacesText(match)}. Take a new flat.`;
+    }
+    case "other":
+      return "The picture shows other dust than the flat: another train, or one that was cleaned. Take a new flat.";
+    case "uncertain":
+      return `The patterns agree only in part (correlation ${match.correlation.toFixed(2)} of ${match.correlationExpected.toFixed(2)}, shift ${far.toFixed(2)} px). Take a new flat.`;
+    case "untold":
+      return "There is too little dust, or too much else in the picture, to tell. Judge by camera, binning, filter, rotator and focus.";
+  }
+}
+
+/** Which surfaces moved, told by the size of their shadows: large ones lie far from the sensor. */
+function surfacesText({ move, shift }: TrainMatch): string {
+  if (!move) return "all of it as far as can be told";
+  const stays = (one: ShadowMove) => Math.hypot(one.movedX, one.movedY) < Math.max(0.3, 4 * one.sigmaPx);
+  const all = [...move.along, ...move.apart];
+  const stayed = all.filter(stays);
+  const moved = all.filter((one) => !stays(one) && one.share > 0.5);
+  if (stayed.length === 0 || moved.length === 0) return "all surfaces together";
+  const size = (ones: readonly ShadowMove[]) =>
+    ones.reduce((sum, one) => sum + one.diameterPx, 0) / ones.length;
+  const near =
+    size(stayed) < size(moved)
+      ? "near the sensor stayed, that farther off moved"
+      : "farther off stayed, that near the sensor moved";
+  const still = Math.hypot(shift.x, shift.y) < 0.3 ? "in part" : "for the most part";
+  return `${still}: ${stayed.length} shadows stayed and ${moved.length} moved; dust ${near} (${size(stayed).toFixed(0)} and ${size(moved).toFixed(0)} px wide on average)`;
+}

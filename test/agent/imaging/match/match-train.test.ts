@@ -1,0 +1,77 @@
+import { expect, test } from "vitest";
+import { loadFft } from "../../../../agent/imaging/fft.ts";
+import { type MatchSays, matchTrain } from "../../../../agent/imaging/match/match-train.ts";
+import { smallStructure } from "../../../../agent/imaging/match/small-structure.ts";
+import { Random } from "../../../../drivers/kit/random.ts";
+
+const fft = await loadFft();
+const shape = { widthPx: 280, heightPx: 210 };
+
+function dustOf(train: number, count: number, shift: { x: number; y: number }) {
+  const random = new Random(train);
+  return Array.from({ length: count }, () => ({
+    xPx: random.between(30, 250) + shift.x,
+    yPx: random.between(30, 180) + shift.y,
+    diameterPx: random.between(10, 28),
+    depth: random.between(0.03, 0.08),
+  }));
+}
+
+/** Vignetted, dusty, with noise; grains of a few px stand for the Sun's own structure. */
+function picture(
+  train: number,
+  seed: number,
+  look: { count: number; shift?: { x: number; y: number }; grains?: number },
+) {
+  const { count, shift = { x: 0, y: 0 }, grains = 0 } = look;
+  const dust = dustOf(train, count, shift);
+  const random = new Random(seed);
+  const waves = Array.from({ length: grains > 0 ? 60 : 0 }, () => {
+    const [k, turn] = [(2 * Math.PI) / random.between(8, 20), random.between(0, 2 * Math.PI)];
+    return { kx: k * Math.cos(turn), ky: k * Math.sin(turn), phase: random.between(0, 2 * Math.PI) };
+  });
+  const levels = Float32Array.from({ length: shape.widthPx * shape.heightPx }, (_, i) => {
+    const [x, y] = [i % shape.widthPx, Math.floor(i / shape.widthPx)];
+    let level = 1 - 0.1 * (((x - 140) / 140) ** 2 + ((y - 105) / 105) ** 2);
+    for (const { xPx, yPx, diameterPx, depth } of dust) {
+      const r = Math.hypot(x - xPx, y - yPx);
+      if (r < diameterPx) level *= 1 - depth * 0.5 * (1 - Math.tanh(r - diameterPx / 2));
+    }
+    const grain = waves.reduce((sum, w) => sum + Math.cos(w.kx * x + w.ky * y + w.phase), 0);
+    return level * (1 + grains * Math.sqrt(2 / Math.max(1, waves.length)) * grain + 0.003 * random.gauss());
+  });
+  return smallStructure(levels, shape);
+}
+
+const counts = [3, 6, 9, 14];
+
+function said(
+  kind: "flat" | "image",
+  other: boolean,
+  look: { shift?: { x: number; y: number }; grains?: number },
+) {
+  return Array.from({ length: 12 }, (_, k): MatchSays => {
+    const count = counts[k % counts.length]!;
+    const flat = picture(1000 + k, k, { count });
+    const shadows = dustOf(1000 + k, count, { x: 0, y: 0 });
+    const train = other ? 5000 + k : 1000 + k;
+    return matchTrain(fft, flat, picture(train, 100 + k, { count, ...look }), shadows, kind).says;
+  });
+}
+
+test("dust that the flat has not is never said to fit, in flats as in images with grains", () => {
+  expect(said("flat", true, {})).not.toContain("fits");
+  expect(said("image", true, { grains: 0.01 })).not.toContain("fits");
+  expect(said("image", true, { grains: 0.03 })).not.toContain("fits");
+});
+
+test("the same train fits; where grains hide it that is said, but never that it has moved", () => {
+  expect(new Set(said("flat", false, {}))).toEqual(new Set(["fits"]));
+  for (const grains of [0.01, 0.03])
+    for (const says of said("image", false, { grains }))
+      expect(["fits", "uncertain", "untold"]).toContain(says);
+});
+
+test("half a pixel is seen between flats", () => {
+  expect(new Set(said("flat", false, { shift: { x: 0.4, y: -0.3 } }))).toEqual(new Set(["moved"]));
+});
