@@ -1,0 +1,34 @@
+import { asInputError, InputError } from "../files/input-error.ts";
+import { matchFlat } from "../files/match-file.ts";
+import { loadFft } from "../imaging/fft.ts";
+import { matchText } from "../imaging/match/match-words.ts";
+import { CommandError, exitCodes } from "./outcome.ts";
+
+/**
+ * Refuses a flat whose dust lies elsewhere than that of the first or the last image. What can't be told, and files that
+ * can't be read as one picture, are no reason to refuse.
+ * @throws CommandError
+ */
+export async function ensureFlatFits(
+  files: readonly string[],
+  options: { readonly flat: string; readonly dark?: string },
+): Promise<void> {
+  const fft = await loadFft();
+  for (const path of new Set([files[0], files.at(-1)])) {
+    if (path === undefined) continue;
+    let match: ReturnType<typeof matchFlat>;
+    try {
+      match = matchFlat(fft, options.flat, path, options.dark);
+    } catch (error) {
+      if (asInputError(error, path) instanceof InputError) continue; // told when it is applied
+      throw error;
+    }
+    if (match.says !== "moved" && match.says !== "other") continue;
+    throw new CommandError(exitCodes.wrongInput, {
+      happened: `${options.flat} does not fit ${path}. ${matchText(match)}`,
+      state: "Nothing was written.",
+      whatToDo:
+        "Find the flat that fits with `evenfield match`, or pass --despite-move to divide by this one all the same.",
+    });
+  }
+}
