@@ -37,10 +37,13 @@ export const stepOptions = {
   flat: mapOf({
     blur: blurWay,
     frames: z
-      .union([z.literal("as-images"), wholeFrom(4, 1000, "frames")], {
-        error: "a whole number from 4 to 1000 frames, or as-images",
+      .union([z.enum(["as-images", "enough"]), wholeFrom(4, 1000, "frames")], {
+        error: "a whole number from 4 to 1000 frames, as-images, or enough",
       })
       .default("as-images"),
+    /** With `frames: enough`: how many images will be averaged, and how much noisier than with a perfect flat they may be; 50 and 0.1. */
+    imagesToStack: wholeFrom(1, 100_000, "images").optional(),
+    addedNoiseFraction: numberFrom(0.02, 1, "of the stack's own noise").optional(),
     levelFraction,
     /** How far a drift wanders from the disc's centre; the disc's size may allow less. */
     driftRadiusFraction: numberFrom(0.1, 0.5, "of the frame's short side").optional(),

@@ -26,10 +26,18 @@ export function stepOrderProblems(steps: readonly PlanStep[]): { stepIndex: numb
     if (step.blur !== "drift" && step.driftRadiusFraction !== undefined) {
       say("`driftRadiusFraction` belongs to a flat by drift; allowed: leave it out, or `blur: drift`");
     }
-    if (step.blur === "drift" && step.frames !== "as-images" && step.frames < driftFramesMin) {
+    if (step.blur === "drift" && typeof step.frames === "number" && step.frames < driftFramesMin) {
       say(
         `a flat by drift is solved from many frames, and ${step.frames} are too few; allowed: at least ${driftFramesMin}, or as-images`,
       );
+    }
+    if (step.frames === "enough" && step.blur !== "diffuser") {
+      say(
+        '`frames` is "enough", which only a flat by diffuser can tell while it is taken; allowed: a number, or as-images',
+      );
+    }
+    if (step.frames !== "enough" && (step.imagesToStack ?? step.addedNoiseFraction) !== undefined) {
+      say("`imagesToStack` and `addedNoiseFraction` say what is enough; allowed: with `frames: enough` only");
     }
     if (step.frames === "as-images" && !steps.some((s) => s.step === "images")) {
       say(

@@ -102,6 +102,11 @@ export class MasterBuilder {
     return this.#scales.length;
   }
 
+  /** The series will be of so many frames after all: its halves are parted anew. */
+  expect(frameCount: number): void {
+    this.#halves?.expect(frameCount);
+  }
+
   /** Noise against number of frames, as far as it is known. */
   get growth(): readonly GrowthPoint[] {
     return this.#growth?.points ?? [];

@@ -36,7 +36,7 @@ export class SeriesHalves {
     private readonly darkAdu: Float32Array,
     private readonly usePx: Uint8Array,
     noise: NoiseByLevel,
-    private readonly frameCountExpected: number,
+    private frameCountExpected: number,
   ) {
     const { sums, counts } = map.sumPicture(referenceAdu, usePx);
     const full = map.sidePx * map.sidePx;
@@ -48,6 +48,11 @@ export class SeriesHalves {
     );
     this.#first = new Float64Array(map.count);
     this.#second = new Float64Array(map.count);
+  }
+
+  /** A series that turns out longer or shorter than was thought: where its middle will be. */
+  expect(frameCount: number): void {
+    this.frameCountExpected = frameCount;
   }
 
   isEven(pixelsAdu: Uint16Array, scale: number): boolean {

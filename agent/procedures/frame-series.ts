@@ -7,6 +7,8 @@ export interface SeriesAsk {
   readonly frameType: FrameType;
   /** How many are wanted. */
   readonly frameCount: number;
+  /** Ends the series before that; asked after each frame that counts. */
+  readonly enough?: () => boolean;
   /** Beyond this many exposures the series is given up. Default: as many as are wanted. */
   readonly exposuresMax?: number;
   /** Frames of a larger whole: how many were done before, and of how many. */
@@ -39,6 +41,7 @@ export async function takeSeries(
     const done = doneBefore + counted;
     bench.progress({ what: ask.what, done, of, secondsLeft: perFrame * (of - done) });
     signal.throwIfAborted();
+    if (ask.enough?.()) break;
   }
   return counted;
 }

@@ -1,5 +1,6 @@
 import type { StepOptions } from "../../plans/plan-steps.ts";
 import { driftFramesMin } from "../../plans/step-order.ts";
+import { framesEnough, type StackAsked } from "../imaging/frames-enough.ts";
 import { centre } from "../procedures/centre/centre.ts";
 import type { CentreAsk } from "../procedures/centre/centre-ask.ts";
 import { type DarksAsk, darks } from "../procedures/darks/darks.ts";
@@ -17,6 +18,12 @@ import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
 const darkFramesDefault = 16;
 /** Independent frames that a flat is proved with. */
 const proofFrames = 8;
+/** However many would be enough. */
+const framesMost = 1000;
+const imageLevelUsual = 0.7;
+/** What `frames: enough` is for unless the plan says. */
+const imagesToStackUsual = 50;
+const addedNoiseUsual = 0.1;
 /** Reckoned for a frame besides its exposure: readout, transfer, writing [s]. */
 const perFrameSeconds = 2;
 /** Reckoned for an exposure that no history foretells [s]. */
@@ -66,9 +73,10 @@ export const stepTable: StepTable = {
   },
   flat: {
     logic: flat,
-    ask: ({ blur, frames, levelFraction, darkFrames, driftRadiusFraction }, scene): FlatAsk => ({
-      blur,
-      frames: framesOfFlat({ blur, frames }, scene),
+    ask: ({ levelFraction, darkFrames, driftRadiusFraction, ...step }, scene): FlatAsk => ({
+      blur: step.blur,
+      frames: step.frames === "enough" ? framesMost : framesOfFlat({ ...step, levelFraction }, scene),
+      ...(step.frames === "enough" ? { enough: stackAsked({ ...step, levelFraction }, scene) } : {}),
       darkFrames: darkFrames ?? darkFramesDefault,
       proofFrames,
       levelFraction,
@@ -76,8 +84,9 @@ export const stepTable: StepTable = {
       ...(driftRadiusFraction === undefined ? {} : { driftRadiusFraction }),
       coverAfter: coverAfter(scene),
     }),
-    secondsPlanned: ({ blur, frames, darkFrames }, scene) => {
-      const flats = framesOfFlat({ blur, frames }, scene) + proofFrames;
+    secondsPlanned: ({ darkFrames, ...step }, scene) => {
+      const { blur } = step;
+      const flats = framesOfFlat(step, scene) + proofFrames;
       const all = flats + (darkFrames ?? darkFramesDefault) + 10;
       const onTheWay = blur === "drift" ? flats * driftLegSeconds : 0;
       return 240 + onTheWay + all * frameSeconds(scene.findings, blur);
@@ -119,11 +128,29 @@ function framesOfImages({ plan }: StepScene): number {
 
 /** As many as the images if the plan says so; a drift is solved from no fewer than its least. */
 function framesOfFlat(
-  { blur, frames }: Pick<StepOptions<"flat">, "blur" | "frames">,
+  step: Pick<
+    StepOptions<"flat">,
+    "blur" | "frames" | "imagesToStack" | "addedNoiseFraction" | "levelFraction"
+  >,
   scene: StepScene,
 ): number {
+  const { blur, frames } = step;
+  if (frames === "enough") return Math.min(framesMost, framesEnough(stackAsked(step, scene)));
   if (frames !== "as-images") return frames;
   return Math.max(framesOfImages(scene), blur === "drift" ? driftFramesMin : 0);
+}
+
+/** Images are exposed as the plan says, or as images usually are. */
+function stackAsked(
+  step: Pick<StepOptions<"flat">, "imagesToStack" | "addedNoiseFraction" | "levelFraction">,
+  { plan }: StepScene,
+): StackAsked {
+  const images = plan.steps.find((one) => one.step === "images");
+  return {
+    imagesToStack: step.imagesToStack ?? imagesToStackUsual,
+    addedNoiseFraction: step.addedNoiseFraction ?? addedNoiseUsual,
+    imageOverFlatLevel: (images?.levelFraction ?? imageLevelUsual) / step.levelFraction,
+  };
 }
 
 /** The limit of the last leak check before the flat. */

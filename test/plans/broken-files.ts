@@ -169,7 +169,8 @@ export const brokenPlans: readonly BrokenFile[] = [
     fault: "frames in words",
     change: ["frames: 40", "frames: many"],
     line: 11,
-    message: '`steps[3].flat.frames` is "many"; allowed: a whole number from 4 to 1000 frames, or as-images',
+    message:
+      '`steps[3].flat.frames` is "many"; allowed: a whole number from 4 to 1000 frames, as-images, or enough',
   },
   {
     fault: "half a frame",
@@ -217,6 +218,20 @@ export const brokenPlans: readonly BrokenFile[] = [
     line: 9,
     message:
       "step 3: a flat by drift is solved from many frames, and 8 are too few; allowed: at least 24, or as-images",
+  },
+  {
+    fault: "a drift until it is enough",
+    change: ["blur: diffuser\n      frames: 40", "blur: drift\n      frames: enough"],
+    line: 9,
+    message:
+      'step 3: `frames` is "enough", which only a flat by diffuser can tell while it is taken; allowed: a number, or as-images',
+  },
+  {
+    fault: "a stack for a flat of so many frames",
+    change: ["frames: 40", "frames: 40\n      imagesToStack: 100"],
+    line: 9,
+    message:
+      "step 3: `imagesToStack` and `addedNoiseFraction` say what is enough; allowed: with `frames: enough` only",
   },
   {
     fault: "an unknown answer to failure",

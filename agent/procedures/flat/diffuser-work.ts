@@ -1,5 +1,6 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
+import { framesEnough, isEnough, type StackAsked } from "../../imaging/frames-enough.ts";
 import { MasterBuilder } from "../../imaging/master-builder.ts";
 import { readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
@@ -109,11 +110,18 @@ export async function takeDarks({ bench, ask, tuned }: FlatWork, signal: AbortSi
 export async function exposeFlats(work: FlatWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   work.dark = readDark(bench);
-  work.series = await expose(work, "flat frames", ask.frames, signal, (frame) => {
-    if (work.edges.length === 0) writeRawFrame(bench, sampleFrameFile, frame, "Flat Field");
-    work.notes.add(frame);
-    work.edges.push(edgeFractionOf(bench, work.tuned!, frame));
-  });
+  work.series = await expose(
+    work,
+    "flat frames",
+    ask.frames,
+    signal,
+    (frame) => {
+      if (work.edges.length === 0) writeRawFrame(bench, sampleFrameFile, frame, "Flat Field");
+      work.notes.add(frame);
+      work.edges.push(edgeFractionOf(bench, work.tuned!, frame));
+    },
+    ask.enough,
+  );
 }
 
 /** More of the same, that the flat does not know. */
@@ -128,19 +136,28 @@ async function expose(
   frameCount: number,
   signal: AbortSignal,
   look: (frame: Frame) => void,
+  enough?: StackAsked,
 ): Promise<MasterBuilder> {
   const { bench, dark, tuned } = work;
   let builder: MasterBuilder | undefined;
   const { unhealthyPx } = bench.findings;
   const exposuresMax = Math.ceil(frameCount * 1.5) + 4;
+  const stops = enough && (() => builder !== undefined && isEnough(builder.growth, enough));
   const counted = await takeSeries(
     bench,
-    { what, exposureSeconds: tuned!.exposureSeconds, frameType: "flat", frameCount, exposuresMax },
+    {
+      what,
+      exposureSeconds: tuned!.exposureSeconds,
+      frameType: "flat",
+      frameCount,
+      exposuresMax,
+      ...(stops ? { enough: stops } : {}),
+    },
     (frame) => {
       checkFilterStillOn(frame, tuned!.topAdu);
       builder ??= new MasterBuilder({
         shape: { widthPx: frame.widthPx, heightPx: frame.heightPx },
-        frameCountExpected: frameCount,
+        frameCountExpected: enough ? Math.min(frameCount, framesEnough(enough)) : frameCount,
         clipAdu: tuned!.topAdu - 1,
         dark: dark!,
         kind: "light",
@@ -153,7 +170,7 @@ async function expose(
     },
     signal,
   );
-  if (!builder || counted < frameCount)
+  if (!builder || (counted < frameCount && !stops?.()))
     throw new StepError(
       "LIGHT_UNSTEADY",
       `only ${counted} of ${frameCount} ${what} were steady enough, in ${exposuresMax} exposures`,

@@ -1,3 +1,4 @@
+import type { FramesBought, StackAsked } from "../../imaging/frames-enough.ts";
 import type { Proof } from "../../imaging/proof.ts";
 
 /** Exactly one way to blur the Sun away. */
@@ -5,7 +6,10 @@ export type FlatBlur = "diffuser" | "defocus" | "drift";
 
 export interface FlatAsk {
   readonly blur: FlatBlur;
+  /** With `enough`: the most that are taken. */
   readonly frames: number;
+  /** Ends a series through the diffuser as soon as a stack of images is served. */
+  readonly enough?: StackAsked;
   /** Fewest darks that the flat is calibrated with; taken anew unless the leak check left as many. */
   readonly darkFrames: number;
   /** Frames that are not in the flat, to prove it with. Default 8. */
@@ -26,6 +30,8 @@ export interface FlatFound {
   /** Below the run's folder. */
   readonly files: { readonly flat: string; readonly dark: string; readonly sampleFrame: string };
   readonly frameCount: number;
+  /** What the number of frames buys, where the plan says what the flat is for. */
+  readonly bought?: FramesBought;
   readonly refusedFrames: number;
   readonly rejectedFraction: number;
   readonly exposureSeconds: number;

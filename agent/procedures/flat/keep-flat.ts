@@ -1,4 +1,6 @@
 import { loadFft } from "../../imaging/fft.ts";
+import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/frames-enough.ts";
+import type { Master } from "../../imaging/master-builder.ts";
 import { type Flat, normaliseFlat } from "../../imaging/normalise-flat.ts";
 import { median } from "../../imaging/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof.ts";
@@ -46,10 +48,21 @@ export async function keepFlat(work: FlatWork): Promise<void> {
     darkFile: work.dark!.file,
     sampleFrame: sampleFrameFile,
     frameCount: series.frameCount,
+    ...(ask.enough ? { bought: boughtBy(series, ask.enough) } : {}),
     refusedFrames: series.refusedFrames,
     rejectedFraction: series.rejectedFraction,
     upperEdge,
   });
+}
+
+/** By the noise that the series showed itself. */
+function boughtBy(
+  { growth, frameCount }: Pick<Master, "growth" | "frameCount">,
+  asked: StackAsked,
+): FramesBought {
+  const last = growth.at(-1);
+  const single = last ? last.expected * Math.sqrt(last.frames) : Number.NaN;
+  return framesBuy(frameCount, single, asked);
 }
 
 /** Too short an exposure for any dark current: the pedestal is all that is taken off. */

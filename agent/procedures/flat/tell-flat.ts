@@ -16,6 +16,7 @@ export interface FlatMade {
   readonly darkFile: string;
   readonly sampleFrame: string;
   readonly frameCount: number;
+  readonly bought?: FlatFound["bought"];
   readonly refusedFrames: number;
   readonly rejectedFraction: number;
   readonly upperEdge: FlatFound["upperEdge"];
@@ -34,6 +35,7 @@ export function writeAndTell(made: FlatMade): FlatFound {
     blur: ask.blur,
     files: { flat: flatMasterFile, dark: darkFile, sampleFrame: made.sampleFrame },
     frameCount,
+    ...(made.bought ? { bought: made.bought } : {}),
     refusedFrames: made.refusedFrames,
     rejectedFraction: made.rejectedFraction,
     exposureSeconds: tuned.exposureSeconds,

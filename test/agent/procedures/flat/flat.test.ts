@@ -110,3 +110,18 @@ test("the sky is lost in mid-series: the frame is dropped, cover closed, diffuse
   expect(rig.world.diffuser.position).toBe(0);
   expect(rig.world.camera.phase).toBe("idle");
 });
+
+test("enough frames: the series ends when a stack of 5 images is served, long before the most that are allowed", async () => {
+  using rig = benchOnWorld(48, deep);
+  await rig.run(leakCheck, leakAsk);
+  const enough = { imagesToStack: 5, addedNoiseFraction: 0.1, imageOverFlatLevel: 0.8 };
+  const outcome = await rig.run(flat, { ...ask, frames: 200, enough });
+  expect(outcome.failure).toBeUndefined();
+  const { frameCount, bought, proof } = outcome.found!;
+  // 5 · 0.8 / (1.1² - 1) = 19.05; the even and odd halves are compared every second frame.
+  expect(frameCount).toBeGreaterThanOrEqual(20);
+  expect(frameCount).toBeLessThanOrEqual(26);
+  expect(bought!.addedNoiseFraction).toBeLessThanOrEqual(0.1);
+  expect(bought!.frames).toBe(frameCount);
+  expect(Math.abs(proof.halves!.firstFrames - proof.halves!.secondFrames)).toBeLessThanOrEqual(6);
+});
