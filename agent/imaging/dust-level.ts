@@ -1,3 +1,4 @@
+import { gaussianBlur } from "./gaussian-blur.ts";
 import type { Shape } from "./shape.ts";
 
 /** A picture in cells of `binPx` squared pixels. */
@@ -26,4 +27,22 @@ export function halved({ shape, values, use, binPx }: Level): Level {
       smallerUse[y * widthPx + x] = count >= 2 ? 1 : 0;
     }
   return { shape: { widthPx, heightPx }, values: smaller, use: smallerUse, binPx: 2 * binPx };
+}
+
+/** Rise per cell of the picture smoothed over a cell. */
+export interface Slopes {
+  readonly x: Float32Array;
+  readonly y: Float32Array;
+}
+
+export function slopesOf({ values, shape, use }: Level): Slopes {
+  const { widthPx, heightPx } = shape;
+  const smooth = gaussianBlur(values, shape, 1, use);
+  const slopes = { x: new Float32Array(values.length), y: new Float32Array(values.length) };
+  for (let y = 1; y + 1 < heightPx; y++)
+    for (let i = y * widthPx + 1; i < y * widthPx + widthPx - 1; i++) {
+      slopes.x[i] = (smooth[i + 1]! - smooth[i - 1]!) / 2;
+      slopes.y[i] = (smooth[i + widthPx]! - smooth[i - widthPx]!) / 2;
+    }
+  return slopes;
 }

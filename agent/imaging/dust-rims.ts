@@ -1,5 +1,5 @@
 import type { DustCandidate } from "./dust-candidates.ts";
-import { halved, type Level } from "./dust-level.ts";
+import { halved, type Level, type Slopes, slopesOf } from "./dust-level.ts";
 import { gaussianBlur } from "./gaussian-blur.ts";
 import { medianAndSigma } from "./order-statistics.ts";
 import type { Shape } from "./shape.ts";
@@ -35,23 +35,6 @@ export function rimCandidates(
     found.push(...peaks(slopes, level, diameterPx));
   }
   return found.sort((a, b) => b.contrast * b.diameterPx - a.contrast * a.diameterPx);
-}
-
-interface Slopes {
-  readonly x: Float32Array;
-  readonly y: Float32Array;
-}
-
-function slopesOf({ values, shape, use }: Level): Slopes {
-  const { widthPx, heightPx } = shape;
-  const smooth = gaussianBlur(values, shape, 1, use);
-  const slopes = { x: new Float32Array(values.length), y: new Float32Array(values.length) };
-  for (let y = 1; y + 1 < heightPx; y++)
-    for (let i = y * widthPx + 1; i < y * widthPx + widthPx - 1; i++) {
-      slopes.x[i] = (smooth[i + 1]! - smooth[i - 1]!) / 2;
-      slopes.y[i] = (smooth[i + widthPx]! - smooth[i - widthPx]!) / 2;
-    }
-  return slopes;
 }
 
 function peaks(slopes: Slopes, { shape, binPx }: Level, diameterPx: number): DustCandidate[] {

@@ -1,6 +1,7 @@
 import { smoothBackground } from "./dust-background.ts";
 import { type DustCandidate, dustCandidates } from "./dust-candidates.ts";
 import type { ShadowFit, Slack } from "./dust-fit.ts";
+import { jointShadows } from "./dust-joint.ts";
 import { isCut, isMostlySeen, scatterAround, stepOverRim } from "./dust-judge.ts";
 import { rimCandidates } from "./dust-rims.ts";
 import { fill, type Residual, type Shadow, shadowNear } from "./dust-shadow.ts";
@@ -60,7 +61,7 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   for (const [pass, share] of knotShares.entries()) {
     const background = smoothBackground(clean.values, usePx, shape, share * longerPx);
     subtract(clean.values, background, usePx);
-    shadows = refitted(clean, shadows);
+    shadows = pass === 0 ? firstShadows(clean, options) : refitted(clean, shadows);
     shadows = [...shadows, ...newShadows(clean, shadows, options, pass > 0)];
     shadows = refitted(clean, refitted(clean, shadows), true);
     subtract(
@@ -82,7 +83,7 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
         (100 * fit.depth).toFixed(2),
       );
   return shadows
-    .flatMap((shadow) => told(clean, shadow, options))
+    .flatMap((shadow) => told(clean, shadow, shadows, options))
     .sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
 }
 
@@ -139,6 +140,46 @@ function isSame(a: Place, b: Place): boolean {
   return apart < 0.2 * Math.min(a.diameterPx, b.diameterPx) && ratio > 0.6 && ratio < 1.7;
 }
 
+/** All rims that can be told, their depths at once; then each by itself with the others out of the way. */
+function firstShadows(clean: Residual, options: DustOptions): Shadow[] {
+  const { shape, values, usePx } = clean;
+  const rims: DustCandidate[] = [];
+  for (const candidate of rimCandidates(values, usePx, shape, Math.min(shape.widthPx, shape.heightPx) / 3)) {
+    if (rims.length >= candidatesMost) break;
+    if (!rims.some((other) => isNear(other, candidate))) rims.push(candidate);
+  }
+  const least = leastDepth(clean, options);
+  const first = jointShadows(values, usePx, shape, rims)
+    .filter(({ depth }) => depth > least / 2)
+    .map(
+      (joint): Shadow => ({
+        fit: { ...joint, kind: "disc", holeRatio: 0, depthSigma: 0, miss: 0, pixels: 0 },
+        leftOver: [],
+        ringPx: 1,
+      }),
+    )
+    .filter(({ fit }) => isPlausible(fit, shape));
+  for (const shadow of first) fill(clean, shadow, 1);
+  const largestFirst = first.toSorted((a, b) => worthOf(b) - worthOf(a));
+  let shadows = refitted(clean, refitted(clean, largestFirst, true), true);
+  shadows = shadows.filter((shadow) => {
+    if (shadow.fit.depth > least / 2) return true;
+    fill(clean, shadow, -1);
+    return false;
+  });
+  return refitted(clean, shadows);
+}
+
+function worthOf({ fit }: Shadow): number {
+  return fit.depth * fit.radiusPx;
+}
+
+/** Closer than the joint solution could tell apart. */
+function isNear(a: Place, b: Place): boolean {
+  const ratio = a.diameterPx / b.diameterPx;
+  return Math.hypot(a.xPx - b.xPx, a.yPx - b.yPx) < 0.12 * b.diameterPx && ratio > 0.85 && ratio < 1.18;
+}
+
 /** First by their rims, then what blobs are left, dark or bright. */
 function newShadows(
   clean: Residual,
@@ -190,9 +231,15 @@ function leastDepth({ values, usePx, shape }: Residual, options: DustOptions): n
 }
 
 /** As a report says it; nothing for bright bumps and for what the last look no longer bears out. */
-function told(clean: Residual, shadow: Shadow, options: DustOptions): DustFound[] {
+function told(
+  clean: Residual,
+  shadow: Shadow,
+  shadows: readonly Shadow[],
+  options: DustOptions,
+): DustFound[] {
   const { fit } = shadow;
   if (fit.depth <= 0 || !isMostlySeen(fit, clean.shape)) return [];
+  if (shadows.some((other) => isRemnant(other.fit, fit))) return [];
   const least = leastDepth(clean, options) * (isCut(fit, clean.shape) ? 1.5 : 1);
   fill(clean, shadow, -1);
   const depthSigma = scatterAround(clean, fit, darkShare.last);
@@ -212,6 +259,12 @@ function told(clean: Residual, shadow: Shadow, options: DustOptions): DustFound[
       ...distanceOf(diameterPx, options),
     },
   ];
+}
+
+/** A speck in or at a much larger and deeper shadow is what that one's fit has left. */
+function isRemnant(of: ShadowFit, { xPx, yPx, radiusPx, depth }: ShadowFit): boolean {
+  const apart = Math.hypot(xPx - of.xPx, yPx - of.yPx);
+  return apart < 1.3 * of.radiusPx && radiusPx < 0.25 * of.radiusPx && depth < 0.6 * of.depth;
 }
 
 /** Source: geometry; the beam to one pixel narrows to it by one part in the focal ratio. */
