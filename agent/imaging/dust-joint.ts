@@ -14,45 +14,57 @@ export interface JointShadow {
 /** Of its diameter: rims of specks are 0.1 to 0.35 wide. */
 const usualEdge = 0.2;
 const cellsAcross = 400;
-const sweeps = 60;
-/** A depth pays so much of itself for being there: of two that explain the same rim, one is left. */
-const toll = 0.12;
+/** After each shadow that is added, so often over all of them. */
+const sweeps = 4;
+const shadowsMost = 60;
 
 /**
- * Depths of all candidates at once, none negative and few of them not zero, by what their rims leave of the picture's
- * slopes: where shadows overlap, no single one can be told for itself. Slopes do not care for the background.
- * Source: coordinate descent on the lasso, J. Friedman, T. Hastie and R. Tibshirani, Journal of Statistical Software 33
- * (2010) issue 1.
+ * The candidates that explain the picture's slopes, one after the other, the one that explains most first; each time the
+ * depths of all that were taken are found anew together: where shadows overlap, no single one can be told for itself, and
+ * a rim that is explained is not explained again. Slopes do not care for the background.
+ * Source: orthogonal matching pursuit, Y. C. Pati, R. Rezaiifar and P. S. Krishnaprasad, Proc. 27th Asilomar Conf. (1993) 40.
+ * @param leastDepth shallower ones are left out
  */
 export function jointShadows(
   residual: Float32Array,
   usePx: Uint8Array,
   shape: Shape,
   candidates: readonly DustCandidate[],
+  leastDepth: number,
 ): JointShadow[] {
   let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
   while (Math.max(level.shape.widthPx, level.shape.heightPx) > cellsAcross) level = halved(level);
   const left = slopesOf(level);
   const rims = candidates.map((candidate) => rimOf(candidate, level));
   const depths = new Float64Array(candidates.length);
-  for (let sweep = 0; sweep < sweeps; sweep++) {
-    let most = 0;
-    rims.forEach(({ at, x, y, square }, k) => {
-      if (square === 0) return;
-      let product = 0;
-      for (let i = 0; i < at.length; i++) product += x[i]! * left.x[at[i]!]! + y[i]! * left.y[at[i]!]!;
-      const alone = depths[k]! + product / square;
-      const next = Math.max(0, alone - toll * Math.abs(candidates[k]!.contrast));
-      const change = next - depths[k]!;
-      if (change === 0) return;
-      depths[k] = next;
-      most = Math.max(most, Math.abs(change));
-      for (let i = 0; i < at.length; i++) {
-        left.x[at[i]!]! -= change * x[i]!;
-        left.y[at[i]!]! -= change * y[i]!;
-      }
+  const change = (k: number, by: number) => {
+    const { at, x, y } = rims[k]!;
+    depths[k]! += by;
+    for (let i = 0; i < at.length; i++) {
+      left.x[at[i]!]! -= by * x[i]!;
+      left.y[at[i]!]! -= by * y[i]!;
+    }
+  };
+  const wanted = (k: number) => {
+    const { at, x, y, square } = rims[k]!;
+    let product = 0;
+    for (let i = 0; i < at.length; i++) product += x[i]! * left.x[at[i]!]! + y[i]! * left.y[at[i]!]!;
+    return square > 0 ? product / square : 0;
+  };
+  const taken: number[] = [];
+  while (taken.length < shadowsMost) {
+    let best = { k: -1, explains: 0, depth: 0 };
+    rims.forEach(({ square }, k) => {
+      if (taken.includes(k)) return;
+      const depth = wanted(k);
+      const explains = depth * depth * square;
+      if (depth > leastDepth && explains > best.explains) best = { k, explains, depth };
     });
-    if (most < 1e-5) break;
+    if (best.k < 0) break;
+    taken.push(best.k);
+    change(best.k, best.depth);
+    for (let sweep = 0; sweep < sweeps; sweep++)
+      for (const k of taken) change(k, Math.max(0, depths[k]! + wanted(k)) - depths[k]!);
   }
   return candidates.flatMap(({ xPx, yPx, diameterPx }, k) =>
     depths[k]! > 0

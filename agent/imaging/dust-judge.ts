@@ -5,6 +5,10 @@ import { medianAndSigma } from "./order-statistics.ts";
 import { forEachWithin } from "./pixels-within.ts";
 import type { Shape } from "./shape.ts";
 
+/** Of a depth over its scatter: at first sight, while others still lie over it, and in the end. */
+export const snrMin = { first: 3, last: 7 };
+/** A shadow is dark in most directions while others still lie over it, and in nearly all when they have been taken out. */
+export const darkShare = { first: 0.6, last: 0.85 };
 /** Directions in which a shadow must be darker than its surroundings. */
 const sectorCount = 8;
 

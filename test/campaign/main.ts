@@ -1,9 +1,12 @@
 import { run as centring, resultText, rowText } from "./centring.ts";
 import { run as displaced } from "./displaced.ts";
+import { run as dust } from "./dust.ts";
 import { run as exposure } from "./exposure.ts";
+import { run as fringes } from "./fringes.ts";
 import { run as kill } from "./kill.ts";
 import { run as leak } from "./leak.ts";
 import { run as master } from "./master.ts";
+import { run as match } from "./match.ts";
 
 /** `npm run campaign [NAME…] [-- COUNT]`: hundreds of seeded scenes, a table each. All of them take about half an hour. */
 const print = (line: string) => console.log(line);
@@ -27,6 +30,15 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   },
   master: async (count = 20) => {
     await master({ seed, scenes: count, print });
+  },
+  dust: async (count = 100) => {
+    dust({ seed, flats: count, print });
+  },
+  fringes: async (count = 100) => {
+    await fringes({ seed, scenes: count, print });
+  },
+  match: async (count = 100) => {
+    await match({ seed: 7, trials: count, print });
   },
   kill: async (count = 50) => {
     const { restored, trials, wholeRunSeconds } = await kill(count, { seed, tell: print });
