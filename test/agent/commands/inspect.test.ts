@@ -87,3 +87,55 @@ test("a flat without light is bad, not a fault", async () => {
   expect(host.exitCode).toBe(3);
   expect(host.out).toContain("upper edge over full scale 0 ");
 });
+
+test("a flat's dust is listed with its distance, its fringes with period and advice, the noise against photons", async () => {
+  using sky = largeSky(8);
+  const cards = [
+    ...flatCards,
+    { keyword: "FOCALLEN", value: 800 },
+    { keyword: "APTDIA", value: 100 },
+    { keyword: "XPIXSZ", value: 4 },
+    { keyword: "EGAIN", value: 0.4 },
+  ];
+  const turn = Math.PI / 6;
+  const wave = (x: number, y: number) =>
+    1 + 0.004 * Math.cos((2 * Math.PI * (x * Math.cos(turn) + y * Math.sin(turn))) / 12);
+  const shadow = (x: number, y: number) => (Math.hypot(x - 200, y - 150) < 10 ? 0.95 : 1);
+  const flat = sky.write("flat.fits", (x, y) => 50_000 * sky.gain(x, y) * shadow(x, y) * wave(x, y), {
+    noise: 360,
+    cards,
+  });
+  const host = await inspect([flat, "--json"]);
+  const [file] = host.json.files;
+  const seen = file.flatDetails.dust.find(
+    (one: { xPx: number; yPx: number }) => Math.hypot(one.xPx - 200, one.yPx - 150) < 2,
+  );
+  expect(seen.distanceMm).toBeCloseTo((seen.diameterPx * 4 * 8) / 1000, 9);
+  expect(Math.abs(seen.diameterPx - 20)).toBeLessThan(1.5);
+  expect(Math.abs(measure(file, "fringe period")!.value - 12)).toBeLessThan(0.1);
+  expect(Math.abs(measure(file, "fringe direction")!.value - 30)).toBeLessThan(0.5);
+  expect(figure(file, "fringes")).toMatchObject({ verdict: "usable" });
+  expect(file.reasons.join()).toContain("Tilt the camera by 2 to 5 degrees");
+  // 20 000 electrons: 0.707 % by photons, 0.72 % as written.
+  expect(Math.abs(figure(file, "photonLimit")!.value - 1.02)).toBeLessThan(0.08);
+  const closer = await inspect([flat, "--focal-ratio", "16", "--json"]);
+  const [other] = closer.json.files;
+  expect(other.flatDetails.dust[0].distanceMm / file.flatDetails.dust[0].distanceMm).toBeCloseTo(2, 6);
+});
+
+test("an image of 12-bit codes in 16-bit words: depth and step are told, a stretched one is bad", async () => {
+  using sky = largeSky(9);
+  const coarse = sky.write(
+    "coarse.fits",
+    (x, y) => 16 * Math.round(1500 * sky.gain(x, y) + sky.random.gauss() * 30),
+  );
+  const [file] = (await inspect([coarse, "--json"])).json.files;
+  expect(file.codes).toMatchObject({ depthBits: 12, stepAdu: 16, dialect: "even steps" });
+  expect(figure(file, "tonalStep")!.verdict).toBe("good");
+  const stretched = sky.write("stretched.fits", (x, y) =>
+    Math.round(1.3 * Math.round(1500 * sky.gain(x, y) + sky.random.gauss() * 60)),
+  );
+  const [bad] = (await inspect([stretched, "--json"])).json.files;
+  expect(figure(bad, "missingCodes")!.verdict).toBe("bad");
+  expect(bad.reasons.join()).toContain("switch off gamma");
+});
