@@ -91,9 +91,12 @@ export class MountMotors {
     this.#driftArcsec = { east: 0, north: 0 };
   }
 
-  /** Has it happen at its own moment, whenever that is noticed; `finish` notices it at the latest. */
+  /**
+   * Has it happen at its own moment, whenever that is noticed; `finish` notices it at the latest. Counted from when the
+   * motion began: the clock may have gone on since.
+   */
   endAfter(seconds: number, happen: () => void): MotionEnd {
-    const end: MotionEnd = { atMs: this.#clock.nowMs() + seconds * 1000, happen };
+    const end: MotionEnd = { atMs: this.#summedMs + seconds * 1000, happen };
     this.#ends.add(end);
     return end;
   }

@@ -174,3 +174,26 @@ test("slews and pulses end where they should even if every timer is late or earl
     expect((mount.believed.decDegrees - 30) * 3600).toBeCloseTo(15, 2);
   }
 });
+
+test("time that passes between two looks at the clock does not lengthen a motion", async () => {
+  const spec = smallSpec({
+    ...unparked,
+    mount: { ...unparked.mount, slewDegreesPerSecond: 20, backlashArcsec: { east: 0, north: 0 } },
+  });
+  const virtual = new VirtualClock(Date.parse(spec.startUtc));
+  let lookedMs = 0;
+  const clock: Clock = {
+    nowMs: () => virtual.nowMs() + lookedMs++, // each look takes a millisecond: 72 arcsec of such a slew
+    setTimer: (seconds, callback) => virtual.setTimer(seconds, callback),
+    sleep: (seconds, signal) => virtual.sleep(seconds, signal),
+    hold: (work) => virtual.hold(work),
+  };
+  const { mount } = new World({ spec, clock, paint: () => new Uint16Array(1) });
+  const target = { raHours: mount.siderealHours() - 1, decDegrees: 30 };
+  mount.slewTo(target, true);
+  await virtual.drive(virtual.sleep(60));
+  expect(separationDegrees(mount.believed, target) * 3600).toBeLessThan(1);
+  mount.pulse("north", 1, 2, () => {});
+  await virtual.drive(virtual.sleep(10));
+  expect((mount.believed.decDegrees - 32) * 3600).toBeCloseTo(0, 0);
+});
