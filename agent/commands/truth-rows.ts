@@ -1,5 +1,5 @@
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
-import { type FlatAgainstTruth, flatAgainstTruth } from "../imaging/flat-against-truth.ts";
+import { type FlatAgainstTruth, flatAgainstTruth } from "../imaging/proof/flat-against-truth.ts";
 
 /** What a simulated rig knows of itself and a rehearsal is held against; arrays over the whole sensor. */
 export interface TrueRig {

@@ -3,7 +3,7 @@ import { basename, join } from "node:path";
 import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
-import type { AppliedCounts } from "../imaging/apply.ts";
+import type { AppliedCounts } from "../imaging/combining/apply.ts";
 import { checkFits, isDone, originCards, warningsFor } from "./apply-origin.ts";
 import { applyToSequence } from "./apply-sequence.ts";
 import { calibrate, resultCards } from "./calibrate.ts";

@@ -1,6 +1,6 @@
 import { existsSync } from "node:fs";
 import type { Card } from "../../drivers/formats/fits-card.ts";
-import type { AppliedCounts } from "../imaging/apply.ts";
+import type { AppliedCounts } from "../imaging/combining/apply.ts";
 import { checkFits, dividedBefore, originCards, warningsFor } from "./apply-origin.ts";
 import { resultCards } from "./calibrate.ts";
 import { CalibratedFrames } from "./calibrated-frames.ts";

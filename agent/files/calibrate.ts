@@ -1,6 +1,11 @@
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsPixels } from "../../drivers/formats/fits-pixels.ts";
-import { type AppliedCounts, applyToFloat32, applyToFloatImage, applyToUint16 } from "../imaging/apply.ts";
+import {
+  type AppliedCounts,
+  applyToFloat32,
+  applyToFloatImage,
+  applyToUint16,
+} from "../imaging/combining/apply.ts";
 import type { Calibration } from "./flat-file.ts";
 import { PixelRoom } from "./pixel-room.ts";
 

@@ -1,4 +1,4 @@
-import type { AppliedCounts } from "../imaging/apply.ts";
+import type { AppliedCounts } from "../imaging/combining/apply.ts";
 import { calibrate } from "./calibrate.ts";
 import type { Calibration } from "./flat-file.ts";
 import type { FrameSource } from "./frame-source.ts";

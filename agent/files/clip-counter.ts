@@ -1,7 +1,7 @@
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import type { FitsPixels } from "../../drivers/formats/fits-pixels.ts";
-import { clipLevelAdu } from "../imaging/converter-codes.ts";
-import { maskBits } from "../imaging/mask-bits.ts";
+import { maskBits } from "../imaging/combining/mask-bits.ts";
+import { clipLevelAdu } from "../imaging/exposure/converter-codes.ts";
 
 /** Counts, tile by tile, in how many frames a pixel was clipped. Only uint16 files are looked at. */
 export class ClipCounter {

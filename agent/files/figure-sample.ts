@@ -1,4 +1,4 @@
-import { median } from "../imaging/order-statistics.ts";
+import { median } from "../imaging/numerics/order-statistics.ts";
 
 /** About 100 000 pixels spread over a picture that passes by in tiles: enough for medians to one part in 300. */
 export class FigureSample {

@@ -2,9 +2,9 @@ import { basename } from "node:path";
 import { type CcdImage, readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
 import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
-import { type FlatFactors, prepareFlat } from "../imaging/apply.ts";
-import { maskBits } from "../imaging/mask-bits.ts";
-import { median } from "../imaging/order-statistics.ts";
+import { type FlatFactors, prepareFlat } from "../imaging/combining/apply.ts";
+import { maskBits } from "../imaging/combining/mask-bits.ts";
+import { median } from "../imaging/numerics/order-statistics.ts";
 import { asInputError, InputError } from "./input-error.ts";
 
 /** A master read from a file; `sum` tells its pixels from those of another of the same name. */

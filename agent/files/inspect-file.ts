@@ -1,7 +1,7 @@
-import type { FftLibrary } from "../imaging/fft.ts";
-import { neighbourNoise } from "../imaging/neighbour-noise.ts";
-import { figureText, type ProofFigure, type Verdict, worstOf } from "../imaging/proof-figure.ts";
-import type { TonalSteps } from "../imaging/tonal-steps.ts";
+import { neighbourNoise } from "../imaging/noise/neighbour-noise.ts";
+import type { FftLibrary } from "../imaging/numerics/fft.ts";
+import { figureText, type ProofFigure, type Verdict, worstOf } from "../imaging/proof/proof-figure.ts";
+import type { TonalSteps } from "../imaging/proof/tonal-steps.ts";
 import { combinedCount, type FrameKind } from "./frame-kind.ts";
 import { type FlatDetails, flatFindings, type OpticsAsked } from "./inspect-flat.ts";
 import { levelFindings } from "./inspect-levels.ts";

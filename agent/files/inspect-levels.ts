@@ -1,8 +1,8 @@
-import { readLevel } from "../imaging/frame-level.ts";
-import { neighbourNoise } from "../imaging/neighbour-noise.ts";
-import { median } from "../imaging/order-statistics.ts";
-import { judge, type ProofFigure } from "../imaging/proof-figure.ts";
-import { type TonalSteps, tonalSteps } from "../imaging/tonal-steps.ts";
+import { readLevel } from "../imaging/exposure/frame-level.ts";
+import { neighbourNoise } from "../imaging/noise/neighbour-noise.ts";
+import { median } from "../imaging/numerics/order-statistics.ts";
+import { judge, type ProofFigure } from "../imaging/proof/proof-figure.ts";
+import { type TonalSteps, tonalSteps } from "../imaging/proof/tonal-steps.ts";
 import { type Findings, type Picture, sampled, usable } from "./inspected-picture.ts";
 
 /** Level, clipping, and how the converter's codes fill the words; of a master only the level. */

@@ -1,8 +1,8 @@
 import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import type { FitsPixels } from "../../drivers/formats/fits-pixels.ts";
-import { neighbourNoise } from "../imaging/neighbour-noise.ts";
-import { type Flat, normaliseFlat } from "../imaging/normalise-flat.ts";
-import type { ProofFigure } from "../imaging/proof-figure.ts";
+import { type Flat, normaliseFlat } from "../imaging/combining/normalise-flat.ts";
+import { neighbourNoise } from "../imaging/noise/neighbour-noise.ts";
+import type { ProofFigure } from "../imaging/proof/proof-figure.ts";
 import { combinedCount, type FrameKind, frameKind } from "./frame-kind.ts";
 import { openImage } from "./image-file.ts";
 import { asInputError } from "./input-error.ts";

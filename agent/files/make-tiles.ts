@@ -1,5 +1,5 @@
 import { Worker } from "node:worker_threads";
-import type { CountTile } from "../imaging/combine-counts.ts";
+import type { CountTile } from "../imaging/combining/combine-counts.ts";
 import { helperStates, type SharedBuffers, SharedTiles, sharedBuffers } from "./shared-tiles.ts";
 import { type StoredStack, TileMaker, tileCountOf } from "./stored-stack.ts";
 

@@ -1,5 +1,5 @@
 import type { Card } from "../../drivers/formats/fits-card.ts";
-import { maskBits } from "../imaging/mask-bits.ts";
+import { maskBits } from "../imaging/combining/mask-bits.ts";
 
 /** Tells in the MASK extension itself what its bits mean. */
 export const maskCards: readonly Card[] = [

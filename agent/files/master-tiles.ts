@@ -1,7 +1,7 @@
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import type { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
-import type { CombinedTile } from "../imaging/combine.ts";
-import { maskBits } from "../imaging/mask-bits.ts";
+import type { CombinedTile } from "../imaging/combining/combine.ts";
+import { maskBits } from "../imaging/combining/mask-bits.ts";
 import type { ClipCounter } from "./clip-counter.ts";
 import type { FigureSample } from "./figure-sample.ts";
 import { asInputError } from "./input-error.ts";

@@ -1,9 +1,9 @@
 import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
-import { findDust } from "../imaging/dust.ts";
+import { normaliseFlat } from "../imaging/combining/normalise-flat.ts";
+import { findDust } from "../imaging/dust/dust.ts";
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
 import { type SmallStructure, smallStructure } from "../imaging/match/small-structure.ts";
-import { normaliseFlat } from "../imaging/normalise-flat.ts";
-import type { Shape } from "../imaging/shape.ts";
+import type { Shape } from "../imaging/numerics/shape.ts";
 import { type FrameKind, frameKind } from "./frame-kind.ts";
 import { checkSameSize, openImage } from "./image-file.ts";
 import { asInputError } from "./input-error.ts";

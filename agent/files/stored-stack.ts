@@ -1,7 +1,7 @@
 import { FitsError } from "../../drivers/formats/fits-error.ts";
 import { type FitsFileImage, readFully } from "../../drivers/formats/fits-file.ts";
 import { decodePixels, type PixelLayout } from "../../drivers/formats/fits-pixels.ts";
-import { CountCombiner, type CountTile } from "../imaging/combine-counts.ts";
+import { CountCombiner, type CountTile } from "../imaging/combining/combine-counts.ts";
 import { medianNoise } from "./median-noise.ts";
 
 /** Where an open file keeps an image: plain data, so that another thread can read it too. */

@@ -1,7 +1,7 @@
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import type { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
-import { combineFrames } from "../imaging/combine.ts";
-import type { CountTile } from "../imaging/combine-counts.ts";
+import { combineFrames } from "../imaging/combining/combine.ts";
+import type { CountTile } from "../imaging/combining/combine-counts.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import type { FigureSample } from "./figure-sample.ts";
 import { asInputError } from "./input-error.ts";

@@ -1,4 +1,4 @@
-import { codesPerBin } from "../imaging/level-histogram.ts";
+import { codesPerBin } from "../imaging/exposure/level-histogram.ts";
 import type { FlatFound } from "../procedures/flat/flat-ask.ts";
 import { greyChart } from "./charts/grey-chart.ts";
 import { histogramChart } from "./charts/histogram-chart.ts";

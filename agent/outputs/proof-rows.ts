@@ -1,5 +1,5 @@
-import type { DustFound } from "../imaging/dust.ts";
-import type { ProofFigure } from "../imaging/proof-figure.ts";
+import type { DustFound } from "../imaging/dust/dust.ts";
+import type { ProofFigure } from "../imaging/proof/proof-figure.ts";
 import type { ReportFigure } from "./report-page.ts";
 
 function valueText(figure: ProofFigure, value: number): string {

@@ -1,5 +1,5 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
-import { stackNoiseFactor } from "../imaging/stack-noise.ts";
+import { stackNoiseFactor } from "../imaging/noise/stack-noise.ts";
 import type { RunRecord } from "../run/run-record.ts";
 import { lastFound } from "./found-in-record.ts";
 import type { ReportInput } from "./report-page.ts";

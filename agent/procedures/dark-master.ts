@@ -1,8 +1,8 @@
 import { join } from "node:path";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
-import { type Master, MasterBuilder } from "../imaging/master-builder.ts";
-import { unhealthyFromDark } from "../imaging/unhealthy-pixels.ts";
+import { type Master, MasterBuilder } from "../imaging/combining/master-builder.ts";
+import { unhealthyFromDark } from "../imaging/noise/unhealthy-pixels.ts";
 import { darkMasterFile, SeriesNotes, writeDarkMaster } from "./master-files.ts";
 import type { Workbench } from "./step.ts";
 

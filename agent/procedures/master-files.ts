@@ -4,9 +4,9 @@ import { ccdHdus } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { utcText, writeFitsFile } from "../../drivers/formats/fits-write.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
-import { maskBits } from "../imaging/mask-bits.ts";
-import type { Master } from "../imaging/master-builder.ts";
-import type { Flat } from "../imaging/normalise-flat.ts";
+import { maskBits } from "../imaging/combining/mask-bits.ts";
+import type { Master } from "../imaging/combining/master-builder.ts";
+import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import type { Workbench } from "./step.ts";
 
 /** What all frames of a series have in common, for the headers of what is made of them. */

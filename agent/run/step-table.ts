@@ -1,6 +1,6 @@
 import type { StepOptions } from "../../plans/plan-steps.ts";
 import { driftFramesMin } from "../../plans/step-order.ts";
-import { framesEnough, type StackAsked } from "../imaging/frames-enough.ts";
+import { framesEnough, type StackAsked } from "../imaging/noise/frames-enough.ts";
 import { centre } from "../procedures/centre/centre.ts";
 import type { CentreAsk } from "../procedures/centre/centre-ask.ts";
 import { type DarksAsk, darks } from "../procedures/darks/darks.ts";

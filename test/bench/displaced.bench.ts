@@ -3,7 +3,7 @@ import { join } from "node:path";
 import { compiledKernels } from "../../agent/imaging/displaced/compiled-kernels.ts";
 import { goldenSpiral } from "../../agent/imaging/displaced/pattern.ts";
 import { solveDisplaced } from "../../agent/imaging/displaced/solve-displaced.ts";
-import { loadFft, RealFft2d } from "../../agent/imaging/fft.ts";
+import { loadFft, RealFft2d } from "../../agent/imaging/numerics/fft.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { driftingFrames } from "./displaced-frames.ts";
 import { benchFolder, medianOf, rangeText, tellRow } from "./side-by-side.ts";

@@ -1,4 +1,4 @@
-import { MasterBuilder } from "../../agent/imaging/master-builder.ts";
+import { MasterBuilder } from "../../agent/imaging/combining/master-builder.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { milliseconds, rangeText, tellRow } from "./side-by-side.ts";
 

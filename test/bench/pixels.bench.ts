@@ -1,7 +1,7 @@
 import { readFileSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { applyToUint16, prepareFlat } from "../../agent/imaging/apply.ts";
-import { countCodes, quantileAdu } from "../../agent/imaging/histogram.ts";
+import { applyToUint16, prepareFlat } from "../../agent/imaging/combining/apply.ts";
+import { countCodes, quantileAdu } from "../../agent/imaging/exposure/histogram.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import {
   benchFolder,

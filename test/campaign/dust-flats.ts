@@ -1,4 +1,4 @@
-import type { Flat } from "../../agent/imaging/normalise-flat.ts";
+import type { Flat } from "../../agent/imaging/combining/normalise-flat.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
 import { ScenePainter } from "../../sim-devices/scene/painter.ts";

@@ -1,4 +1,4 @@
-import { type DustFound, findDust } from "../../agent/imaging/dust.ts";
+import { type DustFound, findDust } from "../../agent/imaging/dust/dust.ts";
 import { type DustyFlat, drawnFlat, sceneFlat, type TrueShadow } from "./dust-flats.ts";
 import { printTable } from "./print-table.ts";
 

@@ -1,5 +1,5 @@
-import { type LevelReading, readLevel } from "../../agent/imaging/frame-level.ts";
-import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../agent/imaging/tune.ts";
+import { type LevelReading, readLevel } from "../../agent/imaging/exposure/frame-level.ts";
+import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../agent/imaging/exposure/tune.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
 import { ScenePainter } from "../../sim-devices/scene/painter.ts";

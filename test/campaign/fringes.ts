@@ -1,6 +1,6 @@
-import { type FftLibrary, loadFft } from "../../agent/imaging/fft.ts";
-import { findFringes } from "../../agent/imaging/fringes.ts";
-import { gaussianBlur } from "../../agent/imaging/gaussian-blur.ts";
+import { type FftLibrary, loadFft } from "../../agent/imaging/numerics/fft.ts";
+import { gaussianBlur } from "../../agent/imaging/numerics/gaussian-blur.ts";
+import { findFringes } from "../../agent/imaging/proof/fringes.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
 import { ScenePainter } from "../../sim-devices/scene/painter.ts";

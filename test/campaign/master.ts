@@ -1,5 +1,5 @@
 import { join } from "node:path";
-import { flatAgainstTruth } from "../../agent/imaging/flat-against-truth.ts";
+import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.ts";
 import { flat } from "../../agent/procedures/flat/flat.ts";
 import { leakCheck } from "../../agent/procedures/leak-check/leak-check.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";

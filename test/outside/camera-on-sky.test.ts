@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { calibrateCamera, moveToCentre } from "../../agent/imaging/camera-on-sky.ts";
+import { calibrateCamera, moveToCentre } from "../../agent/imaging/disc/camera-on-sky.ts";
 import { type Check, check } from "./check.ts";
 
 function calibrated({ inputs }: Check) {

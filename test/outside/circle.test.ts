@@ -4,9 +4,9 @@ import {
   fitCirclePratt,
   fitCircleTaubin,
   type PointPx,
-} from "../../agent/imaging/circle-fit.ts";
-import { fitCircleGeometric } from "../../agent/imaging/circle-geometric.ts";
-import { ransacDraws } from "../../agent/imaging/ransac.ts";
+} from "../../agent/imaging/disc/circle-fit.ts";
+import { fitCircleGeometric } from "../../agent/imaging/disc/circle-geometric.ts";
+import { ransacDraws } from "../../agent/imaging/disc/ransac.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";
 

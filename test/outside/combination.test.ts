@@ -1,10 +1,10 @@
 import { expect, test } from "vitest";
 import { medianNoise } from "../../agent/files/median-noise.ts";
-import { type CombineOptions, combineFrames } from "../../agent/imaging/combine.ts";
-import { leastSquaresRatio, medianRatio } from "../../agent/imaging/frame-scale.ts";
-import { medianAndSigma } from "../../agent/imaging/order-statistics.ts";
-import { RunningMoments } from "../../agent/imaging/running-moments.ts";
-import { stackNoiseFactor } from "../../agent/imaging/stack-noise.ts";
+import { type CombineOptions, combineFrames } from "../../agent/imaging/combining/combine.ts";
+import { leastSquaresRatio, medianRatio } from "../../agent/imaging/combining/frame-scale.ts";
+import { RunningMoments } from "../../agent/imaging/noise/running-moments.ts";
+import { stackNoiseFactor } from "../../agent/imaging/noise/stack-noise.ts";
+import { medianAndSigma } from "../../agent/imaging/numerics/order-statistics.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";
 

@@ -1,8 +1,8 @@
 import { expect, test } from "vitest";
-import { converterCodes, wordOf } from "../../agent/imaging/converter-codes.ts";
-import { countCodes } from "../../agent/imaging/histogram.ts";
-import { photonTransferFromPair } from "../../agent/imaging/photon-transfer.ts";
-import { meanAdu, sensorFigures, varianceAdu2 } from "../../agent/imaging/sensor-model.ts";
+import { converterCodes, wordOf } from "../../agent/imaging/exposure/converter-codes.ts";
+import { countCodes } from "../../agent/imaging/exposure/histogram.ts";
+import { photonTransferFromPair } from "../../agent/imaging/noise/photon-transfer.ts";
+import { meanAdu, sensorFigures, varianceAdu2 } from "../../agent/imaging/noise/sensor-model.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";
 

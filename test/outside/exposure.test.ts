@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
-import type { LevelReading } from "../../agent/imaging/frame-level.ts";
-import { adviseExposure } from "../../agent/imaging/tune.ts";
+import type { LevelReading } from "../../agent/imaging/exposure/frame-level.ts";
+import { adviseExposure } from "../../agent/imaging/exposure/tune.ts";
 import { check } from "./check.ts";
 
 /** A perfectly even, noise-free frame. */

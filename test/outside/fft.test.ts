@@ -2,7 +2,7 @@ import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { fftLength, loadFft, RealFft2d } from "../../agent/imaging/fft.ts";
+import { fftLength, loadFft, RealFft2d } from "../../agent/imaging/numerics/fft.ts";
 import { ShiftFinder } from "../../agent/imaging/registration/shift-finder.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { runPython } from "./python.ts";

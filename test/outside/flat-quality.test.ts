@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
-import { dustDistanceMm } from "../../agent/imaging/dust.ts";
-import { greyTest } from "../../agent/imaging/grey-test.ts";
-import { judgeLeak } from "../../agent/imaging/leak.ts";
+import { dustDistanceMm } from "../../agent/imaging/dust/dust.ts";
+import { greyTest } from "../../agent/imaging/proof/grey-test.ts";
+import { judgeLeak } from "../../agent/imaging/proof/leak.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";
 

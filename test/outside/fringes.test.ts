@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
-import { loadFft } from "../../agent/imaging/fft.ts";
-import { findFringes } from "../../agent/imaging/fringes.ts";
-import { quantile } from "../../agent/imaging/order-statistics.ts";
+import { loadFft } from "../../agent/imaging/numerics/fft.ts";
+import { quantile } from "../../agent/imaging/numerics/order-statistics.ts";
+import { findFringes } from "../../agent/imaging/proof/fringes.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";
 

@@ -6,7 +6,7 @@ import {
   meanOverCentre,
   radiusForDrop,
   slopeAtCentre,
-} from "../../agent/imaging/limb-darkening.ts";
+} from "../../agent/imaging/disc/limb-darkening.ts";
 import { check, checksOf } from "./check.ts";
 
 /** Sources: Neckel & Labs, Solar Physics 153 (1994) 91, table 1; Neckel, Solar Physics 229 (2005) 13. */

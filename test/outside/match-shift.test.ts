@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { loadFft } from "../../agent/imaging/fft.ts";
+import { loadFft } from "../../agent/imaging/numerics/fft.ts";
 import { registerPair } from "../../agent/imaging/registration/register-pair.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";

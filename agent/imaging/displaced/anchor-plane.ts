@@ -1,6 +1,6 @@
-import { gaussianBlur } from "../gaussian-blur.ts";
-import { leastSquares } from "../linear-solve.ts";
-import { medianAndSigma } from "../order-statistics.ts";
+import { gaussianBlur } from "../numerics/gaussian-blur.ts";
+import { leastSquares } from "../numerics/linear-solve.ts";
+import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { ObjectGrid, ShiftPx } from "./object-grid.ts";
 
 /** Change of a logarithm per pixel, with one sigma. */

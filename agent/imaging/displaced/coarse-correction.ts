@@ -1,4 +1,4 @@
-import type { Shape } from "../shape.ts";
+import type { Shape } from "../numerics/shape.ts";
 import { conjugateGradients } from "./conjugate-gradients.ts";
 import { FrameLogsInMemory, logUnit, noLog } from "./frame-logs.ts";
 import type { ObjectGrid } from "./object-grid.ts";

@@ -1,6 +1,6 @@
-import { gaussianBlur } from "../gaussian-blur.ts";
-import { maskBits } from "../mask-bits.ts";
-import type { Flat } from "../normalise-flat.ts";
+import { maskBits } from "../combining/mask-bits.ts";
+import type { Flat } from "../combining/normalise-flat.ts";
+import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import type { Slope } from "./anchor-plane.ts";
 import type { Counts, Problem } from "./problem.ts";
 import { varianceFactor } from "./separation.ts";

@@ -1,4 +1,4 @@
-import { median, quantile } from "../order-statistics.ts";
+import { median, quantile } from "../numerics/order-statistics.ts";
 
 /** One unit of a stored logarithm; 16 bits then reach from 1/26 to 26 times a frame's median, to 0.003 % rms. */
 export const logUnit = 1e-4;

@@ -1,4 +1,4 @@
-import { median } from "../order-statistics.ts";
+import { median } from "../numerics/order-statistics.ts";
 import type { ShiftPx } from "./object-grid.ts";
 
 /** A frame that leaves more than this times the usual residual is dropped; below, it counts less. */

@@ -1,4 +1,4 @@
-import type { Shape } from "../shape.ts";
+import type { Shape } from "../numerics/shape.ts";
 
 /** In pixels of the frames: x right, y down. */
 export interface ShiftPx {

@@ -1,4 +1,4 @@
-import type { Shape } from "../shape.ts";
+import type { Shape } from "../numerics/shape.ts";
 import type { FrameLogs } from "./frame-logs.ts";
 import { type ObjectGrid, placeOf, type ShiftPx } from "./object-grid.ts";
 import type { FrameView, SweepKernels } from "./sweep-kernels.ts";

@@ -1,4 +1,4 @@
-import type { Shape } from "../shape.ts";
+import type { Shape } from "../numerics/shape.ts";
 import { type FrameLogs, logUnit, noLog, toLogs } from "./frame-logs.ts";
 
 export interface SeriesToRead {

@@ -1,7 +1,7 @@
-import type { FftLibrary } from "../fft.ts";
-import { median } from "../order-statistics.ts";
+import type { FftLibrary } from "../numerics/fft.ts";
+import { median } from "../numerics/order-statistics.ts";
+import type { Shape } from "../numerics/shape.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
-import type { Shape } from "../shape.ts";
 import { binLogs, type FrameLogs, logUnit, noLog } from "./frame-logs.ts";
 import type { ShiftPx } from "./object-grid.ts";
 

@@ -1,4 +1,4 @@
-import type { Shape } from "../shape.ts";
+import type { Shape } from "../numerics/shape.ts";
 
 /** Means of blocks of `side` x `side` pixels; at the right and lower edge of what there is of a block, then zeros. */
 export function binMean(picture: Float32Array, shape: Shape, side: number, into: Shape): Float32Array {

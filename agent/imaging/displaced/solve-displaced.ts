@@ -1,8 +1,8 @@
-import type { FftLibrary } from "../fft.ts";
-import { type LimbDarkening, limbDarkening } from "../limb-darkening.ts";
-import type { Flat } from "../normalise-flat.ts";
-import { median } from "../order-statistics.ts";
-import type { Shape } from "../shape.ts";
+import type { Flat } from "../combining/normalise-flat.ts";
+import { type LimbDarkening, limbDarkening } from "../disc/limb-darkening.ts";
+import type { FftLibrary } from "../numerics/fft.ts";
+import { median } from "../numerics/order-statistics.ts";
+import type { Shape } from "../numerics/shape.ts";
 import { type Anchor, combineSlopes, levelSlope, quietSunSlope } from "./anchor-plane.ts";
 import { CoarseWork } from "./coarse-correction.ts";
 import { flatOf } from "./flat-of-gain.ts";

@@ -1,4 +1,4 @@
-import { brightnessAtRadius, type LimbDarkening } from "../limb-darkening.ts";
+import { brightnessAtRadius, type LimbDarkening } from "../disc/limb-darkening.ts";
 import { noLog } from "./frame-logs.ts";
 import type { ObjectGrid } from "./object-grid.ts";
 

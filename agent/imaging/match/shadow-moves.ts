@@ -1,5 +1,5 @@
-import { invertSymmetric } from "../linear-solve.ts";
-import type { Shape } from "../shape.ts";
+import { invertSymmetric } from "../numerics/linear-solve.ts";
+import type { Shape } from "../numerics/shape.ts";
 import { fineSigmaPx, type SmallStructure } from "./small-structure.ts";
 
 /** Where a shadow is and how large: what the dust list of a flat tells. */

@@ -1,7 +1,7 @@
-import { gaussianBlur } from "../gaussian-blur.ts";
-import { neighbourNoise } from "../neighbour-noise.ts";
-import { quantile } from "../order-statistics.ts";
-import { checkShape, type Shape } from "../shape.ts";
+import { neighbourNoise } from "../noise/neighbour-noise.ts";
+import { gaussianBlur } from "../numerics/gaussian-blur.ts";
+import { quantile } from "../numerics/order-statistics.ts";
+import { checkShape, type Shape } from "../numerics/shape.ts";
 
 /** What is compared of a picture: its small structure, and how much of that is noise. */
 export interface SmallStructure {

@@ -1,5 +1,5 @@
-import { leastSquares } from "../linear-solve.ts";
-import type { Shape } from "../shape.ts";
+import { leastSquares } from "../numerics/linear-solve.ts";
+import type { Shape } from "../numerics/shape.ts";
 import type { ShadowMove } from "./shadow-moves.ts";
 
 /** How the dust as a whole has moved from the first picture to the second. */

@@ -1,6 +1,6 @@
-import type { FftLibrary } from "../fft.ts";
-import { gaussianBlur } from "../gaussian-blur.ts";
-import { checkShape, type Shape } from "../shape.ts";
+import type { FftLibrary } from "../numerics/fft.ts";
+import { gaussianBlur } from "../numerics/gaussian-blur.ts";
+import { checkShape, type Shape } from "../numerics/shape.ts";
 import { hann, ShiftFinder } from "./shift-finder.ts";
 
 export interface PairRegistration {

@@ -1,6 +1,6 @@
-import { type FftLibrary, fftLength, RealFft2d } from "../fft.ts";
-import { median } from "../order-statistics.ts";
-import { checkShape, type Shape } from "../shape.ts";
+import { type FftLibrary, fftLength, RealFft2d } from "../numerics/fft.ts";
+import { median } from "../numerics/order-statistics.ts";
+import { checkShape, type Shape } from "../numerics/shape.ts";
 
 export interface FoundShift {
   /** How far the second picture's content lies from the first's [px]; x right, y down. */

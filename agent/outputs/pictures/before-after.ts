@@ -1,5 +1,5 @@
-import { applyToFloat32, prepareFlat } from "../../imaging/apply.ts";
-import type { Flat } from "../../imaging/normalise-flat.ts";
+import { applyToFloat32, prepareFlat } from "../../imaging/combining/apply.ts";
+import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { encodePng } from "../png.ts";
 import type { ReportPicture } from "../report-page.ts";
 import { type LevelRange, percentileRange, toGrey } from "../stretch.ts";

@@ -1,5 +1,5 @@
-import { type CameraMatrix, calibrateCamera } from "../../imaging/camera-on-sky.ts";
-import type { PointPx } from "../../imaging/circle-fit.ts";
+import { type CameraMatrix, calibrateCamera } from "../../imaging/disc/camera-on-sky.ts";
+import type { PointPx } from "../../imaging/disc/circle-fit.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import { sum } from "./aim.ts";

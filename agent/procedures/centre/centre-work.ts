@@ -1,7 +1,7 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Mount } from "../../../drivers/roles/mount.ts";
-import type { CameraMatrix } from "../../imaging/camera-on-sky.ts";
-import type { PointPx } from "../../imaging/circle-fit.ts";
+import type { CameraMatrix } from "../../imaging/disc/camera-on-sky.ts";
+import type { PointPx } from "../../imaging/disc/circle-fit.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import type { Workbench } from "../step.ts";
 import { Aim } from "./aim.ts";

@@ -1,5 +1,5 @@
-import { moveToCentre, stillForetells } from "../../imaging/camera-on-sky.ts";
-import type { Shape } from "../../imaging/shape.ts";
+import { moveToCentre, stillForetells } from "../../imaging/disc/camera-on-sky.ts";
+import type { Shape } from "../../imaging/numerics/shape.ts";
 import { between } from "./calibrate.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";

@@ -1,4 +1,4 @@
-import type { Sighting } from "../../imaging/disc.ts";
+import type { Sighting } from "../../imaging/disc/disc.ts";
 
 type Seen = Pick<Sighting, "seen" | "peakAdu"> & { readonly exposureSeconds: number };
 

@@ -1,7 +1,7 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { type CodeCounts, countCodes, quantileAdu, totalCount } from "../../imaging/histogram.ts";
-import { coarseFrame } from "../../imaging/limb-coarse.ts";
-import { quantile } from "../../imaging/order-statistics.ts";
+import { coarseFrame } from "../../imaging/disc/limb-coarse.ts";
+import { type CodeCounts, countCodes, quantileAdu, totalCount } from "../../imaging/exposure/histogram.ts";
+import { quantile } from "../../imaging/numerics/order-statistics.ts";
 
 /** What a frame shows without light. */
 export interface CoveredLevel {

@@ -1,8 +1,8 @@
 import type { Camera } from "../../../drivers/roles/camera.ts";
-import type { Disc, Sighting } from "../../imaging/disc.ts";
-import { findDisc } from "../../imaging/disc.ts";
-import { countCodes, quantileAdu } from "../../imaging/histogram.ts";
-import type { Shape } from "../../imaging/shape.ts";
+import type { Disc, Sighting } from "../../imaging/disc/disc.ts";
+import { findDisc } from "../../imaging/disc/disc.ts";
+import { countCodes, quantileAdu } from "../../imaging/exposure/histogram.ts";
+import type { Shape } from "../../imaging/numerics/shape.ts";
 import { TooBrightError } from "./centre-errors.ts";
 import { nextExposureSeconds } from "./eye-exposure.ts";
 import { type CoveredLevel, clipCodeAdu, clippedShare, darkBelowAdu, pedestalAdu } from "./eye-levels.ts";

@@ -1,4 +1,4 @@
-import { leastSquares } from "../../imaging/linear-solve.ts";
+import { leastSquares } from "../../imaging/numerics/linear-solve.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
 
 /** What one view of a limb says: where the mount would have to point for the disc to be centred. */

@@ -1,4 +1,4 @@
-import { moveToCentre } from "../../imaging/camera-on-sky.ts";
+import { moveToCentre } from "../../imaging/disc/camera-on-sky.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import { sum } from "./aim.ts";

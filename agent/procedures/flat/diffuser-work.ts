@@ -1,7 +1,7 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { framesEnough, isEnough, type StackAsked } from "../../imaging/frames-enough.ts";
-import { MasterBuilder } from "../../imaging/master-builder.ts";
+import { MasterBuilder } from "../../imaging/combining/master-builder.ts";
+import { framesEnough, isEnough, type StackAsked } from "../../imaging/noise/frames-enough.ts";
 import { readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
 import { takeSeries } from "../frame-series.ts";

@@ -1,12 +1,12 @@
+import { limbDarkening } from "../../imaging/disc/limb-darkening.ts";
 import { compiledKernels } from "../../imaging/displaced/compiled-kernels.ts";
 import type { ShiftPx } from "../../imaging/displaced/object-grid.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import { markLost } from "../../imaging/drift/mark-lost.ts";
 import { type SunFrame, sunFromFrames } from "../../imaging/drift/sun-canvas.ts";
 import { type FramesWithoutSun, framesWithoutSun } from "../../imaging/drift/without-sun.ts";
-import { loadFft } from "../../imaging/fft.ts";
-import { limbDarkening } from "../../imaging/limb-darkening.ts";
-import { median } from "../../imaging/order-statistics.ts";
+import { loadFft } from "../../imaging/numerics/fft.ts";
+import { median } from "../../imaging/numerics/order-statistics.ts";
 import { StepError } from "../step-error.ts";
 import { type DriftFrame, type LevelsAsk, readDriftLevels } from "./drift-frames.ts";
 import { type DriftWork, discPlacePx } from "./drift-work.ts";

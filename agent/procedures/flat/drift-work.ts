@@ -2,7 +2,7 @@ import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import { lengthArcsec, type SkyOffset } from "../../../drivers/roles/mount-sky.ts";
 import { driftRadiusPx, leastDiscRadiusPx } from "../../imaging/drift/drift-room.ts";
 import { blockLevels, limbEntered } from "../../imaging/drift/limb-entered.ts";
-import type { Shape } from "../../imaging/shape.ts";
+import type { Shape } from "../../imaging/numerics/shape.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { Aim } from "../centre/aim.ts";
 import { readDark as darkOf, type readDark } from "../dark-master.ts";

@@ -1,5 +1,5 @@
-import type { FramesBought, StackAsked } from "../../imaging/frames-enough.ts";
-import type { Proof } from "../../imaging/proof.ts";
+import type { FramesBought, StackAsked } from "../../imaging/noise/frames-enough.ts";
+import type { Proof } from "../../imaging/proof/proof.ts";
 
 /** Exactly one way to blur the Sun away. */
 export type FlatBlur = "diffuser" | "defocus" | "drift";

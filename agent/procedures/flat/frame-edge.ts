@@ -1,6 +1,6 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { countCodes, countHealthyCodes } from "../../imaging/histogram.ts";
-import { upperEdge } from "../../imaging/upper-edge.ts";
+import { countCodes, countHealthyCodes } from "../../imaging/exposure/histogram.ts";
+import { upperEdge } from "../../imaging/exposure/upper-edge.ts";
 import type { Workbench } from "../step.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 

@@ -1,8 +1,8 @@
 import type { Anchor } from "../../imaging/displaced/anchor-plane.ts";
-import { loadFft } from "../../imaging/fft.ts";
-import { median } from "../../imaging/order-statistics.ts";
-import { proveFlat } from "../../imaging/proof.ts";
-import type { Shape } from "../../imaging/shape.ts";
+import { loadFft } from "../../imaging/numerics/fft.ts";
+import { median } from "../../imaging/numerics/order-statistics.ts";
+import type { Shape } from "../../imaging/numerics/shape.ts";
+import { proveFlat } from "../../imaging/proof/proof.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
 import { writeAndTell } from "./tell-flat.ts";

@@ -1,9 +1,9 @@
-import { loadFft } from "../../imaging/fft.ts";
-import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/frames-enough.ts";
-import type { Master } from "../../imaging/master-builder.ts";
-import { type Flat, normaliseFlat } from "../../imaging/normalise-flat.ts";
-import { median } from "../../imaging/order-statistics.ts";
-import { proveFlat } from "../../imaging/proof.ts";
+import type { Master } from "../../imaging/combining/master-builder.ts";
+import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
+import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
+import { loadFft } from "../../imaging/numerics/fft.ts";
+import { median } from "../../imaging/numerics/order-statistics.ts";
+import { proveFlat } from "../../imaging/proof/proof.ts";
 import { StepError } from "../step-error.ts";
 import { type FlatWork, sampleFrameFile } from "./diffuser-work.ts";
 import { writeAndTell } from "./tell-flat.ts";

@@ -1,5 +1,5 @@
-import type { Flat } from "../../imaging/normalise-flat.ts";
-import type { Proof } from "../../imaging/proof.ts";
+import type { Flat } from "../../imaging/combining/normalise-flat.ts";
+import type { Proof } from "../../imaging/proof/proof.ts";
 import { flatMasterFile, type SeriesFacts, writeFlatMaster } from "../master-files.ts";
 import type { Workbench } from "../step.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";

@@ -1,4 +1,4 @@
-import type { LeakReport } from "../../imaging/leak.ts";
+import type { LeakReport } from "../../imaging/proof/leak.ts";
 
 export interface LeakCheckAsk {
   /** A leak above this share of the flat's level fails the step. */

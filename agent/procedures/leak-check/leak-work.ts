@@ -1,7 +1,7 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { FrameMean } from "../../imaging/frame-mean.ts";
-import { judgeLeak } from "../../imaging/leak.ts";
+import { FrameMean } from "../../imaging/combining/frame-mean.ts";
+import { judgeLeak } from "../../imaging/proof/leak.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { takeSeries } from "../frame-series.ts";
 import type { StepInput, Workbench } from "../step.ts";

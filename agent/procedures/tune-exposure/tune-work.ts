@@ -1,5 +1,5 @@
-import { type LevelReading, readLevel } from "../../imaging/frame-level.ts";
-import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../imaging/tune.ts";
+import { type LevelReading, readLevel } from "../../imaging/exposure/frame-level.ts";
+import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../imaging/exposure/tune.ts";
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { StepInput, Workbench } from "../step.ts";

@@ -1,4 +1,5 @@
 import { expect, test } from "vitest";
+import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
 import { compiledKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
 import { goldenSpiral } from "../../../../agent/imaging/displaced/pattern.ts";
 import { plainKernels } from "../../../../agent/imaging/displaced/plain-kernels.ts";
@@ -8,8 +9,7 @@ import {
   solveDisplaced,
 } from "../../../../agent/imaging/displaced/solve-displaced.ts";
 import type { MakeKernels } from "../../../../agent/imaging/displaced/sweep-kernels.ts";
-import { loadFft } from "../../../../agent/imaging/fft.ts";
-import { maskBits } from "../../../../agent/imaging/mask-bits.ts";
+import { loadFft } from "../../../../agent/imaging/numerics/fft.ts";
 import { driftingFrames } from "../../../bench/displaced-frames.ts";
 import { groups, rowText, run } from "../../../campaign/displaced.ts";
 

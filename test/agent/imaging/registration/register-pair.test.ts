@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { goldenSpiral } from "../../../../agent/imaging/displaced/pattern.ts";
-import { loadFft } from "../../../../agent/imaging/fft.ts";
+import { loadFft } from "../../../../agent/imaging/numerics/fft.ts";
 import { correlationAt, registerPair } from "../../../../agent/imaging/registration/register-pair.ts";
 import { driftingFrames } from "../../../bench/displaced-frames.ts";
 

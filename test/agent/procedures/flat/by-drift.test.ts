@@ -1,6 +1,6 @@
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { flatAgainstTruth } from "../../../../agent/imaging/flat-against-truth.ts";
+import { flatAgainstTruth } from "../../../../agent/imaging/proof/flat-against-truth.ts";
 import { flat } from "../../../../agent/procedures/flat/flat.ts";
 import type { FlatAsk } from "../../../../agent/procedures/flat/flat-ask.ts";
 import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";

@@ -1,0 +1,160 @@
+import { medianInPlace } from "../numerics/order-statistics.ts";
+import { checkShape } from "../numerics/shape.ts";
+import { type DivisionParts, dividedPixel, flatDivision, roundedCount } from "./flat-division.ts";
+import { maskBits } from "./mask-bits.ts";
+import type { Flat } from "./normalise-flat.ts";
+
+export interface ApplyOptions {
+  /** Taken off before the division [adu], per pixel. */
+  readonly darkAdu?: Float32Array;
+  /** Put back after the division, so that a uint16 result keeps its floor [adu]. Default 0. */
+  readonly pedestalAdu?: number;
+  /** The flat is divided by this, over trusted pixels, so that the image keeps its level. Default `mean`. */
+  readonly keepLevel?: "mean" | "median";
+}
+
+export interface AppliedCounts {
+  /** Pixels that the mask named and their neighbours filled. */
+  readonly mendedPx: number;
+  /** Masked pixels with no trusted neighbour near: left as they were, undivided. */
+  readonly leftPx: number;
+  /** Values outside 0 … 65535 (uint16 results only). */
+  readonly clampedPx: number;
+}
+
+/** Flat made ready to be applied to many images: the factor per pixel, and the pixels to mend. */
+export interface FlatFactors {
+  readonly flat: Flat;
+  /** Multiply the dark-subtracted image by it. 1 where masked. */
+  readonly factor: Float32Array;
+  /** Hot, dead, clipped or mostly rejected; unlit ones are not mended but left undivided. */
+  readonly mendPx: Uint32Array;
+  readonly unlitPx: number;
+}
+
+export function prepareFlat(flat: Flat, keepLevel: "mean" | "median" = "mean"): FlatFactors {
+  checkShape(flat.gain, flat.shape);
+  const level = keepLevel === "mean" ? meanOfTrusted(flat) : medianOfTrusted(flat);
+  const factor = new Float32Array(flat.gain.length);
+  const mend: number[] = [];
+  let unlitPx = 0;
+  for (let i = 0; i < factor.length; i++) {
+    const mask = flat.mask[i]!;
+    const gain = flat.gain[i]!;
+    factor[i] = mask === 0 && gain > 0 ? level / gain : 1;
+    if (mask & maskBits.unlit) unlitPx++;
+    else if (mask !== 0 || !(gain > 0)) mend.push(i);
+  }
+  return { flat, factor, mendPx: Uint32Array.from(mend), unlitPx };
+}
+
+/**
+ * The calibrated image as float32 [adu]. `imageAdu` is raw, of the flat's shape.
+ * @param result where it goes: many images can share one
+ */
+export function applyToFloat32(
+  imageAdu: Uint16Array,
+  factors: FlatFactors,
+  options: ApplyOptions = {},
+  result = new Float32Array(imageAdu.length),
+): { imageAdu: Float32Array; counts: AppliedCounts } {
+  checkShape(imageAdu, factors.flat.shape);
+  const parts = divisionParts(factors, options);
+  flatDivision().divide(imageAdu, parts, result);
+  const filled = fillings(factors, (px) => result[px]!);
+  for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
+  return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
+}
+
+function divisionParts(factors: FlatFactors, options: ApplyOptions): DivisionParts {
+  if (options.darkAdu) checkShape(options.darkAdu, factors.flat.shape);
+  return { factor: factors.factor, darkAdu: options.darkAdu, pedestalAdu: options.pedestalAdu ?? 0 };
+}
+
+/** The same from an image that is already float32 (a stack, or another program's calibrated light). */
+export function applyToFloatImage(
+  image: Float32Array,
+  factors: FlatFactors,
+  options: ApplyOptions = {},
+  result = new Float32Array(image.length),
+): { imageAdu: Float32Array; counts: AppliedCounts } {
+  checkShape(image, factors.flat.shape);
+  const { factor } = factors;
+  const dark = options.darkAdu;
+  const pedestal = options.pedestalAdu ?? 0;
+  if (dark)
+    for (let i = 0; i < result.length; i++) result[i] = (image[i]! - dark[i]!) * factor[i]! + pedestal;
+  else for (let i = 0; i < result.length; i++) result[i] = image[i]! * factor[i]! + pedestal;
+  const filled = fillings(factors, (px) => result[px]!);
+  for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
+  return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
+}
+
+/** The calibrated image as uint16, rounded to nearest and held within 0 … 65535. */
+export function applyToUint16(
+  imageAdu: Uint16Array,
+  factors: FlatFactors,
+  options: ApplyOptions = {},
+  result = new Uint16Array(imageAdu.length),
+): { imageAdu: Uint16Array; counts: AppliedCounts } {
+  checkShape(imageAdu, factors.flat.shape);
+  const parts = divisionParts(factors, options);
+  let clampedPx = flatDivision().divideToCounts(imageAdu, parts, result);
+  const valueAt = (px: number) => dividedPixel(imageAdu[px]!, px, parts);
+  const filled = fillings(factors, valueAt);
+  for (const [k, px] of factors.mendPx.entries()) {
+    if (roundedCount(valueAt(px)).clamped) clampedPx--;
+    const { count, clamped } = roundedCount(filled.values[k]!);
+    result[px] = count;
+    if (clamped) clampedPx++;
+  }
+  return { imageAdu: result, counts: { ...filled.counts, clampedPx } };
+}
+
+/** Median of the trusted pixels in the 3 x 3, then 5 x 5, then 7 x 7 neighbourhood. */
+function fillings(
+  factors: FlatFactors,
+  valueAt: (px: number) => number,
+): { values: Float32Array; counts: { mendedPx: number; leftPx: number } } {
+  const { widthPx, heightPx } = factors.flat.shape;
+  const { mask } = factors.flat;
+  const around = new Float64Array(49);
+  const filled = new Float32Array(factors.mendPx.length);
+  let leftPx = 0;
+  for (let k = 0; k < factors.mendPx.length; k++) {
+    const i = factors.mendPx[k]!;
+    const x = i % widthPx;
+    const y = (i - x) / widthPx;
+    let count = 0;
+    for (let reach = 1; reach <= 3 && count < 3; reach++) {
+      count = 0;
+      for (let v = Math.max(0, y - reach); v <= Math.min(heightPx - 1, y + reach); v++)
+        for (let u = Math.max(0, x - reach); u <= Math.min(widthPx - 1, x + reach); u++) {
+          const j = v * widthPx + u;
+          if (mask[j] === 0) around[count++] = valueAt(j);
+        }
+    }
+    if (count === 0) leftPx++;
+    filled[k] = count === 0 ? valueAt(i) : medianInPlace(around, count)!;
+  }
+  return { values: filled, counts: { mendedPx: factors.mendPx.length - leftPx, leftPx } };
+}
+
+function meanOfTrusted(flat: Flat): number {
+  let sum = 0;
+  let count = 0;
+  for (let i = 0; i < flat.gain.length; i++) {
+    if (flat.mask[i] === 0) {
+      sum += flat.gain[i]!;
+      count++;
+    }
+  }
+  return count === 0 ? 1 : sum / count;
+}
+
+function medianOfTrusted(flat: Flat): number {
+  const values = new Float64Array(flat.gain.length);
+  let count = 0;
+  for (let i = 0; i < values.length; i++) if (flat.mask[i] === 0) values[count++] = flat.gain[i]!;
+  return medianInPlace(values, count) ?? 1;
+}

@@ -1,0 +1,134 @@
+import { medianInPlace } from "../numerics/order-statistics.ts";
+
+/** A stack of frames of one size, read piece by piece, so that memory does not grow with their number. */
+export interface FrameStack {
+  readonly frameCount: number;
+  readonly pxCount: number;
+  /**
+   * Writes `into.length` pixels of a frame from `startPx` on, in physical units [adu], NaN where missing.
+   * `into.set(uint16Pixels)` converts any number type at once; one array type here keeps the loops below fast.
+   */
+  readPixels(frameIndex: number, startPx: number, into: Float64Array): void;
+}
+
+export interface CombineOptions {
+  /** `clipped`: one pass of rejection about `centre`, then the mean of what is left. */
+  readonly method: "mean" | "clipped" | "median";
+  /** Values further out than this many deviations are rejected. Default 3 each; `Infinity` rejects none. */
+  readonly lowSigma?: number;
+  readonly highSigma?: number;
+  /** Default `median`: a mean is dragged along by what it should reject. */
+  readonly centre?: "mean" | "median";
+  /** Default `std` (with n); `mad` is 1.4826 times the median absolute deviation. */
+  readonly deviation?: "std" | "mad";
+  /** Passes of rejection, default 1; each starts from what the last one kept. */
+  readonly passes?: number;
+}
+
+/** One finished piece of the result, in order. The arrays are used again for the next piece. */
+export interface CombinedTile {
+  readonly startPx: number;
+  /** NaN where no frame had a value. */
+  readonly value: Float64Array;
+  /** Standard deviation (with n) of the values kept, over the root of their number. */
+  readonly sigmaOfMean: Float64Array;
+  readonly keptCount: Uint16Array;
+}
+
+/** Pixels in hand at once, over all frames [values]: 8 MiB of float64. */
+const valuesInHand = 1 << 20;
+
+/**
+ * Combines a stack pixel by pixel.
+ * @param writeTile called once per piece, in order
+ * @returns how many values were rejected, of how many
+ */
+export function combineFrames(
+  stack: FrameStack,
+  options: CombineOptions,
+  writeTile: (tile: CombinedTile) => void,
+): { rejected: number; values: number } {
+  const { frameCount, pxCount } = stack;
+  if (frameCount < 1) throw new RangeError("nothing to combine");
+  if (frameCount > 65535) throw new RangeError("more frames than a 16-bit count holds");
+  const tilePx = Math.min(pxCount, Math.max(256, Math.floor(valuesInHand / frameCount)));
+  const slices = Array.from({ length: frameCount }, () => new Float64Array(tilePx));
+  const value = new Float64Array(tilePx);
+  const sigmaOfMean = new Float64Array(tilePx);
+  const keptCount = new Uint16Array(tilePx);
+  const pixel = new Float64Array(frameCount);
+  const scratch = new Float64Array(frameCount);
+  let rejected = 0;
+  let values = 0;
+  for (let startPx = 0; startPx < pxCount; startPx += tilePx) {
+    const length = Math.min(tilePx, pxCount - startPx);
+    for (let f = 0; f < frameCount; f++) stack.readPixels(f, startPx, slices[f]!.subarray(0, length));
+    for (let i = 0; i < length; i++) {
+      let n = 0;
+      for (let f = 0; f < frameCount; f++) {
+        const v = slices[f]![i]!;
+        if (!Number.isNaN(v)) pixel[n++] = v;
+      }
+      values += n;
+      const kept = options.method === "clipped" ? clip(pixel, n, options, scratch) : n;
+      rejected += n - kept;
+      const mean = meanOf(pixel, kept);
+      const spread = deviationOf(pixel, kept, mean);
+      keptCount[i] = kept;
+      sigmaOfMean[i] = spread / Math.sqrt(kept);
+      value[i] = options.method === "median" ? medianOf(pixel, kept, scratch) : mean;
+    }
+    writeTile({
+      startPx,
+      value: value.subarray(0, length),
+      sigmaOfMean: sigmaOfMean.subarray(0, length),
+      keptCount: keptCount.subarray(0, length),
+    });
+  }
+  return { rejected, values };
+}
+
+/** Moves what is kept to the front of `pixel`, in order, and says how many. */
+function clip(pixel: Float64Array, count: number, options: CombineOptions, scratch: Float64Array): number {
+  const { lowSigma = 3, highSigma = 3, centre = "median", deviation = "std", passes = 1 } = options;
+  let n = count;
+  for (let pass = 0; pass < passes && n > 0; pass++) {
+    const mean = meanOf(pixel, n);
+    const middle = centre === "mean" ? mean : medianOf(pixel, n, scratch);
+    const spread = deviation === "mad" ? madOf(pixel, n, scratch) : deviationOf(pixel, n, mean);
+    const low = middle - lowSigma * spread;
+    const high = middle + highSigma * spread;
+    let kept = 0;
+    for (let k = 0; k < n; k++) {
+      const v = pixel[k]!;
+      if (!(v < low) && !(v > high)) pixel[kept++] = v;
+    }
+    if (kept === n) break;
+    n = kept;
+  }
+  return n;
+}
+
+function meanOf(values: Float64Array, n: number): number {
+  let sum = 0;
+  for (let k = 0; k < n; k++) sum += values[k]!;
+  return sum / n;
+}
+
+/** With n, about the mean. */
+function deviationOf(values: Float64Array, n: number, mean: number): number {
+  let squares = 0;
+  for (let k = 0; k < n; k++) squares += (values[k]! - mean) ** 2;
+  return Math.sqrt(squares / n);
+}
+
+function medianOf(values: Float64Array, n: number, scratch: Float64Array): number {
+  for (let k = 0; k < n; k++) scratch[k] = values[k]!;
+  return medianInPlace(scratch, n) ?? Number.NaN;
+}
+
+function madOf(values: Float64Array, n: number, scratch: Float64Array): number {
+  const middle = medianOf(values, n, scratch);
+  for (let k = 0; k < n; k++) scratch[k] = Math.abs(values[k]! - middle);
+  return 1.482602218505602 * (medianInPlace(scratch, n) ?? Number.NaN);
+}

@@ -1,0 +1,84 @@
+import { medianInPlace } from "../numerics/order-statistics.ts";
+import type { Shape } from "../numerics/shape.ts";
+import { maskBits } from "./mask-bits.ts";
+import type { Master } from "./master-builder.ts";
+
+/** A flat: mean 1 over its lit, trusted pixels. */
+export interface Flat {
+  readonly shape: Shape;
+  readonly gain: Float32Array;
+  /** One sigma of `gain`. */
+  readonly sigma: Float32Array;
+  /** See `maskBits`. */
+  readonly mask: Uint8Array;
+  /** Level that became 1 [adu above the dark]. */
+  readonly levelAdu: number;
+}
+
+/** A lit pixel below this share of its neighbourhood, or above its inverse, does not see what they see. */
+const deadBelow = 0.5;
+const neighbourhoodPx = 32;
+
+/**
+ * Divides a master by its mean over lit, trusted pixels.
+ * Masked pixels that would blow up a division carry 1; pixels unlike their neighbourhood are masked as unhealthy.
+ * @returns `undefined` when no pixel is lit
+ */
+export function normaliseFlat(
+  master: Pick<Master, "shape" | "meanAdu" | "sigmaAdu" | "mask">,
+): Flat | undefined {
+  const mask = master.mask.slice();
+  markDead(master.meanAdu, mask, master.shape);
+  let sum = 0;
+  let count = 0;
+  for (let i = 0; i < mask.length; i++) {
+    if (mask[i] === 0) {
+      sum += master.meanAdu[i]!;
+      count++;
+    }
+  }
+  if (count === 0 || !(sum > 0)) return undefined;
+  const levelAdu = sum / count;
+  const gain = new Float32Array(mask.length);
+  const sigma = new Float32Array(mask.length);
+  for (let i = 0; i < mask.length; i++) {
+    gain[i] = master.meanAdu[i]! / levelAdu;
+    sigma[i] = master.sigmaAdu[i]! / levelAdu;
+    if (mask[i] !== 0 && !(gain[i]! > 0.2 && gain[i]! < 5)) gain[i] = 1;
+  }
+  return { shape: master.shape, gain, sigma, mask, levelAdu };
+}
+
+/** Noise of a flat relative to its level: the median over trusted pixels. */
+export function relativeNoise(flat: Pick<Flat, "gain" | "sigma" | "mask">): number | undefined {
+  const every = Math.max(1, Math.floor(flat.gain.length / 100_000)) | 1;
+  const values: number[] = [];
+  for (let i = 0; i < flat.gain.length; i += every)
+    if (flat.mask[i] === 0) values.push(flat.sigma[i]! / flat.gain[i]!);
+  return medianInPlace(Float64Array.from(values));
+}
+
+function markDead(meanAdu: Float32Array, mask: Uint8Array, shape: Shape): void {
+  const { widthPx, heightPx } = shape;
+  for (let y0 = 0; y0 < heightPx; y0 += neighbourhoodPx) {
+    for (let x0 = 0; x0 < widthPx; x0 += neighbourhoodPx) {
+      const inside: number[] = [];
+      forEachPx(x0, y0, shape, (i) => {
+        if ((mask[i]! & ~maskBits.unlit) === 0) inside.push(i);
+      });
+      const usual = medianInPlace(Float64Array.from(inside, (i) => meanAdu[i]!)) ?? 0;
+      let unlit = 0;
+      for (const i of inside) if (mask[i] !== 0) unlit++;
+      if (unlit * 2 > inside.length) continue; // a dark corner: nothing there is dead for being dark
+      for (const i of inside)
+        if (meanAdu[i]! < deadBelow * usual || meanAdu[i]! > usual / deadBelow)
+          mask[i]! |= maskBits.unhealthy;
+    }
+  }
+}
+
+function forEachPx(x0: number, y0: number, shape: Shape, visit: (i: number) => void): void {
+  const right = Math.min(shape.widthPx, x0 + neighbourhoodPx);
+  const bottom = Math.min(shape.heightPx, y0 + neighbourhoodPx);
+  for (let y = y0; y < bottom; y++) for (let x = x0; x < right; x++) visit(y * shape.widthPx + x);
+}

@@ -1,0 +1,94 @@
+import { gaussianBlur } from "../numerics/gaussian-blur.ts";
+import { medianAndSigma } from "../numerics/order-statistics.ts";
+import type { Shape } from "../numerics/shape.ts";
+import { halved, type Level } from "./dust-level.ts";
+
+export interface DustCandidate {
+  readonly xPx: number;
+  readonly yPx: number;
+  readonly diameterPx: number;
+  /** Mean of the surroundings less mean of the middle, in ln F: positive for a shadow, negative for a bright bump. */
+  readonly contrast: number;
+  /** The same in robust sigma of its map. */
+  readonly significance: number;
+}
+
+/** Smallest disc looked for, and the ladder's step. */
+const leastDiameterPx = 7;
+const ladder = Math.SQRT2;
+const significanceMin = 6;
+/** Of the Gaussian that answers best to a disc of diameter 1. */
+const sigmaOfDisc = 1 / 3;
+const surroundings = 1.6;
+/** A picture of more is looked at in squares of pixels. */
+const cellsMost = 6_000_000;
+
+/**
+ * Blobs over a ladder of sizes: difference of two Gaussians, first those that explain most
+ * (contrast times diameter; by significance alone the walls of a ring would come before the ring).
+ * Larger blobs are looked for in binned pictures: the cost stays that of a few sizes.
+ * Source: T. Lindeberg, International Journal of Computer Vision 30 (1998) 79.
+ */
+export function dustCandidates(
+  residual: Float32Array,
+  usePx: Uint8Array,
+  shape: Shape,
+  largestPx: number,
+): DustCandidate[] {
+  let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
+  while (level.values.length > cellsMost) level = halved(level);
+  const found: DustCandidate[] = [];
+  for (let diameterPx = leastDiameterPx * level.binPx; diameterPx <= largestPx; diameterPx *= ladder) {
+    while (diameterPx / level.binPx > 2 * leastDiameterPx) level = halved(level);
+    found.push(...peaks(sizeMap(level, diameterPx)));
+  }
+  return found.sort((a, b) => worth(b) - worth(a));
+}
+
+const worth = ({ contrast, diameterPx }: DustCandidate) => Math.abs(contrast) * diameterPx;
+
+interface SizeMap {
+  readonly level: Level;
+  readonly diameterPx: number;
+  readonly contrast: Float32Array;
+  readonly sigma: number;
+}
+
+function sizeMap(level: Level, diameterPx: number): SizeMap {
+  const { values, shape, use, binPx } = level;
+  const sigmaCells = (sigmaOfDisc * diameterPx) / binPx;
+  const middle = gaussianBlur(values, shape, sigmaCells, use);
+  const contrast = gaussianBlur(values, shape, surroundings * sigmaCells, use);
+  for (let i = 0; i < contrast.length; i++) contrast[i]! -= middle[i]!;
+  const every = Math.max(1, Math.floor(contrast.length / 50_000)) | 1;
+  const sample = contrast.filter((_, i) => i % every === 0);
+  return { level, diameterPx, contrast, sigma: medianAndSigma(sample)?.sigma ?? 0 };
+}
+
+function peaks({ level, diameterPx, contrast, sigma }: SizeMap): DustCandidate[] {
+  const { widthPx, heightPx } = level.shape;
+  const found: DustCandidate[] = [];
+  const least = significanceMin * sigma;
+  for (let y = 0; y < heightPx; y++)
+    for (let x = 0; x < widthPx; x++) {
+      const here = contrast[y * widthPx + x]!;
+      if (!(Math.abs(here) > least) || !isPeak(contrast, widthPx, heightPx, x, y)) continue;
+      found.push({
+        xPx: (x + 0.5) * level.binPx - 0.5,
+        yPx: (y + 0.5) * level.binPx - 0.5,
+        diameterPx,
+        contrast: here,
+        significance: Math.abs(here) / sigma,
+      });
+    }
+  return found;
+}
+
+function isPeak(map: Float32Array, widthPx: number, heightPx: number, x: number, y: number): boolean {
+  const here = map[y * widthPx + x]!;
+  const sign = Math.sign(here);
+  for (let v = Math.max(0, y - 1); v <= Math.min(heightPx - 1, y + 1); v++)
+    for (let u = Math.max(0, x - 1); u <= Math.min(widthPx - 1, x + 1); u++)
+      if (sign * map[v * widthPx + u]! > sign * here) return false;
+  return true;
+}

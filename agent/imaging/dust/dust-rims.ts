@@ -1,0 +1,81 @@
+import { gaussianBlur } from "../numerics/gaussian-blur.ts";
+import { medianAndSigma } from "../numerics/order-statistics.ts";
+import type { Shape } from "../numerics/shape.ts";
+import type { DustCandidate } from "./dust-candidates.ts";
+import { halved, type Level, type Slopes, slopesOf } from "./dust-level.ts";
+
+const leastDiameterPx = 8;
+const ladder = 2 ** 0.25;
+/** A rim is looked at where the shadow is 12 to 24 cells wide. */
+const cellsMost = 24;
+const significanceMin = 6;
+/** How far the votes of a soft rim scatter about the centre, in radii. */
+const votesSpread = 0.13;
+
+/**
+ * Shadows by their rims: wherever the picture rises, the place one radius down the slope gets a vote, as much as the
+ * slope is steep. Overlapping shadows have whole rims where blobs run together.
+ * Source: G. Loy and A. Zelinsky, IEEE Trans. Pattern Analysis and Machine Intelligence 25 (2003) 959.
+ */
+export function rimCandidates(
+  residual: Float32Array,
+  usePx: Uint8Array,
+  shape: Shape,
+  largestPx: number,
+): DustCandidate[] {
+  let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
+  while (level.values.length > 6_000_000) level = halved(level);
+  let slopes = slopesOf(level);
+  const found: DustCandidate[] = [];
+  for (let diameterPx = leastDiameterPx * level.binPx; diameterPx <= largestPx; diameterPx *= ladder) {
+    while (diameterPx / level.binPx > cellsMost) {
+      level = halved(level);
+      slopes = slopesOf(level);
+    }
+    found.push(...peaks(slopes, level, diameterPx));
+  }
+  return found.sort((a, b) => b.contrast * b.diameterPx - a.contrast * a.diameterPx);
+}
+
+function peaks(slopes: Slopes, { shape, binPx }: Level, diameterPx: number): DustCandidate[] {
+  const { widthPx, heightPx } = shape;
+  const radius = diameterPx / 2 / binPx;
+  const votes = new Float32Array(widthPx * heightPx);
+  for (let y = 1; y + 1 < heightPx; y++)
+    for (let x = 1; x + 1 < widthPx; x++) {
+      const [sx, sy] = [slopes.x[y * widthPx + x]!, slopes.y[y * widthPx + x]!];
+      const steep = Math.sqrt(sx * sx + sy * sy);
+      if (steep === 0) continue;
+      const [cx, cy] = [Math.round(x - (radius * sx) / steep), Math.round(y - (radius * sy) / steep)];
+      if (cx >= 0 && cy >= 0 && cx < widthPx && cy < heightPx) votes[cy * widthPx + cx]! += steep;
+    }
+  const sigmaCells = Math.max(0.8, votesSpread * radius);
+  const everywhere = new Uint8Array(votes.length).fill(1);
+  const map = gaussianBlur(votes, shape, sigmaCells, everywhere);
+  const every = Math.max(1, Math.floor(map.length / 20_000)) | 1;
+  const spread = medianAndSigma(map.filter((_, i) => i % every === 0));
+  if (!spread) return [];
+  const found: DustCandidate[] = [];
+  for (let y = 0; y < heightPx; y++)
+    for (let x = 0; x < widthPx; x++) {
+      const here = map[y * widthPx + x]! - spread.median;
+      if (!(here > significanceMin * spread.sigma) || !isPeak(map, widthPx, heightPx, x, y)) continue;
+      found.push({
+        xPx: (x + 0.5) * binPx - 0.5,
+        yPx: (y + 0.5) * binPx - 0.5,
+        diameterPx,
+        // Of a full rim all votes come to its circumference times the depth.
+        contrast: (here * sigmaCells * sigmaCells) / radius,
+        significance: here / spread.sigma,
+      });
+    }
+  return found;
+}
+
+function isPeak(map: Float32Array, widthPx: number, heightPx: number, x: number, y: number): boolean {
+  const here = map[y * widthPx + x]!;
+  for (let v = Math.max(0, y - 1); v <= Math.min(heightPx - 1, y + 1); v++)
+    for (let u = Math.max(0, x - 1); u <= Math.min(widthPx - 1, x + 1); u++)
+      if (map[v * widthPx + u]! > here) return false;
+  return true;
+}

@@ -1,0 +1,83 @@
+import { median } from "../numerics/order-statistics.ts";
+import { forEachWithin } from "../numerics/pixels-within.ts";
+import type { Shape } from "../numerics/shape.ts";
+import { endOf, fitShadow, type ShadowFit, type ShadowKind, type Slack, shadowAt } from "./dust-fit.ts";
+
+/** ln F less its background, and less the shadows that are known. */
+export interface Residual {
+  readonly shape: Shape;
+  readonly values: Float32Array;
+  /** 1 where a pixel counts. */
+  readonly usePx: Uint8Array;
+}
+
+/** A shadow with what its fit leaves over round about: together they can be taken out without a trace. */
+export interface Shadow {
+  readonly fit: ShadowFit;
+  /** Medians of rings one `ringPx` wide, from the centre outwards. */
+  readonly leftOver: readonly number[];
+  readonly ringPx: number;
+}
+
+/** The kind that explains the pixels best; a ring or a bell only if it does so much better than a disc. */
+export function shadowNear(
+  residual: Residual,
+  at: { readonly xPx: number; readonly yPx: number; readonly diameterPx: number },
+  kinds: readonly ShadowKind[],
+  slack: Slack,
+  leastDepth = 0,
+): Shadow | undefined {
+  const { values, usePx, shape } = residual;
+  let best: ShadowFit | undefined;
+  for (const kind of kinds) {
+    let fit = fitShadow(values, usePx, shape, at, kind, slack);
+    // The patch was cut for the size guessed; one of the size found tells more.
+    if (fit && Math.abs((2 * fit.radiusPx) / at.diameterPx - 1) > 0.1)
+      fit = fitShadow(values, usePx, shape, { ...fit, diameterPx: 2 * fit.radiusPx }, kind, slack) ?? fit;
+    // Hopeless as one kind, hopeless as any.
+    if (fit && !best && Math.abs(fit.depth) < leastDepth / 2) return undefined;
+    if (!fit || (kind === "ring" && fit.holeRatio < 0.1)) continue;
+    if (!best || fit.miss < best.miss * (1 - 30 / fit.pixels)) best = fit;
+  }
+  return best && { fit: best, ...leftOver(residual, best) };
+}
+
+/** Adds (`sign` 1) what the shadow has taken, or takes it again (-1). */
+export function fill({ shape, values }: Residual, shadow: Shadow, sign: 1 | -1): void {
+  const { fit, leftOver, ringPx } = shadow;
+  const reachPx = Math.max(endOf(fit), leftOver.length * ringPx);
+  forEachWithin(shape, fit.xPx, fit.yPx, reachPx, (i, _dx, _dy, r) => {
+    const place = r / ringPx;
+    const ring = Math.max(0, Math.floor(place - 0.5));
+    const share = Math.min(1, Math.max(0, place - 0.5 - ring));
+    const rest = (leftOver[ring] ?? 0) * (1 - share) + (leftOver[ring + 1] ?? 0) * share;
+    values[i]! += sign * (fit.depth * shadowAt(r, fit) - rest);
+  });
+}
+
+/** Rings are compared with the outermost ones, and fade out towards them. */
+function leftOver(
+  { shape, values, usePx }: Residual,
+  fit: ShadowFit,
+): { leftOver: number[]; ringPx: number } {
+  const reachPx = (fit.kind === "bell" ? 2.6 : 1.5) * fit.radiusPx + fit.edgePx / 2;
+  const ringPx = Math.max(1, fit.radiusPx / 12);
+  const rings: number[][] = Array.from({ length: Math.ceil(reachPx / ringPx) }, () => []);
+  forEachWithin(shape, fit.xPx, fit.yPx, reachPx, (i, _dx, _dy, r) => {
+    if (usePx[i] !== 1) return;
+    rings[Math.min(rings.length - 1, Math.floor(r / ringPx))]!.push(
+      values[i]! + fit.depth * shadowAt(r, fit),
+    );
+  });
+  const medians = rings.map((ring) => (ring.length >= 12 ? median(ring)! : Number.NaN));
+  const outer = medians.slice(-3).filter((value) => !Number.isNaN(value));
+  const level = outer.length > 0 ? outer.reduce((a, b) => a + b) / outer.length : 0;
+  const fadeFrom = 0.8 * rings.length;
+  return {
+    leftOver: medians.map((value, k) => {
+      const fade = Math.min(1, (rings.length - k) / (rings.length - fadeFrom));
+      return Number.isNaN(value) ? 0 : (value - level) * fade;
+    }),
+    ringPx,
+  };
+}

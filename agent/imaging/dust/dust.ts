@@ -1,0 +1,121 @@
+import type { Flat } from "../combining/normalise-flat.ts";
+import { trusted } from "../proof/flat-shape.ts";
+import { smoothBackground } from "./dust-background.ts";
+import type { ShadowFit } from "./dust-fit.ts";
+import { darkShare, isCut, isMostlySeen, scatterAround, snrMin } from "./dust-judge.ts";
+import { merged, refitted, settled, withoutPieces } from "./dust-refit.ts";
+import { fill, type Residual, type Shadow } from "./dust-shadow.ts";
+import { firstShadows, leastDepth, newShadows } from "./dust-sightings.ts";
+
+export interface DustFound {
+  /** Of the centre; outside the frame when its edge cuts the shadow. */
+  readonly xPx: number;
+  readonly yPx: number;
+  /** Between the points of half depth. */
+  readonly diameterPx: number;
+  /** Light lost in the shadow, a share of the level. */
+  readonly depth: number;
+  /** One sigma of the depth, from its scatter around the shadow. */
+  readonly depthSigma: number;
+  readonly snr: number;
+  /** A bright middle: the shadow of a central obstruction. */
+  readonly ring: boolean;
+  /** Of the speck from the sensor, in air; only where the focal ratio is known. */
+  readonly distanceMm?: number;
+}
+
+export interface DustOptions {
+  readonly focalRatio?: number;
+  readonly pixelMicron?: number;
+  /** Shallower shadows are not reported. Default 0.2 %: what shows in a processed image. */
+  readonly leastDepth?: number;
+}
+
+/** Spacing of the background's knots in each pass, a share of the frame's longer side: finer as shadows are known. */
+const knotShares = [0.2, 0.14, 0.12];
+
+/**
+ * Dust shadows in a flat. Blobs darker than their surroundings are fitted as disc, ring or bell, must be dark in all
+ * directions, and are taken out together with what the fit leaves round about, so that a large one is not found again in
+ * its own remains. Then all are fitted anew with the others out of the way: so overlapping ones are told apart. Bright
+ * bumps are taken out in the same way and not reported.
+ */
+export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
+  const { shape } = flat;
+  const usePx = trusted(flat);
+  const clean: Residual = { shape, usePx, values: logsOf(flat, usePx) };
+  const longerPx = Math.max(shape.widthPx, shape.heightPx);
+  let shadows: Shadow[] = [];
+  for (const [pass, share] of knotShares.entries()) {
+    const background = smoothBackground(clean.values, usePx, shape, share * longerPx);
+    subtract(clean.values, background, usePx);
+    shadows = pass === 0 ? firstShadows(clean, options.leastDepth) : settled(clean, shadows);
+    shadows = [...shadows, ...newShadows(clean, shadows, options.leastDepth, pass > 0)];
+    shadows = settled(clean, merged(clean, refitted(clean, withoutPieces(clean, shadows), true)));
+    subtract(
+      clean.values,
+      background.map((value) => -value),
+      usePx,
+    );
+  }
+  const background = smoothBackground(clean.values, usePx, shape, knotShares.at(-1)! * longerPx);
+  subtract(clean.values, background, usePx);
+  return shadows
+    .flatMap((shadow) => told(clean, shadow, shadows, options))
+    .sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
+}
+
+function logsOf(flat: Flat, usePx: Uint8Array): Float32Array {
+  return flat.gain.map((gain, i) => (usePx[i] === 1 ? Math.log(gain) : 0));
+}
+
+function subtract(values: Float32Array, others: Float32Array, usePx: Uint8Array): void {
+  for (let i = 0; i < values.length; i++) if (usePx[i] === 1) values[i]! -= others[i]!;
+}
+
+/** As a report says it; nothing for bright bumps and for what the last look no longer bears out. */
+function told(
+  clean: Residual,
+  shadow: Shadow,
+  shadows: readonly Shadow[],
+  options: DustOptions,
+): DustFound[] {
+  const { fit } = shadow;
+  if (fit.depth <= 0 || !isMostlySeen(fit, clean.shape)) return [];
+  if (shadows.some((other) => isRemnant(other.fit, fit))) return [];
+  const least = leastDepth(clean, options.leastDepth) * (isCut(fit, clean.shape) ? 1.5 : 1);
+  fill(clean, shadow, -1);
+  const depthSigma = scatterAround(clean, fit, darkShare.last);
+  fill(clean, shadow, 1);
+  const depth = 1 - Math.exp(-fit.depth);
+  if (depthSigma === undefined || depth < least || depth < snrMin.last * depthSigma) return [];
+  const diameterPx = 2 * fit.radiusPx;
+  return [
+    {
+      xPx: fit.xPx,
+      yPx: fit.yPx,
+      diameterPx,
+      depth,
+      depthSigma,
+      snr: depth / depthSigma,
+      ring: fit.kind === "ring",
+      ...distanceOf(diameterPx, options),
+    },
+  ];
+}
+
+/** A speck in or at a much larger and deeper shadow is what that one's fit has left. */
+function isRemnant(of: ShadowFit, { xPx, yPx, radiusPx, depth }: ShadowFit): boolean {
+  const apart = Math.hypot(xPx - of.xPx, yPx - of.yPx);
+  return apart < 1.3 * of.radiusPx && radiusPx < 0.25 * of.radiusPx && depth < 0.6 * of.depth;
+}
+
+/** Source: geometry; the beam to one pixel narrows to it by one part in the focal ratio. */
+export function dustDistanceMm(diameterPx: number, pixelMicron: number, focalRatio: number): number {
+  return (diameterPx * pixelMicron * focalRatio) / 1000;
+}
+
+function distanceOf(diameterPx: number, options: DustOptions): { distanceMm?: number } {
+  if (options.focalRatio === undefined || options.pixelMicron === undefined) return {};
+  return { distanceMm: dustDistanceMm(diameterPx, options.pixelMicron, options.focalRatio) };
+}

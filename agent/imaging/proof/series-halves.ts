@@ -1,0 +1,115 @@
+import type { NoiseByLevel } from "../noise/noise-by-level.ts";
+import type { BlockMap } from "../numerics/block-map.ts";
+
+export interface HalvesFigures {
+  readonly firstFrames: number;
+  readonly secondFrames: number;
+  /** Rms over blocks of first over second half, what noise explains taken off; a share of the level. */
+  readonly driftRms: number;
+  /** One sigma of that figure. */
+  readonly driftSigma: number;
+  /** The rms that noise alone makes. */
+  readonly noiseRms: number;
+  readonly blockSidePx: number;
+}
+
+/** A frame is uneven when its blocks scatter this many times more than noise lets them … */
+const unevenTimes = 3;
+/** … and by more than this share of the level: finer unevenness averages out. */
+const unevenShare = 0.003;
+
+/** Large scales over time: refuses a frame with a cloud's edge in it, and compares the halves of the series. */
+export class SeriesHalves {
+  readonly #reference: Float64Array;
+  readonly #variance: Float64Array;
+  readonly #usable: boolean[];
+  readonly #first: Float64Array;
+  readonly #second: Float64Array;
+  /** Asked for twice: whether a frame is even, and then to add it. */
+  #last: { pixels: Uint16Array; sums: Float64Array } | undefined;
+  #firstFrames = 0;
+  #secondFrames = 0;
+
+  constructor(
+    private readonly map: BlockMap,
+    referenceAdu: Float32Array,
+    private readonly darkAdu: Float32Array,
+    private readonly usePx: Uint8Array,
+    noise: NoiseByLevel,
+    private frameCountExpected: number,
+  ) {
+    const { sums, counts } = map.sumPicture(referenceAdu, usePx);
+    const full = map.sidePx * map.sidePx;
+    this.#reference = sums;
+    this.#usable = Array.from(counts, (count, b) => count > full / 4 && sums[b]! > 0);
+    this.#variance = Float64Array.from(
+      counts,
+      (count, b) => count * noise.varianceAt(sums[b]! / Math.max(1, count)),
+    );
+    this.#first = new Float64Array(map.count);
+    this.#second = new Float64Array(map.count);
+  }
+
+  /** A series that turns out longer or shorter than was thought: where its middle will be. */
+  expect(frameCount: number): void {
+    this.frameCountExpected = frameCount;
+  }
+
+  isEven(pixelsAdu: Uint16Array, scale: number): boolean {
+    const sums = this.#sumsOf(pixelsAdu);
+    let zz = 0;
+    let rr = 0;
+    let n = 0;
+    for (let b = 0; b < sums.length; b++) {
+      if (!this.#usable[b]) continue;
+      const difference = sums[b]! / scale - this.#reference[b]!;
+      zz += difference ** 2 / (this.#variance[b]! * 1.13); // the reference, a median of 12, has noise too
+      rr += (difference / this.#reference[b]!) ** 2;
+      n++;
+    }
+    if (n === 0) return true;
+    return Math.sqrt(zz / n) <= unevenTimes || Math.sqrt(rr / n) <= unevenShare;
+  }
+
+  add(pixelsAdu: Uint16Array, scale: number): void {
+    const sums = this.#sumsOf(pixelsAdu);
+    const inFirst = this.#firstFrames < this.frameCountExpected / 2;
+    const side = inFirst ? this.#first : this.#second;
+    for (let b = 0; b < sums.length; b++) side[b]! += sums[b]! / scale;
+    if (inFirst) this.#firstFrames++;
+    else this.#secondFrames++;
+    this.#last = undefined; // the frame is its owner's again
+  }
+
+  #sumsOf(pixelsAdu: Uint16Array): Float64Array {
+    if (this.#last?.pixels !== pixelsAdu)
+      this.#last = { pixels: pixelsAdu, sums: this.map.sumFrame(pixelsAdu, this.darkAdu, this.usePx) };
+    return this.#last.sums;
+  }
+
+  /** `undefined` while one half is empty or too little of the field is lit. */
+  figures(): HalvesFigures | undefined {
+    const [n1, n2] = [this.#firstFrames, this.#secondFrames];
+    const ratios: number[] = [];
+    const noises: number[] = [];
+    for (let b = 0; b < this.map.count; b++) {
+      if (!this.#usable[b]) continue;
+      ratios.push(this.#first[b]! / n1 / (this.#second[b]! / n2));
+      noises.push((this.#variance[b]! / this.#reference[b]! ** 2) * (1 / n1 + 1 / n2));
+    }
+    if (n1 === 0 || n2 === 0 || ratios.length < 4) return undefined;
+    const mean = ratios.reduce((a, b) => a + b) / ratios.length;
+    const variance = ratios.reduce((sum, r) => sum + (r / mean - 1) ** 2, 0) / (ratios.length - 1);
+    const noise = noises.reduce((a, b) => a + b) / noises.length;
+    const driftRms = Math.sqrt(Math.max(0, variance - noise));
+    const varianceSigma = variance * Math.sqrt(2 / (ratios.length - 1));
+    return {
+      firstFrames: n1,
+      secondFrames: n2,
+      driftRms,
+      driftSigma: driftRms > 0 ? varianceSigma / (2 * driftRms) : Math.sqrt(varianceSigma),
+      noiseRms: Math.sqrt(noise),
+      blockSidePx: this.map.sidePx,
+    };
+  }
+}

@@ -1,0 +1,34 @@
+import { expect, test } from "vitest";
+import type { Flat } from "../../../../agent/imaging/combining/normalise-flat.ts";
+import { findDust } from "../../../../agent/imaging/dust/dust.ts";
+import { Random } from "../../../../drivers/kit/random.ts";
+import { run } from "../../../campaign/dust.ts";
+
+test("a sample of the campaign: nearly all shadows found, at most one false in a flat", () => {
+  const told: string[] = [];
+  const result = run({ seed: 1008, flats: 4, print: (line) => void told.push(line) });
+  expect(result.found / result.due, told.join("\n")).toBeGreaterThanOrEqual(0.95);
+  expect(result.falsePerFlatMost, told.join("\n")).toBeLessThanOrEqual(1);
+  expect(result.diameterErrorMedian).toBeLessThan(0.01);
+});
+
+test("a large soft shadow is one shadow, and nothing is left of it to be found again", () => {
+  const shape = { widthPx: 320, heightPx: 240 };
+  const random = new Random(5);
+  const gain = Float32Array.from({ length: shape.widthPx * shape.heightPx }, (_, i) => {
+    const r2 = ((i % 320) - 150) ** 2 + (Math.floor(i / 320) - 110) ** 2;
+    return (1 - 0.03 * Math.exp(-r2 / (2 * 15 ** 2))) * (1 + 0.001 * random.gauss());
+  });
+  const flat: Flat = {
+    shape,
+    gain,
+    sigma: new Float32Array(gain.length).fill(0.001),
+    mask: new Uint8Array(gain.length),
+    levelAdu: 50_000,
+  };
+  const found = findDust(flat);
+  expect(found).toHaveLength(1);
+  expect(Math.hypot(found[0]!.xPx - 150, found[0]!.yPx - 110)).toBeLessThan(0.5);
+  expect(Math.abs(found[0]!.diameterPx / (2 * Math.sqrt(2 * Math.LN2) * 15) - 1)).toBeLessThan(0.05);
+  expect(Math.abs(found[0]!.depth / 0.03 - 1)).toBeLessThan(0.06);
+});
