@@ -1,8 +1,9 @@
 import type { Clock } from "../kit/clock.ts";
 import { OutOfLimitsError } from "../kit/errors.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { CameraFacts } from "./camera-facts.ts";
 import type { AlpacaDevice } from "./device.ts";
-import { ensureProperty, type KeptSetting, type Property, propertySetting } from "./kept-setting.ts";
+import { ensureProperty, type Property, propertySetting } from "./kept-setting.ts";
 import { flag, number } from "./values.ts";
 import { waitUntil } from "./wait-until.ts";
 

@@ -1,8 +1,8 @@
 import { OutOfLimitsError, ReadbackError } from "../kit/errors.ts";
 import type { Region } from "../roles/camera.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { CameraFacts } from "./camera-facts.ts";
 import type { AlpacaDevice } from "./device.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { whole } from "./values.ts";
 
 /** Binning and subframe as the device keeps them: start and size in binned pixels. */

@@ -1,12 +1,8 @@
-import {
-  DeadlineError,
-  DeviceLostError,
-  MissingAbilityError,
-  OutOfLimitsError,
-  ReadbackError,
-} from "../kit/errors.ts";
-import type { CameraSetup, CooledCamera, Frame, FrameType } from "../roles/camera.ts";
+import { DeadlineError, DeviceLostError, MissingAbilityError, ReadbackError } from "../kit/errors.ts";
+import type { CameraSetup, CooledCamera, ExposureRequest, Frame } from "../roles/camera.ts";
 import type { Setting } from "../roles/device.ts";
+import { allowedExposure, exposureAttemptsMax, inAttempts } from "../roles/exposure-attempts.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import { coolerSettings, readCelsius } from "./camera-cooler.ts";
 import {
   type CameraTools,
@@ -20,14 +16,12 @@ import { type DeviceFrame, frameSetting } from "./camera-frame.ts";
 import { type CameraOptions, cameraLimits, checkSetup, describeCamera } from "./camera-limits.ts";
 import { applySetup, controls, readSetup, type SetupInForce } from "./camera-setup.ts";
 import { AscomError, UnreadableReplyError } from "./errors.ts";
-import { type KeptSetting, propertySetting } from "./kept-setting.ts";
+import { propertySetting } from "./kept-setting.ts";
 import { AlpacaRole, type RoleContext } from "./role-device.ts";
 import { number } from "./values.ts";
 
 /** How long settings that were read are believed [s]. */
 const believedSeconds = 10;
-/** First try, once more after an abort, once more after disconnecting and connecting. */
-const attemptsMax = 3;
 
 export class AlpacaCamera extends AlpacaRole implements CooledCamera {
   override readonly role = "camera";
@@ -110,24 +104,16 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
     return this.#inForce;
   }
 
-  async expose(
-    request: { exposureSeconds: number; frameType: FrameType },
-    signal: AbortSignal,
-  ): Promise<Frame> {
+  async expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     await this.ready(signal);
-    const { min, max } = this.limits.exposureSeconds;
-    const exposureSeconds = request.frameType === "bias" ? min : request.exposureSeconds;
-    if (!(exposureSeconds >= min && exposureSeconds <= max)) {
-      throw new OutOfLimitsError(this.name, "exposure", exposureSeconds, `${min} to ${max} s`);
-    }
-    for (let attempt = 1; ; attempt++) {
-      try {
+    const allowed = allowedExposure(this, request);
+    return inAttempts(
+      async () => {
         await this.ready(signal);
-        return await this.#attempt({ exposureSeconds, frameType: request.frameType }, signal);
-      } catch (error) {
-        await this.#recover(error, attempt, signal);
-      }
-    }
+        return this.#attempt(allowed, signal);
+      },
+      (error, attempt) => this.#recover(error, attempt, signal),
+    );
   }
 
   /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
@@ -147,19 +133,16 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
       });
     }
     signal.throwIfAborted();
-    if (!mayRetry || attempt >= attemptsMax) throw error;
+    if (!mayRetry || attempt >= exposureAttemptsMax) throw error;
     this.log.warn({ device: this.name, attempt, error: String(error) }, "the exposure is taken once more");
-    if (attempt === attemptsMax - 1 && !isLost) {
+    if (attempt === exposureAttemptsMax - 1 && !isLost) {
       await this.disconnectAll(signal);
       await this.connectAll(signal);
       await this.setUpAgain(signal);
     }
   }
 
-  async #attempt(
-    { exposureSeconds, frameType }: { exposureSeconds: number; frameType: FrameType },
-    signal: AbortSignal,
-  ): Promise<Frame> {
+  async #attempt({ exposureSeconds, frameType }: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     if (!this.#isAtRest) await this.#stop(signal);
     this.#isAtRest = false;
     const { frame, setup } = await this.#setupInForce(signal);

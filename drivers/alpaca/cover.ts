@@ -1,6 +1,6 @@
 import { MissingAbilityError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import type { Cover, CoverState } from "../roles/cover.ts";
-import type { KeptSetting } from "./kept-setting.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "./role-device.ts";
 import { whole } from "./values.ts";
 

@@ -1,7 +1,8 @@
 import { turnDegrees, wrapDegrees } from "../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import type { Dome, ShutterState } from "../roles/dome.ts";
-import { ensureProperty, type KeptSetting, type Property, propertySetting } from "./kept-setting.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
+import { ensureProperty, type Property, propertySetting } from "./kept-setting.ts";
 import { AlpacaRole, type RoleContext } from "./role-device.ts";
 import { flag, number, whole } from "./values.ts";
 

@@ -1,8 +1,9 @@
 import { MissingAbilityError, OutOfLimitsError, ReadbackError } from "../kit/errors.ts";
 import type { Range } from "../roles/device.ts";
 import type { Focuser } from "../roles/focuser.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import { isAbsence } from "./device.ts";
-import { ensureProperty, type KeptSetting, type Property, propertySetting } from "./kept-setting.ts";
+import { ensureProperty, type Property, propertySetting } from "./kept-setting.ts";
 import { AlpacaRole, type RoleContext } from "./role-device.ts";
 import { flag, whole } from "./values.ts";
 

@@ -1,15 +1,10 @@
-import { ReadbackError } from "../kit/errors.ts";
-import { wrapHours } from "../kit/sidereal.ts";
-import type { SettingValue } from "../roles/device.ts";
-import type { Equatorial, Mount } from "../roles/mount.ts";
-import { distanceDegrees } from "../roles/mount-sky.ts";
-import { ensureProperty, type KeptSetting, type Property, propertySetting } from "./kept-setting.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
+import type { Mount } from "../roles/mount.ts";
+import { parkedSetting, pointingSetting, standingSetting } from "../roles/pointing-settings.ts";
+import { ensureProperty, type Property, propertySetting } from "./kept-setting.ts";
 import { driveRate } from "./mount-facts.ts";
 import { type MountTools, readRateOffsets } from "./mount-reading.ts";
 import { number, whole } from "./values.ts";
-
-/** How far off a pointing that was put back may be [degrees]. */
-const toleranceDegrees = 0.08;
 
 export const trackingRate: Property<number> = {
   member: "trackingrate",
@@ -42,9 +37,6 @@ export interface SettableMount extends Mount {
 export function mountSettings(mount: SettableMount, tools: MountTools): readonly KeptSetting[] {
   const { device } = tools;
   const facts = tools.facts();
-  const siderealHours = (signal: AbortSignal) => device.get("siderealtime", number, signal);
-  const hourAngle = async (place: Equatorial, signal: AbortSignal) =>
-    wrapHours((await siderealHours(signal)) - place.raHours);
 
   const rateOffsets: KeptSetting = {
     key: "rateOffsets",
@@ -64,47 +56,6 @@ export function mountSettings(mount: SettableMount, tools: MountTools): readonly
     },
   };
 
-  const pointing: KeptSetting = {
-    key: "pointing",
-    unit: "hours of right ascension, degrees",
-    async read(signal) {
-      const { parked, tracking, pointing: place } = await mount.state(signal);
-      return parked === true || !tracking ? undefined : [place.raHours, place.decDegrees];
-    },
-    async restore(value, signal) {
-      const place = placeOf(value);
-      const state = await mount.state(signal);
-      if (state.parked !== true && state.tracking && isNear(state.pointing, place)) return;
-      await mount.ensureUnparked(signal);
-      await mount.slewTo(place, signal);
-    },
-    same: (before, now) => isNear(placeOf(before), placeOf(now)),
-  };
-
-  const standing: KeptSetting = {
-    key: "pointingHourAngle",
-    unit: "hours of hour angle, degrees",
-    async read(signal) {
-      const { parked, tracking, pointing: place } = await mount.state(signal);
-      return parked === true || tracking ? undefined : [await hourAngle(place, signal), place.decDegrees];
-    },
-    async restore(value, signal) {
-      const wanted = placeOf(value);
-      // The slew itself follows the sky while it lasts, so the first may end a little beside.
-      for (let attempt = 0; ; attempt++) {
-        const { parked, tracking, pointing: place } = await mount.state(signal);
-        const found = { raHours: await hourAngle(place, signal), decDegrees: place.decDegrees };
-        if (parked !== true && !tracking && isNear(found, wanted)) return;
-        if (attempt === 3) throw new ReadbackError(device.name, this.key, wanted.raHours, found.raHours);
-        await mount.ensureUnparked(signal);
-        const raHours = wrapHours((await siderealHours(signal)) - wanted.raHours);
-        await mount.slewTo({ raHours, decDegrees: wanted.decDegrees }, signal);
-        await mount.ensureTrackingOff(signal);
-      }
-    },
-    same: (before, now) => isNear(placeOf(before), placeOf(now)),
-  };
-
   const tracking: KeptSetting = {
     key: "tracking",
     read: async (signal) => (await mount.state(signal)).tracking,
@@ -116,20 +67,13 @@ export function mountSettings(mount: SettableMount, tools: MountTools): readonly
     same: (before, now) => before === now,
   };
 
-  const parked: KeptSetting = {
-    key: "parked",
-    read: async (signal) => (await mount.state(signal)).parked,
-    restore: (value, signal) => (value === true ? mount.ensureParked(signal) : mount.ensureUnparked(signal)),
-    same: (before, now) => before === now,
-  };
-
   return [
     propertySetting(device, "trackRate", trackingRate),
     ...(facts.canSetRaRate || facts.canSetDecRate ? [rateOffsets] : []),
-    pointing,
-    standing,
+    pointingSetting(mount),
+    standingSetting(mount, (signal) => device.get("siderealtime", number, signal)),
     tracking,
-    ...(facts.canPark ? [parked] : []),
+    ...(facts.canPark ? [parkedSetting(mount)] : []),
   ];
 }
 
@@ -141,13 +85,4 @@ export async function setRateOffsets(
 ): Promise<void> {
   if (facts().canSetRaRate) await ensureProperty(device, raOffset, ra, signal);
   if (facts().canSetDecRate) await ensureProperty(device, decOffset, dec, signal);
-}
-
-function placeOf(value: SettingValue): Equatorial {
-  const [raHours, decDegrees] = Array.isArray(value) ? (value as readonly number[]) : [];
-  return { raHours: raHours ?? Number.NaN, decDegrees: decDegrees ?? Number.NaN };
-}
-
-function isNear(a: Equatorial, b: Equatorial): boolean {
-  return distanceDegrees(a, b) <= toleranceDegrees;
 }

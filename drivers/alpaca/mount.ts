@@ -1,9 +1,10 @@
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import { wrapHours } from "../kit/sidereal.ts";
 import type { Setting } from "../roles/device.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { Equatorial, MountState, Site, TrackRate } from "../roles/mount.ts";
 import { distanceDegrees } from "../roles/mount-sky.ts";
-import { ensureProperty, type KeptSetting } from "./kept-setting.ts";
+import { ensureProperty } from "./kept-setting.ts";
 import { driveRate, type MountFacts, readMountFacts } from "./mount-facts.ts";
 import { Nudger } from "./mount-nudge.ts";
 import { setTrackRate, switchTracking, trackAt } from "./mount-rate.ts";

@@ -1,12 +1,20 @@
 import type { Clock } from "../kit/clock.ts";
-import { DeviceLostError, MissingAbilityError } from "../kit/errors.ts";
+import { DeviceLostError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
+import { stoppedIfFailed } from "../kit/stopped-if-failed.ts";
 import type { Device, RoleName, Setting } from "../roles/device.ts";
+import {
+  asDisconnected,
+  connectionKey,
+  type KeptSetting,
+  keptNamed,
+  readKept,
+  sameKept,
+} from "../roles/kept-settings.ts";
 import { withBudget } from "./budget.ts";
 import type { AlpacaDevice } from "./device.ts";
 import { connectDevice, disconnectDevice, isConnected } from "./device-connection.ts";
 import { isSilence, NotConnectedError } from "./errors.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { unlessAborted } from "./unless-aborted.ts";
 import { type WaitOptions, waitUntil } from "./wait-until.ts";
 
@@ -158,26 +166,14 @@ export abstract class AlpacaRole implements Device {
     }
   }
 
-  /**
-   * Carries a motion out; if it is aborted, out of time or out of sight, stops the device before the first reason
-   * goes on.
-   * The stop has its own budget and never the signal that was aborted.
-   */
-  protected async stoppedIfFailed<T>(
+  /** Carries a motion out; the device is stopped if it is aborted or how it ended is not known. */
+  protected stoppedIfFailed<T>(
     work: () => Promise<T>,
     stop: (signal: AbortSignal) => Promise<void>,
     signal: AbortSignal,
   ): Promise<T> {
-    try {
-      return await work();
-    } catch (error) {
-      if (signal.aborted || isSilence(error)) {
-        await stop(new AbortController().signal).catch((stopError: unknown) =>
-          this.log.error({ device: this.name, error: String(stopError) }, "the device could not be stopped"),
-        );
-      }
-      throw error;
-    }
+    const stoppable = { device: this.name, log: this.log, leavesMoving: isSilence };
+    return stoppedIfFailed(stoppable, work, stop, signal);
   }
 
   /** `waitUntil` for this device. */
@@ -194,40 +190,29 @@ export abstract class AlpacaRole implements Device {
     signal.throwIfAborted();
     if (this.#leftAs) return this.#leftAs;
     return this.recovering(async () => {
-      const settings: Setting[] = [];
-      for (const kept of this.keptSettings()) {
-        const value = await kept.read(signal);
-        if (value === undefined) continue;
-        settings.push({ key: kept.key, value, ...(kept.unit === undefined ? {} : { unit: kept.unit }) });
-      }
-      if (this.#ownsConnection) settings.push({ key: "connected", value: this.#foundConnected === true });
+      const settings = await readKept(this.keptSettings(), signal);
+      if (this.#ownsConnection) settings.push({ key: connectionKey, value: this.#foundConnected === true });
       return settings;
     }, signal);
   }
 
   async restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
-    if (setting.key === "connected") return this.#restoreConnection(setting.value === true, signal);
-    const kept = this.keptSettings().find((one) => one.key === setting.key);
-    if (!kept) throw new MissingAbilityError(this.name, `the setting ${setting.key} is not offered any more`);
+    if (setting.key === connectionKey) return this.#restoreConnection(setting.value === true, signal);
+    const kept = keptNamed(this.keptSettings(), setting.key, this.name);
     await this.recovering(() => kept.restore(setting.value, signal), signal);
   }
 
-  /** Once disconnected a device shows nothing; what was read just before is then what `readSettings` gives. */
+  /** What was read just before is from then on what `readSettings` gives. */
   async #restoreConnection(connected: boolean, signal: AbortSignal): Promise<void> {
     if (connected) return this.ready(signal);
     if (this.#leftAs || !(await isConnected(this.device, signal))) return;
     const last = await this.readSettings(signal);
     await this.disconnectAll(signal);
-    this.#leftAs = last.map((setting) =>
-      setting.key === "connected" ? { ...setting, value: false } : setting,
-    );
+    this.#leftAs = asDisconnected(last);
   }
 
   sameSetting(before: Setting, now: Setting): boolean {
-    if (before.key !== now.key) return false;
-    if (before.key === "connected") return before.value === now.value;
-    const kept = this.keptSettings().find((one) => one.key === before.key);
-    return kept?.same(before.value, now.value) === true;
+    return sameKept(this.keptSettings(), before, now);
   }
 
   async isAlive(signal: AbortSignal): Promise<boolean> {

@@ -1,8 +1,8 @@
 import { turnDegrees, wrapDegrees } from "../kit/angles.ts";
 import { OutOfLimitsError, ReadbackError } from "../kit/errors.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { Rotator } from "../roles/rotator.ts";
 import { isAbsence } from "./device.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { AlpacaRole } from "./role-device.ts";
 import { flag, number } from "./values.ts";
 

@@ -1,9 +1,9 @@
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { Weather, WeatherState } from "../roles/weather.ts";
 import { withBudget } from "./budget.ts";
 import type { AlpacaDevice } from "./device.ts";
 import { connectDevice, disconnectDevice, isConnected } from "./device-connection.ts";
 import { AscomError } from "./errors.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { AlpacaRole, type RoleContext } from "./role-device.ts";
 import { flag, number } from "./values.ts";
 import { judgeWeather, type WeatherFindings, type WeatherLimits } from "./weather-judgement.ts";

@@ -1,6 +1,6 @@
 import { OutOfLimitsError, ReadbackError } from "../kit/errors.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { Wheel } from "../roles/wheel.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { AlpacaRole } from "./role-device.ts";
 import { texts, whole } from "./values.ts";
 

@@ -1,6 +1,7 @@
 import { MissingAbilityError, OutOfLimitsError, RefusedError } from "../kit/errors.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { IndiDevice } from "./device.ts";
-import { type KeptSetting, quickChangeSeconds, switchSetting } from "./kept-setting.ts";
+import { quickChangeSeconds, switchSetting } from "./kept-setting.ts";
 import { limitsOf, numberIn, type PropertyVector, switchIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";
 

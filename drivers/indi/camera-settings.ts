@@ -1,9 +1,10 @@
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import { regionOf, setBinning, setRegion } from "./camera-configure.ts";
 import type { NumberPlace } from "./camera-controls.ts";
 import { coolerSettings } from "./camera-cooler.ts";
 import { transportProperties } from "./camera-transport.ts";
 import type { IndiDevice } from "./device.ts";
-import { type KeptSetting, numberSetting, switchSetting } from "./kept-setting.ts";
+import { numberSetting, switchSetting } from "./kept-setting.ts";
 import { numberIn } from "./property.ts";
 
 const numbersOf = (value: unknown): readonly number[] =>

@@ -1,6 +1,8 @@
-import { DeadlineError, DeviceLostError, OutOfLimitsError, ReadbackError } from "../kit/errors.ts";
-import type { CameraSetup, CooledCamera, Frame, FrameType } from "../roles/camera.ts";
+import { DeadlineError, DeviceLostError, ReadbackError } from "../kit/errors.ts";
+import type { CameraSetup, CooledCamera, ExposureRequest, Frame, FrameType } from "../roles/camera.ts";
 import type { Range, Setting } from "../roles/device.ts";
+import { allowedExposure, exposureAttemptsMax, inAttempts } from "../roles/exposure-attempts.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import { checkSetup, regionOf, setBinning, setControl, setRegion } from "./camera-configure.ts";
 import { findControl, type NumberPlace } from "./camera-controls.ts";
 import { canHold, checkCelsius, hasThermometer, holdCelsius, readCelsius } from "./camera-cooler.ts";
@@ -13,7 +15,7 @@ import { takeFrame } from "./camera-take.ts";
 import { prepareTransport } from "./camera-transport.ts";
 import { BlobError } from "./errors.ts";
 import { FrameCheck } from "./frame-check.ts";
-import { ensureValues, type KeptSetting } from "./kept-setting.ts";
+import { ensureValues } from "./kept-setting.ts";
 import { numberIn } from "./property.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";
 
@@ -23,8 +25,6 @@ const frameTypeElements: Readonly<Record<FrameType, string>> = {
   bias: "FRAME_BIAS",
   flat: "FRAME_FLAT",
 };
-/** First try, once more after an abort, once more after disconnecting and connecting. */
-const attemptsMax = 3;
 
 export class IndiCamera extends IndiRole implements CooledCamera {
   override readonly role = "camera";
@@ -121,24 +121,16 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     return numberIn(this.device.property("CCD_BINNING"), "HOR_BIN") ?? 1;
   }
 
-  async expose(
-    request: { exposureSeconds: number; frameType: FrameType },
-    signal: AbortSignal,
-  ): Promise<Frame> {
+  async expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     await this.ready(signal);
-    const { min, max } = this.limits.exposureSeconds;
-    const exposureSeconds = request.frameType === "bias" ? min : request.exposureSeconds;
-    if (!(exposureSeconds >= min && exposureSeconds <= max)) {
-      throw new OutOfLimitsError(this.name, "exposure", exposureSeconds, `${min} to ${max} s`);
-    }
-    for (let attempt = 1; ; attempt++) {
-      try {
+    const allowed = allowedExposure(this, request);
+    return inAttempts(
+      async () => {
         await this.ready(signal);
-        return await this.#attempt({ exposureSeconds, frameType: request.frameType }, signal);
-      } catch (error) {
-        await this.#recover(error, attempt, signal);
-      }
-    }
+        return this.#attempt(allowed, signal);
+      },
+      (error, attempt) => this.#recover(error, attempt, signal),
+    );
   }
 
   /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
@@ -156,7 +148,7 @@ export class IndiCamera extends IndiRole implements CooledCamera {
       });
     }
     signal.throwIfAborted();
-    if (!mayRetry || attempt >= attemptsMax) throw error;
+    if (!mayRetry || attempt >= exposureAttemptsMax) throw error;
     this.log.warn({ device: this.name, attempt, error: String(error) }, "the exposure is taken once more");
   }
 
@@ -177,10 +169,7 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     return { device: this.device, clock: this.clock, log: this.log };
   }
 
-  async #attempt(
-    request: { exposureSeconds: number; frameType: FrameType },
-    signal: AbortSignal,
-  ): Promise<Frame> {
+  async #attempt(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     await this.#prepare(signal);
     if (this.device.property(exposureProperty)?.state === "Busy") await this.ensureStopped(signal);
     await this.#setFrameType(request.frameType, signal);

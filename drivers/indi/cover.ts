@@ -1,6 +1,7 @@
 import { ReadbackError } from "../kit/errors.ts";
 import type { Cover, CoverState } from "../roles/cover.ts";
-import { ensureValues, type KeptSetting, switchSetting } from "./kept-setting.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
+import { ensureValues, switchSetting } from "./kept-setting.ts";
 import type { PropertyVector } from "./property.ts";
 import { switchIn } from "./property.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";

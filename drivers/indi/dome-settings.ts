@@ -1,6 +1,6 @@
 import { turnDegrees } from "../kit/angles.ts";
 import type { Dome } from "../roles/dome.ts";
-import type { KeptSetting } from "./kept-setting.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 
 /** What putting back needs of a dome besides its role. */
 export interface DomeHands {

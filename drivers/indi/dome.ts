@@ -1,8 +1,8 @@
 import { turnDegrees, wrapDegrees } from "../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import type { Dome, ShutterState } from "../roles/dome.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import { domeSettings } from "./dome-settings.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { numberIn, type PropertyVector, switchIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";

@@ -1,7 +1,7 @@
 import { OutOfLimitsError } from "../kit/errors.ts";
 import type { Range } from "../roles/device.ts";
 import type { Focuser } from "../roles/focuser.ts";
-import type { KeptSetting } from "./kept-setting.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import { limitsOf, numberIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";

@@ -1,18 +1,8 @@
 import { ReadbackError } from "../kit/errors.ts";
 import type { SettingValue } from "../roles/device.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { CommandValues, IndiDevice } from "./device.ts";
 import { numberIn, readsBack, switchesOn } from "./property.ts";
-
-/** One thing that a device keeps, and how to read it and put it back. */
-export interface KeptSetting {
-  readonly key: string;
-  readonly unit?: string;
-  /** `undefined`: the device does not have it, or does not know; nothing to put back then. */
-  read(signal: AbortSignal): Promise<SettingValue | undefined>;
-  /** Does nothing if it is so already; reads back. */
-  restore(value: SettingValue, signal: AbortSignal): Promise<void>;
-  same(before: SettingValue, now: SettingValue): boolean;
-}
 
 /** Time for a change that moves nothing [s]. */
 export const quickChangeSeconds = 15;

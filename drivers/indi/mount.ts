@@ -1,9 +1,9 @@
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../kit/errors.ts";
 import { wrapHours } from "../kit/sidereal.ts";
 import type { Setting } from "../roles/device.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { Equatorial, Mount, MountState, Site, TrackRate } from "../roles/mount.ts";
 import { distanceDegrees } from "../roles/mount-sky.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { endJog } from "./mount-jog.ts";
 import { Nudger } from "./mount-nudge.ts";
 import { bringParkTo, type ParkBudget, untilParkingEnds } from "./mount-park.ts";

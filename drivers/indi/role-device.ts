@@ -1,9 +1,17 @@
 import type { Clock } from "../kit/clock.ts";
-import { DeadlineError, MissingAbilityError } from "../kit/errors.ts";
+import { DeadlineError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
+import { stoppedIfFailed } from "../kit/stopped-if-failed.ts";
 import type { Device, RoleName, Setting } from "../roles/device.ts";
+import {
+  asDisconnected,
+  connectionKey,
+  type KeptSetting,
+  keptNamed,
+  readKept,
+  sameKept,
+} from "../roles/kept-settings.ts";
 import type { IndiDevice } from "./device.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { switchIn } from "./property.ts";
 
 /** What every INDI role is made from. */
@@ -93,25 +101,18 @@ export abstract class IndiRole implements Device {
     this.#leftAs = undefined;
   }
 
-  /**
-   * Carries a motion out; if it is aborted or out of time, stops the device before the first reason goes on.
-   * The stop has its own budget and never the signal that was aborted.
-   */
-  protected async stoppedIfFailed<T>(
+  /** Carries a motion out; the device is stopped if it is aborted or how it ended is not known. */
+  protected stoppedIfFailed<T>(
     work: () => Promise<T>,
     stop: (signal: AbortSignal) => Promise<void>,
     signal: AbortSignal,
   ): Promise<T> {
-    try {
-      return await work();
-    } catch (error) {
-      if (signal.aborted || error instanceof DeadlineError) {
-        await stop(new AbortController().signal).catch((stopError: unknown) =>
-          this.log.error({ device: this.name, error: String(stopError) }, "the device could not be stopped"),
-        );
-      }
-      throw error;
-    }
+    const stoppable = {
+      device: this.name,
+      log: this.log,
+      leavesMoving: (error: unknown) => error instanceof DeadlineError,
+    };
+    return stoppedIfFailed(stoppable, work, stop, signal);
   }
 
   protected has(property: string): boolean {
@@ -121,45 +122,33 @@ export abstract class IndiRole implements Device {
   async readSettings(signal: AbortSignal): Promise<readonly Setting[]> {
     if (this.#leftAs) return this.#leftAs;
     await this.ready(signal);
-    const settings: Setting[] = [];
-    for (const kept of this.keptSettings()) {
-      const value = await kept.read(signal);
-      if (value !== undefined) {
-        settings.push({ key: kept.key, value, ...(kept.unit === undefined ? {} : { unit: kept.unit }) });
-      }
-    }
+    const settings = await readKept(this.keptSettings(), signal);
     if (this.#ownsConnection) {
       // The first reading is the baseline: it tells how the device was found, later ones how it is.
-      settings.push({ key: "connected", value: this.#wasRead || this.#foundConnected === true });
+      settings.push({ key: connectionKey, value: this.#wasRead || this.#foundConnected === true });
       this.#wasRead = true;
     }
     return settings;
   }
 
   async restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
-    if (setting.key === "connected") return this.#restoreConnection(setting.value === true, signal);
+    if (setting.key === connectionKey) return this.#restoreConnection(setting.value === true, signal);
     await this.ready(signal);
-    const kept = this.keptSettings().find((one) => one.key === setting.key);
-    if (!kept) throw new MissingAbilityError(this.name, `the setting ${setting.key} is not offered any more`);
+    const kept = keptNamed(this.keptSettings(), setting.key, this.name);
     await kept.restore(setting.value, signal);
   }
 
-  /** Once disconnected a device shows nothing; what was read just before is then what `readSettings` gives. */
+  /** What was read just before is from then on what `readSettings` gives. */
   async #restoreConnection(connected: boolean, signal: AbortSignal): Promise<void> {
     if (connected) return this.ready(signal);
     if (switchIn(this.device.property("CONNECTION"), "CONNECT") !== true) return;
     const last = await this.readSettings(signal);
     await this.device.disconnectDevice(signal);
-    this.#leftAs = last.map((setting) =>
-      setting.key === "connected" ? { ...setting, value: false } : setting,
-    );
+    this.#leftAs = asDisconnected(last);
   }
 
   sameSetting(before: Setting, now: Setting): boolean {
-    if (before.key !== now.key) return false;
-    if (before.key === "connected") return before.value === now.value;
-    const kept = this.keptSettings().find((one) => one.key === before.key);
-    return kept?.same(before.value, now.value) === true;
+    return sameKept(this.keptSettings(), before, now);
   }
 
   async isAlive(signal: AbortSignal): Promise<boolean> {

@@ -1,7 +1,7 @@
 import { turnDegrees, wrapDegrees } from "../kit/angles.ts";
 import { OutOfLimitsError } from "../kit/errors.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { Rotator } from "../roles/rotator.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { limitsOf, numberIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";
 import { IndiRole } from "./role-device.ts";

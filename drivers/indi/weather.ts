@@ -1,5 +1,5 @@
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { Weather, WeatherState } from "../roles/weather.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { numberIn } from "./property.ts";
 import { IndiRole, type RoleContext } from "./role-device.ts";
 import { judgeWeather } from "./weather-judgement.ts";

@@ -1,6 +1,6 @@
 import { OutOfLimitsError } from "../kit/errors.ts";
+import type { KeptSetting } from "../roles/kept-settings.ts";
 import type { Wheel } from "../roles/wheel.ts";
-import type { KeptSetting } from "./kept-setting.ts";
 import { limitsOf, numberIn, textIn } from "./property.ts";
 import { readNumber } from "./read-number.ts";
 import { IndiRole } from "./role-device.ts";

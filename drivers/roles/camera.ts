@@ -19,6 +19,11 @@ export interface CameraSetup {
   readonly coolerCelsius?: number;
 }
 
+export interface ExposureRequest {
+  readonly exposureSeconds: number;
+  readonly frameType: FrameType;
+}
+
 export interface Frame {
   /** Raw counts [adu], row-major, origin top left. */
   readonly pixelsAdu: Uint16Array;
@@ -58,7 +63,7 @@ export interface Camera extends Device {
    * @throws OutOfLimitsError before anything happens on the rig
    * @throws DeviceLostError, DeadlineError (exposureSeconds + readout budget)
    */
-  expose(request: { exposureSeconds: number; frameType: FrameType }, signal: AbortSignal): Promise<Frame>;
+  expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame>;
   /** Leaves the camera idle. This is what cleanup calls. */
   ensureStopped(signal: AbortSignal): Promise<void>;
 }

@@ -1,0 +1,45 @@
+import { MissingAbilityError } from "../kit/errors.ts";
+import type { Setting, SettingValue } from "./device.ts";
+
+/** One thing that a device keeps, and how an adapter reads it and puts it back. */
+export interface KeptSetting {
+  readonly key: string;
+  readonly unit?: string;
+  /** `undefined`: the device does not have it, or does not know; nothing to put back then. */
+  read(signal: AbortSignal): Promise<SettingValue | undefined>;
+  /** Does nothing if it is so already; reads back. */
+  restore(value: SettingValue, signal: AbortSignal): Promise<void>;
+  same(before: SettingValue, now: SettingValue): boolean;
+}
+
+/** Whether the device is connected: the one setting that every adapter keeps itself. */
+export const connectionKey = "connected";
+
+/** All that the device has now, in the order given. */
+export async function readKept(kept: readonly KeptSetting[], signal: AbortSignal): Promise<Setting[]> {
+  const settings: Setting[] = [];
+  for (const one of kept) {
+    const value = await one.read(signal);
+    if (value === undefined) continue;
+    settings.push({ key: one.key, value, ...(one.unit === undefined ? {} : { unit: one.unit }) });
+  }
+  return settings;
+}
+
+/** @throws MissingAbilityError when the device has lost what it had */
+export function keptNamed(kept: readonly KeptSetting[], key: string, device: string): KeptSetting {
+  const found = kept.find((one) => one.key === key);
+  if (!found) throw new MissingAbilityError(device, `the setting ${key} is not offered any more`);
+  return found;
+}
+
+export function sameKept(kept: readonly KeptSetting[], before: Setting, now: Setting): boolean {
+  if (before.key !== now.key) return false;
+  if (before.key === connectionKey) return before.value === now.value;
+  return kept.find((one) => one.key === before.key)?.same(before.value, now.value) === true;
+}
+
+/** Once disconnected a device shows nothing: what was read just before, but for the connection. */
+export function asDisconnected(settings: readonly Setting[]): Setting[] {
+  return settings.map((one) => (one.key === connectionKey ? { ...one, value: false } : one));
+}

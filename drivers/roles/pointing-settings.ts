@@ -1,0 +1,88 @@
+import { ReadbackError } from "../kit/errors.ts";
+import { wrapHours } from "../kit/sidereal.ts";
+import type { SettingValue } from "./device.ts";
+import type { KeptSetting } from "./kept-settings.ts";
+import type { Equatorial, Mount } from "./mount.ts";
+import { distanceDegrees } from "./mount-sky.ts";
+
+/** How far off a pointing that was put back may be [degrees]. */
+const toleranceDegrees = 0.08;
+/** How near a mount that stands is brought in hour angle, if a few tries can do it [degrees]. */
+const aimDegrees = 0.015;
+
+/** By the mount's own site and clock [hours]. */
+export type SiderealHours = (signal: AbortSignal) => number | Promise<number>;
+
+/** Right ascension and declination of a mount that tracks; one that stands or is parked has none to keep. */
+export function pointingSetting(mount: Mount): KeptSetting {
+  return {
+    key: "pointing",
+    unit: "hours of right ascension, degrees",
+    async read(signal) {
+      const { parked, tracking, pointing } = await mount.state(signal);
+      return parked === true || !tracking ? undefined : [pointing.raHours, pointing.decDegrees];
+    },
+    async restore(value, signal) {
+      const place = placeOf(value);
+      const state = await mount.state(signal);
+      if (state.parked !== true && state.tracking && isNear(state.pointing, place)) return;
+      await mount.ensureUnparked(signal);
+      await mount.slewTo(place, signal);
+    },
+    same: (before, now) => isNear(placeOf(before), placeOf(now)),
+  };
+}
+
+/** Hour angle and declination of a mount that stands, unparked. */
+export function standingSetting(mount: Mount, siderealHours: SiderealHours): KeptSetting {
+  const key = "pointingHourAngle";
+  const hourAngle = async (place: Equatorial, signal: AbortSignal) =>
+    wrapHours((await siderealHours(signal)) - place.raHours);
+  return {
+    key,
+    unit: "hours of hour angle, degrees",
+    async read(signal) {
+      const { parked, tracking, pointing } = await mount.state(signal);
+      if (parked === true || tracking) return undefined;
+      return [await hourAngle(pointing, signal), pointing.decDegrees];
+    },
+    async restore(value, signal) {
+      const wanted = placeOf(value);
+      // A slew follows the sky until tracking is off, and so ends late in hour angle: the next aims ahead by as much.
+      let aheadHours = 0;
+      for (let attempt = 0; ; attempt++) {
+        const { parked, tracking, pointing } = await mount.state(signal);
+        const found = { ...pointing, raHours: await hourAngle(pointing, signal) };
+        const lateHours = wrapHours(found.raHours - wanted.raHours + 12) - 12;
+        if (parked !== true && !tracking && isNear(found, wanted)) {
+          if (attempt > 2 || Math.abs(lateHours) * 15 <= aimDegrees) return;
+        }
+        if (attempt === 4) throw new ReadbackError(mount.name, key, wanted.raHours, found.raHours);
+        if (attempt > 0 && Math.abs(lateHours) < 0.2) aheadHours += lateHours;
+        await mount.ensureUnparked(signal);
+        const raHours = wrapHours((await siderealHours(signal)) - wanted.raHours + aheadHours);
+        await mount.slewTo({ raHours, decDegrees: wanted.decDegrees }, signal);
+        await mount.ensureTrackingOff(signal);
+      }
+    },
+    same: (before, now) => isNear(placeOf(before), placeOf(now)),
+  };
+}
+
+export function parkedSetting(mount: Mount): KeptSetting {
+  return {
+    key: "parked",
+    read: async (signal) => (await mount.state(signal)).parked,
+    restore: (value, signal) => (value === true ? mount.ensureParked(signal) : mount.ensureUnparked(signal)),
+    same: (before, now) => before === now,
+  };
+}
+
+function placeOf(value: SettingValue): Equatorial {
+  const [raHours, decDegrees] = Array.isArray(value) ? (value as readonly number[]) : [];
+  return { raHours: raHours ?? Number.NaN, decDegrees: decDegrees ?? Number.NaN };
+}
+
+function isNear(a: Equatorial, b: Equatorial): boolean {
+  return distanceDegrees(a, b) <= toleranceDegrees;
+}
