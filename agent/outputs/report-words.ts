@@ -1,5 +1,5 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
-import { stackNoiseFactor } from "../imaging/noise/stack-noise.ts";
+import { framesBuy } from "../imaging/noise/frames-enough.ts";
 import type { RunRecord } from "../run/run-record.ts";
 import { lastFound } from "./found-in-record.ts";
 import type { ReportInput } from "./report-page.ts";
@@ -12,6 +12,9 @@ const blurWords = {
   defocus: "out of focus",
   drift: "with the mount in motion about the disc's centre",
 } as const;
+
+/** Told of when the plan does not say what the flat is for. */
+const usualStack = { imagesToStack: 100, imageOverFlatLevel: 1 };
 
 /** One or two sentences: what was done and what it is worth. */
 export function reportSummary(record: RunRecord): string {
@@ -36,6 +39,7 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
   const centre = lastFound(record, "centre");
   const leak = lastFound(record, "leak-check");
   const flat = lastFound(record, "flat");
+  const bought = flat && (flat.bought ?? framesBuy(flat.frameCount, 1, usualStack));
   return [
     ["Begun", `${new Date(record.startedUtcMs).toISOString().slice(0, 19).replace("T", " ")} UTC`],
     ["Took", spanText((record.endedUtcMs - record.startedUtcMs) / 1000)],
@@ -64,12 +68,12 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
           ],
         ] as const)
       : []),
-    ...(flat
+    ...(flat && bought
       ? ([
           ["Exposure", `${secondsText(flat.exposureSeconds)}, found in ${flat.testFrames} test frames`],
           [
-            "In a stack of 100 images",
-            `${stackNoiseFactor(flat.frameCount / 100).toFixed(2)} times the noise that a perfect flat would leave, at most`,
+            `In a stack of ${bought.imagesToStack} images`,
+            `${(1 + bought.addedNoiseFraction).toFixed(2)} times the noise that a perfect flat would leave, at most`,
           ],
           ["Upper edge", `${percent(flat.upperEdge.median, 1)} of full scale`],
         ] as const)

@@ -1,18 +1,22 @@
 import type { GrowthPoint } from "./noise-growth.ts";
 
 /** What a flat is for. */
-export interface StackAsked {
+export interface StackServed {
   /** Images that will be divided by it and averaged. */
   readonly imagesToStack: number;
-  /** By how much the stack may be noisier than with a perfect flat; 0.1 is 10 %. */
-  readonly addedNoiseFraction: number;
   /** Light of an image over that of a flat frame, at the same place and gain. */
   readonly imageOverFlatLevel: number;
+}
+
+export interface StackAsked extends StackServed {
+  /** By how much the stack may be noisier than with a perfect flat; 0.1 is 10 %. */
+  readonly addedNoiseFraction: number;
 }
 
 /** What a number of frames buys. */
 export interface FramesBought {
   readonly frames: number;
+  readonly imagesToStack: number;
   /** Of the flat, a share of the level. */
   readonly flatNoise: number;
   /** Of the stack with a perfect flat, and with this one. */
@@ -32,19 +36,21 @@ export function framesEnough({ imagesToStack, addedNoiseFraction, imageOverFlatL
 }
 
 /**
+ * Points of the sky that wander over the pixels fare better than this.
  * @param singleNoise of one flat frame, a share of the level
  * @param flatNoise of the flat itself where it was measured; else that of so many frames
  */
 export function framesBuy(
   frames: number,
   singleNoise: number,
-  { imagesToStack, imageOverFlatLevel }: StackAsked,
+  { imagesToStack, imageOverFlatLevel }: StackServed,
   flatNoise = singleNoise / Math.sqrt(frames),
 ): FramesBought {
   const stackNoisePerfect = singleNoise / Math.sqrt(imageOverFlatLevel * imagesToStack);
   const stackNoise = Math.hypot(stackNoisePerfect, flatNoise);
   return {
     frames,
+    imagesToStack,
     flatNoise,
     stackNoisePerfect,
     stackNoise,
