@@ -1,3 +1,4 @@
+import type { TrainSlip } from "../scene/painter-contract.ts";
 import type { Fault } from "./fault.ts";
 
 /** Faults of the rig itself, seen by whoever looks at it through any protocol. */
@@ -86,6 +87,19 @@ export function rain(millimetresAnHour: number): Fault {
     begin: ({ world }) => {
       world.weather.change({ rain: millimetresAnHour, forecast: 2 });
       return () => world.weather.change({ rain: 0, forecast: 0 });
+    },
+  };
+}
+
+/** The tube slips or turns against the camera: its dust, vignetting and reflections fall elsewhere on the sensor. */
+export function tubeSlips(slip: TrainSlip): Fault {
+  return {
+    name: `tube slips by ${slip.xPx}, ${slip.yPx} px, ${slip.degrees} degrees`,
+    begin: ({ world }) => {
+      world.slip = slip;
+      return () => {
+        world.slip = undefined;
+      };
     },
   };
 }

@@ -1,3 +1,4 @@
+import type { TrainSlip } from "./painter-contract.ts";
 import type { SceneSpec } from "./scene-spec.ts";
 
 type Dust = SceneSpec["rig"]["dust"][number];
@@ -8,6 +9,7 @@ export interface TrainState {
   readonly wheelSlot: number;
   readonly rotatorDegrees: number;
   readonly focusSteps: number;
+  readonly slip?: TrainSlip;
 }
 
 /** One dust shadow as it falls on the sensor. */
@@ -30,7 +32,8 @@ export interface DustShadow {
 export function dustShadows(spec: SceneSpec, train: TrainState): DustShadow[] {
   const focalRatio = spec.optics.focalLengthMm / spec.optics.apertureMm;
   const mmPerPx = spec.camera.pixelMicron / 1000;
-  const turn = ((train.rotatorDegrees - spec.startsWith.rotatorDegrees) * Math.PI) / 180;
+  const slip = train.slip ?? { xPx: 0, yPx: 0, degrees: 0 };
+  const turn = ((train.rotatorDegrees - spec.startsWith.rotatorDegrees + slip.degrees) * Math.PI) / 180;
   const focusMm = ((train.focusSteps - spec.focuser.bestSteps) * spec.focuser.micronPerStep) / 1000;
   const middleX = (spec.camera.widthPx - 1) / 2;
   const middleY = (spec.camera.heightPx - 1) / 2;
@@ -43,8 +46,8 @@ export function dustShadows(spec: SceneSpec, train: TrainState): DustShadow[] {
       const dy = speck.yPx - middleY;
       const angle = moves ? turn : 0;
       return {
-        xPx: middleX + dx * Math.cos(angle) - dy * Math.sin(angle),
-        yPx: middleY + dx * Math.sin(angle) + dy * Math.cos(angle),
+        xPx: middleX + dx * Math.cos(angle) - dy * Math.sin(angle) + (moves ? slip.xPx : 0),
+        yPx: middleY + dx * Math.sin(angle) + dy * Math.cos(angle) + (moves ? slip.yPx : 0),
         ...shadowOf(speck, distanceMm / focalRatio, spec.optics.obstructionRatio, mmPerPx),
       };
     });

@@ -12,6 +12,7 @@ export type PartName =
   | "shutter"
   | "weather"
   | "filter"
+  | "tube"
   | "sky";
 
 /** One thing that happened to the rig, and how it stood then: what the checkers read. */

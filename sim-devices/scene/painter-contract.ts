@@ -1,5 +1,14 @@
 import type { FrameType } from "./frame-type.ts";
 
+/** How the tube has moved against the camera since both were assembled; no device knows of it. */
+export interface TrainSlip {
+  /** On the sensor [unbinned px], x right, y down. */
+  readonly xPx: number;
+  readonly yPx: number;
+  /** About the sensor's middle, from x towards y. */
+  readonly degrees: number;
+}
+
 /** All that a picture depends on besides the scene itself, at the middle of the exposure. */
 export interface LightPath {
   /** The Sun's centre as seen from the optical axis, on the sky [arcsec], east and north positive. */
@@ -19,6 +28,8 @@ export interface LightPath {
   /** Filter slot, from 1. */
   readonly wheelSlot: number;
   readonly rotatorDegrees: number;
+  /** Left out: none. The Sun's own image is taken to be centred anew. */
+  readonly slip?: TrainSlip;
   /** 1 is a clear sky; thin cloud is less. Air mass is not in it: the painter takes that from the altitude. */
   readonly transparency: number;
 }

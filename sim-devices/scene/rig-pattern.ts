@@ -1,5 +1,6 @@
 import { Random } from "../../drivers/kit/random.ts";
 import { castShadow, dustShadows, type TrainState } from "./dust-shadow.ts";
+import type { TrainSlip } from "./painter-contract.ts";
 import type { SceneSpec } from "./scene-spec.ts";
 import { smoothSurface } from "./smooth-surface.ts";
 
@@ -12,10 +13,14 @@ export function tubeTurnDegrees(spec: SceneSpec, rotatorDegrees: number): number
  * Transmission of the optics over the sensor without dust and pixels: vignetting, uneven transmission, gradient,
  * hot spot (they belong to the tube and turn with the rotator), fringes (they belong to the camera).
  */
-export function smoothPattern(spec: SceneSpec, rotatorDegrees: number): Float32Array {
+export function smoothPattern(
+  spec: SceneSpec,
+  rotatorDegrees: number,
+  slip: TrainSlip = { xPx: 0, yPx: 0, degrees: 0 },
+): Float32Array {
   const { widthPx, heightPx } = spec.camera;
   const { vignetting, gradient, hotSpot, fringes } = spec.rig;
-  const turn = (tubeTurnDegrees(spec, rotatorDegrees) * Math.PI) / 180;
+  const turn = ((tubeTurnDegrees(spec, rotatorDegrees) + slip.degrees) * Math.PI) / 180;
   const cos = Math.cos(turn);
   const sin = Math.sin(turn);
   const middleX = (widthPx - 1) / 2;
@@ -34,8 +39,9 @@ export function smoothPattern(spec: SceneSpec, rotatorDegrees: number): Float32A
     for (let x = 0; x < widthPx; x++, i++) {
       const px = x - middleX;
       const py = y - middleY;
-      const tx = px * cos + py * sin; // back to where the tube's pattern lies at the first rotator angle
-      const ty = py * cos - px * sin;
+      const [sx, sy] = [px - slip.xPx, py - slip.yPx];
+      const tx = sx * cos + sy * sin; // back to where the tube's pattern lies at the first rotator angle
+      const ty = sy * cos - sx * sin;
       const r2 = ((tx - vignetting.offsetXPx) ** 2 + (ty - vignetting.offsetYPx) ** 2) / halfDiagonal ** 2;
       let level = Math.max(0.02, 1 - vignetting.atCorner * r2);
       level *= 1 + uneven(tx, ty) + slopeX * tx + slopeY * ty;

@@ -7,7 +7,7 @@ import { type MechanicsSpec, usualMechanics } from "./mechanics/mechanics-spec.t
 import { MountMechanics } from "./mechanics/mount.ts";
 import { WeatherMechanics } from "./mechanics/weather.ts";
 import type { Moment, PartName } from "./moment.ts";
-import type { ExposureAsk, LightPath } from "./painter-contract.ts";
+import type { ExposureAsk, LightPath, TrainSlip } from "./painter-contract.ts";
 import type { SceneSpec } from "./scene-spec.ts";
 import {
   azimuthDegrees,
@@ -79,6 +79,7 @@ export class World {
   readonly #listeners = new Set<(moment: Moment) => void>();
   readonly #settings = new Map<string, () => Readonly<Record<string, unknown>>>();
   #filterFitted = true;
+  #slip: TrainSlip | undefined;
   #watch: ClockTimer | undefined;
 
   constructor(options: WorldOptions) {
@@ -139,6 +140,15 @@ export class World {
     this.#note("filter", fitted ? "fitted" : "lost");
   }
 
+  get slip(): TrainSlip | undefined {
+    return this.#slip;
+  }
+  /** The tube moves against the camera, all at once. */
+  set slip(slip: TrainSlip | undefined) {
+    this.#slip = slip;
+    this.#note("tube", slip ? "slipped" : "put back");
+  }
+
   site(): SceneSpec["site"] {
     return this.#elsewhere.site?.() ?? this.spec.site;
   }
@@ -171,6 +181,7 @@ export class World {
       focusSteps: from.focusSteps?.() ?? this.focuser.load,
       wheelSlot: Math.round(from.wheelSlot?.() ?? this.wheel.position),
       rotatorDegrees: from.rotatorDegrees?.() ?? this.rotator.position,
+      ...(this.#slip ? { slip: this.#slip } : {}),
       transparency: this.cloud.transparency(this.clock.nowMs()) * (this.#filterFitted ? 1 : unfilteredTimes),
     };
   }
