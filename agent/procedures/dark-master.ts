@@ -34,6 +34,11 @@ export class DarkSeries {
     return this.#builder.frameCount;
   }
 
+  /** See `MasterBuilder.released`. */
+  released(): readonly Uint16Array[] {
+    return this.#builder?.released() ?? [];
+  }
+
   /** Writes the master below the run's folder and puts it, and its hot pixels, into the findings. */
   finish(bench: Workbench): Master {
     if (!this.#builder) throw new Error("no dark was taken");

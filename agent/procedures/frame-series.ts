@@ -45,3 +45,8 @@ export async function takeSeries(
   }
   return counted;
 }
+
+/** Memory of frames that nobody looks at any more, for frames to come. */
+export function giveBack({ rig }: Workbench, framesAdu: readonly Uint16Array[]): void {
+  for (const pixelsAdu of framesAdu) rig.camera.giveBack(pixelsAdu);
+}

@@ -1,5 +1,5 @@
 import { errorFor, UnreadableReplyError } from "./errors.ts";
-import { type ElementType, elementTypes, PixelRangeError, rowsOf } from "./image-elements.ts";
+import { type ElementType, elementTypes, PixelRangeError, type RowsInto, rowsOf } from "./image-elements.ts";
 import { type Asked, checkTransaction } from "./reply.ts";
 
 export interface DecodedImage {
@@ -17,10 +17,9 @@ const pxMax = 1_000_000_000;
 /**
  * An `application/imagebytes` reply (API reference, ImageBytes): a header of eleven little-endian words, then the
  * pixels column by column, or the text of an error.
- * @param maxAdu the camera's largest count, see `rowsOf`
  * @throws AscomError, NotConnectedError, NotImplementedError for an error reply; UnreadableReplyError for the rest
  */
-export function imageFromBytes(body: Uint8Array, asked: Asked, maxAdu: number): DecodedImage {
+export function imageFromBytes(body: Uint8Array, asked: Asked, into: RowsInto): DecodedImage {
   const unreadable = (what: string) => new UnreadableReplyError(asked.device, asked.member, what);
   if (body.length < headerBytes) throw unreadable(`${body.length} bytes are no image header`);
   const header = new DataView(body.buffer, body.byteOffset, headerBytes);
@@ -55,7 +54,7 @@ export function imageFromBytes(body: Uint8Array, asked: Asked, maxAdu: number): 
     throw unreadable(`${what}, and ${data.length} came`);
   }
   try {
-    const pixelsAdu = rowsOf(data, type as ElementType, { widthPx, heightPx }, maxAdu);
+    const pixelsAdu = rowsOf(data, type as ElementType, { widthPx, heightPx }, into);
     return { pixelsAdu, widthPx, heightPx, serverTransactionId: header.getUint32(12, true) };
   } catch (error) {
     if (error instanceof PixelRangeError) throw unreadable(error.message);

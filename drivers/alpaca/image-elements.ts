@@ -1,4 +1,5 @@
-import { type ImageSize, rowsFromInt32, rowsFromUint8, rowsFromUint16 } from "./image-rows.ts";
+import { SpareMemory } from "../kit/spare-memory.ts";
+import { type ImageSize, toRows } from "./image-rows.ts";
 
 /** The element types of an image on the wire (API reference, ImageBytes; 0 is "unknown" and never sent). */
 export const elementTypes = {
@@ -20,49 +21,73 @@ export class PixelRangeError extends Error {
   override readonly name = "PixelRangeError";
 }
 
+export interface RowsInto {
+  /**
+   * The largest count that the camera says it gives: above 32767, signed 16-bit pixels below 0 are counts whose type
+   * was misnamed (from memory: seen of some devices).
+   */
+  readonly maxAdu: number;
+  /** Where room for the rows comes from. */
+  readonly memory?: SpareMemory;
+}
+
 /**
  * Columns of any element type to rows of 16 bits.
  * @param bytes exactly the pixels, little-endian as the host is
- * @param maxAdu the largest count that the camera says it gives: above 32767, signed 16-bit pixels below 0 are
- *   counts whose type was misnamed (from memory: seen of some devices)
  * @throws PixelRangeError rather than a wrong picture
  */
-export function rowsOf(bytes: Uint8Array, type: ElementType, size: ImageSize, maxAdu: number): Uint16Array {
+export function rowsOf(
+  bytes: Uint8Array,
+  type: ElementType,
+  size: ImageSize,
+  { maxAdu, memory = new SpareMemory() }: RowsInto,
+): Uint16Array {
   const count = size.widthPx * size.heightPx;
-  const rows = new Uint16Array(count);
-  const { buffer, byteOffset } = aligned(bytes, elementTypes[type].bytes);
+  const rows = new Uint16Array(memory.take(2 * count).buffer, 0, count);
+  const aligned = () => alignedTo(elementTypes[type].bytes, bytes);
   switch (type) {
     case 6:
-      rowsFromUint8(new Uint8Array(buffer, byteOffset, count), rows, size);
+      toRows(bytes, 1, rows, size);
       return rows;
     case 8:
-      rowsFromUint16(new Uint16Array(buffer, byteOffset, count), rows, size);
+      toRows(bytes, 2, rows, size);
       return rows;
     case 1: {
-      const seen = rowsFromUint16(new Uint16Array(buffer, byteOffset, count), rows, size);
-      if ((seen & 0x8000) !== 0 && !(maxAdu > 32767)) throw outOfRange();
+      const seen = toRows(bytes, 2, rows, size);
+      if ((seen & 0x8000_8000) !== 0 && !(maxAdu > 32767)) throw outOfRange();
       return rows;
     }
     case 2:
     case 9:
-      return checkedRows(new Int32Array(buffer, byteOffset, count), rows, size);
+      return checkedRows(bytes, rows, size);
     case 5:
-    case 7:
-      return checkedRows(lowWords(new Int32Array(buffer, byteOffset, 2 * count)), rows, size);
-    case 4:
-      return checkedRows(wholeOfSingles(new Float32Array(buffer, byteOffset, count)), rows, size);
-    case 3:
-      return checkedRows(wholeOfDoubles(new Float64Array(buffer, byteOffset, count)), rows, size);
+    case 7: {
+      const { buffer, byteOffset } = aligned();
+      return checkedRows(bytesOf(lowWords(new Int32Array(buffer, byteOffset, 2 * count))), rows, size);
+    }
+    case 4: {
+      const { buffer, byteOffset } = aligned();
+      return checkedRows(bytesOf(wholeOfSingles(new Float32Array(buffer, byteOffset, count))), rows, size);
+    }
+    case 3: {
+      const { buffer, byteOffset } = aligned();
+      return checkedRows(bytesOf(wholeOfDoubles(new Float64Array(buffer, byteOffset, count))), rows, size);
+    }
   }
 }
 
 /** A typed array must begin at a multiple of its element's size. */
-function aligned(bytes: Uint8Array, elementBytes: number): { buffer: ArrayBufferLike; byteOffset: number } {
+function alignedTo(elementBytes: number, bytes: Uint8Array): Pick<Uint8Array, "buffer" | "byteOffset"> {
   return bytes.byteOffset % elementBytes === 0 ? bytes : bytes.slice();
 }
 
-function checkedRows(columns: Int32Array, rows: Uint16Array, size: ImageSize): Uint16Array {
-  if ((rowsFromInt32(columns, rows, size) & ~0xffff) !== 0) throw outOfRange();
+function bytesOf({ buffer, byteLength }: Int32Array): Uint8Array {
+  return new Uint8Array(buffer, 0, byteLength);
+}
+
+/** @param columns 32-bit pixels */
+function checkedRows(columns: Uint8Array, rows: Uint16Array, size: ImageSize): Uint16Array {
+  if ((toRows(columns, 4, rows, size) & ~0xffff) !== 0) throw outOfRange();
   return rows;
 }
 

@@ -4,6 +4,7 @@ import { withDeadline } from "../kit/deadline.ts";
 import { DeviceLostError } from "../kit/errors.ts";
 import { type HttpExchange, HttpLinkError, type HttpReply, type HttpRequest } from "../kit/http-link.ts";
 import type { Log } from "../kit/log.ts";
+import { SpareMemory } from "../kit/spare-memory.ts";
 import { type DecodedImage, imageFromBytes } from "./image-bytes.ts";
 import { imageFromJson } from "./image-json.ts";
 import { encodeParameters, type Parameters } from "./parameters.ts";
@@ -41,6 +42,8 @@ export class AlpacaServer implements AsyncDisposable {
   readonly name: string;
   readonly clock: Clock;
   readonly log: Log;
+  /** What images are turned into. */
+  readonly memory = new SpareMemory();
   readonly #exchange: HttpExchange;
   readonly #ids: TransactionIds;
   #serverTransactionId = 0;
@@ -98,7 +101,9 @@ export class AlpacaServer implements AsyncDisposable {
       read: (reply) => {
         checkStatus(reply, asked);
         const isBytes = mediaType(reply) === "application/imagebytes";
-        const image = isBytes ? imageFromBytes(reply.body, asked, maxAdu) : imageFromJson(reply, asked);
+        const image = isBytes
+          ? imageFromBytes(reply.body, asked, { maxAdu, memory: this.memory })
+          : imageFromJson(reply, asked);
         if (isBytes) this.#imageMemory = reply.body;
         return { value: image, serverTransactionId: image.serverTransactionId };
       },

@@ -1,3 +1,4 @@
+import type { SpareMemory } from "../kit/spare-memory.ts";
 import { decodePlain, textBytesMax } from "./base64-module.ts";
 
 /** What came of one BLOB's text. */
@@ -23,6 +24,7 @@ export class BlobText {
   readonly #lenBytes: number | undefined;
   readonly #enclen: number | undefined;
   readonly #limitBytes: number;
+  readonly #memory: SpareMemory;
 
   /**
    * @param declared what the element's attributes say: `len` bytes of payload are kept and no more; without it all,
@@ -31,14 +33,16 @@ export class BlobText {
   constructor(
     declared: { len: number | undefined; size: number | undefined; enclen: number | undefined },
     limitBytes: number,
+    memory: SpareMemory,
   ) {
+    this.#memory = memory;
     this.#lenBytes = declared.len;
     this.#enclen = declared.enclen;
     this.#limitBytes = limitBytes;
     const roomBytes =
       declared.len ?? (declared.enclen === undefined ? declared.size : (declared.enclen * 3) / 4) ?? 65_536;
     if (roomBytes > limitBytes) this.#fail(`${roomBytes} bytes declared, ${limitBytes} allowed`);
-    this.#target = room(this.#broken === undefined ? roomBytes : 0);
+    this.#target = this.#room(this.#broken === undefined ? roomBytes : 0);
   }
 
   get failed(): boolean {
@@ -137,10 +141,14 @@ export class BlobText {
       this.#fail(`more than ${this.#limitBytes} bytes`);
       return false;
     }
-    const larger = room(roomBytes);
+    const larger = this.#room(roomBytes);
     larger.set(this.#target.subarray(0, this.#filled));
     this.#target = larger;
     return true;
+  }
+
+  #room(byteCount: number): Uint8Array<ArrayBuffer> {
+    return this.#memory.take(wholeGroups(byteCount));
   }
 
   #fail(why: string): void {
@@ -148,12 +156,6 @@ export class BlobText {
     this.#target = new Uint8Array(0);
     this.#filled = 0;
   }
-}
-
-/** Not cleared first: only what was decoded is given out. Clearing costs as much as decoding. */
-function room(byteCount: number): Uint8Array<ArrayBuffer> {
-  const { buffer } = Buffer.allocUnsafeSlow(wholeGroups(byteCount));
-  return new Uint8Array(buffer);
 }
 
 /** Four characters give three bytes: a buffer of whole groups never has to split one. */

@@ -133,6 +133,10 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     );
   }
 
+  giveBack(pixelsAdu: Uint16Array): void {
+    this.device.giveBack(pixelsAdu);
+  }
+
   /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
   async #recover(error: unknown, attempt: number, signal: AbortSignal): Promise<void> {
     const own = new AbortController().signal;

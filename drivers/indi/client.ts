@@ -3,6 +3,7 @@ import { DeviceLostError } from "../kit/errors.ts";
 import type { OpenLink } from "../kit/links.ts";
 import type { Log } from "../kit/log.ts";
 import type { Random } from "../kit/random.ts";
+import { SpareMemory } from "../kit/spare-memory.ts";
 import type { IndiDevice } from "./device.ts";
 import { DeviceSession } from "./device-session.ts";
 import { ImageLink } from "./image-link.ts";
@@ -10,6 +11,7 @@ import { defaultLimits, type StreamLimits } from "./limits.ts";
 import type { IndiMessage } from "./message-reader.ts";
 import { enableBlobText, getPropertiesText } from "./message-writer.ts";
 import { PendingWaits } from "./pending-waits.ts";
+import { rehearseDecoding } from "./rehearse-decoding.ts";
 import { ServerLink } from "./server-link.ts";
 
 export interface IndiClientOptions {
@@ -51,6 +53,7 @@ export class IndiClient implements AsyncDisposable {
   readonly #blobsWanted = new Map<string, { device: string; property: string }>();
   readonly #listeners = new Set<(event: ClientEvent) => void>();
   readonly #waits: PendingWaits<ClientEvent>;
+  readonly #memory = new SpareMemory();
   #state: LinkState = "closed";
   #revision = 0;
   #upCount = 0;
@@ -64,7 +67,8 @@ export class IndiClient implements AsyncDisposable {
     const { open, clock, log, random, limits } = options;
     const backoff = options.backoff ?? { firstSeconds: 0.5, lastSeconds: 30 };
     const ping = options.ping ?? { everySeconds: 10, withinSeconds: 10 };
-    const links = { open, clock, log, random, limits, backoff, ping, serverName: this.#serverName };
+    const memory = this.#memory;
+    const links = { open, clock, log, random, limits, memory, backoff, ping, serverName: this.#serverName };
     const hooks = {
       message: (message: IndiMessage) => this.#take(message),
       nextRevision: () => ++this.#revision,
@@ -125,6 +129,7 @@ export class IndiClient implements AsyncDisposable {
 
   /** Wants BLOBs of that property; kept over every reconnect. None come before this. */
   async enableBlobs(device: string, property: string, signal?: AbortSignal): Promise<void> {
+    rehearseDecoding();
     this.#blobsWanted.set(JSON.stringify([device, property]), { device, property });
     if (this.#images) await this.#images.enable(device, signal ?? new AbortController().signal);
     else if (this.#control.isUp) await this.#control.send(enableBlobText("Also", device, property));
@@ -205,6 +210,7 @@ export class IndiClient implements AsyncDisposable {
         clock,
         log,
         blobBytesMax: limits?.blobBytesMax ?? defaultLimits.blobBytesMax,
+        memory: this.#memory,
         send: (text) => this.#control.send(text),
         revision: () => this.#revision,
         downReason: () => (this.#control.isUp ? undefined : (this.#downReason ?? "the link is not open")),

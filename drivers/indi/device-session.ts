@@ -1,6 +1,7 @@
 import type { Clock } from "../kit/clock.ts";
 import { DeviceLostError, MissingAbilityError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
+import type { SpareMemory } from "../kit/spare-memory.ts";
 import type { IndiBlob } from "./blob.ts";
 import { type BlobFilter, BlobWaits } from "./blob-waits.ts";
 import { Change } from "./change.ts";
@@ -18,6 +19,7 @@ export interface DeviceWires {
   readonly clock: Clock;
   readonly log: Log;
   readonly blobBytesMax: number;
+  readonly memory: SpareMemory;
   /** @throws LinkClosedError */
   send(text: string): Promise<void>;
   revision(): number;
@@ -63,6 +65,10 @@ export class DeviceSession implements IndiDevice {
   /** Waits that are open; tests expect none at the end. */
   get waitCount(): number {
     return this.#waits.count;
+  }
+
+  giveBack(bytes: ArrayBufferView): void {
+    this.wires.memory.giveBack(bytes);
   }
 
   property(name: string): PropertyVector | undefined {

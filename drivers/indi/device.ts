@@ -50,6 +50,8 @@ export interface IndiDevice {
   /** Place of the newest arrival, of whatever kind. "After this" marks for `waitFor` and `nextBlob`. */
   readonly revision: number;
 
+  /** Memory of a BLOB that nobody looks at any more, for one to come; it is empty from now on. */
+  giveBack(bytes: ArrayBufferView): void;
   /** Newest snapshot, `undefined` if the device does not offer it at present. */
   property(name: string): PropertyVector | undefined;
   properties(): readonly PropertyVector[];

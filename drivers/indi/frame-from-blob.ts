@@ -21,7 +21,10 @@ export class UnreadableFrameError extends Error {}
  * @param sizePx of the frame as set up, binned; used only when the BLOB has no header
  * @throws UnreadableFrameError
  */
-export function frameFromBlob(blob: IndiBlob, sizePx: { widthPx: number; heightPx: number }): ReceivedFrame {
+export function frameFromBlob(
+  blob: Pick<IndiBlob, "format" | "bytes">,
+  sizePx: { widthPx: number; heightPx: number },
+): ReceivedFrame {
   try {
     if (blob.format === ".fits" || blob.format === ".fit") return frameFromFits(blob.bytes);
     if (blob.format === ".bin" || blob.format === ".raw") {

@@ -1,3 +1,4 @@
+import { SpareMemory } from "../kit/spare-memory.ts";
 import { type BlobOutcome, BlobText } from "./blob-text.ts";
 import { StreamLimitError } from "./errors.ts";
 import { defaultLimits, type StreamLimits } from "./limits.ts";
@@ -91,6 +92,8 @@ export class MessageReader implements XmlSink {
   constructor(
     private readonly handlers: MessageHandlers,
     limits: Partial<StreamLimits> = {},
+    /** What BLOBs are decoded into. */
+    private readonly memory = new SpareMemory(),
   ) {
     this.#limits = { ...defaultLimits, ...limits };
     this.#stream = new XmlStream(this, this.#limits);
@@ -205,7 +208,7 @@ export class MessageReader implements XmlSink {
     if (size === 0 || !this.handlers.wantsBlob(device, property)) return;
     const len = byteCount(tag.attributes.get("len"));
     const enclen = byteCount(tag.attributes.get("enclen"));
-    message.blob = new BlobText({ len, size, enclen }, this.#limits.blobBytesMax);
+    message.blob = new BlobText({ len, size, enclen }, this.#limits.blobBytesMax, this.memory);
   }
 
   #count(message: OpenMessage, byteCount: number): void {

@@ -3,6 +3,7 @@ import { withDeadline } from "../kit/deadline.ts";
 import { type ByteLink, LinkClosedError, type OpenLink } from "../kit/links.ts";
 import type { Log } from "../kit/log.ts";
 import type { Random } from "../kit/random.ts";
+import type { SpareMemory } from "../kit/spare-memory.ts";
 import type { StreamLimits } from "./limits.ts";
 import { type IndiMessage, type MessageHandlers, MessageReader } from "./message-reader.ts";
 import { pingReplyText, pingRequestText } from "./message-writer.ts";
@@ -14,6 +15,8 @@ export interface ServerLinkOptions {
   readonly random: Random;
   readonly serverName: string;
   readonly limits: Partial<StreamLimits> | undefined;
+  /** What BLOBs are decoded into. */
+  readonly memory: SpareMemory;
   readonly backoff: { readonly firstSeconds: number; readonly lastSeconds: number };
   readonly ping: { readonly everySeconds: number; readonly withinSeconds: number };
 }
@@ -107,7 +110,7 @@ export class ServerLink {
     this.#link = link;
     this.#pingsAnswered = false;
     this.#heard = true;
-    const reader = new MessageReader(this.#handlers(), this.options.limits);
+    const reader = new MessageReader(this.#handlers(), this.options.limits, this.options.memory);
     this.hooks.up();
     const watchdog = this.#watchLife();
     void this.#read(link, reader).then(this.#endLink, this.#endLink);

@@ -64,6 +64,11 @@ export interface Camera extends Device {
    * @throws DeviceLostError, DeadlineError (exposureSeconds + readout budget)
    */
   expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame>;
+  /**
+   * Hands a frame's memory back, which makes the next one quicker. Never needed; its pixels are gone for everybody
+   * (an empty array), so only whoever keeps the frame may do it.
+   */
+  giveBack(pixelsAdu: Uint16Array): void;
   /** Leaves the camera idle. This is what cleanup calls. */
   ensureStopped(signal: AbortSignal): Promise<void>;
 }

@@ -8,8 +8,10 @@ import { crc32 } from "node:zlib";
 import { encodeFits } from "../../drivers/formats/fits-write.ts";
 import type { IndiBlob } from "../../drivers/indi/blob.ts";
 import { frameFromBlob } from "../../drivers/indi/frame-from-blob.ts";
-import { MessageReader } from "../../drivers/indi/message-reader.ts";
+import { type IndiMessage, MessageReader } from "../../drivers/indi/message-reader.ts";
+import { rehearseDecoding } from "../../drivers/indi/rehearse-decoding.ts";
 import { Random } from "../../drivers/kit/random.ts";
+import { SpareMemory } from "../../drivers/kit/spare-memory.ts";
 
 /**
  * The bytes of one setBLOBVector (9 Mpix, FITS, 16 bits) to native uint16 pixels: our stream reader and FITS reader
@@ -39,32 +41,35 @@ for line in sys.stdin:
     print(took, zlib.crc32(px.tobytes()), 0, flush=True)
 `;
 
+const memory = new SpareMemory();
+
 if (process.argv[2] === "answer") answer(process.argv[3]!);
 else await compare();
 
 function frameOf(push: (reader: MessageReader) => void): Uint16Array {
   let frame: Uint16Array | undefined;
   let revision = 0;
-  const reader = new MessageReader({
+  const handlers = {
     nextRevision: () => ++revision,
     wantsBlob: () => true,
-    dropped: (why) => {
+    dropped: (why: string) => {
       throw new Error(why);
     },
-    message: (message) => {
+    message: (message: IndiMessage) => {
       const element = message.elements[0]!;
       if (!element.blob || "broken" in element.blob) throw new Error("no BLOB");
       const blob = { format: ".fits", bytes: element.blob.bytes } as IndiBlob;
       frame = frameFromBlob(blob, { widthPx, heightPx }).pixelsAdu;
     },
-  });
-  push(reader);
+  };
+  push(new MessageReader(handlers, {}, memory));
   return frame!;
 }
 
 /** Our side: one pass for each line of standard input; "m" measures memory instead of time. */
 function answer(path: string): void {
   const bytes = readFileSync(path);
+  rehearseDecoding(); // as asking for images does
   const lines = createInterface({ input: process.stdin });
   lines.on("line", (line) => {
     const rssBefore = line === "m" ? resetPeak() : 0;
@@ -74,6 +79,7 @@ function answer(path: string): void {
     const grewBytes = line === "m" ? kibOf("VmHWM") * 1024 - rssBefore : 0;
     const view = new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength);
     process.stdout.write(`${tookMs} ${crc32(view)} ${grewBytes}\n`);
+    memory.giveBack(pixels); // as a series does when a frame is used
   });
 }
 

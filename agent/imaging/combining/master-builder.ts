@@ -72,6 +72,7 @@ export class MasterBuilder {
   readonly #held: LiveFrame[] = [];
   /** Accepted, but not in the sums yet. */
   readonly #pending: LiveFrame[] = [];
+  #released: Uint16Array[] = [];
   #samplePx: Uint32Array = new Uint32Array(0);
   /** Dark-subtracted first frame, then the median of the first frames. */
   #reference: Float32Array;
@@ -113,7 +114,7 @@ export class MasterBuilder {
   }
 
   /**
-   * Takes a frame. The array is kept for a while: it must not be written to afterwards.
+   * Takes a frame. The array is kept until `released` tells of it: it must not be written to before.
    * One of the first twelve that is accepted may still fall out when they are compared: go by `frameCount`.
    */
   add(pixelsAdu: Uint16Array): FrameVerdict {
@@ -121,17 +122,25 @@ export class MasterBuilder {
     if (this.frameCount === 0 && this.#held.length === 0) this.#begin(pixelsAdu);
     const scale = this.#scaleOf(pixelsAdu);
     if (this.#options.kind === "light" && !this.#levelIsSteady(scale))
-      return this.#refuse(scale, "level jumped");
+      return this.#refuse({ pixels: pixelsAdu, scale }, "level jumped");
     if (!this.#settled) {
       this.#held.push({ pixels: pixelsAdu, scale });
       this.#scales.push(scale);
       if (this.#held.length === referenceFrames) this.#settle();
       return { accepted: true, scale };
     }
-    if (this.#halves && !this.#halves.isEven(pixelsAdu, scale)) return this.#refuse(scale, "uneven cloud");
+    if (this.#halves && !this.#halves.isEven(pixelsAdu, scale))
+      return this.#refuse({ pixels: pixelsAdu, scale }, "uneven cloud");
     this.#scales.push(scale);
     this.#accumulate(pixelsAdu, scale);
     return { accepted: true, scale };
+  }
+
+  /** Frames taken since the last call of this that are not looked at any more: their memory may be used again. */
+  released(): readonly Uint16Array[] {
+    const released = this.#released;
+    this.#released = [];
+    return released;
   }
 
   /** @throws RangeError below two frames: one frame says nothing about its noise */
@@ -207,8 +216,9 @@ export class MasterBuilder {
     return Math.abs(scale / usual - 1) <= (this.#options.scaleTolerance ?? 0.05);
   }
 
-  #refuse(scale: number, reason: "level jumped" | "uneven cloud"): FrameVerdict {
+  #refuse({ pixels, scale }: LiveFrame, reason: "level jumped" | "uneven cloud"): FrameVerdict {
     this.#refused++;
+    this.#released.push(pixels);
     return { accepted: false, scale, reason };
   }
 
@@ -238,7 +248,7 @@ export class MasterBuilder {
     this.#scales.length = 0;
     for (const frame of frames) {
       if (this.#halves && !this.#halves.isEven(frame.pixels, frame.scale)) {
-        this.#refused++; // only now is there something to compare the first frames with
+        this.#refuse(frame, "uneven cloud"); // only now is there something to compare the first frames with
         continue;
       }
       this.#scales.push(frame.scale);
@@ -249,9 +259,9 @@ export class MasterBuilder {
 
   #accumulate(pixelsAdu: Uint16Array, scale: number): void {
     this.#pending.push({ pixels: pixelsAdu, scale });
-    if (this.#pending.length === framesAtOnce) this.#addPending();
     this.#growth?.add(pixelsAdu, scale);
     this.#halves?.add(pixelsAdu, scale);
+    if (this.#pending.length === framesAtOnce) this.#addPending();
   }
 
   #addPending(): void {
@@ -263,6 +273,7 @@ export class MasterBuilder {
       kept: this.#kept,
       clipped: this.#clipped,
     });
+    this.#released.push(...this.#pending.map(({ pixels }) => pixels));
     this.#pending.length = 0;
   }
 

@@ -1,6 +1,6 @@
 import { setLowestGain } from "../camera-ready.ts";
 import { DarkSeries } from "../dark-master.ts";
-import { takeSeries } from "../frame-series.ts";
+import { giveBack, takeSeries } from "../frame-series.ts";
 import { leaveRig } from "../leave-rig.ts";
 import type { Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
@@ -83,7 +83,11 @@ async function expose(
   await takeSeries(
     bench,
     { what: "darks", exposureSeconds, frameType: "dark", frameCount: ask.frames },
-    (frame) => series.add(frame),
+    (frame) => {
+      const counted = series.add(frame);
+      giveBack(bench, series.released());
+      return counted;
+    },
     signal,
   );
 }

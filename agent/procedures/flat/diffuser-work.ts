@@ -4,7 +4,7 @@ import { MasterBuilder } from "../../imaging/combining/master-builder.ts";
 import { framesEnough, isEnough, type StackAsked } from "../../imaging/noise/frames-enough.ts";
 import { readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
-import { takeSeries } from "../frame-series.ts";
+import { giveBack, takeSeries } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { SeriesNotes, writeRawFrame } from "../master-files.ts";
 import type { StepInput, Workbench } from "../step.ts";
@@ -166,6 +166,7 @@ async function expose(
       const verdict = builder.add(frame.pixelsAdu);
       if (verdict.accepted) look(frame);
       else bench.note("frame refused", { reason: verdict.reason, scale: verdict.scale });
+      giveBack(bench, builder.released());
       return builder.frameCount;
     },
     signal,

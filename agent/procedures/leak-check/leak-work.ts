@@ -3,7 +3,7 @@ import type { Frame } from "../../../drivers/roles/camera.ts";
 import { FrameMean } from "../../imaging/combining/frame-mean.ts";
 import { judgeLeak } from "../../imaging/proof/leak.ts";
 import { DarkSeries } from "../dark-master.ts";
-import { takeSeries } from "../frame-series.ts";
+import { giveBack, takeSeries } from "../frame-series.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { runPart } from "../step-machine.ts";
@@ -93,6 +93,7 @@ export function exposeCovered(half: "first" | "second") {
       },
       (frame) => {
         addTo(work.onSun, frame);
+        giveBack(bench, [frame.pixelsAdu]);
         return ++count;
       },
       signal,
@@ -120,7 +121,9 @@ export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<
     },
     (frame) => {
       addTo(work.offSun, frame);
-      return work.dark.add(frame);
+      const counted = work.dark.add(frame);
+      giveBack(bench, work.dark.released());
+      return counted;
     },
     signal,
   );

@@ -145,6 +145,7 @@ export class FakeRig {
         fullScaleAdu: 65535,
       },
       configure: () => Promise.reject(new Error("not in this fake")),
+      giveBack: () => {},
       expose: () => Promise.reject(new Error("not in this fake")),
       ensureStopped: stop("camera"),
     };

@@ -7,7 +7,7 @@ import { bytesOf, imageBytes } from "./image-encoding.ts";
 import { json } from "./scripted-alpaca.ts";
 
 const asked = { device: "Camera", member: "imagearray", transactionId: 42 };
-const decode = (bytes: Uint8Array, maxAdu = 65535) => imageFromBytes(bytes, asked, maxAdu);
+const decode = (bytes: Uint8Array, maxAdu = 65535) => imageFromBytes(bytes, asked, { maxAdu });
 
 const workedHeader =
   "01000000 00000000 2A000000 E9030000 2C000000 02000000 08000000 02000000 03000000 02000000 00000000";
@@ -58,12 +58,19 @@ test.each([8, 9, 2, 3, 4, 5, 7])("the brightest pixel of 16 bits comes whole in 
 
 test.each([1, 2, 6, 8])("an image of many bands and odd sides in type %i", (type) => {
   const random = new Random(20261125);
-  const [widthPx, heightPx] = [37, 1030];
   const brightest = type === 6 ? 255 : 30_000;
-  const large = Array.from({ length: heightPx }, () =>
-    Array.from({ length: widthPx }, () => random.whole(0, brightest)),
-  );
-  expect([...decode(imageBytes(large, type)).pixelsAdu]).toEqual(large.flat());
+  for (const [widthPx, heightPx] of [
+    [37, 1030],
+    [40, 513],
+    [8, 8],
+    [1, 3],
+  ] as const) {
+    expect(() => decode(imageBytes([[65536 + 7, -1, 65535]], 2))).toThrow(); // nothing of it may show in the next one
+    const large = Array.from({ length: heightPx }, () =>
+      Array.from({ length: widthPx }, () => random.whole(0, brightest)),
+    );
+    expect([...decode(imageBytes(large, type)).pixelsAdu]).toEqual(large.flat());
+  }
 });
 
 test.each([

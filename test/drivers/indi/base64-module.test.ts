@@ -2,6 +2,7 @@ import { describe, expect, test } from "vitest";
 import { decodePlain, textBytesMax } from "../../../drivers/indi/base64-module.ts";
 import { BlobText } from "../../../drivers/indi/blob-text.ts";
 import { Random } from "../../../drivers/kit/random.ts";
+import { SpareMemory } from "../../../drivers/kit/spare-memory.ts";
 
 const plainCharacters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
 const blanks = "\t\n\f\r ";
@@ -56,7 +57,11 @@ describe("base64 by vectors", () => {
         characters.splice(at, random.whole(0, 1), random.pick([strange, ...blanks.split("")]));
       }
       const text = characters.join("");
-      const blob = new BlobText({ len: undefined, size: undefined, enclen: undefined }, 2 ** 20);
+      const blob = new BlobText(
+        { len: undefined, size: undefined, enclen: undefined },
+        2 ** 20,
+        new SpareMemory(),
+      );
       const bytes = Buffer.from(text, "latin1");
       const pieceMax = random.pick([3, 70, 1000]);
       for (let at = 0; at < bytes.length; ) {

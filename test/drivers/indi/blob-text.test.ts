@@ -1,8 +1,11 @@
 import { describe, expect, test } from "vitest";
 import { BlobText } from "../../../drivers/indi/blob-text.ts";
 import { Random } from "../../../drivers/kit/random.ts";
+import { SpareMemory } from "../../../drivers/kit/spare-memory.ts";
 
 const limit = 64 * 2 ** 20;
+/** One for all: what an earlier BLOB left in it must never show in a later one. */
+const memory = new SpareMemory();
 
 function decode(
   text: string,
@@ -10,14 +13,22 @@ function decode(
   cuts: (left: number) => number = (left) => left,
   limitBytes = limit,
 ) {
-  const blob = new BlobText({ len: undefined, size: undefined, enclen: undefined, ...declared }, limitBytes);
+  const blob = new BlobText(
+    { len: undefined, size: undefined, enclen: undefined, ...declared },
+    limitBytes,
+    memory,
+  );
   const bytes = Buffer.from(text, "latin1");
   for (let at = 0; at < bytes.length; ) {
     const end = Math.min(bytes.length, at + cuts(bytes.length - at));
     blob.write(bytes, at, end);
     at = end;
   }
-  return blob.end();
+  const outcome = blob.end();
+  if (!("bytes" in outcome)) return outcome;
+  const bytesOut = outcome.bytes.slice();
+  memory.giveBack(outcome.bytes);
+  return { bytes: bytesOut };
 }
 
 function noise(random: Random, byteCount: number): Buffer {

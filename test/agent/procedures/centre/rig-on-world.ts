@@ -46,6 +46,9 @@ function cameraOn(world: World): Camera {
       const { gain, offset, binning, region } = camera.settings;
       return { gain, offset, binning, region };
     },
+    giveBack: ({ buffer }) => {
+      (buffer as ArrayBuffer).transfer();
+    },
     expose: ({ exposureSeconds, frameType }, signal) =>
       new Promise((resolve, reject) => {
         signal.throwIfAborted();
