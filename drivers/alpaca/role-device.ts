@@ -23,7 +23,7 @@ export interface RoleContext {
   readonly device: AlpacaDevice;
   readonly clock: Clock;
   readonly log: Log;
-  /** Whether this role answers for the device's connection; of two roles of one device neither does. */
+  /** Whether this role answers for the device's connection: of two roles of one device only the first does. */
   readonly ownsConnection: boolean;
   /** Told before anything is changed whether the device was found connected, so that it can be written down first. */
   readonly found?: (connected: boolean) => void;
