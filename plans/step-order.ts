@@ -17,6 +17,15 @@ export function stepOrderProblems(steps: readonly PlanStep[]): { stepIndex: numb
     ) {
       say(`\`${step.step}\` needs the Sun centred; allowed: a \`centre\` step before it`);
     }
+    if (
+      step.step === "images" &&
+      step.whenFlatMoved === "new-flat" &&
+      !steps.some((s) => s.step === "flat")
+    ) {
+      say(
+        "`whenFlatMoved` is new-flat and the plan does not say how a flat is taken; allowed: tell, or a `flat` step in the plan",
+      );
+    }
     if (step.step !== "flat") return;
     if (step.blur === "diffuser" && !before(stepIndex, "leak-check")) {
       say(
@@ -25,6 +34,11 @@ export function stepOrderProblems(steps: readonly PlanStep[]): { stepIndex: numb
     }
     if (step.blur !== "drift" && step.driftRadiusFraction !== undefined) {
       say("`driftRadiusFraction` belongs to a flat by drift; allowed: leave it out, or `blur: drift`");
+    }
+    if (step.onlyWhenNoneFits && step.blur !== "diffuser") {
+      say(
+        "`onlyWhenNoneFits` is told by frames through the diffuser; allowed: leave it out, or `blur: diffuser`",
+      );
     }
     if (step.blur === "drift" && typeof step.frames === "number" && step.frames < driftFramesMin) {
       say(

@@ -46,7 +46,7 @@ export async function rehearse(
   const spec = sceneFromFile(options);
   const clock = new VirtualClock(Date.parse(spec.startUtc));
   const folder = join(options.runs, runFolderName(host.clock.nowMs(), `${plan.plan}-rehearsed`));
-  const line = terminalProgress({ live: host.live, write: (text) => host.stderr(text) }, plan.steps.length);
+  const line = terminalProgress({ live: host.live, write: (text) => host.stderr(text) });
   const simulator = await startSimulator({ spec, clock });
   try {
     using ledger = new Ledger(":memory:"); // what a simulated rig taught must not pass for history

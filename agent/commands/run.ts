@@ -49,7 +49,7 @@ export async function run(
   void lock;
   using ledger = new Ledger(options.ledger);
   const folder = join(options.runs, runFolderName(host.clock.nowMs(), plan.plan));
-  const line = terminalProgress({ live: host.live, write: (text) => host.stderr(text) }, plan.steps.length);
+  const line = terminalProgress({ live: host.live, write: (text) => host.stderr(text) });
   const { openers, log, random, signal, askPerson } = wiring;
   const report = await runPlan({
     plan,

@@ -5,12 +5,19 @@ import type { CommandHost } from "./outcome.ts";
 /** One line of progress on stderr, with the time left once enough is done to tell. */
 export function progressWithTimeLeft(host: CommandHost, what: string) {
   const sink: ProgressSink = { live: host.live, write: (text) => host.stderr(text) };
-  const line = terminalProgress(sink, 1);
+  const line = terminalProgress(sink);
   const startedMs = host.clock.nowMs();
   return {
     update(done: number, of: number): void {
       const secondsLeft = timeLeftSeconds(host.clock, { startedMs, done, of });
-      line.update({ stepIndex: 0, what, done, of, ...(secondsLeft === undefined ? {} : { secondsLeft }) });
+      line.update({
+        stepIndex: 0,
+        stepCount: 1,
+        what,
+        done,
+        of,
+        ...(secondsLeft === undefined ? {} : { secondsLeft }),
+      });
     },
     say: (text: string) => line.say(text),
     end: () => line.end(),

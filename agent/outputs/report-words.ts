@@ -1,5 +1,6 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
 import { framesBuy } from "../imaging/noise/frames-enough.ts";
+import { flatDoubts } from "../run/flat-doubts.ts";
 import type { RunRecord } from "../run/run-record.ts";
 import { lastFound } from "./found-in-record.ts";
 import type { ReportInput } from "./report-page.ts";
@@ -19,9 +20,13 @@ const usualStack = { imagesToStack: 100, imageOverFlatLevel: 1 };
 /** One or two sentences: what was done and what it is worth. */
 export function reportSummary(record: RunRecord): string {
   const found = lastFound(record, "flat");
+  const reused = record.findings.flatInUse?.from === "ledger" ? record.findings.flatInUse : undefined;
   const flat = found
     ? `A flat of ${found.frameCount} frames of ${secondsText(found.exposureSeconds)} ${blurWords[found.blur]} was taken and proved: ${found.verdict}.`
-    : "No flat was finished.";
+    : reused
+      ? `A flat of ${new Date(reused.madeUtcMs).toISOString().slice(0, 10)} that still fits is used again (${reused.file}); none was taken.`
+      : "No flat was finished.";
+  const anew = flatDoubts(record.steps).newFlats.map((because) => ` It was taken in mid-run: ${because}`);
   const end: Record<RunRecord["ended"], string> = {
     completed: "The plan was carried out to its end.",
     stopped: "The operator stopped the run.",
@@ -30,7 +35,7 @@ export function reportSummary(record: RunRecord): string {
     refused: "The run was refused before anything was changed.",
   };
   const why = record.failure ? ` ${record.failure.message}. ${record.failure.whatToDo}` : "";
-  return `${flat} ${end[record.ended]}${why}`;
+  return `${flat}${anew.at(-1) ?? ""} ${end[record.ended]}${why}`;
 }
 
 /** The few facts that stand at the top of the page. */

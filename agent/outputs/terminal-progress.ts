@@ -15,19 +15,19 @@ export function spanText(seconds: number): string {
   return `${Math.floor(whole / 60)}:${String(whole % 60).padStart(2, "0")} min`;
 }
 
-function lineOf(now: Progress, stepCount: number): string {
+function lineOf(now: Progress): string {
   const fraction = now.of > 0 ? Math.min(1, now.done / now.of) : 0;
   const filled = Math.round(fraction * barCells);
   const bar = "■".repeat(filled) + "·".repeat(barCells - filled);
   const left = now.secondsLeft === undefined ? "" : `  about ${spanText(now.secondsLeft)} left`;
-  return `[${now.stepIndex + 1}/${stepCount}] ${bar} ${String(now.done).padStart(3)}/${now.of}  ${now.what}${left}`;
+  return `[${now.stepIndex + 1}/${now.stepCount}] ${bar} ${String(now.done).padStart(3)}/${now.of}  ${now.what}${left}`;
 }
 
 /**
  * Shows where the work stands: one line that redraws itself on a terminal,
  * elsewhere a new line whenever the work is another or a tenth further.
  */
-export function terminalProgress(sink: ProgressSink, stepCount: number) {
+export function terminalProgress(sink: ProgressSink) {
   let shown = "";
   let lastTenth = -1;
   let lastWhat = "";
@@ -39,7 +39,7 @@ export function terminalProgress(sink: ProgressSink, stepCount: number) {
     update(now: Progress): void {
       const tenth = now.of > 0 ? Math.floor((10 * now.done) / now.of) : 0;
       const what = `${now.stepIndex} ${now.what}`;
-      const line = lineOf(now, stepCount);
+      const line = lineOf(now);
       if (sink.live) {
         if (line === shown) return;
         sink.write(`\r\u001b[2K${line}`);

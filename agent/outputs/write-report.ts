@@ -3,6 +3,7 @@ import { join } from "node:path";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
+import { flatDoubts } from "../run/flat-doubts.ts";
 import type { RunRecord } from "../run/run-record.ts";
 import { timeLineChart } from "./charts/time-line-chart.ts";
 import { flatCharts } from "./flat-charts.ts";
@@ -29,6 +30,7 @@ const reportFile = "report.html";
 export async function writeReport(record: RunRecord, options: ReportOptions): Promise<readonly string[]> {
   const { folder, truth } = options;
   const found = lastFound(record, "flat");
+  const doubts = flatDoubts(record.steps);
   const pictures = picturesOf(record, folder);
   const charts = [...chartsOf(record, folder), timeLine(record)];
   const page = reportPage({
@@ -36,7 +38,7 @@ export async function writeReport(record: RunRecord, options: ReportOptions): Pr
     verdict: record.verdict,
     summary: reportSummary(record),
     facts: reportFacts(record),
-    reasons: found?.reasons ?? [],
+    reasons: [...(found?.reasons ?? []), ...doubts.unserved, ...doubts.between],
     figures: found ? proofRows(found.proof.figures) : [],
     pictures: pictures.map(({ picture }) => picture),
     charts,

@@ -3,7 +3,7 @@ import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
 import { type Master, MasterBuilder } from "../imaging/combining/master-builder.ts";
 import { unhealthyFromDark } from "../imaging/noise/unhealthy-pixels.ts";
-import { darkMasterFile, SeriesNotes, writeDarkMaster } from "./master-files.ts";
+import { SeriesNotes, writeDarkMaster } from "./master-files.ts";
 import type { Workbench } from "./step.ts";
 
 /** Exposures that differ by less are the same to a dark. */
@@ -45,10 +45,10 @@ export class DarkSeries {
     const dark = this.#builder.finish();
     const health = unhealthyFromDark(dark.meanAdu, dark.frameSigmaAdu);
     for (let i = 0; i < dark.mask.length; i++) if (health.unhealthyPx[i] === 1) dark.mask[i]! |= 1;
-    writeDarkMaster(bench, dark, this.#notes.facts);
+    const file = writeDarkMaster(bench, dark, this.#notes.facts);
     bench.findings.unhealthyPx = health.unhealthyPx;
     bench.findings.darkMaster = {
-      file: darkMasterFile,
+      file,
       exposureSeconds: this.#exposureSeconds,
       frameCount: dark.frameCount,
     };

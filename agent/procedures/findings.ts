@@ -1,4 +1,5 @@
 import type { Equatorial } from "../../drivers/roles/mount.ts";
+import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
 
 /** How the picture moves when the line of sight moves: `imageShiftPx = M · skyMoveArcsec` (M row by row). */
 export interface CameraOnSky {
@@ -35,6 +36,17 @@ export interface LeakFinding {
   readonly verdict: "good" | "usable" | "bad";
 }
 
+/** The master flat that images of this run are meant for. */
+export interface FlatInUse {
+  /** Whole path. */
+  readonly file: string;
+  readonly from: "this run" | "ledger";
+  readonly madeUtcMs: number;
+  readonly verdict: "good" | "usable";
+  /** Its dust shadows, where they are known. */
+  readonly dust?: readonly KnownShadow[];
+}
+
 /** What steps tell each other within a run, and what a run tells the next (kept in the ledger). */
 export interface Findings {
   cameraOnSky?: CameraOnSky;
@@ -48,6 +60,7 @@ export interface Findings {
   /** The highest code seen to be the top of the converter [adu]. */
   topCodeAdu?: number;
   leak?: LeakFinding;
+  flatInUse?: FlatInUse;
   /** File of the dark master that matches the flat's exposure, below the run's folder. */
   darkMaster?: { readonly file: string; readonly exposureSeconds: number; readonly frameCount: number };
 }

@@ -1,5 +1,5 @@
-import { mkdirSync } from "node:fs";
-import { dirname, join } from "node:path";
+import { existsSync, mkdirSync } from "node:fs";
+import { dirname, join, parse } from "node:path";
 import { ccdHdus } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { utcText, writeFitsFile } from "../../drivers/formats/fits-write.ts";
@@ -7,7 +7,7 @@ import type { Frame } from "../../drivers/roles/camera.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
 import type { Master } from "../imaging/combining/master-builder.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
-import type { Workbench } from "./step.ts";
+import type { TrainSeen, Workbench } from "./step.ts";
 
 /** What all frames of a series have in common, for the headers of what is made of them. */
 export interface SeriesFacts {
@@ -16,8 +16,9 @@ export interface SeriesFacts {
   readonly sensorCelsius: number | undefined;
 }
 
-export const darkMasterFile = "dark-master.fits";
-export const flatMasterFile = "flat-master.fits";
+/** A run's first master has the plain name; later ones are numbered, so that nothing is written over. */
+const darkMasterFile = "dark-master.fits";
+const flatMasterFile = "flat-master.fits";
 
 /** Collects `SeriesFacts` while frames come in. */
 export class SeriesNotes {
@@ -45,17 +46,31 @@ export class SeriesNotes {
   }
 }
 
-export function writeDarkMaster(bench: Workbench, master: Master, facts: SeriesFacts): void {
+/** The name itself, or with the first number from 2 that is free. @param name below the run's folder */
+export function freeName(bench: Workbench, name: string): string {
+  const { dir, name: stem, ext } = parse(name);
+  let free = name;
+  for (let next = 2; existsSync(join(bench.folder, free)); next++) free = join(dir, `${stem}-${next}${ext}`);
+  return free;
+}
+
+/** @returns the file, below the run's folder */
+export function writeDarkMaster(bench: Workbench, master: Master, facts: SeriesFacts): string {
   const { widthPx, heightPx } = master.shape;
   const cards: Card[] = [
     { keyword: "IMAGETYP", value: "Master Dark" },
     ...seriesCards(bench, facts, master.frameCount),
   ];
   const image = { widthPx, heightPx, data: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask };
-  write(bench, darkMasterFile, ccdHdus(image, { unit: "adu", cards, maskCards }));
+  const file = freeName(bench, darkMasterFile);
+  write(bench, file, ccdHdus(image, { unit: "adu", cards, maskCards }));
+  return file;
 }
 
-/** The flat as every FITS reader takes it in: mean 1 over the lit field, UNCERT one sigma, MASK flags. */
+/**
+ * The flat as every FITS reader takes it in: mean 1 over the lit field, UNCERT one sigma, MASK flags.
+ * @returns the file, below the run's folder
+ */
 export function writeFlatMaster(
   bench: Workbench,
   flat: Flat,
@@ -66,7 +81,7 @@ export function writeFlatMaster(
     readonly darkFile: string;
     readonly verdict: string;
   },
-): void {
+): string {
   const { widthPx, heightPx } = flat.shape;
   const cards: Card[] = [
     { keyword: "IMAGETYP", value: "Master Flat" },
@@ -81,14 +96,23 @@ export function writeFlatMaster(
     { keyword: "DARKFILE", value: about.darkFile, comment: "dark that was taken off" },
   ];
   const image = { widthPx, heightPx, data: flat.gain, sigma: flat.sigma, mask: flat.mask };
-  write(bench, flatMasterFile, ccdHdus(image, { unit: "", cards, maskCards }));
+  const file = freeName(bench, flatMasterFile);
+  write(bench, file, ccdHdus(image, { unit: "", cards, maskCards }));
+  return file;
 }
 
 /** A frame as the camera gave it. @param file below the run's folder */
-export function writeRawFrame(bench: Workbench, file: string, frame: Frame, imageType: string): void {
+export function writeRawFrame(
+  bench: Workbench,
+  file: string,
+  frame: Frame,
+  imageType: string,
+  more: readonly Card[] = [],
+): void {
   const cards: Card[] = [
     { keyword: "IMAGETYP", value: imageType },
     ...frameCards(bench, frame),
+    ...more,
     { keyword: "BUNIT", value: "adu" },
     { keyword: "SWCREATE", value: "evenfield" },
   ];
@@ -116,7 +140,7 @@ function seriesCards(bench: Workbench, facts: SeriesFacts, frameCount: number): 
   ];
 }
 
-function frameCards({ rig, optics }: Workbench, frame: Frame): Card[] {
+function frameCards({ rig, optics, train }: Workbench, frame: Frame): Card[] {
   const { gain, offset, sensorCelsius } = frame;
   return [
     { keyword: "DATE-OBS", value: utcText(frame.startedUtcMs), comment: "UTC, start of the first exposure" },
@@ -133,6 +157,30 @@ function frameCards({ rig, optics }: Workbench, frame: Frame): Card[] {
     { keyword: "APTDIA", value: optics.apertureMm, comment: "[mm]" },
     { keyword: "WAVELEN", value: optics.wavelengthNm, comment: "[nm]" },
     { keyword: "PIXSIZE", value: rig.camera.limits.pixelMicron, comment: "[um] unbinned" },
+    ...(train ? trainCards(train) : []),
+  ];
+}
+
+/** What `match` goes by before it looks at the dust. */
+function trainCards({ mark, binning, regionAt, filter, rotatorDegrees }: TrainSeen): Card[] {
+  return [
+    { keyword: "TRAINMRK", value: mark, comment: "of the assembly of the optical train" },
+    ...(binning === undefined
+      ? []
+      : [
+          { keyword: "XBINNING", value: binning },
+          { keyword: "YBINNING", value: binning },
+        ]),
+    ...(regionAt === undefined
+      ? []
+      : [
+          { keyword: "XORGSUBF", value: regionAt.xPx, comment: "[px] of the region, unbinned" },
+          { keyword: "YORGSUBF", value: regionAt.yPx, comment: "[px] of the region, unbinned" },
+        ]),
+    ...(filter === undefined ? [] : [{ keyword: "FILTER", value: filter }]),
+    ...(rotatorDegrees === undefined
+      ? []
+      : [{ keyword: "ROTATANG", value: rotatorDegrees, comment: "[deg] as the rotator tells it" }]),
   ];
 }
 

@@ -1,5 +1,5 @@
 import { assign, createActor, fromPromise, setup, toPromise } from "xstate";
-import type { StepEvent, StepInput, StepOutcome } from "./step.ts";
+import type { NewFlatAsked, StepEvent, StepInput, StepOutcome } from "./step.ts";
 import { StepError } from "./step-error.ts";
 
 /** What a state does, and where it leads. The first `when` that holds decides; one without always holds. */
@@ -17,6 +17,8 @@ export interface StepPlan<Ask, Work, Found> {
   /** Every way out leads through it. It takes no events and hears no stop. */
   readonly makeSafe: (work: Work, ended: StepOutcome<Found>["ended"]) => Promise<void>;
   readonly found: (work: Work) => Found | undefined;
+  /** What it wants done before the rest of it, of work that ended well. */
+  readonly asks?: (work: Work) => NewFlatAsked | undefined;
 }
 
 interface Context<Work> {
@@ -92,7 +94,13 @@ export function stepMachine<Ask, Work, Found>(plan: StepPlan<Ask, Work, Found>) 
     }),
     output: ({ context: { work, ended, failure } }) => {
       const found = plan.found(work);
-      return { ended, ...(found === undefined ? {} : { found }), ...(failure ? { failure } : {}) };
+      const asks = ended === "completed" ? plan.asks?.(work) : undefined;
+      return {
+        ended,
+        ...(found === undefined ? {} : { found }),
+        ...(failure ? { failure } : {}),
+        ...(asks ? { asks } : {}),
+      };
     },
     initial: "working",
     states: {

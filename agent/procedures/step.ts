@@ -3,7 +3,7 @@ import type { Log } from "../../drivers/kit/log.ts";
 import type { Random } from "../../drivers/kit/random.ts";
 import type { Site } from "../../drivers/roles/mount.ts";
 import type { Rig } from "../../drivers/roles/rig.ts";
-import type { Findings } from "./findings.ts";
+import type { Findings, FlatInUse } from "./findings.ts";
 
 /** The facts of the rig's optics, from the rig file. */
 export interface Optics {
@@ -16,10 +16,23 @@ export interface Optics {
 export interface Progress {
   /** Which step of the plan, counted from 0, and its kind. */
   readonly stepIndex: number;
+  /** Of how many; grows when a step is put in. */
+  readonly stepCount: number;
   readonly what: string;
   readonly done: number;
   readonly of: number;
   readonly secondsLeft?: number;
+}
+
+/** The present assembly of the optical train, as far as the devices tell of it. */
+export interface TrainSeen {
+  /** Twelve letters and digits, equal for equal assemblies. */
+  readonly mark: string;
+  readonly binning?: number;
+  /** Where the region in use begins [unbinned px]. */
+  readonly regionAt?: { readonly xPx: number; readonly yPx: number };
+  readonly filter?: string;
+  readonly rotatorDegrees?: number;
 }
 
 /** Everything a procedure works with. It knows roles and files through this and nothing else. */
@@ -34,8 +47,12 @@ export interface Workbench {
   readonly folder: string;
   /** What earlier steps and earlier runs found; a step adds its own. */
   readonly findings: Findings;
+  /** Written into every file; `undefined` where nothing is known of the train. */
+  readonly train?: TrainSeen;
+  /** Flats of earlier runs with this train, none of them bad, newest first. */
+  readonly keptFlats?: readonly FlatInUse[];
   /** Tells whoever watches. Cheap; call it once a frame. */
-  progress(now: Omit<Progress, "stepIndex">): void;
+  progress(now: Omit<Progress, "stepIndex" | "stepCount">): void;
   /** Adds a dated line to the run record (`events.ndjson` and the time line of the report). */
   note(event: string, fields?: Readonly<Record<string, unknown>>): void;
 }
@@ -48,6 +65,14 @@ export interface StepInput<Ask> {
 /** The only events that come to a step from outside. Both let the step in hand settle before it makes safe. */
 export type StepEvent = { type: "OPERATOR_STOP" } | { type: "SKY_LOST"; reasons: readonly string[] };
 
+/** What a step wants done before what is left of it can be of use; the run puts it in, and then the rest of the step. */
+export interface NewFlatAsked {
+  readonly wants: "new flat";
+  readonly because: string;
+  /** Handed back to the step as `goesOn` of its ask. */
+  readonly rest: unknown;
+}
+
 /**
  * Every step ends in this shape, good or bad.
  * `unsafe`: the step itself found that it is not safe to look (a brightness trip); the run retreats.
@@ -56,4 +81,5 @@ export interface StepOutcome<Found> {
   readonly ended: "completed" | "stopped" | "failed" | "unsafe";
   readonly found?: Found;
   readonly failure?: Error;
+  readonly asks?: NewFlatAsked;
 }

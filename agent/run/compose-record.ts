@@ -37,7 +37,7 @@ export function composeRecord(parts: RecordParts): RunRecord {
       : kept,
     files: parts.files,
     ended: endedAs(facts),
-    verdict: verdictOf(book.steps),
+    verdict: verdictOf(book.steps, findings.flatInUse),
     exitCode: exitCodeOf(facts),
     leftOnRig: leftOnRig(facts.settings),
     ...(facts.failure === undefined ? {} : { failure: facts.failure }),

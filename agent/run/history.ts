@@ -1,4 +1,5 @@
-import type { CameraOnSky, Findings, LightRate } from "../procedures/findings.ts";
+import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
+import type { CameraOnSky, Findings, FlatInUse, LightRate } from "../procedures/findings.ts";
 import type { Ledger } from "./ledger.ts";
 
 /** What one run tells the next about the same rig with the same optical train. */
@@ -102,6 +103,15 @@ export function mastersOf(ledger: Ledger, { rig, trainMark }: Key): readonly Mas
       verdict: row.verdict,
       facts: JSON.parse(row.facts) as Record<string, unknown>,
     }));
+}
+
+/** Flats of that train that may serve again, newest first. */
+export function keptFlats(ledger: Ledger, key: Key): readonly FlatInUse[] {
+  return mastersOf(ledger, key).flatMap(({ kind, file, madeUtcMs, verdict, facts }): FlatInUse[] => {
+    if (kind !== "flat" || (verdict !== "good" && verdict !== "usable")) return [];
+    const dust = facts.dust as readonly KnownShadow[] | undefined; // as this program wrote it
+    return [{ file, from: "ledger", madeUtcMs, verdict, ...(dust ? { dust } : {}) }];
+  });
 }
 
 /** Every flat of every rig, newest first. */

@@ -2,8 +2,9 @@ import { basename, join } from "node:path";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
 import { devicesOf } from "../../drivers/roles/rig.ts";
 import type { PlanStep } from "../../plans/plan-steps.ts";
-import type { Findings } from "../procedures/findings.ts";
-import type { StepOutcome, Workbench } from "../procedures/step.ts";
+import type { Findings, FlatInUse } from "../procedures/findings.ts";
+import type { StepOutcome, TrainSeen, Workbench } from "../procedures/step.ts";
+import { type AgendaEntry, stepsOfNewFlat } from "./agenda.ts";
 import { takeBaseline } from "./baseline.ts";
 import { checkPlan } from "./check-plan.ts";
 import { checkRig } from "./check-rig.ts";
@@ -11,21 +12,21 @@ import { composeRecord, reportOf } from "./compose-record.ts";
 import { followSun, openUp } from "./dome-slit.ts";
 import { keepWatch } from "./guard.ts";
 import { guardWatches } from "./guard-watches.ts";
-import { addMaster, findingsFromHistory, keepFindings } from "./history.ts";
+import { addMaster, findingsFromHistory, keepFindings, keptFlats } from "./history.ts";
 import { mastersMade } from "./masters-made.ts";
+import { whyNoNewFlat } from "./new-flat.ts";
 import { NotRecoveredError, type RestoreRunAsk, recoverRig, restoreRun } from "./recover.ts";
 import { retreat } from "./retreat.ts";
 import { RunBook } from "./run-book.ts";
 import type { RunHands } from "./run-hands.ts";
 import type { ConnectedRig, RunOptions } from "./run-options.ts";
 import type { DeviceRecord, RunReport } from "./run-record.ts";
-import { entryOf } from "./step-entry.ts";
+import { entryOf, type PlanScene } from "./step-entry.ts";
 import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
-import { trainFacts, trainMark } from "./train-mark.ts";
+import { trainFacts, trainMark, trainSeen } from "./train-mark.ts";
 
 /** What the run machine decides, done on a rig. One object is one run. */
 export class RigRun implements RunHands {
-  readonly stepCount: number;
   readonly #options: RunOptions;
   readonly #book: RunBook;
   readonly #runId: string;
@@ -35,12 +36,16 @@ export class RigRun implements RunHands {
   #connected: ConnectedRig | undefined;
   #devices: readonly DeviceRecord[] = [];
   #trainMark: string | undefined;
+  #train: TrainSeen | undefined;
+  #keptFlats: readonly FlatInUse[] = [];
+  /** The plan's steps, and those that were put in between them. */
+  readonly #agenda: AgendaEntry[];
   #open = false;
   #files: readonly string[] = [];
 
   constructor(options: RunOptions) {
     this.#options = options;
-    this.stepCount = options.plan.steps.length;
+    this.#agenda = options.plan.steps.map((step) => ({ step }));
     this.#startedUtcMs = options.clock.nowMs();
     this.#runId = options.ledger.beginRun({
       rig: options.rigFile.rig,
@@ -54,6 +59,10 @@ export class RigRun implements RunHands {
       plan: options.plan.plan,
       rig: options.rigFile.rig,
     });
+  }
+
+  get stepCount(): number {
+    return this.#agenda.length;
   }
 
   kindOf(stepIndex: number): string {
@@ -116,9 +125,12 @@ export class RigRun implements RunHands {
 
   async takeBaseline(signal: AbortSignal): Promise<void> {
     const { ledger, rigFile } = this.#options;
+    const seen = await trainSeen(this.#rig, signal);
     const baseline = await takeBaseline(this.#rig, ledger, this.#runId, signal);
     this.#book.begun = true;
     this.#trainMark = trainMark(trainFacts(this.#rig, rigFile, baseline));
+    this.#train = { mark: this.#trainMark, ...seen };
+    this.#keptFlats = keptFlats(ledger, { rig: rigFile.rig, trainMark: this.#trainMark });
     Object.assign(
       this.#findings,
       findingsFromHistory(ledger, { rig: rigFile.rig, trainMark: this.#trainMark }),
@@ -127,8 +139,8 @@ export class RigRun implements RunHands {
   }
 
   stepInput(stepIndex: number): { bench: Workbench; ask: unknown } {
-    const { plan, rigFile, table, clock, random, log, folder, progress } = this.#options;
-    const step = this.#step(stepIndex);
+    const { rigFile, table, clock, random, log, folder, progress } = this.#options;
+    const { step, goesOn } = this.#entry(stepIndex);
     const bench: Workbench = {
       rig: this.#rig,
       clock,
@@ -138,13 +150,36 @@ export class RigRun implements RunHands {
       site: rigFile.site,
       folder,
       findings: this.#findings,
-      progress: (now) => progress({ ...now, stepIndex }),
+      ...(this.#train ? { train: this.#train } : {}),
+      keptFlats: this.#keptFlats,
+      progress: (now) => progress({ ...now, stepIndex, stepCount: this.stepCount }),
       note: (event, fields) => this.#book.note(event, { stepIndex, ...fields }),
     };
-    return {
-      bench,
-      ask: entryOf(table, step).ask(step, { plan, rigFile, findings: this.#findings, stepIndex }),
-    };
+    const ask = entryOf(table, step).ask(step, {
+      ...this.#scene,
+      stepIndex,
+      whyNoNewFlat: (newFlatsMost) => this.#whyNoNewFlat(stepIndex, newFlatsMost),
+    });
+    return { bench, ask: goesOn === undefined ? ask : { ...(ask as object), goesOn } };
+  }
+
+  get #scene(): PlanScene {
+    const { plan, rigFile } = this.#options;
+    const steps = this.#agenda.map(({ step }) => step);
+    return { plan: { ...plan, steps }, rigFile, findings: this.#findings };
+  }
+
+  #whyNoNewFlat(stepIndex: number, newFlatsMost: number): string | undefined {
+    const { table, clock } = this.#options;
+    return whyNoNewFlat({
+      table,
+      scene: this.#scene,
+      agenda: this.#agenda,
+      stepIndex,
+      newFlatsMost,
+      startedUtcMs: this.#startedUtcMs,
+      nowUtcMs: clock.nowMs(),
+    });
   }
 
   async openUp(signal: AbortSignal): Promise<void> {
@@ -207,11 +242,18 @@ export class RigRun implements RunHands {
   }
 
   stepBegins(stepIndex: number): void {
-    this.#book.stepBegins(stepIndex, this.#step(stepIndex));
+    this.#book.stepBegins(stepIndex, this.#entry(stepIndex));
   }
 
   stepEnded(stepIndex: number, outcome: StepOutcome<unknown>): void {
-    this.#book.stepEnded(stepIndex, this.#step(stepIndex), outcome);
+    this.#book.stepEnded(stepIndex, this.#entry(stepIndex), outcome);
+    if (!outcome.asks) return;
+    const putIn = stepsOfNewFlat(this.#agenda, stepIndex, outcome.asks);
+    this.#agenda.splice(stepIndex + 1, 0, ...putIn);
+    this.#book.noteSurely("steps put in", {
+      steps: putIn.map(({ step }) => step.step),
+      because: outcome.asks.because,
+    });
   }
 
   stepAbandoned(stepIndex: number): void {
@@ -287,9 +329,13 @@ export class RigRun implements RunHands {
   }
 
   #step(stepIndex: number): PlanStep {
-    const step = this.#options.plan.steps[stepIndex];
-    if (!step) throw new Error(`the plan has no step ${stepIndex + 1}`);
-    return step;
+    return this.#entry(stepIndex).step;
+  }
+
+  #entry(stepIndex: number): AgendaEntry {
+    const entry = this.#agenda[stepIndex];
+    if (!entry) throw new Error(`the run has no step ${stepIndex + 1}`);
+    return entry;
   }
 
   #writeRecord(): void {

@@ -2,6 +2,7 @@ import type { Clock } from "../../drivers/kit/clock.ts";
 import type { Log } from "../../drivers/kit/log.ts";
 import type { PlanStep } from "../../plans/plan-steps.ts";
 import type { StepOutcome } from "../procedures/step.ts";
+import type { AgendaEntry } from "./agenda.ts";
 import { EventsFile } from "./events-file.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import { NotRecoveredError } from "./recover.ts";
@@ -70,14 +71,18 @@ export class RunBook implements Disposable {
     this.noteSurely("not safe to look", { reasons });
   }
 
-  stepBegins(stepIndex: number, step: PlanStep): void {
+  stepBegins(stepIndex: number, { step, because }: AgendaEntry): void {
     this.stepUnderWay = step;
     if (step.step !== "wait") this.looking = true;
     this.#stepStartedUtcMs = this.clock.nowMs();
-    this.noteSurely("step begins", { stepIndex, step: step.step });
+    this.noteSurely("step begins", {
+      stepIndex,
+      step: step.step,
+      ...(because === undefined ? {} : { because }),
+    });
   }
 
-  stepEnded(stepIndex: number, step: PlanStep, outcome: StepOutcome<unknown>): void {
+  stepEnded(stepIndex: number, { step, because }: AgendaEntry, outcome: StepOutcome<unknown>): void {
     this.stepUnderWay = undefined;
     const { step: kind, ...options } = step;
     const failure = stepFailure(outcome);
@@ -85,6 +90,7 @@ export class RunBook implements Disposable {
       stepIndex,
       kind,
       options,
+      ...(because === undefined ? {} : { because }),
       startedUtcMs: this.#stepStartedUtcMs,
       endedUtcMs: this.clock.nowMs(),
       ended: outcome.ended,

@@ -1,5 +1,7 @@
+import type { FlatInUse } from "../procedures/findings.ts";
 import { type ExitCode, exitCodes } from "./exit-codes.ts";
 import { isDeviceFailure } from "./failure-record.ts";
+import { flatDoubts } from "./flat-doubts.ts";
 import type { FailureRecord, RunEnded, RunVerdict, SettingRecord, StepRecord } from "./run-record.ts";
 
 export interface RunFacts {
@@ -23,8 +25,18 @@ export function endedAs(facts: RunFacts): RunEnded {
   return "completed";
 }
 
-/** The verdict of the run's flat; `none` when it came to none. The last flat counts, as the last word. */
-export function verdictOf(steps: readonly StepRecord[]): RunVerdict {
+/**
+ * The verdict of the run's flat, or of an earlier one that was found to fit; `none` when it came to neither. The last flat
+ * counts, as the last word; when images were taken that it does not fit it is no more than usable.
+ */
+export function verdictOf(steps: readonly StepRecord[], inUse?: FlatInUse): RunVerdict {
+  const reused = inUse?.from === "ledger" ? inUse.verdict : "none";
+  const own = flatVerdict(steps);
+  const verdict = own === "none" ? reused : own;
+  return verdict === "good" && flatDoubts(steps).unserved.length > 0 ? "usable" : verdict;
+}
+
+function flatVerdict(steps: readonly StepRecord[]): RunVerdict {
   for (const step of steps.toReversed()) {
     if (step.kind !== "flat") continue;
     const found = step.found as { verdict?: unknown } | undefined;

@@ -20,7 +20,10 @@ export interface FailureRecord {
 }
 
 export interface StepRecord {
+  /** Counted over the steps as they were carried out. */
   readonly stepIndex: number;
+  /** Why it was put in, for one that the plan does not list there. */
+  readonly because?: string;
   readonly kind: StepKind;
   readonly options: Readonly<Record<string, unknown>>;
   readonly startedUtcMs: number;

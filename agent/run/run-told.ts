@@ -1,3 +1,4 @@
+import { flatDoubts } from "./flat-doubts.ts";
 import { leftText } from "./recover.ts";
 import type { RunReport } from "./run-record.ts";
 
@@ -14,7 +15,22 @@ export function tellRun(report: RunReport): RunTold {
 
 function happened({ ended, verdict, record, failure }: RunReport): string {
   const { plan } = record.plan;
-  const of = verdict === "none" ? "" : ` Verdict of the flat: ${verdict}.`;
+  const { unserved, between, newFlats } = flatDoubts(record.steps);
+  const { flatInUse } = record.findings;
+  const reused =
+    flatInUse?.from === "ledger"
+      ? [`The flat of an earlier run still fits and serves: ${flatInUse.file}.`]
+      : [];
+  const flats = newFlats.map((because) => `A new flat was taken in mid-run: ${because}`);
+  const of = [
+    verdict === "none" ? "" : ` Verdict of the flat: ${verdict}.`,
+    ...reused,
+    ...flats,
+    ...unserved,
+    ...between,
+  ]
+    .join(" ")
+    .trimEnd();
   switch (ended) {
     case "completed":
       return `The plan ${plan} is done.${of}`;

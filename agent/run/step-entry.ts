@@ -15,6 +15,8 @@ export interface PlanScene {
 /** What a step's ask and its planned time are made from. */
 export interface StepScene extends PlanScene {
   readonly stepIndex: number;
+  /** Why no new flat may be put in now, when there may be so many in all; `undefined` when one may. */
+  readonly whyNoNewFlat?: (newFlatsMost: number) => string | undefined;
 }
 
 /** How a kind of step of the plan becomes work. */

@@ -7,7 +7,8 @@ import { type DarksAsk, darks } from "../procedures/darks/darks.ts";
 import type { Findings } from "../procedures/findings.ts";
 import { flat } from "../procedures/flat/flat.ts";
 import type { FlatAsk } from "../procedures/flat/flat-ask.ts";
-import { type ImagesAsk, images } from "../procedures/images/images.ts";
+import { images } from "../procedures/images/images.ts";
+import type { FlatCheckAsk, ImagesAsk } from "../procedures/images/images-ask.ts";
 import type { LeakCheckAsk } from "../procedures/leak-check/leak-ask.ts";
 import { leakCheck } from "../procedures/leak-check/leak-check.ts";
 import { type WaitAsk, wait } from "../procedures/wait/wait.ts";
@@ -24,12 +25,17 @@ const imageLevelUsual = 0.7;
 /** What `frames: enough` is for unless the plan says. */
 const imagesToStackUsual = 50;
 const addedNoiseUsual = 0.1;
+/** Through the diffuser, to see whether a flat still fits; four tell a shift of a pixel on shadows a few percent deep. */
+const testFramesUsual = 4;
+/** Reckoned for the diffuser's way into the light and out of it [s]. */
+const diffuserMoveSeconds = 40;
 /** Reckoned for a frame besides its exposure: readout, transfer, writing [s]. */
 const perFrameSeconds = 2;
 /** Reckoned for an exposure that no history foretells [s]. */
 const unknownExposureSeconds = 1;
 /** Reckoned for the way from frame to frame of a drift [s]. */
 const driftLegSeconds = 25;
+/** Reckoned for a focuser's way there and back, and for looks from round about [s]. */
 
 /** What each kind of step is carried out by, asked from the plan and the rig file. */
 export const stepTable: StepTable = {
@@ -73,7 +79,7 @@ export const stepTable: StepTable = {
   },
   flat: {
     logic: flat,
-    ask: ({ levelFraction, darkFrames, driftRadiusFraction, ...step }, scene): FlatAsk => ({
+    ask: ({ levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, ...step }, scene): FlatAsk => ({
       blur: step.blur,
       frames: step.frames === "enough" ? framesMost : framesOfFlat({ ...step, levelFraction }, scene),
       ...(step.frames === "enough" ? { enough: stackAsked({ ...step, levelFraction }, scene) } : {}),
@@ -83,6 +89,7 @@ export const stepTable: StepTable = {
       leakLimitFraction: leakLimitOf(scene),
       ...(driftRadiusFraction === undefined ? {} : { driftRadiusFraction }),
       coverAfter: coverAfter(scene),
+      ...(onlyWhenNoneFits ? { unlessKeptFits: { testFrames: testFramesUsual } } : {}),
     }),
     secondsPlanned: ({ darkFrames, ...step }, scene) => {
       const { blur } = step;
@@ -94,12 +101,17 @@ export const stepTable: StepTable = {
   },
   images: {
     logic: images,
-    ask: ({ frames, levelFraction }, scene): ImagesAsk => ({
+    ask: ({ frames, levelFraction, ...step }, scene): ImagesAsk => ({
       frames,
       levelFraction,
       coverAfter: coverAfter(scene),
     }),
-    secondsPlanned: ({ frames }, { findings }) => 90 + frames * frameSeconds(findings, "none"),
+      flatCheck: flatCheckOf(step, scene),
+    secondsPlanned: ({ frames, checkFlatEveryFrames, ...step }, scene) => {
+      const perCheck = testSeconds(testFramesOf(step, scene), scene.findings);
+      const checks = 2 + Math.floor(frames / checkFlatEveryFrames);
+      return 90 + frames * frameSeconds(scene.findings, "none") + checks * perCheck;
+    },
   },
   wait: {
     logic: wait,
@@ -113,6 +125,34 @@ export const stepTable: StepTable = {
 };
 
 /** Open only when images come next; everything else begins covered. */
+function flatCheckOf(
+  step: Pick<StepOptions<"images">, "checkFlatEveryFrames" | "testFrames" | "whenFlatMoved" | "newFlatsMost">,
+  scene: StepScene,
+): FlatCheckAsk {
+  return {
+    everyFrames: step.checkFlatEveryFrames,
+    testFrames: testFramesOf(step, scene),
+    whyNoNewFlat: () =>
+      step.whenFlatMoved === "new-flat"
+        ? scene.whyNoNewFlat?.(step.newFlatsMost)
+        : "the plan only wants it told",
+  };
+}
+
+/** None unless asked for; a plan that allows a new flat asks for them. A person is not sent for the diffuser. */
+function testFramesOf(
+  { testFrames, whenFlatMoved }: Pick<StepOptions<"images">, "testFrames" | "whenFlatMoved">,
+  { rigFile }: StepScene,
+): number {
+  const { diffuser } = rigFile.devices;
+  if (!diffuser || "by" in diffuser) return 0;
+  return testFrames ?? (whenFlatMoved === "new-flat" ? testFramesUsual : 0);
+}
+
+function testSeconds(testFrames: number, findings: Findings): number {
+  return testFrames === 0 ? 0 : diffuserMoveSeconds + testFrames * frameSeconds(findings, "diffuser");
+}
+
 function coverAfter({ plan, stepIndex }: StepScene): "open" | "closed" {
   return plan.steps[stepIndex + 1]?.step === "images" ? "open" : "closed";
 }

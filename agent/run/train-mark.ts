@@ -1,6 +1,7 @@
 import { createHash } from "node:crypto";
 import type { Rig } from "../../drivers/roles/rig.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
+import type { TrainSeen } from "../procedures/step.ts";
 import type { BaselineEntry } from "./run-record.ts";
 
 /** What identifies the present assembly of the optical train, apart from its dust, which a flat itself shows. */
@@ -42,4 +43,17 @@ export function trainFacts(
 /** Twelve letters and digits; equal for equal facts. */
 export function trainMark(facts: TrainFacts): string {
   return createHash("sha256").update(JSON.stringify(facts)).digest("hex").slice(0, 12);
+}
+
+/** What files say of the train; read from the devices, nothing is changed. */
+export async function trainSeen(rig: Rig, signal: AbortSignal): Promise<Omit<TrainSeen, "mark">> {
+  const { binning, region } = await rig.camera.configure({}, signal);
+  const slot = await rig.wheel?.slot(signal);
+  const angle = await rig.rotator?.angleDegrees(signal);
+  return {
+    binning,
+    regionAt: { xPx: region.xPx, yPx: region.yPx },
+    ...(slot === undefined ? {} : { filter: rig.wheel?.slotNames[slot - 1] ?? String(slot) }),
+    ...(angle === undefined ? {} : { rotatorDegrees: Math.round(angle * 10) / 10 }),
+  };
 }

@@ -13,8 +13,23 @@ test("the first plan does the whole job: centre, leak check, flat of 40 by diffu
   expect(plan.steps).toEqual([
     { step: "centre", toleranceFraction: 0.002, searchDegrees: 2, onFailure: "stop" },
     { step: "leak-check", limitFraction: 0.001, frames: 16, onFailure: "stop" },
-    { step: "flat", blur: "diffuser", frames: 40, levelFraction: 0.85, onFailure: "stop" },
-    { step: "images", frames: 8, levelFraction: 0.7, onFailure: "stop" },
+    {
+      step: "flat",
+      blur: "diffuser",
+      frames: 40,
+      levelFraction: 0.85,
+      onlyWhenNoneFits: false,
+      onFailure: "stop",
+    },
+    {
+      step: "images",
+      frames: 8,
+      levelFraction: 0.7,
+      checkFlatEveryFrames: 25,
+      whenFlatMoved: "tell",
+      newFlatsMost: 2,
+      onFailure: "stop",
+    },
   ]);
 });
 
@@ -28,6 +43,7 @@ test("the flat by drift asks for no leak check and no diffuser", () => {
       frames: 40,
       driftRadiusFraction: 0.25,
       levelFraction: 0.8,
+      onlyWhenNoneFits: false,
       onFailure: "stop",
     },
   ]);

@@ -68,13 +68,15 @@ function litInside(levels: Float32Array, shape: Shape): Uint8Array {
       0.95,
     ) ?? 0;
   const lit = new Float32Array(levels.length);
+  const known = new Uint8Array(levels.length);
   let dark = 0;
   for (let i = 0; i < lit.length; i++) {
+    known[i] = Number.isNaN(levels[i]!) ? 0 : 1; // masked, however many there are, is not dark
     lit[i] = levels[i]! > litShare * bright ? 1 : 0;
-    if (lit[i] === 0) dark++;
+    if (lit[i] === 0 && known[i] === 1) dark++;
   }
   // A few dead pixels have no border.
   if (dark < lit.length / 200) return Uint8Array.from(lit);
-  const around = gaussianBlur(lit, shape, coarseSigmaPx, new Uint8Array(lit.length).fill(1));
+  const around = gaussianBlur(lit, shape, coarseSigmaPx, known);
   return Uint8Array.from(lit, (one, i) => (one === 1 && around[i]! > 0.995 ? 1 : 0));
 }

@@ -6,7 +6,7 @@ import { readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
 import { giveBack, takeSeries } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
-import { SeriesNotes, writeRawFrame } from "../master-files.ts";
+import { freeName, SeriesNotes, writeRawFrame } from "../master-files.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { runPart } from "../step-machine.ts";
@@ -20,6 +20,8 @@ export interface FlatWork {
   readonly ask: FlatAsk;
   readonly notes: SeriesNotes;
   readonly edges: number[];
+  /** One of its frames, raw; below the run's folder. */
+  readonly sampleFrame: string;
   tuned: Tuned | undefined;
   dark: ReturnType<typeof readDark> | undefined;
   /** The Sun without blur, raw. */
@@ -40,6 +42,7 @@ export function beginFlat({ bench, ask }: StepInput<FlatAsk>): FlatWork {
     ask,
     notes: new SeriesNotes(),
     edges: [],
+    sampleFrame: freeName(bench, sampleFrameFile),
     tuned: undefined,
     dark: undefined,
     sun: undefined,
@@ -116,7 +119,7 @@ export async function exposeFlats(work: FlatWork, signal: AbortSignal): Promise<
     ask.frames,
     signal,
     (frame) => {
-      if (work.edges.length === 0) writeRawFrame(bench, sampleFrameFile, frame, "Flat Field");
+      if (work.edges.length === 0) writeRawFrame(bench, work.sampleFrame, frame, "Flat Field");
       work.notes.add(frame);
       work.edges.push(edgeFractionOf(bench, work.tuned!, frame));
     },

@@ -16,8 +16,13 @@ export interface DriftFrame {
 }
 
 /** A drift's frames lie on disk: the solution reads each when its turn comes, and a person can solve them again. */
-export function writeDriftFrame(bench: Workbench, index: number, moving: MovingFrame): string {
-  const file = `drift/frame-${String(index + 1).padStart(4, "0")}.fits`;
+export function writeDriftFrame(
+  bench: Workbench,
+  folder: string,
+  index: number,
+  moving: MovingFrame,
+): string {
+  const file = `${folder}/frame-${String(index + 1).padStart(4, "0")}.fits`;
   writeRawFrame(bench, file, moving.frame, "Flat Field");
   return file;
 }

@@ -9,7 +9,7 @@ import { readDark as darkOf, type readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
 import type { CameraOnSky } from "../findings.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
-import { SeriesNotes } from "../master-files.ts";
+import { freeName, SeriesNotes } from "../master-files.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { runPart } from "../step-machine.ts";
@@ -26,6 +26,8 @@ export interface DriftWork {
   readonly bench: Workbench;
   readonly ask: FlatAsk;
   readonly notes: SeriesNotes;
+  /** Of its frames, below the run's folder. */
+  readonly folder: string;
   readonly frames: DriftFrame[];
   shape: Shape;
   discRadiusPx: number;
@@ -48,6 +50,7 @@ export function beginDrift({ bench, ask }: StepInput<FlatAsk>): DriftWork {
     bench,
     ask,
     notes: new SeriesNotes(),
+    folder: freeName(bench, "drift"),
     frames: [],
     shape: { widthPx: 0, heightPx: 0 },
     discRadiusPx: 0,
@@ -192,9 +195,9 @@ function limbMayShow({ bench, shape, discRadiusPx }: DriftWork, fromCentre: SkyO
   return lengthArcsec(fromCentre) / arcsecPerPx + cornerPx > 0.93 * discRadiusPx;
 }
 
-function keepFrame(work: DriftWork, moving: Parameters<typeof writeDriftFrame>[2], isProof: boolean): void {
+function keepFrame(work: DriftWork, moving: Parameters<typeof writeDriftFrame>[3], isProof: boolean): void {
   const { bench, notes, frames } = work;
-  const file = writeDriftFrame(bench, frames.length, moving);
+  const file = writeDriftFrame(bench, work.folder, frames.length, moving);
   if (!isProof) notes.add(moving.frame);
   const edgeFraction = edgeFractionOf(bench, work.tuned!, moving.frame);
   frames.push({ file, at: moving.at, edgeFraction, isProof });

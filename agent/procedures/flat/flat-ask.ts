@@ -21,6 +21,8 @@ export interface FlatAsk {
   readonly driftRadiusFraction?: number;
   readonly coverAfter: "open" | "closed";
 }
+  /** Not taken when so many frames through the diffuser show that a good one of an earlier run fits. */
+  readonly unlessKeptFits?: { readonly testFrames: number };
 
 export interface FlatFound {
   readonly verdict: Proof["verdict"];

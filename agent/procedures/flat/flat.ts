@@ -1,6 +1,9 @@
+import { FlatChecker } from "../flat-in-use/flat-check.ts";
+import { leaveRig } from "../leave-rig.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { runPart, stepMachine } from "../step-machine.ts";
+import { pointAtSun } from "../sun-pointing.ts";
 import { flatByDiffuser } from "./by-diffuser.ts";
 import { flatByDrift } from "./by-drift.ts";
 import type { FlatAsk, FlatBlur, FlatFound } from "./flat-ask.ts";
@@ -19,14 +22,23 @@ interface FlatWork {
   readonly ask: FlatAsk;
   found: FlatFound | undefined;
 }
+  /** One of an earlier run serves. */
+  keptFits: boolean;
 
 /** A flat: the Sun blurred away in exactly one way. */
 export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
   id: "flat",
-  begin: ({ bench, ask }) => ({ bench, ask, found: undefined }),
+  begin: ({ bench, ask }) => ({ bench, ask, found: undefined, keptFits: false }),
   first: "checking",
   states: {
-    checking: { does: async ({ ask }) => void procedureFor(ask.blur), next: "taking" },
+    checking: {
+      does: async ({ ask }) => void procedureFor(ask.blur),
+      next: [{ to: "tryingKept", when: ({ ask }) => ask.unlessKeptFits !== undefined }, { to: "taking" }],
+    },
+    tryingKept: {
+      does: tryKept,
+      next: [{ to: "done", when: ({ keptFits }) => keptFits }, { to: "taking" }],
+    },
     taking: {
       does: async (work, signal) => {
         const { bench, ask } = work;
@@ -35,11 +47,28 @@ export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
       next: "done",
     },
   },
-  makeSafe: async () => {}, // the part has left the rig as asked
+  // A part has left the rig as asked.
+  makeSafe: async ({ bench, ask, found, keptFits }) => {
+    if (!found && ask.unlessKeptFits) await leaveRig(bench, keptFits ? ask.coverAfter : "closed");
+  },
   found: (work) => work.found,
 });
 
 /** @throws StepError for a way that is not there; a plan that asks for one is refused before it begins */
+/** Looks through the diffuser whether a good flat of an earlier run fits; the rig points at the Sun for that. */
+async function tryKept(work: FlatWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask } = work;
+  const kept = (bench.keptFlats ?? []).filter(({ verdict }) => verdict === "good");
+  if (bench.findings.flatInUse || kept.length === 0) return;
+  await bench.rig.cover?.ensureClosed(signal);
+  await pointAtSun(bench, signal);
+  const checker = new FlatChecker({ ...bench, keptFlats: kept });
+  const seen = await checker.byDiffuser(ask.unlessKeptFits!.testFrames, signal);
+  work.keptFits = seen?.says === "fits";
+  const event = work.keptFits ? "a flat of an earlier run fits" : "no flat of an earlier run fits";
+  bench.note(event, seen && { flat: seen.flat, says: seen.says, text: seen.text });
+}
+
 function procedureFor(blur: FlatBlur): TakeFlat {
   const procedure = blurs[blur];
   if (procedure) return procedure;

@@ -5,7 +5,7 @@ import { loadFft } from "../../imaging/numerics/fft.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { StepError } from "../step-error.ts";
-import { type FlatWork, sampleFrameFile } from "./diffuser-work.ts";
+import type { FlatWork } from "./diffuser-work.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
@@ -46,7 +46,7 @@ export async function keepFlat(work: FlatWork): Promise<void> {
     facts: notes.facts,
     tuned: work.tuned!,
     darkFile: work.dark!.file,
-    sampleFrame: sampleFrameFile,
+    sampleFrame: work.sampleFrame,
     frameCount: series.frameCount,
     ...(ask.enough ? { bought: boughtBy(series, ask.enough) } : {}),
     refusedFrames: series.refusedFrames,

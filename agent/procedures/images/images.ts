@@ -1,50 +1,79 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
+import { FlatChecker, noLongerFits } from "../flat-in-use/flat-check.ts";
 import { takeSeries } from "../frame-series.ts";
 import { leaveRig } from "../leave-rig.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
-import { writeRawFrame } from "../master-files.ts";
-import type { Workbench } from "../step.ts";
+import type { NewFlatAsked, StepInput, Workbench } from "../step.ts";
 import { runPart, stepMachine } from "../step-machine.ts";
 import { pointAtSun, pointsAtSun } from "../sun-pointing.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
+import { checkFlat } from "./check-flat.ts";
+import { keepImage, nextImageNumber } from "./image-files.ts";
+import type { ImageCheck, ImagesAsk, ImagesFound } from "./images-ask.ts";
 
-export interface ImagesAsk {
-  readonly frames: number;
-  readonly levelFraction: number;
-  readonly coverAfter: "open" | "closed";
-}
-
-export interface ImagesFound {
-  /** Below the run's folder, raw as the camera gave them. */
-  readonly files: readonly string[];
-  readonly exposureSeconds: number;
-  readonly edgeFraction: number;
-  readonly testFrames: number;
-}
-
-interface ImagesWork {
+export interface ImagesWork {
   readonly bench: Workbench;
   readonly ask: ImagesAsk;
   readonly files: string[];
+  readonly checks: ImageCheck[];
+  readonly checker: FlatChecker;
+  readonly firstNumber: number;
+  /** Of the whole series, with those before it broke off. */
+  taken: number;
+  gain: number;
   tuned: Tuned | undefined;
+  latest: Frame | undefined;
+  asks: NewFlatAsked | undefined;
   found: ImagesFound | undefined;
 }
 
-/** Plain images of the Sun, kept raw: what the flat is for. */
+/** Plain images of the Sun, kept raw: what the flat is for. Now and then they are asked whether it still fits. */
 export const images = stepMachine<ImagesAsk, ImagesWork, ImagesFound>({
   id: "images",
-  begin: ({ bench, ask }) => ({ bench, ask, files: [], tuned: undefined, found: undefined }),
+  begin,
   first: "pointing",
   states: {
     pointing: { does: point, next: "uncovering" },
-    uncovering: { does: uncover, next: "tuning" },
+    uncovering: {
+      does: uncover,
+      next: [{ to: "exposing", when: ({ tuned }) => tuned !== undefined }, { to: "tuning" }],
+    },
     tuning: { does: tune, next: "exposing" },
-    exposing: { does: expose, next: "done" },
+    exposing: {
+      does: expose,
+      next: [{ to: "checking", when: ({ ask }) => ask.flatCheck !== undefined }, { to: "keeping" }],
+    },
+    checking: {
+      does: checkFlat,
+      next: [
+        { to: "exposing", when: ({ asks, taken, ask }) => asks === undefined && taken < ask.frames },
+        { to: "keeping" },
+      ],
+    },
+    keeping: { does: tell, next: "done" },
   },
-  makeSafe: ({ bench, ask, found }) => leaveRig(bench, found ? ask.coverAfter : "closed"),
+  makeSafe: ({ bench, ask, found, asks }) => leaveRig(bench, found && !asks ? ask.coverAfter : "closed"),
   found: (work) => work.found,
+  asks: (work) => work.asks,
 });
+
+function begin({ bench, ask }: StepInput<ImagesAsk>): ImagesWork {
+  return {
+    bench,
+    ask,
+    files: [],
+    checks: [],
+    checker: new FlatChecker(bench),
+    firstNumber: nextImageNumber(bench),
+    taken: ask.goesOn?.taken ?? 0,
+    gain: ask.goesOn?.gain ?? 0,
+    tuned: ask.goesOn?.tuned,
+    latest: undefined,
+    asks: undefined,
+    found: undefined,
+  };
+}
 
 /** Where the mount already is stays untouched: a slew would lose the centring. */
 async function point({ bench }: ImagesWork, signal: AbortSignal): Promise<void> {
@@ -53,7 +82,9 @@ async function point({ bench }: ImagesWork, signal: AbortSignal): Promise<void> 
   await pointAtSun(bench, signal);
 }
 
-async function uncover({ bench: { rig } }: ImagesWork, signal: AbortSignal): Promise<void> {
+/** After a new flat the camera is first set as it was for the images before it. */
+async function uncover({ bench: { rig }, ask }: ImagesWork, signal: AbortSignal): Promise<void> {
+  if (ask.goesOn) await rig.camera.configure({ gain: ask.goesOn.gain }, signal);
   await rig.diffuser?.ensureOpen(signal);
   await rig.cover?.ensureOpen(signal);
 }
@@ -62,27 +93,63 @@ async function tune(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   const tuneAsk = { blur: "none", levelFraction: ask.levelFraction, toleranceFraction: 0.03 } as const;
   work.tuned = await runPart(tuneExposure, { bench, ask: tuneAsk }, signal);
+  work.gain = work.tuned.gain;
 }
 
+/** Up to the next check of the flat. */
 async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, files } = work;
-  const { exposureSeconds, edgeFraction, testFrames, topAdu } = work.tuned!;
+  const { bench, ask } = work;
+  const { exposureSeconds, topAdu } = work.tuned!;
+  const doneBefore = work.taken;
+  let counted = 0;
   await takeSeries(
     bench,
-    { what: "images", exposureSeconds, frameType: "light", frameCount: ask.frames },
+    {
+      what: "images",
+      exposureSeconds,
+      frameType: "light",
+      frameCount: untilNextCheck(work),
+      part: { doneBefore, of: ask.frames },
+    },
     (frame) => {
       checkFilterStillOn(frame, topAdu);
-      return keep(bench, files, frame);
+      work.files.push(keepImage(bench, work.firstNumber + work.files.length, frame));
+      work.taken++;
+      work.latest = frame;
+      return ++counted;
     },
     signal,
   );
-  work.found = { files, exposureSeconds, edgeFraction, testFrames };
-  bench.note("images taken", { frames: files.length });
 }
 
-/** On disk before the next exposure begins. */
-function keep(bench: Workbench, files: string[], frame: Frame): number {
-  const file = `images/image-${String(files.length + 1).padStart(4, "0")}.fits`;
-  writeRawFrame(bench, file, frame, "Light Frame");
-  return files.push(file);
+function untilNextCheck({ ask, taken, files }: ImagesWork): number {
+  const left = ask.frames - taken;
+  if (!ask.flatCheck) return left;
+  const { everyFrames } = ask.flatCheck;
+  return Math.min(left, files.length === 0 ? 1 : everyFrames - (taken % everyFrames));
+}
+
+async function tell(work: ImagesWork): Promise<void> {
+  const { bench, files, checks } = work;
+  const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
+  const flat = checks.find((check) => check.flat !== undefined)?.flat;
+  const failed = checks.findIndex(noLongerFits);
+  const passed = checks.slice(0, Math.max(0, failed)).findLast(({ says }) => says === "fits");
+  const before = work.taken - files.length;
+  work.found = {
+    files,
+    exposureSeconds,
+    edgeFraction,
+    testFrames,
+    ...(flat === undefined ? {} : { flat }),
+    checks,
+    doubtful:
+      failed < 0
+        ? []
+        : files.slice(
+            Math.max(0, (passed?.afterImages ?? before) - before),
+            checks[failed]!.afterImages - before,
+          ),
+  };
+  bench.note("images taken", { frames: files.length, doubtful: work.found.doubtful.length });
 }

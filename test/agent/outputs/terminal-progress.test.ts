@@ -2,6 +2,7 @@ import { expect, test } from "vitest";
 import { spanText, terminalProgress } from "../../../agent/outputs/terminal-progress.ts";
 
 const at = (done: number, secondsLeft?: number) => ({
+  stepCount: 4,
   stepIndex: 1,
   what: "flat frames",
   done,
@@ -11,7 +12,7 @@ const at = (done: number, secondsLeft?: number) => ({
 
 test("on a terminal one line redraws itself and a message stands above it", () => {
   const out: string[] = [];
-  const progress = terminalProgress({ live: true, write: (text) => out.push(text) }, 4);
+  const progress = terminalProgress({ live: true, write: (text) => out.push(text) });
   progress.update(at(10, 75));
   progress.say("cloud");
   progress.end();
@@ -21,7 +22,7 @@ test("on a terminal one line redraws itself and a message stands above it", () =
 
 test("in a log file a line comes with each tenth of the work, not with each frame", () => {
   const out: string[] = [];
-  const progress = terminalProgress({ live: false, write: (text) => out.push(text) }, 4);
+  const progress = terminalProgress({ live: false, write: (text) => out.push(text) });
   for (let done = 0; done <= 40; done++) progress.update(at(done));
   expect(out).toHaveLength(11);
   expect(out.at(-1)).toContain("40/40");

@@ -144,7 +144,22 @@ export class FakeRig {
         pixelMicron: 3.75,
         fullScaleAdu: 65535,
       },
-      configure: () => Promise.reject(new Error("not in this fake")),
+      configure: async ({ gain }) => {
+        if (gain !== undefined) await this.set("camera", "gain", gain);
+        const [xPx, yPx, widthPx, heightPx] = this.get("camera", "region") as [
+          number,
+          number,
+          number,
+          number,
+        ];
+        const [offset, binning] = [this.get("camera", "offset"), this.get("camera", "binning")].map(Number);
+        return {
+          gain: Number(this.get("camera", "gain")),
+          offset: offset!,
+          binning: binning!,
+          region: { xPx, yPx, widthPx, heightPx },
+        };
+      },
       giveBack: () => {},
       expose: () => Promise.reject(new Error("not in this fake")),
       ensureStopped: stop("camera"),

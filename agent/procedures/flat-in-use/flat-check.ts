@@ -1,0 +1,116 @@
+import { basename } from "node:path";
+import type { Frame } from "../../../drivers/roles/camera.ts";
+import { type MatchSays, matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts";
+import { matchText } from "../../imaging/match/match-words.ts";
+import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
+import { loadFft } from "../../imaging/numerics/fft.ts";
+import type { FlatInUse } from "../findings.ts";
+import type { Workbench } from "../step.ts";
+import { readStructure } from "./read-structure.ts";
+import { seeThroughDiffuser } from "./test-frames.ts";
+
+/** Whether a flat still fits, as it was seen at one moment. */
+export interface FlatCheck {
+  readonly utcMs: number;
+  /** The flat that was asked about; `undefined` where there is none. */
+  readonly flat: string | undefined;
+  readonly seenIn: "an image" | "frames through the diffuser";
+  readonly says: MatchSays | "none";
+  /** One or two sentences with what to do. */
+  readonly text: string;
+  readonly shiftXPx?: number;
+  readonly shiftYPx?: number;
+  readonly shiftSigmaPx?: number;
+  readonly rotationDegrees?: number;
+}
+
+/** More are not compared; the newest come first. */
+const keptFlatsMost = 8;
+
+/** Asks of pictures whether the flat in use fits. Keeps what it has read of flats. */
+export class FlatChecker {
+  readonly #structures = new Map<string, SmallStructure | undefined>();
+
+  constructor(private readonly bench: Workbench) {}
+
+  /** Says what an image shows, and finds the flat that fits when the run has none of its own yet. */
+  async byImage(frame: Frame, pedestalAdu: number): Promise<FlatCheck> {
+    const levels = Float32Array.from(frame.pixelsAdu, (value) => value - pedestalAdu);
+    return this.#ask(levels, frame, "image");
+  }
+
+  /**
+   * Says what frames through the diffuser show, in which the Sun's own structure hides nothing.
+   * @returns `undefined` where that can't be done: no diffuser, or nothing known of its light
+   */
+  async byDiffuser(frames: number, signal: AbortSignal): Promise<FlatCheck | undefined> {
+    const seen = await seeThroughDiffuser(this.bench, frames, signal);
+    return seen && this.#ask(seen.levels, seen, "flat");
+  }
+
+  async #ask(
+    levels: Float32Array,
+    shape: { readonly widthPx: number; readonly heightPx: number },
+    kind: "flat" | "image",
+  ): Promise<FlatCheck> {
+    const { bench } = this;
+    const { widthPx, heightPx } = shape;
+    const fft = await bench.clock.hold(loadFft());
+    const seen = smallStructure(levels, { widthPx, heightPx });
+    const inUse = bench.findings.flatInUse;
+    const flats = inUse ? [inUse] : (bench.keptFlats ?? []).slice(0, keptFlatsMost);
+    let best: { readonly flat: FlatInUse; readonly match: TrainMatch } | undefined;
+    for (const flat of flats) {
+      const structure = this.#structureOf(flat);
+      if (structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx) continue;
+      const match = matchTrain(fft, structure, seen, flat.dust ?? [], kind);
+      if (!best || rank[match.says] > rank[best.match.says]) best = { flat, match };
+    }
+    const seenIn = kind === "image" ? ("an image" as const) : ("frames through the diffuser" as const);
+    const utcMs = bench.clock.nowMs();
+    if (!best)
+      return {
+        utcMs,
+        flat: inUse && basename(inUse.file),
+        seenIn,
+        says: "none",
+        text: "There is no flat of this train and size. Take a flat.",
+      };
+    if (best.match.says === "fits") bench.findings.flatInUse = best.flat;
+    return { utcMs, flat: basename(best.flat.file), seenIn, ...told(best.match) };
+  }
+
+  #structureOf({ file }: FlatInUse): SmallStructure | undefined {
+    if (!this.#structures.has(file)) this.#structures.set(file, readStructure(file));
+    return this.#structures.get(file);
+  }
+}
+
+/** Which of several flats is told of. */
+const rank: Record<MatchSays, number> = { fits: 4, untold: 3, uncertain: 2, moved: 1, other: 0 };
+
+function told(match: TrainMatch): Omit<FlatCheck, "utcMs" | "flat" | "seenIn"> {
+  const { says, shift, move } = match;
+  return {
+    says,
+    text: matchText(match),
+    ...(Number.isFinite(shift.sigmaPx)
+      ? {
+          shiftXPx: rounded(shift.x),
+          shiftYPx: rounded(shift.y),
+          shiftSigmaPx: rounded(shift.sigmaPx),
+        }
+      : {}),
+    ...(move ? { rotationDegrees: rounded(move.rotationDegrees) } : {}),
+  };
+}
+
+/** Whether a new flat is called for: other than `untold`, and an image alone must be sure. */
+export function noLongerFits({ says, seenIn }: Pick<FlatCheck, "says" | "seenIn">): boolean {
+  if (says === "uncertain") return seenIn === "frames through the diffuser";
+  return says === "moved" || says === "other" || says === "none";
+}
+
+function rounded(value: number): number {
+  return Number(value.toFixed(3));
+}

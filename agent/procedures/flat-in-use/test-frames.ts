@@ -1,0 +1,55 @@
+import { setLowestGain } from "../camera-ready.ts";
+import { takeSeries } from "../frame-series.ts";
+import { checkFilterStillOn } from "../lost-filter.ts";
+import type { Workbench } from "../step.ts";
+
+/** Of full scale: the Sun may be brighter than when its light was measured. */
+const levelFraction = 0.7;
+
+export interface SeenThroughDiffuser {
+  /** Mean above the pedestal, row-major. */
+  readonly levels: Float32Array;
+  readonly widthPx: number;
+  readonly heightPx: number;
+}
+
+/**
+ * A few frames through the diffuser, at the exposure that its light, measured before, asks for. For a rig that points at
+ * the Sun with its cover open; afterwards the diffuser is out of the light and the gain as it was.
+ * @returns `undefined` where there is no diffuser or nothing is known of its light
+ */
+export async function seeThroughDiffuser(
+  bench: Workbench,
+  frameCount: number,
+  signal: AbortSignal,
+): Promise<SeenThroughDiffuser | undefined> {
+  const { camera, diffuser, cover } = bench.rig;
+  const rate = bench.findings.lightRate.diffuser;
+  if (!diffuser || !rate) return undefined;
+  const before = await camera.configure({}, signal);
+  await diffuser.ensureClosed(signal);
+  await cover?.ensureOpen(signal);
+  await setLowestGain(bench, signal);
+  const { min, max } = camera.limits.exposureSeconds;
+  const topAdu = bench.findings.topCodeAdu ?? camera.limits.fullScaleAdu;
+  const wanted = (levelFraction * topAdu - rate.pedestalAdu) / rate.edgeAduPerSecond;
+  const exposureSeconds = Math.min(max, Math.max(min, wanted));
+  let seen: SeenThroughDiffuser | undefined;
+  let count = 0;
+  await takeSeries(
+    bench,
+    { what: "frames to test the flat", exposureSeconds, frameType: "flat", frameCount },
+    (frame) => {
+      checkFilterStillOn(frame, topAdu);
+      const { widthPx, heightPx, pixelsAdu } = frame;
+      seen ??= { levels: new Float32Array(pixelsAdu.length), widthPx, heightPx };
+      const { levels } = seen;
+      for (let i = 0; i < levels.length; i++) levels[i]! += (pixelsAdu[i]! - rate.pedestalAdu) / frameCount;
+      return ++count;
+    },
+    signal,
+  );
+  await diffuser.ensureOpen(signal);
+  await camera.configure({ gain: before.gain }, signal);
+  return seen;
+}

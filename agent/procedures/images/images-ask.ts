@@ -1,0 +1,50 @@
+import type { FlatCheck } from "../flat-in-use/flat-check.ts";
+import type { Tuned } from "../tune-exposure/tune-ask.ts";
+
+/** How the images are held against the flat in use. */
+export interface FlatCheckAsk {
+  /** After the first image, then after every so many, and after the last. */
+  readonly everyFrames: number;
+  /** Through the diffuser, where an image alone can't tell; 0: none. */
+  readonly testFrames: number;
+  /** Why no new flat may be taken now; `undefined` when one may. */
+  readonly whyNoNewFlat: () => string | undefined;
+}
+
+/** A series that broke off for a new flat: what is the same afterwards. */
+export interface ImagesBrokenOff {
+  readonly taken: number;
+  readonly gain: number;
+  readonly tuned: Tuned;
+}
+
+export interface ImagesAsk {
+  readonly frames: number;
+  readonly levelFraction: number;
+  readonly coverAfter: "open" | "closed";
+  /** Left out: nothing is asked of the flat. */
+  readonly flatCheck?: FlatCheckAsk;
+  readonly goesOn?: ImagesBrokenOff;
+}
+
+/** One check of the flat, and how many images of the series there were by then. */
+export interface ImageCheck extends FlatCheck {
+  readonly afterImages: number;
+  /** What came of a flat that no longer fits. */
+  readonly outcome?: "new flat" | "went on";
+  /** Why no new flat was taken. */
+  readonly because?: string;
+}
+
+export interface ImagesFound {
+  /** Below the run's folder, raw as the camera gave them. */
+  readonly files: readonly string[];
+  readonly exposureSeconds: number;
+  readonly edgeFraction: number;
+  readonly testFrames: number;
+  /** Name of the flat that they are meant for. */
+  readonly flat?: string;
+  readonly checks: readonly ImageCheck[];
+  /** Of them, those between the last check that was passed and the one that was not: the train moved while they were taken. */
+  readonly doubtful: readonly string[];
+}

@@ -1,0 +1,221 @@
+import { readFileSync } from "node:fs";
+import { join } from "node:path";
+import { expect, test } from "vitest";
+import type { ImagesFound } from "../../agent/procedures/images/images-ask.ts";
+import { allFlats } from "../../agent/run/history.ts";
+import type { RunReport } from "../../agent/run/run-record.ts";
+import { tellRun } from "../../agent/run/run-told.ts";
+import { FitsFile } from "../../drivers/formats/fits-file.ts";
+import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
+import { at, type Fault, playFaults } from "../../sim-devices/faults/fault.ts";
+import { cameraStuckBusy, tubeSlips } from "../../sim-devices/faults/world-faults.ts";
+import { SimulatedRun } from "./simulated-run.ts";
+import { dustyScene, slippingPlanText } from "./slipping-scene.ts";
+
+const start = (planText: string) => SimulatedRun.start({ spec: dustyScene, planText });
+
+/** Begins each fault as soon as so many of that work are done. */
+function when(
+  run: SimulatedRun,
+  script: readonly { what: string; done: number; step?: number; fault: Fault }[],
+) {
+  const left = [...script];
+  run.onProgress = ({ what, done, stepIndex }) => {
+    const next = left[0];
+    if (!next || what !== next.what || done < next.done || stepIndex < (next.step ?? 0)) return;
+    left.shift();
+    playFaults({ world: run.world }, [at(0.01).for(200, next.fault)]);
+  };
+}
+
+/** It stays. */
+const slips = (xPx: number, yPx: number, degrees = 0): Fault => ({
+  name: "slip",
+  begin: (rig) => void tubeSlips({ xPx, yPx, degrees }).begin(rig),
+});
+
+const kinds = (report: RunReport) => report.record.steps.map(({ kind, ended }) => `${kind} ${ended}`);
+const imagesOf = (report: RunReport) =>
+  report.record.steps.filter(({ kind }) => kind === "images").map(({ found }) => found as ImagesFound);
+
+function header(run: SimulatedRun, file: string) {
+  using fits = FitsFile.open(join(run.folder, "run", file));
+  return fits.image().header;
+}
+
+function expectAsFoundAndSafe(run: SimulatedRun): void {
+  expect(run.differences()).toEqual([]);
+  expect(checkWorld(run.world)).toEqual([]);
+  expect(run.ledger.unfinishedRuns("scene")).toEqual([]);
+}
+
+const wholeWithNewFlat = [
+  "centre completed",
+  "leak-check completed",
+  "flat completed",
+  "images completed",
+  "leak-check completed",
+  "flat completed",
+  "images completed",
+];
+
+test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images after it carry it, the rig as found", async () => {
+  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat"));
+  when(run, [{ what: "images", done: 7, fault: slips(4, -3) }]);
+  let firstMaster: Uint8Array | undefined;
+  const play = run.onProgress;
+  run.onProgress = (now) => {
+    if (now.what === "images") firstMaster ??= readFileSync(join(run.folder, "run/flat-master.fits"));
+    play(now);
+  };
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "completed", verdict: "good", exitCode: 0 });
+  expect(kinds(report)).toEqual(wholeWithNewFlat);
+  const [before, after] = imagesOf(report);
+  expect(before!.files).toHaveLength(10);
+  expect(after!.files.map((file) => file.slice(-9, -5))).toEqual(
+    Array.from({ length: 10 }, (_, k) => String(k + 11).padStart(4, "0")),
+  );
+  expect(before!.checks.map(({ says }) => says)).toEqual(["untold", "fits", "moved"]);
+  expect(after!.checks.at(-1)).toMatchObject({ says: "fits", flat: "flat-master-2.fits", afterImages: 20 });
+  const moved = before!.checks.at(-1)!;
+  expect(moved).toMatchObject({ flat: "flat-master.fits", afterImages: 10, outcome: "new flat" });
+  expect(Math.hypot(moved.shiftXPx! - 4, moved.shiftYPx! + 3)).toBeLessThan(0.4);
+  // Taken while it moved, as far as the checks can tell: numbers 6 to 10.
+  expect(before!.doubtful.map((file) => file.slice(-9, -5))).toEqual([
+    "0006",
+    "0007",
+    "0008",
+    "0009",
+    "0010",
+  ]);
+  const [early, late] = [header(run, before!.files[0]!), header(run, after!.files[0]!)];
+  expect(early.text("FLATMSTR")).toBe("flat-master.fits");
+  expect(late.text("FLATMSTR")).toBe("flat-master-2.fits");
+  for (const keyword of ["EXPTIME", "GAIN", "OFFSET"]) expect(late.value(keyword)).toBe(early.value(keyword));
+  expect(firstMaster).toEqual(readFileSync(join(run.folder, "run/flat-master.fits")));
+  expect(
+    allFlats(run.ledger)
+      .map(({ file }) => file.split("/").at(-1))
+      .toSorted(),
+  ).toEqual(["flat-master-2.fits", "flat-master.fits"]);
+  expect(report.record.steps[5]).toMatchObject({
+    kind: "flat",
+    because: expect.stringContaining("moved by"),
+  });
+  expect(tellRun(report).happened).toContain("A new flat was taken in mid-run: The dust has moved by");
+  expect(report.record.timeline.map(({ event }) => event)).toContain("steps put in");
+  expectAsFoundAndSafe(run);
+});
+
+test("the tube turns by 2 degrees in mid-run: the rotation is told, a new flat is taken", async () => {
+  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat"));
+  when(run, [{ what: "images", done: 12, fault: slips(0, 0, 2) }]);
+  const report = await run.run();
+  expect(report.exitCode).toBe(0);
+  expect(kinds(report)).toEqual(wholeWithNewFlat);
+  const moved = imagesOf(report)[0]!.checks.at(-1)!;
+  expect(moved).toMatchObject({ says: "moved", afterImages: 15 });
+  expect(moved.rotationDegrees).toBeCloseTo(2, 0);
+  expectAsFoundAndSafe(run);
+});
+
+test("the same without the option: told in verdict and record, the images go on to the last", async () => {
+  await using run = await start(slippingPlanText(", testFrames: 4"));
+  when(run, [{ what: "images", done: 7, fault: slips(4, -3) }]);
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "completed", verdict: "usable", exitCode: 0 });
+  expect(kinds(report)).toEqual(wholeWithNewFlat.slice(0, 4));
+  const [found] = imagesOf(report);
+  expect(found!.files).toHaveLength(20);
+  expect(found!.checks.map(({ says }) => says)).toEqual(["untold", "fits", "moved", "moved", "moved"]);
+  expect(tellRun(report).happened).toMatch(/no longer fits the images: after image 10 .* only wants it told/);
+  expectAsFoundAndSafe(run);
+});
+
+test("nothing moves: no new flat, however often it is asked", async () => {
+  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat"));
+  const report = await run.run();
+  expect(kinds(report)).toEqual(wholeWithNewFlat.slice(0, 4));
+  expect(report.verdict).toBe("good");
+  const [found] = imagesOf(report);
+  expect(found!.checks.map(({ says }) => says)).toEqual(["untold", "fits", "fits", "fits", "fits"]);
+  expect(found!.doubtful).toEqual([]);
+});
+
+test("it slips again and again: no more new flats than the plan allows, and that is told", async () => {
+  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat, newFlatsMost: 1"));
+  when(run, [
+    { what: "images", done: 7, fault: slips(4, -3) },
+    { what: "images", done: 12, step: 6, fault: slips(-3, 4) },
+  ]);
+  const report = await run.run();
+  expect(kinds(report)).toEqual(wholeWithNewFlat);
+  expect(report).toMatchObject({ ended: "completed", verdict: "usable" });
+  expect(imagesOf(report)[1]!.checks.at(-1)).toMatchObject({ says: "moved", outcome: "went on" });
+  expect(tellRun(report).happened).toContain("1 new flat was taken in this run, as many as the plan allows");
+  expectAsFoundAndSafe(run);
+});
+
+test("the planned time is nearly over: no new flat is begun", async () => {
+  const text = slippingPlanText(", whenFlatMoved: new-flat");
+  await using run = await start(
+    text.replace("altitudeDegreesMin: 20", "altitudeDegreesMin: 20, plannedMinutes: 6"),
+  );
+  when(run, [{ what: "images", done: 7, fault: slips(4, -3) }]);
+  const report = await run.run();
+  expect(kinds(report)).toEqual(wholeWithNewFlat.slice(0, 4));
+  expect(tellRun(report).happened).toContain("more than is left of the 6 that are planned");
+});
+
+test("the camera dies in the new flat: the run ends as with any step that fails, and the rig is put back", async () => {
+  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat"));
+  when(run, [
+    { what: "images", done: 7, fault: slips(4, -3) },
+    { what: "flat frames", done: 3, step: 5, fault: cameraStuckBusy() },
+  ]);
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "failed", exitCode: 5 });
+  expect(kinds(report).slice(3)).toEqual(["images completed", "leak-check completed", "flat failed"]);
+  expectAsFoundAndSafe(run);
+});
+
+test("images come before any flat: there is none for them, so one is taken first", async () => {
+  await using run = await start(`plan: none-yet
+sun: { altitudeDegreesMin: 20 }
+steps:
+  - centre
+  - images: { frames: 4, whenFlatMoved: new-flat }
+  - leak-check: { frames: 8 }
+  - flat: { blur: diffuser, frames: 12, darkFrames: 8 }
+`);
+  const report = await run.run();
+  expect(kinds(report).slice(1, 5)).toEqual([
+    "images completed",
+    "leak-check completed",
+    "flat completed",
+    "images completed",
+  ]);
+  expect(imagesOf(report)[0]!.checks).toMatchObject([{ says: "none", outcome: "new flat", afterImages: 1 }]);
+  expect(imagesOf(report)[1]!.files).toHaveLength(3);
+});
+
+test("a good flat of yesterday that still fits is not taken again; after a slip it is", async () => {
+  const text = slippingPlanText("", ", onlyWhenNoneFits: true");
+  await using run = await start(text);
+  const first = await run.run();
+  expect(first.verdict).toBe("good");
+  const second = await run.run("second");
+  expect(second).toMatchObject({ ended: "completed", exitCode: 0, verdict: "good" });
+  expect(second.record.findings.flatInUse).toMatchObject({
+    from: "ledger",
+    file: join(run.folder, "run/flat-master.fits"),
+  });
+  expect(allFlats(run.ledger)).toHaveLength(1);
+  expect(tellRun(second).happened).toContain("still fits and serves");
+  run.world.slip = { xPx: 3, yPx: 2, degrees: 0 };
+  const third = await run.run("third");
+  expect(third.record.findings.flatInUse).toMatchObject({ from: "this run" });
+  expect(allFlats(run.ledger)).toHaveLength(2);
+  expectAsFoundAndSafe(run);
+});
