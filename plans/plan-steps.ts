@@ -43,13 +43,18 @@ export const stepOptions = {
       .default("as-images"),
     /** With `frames: enough`: how many images will be averaged, and how much noisier than with a perfect flat they may be; 50 and 0.1. */
     imagesToStack: wholeFrom(1, 100_000, "images").optional(),
-    /** Skips the step when the ledger holds a good flat of this train that a few frames through the diffuser show to fit. */
-    onlyWhenNoneFits: z.boolean({ error: "true or false" }).default(false),
     addedNoiseFraction: numberFrom(0.02, 1, "of the stack's own noise").optional(),
     levelFraction,
     /** How far a drift wanders from the disc's centre; the disc's size may allow less. */
     driftRadiusFraction: numberFrom(0.1, 0.5, "of the frame's short side").optional(),
     darkFrames: wholeFrom(4, 1000, "frames").optional(),
+    /** Skips the step when the ledger holds a good flat of this train that a few frames through the diffuser show to fit. */
+    onlyWhenNoneFits: z.boolean({ error: "true or false" }).default(false),
+    onFailure,
+  }),
+  images: mapOf({
+    frames: wholeFrom(1, 10000, "frames"),
+    levelFraction: numberFrom(0.1, 0.92, "of full scale").default(0.7),
     /** The flat is held against the first image, then one in so many, and the last. */
     checkFlatEveryFrames: wholeFrom(1, 10000, "frames").default(25),
     /** Frames through the diffuser for such a check, where the Sun's own structure hides the dust in an image; 4, or with `tell` 0. */
@@ -58,11 +63,6 @@ export const stepOptions = {
     whenFlatMoved: oneOf(["tell", "new-flat"]).default("tell"),
     /** In the whole of a run. */
     newFlatsMost: wholeFrom(1, 20, "flats").default(2),
-    onFailure,
-  }),
-  images: mapOf({
-    frames: wholeFrom(1, 10000, "frames"),
-    levelFraction: numberFrom(0.1, 0.92, "of full scale").default(0.7),
     onFailure,
   }),
   wait: mapOf({

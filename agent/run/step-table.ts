@@ -88,8 +88,8 @@ export const stepTable: StepTable = {
       levelFraction,
       leakLimitFraction: leakLimitOf(scene),
       ...(driftRadiusFraction === undefined ? {} : { driftRadiusFraction }),
-      coverAfter: coverAfter(scene),
       ...(onlyWhenNoneFits ? { unlessKeptFits: { testFrames: testFramesUsual } } : {}),
+      coverAfter: coverAfter(scene),
     }),
     secondsPlanned: ({ darkFrames, ...step }, scene) => {
       const { blur } = step;
@@ -105,8 +105,8 @@ export const stepTable: StepTable = {
       frames,
       levelFraction,
       coverAfter: coverAfter(scene),
-    }),
       flatCheck: flatCheckOf(step, scene),
+    }),
     secondsPlanned: ({ frames, checkFlatEveryFrames, ...step }, scene) => {
       const perCheck = testSeconds(testFramesOf(step, scene), scene.findings);
       const checks = 2 + Math.floor(frames / checkFlatEveryFrames);
@@ -124,7 +124,6 @@ export const stepTable: StepTable = {
   },
 };
 
-/** Open only when images come next; everything else begins covered. */
 function flatCheckOf(
   step: Pick<StepOptions<"images">, "checkFlatEveryFrames" | "testFrames" | "whenFlatMoved" | "newFlatsMost">,
   scene: StepScene,
@@ -153,6 +152,7 @@ function testSeconds(testFrames: number, findings: Findings): number {
   return testFrames === 0 ? 0 : diffuserMoveSeconds + testFrames * frameSeconds(findings, "diffuser");
 }
 
+/** Open only when images come next; everything else begins covered. */
 function coverAfter({ plan, stepIndex }: StepScene): "open" | "closed" {
   return plan.steps[stepIndex + 1]?.step === "images" ? "open" : "closed";
 }

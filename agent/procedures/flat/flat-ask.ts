@@ -20,9 +20,9 @@ export interface FlatAsk {
   /** How far a drift wanders from the disc's centre, a fraction of the frame's short side. Default 0.25. */
   readonly driftRadiusFraction?: number;
   readonly coverAfter: "open" | "closed";
-}
   /** Not taken when so many frames through the diffuser show that a good one of an earlier run fits. */
   readonly unlessKeptFits?: { readonly testFrames: number };
+}
 
 export interface FlatFound {
   readonly verdict: Proof["verdict"];

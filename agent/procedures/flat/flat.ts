@@ -21,9 +21,9 @@ interface FlatWork {
   readonly bench: Workbench;
   readonly ask: FlatAsk;
   found: FlatFound | undefined;
-}
   /** One of an earlier run serves. */
   keptFits: boolean;
+}
 
 /** A flat: the Sun blurred away in exactly one way. */
 export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
@@ -54,7 +54,6 @@ export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
   found: (work) => work.found,
 });
 
-/** @throws StepError for a way that is not there; a plan that asks for one is refused before it begins */
 /** Looks through the diffuser whether a good flat of an earlier run fits; the rig points at the Sun for that. */
 async function tryKept(work: FlatWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
@@ -69,6 +68,7 @@ async function tryKept(work: FlatWork, signal: AbortSignal): Promise<void> {
   bench.note(event, seen && { flat: seen.flat, says: seen.says, text: seen.text });
 }
 
+/** @throws StepError for a way that is not there; a plan that asks for one is refused before it begins */
 function procedureFor(blur: FlatBlur): TakeFlat {
   const procedure = blurs[blur];
   if (procedure) return procedure;
