@@ -1,6 +1,7 @@
 import { type Command, InvalidArgumentError } from "commander";
 import { acceleratedClock } from "../../drivers/kit/clock.ts";
 import { discoveryPort } from "../../sim-devices/alpaca/discovery-responder.ts";
+import { sunPlace } from "../../sim-devices/scene/sun-place.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
@@ -12,6 +13,8 @@ export interface SimulateOptions {
   /** Left out, no Alpaca server listens. */
   readonly alpaca?: number;
   readonly speed: number;
+  /** The scene begins now, not at its own time: for programs that go by the clock of this machine. */
+  readonly now?: boolean;
   readonly seed?: number;
 }
 
@@ -21,7 +24,9 @@ export async function simulate(
   host: CommandHost,
   signal: AbortSignal,
 ): Promise<Outcome> {
-  const spec = sceneFromFile(options);
+  const scene = sceneFromFile(options);
+  const spec =
+    options.now === true ? { ...scene, startUtc: new Date(host.clock.nowMs()).toISOString() } : scene;
   const clock = acceleratedClock({
     speed: options.speed,
     startUtcMs: Date.parse(spec.startUtc),
@@ -37,10 +42,11 @@ export async function simulate(
   });
   const port = simulator.indi?.port;
   const alpacaPort = simulator.alpaca?.port;
+  const { altitudeDegrees } = sunPlace(spec.site, Date.parse(spec.startUtc));
   const alpaca = alpacaPort === undefined ? "" : ` and Alpaca clients on port ${alpacaPort}`;
   host.stderr(
     `Simulated devices answer INDI clients on 127.0.0.1 port ${port}${alpaca}; it is ${spec.startUtc} there, ` +
-      `and time passes ${options.speed} times as fast. Ctrl-C ends it.\n`,
+      `the Sun stands ${Math.abs(altitudeDegrees).toFixed(0)}° ${altitudeDegrees < 0 ? "below" : "above"} the horizon, and time passes ${options.speed} times as fast. Ctrl-C ends it.\n`,
   );
   await new Promise<void>((resolve) => {
     if (signal.aborted) resolve();
@@ -54,6 +60,8 @@ export async function simulate(
     text: "The simulated devices are gone.",
   };
 }
+
+const stopWords = { first: "Taking the devices down.", again: "Still taking the devices down; please wait." };
 
 const portOf = (text: string): number => {
   const port = Number(text);
@@ -69,12 +77,16 @@ export function registerSimulate(program: Command, host: CommandHost = processHo
     .option("--indi <port>", "the port of the INDI server", portOf, 7624)
     .option("--alpaca <port>", "the port of the Alpaca server; left out, there is none", portOf)
     .option("--speed <times>", "so many times faster than real time", speedOf, 1)
+    .option(
+      "--now",
+      "the scene begins now, for programs that go by this machine's clock; its site has to be in daylight",
+    )
     .option("--seed <number>", "another draw of the same scene", seedOf)
     .option("--json", "print one JSON result at the end")
     .addHelpText("after", "\nExample:\n  evenfield simulate --indi 7624 --alpaca 11111 --speed 10")
     .action((options: SimulateOptions & { json?: boolean }) =>
       conclude(host, options.json === true, () =>
-        withStopSignals(host, process, (signal) => simulate(options, host, signal)),
+        withStopSignals(host, process, (signal) => simulate(options, host, signal), stopWords),
       ),
     );
 }

@@ -18,6 +18,22 @@ const file = (name: string, text: string) => {
   return path;
 };
 
+test("simulate --now: the devices go by this machine's clock, and it is said where the Sun stands", async () => {
+  let told = "";
+  const host: CommandHost = {
+    clock: { ...systemClock, nowMs: () => Date.UTC(2026, 11, 21, 0, 0, 0) },
+    live: false,
+    stdout: () => {},
+    stderr: (text) => {
+      told += text;
+    },
+    setExitCode: () => {},
+  };
+  const scene = file("scene.yaml", JSON.stringify(smallScene));
+  await simulate({ scene, indi: 0, speed: 1, now: true }, host, AbortSignal.abort());
+  expect(told).toMatch(/it is 2026-12-21T00:00:00\.000Z there, the Sun stands \d+° below the horizon/);
+});
+
 test("simulate: INDI and Alpaca clients find the same rig, and its account is told at the end", async () => {
   let told = "";
   const { promise: listening, resolve } = Promise.withResolvers<void>();
