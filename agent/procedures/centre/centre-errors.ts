@@ -25,11 +25,23 @@ export class TooBrightError extends StepError {
 }
 
 export class SunNotFoundError extends StepError {
-  constructor(seen: { placeCount: number; searchDegrees: number; brightest: string }) {
+  constructor(seen: {
+    placeCount: number;
+    searchDegrees: number;
+    brightest: string;
+    /** A disc of the wrong size. */
+    other?: { radiusPx: number; expectedPx: number } | undefined;
+  }) {
+    const { other } = seen;
+    const otherText = other
+      ? `; a disc of ${other.radiusPx.toFixed(0)} px radius is in view, where ${other.expectedPx.toFixed(0)} px are expected`
+      : "";
     super(
       "SUN_NOT_FOUND",
-      `no limb of the Sun at ${seen.placeCount} places within ${seen.searchDegrees}° of the expected one (${seen.brightest})`,
-      "Check site, time and the mount's alignment, clouds, the cover and the filter slot; or widen `searchDegrees` in the plan.",
+      `no limb of the Sun at ${seen.placeCount} place${seen.placeCount === 1 ? "" : "s"} within ${seen.searchDegrees}° of the expected one (${seen.brightest})${otherText}`,
+      other
+        ? `Check focal length, reducers and pixel size: the disc is ${(other.radiusPx / other.expectedPx).toFixed(2)} times as large as the rig file makes it.`
+        : "Check site, time and the mount's alignment, clouds, the cover and the filter slot; or widen `searchDegrees` in the plan.",
     );
   }
 }

@@ -46,6 +46,8 @@ export class Eye {
   #exposureSeconds: number;
   #guess: number | undefined;
   #newest: { look: Look; clipped: number } | undefined;
+  /** The brightest frame so far with light and no limb of the right size. */
+  #puzzling: { pixelsAdu: Uint16Array; look: Look } | undefined;
   frameCount = 0;
 
   constructor(options: EyeOptions) {
@@ -103,6 +105,20 @@ export class Eye {
     }
   }
 
+  /** After a search in vain: a disc that the rig file's optics do not explain. Takes a while, so it is asked last. */
+  discOfAnotherSize(): { readonly radiusPx: number; readonly expectedPx: number } | undefined {
+    if (!this.#puzzling) return undefined;
+    const { covered, shape, uniform } = this.#o;
+    const { pixelsAdu, look } = this.#puzzling;
+    const sighting = findDisc(pixelsAdu, shape, {
+      pedestalAdu: pedestalAdu(covered, look.exposureSeconds),
+      darkBelowAdu: darkBelowAdu(covered, look.exposureSeconds),
+      uniform,
+    });
+    if (sighting.seen !== "limb") return undefined;
+    return { radiusPx: sighting.disc.radiusPx, expectedPx: this.#radius.radiusPx };
+  }
+
   #clamp(seconds: number): number {
     const { min, max } = this.#o.camera.limits.exposureSeconds;
     return Math.max(min, Math.min(seconds, max, this.#o.exposureSecondsMax));
@@ -140,6 +156,10 @@ export class Eye {
     };
     this.#newest = { look, clipped };
     this.#checkBrightness(look, clipped);
+    const { pixelsAdu } = frame;
+    const isPuzzling =
+      look.seen === "glow" && look.edgeAduPerSecond >= (this.#puzzling?.look.edgeAduPerSecond ?? 0);
+    if (isPuzzling) this.#puzzling = { pixelsAdu, look };
     return look;
   }
 

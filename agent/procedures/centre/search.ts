@@ -25,6 +25,7 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
   const places = searchPlaces(stepArcsec, ask.searchDegrees * 3600).map((place) => sum(place, home));
   const mayFill = eye.discRadiusPx > 0.4 * shortSidePx;
   const seen: SeenPlace[] = [];
+  let brightestEdge = 0;
   let place: SkyOffset | undefined = await aim.reported(signal);
   let fullest: { place: SkyOffset; look: Look } | undefined;
   while (place) {
@@ -32,6 +33,7 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
     const look = await eye.look(signal);
     bench.progress({ what: "looking for the Sun", done: seen.length + 1, of: places.length });
     if (await work.keepIfLimb(look, signal)) return;
+    brightestEdge = Math.max(brightestEdge, look.edgeAduPerSecond);
     seen.push({ ...place, rateAduPerSecond: look.rateAduPerSecond, lit: look.seen !== "dark" });
     if (look.seen === "filled" && look.rateAduPerSecond > (fullest?.look.rateAduPerSecond ?? 0)) {
       fullest = { place, look };
@@ -44,13 +46,13 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
     }
     place = nextPlace(places, seen, stepArcsec);
   }
-  const brightest = Math.max(...seen.map((one) => one.rateAduPerSecond));
   throw new SunNotFoundError({
     placeCount: seen.length,
     searchDegrees: ask.searchDegrees,
     brightest: seen.some((one) => one.lit)
-      ? `brightest ${brightest.toPrecision(3)} adu/s`
+      ? `brightest ${brightestEdge.toPrecision(3)} adu/s`
       : `nothing above noise up to ${eye.exposureSeconds.toPrecision(2)} s`,
+    other: eye.discOfAnotherSize(),
   });
 }
 

@@ -176,6 +176,22 @@ describe("it is safe all the way", () => {
     expect(scene.world.mount.phase).toBe("still");
   });
 
+  test.each([0.5, 2])("a rig file whose focal length is %f times the true one: said so", async (times) => {
+    const scene = sized(119, 0.5, pointingOff(0.2, 0.1));
+    const { optics } = scene.bench;
+    Object.assign(scene.bench, { optics: { ...optics, focalLengthMm: times * optics.focalLengthMm } });
+    const outcome = await scene.run({ ask: { searchDegrees: 0.5 } });
+    expect(outcome.ended).toBe("failed");
+    expect(outcome.failure?.message).toMatch(
+      /a disc of 7\d px radius is in view, where (3\d|14\d) px are expected/,
+    );
+    const said = /the disc is ([\d.]+) times as large as the rig file makes it/.exec(
+      outcome.failure!.whatToDo,
+    );
+    expect(Number(said?.[1]) * times).toBeCloseTo(1, 1);
+    expect(scene.world.cover.position).toBe(0);
+  });
+
   test("stopped by hand or by the sky at any second: the step in hand settles, the cover closes", async () => {
     const seconds = [0.5, 3, 9, 20, 31, 33, 40, 55, 70];
     for (const afterSeconds of seconds) {
