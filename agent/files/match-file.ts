@@ -35,7 +35,7 @@ export interface FileMatch {
 }
 
 /** Settings without which no flat fits, whatever the dust says. */
-const mustAgree = ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"] as const;
+const mustAgree = ["INSTRUME", "FILTER", "XBINNING", "XORGSUBF", "YORGSUBF", "ROTATANG", "ROWORDER"] as const;
 
 /**
  * The master that fits a picture: same size and settings, then the same train mark before others, then the dust.

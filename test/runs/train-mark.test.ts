@@ -1,0 +1,92 @@
+import { readdirSync, readFileSync, writeFileSync } from "node:fs";
+import { join } from "node:path";
+import { expect, test } from "vitest";
+import { registerMatch } from "../../agent/commands/match.ts";
+import { FitsFile } from "../../drivers/formats/fits-file.ts";
+import { evenfield } from "../agent/commands/command-host.ts";
+import { SimulatedRun } from "./simulated-run.ts";
+import { dustyScene } from "./slipping-scene.ts";
+
+const plan = (flat: string) => `plan: marked
+sun: { altitudeDegreesMin: 20 }
+steps:
+  - centre
+${flat}  - images: { frames: 1 }
+`;
+const withFlat = plan(`  - leak-check: { frames: 8 }
+  - flat: { blur: diffuser, frames: 12, darkFrames: 8 }
+`);
+
+function headerOf(path: string) {
+  using file = FitsFile.open(path);
+  return file.image().header;
+}
+
+/** The same file with one text card's value changed for another of the same length. */
+function changed(path: string, to: string, from: string, value: string): string {
+  const bytes = readFileSync(path);
+  const at = bytes.indexOf(from);
+  expect(at).toBeGreaterThan(0);
+  bytes.write(value.padEnd(from.length), at, "latin1");
+  writeFileSync(to, bytes);
+  return to;
+}
+
+test("every file of a run carries the train's mark; `match` finds the master by it, and refuses another train's", async () => {
+  await using run = await SimulatedRun.start({ spec: dustyScene, planText: withFlat });
+  const report = await run.run();
+  const mark = report.record.trainMark!;
+  const folder = join(run.folder, "run");
+  const files = [...readdirSync(folder).filter((name) => name.endsWith(".fits")), "images/image-0001.fits"];
+  expect(files.length).toBeGreaterThanOrEqual(4);
+  for (const file of files) {
+    const header = headerOf(join(folder, file));
+    expect(header.text("TRAINMRK"), file).toBe(mark);
+    expect(header.number("XBINNING"), file).toBe(1);
+    expect(header.text("FILTER"), file).toBe("narrowband");
+    expect(header.number("ROTATANG"), file).toBe(0);
+    expect(header.number("XORGSUBF"), file).toBe(0);
+  }
+
+  const ledger = run.ledger.file;
+  const match = async (file: string) =>
+    (await evenfield(registerMatch, ["match", file, "--ledger", ledger, "--json"])).json;
+  const sample = join(folder, "flat-frame.fits");
+  expect(await match(sample)).toMatchObject({
+    says: "fits",
+    best: { file: join(folder, "flat-master.fits"), trainMark: mark, sameTrain: true },
+  });
+
+  const otherCamera = changed(sample, join(run.folder, "other-camera.fits"), "Scene Camera", "Other Camera");
+  expect(await match(otherCamera)).toMatchObject({
+    says: "none",
+    leftOut: [{ reason: expect.stringContaining("camera Other Camera") }],
+  });
+});
+
+test.each([
+  ["filter", { wheelSlot: 2 }, "filter continuum"],
+  ["rotator", { rotatorDegrees: 30 }, "rotator angle 30"],
+  ["binning", { binning: 2, region: { xPx: 0, yPx: 0, widthPx: 320, heightPx: 240 } }, "another size"],
+  ["region", { region: { xPx: 16, yPx: 8, widthPx: 304, heightPx: 232 } }, "another size"],
+] as const)(
+  "an image at another %s: the master of the first run is refused, and why",
+  async (_, change, why) => {
+    await using first = await SimulatedRun.start({ spec: dustyScene, planText: withFlat });
+    const before = await first.run();
+    const spec = { ...dustyScene, startsWith: { ...dustyScene.startsWith, ...change } };
+    await using second = await SimulatedRun.start({ spec, planText: plan("") });
+    const after = await second.run();
+    expect(after.failure).toBeUndefined();
+    expect(after.record.trainMark).not.toBe(before.record.trainMark);
+    const host = await evenfield(registerMatch, [
+      "match",
+      join(second.folder, "run/images/image-0001.fits"),
+      "--ledger",
+      first.ledger.file,
+      "--json",
+    ]);
+    expect(host.exitCode).toBe(3);
+    expect(host.json).toMatchObject({ says: "none", leftOut: [{ reason: expect.stringContaining(why) }] });
+  },
+);
