@@ -1,5 +1,6 @@
 import type { Equatorial } from "../../drivers/roles/mount.ts";
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
+import type { Conversion } from "../imaging/noise/conversion-of-series.ts";
 
 /** How the picture moves when the line of sight moves: `imageShiftPx = M · skyMoveArcsec` (M row by row). */
 export interface CameraOnSky {
@@ -36,6 +37,12 @@ export interface LeakFinding {
   readonly verdict: "good" | "usable" | "bad";
 }
 
+/** Conversion as measured on the frames of a flat; holds at that gain. */
+export interface MeasuredConversion extends Conversion {
+  readonly gain: number;
+  readonly measuredUtcMs: number;
+}
+
 /** The master flat that images of this run are meant for. */
 export interface FlatInUse {
   /** Whole path. */
@@ -60,6 +67,7 @@ export interface Findings {
   /** The highest code seen to be the top of the converter [adu]. */
   topCodeAdu?: number;
   leak?: LeakFinding;
+  conversion?: MeasuredConversion;
   flatInUse?: FlatInUse;
   /** File of the dark master that matches the flat's exposure, below the run's folder. */
   darkMaster?: { readonly file: string; readonly exposureSeconds: number; readonly frameCount: number };

@@ -7,6 +7,7 @@ import type { Frame } from "../../drivers/roles/camera.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
 import type { Master } from "../imaging/combining/master-builder.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
+import type { Findings } from "./findings.ts";
 import type { TrainSeen, Workbench } from "./step.ts";
 
 /** What all frames of a series have in common, for the headers of what is made of them. */
@@ -140,7 +141,7 @@ function seriesCards(bench: Workbench, facts: SeriesFacts, frameCount: number): 
   ];
 }
 
-function frameCards({ rig, optics, train }: Workbench, frame: Frame): Card[] {
+function frameCards({ rig, optics, train, findings }: Workbench, frame: Frame): Card[] {
   const { gain, offset, sensorCelsius } = frame;
   return [
     { keyword: "DATE-OBS", value: utcText(frame.startedUtcMs), comment: "UTC, start of the first exposure" },
@@ -152,12 +153,31 @@ function frameCards({ rig, optics, train }: Workbench, frame: Frame): Card[] {
     ...(sensorCelsius === undefined
       ? []
       : [{ keyword: "CCD-TEMP", value: Number(sensorCelsius.toFixed(2)), comment: "[Celsius] sensor" }]),
+    ...conversionCards(findings, gain),
     { keyword: "INSTRUME", value: rig.camera.name },
     { keyword: "FOCALLEN", value: optics.focalLengthMm, comment: "[mm]" },
     { keyword: "APTDIA", value: optics.apertureMm, comment: "[mm]" },
     { keyword: "WAVELEN", value: optics.wavelengthNm, comment: "[nm]" },
     { keyword: "PIXSIZE", value: rig.camera.limits.pixelMicron, comment: "[um] unbinned" },
     ...(train ? trainCards(train) : []),
+  ];
+}
+
+/** Only at the gain at which it was measured. */
+function conversionCards({ conversion }: Findings, gain: number | undefined): Card[] {
+  if (!conversion || conversion.gain !== gain) return [];
+  const { electronsPerAdu, darkNoiseElectrons } = conversion;
+  return [
+    {
+      keyword: "EGAIN",
+      value: Number(electronsPerAdu.toPrecision(5)),
+      comment: "[e-/adu] measured on a flat's frames",
+    },
+    {
+      keyword: "RDNOISE",
+      value: Number(darkNoiseElectrons.toPrecision(4)),
+      comment: "[e-] of a dark's pixel",
+    },
   ];
 }
 

@@ -1,11 +1,18 @@
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
-import type { CameraOnSky, Findings, FlatInUse, LightRate } from "../procedures/findings.ts";
+import type {
+  CameraOnSky,
+  Findings,
+  FlatInUse,
+  LightRate,
+  MeasuredConversion,
+} from "../procedures/findings.ts";
 import type { Ledger } from "./ledger.ts";
 
 /** What one run tells the next about the same rig with the same optical train. */
 type KeptFinding =
   | { readonly kind: "cameraOnSky"; readonly value: CameraOnSky }
   | { readonly kind: `lightRate.${keyof Findings["lightRate"]}`; readonly value: LightRate }
+  | { readonly kind: "conversion"; readonly value: MeasuredConversion }
   | { readonly kind: "topCodeAdu"; readonly value: number };
 
 export interface MasterRow {
@@ -33,6 +40,7 @@ export function findingsFromHistory(ledger: Ledger, { rig, trainMark }: Key): Fi
   for (const row of rows) {
     const { kind, value } = { kind: row.kind, value: JSON.parse(row.value) } as KeptFinding;
     if (kind === "cameraOnSky") findings.cameraOnSky = value;
+    else if (kind === "conversion") findings.conversion = value;
     else if (kind === "topCodeAdu") findings.topCodeAdu = value;
     else findings.lightRate[kind.slice("lightRate.".length) as keyof Findings["lightRate"]] = value;
   }
@@ -47,9 +55,11 @@ export function keepFindings(
   nowUtcMs: number,
 ): void {
   const kept: { finding: KeptFinding; utcMs: number }[] = [];
-  const { cameraOnSky, lightRate, topCodeAdu } = findings;
+  const { cameraOnSky, lightRate, topCodeAdu, conversion } = findings;
   if (cameraOnSky)
     kept.push({ finding: { kind: "cameraOnSky", value: cameraOnSky }, utcMs: cameraOnSky.measuredUtcMs });
+  if (conversion)
+    kept.push({ finding: { kind: "conversion", value: conversion }, utcMs: conversion.measuredUtcMs });
   for (const [blur, rate] of Object.entries(lightRate)) {
     const kind = `lightRate.${blur as keyof Findings["lightRate"]}` as const;
     kept.push({ finding: { kind, value: rate }, utcMs: rate.measuredUtcMs });

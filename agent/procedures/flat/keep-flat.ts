@@ -1,5 +1,6 @@
 import type { Master } from "../../imaging/combining/master-builder.ts";
 import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
+import { conversionOfSeries } from "../../imaging/noise/conversion-of-series.ts";
 import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
 import { loadFft } from "../../imaging/numerics/fft.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
@@ -21,6 +22,7 @@ export async function keepFlat(work: FlatWork): Promise<void> {
       "no pixel of the flat's frames is lit",
       "Look at the frame in the run's folder.",
     );
+  measureConversion(work, series);
   const { leak } = findings;
   const sunAdu = work.sun && sunAboveDark(work, flat);
   const upperEdge = { median: median(edges)!, least: Math.min(...edges), most: Math.max(...edges) };
@@ -53,6 +55,19 @@ export async function keepFlat(work: FlatWork): Promise<void> {
     rejectedFraction: series.rejectedFraction,
     upperEdge,
   });
+}
+
+/** What the scatter of the frames beyond that of the darks tells of the camera, for everything that is written from here on. */
+function measureConversion({ bench, dark, tuned }: FlatWork, series: Master): void {
+  const { findings, clock } = bench;
+  const root = Math.sqrt(findings.darkMaster!.frameCount);
+  const measured = conversionOfSeries(
+    series,
+    dark!.sigmaAdu.map((sigma) => sigma * root),
+  );
+  if (!measured) return;
+  findings.conversion = { ...measured, gain: tuned!.gain, measuredUtcMs: clock.nowMs() };
+  bench.note("conversion measured", { ...measured, gain: tuned!.gain });
 }
 
 /** By the noise that the series showed itself. */
