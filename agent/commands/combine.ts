@@ -140,10 +140,14 @@ function textOf(result: CombineResult): string {
     result.levelAdu === undefined || result.noiseAdu === undefined || result.levelAdu <= 0
       ? ""
       : `, noise ${((100 * result.noiseAdu) / result.levelAdu).toFixed(3)} % of it`;
+  const byChance =
+    result.rejectedByChance === undefined
+      ? ""
+      : ` (noise alone: up to ${(100 * result.rejectedByChance).toFixed(2)} %)`;
   return [
     `${result.output}: ${result.method} of ${result.frameCount} frames of ${result.widthPx} x ${result.heightPx} px`,
     `level ${result.levelAdu?.toFixed(1) ?? "unknown"} adu${noise}; ` +
-      `${(100 * result.rejectedFraction).toFixed(3)} % of values left out, ${result.maskedPx} pixels masked`,
+      `${(100 * result.rejectedFraction).toFixed(3)} % of values left out${byChance}, ${result.maskedPx} pixels masked`,
   ].join("\n");
 }
 

@@ -1,6 +1,7 @@
 import { type Command, InvalidArgumentError } from "commander";
 import { asInputError, InputError } from "../files/input-error.ts";
 import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect-file.ts";
+import { sensorLines, sensorOf } from "../files/inspect-sensor.ts";
 import type { Measure } from "../files/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft.ts";
 import { figureText, type ProofFigure, worstOf } from "../imaging/proof/proof-figure.ts";
@@ -14,7 +15,10 @@ interface FailedFile {
   readonly whatToDo: string;
 }
 
-/** `evenfield inspect`: figures and verdict of each file. Goes on past files that cannot be read. */
+/**
+ * `evenfield inspect`: figures and verdict of each file, and of the sensor when two flats and two darks are among them. Goes on past files
+ * that cannot be read.
+ */
 export async function inspect(
   files: readonly string[],
   options: InspectOptions,
@@ -36,13 +40,15 @@ export async function inspect(
     if (files.length > 1) progress.update(index + 1, files.length);
   }
   progress.end();
+  const sensor = sensorOf(inspected);
   const verdict = inspected.length === 0 ? undefined : worstOf(inspected);
   return {
     exitCode:
       failed.length > 0 ? exitCodes.wrongInput : verdict === "bad" ? exitCodes.verdictBad : exitCodes.done,
-    result: { verdict, files: inspected, failed },
+    result: { verdict, files: inspected, ...(sensor ? { sensor } : {}), failed },
     text: [
       ...inspected.map(textOf),
+      ...(sensor ? [sensorLines(sensor).join("\n")] : []),
       ...failed.map((one) => `${one.file}: ${one.happened} ${one.whatToDo}`),
     ].join("\n\n"),
   };
@@ -81,13 +87,23 @@ interface InspectArguments {
   readonly json?: boolean;
   readonly focalRatio?: number;
   readonly pixelMicron?: number;
+  readonly wavelength?: number;
+  readonly bandwidth?: number;
   readonly sun?: string;
 }
 
-function optionsOf({ focalRatio, pixelMicron, sun }: InspectArguments): InspectOptions {
+function optionsOf({
+  focalRatio,
+  pixelMicron,
+  wavelength,
+  bandwidth,
+  sun,
+}: InspectArguments): InspectOptions {
   return {
     ...(focalRatio === undefined ? {} : { focalRatio }),
     ...(pixelMicron === undefined ? {} : { pixelMicron }),
+    ...(wavelength === undefined ? {} : { wavelengthNm: wavelength }),
+    ...(bandwidth === undefined ? {} : { bandwidthAngstrom: bandwidth }),
     ...(sun === undefined ? {} : { sunFile: sun }),
   };
 }
@@ -110,9 +126,15 @@ export function registerInspect(program: Command, host: CommandHost = processHos
       positive,
     )
     .option("--pixel-micron <number>", "size of a pixel as binned; else from the header", positive)
+    .option("--wavelength <nm>", "of the light, for the origin of fringes; else from the header", positive)
+    .option("--bandwidth <angstrom>", "full width at half maximum of the filter, for the same", positive)
     .option("--sun <file>", "a picture of the Sun without blur, to look for what is left of it in flats")
     .option("--json", "print one JSON result")
-    .addHelpText("after", "\nExample:\n  evenfield inspect flat.fits sun-0001.fits --focal-ratio 8")
+    .addHelpText(
+      "after",
+      "\nExample:\n  evenfield inspect flat.fits sun-0001.fits --focal-ratio 8\n\n" +
+        "Two flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
+    )
     .action((files: string[], options: InspectArguments) =>
       conclude(host, options.json === true, () => inspect(files, optionsOf(options), host)),
     );

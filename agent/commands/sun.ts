@@ -4,6 +4,7 @@ import { sunAbove, sunDay } from "../sky/sun-day.ts";
 import { type GroundSite, sunFromSite } from "../sky/sun-from-site.ts";
 import { sunOrientation } from "../sky/sun-orientation.ts";
 import { sunRates } from "../sky/sun-rates.ts";
+import { sunTheoriesApartDegrees, theoriesApartMostDegrees } from "../sky/sun-second-theory.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, processHost } from "./outcome.ts";
 
 /** Below this altitude no flat is worth planning: air mass 3. */
@@ -30,6 +31,8 @@ export interface SunReport {
   readonly centreLongitudeDegrees: number;
   readonly raArcsecPerSecond: number;
   readonly decArcsecPerSecond: number;
+  /** How far a second, coarser theory puts it from here. */
+  readonly secondTheoryDegrees: number;
   readonly day: {
     readonly riseUtc: string | null;
     readonly transitUtc: string;
@@ -65,6 +68,7 @@ export function sunReport(utcMs: number, site: GroundSite): SunReport {
     ...sunOrientation(utcMs),
     raArcsecPerSecond,
     decArcsecPerSecond,
+    secondTheoryDegrees: sunTheoriesApartDegrees(utcMs),
     day: {
       riseUtc: iso(day.riseUtcMs),
       transitUtc: iso(day.transitUtcMs)!,
@@ -165,8 +169,16 @@ function textOf(report: SunReport): string {
       `rises ${clock(day.riseUtc, "not")}, transit ${clock(day.transitUtc, "")} at ${day.transitAltitudeDegrees.toFixed(1)}°, sets ${clock(day.setUtc, "not")}`,
     ],
     ["usable", usable],
+    ["checked", checkedText(report.secondTheoryDegrees)],
   ];
   return lines.map(([name, value]) => `${name.padEnd(12)} ${value}`).join("\n");
+}
+
+function checkedText(apartDegrees: number): string {
+  const apart = `a second theory puts it ${(apartDegrees * 3600).toFixed(0)}″ from here`;
+  return apartDegrees <= theoriesApartMostDegrees
+    ? `${apart}; it is good to 40″`
+    : `${apart}, and it is good to 40″: ONE OF THEM IS WRONG, point nothing by either`;
 }
 
 export function registerSun(program: Command, host: CommandHost = processHost): void {

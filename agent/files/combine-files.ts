@@ -3,6 +3,8 @@ import { ccdPlans } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
+import { medianDeviation } from "../imaging/noise/median-deviation.ts";
+import { clippedNormal } from "../imaging/numerics/normal.ts";
 import { FigureSample } from "./figure-sample.ts";
 import { handedOn } from "./handed-on.ts";
 import { checkSameSize, openImage } from "./image-file.ts";
@@ -11,6 +13,7 @@ import { maskCards } from "./mask-cards.ts";
 import type { DarkParts } from "./master-tiles.ts";
 import { checkOutput } from "./output-name.ts";
 import { differences } from "./same-setting.ts";
+import { clipSigmas } from "./stored-stack.ts";
 import { timeCards } from "./time-cards.ts";
 import { writeMaster } from "./write-master.ts";
 
@@ -46,10 +49,12 @@ export interface CombineResult {
   readonly heightPx: number;
   /** Median of the result over trusted pixels [adu]. */
   readonly levelAdu: number | undefined;
-  /** Median of its one sigma [adu]. */
+  /** One sigma of a pixel of the result [adu], from the scatter of the frames. */
   readonly noiseAdu: number | undefined;
   /** Share of all values that were left out. */
   readonly rejectedFraction: number;
+  /** Share that clipping leaves out of a long series of nothing but noise. */
+  readonly rejectedByChance?: number;
   readonly maskedPx: number;
   readonly warnings: readonly string[];
 }
@@ -87,10 +92,18 @@ export function combineFiles(
     frameCount: images.length,
     ...size,
     levelAdu: figures.medianValue(),
-    noiseAdu: figures.medianSigma(),
+    noiseAdu: noiseOf(figures, request.method, images.length),
     ...written,
+    ...(request.method === "clipped" ? { rejectedByChance: clippedNormal(clipSigmas).rejected } : {}),
     warnings,
   };
+}
+
+/** UNCERT is what the kept values show; what few values and clipped ones show is too little, on the median. */
+function noiseOf(figures: FigureSample, method: CombineMethod, frames: number): number | undefined {
+  const sigma = figures.medianSigma();
+  if (sigma === undefined) return undefined;
+  return sigma / medianDeviation(frames) / (method === "clipped" ? clippedNormal(clipSigmas).sigmaAfter : 1);
 }
 
 /**

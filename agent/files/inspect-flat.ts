@@ -2,9 +2,11 @@ import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { type Flat, relativeNoise } from "../imaging/combining/normalise-flat.ts";
 import { type RadialProfile, radialProfile } from "../imaging/disc/radial-profile.ts";
 import { type DustFound, type DustOptions, findDust } from "../imaging/dust/dust.ts";
+import { signalElectrons, varianceAdu2 } from "../imaging/noise/sensor-model.ts";
 import type { FftLibrary } from "../imaging/numerics/fft.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
 import { type FlatShape, flatShape, trusted } from "../imaging/proof/flat-shape.ts";
+import { type FringeLight, type FringeOrigin, fringeOrigin } from "../imaging/proof/fringe-origin.ts";
 import { type FringeSearch, findFringes } from "../imaging/proof/fringes.ts";
 import { type LeftoverSun, leftoverSun } from "../imaging/proof/leftover-sun.ts";
 import { judgeFringes } from "../imaging/proof/proof.ts";
@@ -16,6 +18,8 @@ import { asFlat, type Findings, type Measure, type Picture, readPicture } from "
 export interface OpticsAsked {
   readonly focalRatio?: number;
   readonly pixelMicron?: number;
+  readonly wavelengthNm?: number;
+  readonly bandwidthAngstrom?: number;
 }
 
 /** Lists and curves behind a flat's figures. */
@@ -42,6 +46,7 @@ export function flatFindings(
   const noise = relativeNoise(flat) ?? 0;
   const shape = flatShape(flat);
   const dust = findDust(flat, opticsOf(picture.header, options));
+  const light = lightOf(picture.header, options);
   const fringes = findFringes(fft, flat.gain, trusted(flat), flat.shape);
   const radial = radialProfile(flat);
   const leftover = options.sunFile === undefined ? undefined : leftOverOf(flat, options.sunFile);
@@ -59,7 +64,7 @@ export function flatFindings(
           ]
         : []),
       judge("dust", deepest?.depth ?? 0, deepest?.depthSigma),
-      judgeFringes(fringes),
+      judgeFringes(fringes, light),
       ...(leftover
         ? [judge("leftoverSun", leftover.rms > 3 * leftover.rmsSigma ? leftover.rms : 0, leftover.rmsSigma)]
         : []),
@@ -89,6 +94,7 @@ export function flatFindings(
             { name: "fringe significance", value: fringes.found.significance, unit: "" },
           ] as const)
         : []),
+      ...(fringes.found && light ? originMeasures(fringeOrigin(fringes.found.periodPx, light)) : []),
     ],
     flatDetails: {
       dust,
@@ -98,6 +104,27 @@ export function flatFindings(
       ...(leftover ? { leftoverSun: leftover } : {}),
     },
   };
+}
+
+function originMeasures(origin: FringeOrigin): Measure[] {
+  const { spacingMm, airWedgeArcmin, glassWedgeArcmin, glassMmMost } = origin;
+  return [
+    { name: "fringe period on the sensor", value: spacingMm, unit: "mm" },
+    { name: "angle between faces with air between", value: airWedgeArcmin, unit: "arcmin" },
+    { name: "or wedge in glass", value: glassWedgeArcmin, unit: "arcmin" },
+    ...(glassMmMost === undefined
+      ? []
+      : [{ name: "no thicker than", value: glassMmMost, unit: "mm" } as const]),
+  ];
+}
+
+/** From what was asked, else from the header; `undefined` when a pixel's size or the wavelength is known by neither. */
+function lightOf(header: FitsHeader, asked: OpticsAsked): FringeLight | undefined {
+  const { pixelMicron } = opticsOf(header, asked);
+  const wavelengthNm = asked.wavelengthNm ?? header.number("WAVELEN");
+  if (pixelMicron === undefined || wavelengthNm === undefined || !(wavelengthNm > 0)) return undefined;
+  const { bandwidthAngstrom } = asked;
+  return { pixelMicron, wavelengthNm, ...(bandwidthAngstrom === undefined ? {} : { bandwidthAngstrom }) };
 }
 
 /** Level at the rim of the field, and half-way, over that in the middle. */
@@ -140,10 +167,14 @@ function photonLimit({ header, values }: Picture, flat: Flat): number | undefine
   const levelAdu =
     header.number("FLATLEVL") ?? (header.text("BUNIT")?.trim() === "" ? undefined : median(values));
   if (levelAdu === undefined || !(levelAdu > 1)) return undefined;
-  const electrons = levelAdu * electronsPerAdu;
-  const read = header.number("RDNOISE") ?? 0;
+  const sensor = {
+    aduPerElectron: 1 / electronsPerAdu,
+    darkNoiseElectrons: header.number("RDNOISE") ?? 0,
+    pedestalAdu: 0,
+  };
+  const noiseAdu = Math.sqrt(varianceAdu2(sensor, signalElectrons(sensor, levelAdu)));
   const gain = median(flat.gain.filter((_, i) => flat.mask[i] === 0)) ?? 1;
-  return Math.sqrt(electrons + read ** 2) / electrons / Math.sqrt(combinedCount(header)) / Math.sqrt(gain);
+  return noiseAdu / levelAdu / Math.sqrt(combinedCount(header)) / Math.sqrt(gain);
 }
 
 function leftOverOf(flat: Flat, sunFile: string): LeftoverSun | undefined {

@@ -13,7 +13,7 @@ export interface Measure {
   readonly value: number;
   /** One sigma, where it is known. */
   readonly sigma?: number;
-  readonly unit: "adu" | "%" | "px" | "deg" | "mm" | "";
+  readonly unit: "adu" | "%" | "px" | "deg" | "arcmin" | "mm" | "";
 }
 
 export interface Findings {

@@ -2,10 +2,10 @@ import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import type { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
 import type { CombinedTile } from "../imaging/combining/combine.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
+import { medianNoise } from "../imaging/noise/median-noise.ts";
 import type { ClipCounter } from "./clip-counter.ts";
 import type { FigureSample } from "./figure-sample.ts";
 import { asInputError } from "./input-error.ts";
-import { medianNoise } from "./median-noise.ts";
 
 /** A master dark, with its noise and mask where it has them. */
 export interface DarkParts {

@@ -7,7 +7,7 @@ import type { FigureSample } from "./figure-sample.ts";
 import { asInputError } from "./input-error.ts";
 import { makeTiles } from "./make-tiles.ts";
 import { type DarkParts, MasterTiles } from "./master-tiles.ts";
-import { type StoredStack, storedImage, tilePxFor } from "./stored-stack.ts";
+import { clipSigmas, type StoredStack, storedImage, tilePxFor } from "./stored-stack.ts";
 
 export interface MasterParts {
   readonly images: readonly FitsFileImage[];
@@ -23,7 +23,13 @@ export interface WrittenMaster {
   readonly maskedPx: number;
 }
 
-const clipping = { lowSigma: 3, highSigma: 3, centre: "median", deviation: "std", passes: 1 } as const;
+const clipping = {
+  lowSigma: clipSigmas,
+  highSigma: clipSigmas,
+  centre: "median",
+  deviation: "std",
+  passes: 1,
+} as const;
 
 /** Combines the images into the three parts of a master: the quick way if all hold the same kind of 16-bit counts. */
 export function writeMaster(

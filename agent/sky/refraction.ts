@@ -28,19 +28,6 @@ export function refractionDegrees(trueAltitudeDegrees: number, air: Air = standa
 }
 
 /**
- * The same from the apparent altitude, which is what a telescope shows [degrees].
- * Source: Bennett, Journal of Navigation 35 (1982) 255.
- */
-export function refractionFromApparentDegrees(
-  apparentAltitudeDegrees: number,
-  air: Air = standardAir,
-): number {
-  const h = Math.max(-1, apparentAltitudeDegrees);
-  const arcmin = 1 / Math.tan(((h + 7.31 / (h + 4.4)) * Math.PI) / 180);
-  return (Math.max(0, arcmin) * airFactor(air)) / 60;
-}
-
-/**
  * How much shorter the disc's vertical diameter looks than its horizontal one, as a fraction: the lower limb
  * is lifted more than the upper. Horizontal shrinking (below 0.03 %) is left out.
  */

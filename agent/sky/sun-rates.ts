@@ -1,8 +1,7 @@
 import { sunPlace } from "./sun-place.ts";
 
-/** Mean rate of the sky's turning and of the mean Sun [arcsec of hour angle per second]. */
+/** Mean rate of the sky's turning [arcsec of hour angle per second]. */
 export const siderealArcsecPerSecond = 15.041067;
-export const meanSolarArcsecPerSecond = 15;
 
 /** How the Sun moves among the stars and past the meridian, geocentric. */
 export interface SunRates {

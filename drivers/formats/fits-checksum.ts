@@ -34,9 +34,14 @@ export function sumOfBytes(bytes: Uint8Array, offsetBytes = 0): number {
   return shift === 0 ? sum : ((sum >>> shift) | (sum << (32 - shift))) >>> 0;
 }
 
+/** What must be added to a sum for all ones. */
+export function complementOf(sum: number): number {
+  return ~sum >>> 0;
+}
+
 /** The 16 characters of CHECKSUM that bring an HDU, summed with sixteen "0" in their place, to all ones. */
 export function checksumText(hduSum: number): string {
-  const complement = ~hduSum >>> 0;
+  const complement = complementOf(hduSum);
   const columns: number[][] = [];
   for (let byteIndex = 0; byteIndex < 4; byteIndex++) {
     const byte = (complement >>> (24 - 8 * byteIndex)) & 0xff;

@@ -1,4 +1,3 @@
-import type { ByteLink } from "../../drivers/kit/links.ts";
 import type { World } from "../scene/world.ts";
 import { IndiServer } from "./indi-server.ts";
 import { sceneDevices } from "./scene-devices.ts";
@@ -13,9 +12,4 @@ export function indiServerOf(world: World): IndiServer {
     servers.set(world, server);
   }
   return server;
-}
-
-/** Serves one more client of the world over a link; returns at once. */
-export function serveIndi(world: World, link: ByteLink): void {
-  indiServerOf(world).accept(link);
 }

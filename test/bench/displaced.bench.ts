@@ -1,10 +1,10 @@
 import { readFileSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { compiledKernels } from "../../agent/imaging/displaced/compiled-kernels.ts";
-import { goldenSpiral } from "../../agent/imaging/displaced/pattern.ts";
 import { solveDisplaced } from "../../agent/imaging/displaced/solve-displaced.ts";
 import { loadFft, RealFft2d } from "../../agent/imaging/numerics/fft.ts";
 import { Random } from "../../drivers/kit/random.ts";
+import { patterns } from "../campaign/displaced-scene/patterns.ts";
 import { driftingFrames } from "./displaced-frames.ts";
 import { benchFolder, medianOf, rangeText, tellRow } from "./side-by-side.ts";
 
@@ -60,7 +60,12 @@ async function transforms(): Promise<void> {
 
 async function solutions(): Promise<void> {
   const [widthPx, heightPx, count] = [1936, 1096, 60];
-  const { frames, gain } = driftingFrames({ widthPx, heightPx, shifts: goldenSpiral(count, 250), seed: 3 });
+  const { frames, gain } = driftingFrames({
+    widthPx,
+    heightPx,
+    shifts: patterns.spiral(count, 250),
+    seed: 3,
+  });
   const file = join(folder, "frames");
   const out = join(folder, "gain");
   writeFileSync(file, Buffer.concat(frames.map((frame) => new Uint8Array(frame.buffer))));

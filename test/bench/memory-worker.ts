@@ -1,6 +1,6 @@
 import { workerData } from "node:worker_threads";
-import { medianNoise } from "../../agent/files/median-noise.ts";
 import { CountCombiner } from "../../agent/imaging/combining/combine-counts.ts";
+import { medianNoise } from "../../agent/imaging/noise/median-noise.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 
 /** Holds a run of pixels of all frames in memory and combines it whenever it is asked to. */

@@ -1,7 +1,12 @@
 import { expect, test } from "vitest";
 import { loadFft } from "../../agent/imaging/numerics/fft.ts";
 import { quantile } from "../../agent/imaging/numerics/order-statistics.ts";
-import { findFringes } from "../../agent/imaging/proof/fringes.ts";
+import {
+  coherenceLengthMm,
+  spacingAtTiltMicron,
+  wedgeAndSpacing,
+} from "../../agent/imaging/proof/fringe-origin.ts";
+import { findFringes, peakOfChance, wavesLookedAt } from "../../agent/imaging/proof/fringes.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { check } from "./check.ts";
 
@@ -23,31 +28,69 @@ function waved(amplitude: number, periodPx: number, degrees: number, seed: numbe
 }
 
 test("fringes of 0.3 % and of 0.05 % in 1 % noise: period, direction, amplitude, significance", () => {
-  const { inputs, expected, tolerance } = check("fringe.detect");
-  inputs.cases.forEach(([amplitude, period, degrees, seed]: [number, number, number, number], k: number) => {
-    const { strongest, found } = findFringes(fft, waved(amplitude, period, degrees, seed), everywhere, shape);
-    const told = JSON.stringify(strongest);
-    expect(Math.abs(strongest!.periodPx / expected.period[k] - 1), told).toBeLessThan(tolerance.periodRel);
-    expect(Math.abs(strongest!.degrees - expected.angleDeg[k]), told).toBeLessThan(tolerance.angleDeg);
-    expect(Math.abs(strongest!.amplitude / expected.amplitude[k] - 1), told).toBeLessThan(
-      tolerance.amplitudeRel,
-    );
-    expect(Math.abs(strongest!.significance / expected.significance[k] - 1), told).toBeLessThan(
-      tolerance.significanceRel,
-    );
-    expect(found !== undefined).toBe(amplitude > 0.001);
-  });
+  const one = check("fringe.detect");
+  const cases: [number, number, number, number][] = one.inputs.cases;
+  const searches = cases.map((each) => findFringes(fft, waved(...each), everywhere, shape));
+  const peaks = searches.map(({ strongest }) => strongest!);
+  one.agrees(
+    "period",
+    peaks.map((peak) => peak.periodPx),
+  );
+  one.agrees(
+    "angleDeg",
+    peaks.map((peak) => peak.degrees),
+  );
+  one.agrees(
+    "amplitude",
+    peaks.map((peak) => peak.amplitude),
+  );
+  one.agrees(
+    "significance",
+    peaks.map((peak) => peak.significance),
+  );
+  expect(searches.map(({ found }) => found !== undefined)).toEqual(
+    cases.map(([amplitude]) => amplitude > 0.001),
+  );
 });
 
-test("strongest peaks of noise alone are those of an exponential distribution", () => {
-  const { expected } = check("fringe.false-alarm");
-  const peaks = Array.from({ length: 24 }, (_, k) => {
+test("strongest peaks of 300 pictures of noise alone are those of an exponential distribution", () => {
+  const one = check("fringe.false-alarm");
+  const peaks = Array.from({ length: one.inputs.noiseImages }, (_, k) => {
     const random = new Random(900 + k);
     const noise = Float32Array.from(everywhere, () => 1 + 0.01 * random.gauss());
     return findFringes(fft, noise, everywhere, shape).strongest!.significance;
   });
-  const middle = quantile(peaks, 0.5)!;
-  // Of 24 pictures the median is known to about 0.35.
-  expect(Math.abs(middle - expected.theory["0.5"])).toBeLessThan(1.1);
-  expect(Math.max(...peaks)).toBeLessThan(25);
+  const shares = Object.keys(one.expected.theory);
+  const at = (value: (share: number) => number) =>
+    Object.fromEntries(shares.map((share) => [share, value(Number(share))]));
+  one.agrees(
+    "theory",
+    at((share) => peakOfChance(1 - share, wavesLookedAt(shape))),
+  );
+  one.agrees(
+    "maxSignificanceQuantiles",
+    at((share) => quantile(peaks, share)!),
+  );
+  expect(Math.max(...peaks)).toBeLessThan(22);
+});
+
+test("spacing of fringes: of a wedge in glass, of a tilt in air, and how far apart their faces may be", () => {
+  const wedge = check("fringe.wedge");
+  const arcsec = Math.PI / 180 / 3600;
+  wedge.agrees(
+    "spacingMm",
+    wedge.inputs.alphaArcsec.map((alpha: number) =>
+      wedgeAndSpacing(wedge.inputs.lambdaNm, wedge.inputs.n, alpha * arcsec),
+    ),
+  );
+  const tilt = check("fringe.tilt");
+  tilt.agrees(
+    "spacingUm",
+    tilt.inputs.tiltDeg.map((degrees: number) => spacingAtTiltMicron(tilt.inputs.lambdaNm, degrees)),
+  );
+  const coherence = check("fringe.coherence");
+  coherence.agrees(
+    "lengthMm",
+    coherence.inputs.fwhmAngstrom.map((width: number) => coherenceLengthMm(coherence.inputs.lambdaNm, width)),
+  );
 });

@@ -23,17 +23,6 @@ export function medianRatio(
   return medianInPlace(ratios, count) ?? 1;
 }
 
-/** Least squares, w = 1. Not robust: one odd pixel pulls it. */
-export function leastSquaresRatio(frameAdu: ArrayLike<number>, referenceAdu: ArrayLike<number>): number {
-  let product = 0;
-  let square = 0;
-  for (let i = 0; i < frameAdu.length; i++) {
-    product += frameAdu[i]! * referenceAdu[i]!;
-    square += referenceAdu[i]! ** 2;
-  }
-  return product / square;
-}
-
 /**
  * Up to `countMax` lit, healthy pixels spread evenly over a picture.
  * Lit: above 20 % of the median of the brighter half.

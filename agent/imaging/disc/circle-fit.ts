@@ -25,36 +25,15 @@ interface Moments {
 }
 
 /**
- * Least squares of ρ² + Dx + Ey + F: linear, biased to a small radius on short arcs.
+ * Taubin's algebraic fit, nearly free of the bias to a small radius that plain ones have on short arcs.
  * @returns undefined when the points lie on a line or are fewer than three
- * Source: Kåsa, IEEE Trans. Instrum. Meas. 25 (1976) 8.
- */
-export function fitCircleKasa(points: readonly PointPx[]): Circle | undefined {
-  const m = momentsOf(points);
-  return m && circleFrom(m, 0, 0);
-}
-
-/**
- * Pratt's algebraic fit, nearly free of Kåsa's bias.
- * Source: Pratt, Computer Graphics 21 (1987) 145; solved by Newton's method as in
+ * Source: Taubin, IEEE Trans. PAMI 13 (1991) 1115; solved by Newton's method as in
  * Chernov, Circular and Linear Regression (2010), ch. 5.
  */
-export function fitCirclePratt(points: readonly PointPx[]): Circle | undefined {
-  const m = momentsOf(points);
-  if (!m) return undefined;
-  const { a0, a1 } = commonTerms(m);
-  const a2 = 4 * m.covariance - 3 * m.z * m.z - m.zz;
-  const eta = smallestRoot([a0, a1, a2, 0, 4]);
-  return circleFrom(m, eta, 2 * eta);
-}
-
-/** Taubin's algebraic fit. Source: Taubin, IEEE Trans. PAMI 13 (1991) 1115; solved as Pratt's. */
 export function fitCircleTaubin(points: readonly PointPx[]): Circle | undefined {
   const m = momentsOf(points);
   if (!m) return undefined;
-  const { a0, a1 } = commonTerms(m);
-  const eta = smallestRoot([a0, a1, -3 * m.z * m.z - m.zz, 4 * m.z]);
-  return circleFrom(m, eta, 0);
+  return circleFrom(m, smallestRoot(characteristicPolynomial(m)));
 }
 
 /** The circle through three points; undefined when they lie on a line. */
@@ -103,13 +82,15 @@ function momentsOf(points: readonly PointPx[]): Moments | undefined {
   return { meanX, meanY, xx, yy, xy, xz, yz, zz, z: xx + yy, covariance };
 }
 
-/** The two terms that both characteristic polynomials share. */
-function commonTerms(m: Moments): { a0: number; a1: number } {
+/** Coefficients, the constant first. */
+function characteristicPolynomial(m: Moments): readonly number[] {
   const varianceOfZ = m.zz - m.z * m.z;
-  return {
-    a1: varianceOfZ * m.z + 4 * m.covariance * m.z - m.xz * m.xz - m.yz * m.yz,
-    a0: m.xz * (m.xz * m.yy - m.yz * m.xy) + m.yz * (m.yz * m.xx - m.xz * m.xy) - varianceOfZ * m.covariance,
-  };
+  return [
+    m.xz * (m.xz * m.yy - m.yz * m.xy) + m.yz * (m.yz * m.xx - m.xz * m.xy) - varianceOfZ * m.covariance,
+    varianceOfZ * m.z + 4 * m.covariance * m.z - m.xz * m.xz - m.yz * m.yz,
+    -3 * m.z * m.z - m.zz,
+    4 * m.z,
+  ];
 }
 
 /** Newton's method from zero, which converges to the smallest non-negative root from the left. */
@@ -131,10 +112,10 @@ function smallestRoot(coefficients: readonly number[]): number {
   return root;
 }
 
-function circleFrom(m: Moments, eta: number, radiusTerm: number): Circle | undefined {
+function circleFrom(m: Moments, eta: number): Circle | undefined {
   const determinant = 2 * (eta * eta - eta * m.z + m.covariance);
   const x = (m.xz * (m.yy - eta) - m.yz * m.xy) / determinant;
   const y = (m.yz * (m.xx - eta) - m.xz * m.xy) / determinant;
-  const radiusPx = Math.sqrt(x * x + y * y + m.z + radiusTerm);
+  const radiusPx = Math.sqrt(x * x + y * y + m.z);
   return Number.isFinite(radiusPx) ? { xPx: x + m.meanX, yPx: y + m.meanY, radiusPx } : undefined;
 }

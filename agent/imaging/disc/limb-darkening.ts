@@ -45,25 +45,3 @@ export function brightnessAtMu(coefficients: LimbDarkening, mu: number): number 
 export function brightnessAtRadius(coefficients: LimbDarkening, radii: number): number {
   return radii < 1 ? brightnessAtMu(coefficients, Math.sqrt(1 - radii * radii)) : 0;
 }
-
-/** Mean over the whole disc, over the brightness of its centre. */
-export function meanOverCentre(coefficients: LimbDarkening): number {
-  return 2 * coefficients.reduce((sum, a, k) => sum + a / (k + 2), 0);
-}
-
-/** d(I/I0)/dμ at the centre; near it I = 1 - slope/2 · (r/R)². */
-export function slopeAtCentre(coefficients: LimbDarkening): number {
-  return coefficients.reduce((sum, a, k) => sum + a * k, 0);
-}
-
-/** How far from the centre, in disc radii, the brightness has fallen by that fraction. */
-export function radiusForDrop(coefficients: LimbDarkening, drop: number): number {
-  let low = 0;
-  let high = 1;
-  for (let round = 0; round < 60; round++) {
-    const middle = (low + high) / 2;
-    if (1 - brightnessAtRadius(coefficients, middle) < drop) low = middle;
-    else high = middle;
-  }
-  return low;
-}

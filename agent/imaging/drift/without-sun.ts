@@ -50,7 +50,7 @@ export function framesWithoutSun(
     let shift = frame.near;
     for (let pass = 0; pass < 2; pass++) {
       input.sunAt(shift, sun);
-      const { x, y } = registerPair(library, sun, over, flat.shape).shift;
+      const { x, y } = registerPair(library, sun, over, flat.shape);
       shift = { x: shift.x + x, y: shift.y + y };
     }
     shifts.push(shift);

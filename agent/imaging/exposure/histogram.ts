@@ -53,19 +53,3 @@ export function fractionAtOrBelow(counts: CodeCounts, code: number): number {
   const total = totalCount(counts);
   return total === 0 ? 0 : 1 - totalCount(counts, Math.max(0, Math.floor(code) + 1)) / total;
 }
-
-/**
- * Standard deviation as the median absolute deviation tells it (times 1.4826, right for a normal distribution).
- * @returns [adu], or `undefined` when there is no pixel
- */
-export function madSigmaAdu(counts: CodeCounts): number | undefined {
-  const median = quantileAdu(counts, 0.5);
-  if (median === undefined) return undefined;
-  const deviations = new Uint32Array(65537);
-  const doubled = Math.round(2 * median); // an even count puts the median half way between codes
-  for (let code = 0; code < counts.length; code++) {
-    if (counts[code]! > 0) deviations[Math.abs(2 * code - doubled) >> 1]! += counts[code]!;
-  }
-  const half = (doubled & 1) / 2;
-  return 1.4826 * (quantileAdu(deviations, 0.5)! + half);
-}

@@ -1,9 +1,12 @@
-import { median } from "../numerics/order-statistics.ts";
-import { checkShape, type Shape } from "../numerics/shape.ts";
-
 export interface PhotonTransfer {
   readonly electronsPerAdu: number;
   readonly readNoiseElectrons: number;
+  /** Of one pixel of one frame, fixed pattern cancelled, with n - 1 [adu²]. */
+  readonly flatVarianceAdu2: number;
+  readonly biasVarianceAdu2: number;
+  /** Mean of the flats, and of the biases [adu]. */
+  readonly flatAdu: number;
+  readonly biasAdu: number;
 }
 
 /**
@@ -19,48 +22,20 @@ export function photonTransferFromPair(frames: {
 }): PhotonTransfer | undefined {
   const [f1, f2] = frames.flats;
   const [b1, b2] = frames.biases;
-  const bias = meanOf(b1) + meanOf(b2);
-  const light = meanOf(f1) + meanOf(f2) - bias;
-  const biasVariance = varianceOfDifference(b1, b2);
-  const varianceBeyond = varianceOfDifference(f1, f2) - biasVariance;
-  if (!(varianceBeyond > 0) || !(light > 0)) return undefined;
-  const electronsPerAdu = light / varianceBeyond;
-  return { electronsPerAdu, readNoiseElectrons: Math.sqrt(biasVariance / 2) * electronsPerAdu };
-}
-
-/** The same tile by tile, median of the tiles: for fields that are unevenly lit. */
-export function photonTransferFromTiles(
-  frames: Parameters<typeof photonTransferFromPair>[0],
-  shape: Shape,
-  tilePx = 32,
-): PhotonTransfer | undefined {
-  checkShape(frames.flats[0], shape);
-  const gains: number[] = [];
-  const noises: number[] = [];
-  for (let y = 0; y + tilePx <= shape.heightPx; y += tilePx) {
-    for (let x = 0; x + tilePx <= shape.widthPx; x += tilePx) {
-      const cut = (frame: Uint16Array) => tileOf(frame, shape, x, y, tilePx);
-      const tile = photonTransferFromPair({
-        flats: [cut(frames.flats[0]), cut(frames.flats[1])],
-        biases: [cut(frames.biases[0]), cut(frames.biases[1])],
-      });
-      if (!tile) continue;
-      gains.push(1 / tile.electronsPerAdu); // the variance is in the numerator here: no bias from dividing by noise
-      noises.push(tile.readNoiseElectrons / tile.electronsPerAdu);
-    }
-  }
-  const aduPerElectron = median(gains);
-  if (aduPerElectron === undefined) return undefined;
-  return { electronsPerAdu: 1 / aduPerElectron, readNoiseElectrons: median(noises)! / aduPerElectron };
-}
-
-function tileOf(frame: Uint16Array, shape: Shape, x0: number, y0: number, sidePx: number): Uint16Array {
-  const tile = new Uint16Array(sidePx * sidePx);
-  for (let y = 0; y < sidePx; y++) {
-    const from = (y0 + y) * shape.widthPx + x0;
-    tile.set(frame.subarray(from, from + sidePx), y * sidePx);
-  }
-  return tile;
+  const biasAdu = (meanOf(b1) + meanOf(b2)) / 2;
+  const flatAdu = (meanOf(f1) + meanOf(f2)) / 2;
+  const biasVarianceAdu2 = varianceOfDifference(b1, b2) / 2;
+  const flatVarianceAdu2 = varianceOfDifference(f1, f2) / 2;
+  if (!(flatVarianceAdu2 > biasVarianceAdu2) || !(flatAdu > biasAdu)) return undefined;
+  const electronsPerAdu = (flatAdu - biasAdu) / (flatVarianceAdu2 - biasVarianceAdu2);
+  return {
+    electronsPerAdu,
+    readNoiseElectrons: Math.sqrt(biasVarianceAdu2) * electronsPerAdu,
+    flatVarianceAdu2,
+    biasVarianceAdu2,
+    flatAdu,
+    biasAdu,
+  };
 }
 
 function meanOf(values: Uint16Array): number {

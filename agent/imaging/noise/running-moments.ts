@@ -4,6 +4,12 @@ export class RunningMoments {
   mean = 0;
   #squares = 0;
 
+  static of(values: Iterable<number>): RunningMoments {
+    const moments = new RunningMoments();
+    for (const value of values) moments.add(value);
+    return moments;
+  }
+
   add(value: number): void {
     this.count++;
     const before = value - this.mean;
@@ -11,8 +17,13 @@ export class RunningMoments {
     this.#squares += before * (value - this.mean);
   }
 
-  /** With n - 1; `undefined` below two values. */
-  get variance(): number | undefined {
-    return this.count < 2 ? undefined : this.#squares / (this.count - 1);
+  /** Of the values themselves, with n; 0 without any. */
+  get variance(): number {
+    return this.#squares / Math.max(1, this.count);
+  }
+
+  /** Of what they were drawn from, with n - 1; 0 below two values. */
+  get sampleVariance(): number {
+    return this.#squares / Math.max(1, this.count - 1);
   }
 }

@@ -4,7 +4,7 @@ import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 import { hann } from "../registration/shift-finder.ts";
-import { type Peak, strongestPeak } from "./spectrum-peak.ts";
+import { cyclesFromFinest, type Peak, strongestPeak } from "./spectrum-peak.ts";
 
 export interface Fringes {
   readonly periodPx: number;
@@ -27,8 +27,24 @@ export interface FringeSearch {
   readonly limit: number;
 }
 
-const significanceMin = 22;
+/** Of pictures of noise alone, one in so many may show a fringe; large ones have more waves to choose from. */
+const falseAlarm = 1e-4;
+const significanceLeast = 22;
 const amplitudeMin = 0.001;
+/**
+ * Significance that the strongest of so many waves of pure noise exceeds with a small chance.
+ * Source: J. D. Scargle, Astrophysical Journal 263 (1982) 835, eq. 14 (from memory): chance = 1 - (1 - exp(-z))^waves.
+ */
+export function peakOfChance(chance: number, waves: number): number {
+  // In this form a chance of 1e-9 keeps its digits.
+  return -Math.log(-Math.expm1(Math.log1p(-chance) / waves));
+}
+
+/** Independent waves that are looked at: half of an ellipse in the spectrum, the other half being its mirror image. */
+export function wavesLookedAt({ widthPx, heightPx }: Shape): number {
+  return (Math.PI / 2) * (widthPx / 2 - cyclesFromFinest) * (heightPx / 2 - cyclesFromFinest);
+}
+
 /** Fringes are everywhere; dust and edges are in a few places. Share of a 3 x 3 raster that takes part. */
 const spreadMin = 0.5;
 const knotShare = 0.3;
@@ -64,6 +80,7 @@ export function findFringes(
   if (!peak) return { found: undefined, strongest: undefined, limit: 1 };
   const { amplitude, spread } = waveAt(values, weights, shape, peak);
   const strongest = asFringes(peak, amplitude, shape);
+  const significanceMin = Math.max(significanceLeast, peakOfChance(falseAlarm, wavesLookedAt(shape)));
   const isFringe =
     peak.significance > significanceMin && peak.overNeighbours > significanceMin && spread > spreadMin;
   return {

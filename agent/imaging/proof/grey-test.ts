@@ -1,3 +1,4 @@
+import { RunningMoments } from "../noise/running-moments.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 
 export interface GreyScale {
@@ -44,9 +45,7 @@ function oneScale(
 ): GreyScale {
   const { widthPx, heightPx } = shape;
   const least = 0.75 * sidePx * sidePx;
-  let blocks = 0;
-  let mean = 0;
-  let squares = 0; // of (block mean - mean), Welford
+  const means = new RunningMoments();
   let noise = 0;
   for (let y0 = 0; y0 + sidePx <= heightPx; y0 += sidePx) {
     for (let x0 = 0; x0 + sidePx <= widthPx; x0 += sidePx) {
@@ -62,15 +61,11 @@ function oneScale(
         }
       }
       if (count < least) continue;
-      const value = sum / count;
-      blocks++;
-      const before = value - mean;
-      mean += before / blocks;
-      squares += before * (value - mean);
+      means.add(sum / count);
       noise += variance / (count * count);
     }
   }
-  const variance = squares / Math.max(1, blocks - 1);
+  const { count: blocks, mean, sampleVariance: variance } = means;
   const expected = noise / Math.max(1, blocks);
   const ratio = expected > 0 ? variance / expected : 1;
   const band = 3 * Math.sqrt(2 / Math.max(1, blocks - 1));

@@ -1,3 +1,4 @@
+import { RunningMoments } from "../noise/running-moments.ts";
 import { BlockMap } from "../numerics/block-map.ts";
 import { medianAndSigma, quantile } from "../numerics/order-statistics.ts";
 import { fitPlane } from "../numerics/plane-fit.ts";
@@ -23,11 +24,15 @@ export interface LeakReport {
   /** Size of the leak as a share of the flat's level: 95th percentile of the smoothed map. Never negative. */
   readonly leakFraction: number;
   readonly leakSigmaFraction: number;
+  /** Scatter of a whole block of the map by the pixels' noise alone [adu]. */
+  readonly blockSigmaAdu: number;
   /** A leak smaller than this would not be told from noise and from the wandering pedestal. */
   readonly detectionLimitFraction: number;
   /** Whether there is a leak: beyond chance, and beyond a fifth of what does no harm. */
   readonly found: boolean;
   readonly meanLeakAdu: number;
+  /** One sigma: what the pixels' noise leaves of it, and the wandering of the pedestal. */
+  readonly meanLeakSigmaAdu: number;
   readonly blockZMax: number;
   readonly blockZLimit: number;
   readonly gradientZ: number;
@@ -107,9 +112,11 @@ export function judgeLeak(input: LeakInput): LeakReport {
   return {
     leakFraction,
     leakSigmaFraction: totalSigma / flatLevelAdu,
+    blockSigmaAdu: blockSigma,
     detectionLimitFraction: Math.max(blockZLimit * totalSigma, 4 * evenSigma) / flatLevelAdu,
     found,
     meanLeakAdu,
+    meanLeakSigmaAdu: evenSigma,
     blockZMax,
     blockZLimit,
     gradientZ,
@@ -137,17 +144,12 @@ function spreadOf(values: Float32Array): { median: number; sigma: number } {
   const spread = medianAndSigma(sample) ?? { median: 0, sigma: 0 };
   // Means of a few coarse codes can agree to the digit for most pixels: the plain deviation is then the honest one.
   if (spread.sigma > 0) return spread;
-  const mean = sample.reduce((a, b) => a + b, 0) / Math.max(1, sample.length);
-  const variance = sample.reduce((a, b) => a + (b - mean) ** 2, 0) / Math.max(1, sample.length);
-  return { median: spread.median, sigma: Math.max(1e-6, Math.sqrt(variance)) };
+  return { median: spread.median, sigma: Math.max(1e-6, Math.sqrt(RunningMoments.of(sample).variance)) };
 }
 
 /** One sigma of the mean level of a set, from the scatter of its frames. */
 function levelSigma(levelsAdu: readonly number[]): number {
-  if (levelsAdu.length < 2) return 0;
-  const mean = levelsAdu.reduce((a, b) => a + b, 0) / levelsAdu.length;
-  const squares = levelsAdu.reduce((sum, level) => sum + (level - mean) ** 2, 0);
-  return Math.sqrt(squares / (levelsAdu.length - 1) / levelsAdu.length);
+  return Math.sqrt(RunningMoments.of(levelsAdu).sampleVariance / Math.max(1, levelsAdu.length));
 }
 
 /** z that a normal value exceeds with the given small chance. Source: Abramowitz & Stegun 26.2.23. */

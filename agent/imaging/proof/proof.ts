@@ -5,6 +5,7 @@ import { type DustFound, findDust } from "../dust/dust.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { FftLibrary } from "../numerics/fft.ts";
 import { type FlatShape, flatShape, trusted } from "./flat-shape.ts";
+import { type FringeLight, fringeOrigin, originText } from "./fringe-origin.ts";
 import { type FringeSearch, findFringes } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
 import { type LeftoverSun, leftoverSun } from "./leftover-sun.ts";
@@ -27,6 +28,7 @@ export interface ProofInput {
   readonly sunAdu?: Float32Array;
   readonly focalRatio?: number;
   readonly pixelMicron?: number;
+  readonly wavelengthNm?: number;
   /** To look for fringes with. */
   readonly fft?: FftLibrary;
 }
@@ -68,7 +70,7 @@ export function proveFlat(input: ProofInput): Proof {
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(leftover ? [judge("leftoverSun", insignificantIsNone(leftover), leftover.rmsSigma)] : []),
     ...(input.plane ? [judge("plane", input.plane.disagreement, input.plane.sigma)] : []),
-    ...(fringes ? [judgeFringes(fringes)] : []),
+    ...(fringes ? [judgeFringes(fringes, lightOf(input))] : []),
     ...(input.leak ? [judge("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
     ...(shape ? [judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma)] : []),
   ];
@@ -94,9 +96,20 @@ export function proveFlat(input: ProofInput): Proof {
   };
 }
 
-/** None found is an amplitude of 0, with the smallest that would have been found as its sigma's threefold. */
-export function judgeFringes({ found, limit }: FringeSearch): ProofFigure {
-  return found ? judge("fringes", found.amplitude, found.amplitudeSigma) : judge("fringes", 0, limit / 3);
+/**
+ * None found is an amplitude of 0, with the smallest that would have been found as its sigma's threefold.
+ * @param light to say what the period tells of the surfaces
+ */
+export function judgeFringes({ found, limit }: FringeSearch, light?: FringeLight): ProofFigure {
+  if (!found) return judge("fringes", 0, limit / 3);
+  const figure = judge("fringes", found.amplitude, found.amplitudeSigma);
+  if (figure.verdict === "good" || !light) return figure;
+  const whatToDo = `${figure.whatToDo} ${originText(fringeOrigin(found.periodPx, light), light)}`;
+  return { ...figure, whatToDo };
+}
+
+function lightOf({ pixelMicron, wavelengthNm }: ProofInput): FringeLight | undefined {
+  return pixelMicron === undefined || wavelengthNm === undefined ? undefined : { pixelMicron, wavelengthNm };
 }
 
 /** The independent frames divided by the flat, and whether that is grey. */

@@ -13,7 +13,7 @@ export interface Peak {
 
 /** Cycles over the frame: fewer are large scales, near the finest are neighbours in rows. */
 const cyclesMin = 4;
-const cyclesFromFinest = 3;
+export const cyclesFromFinest = 3;
 /**
  * Waves along rows or columns are mostly the sensor's own, random from column to column, and compared with their like; a
  * Hann window spreads them over two cycles.

@@ -1,10 +1,10 @@
 import { existsSync, readdirSync, readFileSync, writeFileSync } from "node:fs";
 import { expect, test } from "vitest";
 import { registerCombine } from "../../../agent/commands/combine.ts";
-import { goldenSpiral } from "../../../agent/imaging/displaced/pattern.ts";
 import { ccdHdus, readCcdImage } from "../../../drivers/formats/ccd-image.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { driftingFrames } from "../../bench/displaced-frames.ts";
+import { patterns } from "../../campaign/displaced-scene/patterns.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 
@@ -39,6 +39,9 @@ test("twelve flats and a dark become a master with sigma, mask and its history",
     warnings: [],
   });
   expect(host.err).toContain("combining");
+  // Few values, the outermost left out, scatter less than what they come from: the noise told is the true one.
+  expect(Math.abs(host.json.noiseAdu / (100 / Math.sqrt(12)) - 1)).toBeLessThan(0.04);
+  expect(host.json.rejectedByChance).toBeCloseTo(0.0027, 5);
   const master = readCcdImage(sky.path("m.fits"));
   for (const [x, y] of [
     [5, 5],
@@ -177,7 +180,7 @@ test("an unknown method lists what is allowed; a disc only goes with the displac
 test("a drifting Sun: the flat solved from files of three types, a dark taken off, one cloudy file left out", async () => {
   const shape = { widthPx: 120, heightPx: 96 };
   using sky = new SkyFiles(6, shape.widthPx, shape.heightPx);
-  const { frames, gain } = driftingFrames({ ...shape, shifts: goldenSpiral(16, 22), seed: 11 });
+  const { frames, gain } = driftingFrames({ ...shape, shifts: patterns.spiral(16, 22), seed: 11 });
   const dark = sky.write("dark.fits", (x) => 300 + x);
   const files = frames.map((frame, k) => {
     const kind = [Uint16Array, Float32Array, Int32Array][k % 3]!;

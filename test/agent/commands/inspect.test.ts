@@ -96,6 +96,7 @@ test("a flat's dust is listed with its distance, its fringes with period and adv
     { keyword: "APTDIA", value: 100 },
     { keyword: "XPIXSZ", value: 4 },
     { keyword: "EGAIN", value: 0.4 },
+    { keyword: "WAVELEN", value: 656.28 },
   ];
   const turn = Math.PI / 6;
   const wave = (x: number, y: number) =>
@@ -116,6 +117,10 @@ test("a flat's dust is listed with its distance, its fringes with period and adv
   expect(Math.abs(measure(file, "fringe direction")!.value - 30)).toBeLessThan(0.5);
   expect(figure(file, "fringes")).toMatchObject({ verdict: "usable" });
   expect(file.reasons.join()).toContain("Tilt the camera by 2 to 5 degrees");
+  // λ / 2 over 12 px of 4 µm, in radians.
+  const airArcmin = (0.65628 / 2 / 48) * (180 / Math.PI) * 60;
+  expect(measure(file, "angle between faces with air between")!.value / airArcmin).toBeCloseTo(1, 2);
+  expect(file.reasons.join()).toContain(`${airArcmin.toPrecision(2)} arcmin from parallel`);
   // 20 000 electrons: 0.707 % by photons, 0.72 % as written.
   expect(Math.abs(figure(file, "photonLimit")!.value - 1.02)).toBeLessThan(0.08);
   const closer = await inspect([flat, "--focal-ratio", "16", "--json"]);
@@ -138,4 +143,40 @@ test("an image of 12-bit codes in 16-bit words: depth and step are told, a stret
   const [bad] = (await inspect([stretched, "--json"])).json.files;
   expect(figure(bad, "missingCodes")!.verdict).toBe("bad");
   expect(bad.reasons.join()).toContain("switch off gamma");
+});
+
+test("two flats and two darks among the files tell the sensor, and that the header is wrong about it", async () => {
+  using sky = new SkyFiles(10, 160, 120);
+  const [electronsPerAdu, readElectrons, pedestalAdu] = [0.5, 9, 900];
+  const settings = [
+    { keyword: "GAIN", value: 0 },
+    { keyword: "EXPTIME", value: 0.02 },
+  ];
+  const noisy = (electrons: number) =>
+    pedestalAdu +
+    (electrons + Math.hypot(readElectrons, Math.sqrt(electrons)) * sky.random.gauss()) / electronsPerAdu;
+  const flat = (name: string) =>
+    sky.write(name, (x, y) => noisy(22_000 * sky.gain(x, y)), {
+      cards: [...flatCards, ...settings, { keyword: "EGAIN", value: 0.8 }],
+    });
+  const dark = (name: string, gain = 0) =>
+    sky.write(name, () => noisy(0), {
+      cards: [{ keyword: "IMAGETYP", value: "DARK" }, { keyword: "GAIN", value: gain }, settings[1]!],
+    });
+  const files = [flat("f1.fits"), dark("d1.fits"), flat("f2.fits"), dark("other.fits", 7), dark("d2.fits")];
+  const host = await inspect([...files, "--json"]);
+  const { sensor } = host.json;
+  expect(sensor).toMatchObject({ darks: [files[1], files[4]], statedElectronsPerAdu: 0.8 });
+  expect(new Set(sensor.flats)).toEqual(new Set([files[0], files[2]]));
+  expect(Math.abs(sensor.electronsPerAdu - electronsPerAdu)).toBeLessThan(4 * sensor.electronsPerAduSigma);
+  expect(sensor.electronsPerAduSigma / electronsPerAdu).toBeLessThan(0.02);
+  expect(Math.abs(sensor.readNoiseElectrons / readElectrons - 1)).toBeLessThan(0.05);
+  expect(Math.abs(sensor.saturationElectrons / (0.5 * (65_535 - 900)) - 1)).toBeLessThan(0.06);
+  // 81 electrons are as noisy as reading out: 162 adu above the pedestal.
+  expect(Math.abs(sensor.photonNoiseFromAdu - 1062)).toBeLessThan(20);
+  const told = (await inspect(files)).out;
+  expect(told).toContain("where the flats' header says 0.8");
+  expect(told).toMatch(/read noise [89]\.\d+ electrons; photons outweigh it from 10\d\d\.?\d* adu on/);
+  // One dark of this setting is no pair.
+  expect((await inspect([...files.slice(0, 4), "--json"])).json.sensor).toBeUndefined();
 });

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { fitCircleKasa, type PointPx } from "../../../../agent/imaging/disc/circle-fit.ts";
+import { fitCircleTaubin, type PointPx } from "../../../../agent/imaging/disc/circle-fit.ts";
 import { fitCircleGeometric } from "../../../../agent/imaging/disc/circle-geometric.ts";
 import { fitCircleTrimmed } from "../../../../agent/imaging/disc/circle-trim.ts";
 import { circleByConsensus } from "../../../../agent/imaging/disc/ransac.ts";
@@ -17,7 +17,7 @@ function arc(random: Random, count: number, halfAngle: number, radius: number, s
 
 test("points on a line or too few make no circle", () => {
   const line = [0, 1, 2, 3].map((i) => ({ xPx: i, yPx: 2 * i }));
-  expect(fitCircleKasa(line)).toBeUndefined();
+  expect(fitCircleTaubin(line)).toBeUndefined();
   expect(fitCircleGeometric(line)).toBeUndefined();
   expect(fitCircleGeometric(line.slice(0, 2))).toBeUndefined();
 });

@@ -1,7 +1,6 @@
 import { expect, test } from "vitest";
 import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
 import { compiledKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
-import { goldenSpiral } from "../../../../agent/imaging/displaced/pattern.ts";
 import { plainKernels } from "../../../../agent/imaging/displaced/plain-kernels.ts";
 import {
   type DisplacedInput,
@@ -12,10 +11,11 @@ import type { MakeKernels } from "../../../../agent/imaging/displaced/sweep-kern
 import { loadFft } from "../../../../agent/imaging/numerics/fft.ts";
 import { driftingFrames } from "../../../bench/displaced-frames.ts";
 import { groups, rowText, run } from "../../../campaign/displaced.ts";
+import { patterns } from "../../../campaign/displaced-scene/patterns.ts";
 
 const fft = await loadFft();
 const shape = { widthPx: 203, heightPx: 150 };
-const shifts = goldenSpiral(24, 30);
+const shifts = patterns.spiral(24, 30);
 const painted = driftingFrames({ ...shape, shifts, seed: 7 });
 
 function solve(input: Partial<DisplacedInput> = {}, makeKernels: MakeKernels = compiledKernels) {
