@@ -6,12 +6,7 @@ import { nearestWord } from "./nearest.ts";
 const onFailure = oneOf(["stop", "continue"]).default("stop");
 const levelFraction = numberFrom(0.3, 0.92, "of full scale").default(0.85);
 
-const blurWay = z.enum(["diffuser", "drift"], {
-  error: (issue) =>
-    issue.input === "defocus"
-      ? "diffuser, drift; a flat by defocus is not yet possible in this version"
-      : "diffuser, drift (defocus is not yet possible in this version)",
-});
+const blurWay = oneOf(["diffuser", "defocus", "drift"]);
 
 /** The options of each kind of step. */
 export const stepOptions = {

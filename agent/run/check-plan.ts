@@ -54,10 +54,13 @@ function inputReasons({ scene, unattended }: PlanCheck): string[] {
   return reasons;
 }
 
+/** What blurs the Sun, beside the mount. */
+const blurredBy = { diffuser: "diffuser", defocus: "focuser" } as const;
+
 function rolesNeeded(step: PlanStep): readonly (keyof RigFile["devices"])[] {
   if (step.step === "centre") return ["mount"];
   if (step.step === "leak-check") return ["cover", "diffuser"];
-  if (step.step === "flat") return step.blur === "diffuser" ? ["mount", "diffuser"] : ["mount"];
+  if (step.step === "flat") return step.blur === "drift" ? ["mount"] : ["mount", blurredBy[step.blur]];
   return [];
 }
 

@@ -36,6 +36,7 @@ const unknownExposureSeconds = 1;
 /** Reckoned for the way from frame to frame of a drift [s]. */
 const driftLegSeconds = 25;
 /** Reckoned for a focuser's way there and back, and for looks from round about [s]. */
+const defocusSeconds = 900;
 
 /** What each kind of step is carried out by, asked from the plan and the rig file. */
 export const stepTable: StepTable = {
@@ -95,7 +96,7 @@ export const stepTable: StepTable = {
       const { blur } = step;
       const flats = framesOfFlat(step, scene) + proofFrames;
       const all = flats + (darkFrames ?? darkFramesDefault) + 10;
-      const onTheWay = blur === "drift" ? flats * driftLegSeconds : 0;
+      const onTheWay = blur === "drift" ? flats * driftLegSeconds : blur === "defocus" ? defocusSeconds : 0;
       return 240 + onTheWay + all * frameSeconds(scene.findings, blur);
     },
   },

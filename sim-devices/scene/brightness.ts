@@ -1,3 +1,4 @@
+import { imageDistanceRatio } from "./image-geometry.ts";
 import type { LightPath } from "./painter-contract.ts";
 import type { SceneSpec } from "./scene-spec.ts";
 import { clearSkyTransmission } from "./sky-light.ts";
@@ -27,7 +28,8 @@ export interface Brightness {
  */
 export function brightness(spec: SceneSpec, light: LightPath): Brightness {
   const slot = spec.rig.slots[light.wheelSlot - 1]?.transmission ?? 0; // between slots: no light
-  const through = spec.sun.centreElectronsPerSecond * slot * light.coverOpenFraction;
+  const spread = imageDistanceRatio(spec, light.focusSteps) ** 2;
+  const through = (spec.sun.centreElectronsPerSecond * slot * light.coverOpenFraction) / spread;
   const offAxisArcsec = Math.hypot(light.sunEastArcsec, light.sunNorthArcsec);
   const sky = light.transparency * clearSkyTransmission(spec.sky, light.sunAltitudeDegrees);
   if (light.diffuserInPlace) {

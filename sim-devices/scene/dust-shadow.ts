@@ -1,3 +1,4 @@
+import { behindFocusMm } from "./image-geometry.ts";
 import type { TrainSlip } from "./painter-contract.ts";
 import type { SceneSpec } from "./scene-spec.ts";
 
@@ -30,11 +31,12 @@ export interface DustShadow {
  * distance / focal ratio where the speck sits, and the speck takes its share of that area.
  */
 export function dustShadows(spec: SceneSpec, train: TrainState): DustShadow[] {
-  const focalRatio = spec.optics.focalLengthMm / spec.optics.apertureMm;
   const mmPerPx = spec.camera.pixelMicron / 1000;
   const slip = train.slip ?? { xPx: 0, yPx: 0, degrees: 0 };
   const turn = ((train.rotatorDegrees - spec.startsWith.rotatorDegrees + slip.degrees) * Math.PI) / 180;
-  const focusMm = ((train.focusSteps - spec.focuser.bestSteps) * spec.focuser.micronPerStep) / 1000;
+  const focusMm = behindFocusMm(spec, train.focusSteps);
+  // The cone of light to a pixel ends at the aperture, wherever the focuser has the sensor.
+  const coneRatio = (spec.optics.focalLengthMm + focusMm) / spec.optics.apertureMm;
   const middleX = (spec.camera.widthPx - 1) / 2;
   const middleY = (spec.camera.heightPx - 1) / 2;
   return spec.rig.dust
@@ -48,7 +50,7 @@ export function dustShadows(spec: SceneSpec, train: TrainState): DustShadow[] {
       return {
         xPx: middleX + dx * Math.cos(angle) - dy * Math.sin(angle) + (moves ? slip.xPx : 0),
         yPx: middleY + dx * Math.sin(angle) + dy * Math.cos(angle) + (moves ? slip.yPx : 0),
-        ...shadowOf(speck, distanceMm / focalRatio, spec.optics.obstructionRatio, mmPerPx),
+        ...shadowOf(speck, distanceMm / coneRatio, spec.optics.obstructionRatio, mmPerPx),
       };
     });
 }

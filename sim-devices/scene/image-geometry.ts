@@ -27,8 +27,19 @@ export function arcsecPerPx(spec: SceneSpec): number {
   return (Math.atan(spec.camera.pixelMicron / 1000 / spec.optics.focalLengthMm) * 648000) / Math.PI;
 }
 
+/** How far the sensor lies behind best focus [mm]; negative before it. */
+export function behindFocusMm({ focuser }: SceneSpec, focusSteps: number): number {
+  return ((focusSteps - focuser.bestSteps) * focuser.micronPerStep) / 1000;
+}
+
+/** From the aperture to the sensor over the focal length: out of focus the picture grows and its light spreads with it. */
+export function imageDistanceRatio(spec: SceneSpec, focusSteps: number): number {
+  return 1 + behindFocusMm(spec, focusSteps) / spec.optics.focalLengthMm;
+}
+
 export function imageGeometry(spec: SceneSpec, light: LightPath): ImageGeometry {
-  const scale = arcsecPerPx(spec);
+  // Rays through the middle of the aperture go straight on to wherever the sensor is.
+  const scale = arcsecPerPx(spec) / imageDistanceRatio(spec, light.focusSteps);
   const angle = ((spec.camera.angleDegrees + tubeTurnDegrees(spec, light.rotatorDegrees)) * Math.PI) / 180;
   const { parity } = spec.camera;
   const focalRatio = spec.optics.focalLengthMm / spec.optics.apertureMm;
@@ -36,8 +47,7 @@ export function imageGeometry(spec: SceneSpec, light: LightPath): ImageGeometry 
   // Gaussian that fits the core of the Airy disc: 0.42 λ N (B. Zhang et al., Appl. Opt. 46 (2007) 1819).
   const diffractionPx = (0.42 * spec.optics.wavelengthNm * 1e-6 * focalRatio) / pixelMm;
   const seeingPx = spec.sky.seeingArcsec / (2 * Math.sqrt(2 * Math.log(2))) / scale;
-  const defocusMm = (Math.abs(light.focusSteps - spec.focuser.bestSteps) * spec.focuser.micronPerStep) / 1000;
-  const pupilPx = defocusMm / focalRatio / 2 / pixelMm;
+  const pupilPx = Math.abs(behindFocusMm(spec, light.focusSteps)) / focalRatio / 2 / pixelMm;
   return {
     arcsecPerPx: scale,
     eastX: Math.cos(angle) / scale,

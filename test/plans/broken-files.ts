@@ -185,25 +185,16 @@ export const brokenPlans: readonly BrokenFile[] = [
     message: "`steps[4].images.frames` is missing; allowed: a whole number from 1 to 10000 frames",
   },
   {
-    fault: "a way to blur that comes later",
-    change: ["blur: diffuser", "blur: defocus"],
-    line: 10,
-    message:
-      '`steps[3].flat.blur` is "defocus"; allowed: diffuser, drift; a flat by defocus is not yet possible in this version',
-  },
-  {
     fault: "a way to blur that nobody knows",
     change: ["blur: diffuser", "blur: fog"],
     line: 10,
-    message:
-      '`steps[3].flat.blur` is "fog"; allowed: diffuser, drift (defocus is not yet possible in this version)',
+    message: '`steps[3].flat.blur` is "fog"; allowed: diffuser, defocus, drift',
   },
   {
     fault: "two ways to blur",
     change: ["blur: diffuser", "blur: [diffuser, drift]"],
     line: 10,
-    message:
-      '`steps[3].flat.blur` is ["diffuser","drift"]; allowed: diffuser, drift (defocus is not yet possible in this version)',
+    message: '`steps[3].flat.blur` is ["diffuser","drift"]; allowed: diffuser, defocus, drift',
   },
   {
     fault: "a drift's radius for a diffuser",

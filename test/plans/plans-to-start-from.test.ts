@@ -49,8 +49,14 @@ test("the flat by drift asks for no leak check and no diffuser", () => {
   ]);
 });
 
+test("the flat by defocus asks for no leak check, and for images in focus after it", () => {
+  const plan = readPlan(text("flat-by-defocus.yaml"), "flat-by-defocus.yaml");
+  expect(plan.steps.map(({ step }) => step)).toEqual(["centre", "flat", "images"]);
+  expect(plan.steps[1]).toMatchObject({ blur: "defocus", frames: 40, levelFraction: 0.85 });
+});
+
 test("the demo rig and the example read without a fault, and the example carries the cautions", () => {
-  for (const name of ["demo-rig.yaml", "close-up-rig.yaml"])
+  for (const name of ["demo-rig.yaml", "close-up-rig.yaml", "defocus-rig.yaml"])
     expect(readRigFile(text(name), name).devices.camera.device).toBe("Scene Camera");
   const example = readRigFile(text("rig-example.yaml"), "rig-example.yaml");
   expect(example.devices.diffuser).toEqual({ by: "hand" });

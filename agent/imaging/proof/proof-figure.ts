@@ -84,6 +84,28 @@ export const rules = {
     whatToDo:
       "The sky's transparency changed, or most of the field was active: drift on a quieter part or on a steadier day.",
   },
+  blurLeftover: {
+    name: "structure of the blurred Sun over the noise of the master",
+    unit: "ratio",
+    good: [0, 1],
+    usable: [0, 2.5],
+    whatToDo:
+      "Active regions outlast the blur: choose a quieter part of the disc, or take the flat by diffuser or drift.",
+  },
+  lightGradient: {
+    name: "gradient of the light, how well it is known",
+    unit: "share",
+    ...upTo(0.003, 0.01),
+    whatToDo: "The sky's transparency changed while looking round about: take the flat on a steadier day.",
+  },
+  focusKept: {
+    name: "sharpness after the flat over that before it",
+    unit: "ratio",
+    good: [0.9, any],
+    usable: [0.75, any],
+    whatToDo:
+      "The air became unsteady or focus was not quite found again: look at the focus before taking images.",
+  },
   leak: {
     name: "stray light over the flat's level",
     unit: "share",

@@ -24,6 +24,8 @@ export interface ProofInput {
   readonly leak?: { readonly fraction: number; readonly sigmaFraction: number };
   /** Gradients across the frame, peak to peak, that two ways to tell it disagree by; of a solved flat. */
   readonly plane?: { readonly disagreement: number; readonly sigma: number };
+  /** Of a flat by defocus. */
+  readonly blurred?: BlurredProof;
   /** The Sun without blur, dark taken off; whether any of it is left in the flat. */
   readonly sunAdu?: Float32Array;
   readonly focalRatio?: number;
@@ -31,6 +33,16 @@ export interface ProofInput {
   readonly wavelengthNm?: number;
   /** To look for fringes with. */
   readonly fft?: FftLibrary;
+}
+
+export interface BlurredProof {
+  /** Structure of the Sun at its worst scale that no model of the light explains, over the noise of the master. */
+  readonly leftover: number;
+  readonly leftoverSigma: number;
+  /** How well the light's gradient is known, peak to peak across the frame. */
+  readonly gradientUnsure: number;
+  /** Sharpness after the focuser came back over that before. */
+  readonly focusKept: number;
 }
 
 /** What the numbers say of a flat. */
@@ -69,10 +81,14 @@ export function proveFlat(input: ProofInput): Proof {
     ...(series.halves ? [judge("drift", series.halves.driftRms, series.halves.driftSigma)] : []),
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(leftover ? [judge("leftoverSun", insignificantIsNone(leftover), leftover.rmsSigma)] : []),
+    ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? [judge("plane", input.plane.disagreement, input.plane.sigma)] : []),
     ...(fringes ? [judgeFringes(fringes, lightOf(input))] : []),
     ...(input.leak ? [judge("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
-    ...(shape ? [judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma)] : []),
+    // Corners that a small disc out of focus leaves unlit are masked: nothing is known of them.
+    ...(shape && shape.cornerOverCentre > 0
+      ? [judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma)]
+      : []),
   ];
   return {
     verdict: worstOf(figures),
@@ -94,6 +110,14 @@ export function proveFlat(input: ProofInput): Proof {
     leftoverSun: leftover,
     fringes,
   };
+}
+
+function blurredFigures(blurred: BlurredProof): ProofFigure[] {
+  return [
+    judge("blurLeftover", blurred.leftover, blurred.leftoverSigma),
+    judge("lightGradient", blurred.gradientUnsure),
+    judge("focusKept", blurred.focusKept),
+  ];
 }
 
 /**

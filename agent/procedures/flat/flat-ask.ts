@@ -1,3 +1,4 @@
+import type { LeftoverScale } from "../../imaging/defocus/leftover-by-scale.ts";
 import type { FramesBought, StackAsked } from "../../imaging/noise/frames-enough.ts";
 import type { Proof } from "../../imaging/proof/proof.ts";
 
@@ -44,4 +45,20 @@ export interface FlatFound {
   readonly pedestalAdu: number;
   readonly levelAdu: number;
   readonly sensorCelsius?: number;
+  /** Of a flat by defocus. */
+  readonly defocus?: DefocusFound;
+}
+
+/** What a flat by defocus stands on. */
+export interface DefocusFound {
+  readonly focusSteps: number;
+  readonly flatSteps: number;
+  readonly blurRadiusPx: number;
+  /** Share of the frame that the blurred disc lights evenly; the rest is masked. */
+  readonly litFraction: number;
+  /** What of the Sun is not in the model of its light, by scale, beside the noise of the flat. */
+  readonly leftover: readonly LeftoverScale[];
+  readonly noise: number;
+  /** Gradient of the light across the frame that was divided out, and one sigma of it. */
+  readonly gradientAcross: { readonly x: number; readonly y: number; readonly sigma: number };
 }

@@ -1,9 +1,9 @@
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { leaveRig } from "../leave-rig.ts";
 import type { StepInput, Workbench } from "../step.ts";
-import { StepError } from "../step-error.ts";
 import { runPart, stepMachine } from "../step-machine.ts";
 import { pointAtSun } from "../sun-pointing.ts";
+import { flatByDefocus } from "./by-defocus.ts";
 import { flatByDiffuser } from "./by-diffuser.ts";
 import { flatByDrift } from "./by-drift.ts";
 import type { FlatAsk, FlatBlur, FlatFound } from "./flat-ask.ts";
@@ -11,9 +11,9 @@ import type { FlatAsk, FlatBlur, FlatFound } from "./flat-ask.ts";
 type TakeFlat = (input: StepInput<FlatAsk>, signal: AbortSignal) => Promise<FlatFound>;
 
 /** Each way of blurring is a procedure of its own. */
-const blurs: Record<FlatBlur, TakeFlat | undefined> = {
+const blurs: Record<FlatBlur, TakeFlat> = {
   diffuser: (input, signal) => runPart(flatByDiffuser, input, signal),
-  defocus: undefined,
+  defocus: (input, signal) => runPart(flatByDefocus, input, signal),
   drift: (input, signal) => runPart(flatByDrift, input, signal),
 };
 
@@ -29,10 +29,10 @@ interface FlatWork {
 export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
   id: "flat",
   begin: ({ bench, ask }) => ({ bench, ask, found: undefined, keptFits: false }),
-  first: "checking",
+  first: "beginning",
   states: {
-    checking: {
-      does: async ({ ask }) => void procedureFor(ask.blur),
+    beginning: {
+      does: async () => {},
       next: [{ to: "tryingKept", when: ({ ask }) => ask.unlessKeptFits !== undefined }, { to: "taking" }],
     },
     tryingKept: {
@@ -42,7 +42,7 @@ export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
     taking: {
       does: async (work, signal) => {
         const { bench, ask } = work;
-        work.found = await procedureFor(ask.blur)({ bench, ask }, signal);
+        work.found = await blurs[ask.blur]({ bench, ask }, signal);
       },
       next: "done",
     },
@@ -66,15 +66,4 @@ async function tryKept(work: FlatWork, signal: AbortSignal): Promise<void> {
   work.keptFits = seen?.says === "fits";
   const event = work.keptFits ? "a flat of an earlier run fits" : "no flat of an earlier run fits";
   bench.note(event, seen && { flat: seen.flat, says: seen.says, text: seen.text });
-}
-
-/** @throws StepError for a way that is not there; a plan that asks for one is refused before it begins */
-function procedureFor(blur: FlatBlur): TakeFlat {
-  const procedure = blurs[blur];
-  if (procedure) return procedure;
-  throw new StepError(
-    "BLUR_NOT_POSSIBLE",
-    `a flat by ${blur} is not yet possible in this version`,
-    "Take the flat by `diffuser`.",
-  );
 }

@@ -70,13 +70,6 @@ test("no leak check before it: refused, nothing moves", async () => {
   );
 });
 
-test("a flat by defocus is refused: not yet possible", async () => {
-  using rig = benchOnWorld(44);
-  const outcome = await rig.run(flat, { ...ask, blur: "defocus" });
-  expect(outcome).toMatchObject({ ended: "failed", failure: { code: "BLUR_NOT_POSSIBLE" } });
-  expect(outcome.failure!.message).toContain("defocus");
-});
-
 test("darks that do not match are taken anew, and the mount comes back to the Sun", async () => {
   using rig = benchOnWorld(45, deep);
   await rig.run(leakCheck, leakAsk);

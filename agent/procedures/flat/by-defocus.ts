@@ -1,0 +1,50 @@
+import { hasMatchingDark, readDark } from "../dark-master.ts";
+import { stepMachine } from "../step-machine.ts";
+import { leaveDefocus, returnToFocus, seeSharp } from "./defocus-focus.ts";
+import { leaveFocus } from "./defocus-leave.ts";
+import { exposeDefocusProof, lookRoundAbout } from "./defocus-looks.ts";
+import { beginDefocus, checkDefocus, type DefocusWork, pointHome, uncover } from "./defocus-work.ts";
+import { coverFront, exposeFlats, takeDarks } from "./diffuser-work.ts";
+import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import { keepDefocus } from "./keep-defocus.ts";
+
+/** A flat through the rig out of focus: what blur leaves of the Sun is told apart by looks from round about. */
+export const flatByDefocus = stepMachine<FlatAsk, DefocusWork, FlatFound>({
+  id: "flatByDefocus",
+  begin: beginDefocus,
+  first: "checking",
+  states: {
+    checking: { does: checkDefocus, next: "covering" },
+    covering: { does: coverFront, next: "pointing" },
+    pointing: { does: pointHome, next: "uncovering" },
+    uncovering: { does: uncover, next: "seeingSharp" },
+    seeingSharp: { does: seeSharp, next: "leavingFocus" },
+    leavingFocus: {
+      does: leaveFocus,
+      next: [
+        {
+          to: "lookingBefore",
+          when: ({ bench, ask, tuned }) => hasMatchingDark(bench, tuned!.exposureSeconds, ask.darkFrames),
+        },
+        { to: "takingDarks" },
+      ],
+    },
+    takingDarks: { does: takeDarks, next: "returning" },
+    returning: { does: pointHome, next: "uncoveringAgain" },
+    uncoveringAgain: { does: uncover, next: "lookingBefore" },
+    lookingBefore: {
+      does: async (work, signal) => {
+        work.dark = readDark(work.bench);
+        await lookRoundAbout(work, signal);
+      },
+      next: "exposing",
+    },
+    exposing: { does: exposeFlats, next: "lookingAfter" },
+    lookingAfter: { does: lookRoundAbout, next: "exposingProof" },
+    exposingProof: { does: exposeDefocusProof, next: "returningToFocus" },
+    returningToFocus: { does: returnToFocus, next: "judging" },
+    judging: { does: keepDefocus, next: "done" },
+  },
+  makeSafe: leaveDefocus,
+  found: (work) => work.found,
+});

@@ -1,0 +1,190 @@
+import type { Frame } from "../../../drivers/roles/camera.ts";
+import { type Sharpness, sharpness } from "../../imaging/defocus/sharpness.ts";
+import { findDisc } from "../../imaging/disc/disc.ts";
+import { setLowestGain } from "../camera-ready.ts";
+import { leaveRig } from "../leave-rig.ts";
+import { StepError } from "../step-error.ts";
+import { runPart } from "../step-machine.ts";
+import type { Tuned } from "../tune-exposure/tune-ask.ts";
+import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
+import type { DefocusWork } from "./defocus-work.ts";
+import { type Approach, moveFrom } from "./focus-travel.ts";
+
+/** Sharpness that is this near to what it was, or within its uncertainty, is the same focus. */
+const sameSharpness = 0.06;
+/** Less of it than this is another focus; between the two the air may have become unsteadier. */
+const sharpnessLeast = 0.75;
+/** Structure that is not so many times its uncertainty can't tell focus. */
+const significant = 8;
+
+/**
+ * Sharpness of the Sun in focus, and from which side the focuser has to come for it: play in its gear makes two
+ * places of one position. @throws StepError when the Sun shows nothing to focus by
+ */
+export async function seeSharp(work: DefocusWork, signal: AbortSignal): Promise<void> {
+  const { bench } = work;
+  const focuser = bench.rig.focuser!;
+  await setLowestGain(bench, signal);
+  const tuned = await runPart(
+    tuneExposure,
+    { bench, ask: { blur: "none", levelFraction: 0.7, toleranceFraction: 0.03 } },
+    signal,
+  );
+  const steps = await focuser.positionSteps(signal);
+  work.homeSteps = steps;
+  const frames = await twoFrames(work, tuned, signal);
+  const found = sharpnessOf(work, tuned, frames);
+  if (found.rms < significant * found.sigma)
+    throw new StepError(
+      "FOCUS_NOT_SEEN",
+      "the Sun shows no fine structure, so that focus could not be told when it is put back",
+      "Focus by hand first, or wait for steadier air; a flat by `diffuser` leaves focus alone.",
+    );
+  work.sun = frames[0];
+  findCentre(work, tuned, frames[0]);
+  const seen: { approach: Approach; figure: Sharpness }[] = [];
+  for (const approach of ["below", "above"] as const) {
+    await nudgeFrom(approach, work, steps, signal);
+    const figure = sharpnessOf(work, tuned, await twoFrames(work, tuned, signal));
+    seen.push({ approach, figure });
+    if (isSame(figure, found)) break;
+  }
+  seen.sort((a, b) => apart(a.figure, found) - apart(b.figure, found));
+  const { approach } = seen[0]!;
+  const [a, b] = frames.map(({ pixelsAdu }) => pixelsAdu) as [Uint16Array, Uint16Array];
+  const picture = Float32Array.from(a, (value, i) => (value + b[i]!) / 2 - tuned.pedestalAdu);
+  work.focus = { steps, approach, tuned, sharpness: found, picture };
+  bench.note("focus", {
+    steps,
+    approach,
+    sharpness: found.rms,
+    sharpnessFrom: Object.fromEntries(seen.map((one) => [one.approach, one.figure.rms])),
+  });
+}
+
+/** Back to where focus was, by position and then by sharpness. @throws StepError when the Sun is not as sharp as before */
+export async function returnToFocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
+  const { bench } = work;
+  const { steps, approach, tuned, sharpness: before } = work.focus!;
+  const other = approach === "below" ? "above" : "below";
+  const best = { side: approach as Approach, rms: 0 };
+  for (const side of [approach, other] as const) {
+    bench.progress({ what: "putting focus back", done: 0, of: 1 });
+    await moveFrom(side, bench.rig.focuser!, steps, signal);
+    const now = sharpnessOf(work, tuned, await twoFrames(work, tuned, signal));
+    work.sharpnessAfter = now;
+    bench.note("focus put back", { steps, approach: side, sharpness: now.rms, before: before.rms });
+    if (isSame(now, before)) return;
+    if (now.rms > best.rms) Object.assign(best, { side, rms: now.rms });
+  }
+  if (best.rms >= sharpnessLeast * before.rms) {
+    if (best.side === approach) await moveFrom(approach, bench.rig.focuser!, steps, signal);
+    work.sharpnessAfter = { ...before, rms: best.rms };
+    return;
+  }
+  throw new StepError(
+    "FOCUS_NOT_RESTORED",
+    `the focuser is back at ${steps} steps, but the Sun's sharpness is ` +
+      `${((100 * best.rms) / before.rms).toFixed(0)} % of what it was`,
+    "Focus by hand, and look whether the focuser slips.",
+  );
+}
+
+/** Focus is put back whatever happened; the light is shut out first if the step failed. */
+export async function leaveDefocus({ bench, ask, found, homeSteps, focus }: DefocusWork): Promise<void> {
+  const failures: unknown[] = [];
+  const attempt = async (move: () => Promise<void>) => {
+    try {
+      await move();
+    } catch (error) {
+      failures.push(error);
+    }
+  };
+  await attempt(() => leaveRig(bench, found ? ask.coverAfter : "closed"));
+  const { focuser } = bench.rig;
+  if (focuser && homeSteps !== undefined) {
+    const signal = new AbortController().signal;
+    await attempt(async () => {
+      await focuser.ensureStopped(signal);
+      if ((await focuser.positionSteps(signal)) !== homeSteps)
+        await moveFrom(focus?.approach ?? "below", focuser, homeSteps, signal);
+    });
+  }
+  if (failures.length === 1) throw failures[0];
+  if (failures.length > 1) throw new AggregateError(failures, "the rig could not be left as it should be");
+}
+
+/** Takes up the play from that side and comes back. */
+async function nudgeFrom(
+  approach: Approach,
+  { bench }: DefocusWork,
+  steps: number,
+  signal: AbortSignal,
+): Promise<void> {
+  const focuser = bench.rig.focuser!;
+  await moveFrom(approach === "below" ? "above" : "below", focuser, steps, signal);
+  await moveFrom(approach, focuser, steps, signal);
+}
+
+/** A disc whose limb is in the frame says itself where its centre is; one without it lies where the mount has centred it. */
+function findCentre(work: DefocusWork, { pedestalAdu, topAdu }: Tuned, frame: Frame): void {
+  const random = work.bench.random.fork("disc");
+  const sighting = findDisc(frame.pixelsAdu, work.shape, {
+    pedestalAdu,
+    darkBelowAdu: 0.01 * topAdu,
+    radius: { radiusPx: work.discRadiusPx, toleranceFraction: 0.03 },
+    uniform: () => random.uniform(),
+  });
+  if (sighting.seen !== "limb" || sighting.disc.arcDegrees < 90) return;
+  work.disc = { x: sighting.disc.xPx, y: sighting.disc.yPx };
+  work.discRadiusPx = sighting.disc.radiusPx;
+}
+
+export async function twoFrames(
+  { bench }: DefocusWork,
+  { exposureSeconds }: Pick<Tuned, "exposureSeconds">,
+  signal: AbortSignal,
+): Promise<[Frame, Frame]> {
+  const { camera } = bench.rig;
+  const first = await camera.expose({ exposureSeconds, frameType: "light" }, signal);
+  return [first, await camera.expose({ exposureSeconds, frameType: "light" }, signal)];
+}
+
+function sharpnessOf(work: DefocusWork, tuned: Tuned, frames: readonly [Frame, Frame]): Sharpness {
+  const [a, b] = frames.map(({ pixelsAdu }) =>
+    Float32Array.from(pixelsAdu, (value) => value - tuned.pedestalAdu),
+  ) as [Float32Array, Float32Array];
+  // Pixels that darks have told of since would change the figure: all count, before and after.
+  return sharpness(a, b, litPx(work, tuned, frames, "all"), work.shape);
+}
+
+/** 1 where no frame is clipped, every frame is lit unless dark pixels count too, and the pixel is healthy unless all count. */
+export function litPx(
+  { bench, shape }: DefocusWork,
+  tuned: Tuned,
+  frames: readonly Frame[],
+  which: "healthy" | "all" | "dark too" = "healthy",
+): Uint8Array {
+  const { unhealthyPx } = bench.findings;
+  const pxCount = shape.widthPx * shape.heightPx;
+  const healthy = which !== "all" && unhealthyPx?.length === pxCount ? unhealthyPx : undefined;
+  const darkestAdu =
+    which === "dark too" ? -1 : tuned.pedestalAdu + 0.15 * (tuned.topAdu - tuned.pedestalAdu);
+  return Uint8Array.from({ length: pxCount }, (_, i) =>
+    healthy?.[i] !== 1 &&
+    frames.every(({ pixelsAdu }) => pixelsAdu[i]! > darkestAdu && pixelsAdu[i]! < tuned.topAdu)
+      ? 1
+      : 0,
+  );
+}
+
+function apart(a: Sharpness, b: Sharpness): number {
+  return Math.abs(Math.log(Math.max(1e-9, a.rms) / b.rms));
+}
+
+function isSame(now: Sharpness, before: Sharpness): boolean {
+  return (
+    Math.abs(now.rms - before.rms) <=
+    Math.max(sameSharpness * before.rms, 3 * Math.hypot(now.sigma, before.sigma))
+  );
+}

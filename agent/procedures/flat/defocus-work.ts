@@ -1,0 +1,171 @@
+import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
+import type { Frame } from "../../../drivers/roles/camera.ts";
+import type { SkyOffset } from "../../../drivers/roles/mount-sky.ts";
+import type { LeftoverScale } from "../../imaging/defocus/leftover-by-scale.ts";
+import type { Look } from "../../imaging/defocus/look-levels.ts";
+import type { Sharpness } from "../../imaging/defocus/sharpness.ts";
+import type { PlacePx } from "../../imaging/defocus/sky-surface.ts";
+import type { Shape } from "../../imaging/numerics/shape.ts";
+import { sunFromSite } from "../../sky/sun-from-site.ts";
+import { Aim } from "../centre/aim.ts";
+import type { StepInput } from "../step.ts";
+import { StepError } from "../step-error.ts";
+import { homeOffset } from "../sun-pointing.ts";
+import type { Tuned } from "../tune-exposure/tune-ask.ts";
+import { beginFlat, type FlatWork } from "./diffuser-work.ts";
+import type { FlatAsk } from "./flat-ask.ts";
+import type { Approach } from "./focus-travel.ts";
+
+/** The Sun in focus, to find it again. */
+export interface Focus {
+  readonly steps: number;
+  readonly approach: Approach;
+  readonly tuned: Tuned;
+  readonly sharpness: Sharpness;
+  /** Levels above the pedestal, mean of two frames. */
+  readonly picture: Float32Array;
+}
+
+/** A place out of focus, and what it leaves of the Sun. */
+export interface OutOfFocus {
+  readonly steps: number;
+  readonly blurRadiusPx: number;
+  readonly leftover: readonly LeftoverScale[];
+}
+
+export interface DefocusWork extends FlatWork {
+  aim: Aim | undefined;
+  shape: Shape;
+  discRadiusPx: number;
+  /** Of the disc in a frame from where the mount has the Sun centred. */
+  disc: PlacePx;
+  /** What the mount reports there, from the Sun. */
+  home: SkyOffset;
+  homeSteps: number | undefined;
+  focus: Focus | undefined;
+  place: OutOfFocus | undefined;
+  /** Looks from round about, before the series and after it. */
+  readonly rounds: Look[][];
+  readonly proofFrames: { readonly frame: Frame; readonly shift: PlacePx }[];
+  sharpnessAfter: Sharpness | undefined;
+}
+
+/** Light that comes from nearer to the limb than this share of the radius is not known well enough. */
+const knownRadii = 0.95;
+/** A disc smaller than the frame: more blur leaves too small a part of the frame lit. */
+const blurOfSmallDisc = 0.33;
+/** Looks lie that far from the centre, of the frame's short side and of the disc's radius. */
+const lookOfSide = 0.25;
+const lookOfDisc = 0.2;
+/** With less of the frame lit a flat is no use. */
+const litLeast = 0.08;
+
+export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
+  return {
+    ...beginFlat(input),
+    aim: undefined,
+    shape: { widthPx: 0, heightPx: 0 },
+    discRadiusPx: 0,
+    disc: { x: 0, y: 0 },
+    home: { eastArcsec: 0, northArcsec: 0 },
+    homeSteps: undefined,
+    focus: undefined,
+    place: undefined,
+    rounds: [],
+    proofFrames: [],
+    sharpnessAfter: undefined,
+  };
+}
+
+/** @throws StepError when the rig or the disc is not fit for it; nothing has moved yet */
+export async function checkDefocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
+  const { bench } = work;
+  const { focuser, mount, camera } = bench.rig;
+  if (!focuser) throw new MissingAbilityError("rig", "a flat by defocus needs a focuser");
+  if (!mount)
+    throw new MissingAbilityError("rig", "a flat by defocus needs a mount to tell the Sun from the rig");
+  const { cameraOnSky } = bench.findings;
+  if (!cameraOnSky)
+    throw new StepError(
+      "CAMERA_ON_SKY_UNKNOWN",
+      "a flat by defocus needs the camera's scale and angle, and this rig has never been centred on the Sun",
+      "Put a `centre` step before the flat.",
+    );
+  const { region, binning } = await camera.configure({}, signal);
+  work.shape = {
+    widthPx: Math.floor(region.widthPx / binning),
+    heightPx: Math.floor(region.heightPx / binning),
+  };
+  const { widthPx, heightPx } = work.shape;
+  work.aim = new Aim(mount, bench.clock, bench.site);
+  work.home = homeOffset(bench);
+  work.disc = { x: (widthPx - 1) / 2, y: (heightPx - 1) / 2 };
+  work.discRadiusPx =
+    sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec / cameraOnSky.arcsecPerPx;
+  const lit = litFraction(work, blurRadiusMostPx(work));
+  if (lit < litLeast)
+    throw new StepError(
+      "DISC_TOO_SMALL_TO_DEFOCUS",
+      `the disc's radius is ${work.discRadiusPx.toFixed(0)} px in a frame of ${widthPx} x ${heightPx} px: ` +
+        `out of focus it would light only ${(100 * lit).toFixed(0)} % of the frame evenly enough`,
+      "Use a longer focal length or a smaller region, or take the flat by `diffuser`.",
+    );
+  bench.note("room to defocus", {
+    discRadiusPx: work.discRadiusPx,
+    blurRadiusMostPx: blurRadiusMostPx(work),
+    litFraction: lit,
+  });
+}
+
+/** The most blur that keeps the limb's light out of the frame, or, of a disc that is too small for that, out of enough of it. */
+export function blurRadiusMostPx({
+  shape,
+  discRadiusPx,
+}: Pick<DefocusWork, "shape" | "discRadiusPx">): number {
+  const cornerPx = Math.hypot(shape.widthPx, shape.heightPx) / 2;
+  return Math.max(knownRadii * discRadiusPx - cornerPx, blurOfSmallDisc * discRadiusPx);
+}
+
+/** Farther than this from the disc's centre the limb shines into a blurred picture [px]. */
+export function litRadiusPx(
+  { discRadiusPx }: Pick<DefocusWork, "discRadiusPx">,
+  blurRadiusPx: number,
+): number {
+  return knownRadii * discRadiusPx - blurRadiusPx;
+}
+
+/** How far looks lie from the centre [px]. */
+export function lookDistancePx({ shape, discRadiusPx }: Pick<DefocusWork, "shape" | "discRadiusPx">): number {
+  return Math.min(lookOfSide * Math.min(shape.widthPx, shape.heightPx), lookOfDisc * discRadiusPx);
+}
+
+/** Share of the frame within the lit radius. */
+export function litFraction(
+  work: Pick<DefocusWork, "shape" | "discRadiusPx" | "disc">,
+  blurRadiusPx: number,
+): number {
+  const { widthPx, heightPx } = work.shape;
+  const radiusPx = litRadiusPx(work, blurRadiusPx);
+  const [columns, rows] = [80, 60];
+  let inside = 0;
+  for (let j = 0; j < rows; j++)
+    for (let i = 0; i < columns; i++) {
+      const x = ((i + 0.5) / columns) * widthPx - 0.5 - work.disc.x;
+      const y = ((j + 0.5) / rows) * heightPx - 0.5 - work.disc.y;
+      if (Math.hypot(x, y) <= radiusPx) inside++;
+    }
+  return inside / (columns * rows);
+}
+
+export async function uncover({ bench: { rig } }: DefocusWork, signal: AbortSignal): Promise<void> {
+  await rig.diffuser?.ensureOpen(signal);
+  await rig.cover?.ensureOpen(signal);
+}
+
+/** To where the Sun is centred, always from the same side: the play of the gears must not shift the light. */
+export async function pointHome({ bench, aim, home }: DefocusWork, signal: AbortSignal): Promise<void> {
+  const mount = bench.rig.mount!;
+  await mount.ensureUnparked(signal);
+  await mount.ensureTracking("solar", signal);
+  await aim!.slewFromSameSide(home, signal);
+}
