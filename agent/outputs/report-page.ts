@@ -46,6 +46,15 @@ export interface ReportInput {
   readonly dust: readonly string[];
   /** How the result compares with the scene's true values; only after a rehearsal. */
   readonly truth?: readonly (readonly [name: string, value: string, judgement: string])[] | undefined;
+  /** How the images were held against the flat in use, in order. */
+  readonly checks?: readonly {
+    readonly clock: string;
+    readonly afterImages: number;
+    readonly flat: string;
+    readonly says: string;
+    readonly verdict: Verdict;
+    readonly text: string;
+  }[];
   readonly notes: readonly { readonly clock: string; readonly text: string }[];
   readonly settings: readonly {
     readonly device: string;
@@ -103,6 +112,20 @@ function truthTable(rows: ReportInput["truth"]): string {
     .join("");
   return `<p>This was a rehearsal: the simulated rig knows its own pattern exactly, so the result can be held against it.</p>
 <table><tbody>${body}</tbody></table>`;
+}
+
+function checksTable(checks: NonNullable<ReportInput["checks"]>): string {
+  if (!checks.length) return "";
+  const rows = checks
+    .map(
+      (
+        one,
+      ) => `<tr><td class="n">${safeHtml(one.clock)}</td><td class="n">${one.afterImages}</td><td>${safeHtml(one.flat)}</td>
+<td><span class="tag ${one.verdict}">${safeHtml(one.says)}</span></td><td>${safeHtml(one.text)}</td></tr>`,
+    )
+    .join("");
+  return `<table><thead><tr><th class="n">UTC</th><th class="n">images</th><th>flat</th><th>it</th><th>what was seen</th></tr></thead>
+<tbody>${rows}</tbody></table>`;
 }
 
 function settingsTable(settings: ReportInput["settings"]): string {
@@ -184,6 +207,7 @@ ${grid(input.pictures.map(pictureFigure))}
 ${section("What the numbers say", figures)}
 ${section("Dust", list(input.dust))}
 ${section("Against the truth", truthTable(input.truth))}
+${section("Does the flat still fit?", checksTable(input.checks ?? []))}
 ${section("Charts", grid(input.charts.map(chartFigure)))}
 ${section("The run, minute by minute", notes)}
 ${section("The rig, before and after", settingsTable(input.settings))}

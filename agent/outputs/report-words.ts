@@ -26,7 +26,9 @@ export function reportSummary(record: RunRecord): string {
     : reused
       ? `A flat of ${new Date(reused.madeUtcMs).toISOString().slice(0, 10)} that still fits is used again (${reused.file}); none was taken.`
       : "No flat was finished.";
-  const anew = flatDoubts(record.steps).newFlats.map((because) => ` It was taken in mid-run: ${because}`);
+  const anew = flatDoubts(record.steps).newFlats.map(
+    (because) => ` It was taken in mid-run, as the one before no longer fitted: ${lowerFirst(because)}`,
+  );
   const end: Record<RunRecord["ended"], string> = {
     completed: "The plan was carried out to its end.",
     stopped: "The operator stopped the run.",
@@ -107,6 +109,10 @@ function settingText(value: SettingValue, unit: string | undefined): string {
 
 function roundText(value: number): string {
   return String(Number(value.toPrecision(7)));
+}
+
+function lowerFirst(text: string): string {
+  return text.charAt(0).toLowerCase() + text.slice(1);
 }
 
 export function secondsText(seconds: number): string {

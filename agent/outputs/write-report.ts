@@ -7,6 +7,7 @@ import { flatDoubts } from "../run/flat-doubts.ts";
 import type { RunRecord } from "../run/run-record.ts";
 import { timeLineChart } from "./charts/time-line-chart.ts";
 import { flatCharts } from "./flat-charts.ts";
+import { flatCheckRows } from "./flat-check-rows.ts";
 import { lastFound } from "./found-in-record.ts";
 import { beforeAfterPictures } from "./pictures/before-after.ts";
 import { flatPicture } from "./pictures/flat-picture.ts";
@@ -44,6 +45,7 @@ export async function writeReport(record: RunRecord, options: ReportOptions): Pr
     charts,
     dust: found ? dustLines(found.proof.dust) : [],
     truth,
+    checks: flatCheckRows(record),
     notes: timeLineNotes(record),
     settings: settingRows(record),
   });

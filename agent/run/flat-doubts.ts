@@ -1,4 +1,4 @@
-import type { ImagesFound } from "../procedures/images/images-ask.ts";
+import type { ImageCheck, ImagesFound } from "../procedures/images/images-ask.ts";
 import type { StepRecord } from "./run-record.ts";
 
 /** What the checks of a run's images say against their flat, in sentences with what to do. */
@@ -19,14 +19,8 @@ export function flatDoubts(steps: readonly StepRecord[]): FlatDoubts {
     const { checks = [], doubtful = [] } = step.found as Partial<ImagesFound>;
     const which = rangeText(doubtful);
     const wentOn = checks.find(({ outcome }) => outcome === "went on");
-    if (wentOn) {
-      const from = which === "" ? "" : ` (it may have moved from ${which.split(" ")[0]} on)`;
-      doubts.unserved.push(
-        wentOn.says === "none"
-          ? `The images have no flat: ${wentOn.text}`
-          : `The flat no longer fits the images: after image ${wentOn.afterImages} ${lowerFirst(wentOn.text)}${from} No new one was taken: ${wentOn.because}.`,
-      );
-    } else if (which !== "")
+    if (wentOn) doubts.unserved.push(`${unservedText(wentOn, doubtful[0])} ${whatToDo}`);
+    else if (which !== "")
       doubts.between.push(
         `${which} were taken while the train moved: hold each against both flats with \`evenfield match\` before it is divided.`,
       );
@@ -34,13 +28,27 @@ export function flatDoubts(steps: readonly StepRecord[]): FlatDoubts {
   return doubts;
 }
 
-/** `images/image-0006.fits to image-0010.fits` */
+const whatToDo =
+  "Take a flat with the train as it is now, and hold the images against it with `evenfield match`.";
+
+function unservedText({ says, text, afterImages, because }: ImageCheck, first: string | undefined): string {
+  const why = `No new one was taken: ${because}.`;
+  if (says === "none") return `The images have no flat. ${why}`;
+  const from = first === undefined ? "" : ` It may be so from ${nameOf(first)} on.`;
+  return `The flat no longer fits the images: after image ${afterImages} ${lowerFirst(text)}${from} ${why}`;
+}
+
+/** `image-0006.fits to image-0010.fits` */
 function rangeText(files: readonly string[]): string {
-  const names = files.map((file) => file.split("/").at(-1)!);
+  const names = files.map(nameOf);
   if (names.length === 0) return "";
   return names.length === 1 ? names[0]! : `${names[0]} to ${names.at(-1)}`;
 }
 
 function lowerFirst(text: string): string {
   return text.charAt(0).toLowerCase() + text.slice(1);
+}
+
+function nameOf(file: string): string {
+  return file.split("/").at(-1)!;
 }

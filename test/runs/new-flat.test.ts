@@ -1,6 +1,8 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { expect, test } from "vitest";
+import { flatCheckRows } from "../../agent/outputs/flat-check-rows.ts";
+import { reportSummary } from "../../agent/outputs/report-words.ts";
 import type { ImagesFound } from "../../agent/procedures/images/images-ask.ts";
 import { allFlats } from "../../agent/run/history.ts";
 import type { RunReport } from "../../agent/run/run-record.ts";
@@ -104,6 +106,15 @@ test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images
     because: expect.stringContaining("moved by"),
   });
   expect(tellRun(report).happened).toContain("A new flat was taken in mid-run: The dust has moved by");
+  expect(flatCheckRows(report.record).map(({ says, flat }) => `${flat} ${says}`)).toEqual([
+    "flat-master.fits can't be told",
+    "flat-master.fits fits",
+    "flat-master.fits moved",
+    "flat-master-2.fits can't be told",
+    "flat-master-2.fits fits",
+    "flat-master-2.fits fits",
+  ]);
+  expect(reportSummary(report.record)).toContain("taken in mid-run, as the one before no longer fitted");
   expect(report.record.timeline.map(({ event }) => event)).toContain("steps put in");
   expectAsFoundAndSafe(run);
 });

@@ -3,24 +3,37 @@ import type { ShadowMove } from "./shadow-moves.ts";
 
 /** What a match says, in one or two sentences with what to do. */
 export function matchText(match: TrainMatch): string {
+  return `${matchSeen(match)} ${advice[match.says]}`;
+}
+
+const advice: Record<TrainMatch["says"], string> = {
+  fits: "The flat can be used.",
+  moved: "Take a new flat.",
+  other: "Take a new flat.",
+  uncertain: "Take a new flat.",
+  untold: "Judge by camera, binning, filter, rotator and focus.",
+};
+
+/** What was seen, in one sentence. */
+export function matchSeen(match: TrainMatch): string {
   const { says, shift, move } = match;
   const far = Math.hypot(shift.x, shift.y);
   const by = `${shift.x.toFixed(2)}, ${shift.y.toFixed(2)} px (±${shift.sigmaPx.toFixed(2)})`;
   switch (says) {
     case "fits":
-      return `The dust lies where the flat has it, to ${by}: the flat can be used.`;
+      return `The dust lies where the flat has it, to ${by}.`;
     case "moved": {
       const turn = move
         ? ` turned by ${move.rotationDegrees.toFixed(2)} deg (±${move.rotationSigmaDegrees.toFixed(2)}),`
         : "";
-      return `The dust has moved by ${by},${turn} ${surfacesText(match)}. Take a new flat.`;
+      return `The dust has moved by ${by},${turn} ${surfacesText(match)}.`;
     }
     case "other":
-      return "The picture shows other dust than the flat: another train, or one that was cleaned. Take a new flat.";
+      return "The picture shows other dust than the flat: another train, or one that was cleaned.";
     case "uncertain":
-      return `The patterns agree only in part (correlation ${match.correlation.toFixed(2)} of ${match.correlationExpected.toFixed(2)}, shift ${far.toFixed(2)} px). Take a new flat.`;
+      return `The patterns agree only in part (correlation ${match.correlation.toFixed(2)} of ${match.correlationExpected.toFixed(2)}, shift ${far.toFixed(2)} px).`;
     case "untold":
-      return "There is too little dust, or too much else in the picture, to tell. Judge by camera, binning, filter, rotator and focus.";
+      return "There is too little dust, or too much else in the picture, to tell.";
   }
 }
 

@@ -1,7 +1,7 @@
 import { basename } from "node:path";
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { type MatchSays, matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts";
-import { matchText } from "../../imaging/match/match-words.ts";
+import { matchSeen } from "../../imaging/match/match-words.ts";
 import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
 import { loadFft } from "../../imaging/numerics/fft.ts";
 import type { FlatInUse } from "../findings.ts";
@@ -16,7 +16,7 @@ export interface FlatCheck {
   readonly flat: string | undefined;
   readonly seenIn: "an image" | "frames through the diffuser";
   readonly says: MatchSays | "none";
-  /** One or two sentences with what to do. */
+  /** One sentence. */
   readonly text: string;
   readonly shiftXPx?: number;
   readonly shiftYPx?: number;
@@ -74,7 +74,7 @@ export class FlatChecker {
         flat: inUse && basename(inUse.file),
         seenIn,
         says: "none",
-        text: "There is no flat of this train and size. Take a flat.",
+        text: "There is no flat of this train and size.",
       };
     if (best.match.says === "fits") bench.findings.flatInUse = best.flat;
     return { utcMs, flat: basename(best.flat.file), seenIn, ...told(best.match) };
@@ -93,7 +93,7 @@ function told(match: TrainMatch): Omit<FlatCheck, "utcMs" | "flat" | "seenIn"> {
   const { says, shift, move } = match;
   return {
     says,
-    text: matchText(match),
+    text: matchSeen(match),
     ...(Number.isFinite(shift.sigmaPx)
       ? {
           shiftXPx: rounded(shift.x),
