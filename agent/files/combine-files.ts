@@ -3,6 +3,7 @@ import { ccdPlans } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
+import { usualClipSigmas } from "../imaging/combining/combine.ts";
 import { medianDeviation } from "../imaging/noise/median-deviation.ts";
 import { clippedNormal } from "../imaging/numerics/normal.ts";
 import { FigureSample } from "./figure-sample.ts";
@@ -13,7 +14,6 @@ import { maskCards } from "./mask-cards.ts";
 import type { DarkParts } from "./master-tiles.ts";
 import { checkOutput } from "./output-name.ts";
 import { differences } from "./same-setting.ts";
-import { clipSigmas } from "./stored-stack.ts";
 import { timeCards } from "./time-cards.ts";
 import { writeMaster } from "./write-master.ts";
 
@@ -94,7 +94,7 @@ export function combineFiles(
     levelAdu: figures.medianValue(),
     noiseAdu: noiseOf(figures, request.method, images.length),
     ...written,
-    ...(request.method === "clipped" ? { rejectedByChance: clippedNormal(clipSigmas).rejected } : {}),
+    ...(request.method === "clipped" ? { rejectedByChance: clippedNormal(usualClipSigmas).rejected } : {}),
     warnings,
   };
 }
@@ -103,7 +103,9 @@ export function combineFiles(
 function noiseOf(figures: FigureSample, method: CombineMethod, frames: number): number | undefined {
   const sigma = figures.medianSigma();
   if (sigma === undefined) return undefined;
-  return sigma / medianDeviation(frames) / (method === "clipped" ? clippedNormal(clipSigmas).sigmaAfter : 1);
+  return (
+    sigma / medianDeviation(frames) / (method === "clipped" ? clippedNormal(usualClipSigmas).sigmaAfter : 1)
+  );
 }
 
 /**

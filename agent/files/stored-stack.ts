@@ -1,11 +1,9 @@
 import { FitsError } from "../../drivers/formats/fits-error.ts";
 import { type FitsFileImage, readFully } from "../../drivers/formats/fits-file.ts";
 import { decodePixels, type PixelLayout } from "../../drivers/formats/fits-pixels.ts";
+import { usualClipSigmas } from "../imaging/combining/combine.ts";
 import { CountCombiner, type CountTile } from "../imaging/combining/combine-counts.ts";
 import { medianNoise } from "../imaging/noise/median-noise.ts";
-
-/** Values further than so many deviations from their median are left out. */
-export const clipSigmas = 3;
 
 /** Where an open file keeps an image: plain data, so that another thread can read it too. */
 export interface StoredImage {
@@ -73,7 +71,7 @@ export class TileMaker {
       length,
       {
         method,
-        sigmas: clipSigmas,
+        sigmas: usualClipSigmas,
         zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
         medianNoise: medianNoise(frames.length),
         clipAdu,

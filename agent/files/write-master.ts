@@ -7,7 +7,7 @@ import type { FigureSample } from "./figure-sample.ts";
 import { asInputError } from "./input-error.ts";
 import { makeTiles } from "./make-tiles.ts";
 import { type DarkParts, MasterTiles } from "./master-tiles.ts";
-import { clipSigmas, type StoredStack, storedImage, tilePxFor } from "./stored-stack.ts";
+import { type StoredStack, storedImage, tilePxFor } from "./stored-stack.ts";
 
 export interface MasterParts {
   readonly images: readonly FitsFileImage[];
@@ -22,14 +22,6 @@ export interface WrittenMaster {
   readonly rejectedFraction: number;
   readonly maskedPx: number;
 }
-
-const clipping = {
-  lowSigma: clipSigmas,
-  highSigma: clipSigmas,
-  centre: "median",
-  deviation: "std",
-  passes: 1,
-} as const;
 
 /** Combines the images into the three parts of a master: the quick way if all hold the same kind of 16-bit counts. */
 export function writeMaster(
@@ -103,14 +95,10 @@ function writeAnyNumbers(
     clips.count(pixels);
     into.set(pixels);
   };
-  const counts = combineFrames(
-    { frameCount: images.length, pxCount, readPixels },
-    { ...clipping, method },
-    (tile) => {
-      tiles.write(tile);
-      onProgress(tile.startPx + tile.value.length, pxCount);
-    },
-  );
+  const counts = combineFrames({ frameCount: images.length, pxCount, readPixels }, { method }, (tile) => {
+    tiles.write(tile);
+    onProgress(tile.startPx + tile.value.length, pxCount);
+  });
   return {
     rejectedFraction: counts.values === 0 ? 0 : counts.rejected / counts.values,
     maskedPx: tiles.maskedPx,

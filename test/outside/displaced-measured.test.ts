@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { patterns } from "../campaign/displaced-scene/patterns.ts";
-import { type Trial, trial } from "../campaign/displaced-scene/trial.ts";
+import { trial } from "../campaign/displaced-scene/trial.ts";
 import { check } from "./check.ts";
 
 /** Most of solved over floor, as the list's tolerance says in words; it names none for the others. */
@@ -9,30 +9,46 @@ function targetOf(reachPx: number, count: number): number | undefined {
   return reachPx === 16 && count >= 50 ? 1.5 : undefined;
 }
 
-test("the measured table: plain average, solved flat and floor for each reach and number of frames", async () => {
-  const one = check("displaced.measured");
-  const { A, N } = one.inputs as { A: number[]; N: number[] };
-  const rows: Trial[][] = [];
-  for (const reachPx of A) {
-    const row: Trial[] = [];
-    for (const count of N) {
-      const found = await trial({ seed, pattern: patterns.spiral(count, reachPx) });
-      row.push(found);
-      const told = `A ${reachPx}, N ${count}, seed ${seed}: solved ${found.solved}, floor ${found.floor}`;
-      const target = targetOf(reachPx, count);
-      if (target !== undefined) expect(found.solved / found.floor, told).toBeLessThan(target);
-      if (count >= 30) expect(found.solved / found.average, told).toBeLessThan(0.2);
-    }
-    rows.push(row);
+/** The list has means of three; only at the smallest reach do scenes differ much, since much is left to each one's ridge. */
+const seedsOf = (reachPx: number) => (reachPx === 16 ? [1, 2, 3] : [3]);
+
+const figures = ["average", "solved", "floor"] as const;
+
+async function percentsOf(reachPx: number, count: number): Promise<Record<(typeof figures)[number], number>> {
+  const means = { average: 0, solved: 0, floor: 0 };
+  const seeds = seedsOf(reachPx);
+  for (const seed of seeds) {
+    const found = await trial({ seed, pattern: patterns.spiral(count, reachPx) });
+    for (const figure of figures) means[figure] += (100 * found[figure]) / seeds.length;
   }
-  const percents = (figure: "average" | "solved") =>
-    rows.map((row) => row.map((found) => 100 * found[figure]));
-  one.agrees("plainAveragePercent", percents("average"));
-  one.agrees("solvedPercent", percents("solved"));
+  return means;
+}
+
+const one = check("displaced.measured");
+const { A, N } = one.inputs as { A: number[]; N: number[] };
+
+test.each(A)("the measured table at a reach of %i px: plain average, solved flat, floor", async (reachPx) => {
+  const row: Awaited<ReturnType<typeof percentsOf>>[] = [];
+  for (const count of N) {
+    const found = await percentsOf(reachPx, count);
+    const told = `A ${reachPx}, N ${count}, seeds ${seedsOf(reachPx)}: ${JSON.stringify(found)}`;
+    const target = targetOf(reachPx, count);
+    if (target !== undefined) expect(found.solved / found.floor, told).toBeLessThan(target);
+    if (count >= 30) expect(found.solved / found.average, told).toBeLessThan(0.2);
+    row.push(found);
+  }
+  const at = A.indexOf(reachPx);
+  one.agrees(
+    `plainAveragePercent.${at}`,
+    row.map(({ average }) => average),
+  );
+  one.agrees(
+    `solvedPercent.${at}`,
+    row.map(({ solved }) => solved),
+  );
+  // Listed once, for whatever reach.
   one.agrees(
     "floorPercent",
-    rows[0]!.map(({ floor }) => 100 * floor),
+    row.map(({ floor }) => floor),
   );
 });
-
-const seed = 3;

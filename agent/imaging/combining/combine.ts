@@ -11,18 +11,16 @@ export interface FrameStack {
   readPixels(frameIndex: number, startPx: number, into: Float64Array): void;
 }
 
+/** Values further than so many deviations from their median are left out. */
+export const usualClipSigmas = 3;
+
 export interface CombineOptions {
-  /** `clipped`: one pass of rejection about `centre`, then the mean of what is left. */
+  /**
+   * `clipped`: one pass that leaves out what is further than `clipSigmas` deviations (with n) from the median, then the
+   * mean. From the median, since a mean is dragged along by what it should leave out.
+   */
   readonly method: "mean" | "clipped" | "median";
-  /** Values further out than this many deviations are rejected. Default 3 each; `Infinity` rejects none. */
-  readonly lowSigma?: number;
-  readonly highSigma?: number;
-  /** Default `median`: a mean is dragged along by what it should reject. */
-  readonly centre?: "mean" | "median";
-  /** Default `std` (with n); `mad` is 1.4826 times the median absolute deviation. */
-  readonly deviation?: "std" | "mad";
-  /** Passes of rejection, default 1; each starts from what the last one kept. */
-  readonly passes?: number;
+  readonly clipSigmas?: number;
 }
 
 /** One finished piece of the result, in order. The arrays are used again for the next piece. */
@@ -70,7 +68,8 @@ export function combineFrames(
         if (!Number.isNaN(v)) pixel[n++] = v;
       }
       values += n;
-      const kept = options.method === "clipped" ? clip(pixel, n, options, scratch) : n;
+      const kept =
+        options.method === "clipped" ? clip(pixel, n, options.clipSigmas ?? usualClipSigmas, scratch) : n;
       rejected += n - kept;
       const mean = meanOf(pixel, kept);
       const spread = deviationOf(pixel, kept, mean);
@@ -89,24 +88,15 @@ export function combineFrames(
 }
 
 /** Moves what is kept to the front of `pixel`, in order, and says how many. */
-function clip(pixel: Float64Array, count: number, options: CombineOptions, scratch: Float64Array): number {
-  const { lowSigma = 3, highSigma = 3, centre = "median", deviation = "std", passes = 1 } = options;
-  let n = count;
-  for (let pass = 0; pass < passes && n > 0; pass++) {
-    const mean = meanOf(pixel, n);
-    const middle = centre === "mean" ? mean : medianOf(pixel, n, scratch);
-    const spread = deviation === "mad" ? madOf(pixel, n, scratch) : deviationOf(pixel, n, mean);
-    const low = middle - lowSigma * spread;
-    const high = middle + highSigma * spread;
-    let kept = 0;
-    for (let k = 0; k < n; k++) {
-      const v = pixel[k]!;
-      if (!(v < low) && !(v > high)) pixel[kept++] = v;
-    }
-    if (kept === n) break;
-    n = kept;
+function clip(pixel: Float64Array, count: number, clipSigmas: number, scratch: Float64Array): number {
+  const middle = medianOf(pixel, count, scratch);
+  const most = clipSigmas * deviationOf(pixel, count, meanOf(pixel, count));
+  let kept = 0;
+  for (let k = 0; k < count; k++) {
+    const v = pixel[k]!;
+    if (!(v < middle - most) && !(v > middle + most)) pixel[kept++] = v;
   }
-  return n;
+  return kept;
 }
 
 function meanOf(values: Float64Array, n: number): number {
@@ -125,10 +115,4 @@ function deviationOf(values: Float64Array, n: number, mean: number): number {
 function medianOf(values: Float64Array, n: number, scratch: Float64Array): number {
   for (let k = 0; k < n; k++) scratch[k] = values[k]!;
   return medianInPlace(scratch, n) ?? Number.NaN;
-}
-
-function madOf(values: Float64Array, n: number, scratch: Float64Array): number {
-  const middle = medianOf(values, n, scratch);
-  for (let k = 0; k < n; k++) scratch[k] = Math.abs(values[k]! - middle);
-  return 1.482602218505602 * (medianInPlace(scratch, n) ?? Number.NaN);
 }
