@@ -1,6 +1,7 @@
+import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { neighbourNoise } from "../imaging/noise/neighbour-noise.ts";
 import type { FftLibrary } from "../imaging/numerics/fft.ts";
-import { figureText, type ProofFigure, type Verdict, worstOf } from "../imaging/proof/proof-figure.ts";
+import { type ProofFigure, reasonsOf, type Verdict, worstOf } from "../imaging/proof/proof-figure.ts";
 import type { TonalSteps } from "../imaging/proof/tonal-steps.ts";
 import { combinedCount, type FrameKind } from "./frame-kind.ts";
 import { type FlatDetails, flatFindings, type OpticsAsked } from "./inspect-flat.ts";
@@ -23,6 +24,8 @@ export interface Inspection {
   readonly figures: readonly ProofFigure[];
   readonly measures: readonly Measure[];
   readonly verdict: Verdict;
+  /** What the proof of the run that made it said; the verdict is no better. */
+  readonly proved?: Verdict;
   /** What keeps it from being good, and what to do. */
   readonly reasons: readonly string[];
   /** Of a flat: dust, profile, shape, fringes. */
@@ -38,6 +41,7 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
   const levels = levelFindings(picture);
   const flat = kind === "flat" ? flatFindings(picture, fft, options) : undefined;
   const parts = [levels, flat ?? noiseFindings(picture), maskFindings(picture)];
+  const proved = kind === "flat" ? provedAs(picture.header) : undefined;
   const figures = parts.flatMap((part) => part.figures);
   return {
     file: path,
@@ -48,13 +52,23 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     frameCount: combinedCount(picture.header),
     figures,
     measures: parts.flatMap((part) => part.measures),
-    verdict: worstOf(figures),
-    reasons: figures
-      .filter((figure) => figure.verdict !== "good")
-      .map((figure) => `${figureText(figure)}: ${figure.whatToDo}`),
+    verdict: worstOf(proved === undefined ? figures : [...figures, { verdict: proved }]),
+    reasons: [...reasonsOf(figures), ...provedReasons(proved)],
+    ...(proved === undefined ? {} : { proved }),
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),
     ...(levels.codes ? { codes: levels.codes } : {}),
   };
+}
+
+/** What a master's own proof said of it when it was taken, which saw more than the file keeps. */
+function provedAs(header: FitsHeader): Verdict | undefined {
+  const said = header.text("VERDICT")?.trim();
+  return said === "good" || said === "usable" || said === "bad" ? said : undefined;
+}
+
+function provedReasons(proved: Verdict | undefined): string[] {
+  if (proved === undefined || proved === "good") return [];
+  return [`its own proof, when it was taken, said ${proved}: the report of its run says why`];
 }
 
 function noiseFindings(picture: Picture): Findings {

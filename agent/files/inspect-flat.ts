@@ -1,15 +1,14 @@
-import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
-import { type Flat, relativeNoise } from "../imaging/combining/normalise-flat.ts";
-import { type RadialProfile, radialProfile } from "../imaging/disc/radial-profile.ts";
-import { type DustFound, type DustOptions, findDust } from "../imaging/dust/dust.ts";
-import { signalElectrons, varianceAdu2 } from "../imaging/noise/sensor-model.ts";
+import type { Flat } from "../imaging/combining/normalise-flat.ts";
+import type { RadialProfile } from "../imaging/disc/radial-profile.ts";
+import type { DustFound } from "../imaging/dust/dust.ts";
 import type { FftLibrary } from "../imaging/numerics/fft.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
-import { type FlatShape, flatShape, trusted } from "../imaging/proof/flat-shape.ts";
-import { type FringeLight, type FringeOrigin, fringeOrigin } from "../imaging/proof/fringe-origin.ts";
-import { type FringeSearch, findFringes } from "../imaging/proof/fringes.ts";
-import { type LeftoverSun, leftoverSun } from "../imaging/proof/leftover-sun.ts";
-import { judgeFringes } from "../imaging/proof/proof.ts";
+import type { FlatShape } from "../imaging/proof/flat-shape.ts";
+import { type FringeOrigin, fringeOrigin } from "../imaging/proof/fringe-origin.ts";
+import type { FringeSearch } from "../imaging/proof/fringes.ts";
+import { fringeLight, judgeMaster, type MasterKnown } from "../imaging/proof/judge-master.ts";
+import type { LeftoverSun } from "../imaging/proof/leftover-sun.ts";
+import type { Photons } from "../imaging/proof/photon-limit.ts";
 import { judge } from "../imaging/proof/proof-figure.ts";
 import { combinedCount } from "./frame-kind.ts";
 import { InputError } from "./input-error.ts";
@@ -43,37 +42,26 @@ export function flatFindings(
 ): Findings & { readonly flatDetails?: FlatDetails } {
   const flat = asFlat(picture);
   if (flat === undefined) return { figures: [judge("upperEdge", 0)], measures: [] };
-  const noise = relativeNoise(flat) ?? 0;
-  const shape = flatShape(flat);
-  const dust = findDust(flat, opticsOf(picture.header, options));
-  const light = lightOf(picture.header, options);
-  const fringes = findFringes(fft, flat.gain, trusted(flat), flat.shape);
-  const radial = radialProfile(flat);
-  const leftover = options.sunFile === undefined ? undefined : leftOverOf(flat, options.sunFile);
-  const deepest = dust.toSorted((a, b) => b.depth - a.depth)[0];
-  const limit = photonLimit(picture, flat);
+  const known = knownOf(picture, options);
+  const told = judgeMaster(flat, { ...known, fft, ...sunOf(flat, options.sunFile) });
+  const { shape, dust, radial, leftoverSun: leftover, photonLimit: limit, noise = 0 } = told;
+  const fringes = told.fringes!;
+  const light = fringeLight(known);
   return {
-    figures: [
-      ...(picture.isMaster ? [judge("noise", noise)] : []),
-      ...(limit === undefined ? [] : [judge("photonLimit", noise / limit)]),
-      ...(shape
-        ? [
-            judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma),
-            judge("gradient", shape.gradientPeakToPeak, shape.gradientSigma),
-            judge("hotSpot", shape.hotSpot?.excess ?? 0, shape.hotSpot?.sigma ?? 0.01 / 3),
-          ]
-        : []),
-      judge("dust", deepest?.depth ?? 0, deepest?.depthSigma),
-      judgeFringes(fringes, light),
-      ...(leftover
-        ? [judge("leftoverSun", leftover.rms > 3 * leftover.rmsSigma ? leftover.rms : 0, leftover.rmsSigma)]
-        : []),
-    ],
+    figures: told.figures,
     measures: [
       ...(picture.isMaster ? [] : [{ name: "noise of a pixel", value: 100 * noise, unit: "%" } as const]),
       ...(limit === undefined ? [] : [{ name: "photon limit", value: 100 * limit, unit: "%" } as const]),
       ...(shape
-        ? [{ name: "gradient rises towards", value: shape.gradientDegrees, unit: "deg" } as const]
+        ? ([
+            {
+              name: "gradient, vignetting in it, peak to peak",
+              value: 100 * shape.gradientPeakToPeak,
+              sigma: 100 * shape.gradientSigma,
+              unit: "%",
+            },
+            { name: "gradient rises towards", value: shape.gradientDegrees, unit: "deg" },
+          ] as const)
         : []),
       ...radialMeasures(radial),
       { name: "dust shadows", value: dust.length, unit: "" },
@@ -118,15 +106,6 @@ function originMeasures(origin: FringeOrigin): Measure[] {
   ];
 }
 
-/** From what was asked, else from the header; `undefined` when a pixel's size or the wavelength is known by neither. */
-function lightOf(header: FitsHeader, asked: OpticsAsked): FringeLight | undefined {
-  const { pixelMicron } = opticsOf(header, asked);
-  const wavelengthNm = asked.wavelengthNm ?? header.number("WAVELEN");
-  if (pixelMicron === undefined || wavelengthNm === undefined || !(wavelengthNm > 0)) return undefined;
-  const { bandwidthAngstrom } = asked;
-  return { pixelMicron, wavelengthNm, ...(bandwidthAngstrom === undefined ? {} : { bandwidthAngstrom }) };
-}
-
 /** Level at the rim of the field, and half-way, over that in the middle. */
 function radialMeasures({ rings }: RadialProfile): Measure[] {
   const middle = rings[0];
@@ -142,42 +121,37 @@ function radialMeasures({ rings }: RadialProfile): Measure[] {
 }
 
 /** From what was asked, else from the header. */
-export function opticsOf(header: FitsHeader, asked: OpticsAsked): DustOptions {
+function knownOf(picture: Picture, asked: OpticsAsked): MasterKnown {
+  const { header, isMaster } = picture;
   const [focal, aperture] = [header.number("FOCALLEN"), header.number("APTDIA")];
-  const focalRatio = asked.focalRatio ?? (focal && aperture ? focal / aperture : undefined);
-  const binned = header.number("XPIXSZ");
   const unbinned = header.number("PIXSIZE");
-  const pixelMicron =
-    asked.pixelMicron ??
-    binned ??
-    (unbinned === undefined ? undefined : unbinned * (header.number("XBINNING") ?? 1));
-  return {
-    ...(focalRatio === undefined ? {} : { focalRatio }),
-    ...(pixelMicron === undefined ? {} : { pixelMicron }),
+  const all = {
+    focalRatio: asked.focalRatio ?? (focal && aperture ? focal / aperture : undefined),
+    pixelMicron:
+      asked.pixelMicron ??
+      header.number("XPIXSZ") ??
+      (unbinned === undefined ? undefined : unbinned * (header.number("XBINNING") ?? 1)),
+    wavelengthNm: asked.wavelengthNm ?? header.number("WAVELEN"),
+    bandwidthAngstrom: asked.bandwidthAngstrom,
+    photons: photonsOf(picture),
+    isSingle: !isMaster,
   };
+  return Object.fromEntries(Object.entries(all).filter(([, value]) => value !== undefined)) as MasterKnown;
 }
 
-/**
- * Noise that photons and reading out allow, a share of the level, where the header tells electrons per adu.
- * Source: EMVA 1288 linear.
- */
-function photonLimit({ header, values }: Picture, flat: Flat): number | undefined {
+/** Where the header tells electrons per adu, and the level that was made 1. */
+function photonsOf({ header, values }: Picture): Photons | undefined {
   const electronsPerAdu = header.number("EGAIN");
   if (electronsPerAdu === undefined || !(electronsPerAdu > 0)) return undefined;
   const levelAdu =
     header.number("FLATLEVL") ?? (header.text("BUNIT")?.trim() === "" ? undefined : median(values));
   if (levelAdu === undefined || !(levelAdu > 1)) return undefined;
-  const sensor = {
-    aduPerElectron: 1 / electronsPerAdu,
-    darkNoiseElectrons: header.number("RDNOISE") ?? 0,
-    pedestalAdu: 0,
-  };
-  const noiseAdu = Math.sqrt(varianceAdu2(sensor, signalElectrons(sensor, levelAdu)));
-  const gain = median(flat.gain.filter((_, i) => flat.mask[i] === 0)) ?? 1;
-  return noiseAdu / levelAdu / Math.sqrt(combinedCount(header)) / Math.sqrt(gain);
+  const darkNoiseElectrons = header.number("RDNOISE") ?? 0;
+  return { levelAdu, electronsPerAdu, darkNoiseElectrons, frameCount: combinedCount(header) };
 }
 
-function leftOverOf(flat: Flat, sunFile: string): LeftoverSun | undefined {
+function sunOf(flat: Flat, sunFile: string | undefined): Pick<MasterKnown, "sunAdu"> {
+  if (sunFile === undefined) return {};
   const { picture } = readPicture(sunFile);
   const { widthPx, heightPx } = flat.shape;
   if (picture.widthPx !== widthPx || picture.heightPx !== heightPx)
@@ -185,9 +159,5 @@ function leftOverOf(flat: Flat, sunFile: string): LeftoverSun | undefined {
       `${sunFile} is ${picture.widthPx} x ${picture.heightPx} px and the flat ${widthPx} x ${heightPx}.`,
       "Name a picture of the Sun of the same binning and region.",
     );
-  return leftoverSun(
-    flat,
-    picture.values.map((value, i) => value / flat.gain[i]!),
-    flat.shape,
-  );
+  return { sunAdu: picture.values };
 }

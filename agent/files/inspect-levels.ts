@@ -1,7 +1,7 @@
 import { readLevel } from "../imaging/exposure/frame-level.ts";
 import { neighbourNoise } from "../imaging/noise/neighbour-noise.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
-import { judge, type ProofFigure } from "../imaging/proof/proof-figure.ts";
+import { judge } from "../imaging/proof/proof-figure.ts";
 import { type TonalSteps, tonalSteps } from "../imaging/proof/tonal-steps.ts";
 import { type Findings, type Picture, sampled, usable } from "./inspected-picture.ts";
 
@@ -21,7 +21,7 @@ export function levelFindings(picture: Picture): Findings & { readonly codes?: T
   if (kind === "dark" || kind === "bias") {
     const level = { name: "level", value: reading.medianLitAdu, unit: "adu" } as const;
     return {
-      figures: [judgeBlack(reading.lowClippedFraction), ...steps.figures],
+      figures: [judge("black", reading.lowClippedFraction), ...steps.figures],
       measures: [level, ...steps.measures],
       codes,
     };
@@ -60,20 +60,5 @@ function stepFindings(picture: Picture, codes: TonalSteps): Findings {
       { name: `converter's bits (${dialect})`, value: depthBits, unit: "" },
       { name: "tonal step", value: stepAdu, unit: "adu" },
     ],
-  };
-}
-
-/** Noise of a dark must not be cut off at zero: less than one pixel in 10 000 may lie there. Own reasoning, no source. */
-function judgeBlack(fraction: number): ProofFigure {
-  const verdict = fraction <= 1e-4 ? "good" : fraction <= 1e-3 ? "usable" : "bad";
-  return {
-    id: "black",
-    name: "pixels at code 0",
-    value: fraction,
-    unit: "share",
-    good: [0, 1e-4],
-    usable: [0, 1e-3],
-    verdict,
-    whatToDo: verdict === "good" ? "Nothing to be done." : "Raise the camera's offset.",
   };
 }

@@ -12,6 +12,8 @@ export interface FlatShape {
   readonly gradientPeakToPeak: number;
   readonly gradientSigma: number;
   readonly gradientDegrees: number;
+  /** What of a plane is left when the middle of vignetting may lie a quarter of the half side off that of the frame. */
+  readonly gradientBeyondVignetting: number;
   /** Peak to peak of each term of the best cubic through ln F, coordinates -1 … 1. */
   readonly lowOrder: Readonly<Record<LowOrderTerm, number>>;
   /** A smooth bump above that cubic: highest point of 48-px means. */
@@ -35,6 +37,8 @@ const terms = [
 ] as const;
 
 const sidePx = 16;
+/** How far off the frame's middle that of vignetting may lie, of half the side. Common practice, no source. */
+const vignettingOff = 0.25;
 
 interface Block {
   readonly x: number;
@@ -55,7 +59,11 @@ export function flatShape(flat: Flat): FlatShape | undefined {
     blocks.map(({ x, y }) => [1, ...terms.map((term) => term.of(x, y))]),
     blocks.map(({ logGain }) => logGain),
   );
-  if (!plane || !cubic) return undefined;
+  const bowl = leastSquares(
+    blocks.map(({ x, y }) => [1, x, y, x * x, x * y, y * y]),
+    blocks.map(({ logGain }) => logGain),
+  );
+  if (!plane || !cubic || !bowl) return undefined;
   const [, slopeX = 0, slopeY = 0] = plane.solution;
   const { widthPx, heightPx } = flat.shape;
   const corner = cornerOverCentre(flat);
@@ -64,11 +72,19 @@ export function flatShape(flat: Flat): FlatShape | undefined {
     gradientPeakToPeak: 2 * Math.hypot(slopeX, slopeY),
     gradientSigma: 2 * sigma * Math.sqrt(Math.max(plane.inverse[4]!, plane.inverse[8]!)),
     gradientDegrees: (Math.atan2(slopeY / heightPx, slopeX / widthPx) * 180) / Math.PI,
+    gradientBeyondVignetting: beyondVignetting(bowl.solution),
     lowOrder: Object.fromEntries(
       terms.map((term, k) => [term.name, Math.abs(cubic.solution[k + 1]!) * term.peakToPeak]),
     ) as Record<LowOrderTerm, number>,
     hotSpot: hotSpot(flat, blocks, cubic.solution),
   };
+}
+
+/** Vignetting that is not quite in the middle has a slope there: 2 a x₀ for a bowl -a x² whose middle lies at x₀. */
+function beyondVignetting([, slopeX = 0, slopeY = 0, bendX = 0, , bendY = 0]: readonly number[]): number {
+  const beyond = (slope: number, bend: number) =>
+    Math.max(0, Math.abs(slope) - 2 * Math.max(0, -bend) * vignettingOff);
+  return 2 * Math.hypot(beyond(slopeX, bendX), beyond(slopeY, bendY));
 }
 
 /** Means of ln F over 16-px blocks that are at least half trusted, at coordinates -1 … 1. */

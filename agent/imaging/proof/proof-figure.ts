@@ -29,8 +29,9 @@ const any = Number.POSITIVE_INFINITY;
 const upTo = (good: number, usable: number) => ({ good: [0, good], usable: [0, usable] }) as const;
 
 /**
- * What is good and what can be used. A processed image of the Sun is stretched about five times, and a step of 1 % is just
- * visible afterwards: 0.2 % must not be exceeded, 0.5 % shows. Own reasoning, no source.
+ * What is good and what can be used; the only place where a flat's figures have their limits. A processed image of the Sun
+ * is stretched about five times, and a step of 1 % is just visible afterwards: 0.2 % must not be exceeded, 0.5 % shows. Own
+ * reasoning, no source; the rules that do not follow from it say so.
  */
 export const rules = {
   upperEdge: {
@@ -119,20 +120,23 @@ export const rules = {
     whatToDo:
       "A flat can't remove fringes, they move with temperature and wavelength: two surfaces are too parallel. Tilt the camera by 2 to 5 degrees and take the flat again.",
   },
+  // Common practice, no source. A flat divides a slope of the rig out; one of this size is seldom the rig's own.
   gradient: {
-    name: "gradient, peak to peak",
+    name: "gradient beyond what vignetting explains, peak to peak",
     unit: "share",
     ...upTo(0.1, 0.3),
     whatToDo:
       "The light falls unevenly: look for a tilted diffuser, a shifted filter, or a Sun off the middle.",
   },
+  // Common practice, no source. Uneven transmission makes bumps of a few percent that divide out; a reflection does not.
   hotSpot: {
     name: "bright bump above the smooth surface",
     unit: "share",
-    ...upTo(0.02, 0.06),
+    ...upTo(0.05, 0.15),
     whatToDo:
-      "A reflection adds light where a flat takes it for gain: look for a shiny rim or a bare surface.",
+      "A reflection adds light where a flat takes it for gain, and moves with pointing: look for a shiny rim or a bare surface.",
   },
+  // Common practice, no source: noise grows by the root of what is missing, 12 % at a fifth.
   dust: {
     name: "deepest dust shadow",
     unit: "share",
@@ -140,14 +144,16 @@ export const rules = {
     whatToDo:
       "Clean the surface that the shadow's distance tells: a deep shadow multiplies the noise within it.",
   },
+  // Common practice, no source. A flat solved from displaced frames reaches 1.3.
   photonLimit: {
     name: "noise over what photons allow",
     unit: "ratio",
-    good: [0, 1.25],
-    usable: [0, 2],
+    good: [0, 1.4],
+    usable: [0, 2.5],
     whatToDo:
       "Something adds noise: look for banding, a gain that is not what the header says, or too short an exposure.",
   },
+  // Common practice, no source.
   tonalStep: {
     name: "tonal step over the noise of a pixel",
     unit: "ratio",
@@ -155,11 +161,19 @@ export const rules = {
     usable: [0, 2],
     whatToDo: "Steps are coarser than the noise: let the camera send all bits that its converter has.",
   },
+  // Common practice, no source.
   missingCodes: {
     name: "codes that are left out between occupied ones",
     unit: "share",
     ...upTo(0.01, 0.1),
     whatToDo: "The values were stretched on the way: switch off gamma, contrast and digital gain.",
+  },
+  // Noise of a dark must not be cut off at zero: EMVA 1288 sets the offset so that hardly a pixel lies there.
+  black: {
+    name: "pixels at code 0",
+    unit: "share",
+    ...upTo(1e-4, 1e-3),
+    whatToDo: "Raise the camera's offset.",
   },
   corner: {
     name: "corners over centre",
@@ -190,6 +204,13 @@ export function judge(id: keyof typeof rules, value: number, sigma?: number): Pr
 export function worstOf(figures: readonly Pick<ProofFigure, "verdict">[]): Verdict {
   if (figures.some(({ verdict }) => verdict === "bad")) return "bad";
   return figures.some(({ verdict }) => verdict === "usable") ? "usable" : "good";
+}
+
+/** What keeps figures from being good, each with what to do. */
+export function reasonsOf(figures: readonly ProofFigure[]): string[] {
+  return figures
+    .filter((figure) => figure.verdict !== "good")
+    .map((figure) => `${figureText(figure)}: ${figure.whatToDo}`);
 }
 
 /** `clipped healthy pixels 0.2 % (good up to 0.001 %, usable up to 0.1 %)` */

@@ -1,15 +1,14 @@
 import type { Master } from "../combining/master-builder.ts";
-import { type Flat, relativeNoise } from "../combining/normalise-flat.ts";
-import { type RadialProfile, radialProfile } from "../disc/radial-profile.ts";
-import { type DustFound, findDust } from "../dust/dust.ts";
+import type { Flat } from "../combining/normalise-flat.ts";
+import type { RadialProfile } from "../disc/radial-profile.ts";
+import type { DustFound } from "../dust/dust.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
-import type { FftLibrary } from "../numerics/fft.ts";
-import { type FlatShape, flatShape, trusted } from "./flat-shape.ts";
-import { type FringeLight, fringeOrigin, originText } from "./fringe-origin.ts";
-import { type FringeSearch, findFringes } from "./fringes.ts";
+import type { FlatShape } from "./flat-shape.ts";
+import type { FringeSearch } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
-import { type LeftoverSun, leftoverSun } from "./leftover-sun.ts";
-import { figureText, judge, type ProofFigure, type Verdict, worstOf } from "./proof-figure.ts";
+import { judgeMaster, type MasterKnown } from "./judge-master.ts";
+import type { LeftoverSun } from "./leftover-sun.ts";
+import { judge, type ProofFigure, reasonsOf, type Verdict, worstOf } from "./proof-figure.ts";
 import type { HalvesFigures } from "./series-halves.ts";
 
 export interface ProofInput {
@@ -26,13 +25,8 @@ export interface ProofInput {
   readonly plane?: { readonly disagreement: number; readonly sigma: number };
   /** Of a flat by defocus. */
   readonly blurred?: BlurredProof;
-  /** The Sun without blur, dark taken off; whether any of it is left in the flat. */
-  readonly sunAdu?: Float32Array;
-  readonly focalRatio?: number;
-  readonly pixelMicron?: number;
-  readonly wavelengthNm?: number;
-  /** To look for fringes with. */
-  readonly fft?: FftLibrary;
+  /** For what the flat tells by itself. */
+  readonly known: MasterKnown;
 }
 
 export interface BlurredProof {
@@ -65,50 +59,36 @@ export interface Proof {
 
 /** Proves a flat: every figure with its uncertainty, its limits and what to do about it. */
 export function proveFlat(input: ProofInput): Proof {
-  const { flat, series, upperEdge } = input;
+  const { flat, series, upperEdge, known } = input;
   const grey = greyAgainst(flat, input.independent);
   const grey16 = grey.find((scale) => scale.sidePx === 16);
-  const noise = relativeNoise(flat);
   const last = series.growth.at(-1);
-  const shape = flatShape(flat);
-  const leftover = input.sunAdu && leftoverSun(flat, dividedBy(input.sunAdu, flat), flat.shape);
-  const fringes = input.fft && findFringes(input.fft, flat.gain, trusted(flat), flat.shape);
+  const told = judgeMaster(flat, known);
   const figures: ProofFigure[] = [
     judge("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
     judge("clipped", series.clippedFraction),
-    ...(noise === undefined ? [] : [judge("noise", noise)]),
     ...(last ? [judge("evenOdd", last.measured / last.expected, 0.006)] : []),
     ...(series.halves ? [judge("drift", series.halves.driftRms, series.halves.driftSigma)] : []),
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
-    ...(leftover ? [judge("leftoverSun", insignificantIsNone(leftover), leftover.rmsSigma)] : []),
     ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? [judge("plane", input.plane.disagreement, input.plane.sigma)] : []),
-    ...(fringes ? [judgeFringes(fringes, lightOf(input))] : []),
     ...(input.leak ? [judge("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
-    // Corners that a small disc out of focus leaves unlit are masked: nothing is known of them.
-    ...(shape && shape.cornerOverCentre > 0
-      ? [judge("corner", shape.cornerOverCentre, shape.cornerOverCentreSigma)]
-      : []),
+    ...told.figures,
   ];
   return {
     verdict: worstOf(figures),
-    reasons: figures
-      .filter((figure) => figure.verdict !== "good")
-      .map((figure) => `${figureText(figure)}: ${figure.whatToDo}`),
+    reasons: reasonsOf(figures),
     figures,
     frameCount: series.frameCount,
     grey,
     greyFrames: input.independent.frameCount,
     growth: series.growth,
     halves: series.halves,
-    shape,
-    radial: radialProfile(flat),
-    dust: findDust(flat, {
-      ...(input.focalRatio === undefined ? {} : { focalRatio: input.focalRatio }),
-      ...(input.pixelMicron === undefined ? {} : { pixelMicron: input.pixelMicron }),
-    }),
-    leftoverSun: leftover,
-    fringes,
+    shape: told.shape,
+    radial: told.radial,
+    dust: told.dust,
+    leftoverSun: told.leftoverSun,
+    fringes: told.fringes,
   };
 }
 
@@ -118,22 +98,6 @@ function blurredFigures(blurred: BlurredProof): ProofFigure[] {
     judge("lightGradient", blurred.gradientUnsure),
     judge("focusKept", blurred.focusKept),
   ];
-}
-
-/**
- * None found is an amplitude of 0, with the smallest that would have been found as its sigma's threefold.
- * @param light to say what the period tells of the surfaces
- */
-export function judgeFringes({ found, limit }: FringeSearch, light?: FringeLight): ProofFigure {
-  if (!found) return judge("fringes", 0, limit / 3);
-  const figure = judge("fringes", found.amplitude, found.amplitudeSigma);
-  if (figure.verdict === "good" || !light) return figure;
-  const whatToDo = `${figure.whatToDo} ${originText(fringeOrigin(found.periodPx, light), light)}`;
-  return { ...figure, whatToDo };
-}
-
-function lightOf({ pixelMicron, wavelengthNm }: ProofInput): FringeLight | undefined {
-  return pixelMicron === undefined || wavelengthNm === undefined ? undefined : { pixelMicron, wavelengthNm };
 }
 
 /** The independent frames divided by the flat, and whether that is grey. */
@@ -164,15 +128,4 @@ export function greyAgainst(
     );
   }
   return greyTest(picture, noise, usePx, flat.shape);
-}
-
-function dividedBy(pictureAdu: Float32Array, flat: Flat): Float32Array {
-  const divided = new Float32Array(pictureAdu.length);
-  for (let i = 0; i < divided.length; i++) divided[i] = pictureAdu[i]! / flat.gain[i]!;
-  return divided;
-}
-
-/** Chance overlap of the Sun's structure with the rig's is no picture of the Sun. */
-function insignificantIsNone({ rms, rmsSigma }: LeftoverSun): number {
-  return rms > 3 * rmsSigma ? rms : 0;
 }

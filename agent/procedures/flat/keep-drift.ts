@@ -5,6 +5,7 @@ import type { Shape } from "../../imaging/numerics/shape.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
+import { knownOfFlat } from "./known-of-flat.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Solves the flat from the frames, proves it on frames that it does not know, and writes it. */
@@ -18,18 +19,14 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
   const frameCount = frames.length - droppedLater;
   const plane = anchor && planeDisagreement(anchor, flat.shape);
-  const { optics, rig } = bench;
   const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
     flat,
-    fft,
     series: { frameCount, clippedFraction, growth: [], halves: undefined },
     upperEdge,
     independent: independent.master,
     ...(plane ? { plane } : {}),
-    sunAdu: average,
-    focalRatio: optics.focalLengthMm / optics.apertureMm,
-    pixelMicron: rig.camera.limits.pixelMicron,
+    known: { ...knownOfFlat(bench, flat, frameCount, work.notes.facts.first.gain), fft, sunAdu: average },
   });
   bench.note("flat solved", {
     frames: frameCount,

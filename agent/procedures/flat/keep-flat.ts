@@ -7,12 +7,13 @@ import { median } from "../../imaging/numerics/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { StepError } from "../step-error.ts";
 import type { FlatWork } from "./diffuser-work.ts";
+import { knownOfFlat } from "./known-of-flat.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
 export async function keepFlat(work: FlatWork): Promise<void> {
   const { bench, ask, notes, edges } = work;
-  const { rig, optics, findings } = bench;
+  const { findings } = bench;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const series = work.series!.finish();
   const flat = normaliseFlat(series);
@@ -29,16 +30,17 @@ export async function keepFlat(work: FlatWork): Promise<void> {
   const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
     flat,
-    fft,
     series,
     upperEdge,
     independent: work.proof!.finish(),
     ...(leak
       ? { leak: { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 } }
       : {}),
-    ...(sunAdu ? { sunAdu } : {}),
-    focalRatio: optics.focalLengthMm / optics.apertureMm,
-    pixelMicron: rig.camera.limits.pixelMicron,
+    known: {
+      ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
+      fft,
+      ...(sunAdu ? { sunAdu } : {}),
+    },
   });
   work.found = writeAndTell({
     bench,
@@ -58,7 +60,7 @@ export async function keepFlat(work: FlatWork): Promise<void> {
 }
 
 /** What the scatter of the frames beyond that of the darks tells of the camera, for everything that is written from here on. */
-function measureConversion({ bench, dark, tuned }: FlatWork, series: Master): void {
+function measureConversion({ bench, dark, tuned, notes }: FlatWork, series: Master): void {
   const { findings, clock } = bench;
   const root = Math.sqrt(findings.darkMaster!.frameCount);
   const measured = conversionOfSeries(
@@ -66,8 +68,9 @@ function measureConversion({ bench, dark, tuned }: FlatWork, series: Master): vo
     dark!.sigmaAdu.map((sigma) => sigma * root),
   );
   if (!measured) return;
-  findings.conversion = { ...measured, gain: tuned!.gain, measuredUtcMs: clock.nowMs() };
-  bench.note("conversion measured", { ...measured, gain: tuned!.gain });
+  const gain = notes.facts.first.gain ?? tuned!.gain;
+  findings.conversion = { ...measured, gain, measuredUtcMs: clock.nowMs() };
+  bench.note("conversion measured", { ...measured, gain });
 }
 
 /** By the noise that the series showed itself. */

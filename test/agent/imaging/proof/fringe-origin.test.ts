@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { fringeOrigin, originText } from "../../../../agent/imaging/proof/fringe-origin.ts";
-import { judgeFringes } from "../../../../agent/imaging/proof/proof.ts";
+import { judgeFringes } from "../../../../agent/imaging/proof/judge-master.ts";
 
 const light = { pixelMicron: 3.75, wavelengthNm: 656.28, bandwidthAngstrom: 0.5 };
 

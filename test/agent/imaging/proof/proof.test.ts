@@ -3,6 +3,7 @@ import type { Flat } from "../../../../agent/imaging/combining/normalise-flat.ts
 import { radialProfile } from "../../../../agent/imaging/disc/radial-profile.ts";
 import { findDust } from "../../../../agent/imaging/dust/dust.ts";
 import { flatShape } from "../../../../agent/imaging/proof/flat-shape.ts";
+import { judgeMaster } from "../../../../agent/imaging/proof/judge-master.ts";
 import { leftoverSun } from "../../../../agent/imaging/proof/leftover-sun.ts";
 import { proveFlat } from "../../../../agent/imaging/proof/proof.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
@@ -78,6 +79,34 @@ test("gradient, corners and a hot spot are measured", () => {
   expect(even.cornerOverCentre).toBeCloseTo(0.85, 1);
 });
 
+test("vignetting off the middle is no gradient, however strong; light from one side is", () => {
+  const drawn = (light: (x: number, y: number) => number): Flat => {
+    const gain = Float32Array.from({ length: px }, (_, i) =>
+      light(
+        (2 * (i % shape.widthPx)) / shape.widthPx - 1,
+        (2 * Math.floor(i / shape.widthPx)) / shape.heightPx - 1,
+      ),
+    );
+    return {
+      shape,
+      gain,
+      sigma: new Float32Array(px).fill(0.001),
+      mask: new Uint8Array(px),
+      levelAdu: 40_000,
+    };
+  };
+  const bowl = drawn((x, y) => 1 - 0.2 * ((x - 0.2) ** 2 + (y + 0.2) ** 2));
+  expect(flatShape(bowl)!.gradientPeakToPeak).toBeGreaterThan(0.15);
+  const verdicts = judgeMaster(bowl, {}).figures.map(({ id, verdict }) => `${id} ${verdict}`);
+  expect(verdicts).toContain("gradient good");
+  expect(verdicts).toContain("corner good");
+  const tilted = judgeMaster(
+    drawn((x, y) => (1 - 0.08 * (x ** 2 + y ** 2)) * (1 + 0.15 * x)),
+    {},
+  );
+  expect(tilted.figures.find(({ id }) => id === "gradient")).toMatchObject({ verdict: "usable" });
+});
+
 test("the radial profile falls from the centre of the light outwards", () => {
   const { centrePx, rings } = radialProfile(flatWith([]));
   expect(centrePx.xPx).toBeGreaterThan(150);
@@ -110,6 +139,7 @@ test("a proof names what keeps a flat from being good, with the limits and what 
     upperEdge: { median: 0.7, least: 0.69, most: 0.71 },
     independent: { meanAdu, sigmaAdu: meanAdu.map(() => 20), mask: new Uint8Array(px), frameCount: 8 },
     leak: { fraction: 0.008, sigmaFraction: 1e-4 },
+    known: {},
   });
   const verdicts = Object.fromEntries(proof.figures.map(({ id, verdict }) => [id, verdict]));
   expect(verdicts).toMatchObject({
