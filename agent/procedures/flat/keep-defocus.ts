@@ -8,6 +8,7 @@ import { proveFlat } from "../../imaging/proof/proof.ts";
 import { StepError } from "../step-error.ts";
 import { type BlurredLight, gradientFrom, lightFrom, worstLeftover } from "./defocus-light.ts";
 import type { DefocusWork } from "./defocus-work.ts";
+import { knownOfFlat } from "./known-of-flat.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Gradients of the light that are expected where nothing is known of them, across the frame: an active region. */
@@ -20,7 +21,6 @@ const lightStepPx = 8;
 /** Divides the blurred Sun's light out of the frames, proves the flat and writes it. */
 export async function keepDefocus(work: DefocusWork): Promise<void> {
   const { bench, ask, notes, edges, shape } = work;
-  const { rig, optics } = bench;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const { blurRadiusPx, steps } = work.place!;
   const light = lightFrom(work, work.rounds.flat(), blurRadiusPx);
@@ -50,20 +50,20 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
   const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
     flat,
-    fft,
     series,
     upperEdge,
     independent,
-    sunAdu: work.focus!.picture,
     blurred: {
       leftover: worst ? worst.rms / noise : 0,
       leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
       gradientUnsure: acrossUnsure,
       focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
     },
-    focalRatio: optics.focalLengthMm / optics.apertureMm,
-    wavelengthNm: optics.wavelengthNm,
-    pixelMicron: rig.camera.limits.pixelMicron,
+    known: {
+      ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
+      fft,
+      sunAdu: work.focus!.picture,
+    },
   });
   const told = {
     focusSteps: work.focus!.steps,
