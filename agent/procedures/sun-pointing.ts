@@ -1,8 +1,6 @@
 import { sunFromSite } from "../sky/sun-from-site.ts";
-import { sunTheoriesApartDegrees, theoriesApartMostDegrees } from "../sky/sun-second-theory.ts";
 import { Aim } from "./centre/aim.ts";
 import type { Workbench } from "./step.ts";
-import { StepError } from "./step-error.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 120;
@@ -18,22 +16,10 @@ export function homeOffset({ findings }: Workbench): { eastArcsec: number; north
   return { eastArcsec: -(error?.eastArcsec ?? 0), northArcsec: -(error?.northArcsec ?? 0) };
 }
 
-/** @throws StepError when there is no telling where the Sun is */
-function checkTheories(utcMs: number): void {
-  const apart = sunTheoriesApartDegrees(utcMs);
-  if (apart <= theoriesApartMostDegrees) return;
-  throw new StepError(
-    "SUN_PLACE_UNSURE",
-    `two independent theories put the Sun ${apart.toFixed(3)} degrees apart, more than ${theoriesApartMostDegrees}`,
-    "Compare `evenfield sun` with an almanac. Reinstall the program's packages; until both agree nothing points at the Sun.",
-  );
-}
-
 /** The cover is the caller's: closed for every slew. Does nothing on a rig without a mount, or when already there. */
 export async function pointAtSun(bench: Workbench, signal: AbortSignal): Promise<void> {
   const { mount } = bench.rig;
   if (!mount) return;
-  checkTheories(bench.clock.nowMs());
   const aim = new Aim(mount, bench.clock, bench.site);
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);

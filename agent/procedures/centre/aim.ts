@@ -2,6 +2,7 @@ import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Mount, Site } from "../../../drivers/roles/mount.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { offsetFrom, placeAt, type SkyOffset } from "../../sky/tangent-plane.ts";
+import { checkSunKnown } from "../sun-known.ts";
 
 /** After a move: play in the gears is taken up by tracking, and vibrations die away [s]. */
 const settleSeconds = 3;
@@ -38,8 +39,9 @@ export class Aim {
     await this.clock.sleep(settleSeconds, signal);
   }
 
-  /** To a place given from the Sun, as the mount counts. */
+  /** To a place given from the Sun, as the mount counts. @throws StepError when it is not sure where the Sun is */
   async slewTo(offset: SkyOffset, signal: AbortSignal): Promise<void> {
+    checkSunKnown(this.clock.nowMs());
     this.moveCount++;
     await this.mount.slewTo(placeAt(this.#sun(), offset), signal);
     // Mounts exist that fall back to the stars' rate after a slew.
