@@ -70,7 +70,7 @@ export function originText(origin: FringeOrigin, { pixelMicron }: FringeLight): 
   const thin =
     glassMmMost === undefined || airMmMost === undefined
       ? ""
-      : ` no further apart than ${glassMmMost.toPrecision(2)} mm of glass or ${airMmMost.toPrecision(2)} mm of air`;
+      : ` no further apart than about ${glassMmMost.toPrecision(2)} mm of glass or ${airMmMost.toPrecision(2)} mm of air`;
   return (
     `Look for faces${thin} that are ${airWedgeArcmin.toPrecision(2)} arcmin from parallel with air between them, ` +
     `or ${glassWedgeArcmin.toPrecision(2)} arcmin in one piece of glass. ` +
