@@ -1,7 +1,6 @@
 import { expect, test } from "vitest";
 import { type CombineOptions, combineFrames } from "../../agent/imaging/combining/combine.ts";
 import { medianRatio } from "../../agent/imaging/combining/frame-scale.ts";
-import { pixelStatistics } from "../../agent/imaging/exposure/first-frames.ts";
 import { framesBuy } from "../../agent/imaging/noise/frames-enough.ts";
 import { medianNoise } from "../../agent/imaging/noise/median-noise.ts";
 import { RunningMoments } from "../../agent/imaging/noise/running-moments.ts";
@@ -32,11 +31,7 @@ function deviation(values: readonly number[]): number {
   return combine(values, { method: "mean" }).sigmaOfMean * Math.sqrt(values.length);
 }
 
-/** Deviation with n - 1 of whole numbers, as the first frames of a master tell it. */
-function sampleDeviation(values: readonly number[]): number {
-  const frames = values.map((value) => ({ pixels: Uint16Array.of(value), scale: 1 }));
-  return Math.sqrt(pixelStatistics(frames, new Float32Array(1), 65_536).variances[0]!);
-}
+const sampleDeviation = (values: readonly number[]) => Math.sqrt(RunningMoments.of(values).sampleVariance);
 
 test("ten values with one far out: what each way of combining makes of them", () => {
   const one = check("combine.ten");
