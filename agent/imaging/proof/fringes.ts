@@ -47,9 +47,9 @@ export function wavesLookedAt({ widthPx, heightPx }: Shape): number {
 
 /** Fringes are everywhere; dust and edges are in a few places. Share of a 3 x 3 raster that takes part. */
 const spreadMin = 0.5;
-const knotShare = 0.3;
+const knotShare = 0.2;
 /** Dust is left out where the picture, smoothed over a few pixels, lies off by more. */
-const offSigma = 4;
+const offSigma = 3;
 
 /**
  * Straight interference fringes: one narrow peak in the power spectrum of ln F, far above its surroundings (along rows and
