@@ -47,7 +47,7 @@ export function wavesLookedAt({ widthPx, heightPx }: Shape): number {
 
 /** Fringes are everywhere; dust and edges are in a few places. Share of a 3 x 3 raster that takes part. */
 const spreadMin = 0.5;
-const knotShare = 0.2;
+const knotShare = 0.3;
 /** Dust is left out where the picture, smoothed over a few pixels, lies off by more. */
 const offSigma = 3;
 
