@@ -1,7 +1,15 @@
 import type { FftLibrary } from "../numerics/fft.ts";
 import { correlationAt } from "../registration/register-pair.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
-import { type KnownShadow, shadowMoves, wholeMove } from "./shadow-moves.ts";
+import {
+  type KnownShadow,
+  missAt,
+  type ShadowMove,
+  type StructurePair,
+  shadowMoves,
+  structurePair,
+  wholeMove,
+} from "./shadow-moves.ts";
 import { coarseSigmaPx, fineSigmaPx, type SmallStructure } from "./small-structure.ts";
 import { type TrainMove, trainMove } from "./train-move.ts";
 
@@ -22,6 +30,8 @@ export interface TrainMatch {
   readonly shareAtZero: number;
   readonly shareSigma: number;
   readonly shift: { readonly x: number; readonly y: number; readonly sigmaPx: number };
+  /** Shadows of the flat that are nowhere near in the picture; not told of an image, where the Sun may hide them. */
+  readonly gone: number;
   /** From three shadows on. */
   readonly move: TrainMove | undefined;
 }
@@ -37,11 +47,15 @@ const limits = {
   farPx: 3,
   /** A motion that is known no better is none: the shadows it rests on do not agree. */
   moveSigmaPx: 0.5,
+  /** A shift that the difference proposes counts when it leaves so much less unexplained. */
+  missAnew: 0.8,
   /** An error of 0.3 px leaves 0.6 % at the rims of deep dust. */
   shiftPx: 0.3,
   rotationDegrees: 0.1,
   /** A flat is refused for what is as sure as this, and said to fit only if a shift of so many px is ruled out (2 sigma). */
   sureSigmas: 4,
+  /** A shadow of which no more than that is left is gone. */
+  goneShare: 0.4,
   ruledOutPx: 0.5,
   /** Structure of less than so many times its noise tells nothing. */
   structureOverNoise: 2,
@@ -65,35 +79,40 @@ export function matchTrain(
 ): TrainMatch {
   const { shape } = flat;
   using finder = new ShiftFinder(library, shape, { fineSigmaPx, coarseSigmaPx });
-  const found = finder.between(finder.spectrumOf(flat.log), finder.spectrumOf(picture.log));
+  const spectrum = finder.spectrumOf(flat.log);
+  const found = finder.between(spectrum, finder.spectrumOf(picture.log));
   const correlationAtZero = correlationAt(flat.fine, picture.fine, shape, { x: 0, y: 0 });
   const atPeak = correlationAt(flat.fine, picture.fine, shape, found);
   // A peak by chance is no shift: what lies at zero counts unless another place is better.
-  const common = atPeak > correlationAtZero ? found : { x: 0, y: 0 };
-  const moves = shadowMoves(flat, picture, shadows, common);
+  const peak = atPeak > correlationAtZero ? found : { x: 0, y: 0 };
+  const pair = structurePair(flat, picture);
+  // A strong pattern of the sensor keeps that at zero. In the difference only shadows that moved are left.
+  const anew = finder.between(spectrum, finder.spectrumOf(picture.log.map((log, i) => log - flat.log[i]!)));
+  const common = missAt(pair, anew) < limits.missAnew * missAt(pair, peak) ? anew : peak;
+  const moves = shadowMoves(pair, shadows, common);
   const agreed = trainMove(moves, shape);
   const move = agreed && agreed.shiftSigmaPx < limits.moveSigmaPx ? agreed : undefined;
-  const shift = shiftOf(flat, picture, common, move);
+  const shift = shiftOf(pair, common, move);
   const figures = {
-    correlation: Math.max(atPeak, correlationAtZero),
+    correlation: Math.max(correlationAt(flat.fine, picture.fine, shape, common), correlationAtZero),
     correlationAtZero,
     correlationExpected: Math.sqrt(signalShare(flat) * signalShare(picture)),
     ...shareOf(flat, picture, correlationAtZero),
     shift,
+    gone: kind === "flat" ? moves.filter(isGone).length : 0,
     move,
   };
   return { says: decide(figures, flat, picture, { kind, shadows: shadows.length }), ...figures };
 }
 
-/** Of the shadows that agree and of the structure as a whole, whichever is known better. */
+/** Of the shadows that agree, unless the structure as a whole, in which more of the sensor's pattern is, tells it far better. */
 function shiftOf(
-  flat: SmallStructure,
-  picture: SmallStructure,
+  pair: StructurePair,
   common: { readonly x: number; readonly y: number },
   move: TrainMove | undefined,
 ): TrainMatch["shift"] {
-  const whole = wholeMove(flat, picture, common);
-  if (move && !(whole && whole.sigmaPx < move.shiftSigmaPx))
+  const whole = wholeMove(pair, common);
+  if (move && !(whole && whole.sigmaPx < move.shiftSigmaPx / 2))
     return { x: move.shiftX, y: move.shiftY, sigmaPx: move.shiftSigmaPx };
   return whole
     ? { x: whole.movedX, y: whole.movedY, sigmaPx: whole.sigmaPx }
@@ -146,19 +165,26 @@ function hasMoved(figures: Omit<TrainMatch, "says">): boolean {
   return partMoved(figures);
 }
 
+/** Not only unsure, and not moved a little. */
+function isGone({ shareInPlace, shareInPlaceSigma }: ShadowMove): boolean {
+  return shareInPlace + limits.sureSigmas * shareInPlaceSigma < limits.goneShare;
+}
+
 /** A shift that would do harm is not only not seen, it is ruled out. */
 function isInPlace({ shift }: Pick<TrainMatch, "shift">): boolean {
   return Math.hypot(shift.x, shift.y) + 2 * shift.sigmaPx <= limits.ruledOutPx;
 }
 
-/** At least two shadows on their own: one may be new dust. */
-function partMoved({ move }: Pick<TrainMatch, "move">): boolean {
+/** At least two shadows on their own: one may be new dust, or have been blown off. */
+function partMoved({ move, gone }: Pick<TrainMatch, "move" | "gone">): boolean {
   const sure = move?.apart.filter(
-    ({ movedX, movedY, sigmaPx, share }) =>
-      share > 0.5 &&
-      Math.hypot(movedX - move.shiftX, movedY - move.shiftY) > Math.max(limits.shiftPx, 5 * sigmaPx),
+    (one) =>
+      one.share > 0.5 &&
+      !(gone > 0 && isGone(one)) && // counted there
+      Math.hypot(one.movedX - move.shiftX, one.movedY - move.shiftY) >
+        Math.max(limits.shiftPx, 5 * one.sigmaPx),
   );
-  return (sure?.length ?? 0) >= 2;
+  return (sure?.length ?? 0) + gone >= 2;
 }
 
 /** Share of a structure's variance that is not noise. */

@@ -26,7 +26,8 @@ export function matchSeen(match: TrainMatch): string {
       const turn = move
         ? ` turned by ${move.rotationDegrees.toFixed(2)} deg (±${move.rotationSigmaDegrees.toFixed(2)}),`
         : "";
-      return `The dust has moved by ${by},${turn} ${surfacesText(match)}.`;
+      const gone = match.gone > 0 ? `; ${match.gone} shadows are gone from where they were` : "";
+      return `The dust has moved by ${by},${turn} ${surfacesText(match)}${gone}.`;
     }
     case "other":
       return "The picture shows other dust than the flat: another train, or one that was cleaned.";

@@ -1,3 +1,4 @@
+import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { invertSymmetric } from "../numerics/linear-solve.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { fineSigmaPx, type SmallStructure } from "./small-structure.ts";
@@ -18,62 +19,110 @@ export interface ShadowMove extends KnownShadow {
   readonly sigmaPx: number;
   /** How deep it is in the second picture, over the first: 1 the same, 0 gone. */
   readonly share: number;
+  /** The same where the common shift puts it. */
+  readonly shareInPlace: number;
+  readonly shareInPlaceSigma: number;
 }
 
-const rounds = 8;
+type Move = Omit<ShadowMove, keyof KnownShadow>;
+
+interface ShiftPx {
+  readonly x: number;
+  readonly y: number;
+}
+
+/**
+ * Two pictures of one sensor. In their difference the sensor's own pattern, which never moves, is gone; what is left are
+ * the shadows where they are now, and less those where they were.
+ */
+export interface StructurePair {
+  readonly shape: Shape;
+  /** Small structure of the first, smoothed further so that little of the sensor's pattern is left. */
+  readonly first: Float32Array;
+  /** Second less first, smoothed alike; NaN where either is. */
+  readonly difference: Float32Array;
+  /** Variance of what is left of the pixels' own pattern in `first`. */
+  readonly patternVariance: number;
+}
+
+/** A pixel pattern of 0.7 % leaves slopes of 0.01 % a pixel; those of shadows are ten times that and more. */
+const moreSigmaPx = 3;
+/** Of both filters together. */
+const wholeSigmaPx = Math.hypot(fineSigmaPx, moreSigmaPx);
+const rounds = 12;
 const patchPx = 500_000;
 /** Of its own diameter a shadow may have moved, further than the common shift, and still be the same. */
 const furthest = 0.5;
 
+export function structurePair(first: SmallStructure, second: SmallStructure): StructurePair {
+  const { shape } = first;
+  const difference = second.fine.map((value, i) => value - first.fine[i]!);
+  return {
+    shape,
+    first: smoothed(first.fine, shape),
+    difference: smoothed(difference, shape),
+    // White noise through a Gaussian of σ keeps 1 / (2 √π σ) of itself.
+    patternVariance: (first.noiseRms * (fineSigmaPx / wholeSigmaPx)) ** 2,
+  };
+}
+
 /**
  * Looks for each shadow of the first picture in the second, near the place where a common shift would put it, by least
- * squares on the small structure about it.
+ * squares on the small structure about it. One that is nowhere near has share 0.
  * Source: B. D. Lucas and T. Kanade, Proc. 7th Int. Joint Conf. on Artificial Intelligence (1981) 674.
  */
 export function shadowMoves(
-  first: SmallStructure,
-  second: SmallStructure,
+  pair: StructurePair,
   shadows: readonly KnownShadow[],
-  common: { readonly x: number; readonly y: number },
+  common: ShiftPx,
 ): ShadowMove[] {
   return shadows.flatMap((shadow) => {
-    const move = moveOf(first, second, shadow, common);
+    const move = moveOf(pair, shadow, common);
     return move ? [{ ...shadow, ...move }] : [];
   });
 }
 
 /** How far the small structure as a whole has moved; wherever there is no shadow it has no say. */
-export function wholeMove(
-  first: SmallStructure,
-  second: SmallStructure,
-  common: { readonly x: number; readonly y: number },
-): Omit<ShadowMove, keyof KnownShadow> | undefined {
-  const { widthPx, heightPx } = first.shape;
+export function wholeMove(pair: StructurePair, common: ShiftPx): Move | undefined {
+  const { widthPx, heightPx } = pair.shape;
   const whole = { xPx: widthPx / 2, yPx: heightPx / 2, diameterPx: Math.hypot(widthPx, heightPx) };
-  return moveOf(first, second, whole, common);
+  return moveOf(pair, whole, common);
 }
 
-function moveOf(
-  first: SmallStructure,
-  second: SmallStructure,
-  shadow: KnownShadow,
-  common: { readonly x: number; readonly y: number },
-): Pick<ShadowMove, "movedX" | "movedY" | "sigmaPx" | "share"> | undefined {
-  const { shape } = first;
-  const { patch, every } = slopesAbout(first, shadow);
+/** Mean square of what a shift of the whole leaves unexplained. */
+export function missAt(pair: StructurePair, { x, y }: ShiftPx): number {
+  const { shape, first, difference } = pair;
+  let [squares, count] = [0, 0];
+  for (let i = 0; i < difference.length; i++) {
+    const there = sampled(first, shape, (i % shape.widthPx) - x, Math.floor(i / shape.widthPx) - y);
+    const miss = difference[i]! - (there - first[i]!);
+    if (Number.isNaN(miss)) continue;
+    squares += miss * miss;
+    count++;
+  }
+  return count === 0 ? Number.POSITIVE_INFINITY : squares / count;
+}
+
+/** @returns `undefined` where too little of the shadow is in the picture */
+function moveOf(pair: StructurePair, shadow: KnownShadow, common: ShiftPx): Move | undefined {
+  const { shape, first, difference } = pair;
+  const { patch, every } = patchAbout(pair, shadow, common);
   if (patch.length < 50) return undefined;
   let [x, y, share] = [common.x, common.y, 1];
   let sigmaPx = Number.POSITIVE_INFINITY;
+  let inPlace = { shareInPlace: 1, shareInPlaceSigma: Number.POSITIVE_INFINITY };
   for (let round = 0; round < rounds; round++) {
     const normal: number[] = new Array(16).fill(0);
     const right = [0, 0, 0, 0];
     let [squares, count] = [0, 0];
-    for (const { i, value, slopeX, slopeY } of patch) {
-      const seen = sampled(second.fine, shape, (i % shape.widthPx) + x, Math.floor(i / shape.widthPx) + y);
-      if (Number.isNaN(seen)) continue;
-      // Seen is share · first, a little further on: its slope there is about that of the first.
-      const row = [-share * slopeX, -share * slopeY, value, 1];
-      const miss = seen - share * value;
+    for (const i of patch) {
+      const [u, v] = [(i % shape.widthPx) - x, Math.floor(i / shape.widthPx) - y];
+      const there = sampled(first, shape, u, v);
+      const slopeX = (sampled(first, shape, u + 1, v) - sampled(first, shape, u - 1, v)) / 2;
+      const slopeY = (sampled(first, shape, u, v + 1) - sampled(first, shape, u, v - 1)) / 2;
+      const miss = difference[i]! - (share * there - first[i]!);
+      if (Number.isNaN(miss + slopeX + slopeY)) continue;
+      const row = [-share * slopeX, -share * slopeY, there, 1];
       squares += miss * miss;
       count++;
       for (let a = 0; a < 4; a++) {
@@ -82,12 +131,21 @@ function moveOf(
       }
     }
     if (count < 50) return undefined;
+    // The pattern moves along with the model but not with the sensor, which draws every answer to "nothing moved": its
+    // expected part is taken off. Correlation of smoothed white noise: exp(-r² / 4 σ²).
+    const far = Math.exp(-(x * x + y * y) / (4 * wholeSigmaPx ** 2));
+    const pull = (share * count * pair.patternVariance * far) / (2 * wholeSigmaPx ** 2);
+    right[0]! += pull * x;
+    right[1]! += pull * y;
+    right[2]! += count * pair.patternVariance * (share - far);
+    // Noise of the filtered picture is one over an area, not over a pixel.
+    const areaPx = Math.max(1, (4 * Math.PI * wholeSigmaPx ** 2) / every ** 2);
+    if (round === 0) inPlace = shareOf(normal, right, { squares, count, areaPx });
     const inverse = invertSymmetric(normal, 4);
     if (!inverse) return undefined;
     const step = right.map((_, a) => right.reduce((sum, r, b) => sum + inverse[4 * a + b]! * r, 0));
-    // Noise of the filtered picture is one over an area, not over a pixel.
-    const areaPx = Math.max(1, (4 * Math.PI * fineSigmaPx ** 2) / every ** 2);
-    sigmaPx = Math.sqrt((squares / Math.max(1, count - 4)) * areaPx * Math.max(inverse[0]!, inverse[5]!));
+    const variance = (squares / Math.max(1, count - 4)) * areaPx;
+    sigmaPx = Math.sqrt(variance * Math.max(inverse[0]!, inverse[5]!));
     const limit = Math.max(1, shadow.diameterPx / 8);
     const [dx, dy] = [within(step[0]!, limit), within(step[1]!, limit)];
     x += dx;
@@ -95,39 +153,55 @@ function moveOf(
     share = Math.max(0.05, share + step[2]!);
     if (Math.hypot(dx, dy) < 0.002 && round > 2) break;
   }
-  if (Math.hypot(x - common.x, y - common.y) > furthest * shadow.diameterPx + 2) return undefined;
-  return { movedX: x, movedY: y, sigmaPx, share };
+  const isNear = Math.hypot(x - common.x, y - common.y) <= furthest * shadow.diameterPx + 2;
+  if (isNear) return { movedX: x, movedY: y, sigmaPx, share, ...inPlace };
+  return { movedX: common.x, movedY: common.y, sigmaPx: Number.POSITIVE_INFINITY, share: 0, ...inPlace };
 }
 
-interface PatchPx {
-  readonly i: number;
-  readonly value: number;
-  readonly slopeX: number;
-  readonly slopeY: number;
+/** Depth and level alone, from the sums at depth 1. */
+function shareOf(
+  normal: readonly number[],
+  right: readonly number[],
+  { squares, count, areaPx }: { squares: number; count: number; areaPx: number },
+): Pick<Move, "shareInPlace" | "shareInPlaceSigma"> {
+  const [ss, sc, cc] = [normal[10]!, normal[11]!, normal[15]!];
+  const determinant = ss * cc - sc * sc;
+  if (!(determinant > 0)) return { shareInPlace: 1, shareInPlaceSigma: Number.POSITIVE_INFINITY };
+  const share = (cc * right[2]! - sc * right[3]!) / determinant;
+  const level = (ss * right[3]! - sc * right[2]!) / determinant;
+  const left = Math.max(0, squares - share * right[2]! - level * right[3]!) / Math.max(1, count - 2);
+  return { shareInPlace: 1 + share, shareInPlaceSigma: Math.sqrt((left * areaPx * cc) / determinant) };
 }
 
-function slopesAbout(
-  { fine, shape }: SmallStructure,
+/** Pixels about the places where the shadow was and where it would be now. */
+function patchAbout(
+  { difference, first, shape }: StructurePair,
   { xPx, yPx, diameterPx }: KnownShadow,
-): { readonly patch: readonly PatchPx[]; readonly every: number } {
-  const reach = 0.65 * diameterPx + 4;
+  common: ShiftPx,
+): { readonly patch: readonly number[]; readonly every: number } {
+  const reach = 0.65 * diameterPx + wholeSigmaPx + 3;
   const { widthPx, heightPx } = shape;
-  const patch: PatchPx[] = [];
+  const patch: number[] = [];
   // Of a large patch every second or third pixel tells as much: the structure is smooth over that.
   const every = Math.max(1, Math.ceil(Math.sqrt((4 * reach * reach) / patchPx)));
-  for (let v = Math.max(1, Math.ceil(yPx - reach)); v <= Math.min(heightPx - 2, yPx + reach); v += every)
-    for (let u = Math.max(1, Math.ceil(xPx - reach)); u <= Math.min(widthPx - 2, xPx + reach); u += every) {
-      if (Math.hypot(u - xPx, v - yPx) > reach) continue;
+  const [left, top] = [Math.min(0, common.x) - reach, Math.min(0, common.y) - reach];
+  const [right, bottom] = [Math.max(0, common.x) + reach, Math.max(0, common.y) + reach];
+  for (let v = Math.max(1, Math.ceil(yPx + top)); v <= Math.min(heightPx - 2, yPx + bottom); v += every)
+    for (let u = Math.max(1, Math.ceil(xPx + left)); u <= Math.min(widthPx - 2, xPx + right); u += every) {
+      const was = Math.hypot(u - xPx, v - yPx) <= reach;
+      const is = Math.hypot(u - xPx - common.x, v - yPx - common.y) <= reach;
+      if (!was && !is) continue;
       const i = v * widthPx + u;
-      const one = {
-        i,
-        value: fine[i]!,
-        slopeX: (fine[i + 1]! - fine[i - 1]!) / 2,
-        slopeY: (fine[i + widthPx]! - fine[i - widthPx]!) / 2,
-      };
-      if (!Number.isNaN(one.value + one.slopeX + one.slopeY)) patch.push(one);
+      if (!Number.isNaN(difference[i]! + first[i]!)) patch.push(i);
     }
   return { patch, every };
+}
+
+function smoothed(picture: Float32Array, shape: Shape): Float32Array {
+  const use = Uint8Array.from(picture, (value) => (Number.isNaN(value) ? 0 : 1));
+  const smooth = gaussianBlur(picture, shape, moreSigmaPx, use);
+  for (let i = 0; i < smooth.length; i++) if (use[i] === 0) smooth[i] = Number.NaN;
+  return smooth;
 }
 
 function sampled(picture: Float32Array, { widthPx, heightPx }: Shape, x: number, y: number): number {
