@@ -24,27 +24,41 @@ export function medianRatio(
 }
 
 /**
- * Up to `countMax` lit, healthy pixels spread evenly over a picture.
- * Lit: above 20 % of the median of the brighter half.
+ * The same over blocks of pixels: of far less noise, and as little moved by a bright pixel, which is one of a block.
+ * @param sums of the frame's blocks and of the reference's, dark taken off
  */
-export function sampleLitPx(
-  levelAdu: Float32Array,
-  unhealthyPx: Uint8Array | undefined,
-  countMax: number,
-): { samplePx: Uint32Array; litFromAdu: number } {
-  const stride = Math.max(1, Math.floor(levelAdu.length / 50_021)) | 1;
-  const sample: number[] = [];
-  for (let i = 0; i < levelAdu.length; i += stride) sample.push(levelAdu[i]!);
-  sample.sort((a, b) => a - b);
-  const litFromAdu = 0.2 * (sample[Math.floor(sample.length * 0.75)] ?? 0);
-  let lit = 0;
-  const usable = (i: number) =>
-    levelAdu[i]! > litFromAdu && (unhealthyPx === undefined || unhealthyPx[i] === 0);
-  for (let i = 0; i < levelAdu.length; i++) if (usable(i)) lit++;
-  const every = Math.max(1, Math.ceil(lit / countMax));
-  const samplePx = new Uint32Array(Math.ceil(lit / every));
-  let seen = 0;
-  let count = 0;
-  for (let i = 0; i < levelAdu.length; i++) if (usable(i) && seen++ % every === 0) samplePx[count++] = i;
-  return { samplePx: samplePx.subarray(0, count), litFromAdu };
+export function medianBlockRatio(
+  sums: Float64Array,
+  reference: Float64Array,
+  usable: readonly number[],
+): number {
+  const ratios = new Float64Array(usable.length);
+  for (let k = 0; k < usable.length; k++) ratios[k] = sums[usable[k]!]! / reference[usable[k]!]!;
+  return medianInPlace(ratios) ?? 1;
+}
+
+/** Pixels looked at for a level, and most for the spread of those that are lit. */
+const lookedAtPx = 50_021;
+
+/** Light from here on is the field's: 20 % of the median of the brighter half. */
+export function litThreshold(pxCount: number, levelAt: (px: number) => number): number {
+  const stride = Math.max(1, Math.floor(pxCount / lookedAtPx)) | 1;
+  const sample = new Float64Array(Math.ceil(pxCount / stride));
+  for (let k = 0; k < sample.length; k++) sample[k] = levelAt(k * stride);
+  sample.sort();
+  return 0.2 * (sample[Math.floor(sample.length * 0.75)] ?? 0);
+}
+
+/** Up to `countMax` of the pixels that may be used, spread evenly over a picture. */
+export function spreadPx(pxCount: number, countMax: number, usable: (px: number) => boolean): Uint32Array {
+  // At first as if a quarter were usable; if it is far less, all pixels are looked at.
+  for (const stride of [Math.max(1, Math.floor(pxCount / (4 * countMax))) | 1, 1]) {
+    const found = new Uint32Array(Math.ceil(pxCount / stride));
+    let count = 0;
+    for (let px = 0; px < pxCount; px += stride) if (usable(px)) found[count++] = px;
+    if (count < countMax / 4 && stride > 1) continue;
+    const every = Math.max(1, Math.ceil(count / countMax));
+    return Uint32Array.from({ length: Math.ceil(count / every) }, (_, k) => found[k * every]!);
+  }
+  return new Uint32Array(0);
 }

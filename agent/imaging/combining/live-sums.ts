@@ -1,132 +1,169 @@
 import { compiledKernel } from "../kernels/compile-kernel.ts";
-
-/** Sums per pixel of what samples exceed their reference by. */
-export interface MasterSums {
-  readonly reference: Float32Array;
-  readonly limit: Float32Array;
-  readonly sum: Float32Array;
-  readonly squares: Float32Array;
-  readonly kept: Uint16Array;
-  readonly clipped: Uint16Array;
-}
+import { lookUp, type tabulate } from "../noise/noise-by-level.ts";
 
 export interface LiveFrame {
   readonly pixels: Uint16Array;
   readonly scale: number;
 }
 
-/**
- * Adds frames to the sums: a sample at or above `clipAdu` counts as clipped, one beyond its limit is left out.
- * Several frames at once cost little more than one, since the sums pass by once for all of them.
- */
-export type AddFrames = (
-  frames: readonly LiveFrame[],
-  darkAdu: Float32Array,
-  clipAdu: number,
-  to: MasterSums,
-) => void;
-
 /** Most frames that one pass takes. */
 export const framesAtOnce = 8;
 
+/**
+ * What a series keeps of each pixel: sums of what its samples exceed a reference by, so that float32 carries them.
+ * A sample at or above `clipAdu` counts as clipped, one further from the reference than its limit as rejected.
+ */
+export interface LiveSums {
+  /** Taken off every sample; `undefined` for none. */
+  readonly dark: Float32Array | undefined;
+  readonly reference: Float32Array;
+  readonly limit: Float32Array;
+  readonly sum: Float32Array;
+  readonly squares: Float32Array;
+  readonly rejected: Uint16Array;
+  readonly clipped: Uint16Array;
+  /**
+   * Adds frames on a run of pixels. Several at once cost little more than one, since the sums pass by once for all.
+   * @param fromPx a multiple of 8
+   */
+  add(frames: readonly LiveFrame[], clipAdu: number, fromPx: number, toPx: number): void;
+  /**
+   * Turns spreads of pixels, which lie where their limits will, into these: 5 sigma, the wider one of what peers of the
+   * level show and what the pixel itself shows. An unsteady pixel is no outlier to itself.
+   * @param sigmas a table of what peers show
+   */
+  setLimits(sigmas: ReturnType<typeof tabulate>, fromPx: number, toPx: number): void;
+}
+
+/** Beyond this many sigma of its pixel a sample is an outlier. */
+const rejectSigma = 5;
+/** Where nothing scatters at all [adu]. */
+const sigmaLeast = 1e-3;
+
+export type MakeSums = (pxCount: number, withDark: boolean) => LiveSums;
+
 /** In plain TypeScript, every step in float32: what the compiled one is held to, and what works without a compiler. */
-export const addFramesPlainly: AddFrames = (frames, darkAdu, clipAdu, to) => {
-  const { reference, limit, sum, squares, kept, clipped } = to;
-  for (const { pixels, scale } of frames) {
-    const factor = Math.fround(1 / scale);
-    for (let i = 0; i < pixels.length; i++) {
-      const raw = pixels[i]!;
-      if (raw >= clipAdu) {
-        clipped[i]!++;
-        continue;
+export const plainSums: MakeSums = (pxCount, withDark) => {
+  const reals = () => new Float32Array(pxCount);
+  const counts = () => new Uint16Array(pxCount);
+  const dark = withDark ? reals() : undefined;
+  const [reference, limit, sum, squares] = [reals(), reals(), reals(), reals()];
+  const [rejected, clipped] = [counts(), counts()];
+  const noDark = new Float32Array(1);
+  return {
+    ...{ dark, reference, limit, sum, squares, rejected, clipped },
+    add(frames, clipAdu, fromPx, toPx) {
+      const factors = Float32Array.from(frames, ({ scale }) => 1 / scale);
+      const [darks, darkStep] = dark ? [dark, 1] : [noDark, 0];
+      for (let i = fromPx; i < toPx; i++) {
+        const most = Math.fround(limit[i]! * limit[i]!);
+        let [total, square] = [0, 0];
+        for (let f = 0; f < frames.length; f++) {
+          const raw = frames[f]!.pixels[i]!;
+          if (raw >= clipAdu) {
+            clipped[i]!++;
+            continue;
+          }
+          const light = Math.fround(Math.fround(raw - darks[i * darkStep]!) * factors[f]!);
+          const d = Math.fround(light - reference[i]!);
+          const q = Math.fround(d * d);
+          if (q <= most) {
+            total = Math.fround(total + d);
+            square = Math.fround(square + q);
+          } else rejected[i]!++;
+        }
+        sum[i]! += total;
+        squares[i]! += square;
       }
-      const light = Math.fround(Math.fround(raw - darkAdu[i]!) * factor);
-      const d = Math.fround(light - reference[i]!);
-      const most = limit[i]!;
-      if (d <= most && d >= -most) {
-        sum[i]! += d;
-        squares[i]! += Math.fround(d * d);
-        kept[i]!++;
-      }
-    }
-  }
+    },
+    setLimits(sigmas, fromPx, toPx) {
+      for (let i = fromPx; i < toPx; i++)
+        limit[i] = rejectSigma * Math.max(lookUp(sigmas, reference[i]!), limit[i]!, Math.fround(sigmaLeast));
+    },
+  };
 };
 
-/** Pixels that pass through the kernel's memory at once. */
-const piecePx = 4096;
+/** Pixels of a frame that pass through the kernel's memory at once: those of all frames stay in the cache. */
+const piecePx = 8192;
+/** Room for a table of sigmas. */
+const sigmasMost = 4096;
 
-/** By SIMD in WebAssembly. @returns `undefined` where there is no compiler */
-export function compiledAddFrames(): AddFrames | undefined {
+/** By SIMD in WebAssembly; everything but the frames stays in its memory. @returns `undefined` where there is no compiler */
+export function compiledSums(): MakeSums | undefined {
   const module = compiledKernel("live-sums");
   if (module === undefined) return undefined;
-  let free = 64;
-  const take = (bytes: number) => {
-    const address = free;
-    free += bytes + 64; // not all of them at one place of the cache
-    return address;
-  };
-  const frameBytes = 2 * piecePx + 64;
-  const at = {
-    factors: take(4 * framesAtOnce),
-    frames: take(framesAtOnce * frameBytes),
-    dark: take(4 * piecePx),
-    reference: take(4 * piecePx),
-    limit: take(4 * piecePx),
-    sum: take(4 * piecePx),
-    squares: take(4 * piecePx),
-    kept: take(2 * piecePx),
-    clipped: take(2 * piecePx),
-  };
-  const memory = new WebAssembly.Memory({ initial: Math.ceil(free / 65_536) });
-  const { buffer } = memory;
-  const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
-    addFrames(...numbers: number[]): void;
-  };
-  const staged = {
-    factors: new Float32Array(buffer, at.factors, framesAtOnce),
-    frames: Array.from(
+  return (pxCount, withDark) => {
+    let free = 64;
+    const take = (bytes: number) => {
+      const address = free;
+      free += Math.ceil(bytes / 64) * 64 + 64; // not all of them at one place of the cache
+      return address;
+    };
+    const padded = Math.ceil(pxCount / 8) * 8;
+    const frameBytes = 2 * piecePx + 64;
+    const at = {
+      factors: take(4 * framesAtOnce),
+      frames: take(framesAtOnce * frameBytes),
+      dark: take(withDark ? 4 * padded : 32),
+      reference: take(4 * padded),
+      limit: take(4 * padded),
+      sum: take(4 * padded),
+      squares: take(4 * padded),
+      rejected: take(2 * padded),
+      clipped: take(2 * padded),
+      sigmas: take(4 * sigmasMost),
+    };
+    const memory = new WebAssembly.Memory({ initial: Math.ceil(free / 65_536) });
+    const { buffer } = memory;
+    const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
+      addFrames(...numbers: number[]): void;
+      setLimits(...numbers: number[]): void;
+    };
+    const factors = new Float32Array(buffer, at.factors, framesAtOnce);
+    const staged = Array.from(
       { length: framesAtOnce },
       (_, k) => new Uint16Array(buffer, at.frames + k * frameBytes, piecePx),
-    ),
-    dark: new Float32Array(buffer, at.dark, piecePx),
-    reference: new Float32Array(buffer, at.reference, piecePx),
-    limit: new Float32Array(buffer, at.limit, piecePx),
-    sum: new Float32Array(buffer, at.sum, piecePx),
-    squares: new Float32Array(buffer, at.squares, piecePx),
-    kept: new Uint16Array(buffer, at.kept, piecePx),
-    clipped: new Uint16Array(buffer, at.clipped, piecePx),
-  };
-  return (frames, darkAdu, clipAdu, to) => {
-    if (frames.length > framesAtOnce) throw new RangeError(`${frames.length} frames in one pass`);
-    staged.factors.set(frames.map(({ scale }) => 1 / scale));
-    const clip = Math.min(65_536, Math.ceil(clipAdu));
-    for (let start = 0; start < darkAdu.length; start += piecePx) {
-      const end = Math.min(start + piecePx, darkAdu.length);
-      for (const [k, { pixels }] of frames.entries()) staged.frames[k]!.set(pixels.subarray(start, end));
-      staged.dark.set(darkAdu.subarray(start, end));
-      staged.reference.set(to.reference.subarray(start, end));
-      staged.limit.set(to.limit.subarray(start, end));
-      staged.sum.set(to.sum.subarray(start, end));
-      staged.squares.set(to.squares.subarray(start, end));
-      staged.kept.set(to.kept.subarray(start, end));
-      staged.clipped.set(to.clipped.subarray(start, end));
-      const length = Math.ceil((end - start) / 8) * 8;
-      kernel.addFrames(
-        ...[at.frames, frameBytes, at.factors, frames.length, clip, length, at.dark, at.reference],
-        ...[at.limit, at.sum, at.squares, at.kept, at.clipped],
-      );
-      to.sum.set(staged.sum.subarray(0, end - start), start);
-      to.squares.set(staged.squares.subarray(0, end - start), start);
-      to.kept.set(staged.kept.subarray(0, end - start), start);
-      to.clipped.set(staged.clipped.subarray(0, end - start), start);
-    }
+    );
+    const reals = (address: number) => new Float32Array(buffer, address, pxCount);
+    const counts = (address: number) => new Uint16Array(buffer, address, pxCount);
+    return {
+      dark: withDark ? reals(at.dark) : undefined,
+      reference: reals(at.reference),
+      limit: reals(at.limit),
+      sum: reals(at.sum),
+      squares: reals(at.squares),
+      rejected: counts(at.rejected),
+      clipped: counts(at.clipped),
+      add(frames, clipAdu, fromPx, toPx) {
+        if (frames.length > framesAtOnce) throw new RangeError(`${frames.length} frames in one pass`);
+        factors.set(frames.map(({ scale }) => 1 / scale));
+        const clip = Math.min(65_536, Math.ceil(clipAdu));
+        for (let start = fromPx; start < toPx; start += piecePx) {
+          const end = Math.min(start + piecePx, toPx);
+          for (const [k, { pixels }] of frames.entries()) staged[k]!.set(pixels.subarray(start, end));
+          kernel.addFrames(
+            ...[at.frames, frameBytes, at.factors, frames.length, clip, Math.ceil((end - start) / 8) * 8],
+            ...[withDark ? at.dark + 4 * start : at.dark, withDark ? 4 : 0],
+            ...[at.reference, at.limit, at.sum, at.squares].map((address) => address + 4 * start),
+            ...[at.rejected, at.clipped].map((address) => address + 2 * start),
+          );
+        }
+      },
+      setLimits({ variances: sigmas, stepAdu, below }, fromPx, toPx) {
+        new Float32Array(buffer, at.sigmas, sigmasMost).set(sigmas);
+        kernel.setLimits(
+          ...[at.limit + 4 * fromPx, at.reference + 4 * fromPx, Math.ceil((toPx - fromPx) / 4) * 4],
+          ...[at.sigmas, stepAdu, below, sigmas.length - 1, rejectSigma, sigmaLeast],
+        );
+      },
+    };
   };
 }
 
-let made: AddFrames | undefined;
+let made: MakeSums | undefined;
 
 /** Made at first use. */
-export const addFrames: AddFrames = (frames, darkAdu, clipAdu, to) => {
-  made ??= compiledAddFrames() ?? addFramesPlainly;
-  made(frames, darkAdu, clipAdu, to);
+export const liveSums: MakeSums = (pxCount, withDark) => {
+  made ??= compiledSums() ?? plainSums;
+  return made(pxCount, withDark);
 };

@@ -1,14 +1,16 @@
-import { pixelStatistics } from "../exposure/first-frames.ts";
-import { lookUp, type NoiseByLevel, noiseByLevel, tabulate } from "../noise/noise-by-level.ts";
-import { type GrowthPoint, NoiseGrowth } from "../noise/noise-growth.ts";
-import { BlockMap } from "../numerics/block-map.ts";
+import { type NoiseByLevel, noiseByLevel } from "../noise/noise-by-level.ts";
+import type { GrowthPoint } from "../noise/noise-growth.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
-import { type HalvesFigures, SeriesHalves } from "../proof/series-halves.ts";
-import { medianRatio, sampleLitPx } from "./frame-scale.ts";
-import { addFrames, framesAtOnce, type LiveFrame } from "./live-sums.ts";
+import type { HalvesFigures } from "../proof/series-halves.ts";
+import { meansOf } from "./finish-master.ts";
+import { pixelStatistics } from "./first-frames.ts";
+import { spreadPx } from "./frame-scale.ts";
+import { FrameWatch, type SeenFrame } from "./frame-watch.ts";
+import { LiveStripes, referenceFrames } from "./live-stripes.ts";
+import type { LiveFrame } from "./live-sums.ts";
 import { masterMask } from "./master-mask.ts";
-import { limitsFor } from "./master-samples.ts";
+import { PixelSample } from "./pixel-sample.ts";
 
 export interface MasterOptions {
   readonly shape: Shape;
@@ -53,49 +55,32 @@ export interface Master {
   readonly halves: HalvesFigures | undefined;
 }
 
-/** Frames held until the reference is made: enough for a median that no outlier moves. */
-const referenceFrames = 12;
-/** How many frames' worth of trust the noise of a pixel's peers has, beside the pixel's own scatter. */
-const peerWeight = 20;
-const blockSidePx = 32;
+/** Pixels that tell the noise of their level in the first frames, and in the end. */
+const noisePx = { first: 20_000, end: 60_000 } as const;
 
 /**
  * A master frame from a series, fed frame by frame: memory does not grow with their number.
- * The first twelve frames give median and spread per pixel; each later sample enters if it lies within 5 sigma of the
- * median, sigma from the noise that pixels of its level show. Sums are shifted by the median, so float32 carries them.
+ * Level, evenness and noise of each frame are told from parts of it (`FrameWatch`), sums of all pixels are kept by
+ * `LiveStripes`.
  */
 export class MasterBuilder {
-  readonly #shape: Shape;
   readonly #options: MasterOptions;
-  readonly #dark: Float32Array;
   readonly #clipAdu: number;
-  readonly #held: LiveFrame[] = [];
-  /** Accepted, but not in the sums yet. */
-  readonly #pending: LiveFrame[] = [];
+  /** Accepted, but not compared with each other yet. */
+  readonly #held: SeenFrame[] = [];
+  #watch: FrameWatch | undefined;
+  #stripes: LiveStripes | undefined;
+  #begun = false;
   #released: Uint16Array[] = [];
-  #samplePx: Uint32Array = new Uint32Array(0);
-  /** Dark-subtracted first frame, then the median of the first frames. */
-  #reference: Float32Array;
-  #limit: Float32Array = new Float32Array(0);
-  #sum: Float32Array = new Float32Array(0);
-  #squares: Float32Array = new Float32Array(0);
-  #kept = new Uint16Array(0);
-  #clipped = new Uint16Array(0);
   readonly #scales: number[] = [];
   #refused = 0;
-  #settled = false;
-  #growth: NoiseGrowth | undefined;
-  #halves: SeriesHalves | undefined;
 
   constructor(options: MasterOptions) {
+    const { shape, dark, unhealthyPx } = options;
+    if (dark) checkShape(dark.meanAdu, shape);
+    if (unhealthyPx) checkShape(unhealthyPx, shape);
     this.#options = options;
-    this.#shape = options.shape;
-    const pxCount = options.shape.widthPx * options.shape.heightPx;
-    this.#dark = options.dark?.meanAdu ?? new Float32Array(pxCount);
-    checkShape(this.#dark, options.shape);
-    if (options.unhealthyPx) checkShape(options.unhealthyPx, options.shape);
     this.#clipAdu = options.clipAdu ?? 65536;
-    this.#reference = new Float32Array(0);
   }
 
   /** Frames accepted so far. */
@@ -105,12 +90,12 @@ export class MasterBuilder {
 
   /** The series will be of so many frames after all: its halves are parted anew. */
   expect(frameCount: number): void {
-    this.#halves?.expect(frameCount);
+    this.#watch?.expect(frameCount);
   }
 
   /** Noise against number of frames, as far as it is known. */
   get growth(): readonly GrowthPoint[] {
-    return this.#growth?.points ?? [];
+    return this.#watch?.growth ?? [];
   }
 
   /**
@@ -118,21 +103,14 @@ export class MasterBuilder {
    * One of the first twelve that is accepted may still fall out when they are compared: go by `frameCount`.
    */
   add(pixelsAdu: Uint16Array): FrameVerdict {
-    checkShape(pixelsAdu, this.#shape);
-    if (this.frameCount === 0 && this.#held.length === 0) this.#begin(pixelsAdu);
-    const scale = this.#scaleOf(pixelsAdu);
-    if (this.#options.kind === "light" && !this.#levelIsSteady(scale))
-      return this.#refuse({ pixels: pixelsAdu, scale }, "level jumped");
-    if (!this.#settled) {
-      this.#held.push({ pixels: pixelsAdu, scale });
-      this.#scales.push(scale);
-      if (this.#held.length === referenceFrames) this.#settle();
-      return { accepted: true, scale };
-    }
-    if (this.#halves && !this.#halves.isEven(pixelsAdu, scale))
-      return this.#refuse({ pixels: pixelsAdu, scale }, "uneven cloud");
+    checkShape(pixelsAdu, this.#options.shape);
+    const frame = this.#see(pixelsAdu);
+    const { scale } = frame;
+    if (!this.#levelIsSteady(scale)) return this.#refuse(frame, "level jumped");
+    if (this.#watch?.isEven(frame) === false) return this.#refuse(frame, "uneven cloud");
     this.#scales.push(scale);
-    this.#accumulate(pixelsAdu, scale);
+    if (this.#begun) this.#count(frame);
+    else this.#hold(frame);
     return { accepted: true, scale };
   }
 
@@ -145,67 +123,34 @@ export class MasterBuilder {
 
   /** @throws RangeError below two frames: one frame says nothing about its noise */
   finish(): Master {
-    if (!this.#settled && this.frameCount >= 2) this.#settle();
-    if (this.frameCount < 2) throw new RangeError("a master needs two frames or more");
-    this.#addPending();
-    const pxCount = this.#reference.length;
-    const meanAdu = new Float32Array(pxCount);
-    const own = new Float32Array(pxCount);
-    for (let i = 0; i < pxCount; i++) {
-      const n = this.#kept[i]!;
-      if (n === 0) {
-        meanAdu[i] = this.#reference[i]!;
-        continue;
-      }
-      meanAdu[i] = this.#reference[i]! + this.#sum[i]! / n;
-      own[i] = n < 2 ? 0 : Math.max(0, (this.#squares[i]! - this.#sum[i]! ** 2 / n) / (n - 1));
-    }
-    const noise = this.#noiseOf(meanAdu, own, this.frameCount - 1);
-    const frameSigmaAdu = new Float32Array(pxCount);
-    const sigmaAdu = new Float32Array(pxCount);
-    const table = tabulate(noise);
-    for (let i = 0; i < pxCount; i++) {
-      const n = this.#kept[i]!;
-      const peers = lookUp(table, meanAdu[i]!);
-      const freedom = Math.max(0, n - 1);
-      const variance = (freedom * own[i]! + peerWeight * peers) / (freedom + peerWeight);
-      const darkSigma = this.#options.dark?.sigmaAdu[i] ?? 0;
-      frameSigmaAdu[i] = Math.sqrt(n < 2 ? peers : own[i]!);
-      sigmaAdu[i] = Math.sqrt(variance / Math.max(1, n) + darkSigma * darkSigma);
-    }
-    const mask = masterMask(meanAdu, {
-      kind: this.#options.kind,
-      frameCount: this.frameCount,
-      kept: this.#kept,
-      clipped: this.#clipped,
-      unhealthyPx: this.#options.unhealthyPx,
-    });
+    if (!this.#begun && this.frameCount >= 2) this.#compare();
+    if (!this.#stripes || !this.#begun) throw new RangeError("a master needs two frames or more");
+    const { shape, kind, dark, unhealthyPx } = this.#options;
+    const { frameCount } = this;
+    const sums = this.#stripes.finish();
+    const means = meansOf(sums, frameCount, dark?.sigmaAdu, (levels, variances) =>
+      this.#noiseAmong(this.#healthyPx(noisePx.end), frameCount - 1, levels, variances),
+    );
+    const { rejected, clipped } = sums;
     return {
-      shape: this.#shape,
-      meanAdu,
-      sigmaAdu,
-      frameSigmaAdu,
-      mask: mask.mask,
-      frameCount: this.frameCount,
+      shape,
+      ...means,
+      ...masterMask(means.meanAdu, { kind, frameCount, rejected, clipped, unhealthyPx }),
+      frameCount,
       refusedFrames: this.#refused,
       scales: [...this.#scales],
-      rejectedFraction: mask.rejectedFraction,
-      clippedFraction: mask.clippedFraction,
       growth: this.growth,
-      halves: this.#halves?.figures(),
+      halves: this.#watch?.halves,
     };
   }
 
-  #begin(first: Uint16Array): void {
-    this.#reference = new Float32Array(first.length);
-    for (let i = 0; i < first.length; i++) this.#reference[i] = first[i]! - this.#dark[i]!;
-    if (this.#options.kind === "light")
-      this.#samplePx = sampleLitPx(this.#reference, this.#options.unhealthyPx, 50_000).samplePx;
-  }
-
-  #scaleOf(pixelsAdu: Uint16Array): number {
-    if (this.#options.kind === "dark") return 1;
-    return medianRatio(pixelsAdu, this.#dark, this.#reference, this.#samplePx);
+  #see(pixels: Uint16Array): SeenFrame {
+    const { kind, shape, dark, unhealthyPx, frameCountExpected } = this.#options;
+    if (kind === "dark")
+      return { pixels, scale: 1, blockSums: new Float64Array(0), samples: new Uint16Array(0) };
+    const [darkAdu, clipAdu] = [dark?.meanAdu, this.#clipAdu];
+    this.#watch ??= new FrameWatch(pixels, { shape, darkAdu, unhealthyPx, clipAdu, frameCountExpected });
+    return this.#watch.see(pixels);
   }
 
   /** Against the median of the last few, so that a slowly sinking Sun is no jump. */
@@ -222,70 +167,56 @@ export class MasterBuilder {
     return { accepted: false, scale, reason };
   }
 
-  /** Turns the held frames into the reference, its limits and the first sums, and lets them go. */
-  #settle(): void {
-    const frames = this.#held;
-    const pxCount = this.#reference.length;
-    const n = frames.length;
-    this.#sum = new Float32Array(pxCount);
-    this.#squares = new Float32Array(pxCount);
-    this.#kept = new Uint16Array(pxCount);
-    this.#clipped = new Uint16Array(pxCount);
-    const { medians, variances, spreads } = pixelStatistics(frames, this.#dark, this.#clipAdu);
-    const noise = this.#noiseOf(medians, variances, n - 1);
-    this.#reference = medians;
-    this.#limit = limitsFor(medians, spreads, noise);
-    if (this.#options.kind === "light") {
-      const lit = sampleLitPx(medians, this.#options.unhealthyPx, 16_384);
-      this.#growth = new NoiseGrowth(medians, this.#dark, lit.samplePx, noise);
-      const use = new Uint8Array(pxCount);
-      for (let i = 0; i < pxCount; i++)
-        use[i] = medians[i]! > lit.litFromAdu && this.#options.unhealthyPx?.[i] !== 1 ? 1 : 0;
-      const map = new BlockMap(this.#shape, blockSidePx);
-      this.#halves = new SeriesHalves(map, medians, this.#dark, use, noise, this.#options.frameCountExpected);
-    }
-    this.#settled = true;
+  #hold(frame: SeenFrame): void {
+    const { shape, dark } = this.#options;
+    const pxCount = shape.widthPx * shape.heightPx;
+    this.#stripes ??= new LiveStripes({ pxCount, clipAdu: this.#clipAdu, darkAdu: dark?.meanAdu });
+    this.#stripes.prepare(this.#held.length);
+    this.#held.push(frame);
+    if (this.#held.length === referenceFrames) this.#compare();
+  }
+
+  /** The first frames with each other: only now is there something that they could be uneven against. */
+  #compare(): void {
+    const frames = this.#held.splice(0);
     this.#scales.length = 0;
-    for (const frame of frames) {
-      if (this.#halves && !this.#halves.isEven(frame.pixels, frame.scale)) {
-        this.#refuse(frame, "uneven cloud"); // only now is there something to compare the first frames with
-        continue;
-      }
+    const noise = this.#firstNoise(frames);
+    this.#watch?.compareWith(frames, noise);
+    const even = frames.filter((frame) => this.#watch?.isEven(frame) !== false);
+    for (const frame of frames) if (!even.includes(frame)) this.#refuse(frame, "uneven cloud");
+    if (even.length < 2) return;
+    this.#stripes!.begin(even.length === frames.length ? noise : this.#firstNoise(even));
+    this.#begun = true;
+    for (const frame of even) {
       this.#scales.push(frame.scale);
-      this.#accumulate(frame.pixels, frame.scale);
+      this.#count(frame);
     }
-    this.#held.length = 0;
   }
 
-  #accumulate(pixelsAdu: Uint16Array, scale: number): void {
-    this.#pending.push({ pixels: pixelsAdu, scale });
-    this.#growth?.add(pixelsAdu, scale);
-    this.#halves?.add(pixelsAdu, scale);
-    if (this.#pending.length === framesAtOnce) this.#addPending();
+  #count(frame: SeenFrame): void {
+    this.#watch?.count(frame);
+    this.#released.push(...this.#stripes!.add(frame));
   }
 
-  #addPending(): void {
-    addFrames(this.#pending, this.#dark, this.#clipAdu, {
-      reference: this.#reference,
-      limit: this.#limit,
-      sum: this.#sum,
-      squares: this.#squares,
-      kept: this.#kept,
-      clipped: this.#clipped,
-    });
-    this.#released.push(...this.#pending.map(({ pixels }) => pixels));
-    this.#pending.length = 0;
+  #firstNoise(frames: readonly LiveFrame[]): NoiseByLevel {
+    const sample = new PixelSample(this.#healthyPx(noisePx.first), this.#options.dark?.meanAdu);
+    const few = frames.map(({ pixels, scale }) => ({ pixels: sample.of(pixels), scale }));
+    const { medians, variances } = pixelStatistics(few, sample.darkAdu, this.#clipAdu);
+    return noiseByLevel(Float64Array.from(medians), Float64Array.from(variances), frames.length - 1);
   }
 
-  #noiseOf(levelAdu: Float32Array, variances: Float32Array, degreesOfFreedom: number): NoiseByLevel {
-    const every = Math.max(1, Math.floor(levelAdu.length / 60_000)) | 1;
-    const levels: number[] = [];
-    const values: number[] = [];
-    for (let i = 0; i < levelAdu.length; i += every) {
-      if (this.#options.unhealthyPx?.[i] === 1) continue;
-      levels.push(levelAdu[i]!);
-      values.push(variances[i]!);
-    }
-    return noiseByLevel(Float64Array.from(levels), Float64Array.from(values), degreesOfFreedom);
+  #noiseAmong(
+    px: Uint32Array,
+    degreesOfFreedom: number,
+    levels: Float32Array,
+    variances: Float32Array,
+  ): NoiseByLevel {
+    const taken = (values: Float32Array) => Float64Array.from(px, (i) => values[i]!);
+    return noiseByLevel(taken(levels), taken(variances), degreesOfFreedom);
+  }
+
+  #healthyPx(countMax: number): Uint32Array {
+    const { shape, unhealthyPx } = this.#options;
+    return spreadPx(shape.widthPx * shape.heightPx, countMax, (px) => unhealthyPx?.[px] !== 1);
   }
 }

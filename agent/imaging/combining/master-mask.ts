@@ -1,11 +1,11 @@
-import { sampleLitPx } from "./frame-scale.ts";
+import { litThreshold } from "./frame-scale.ts";
 import { maskBits } from "./mask-bits.ts";
 
 export interface SeriesCounts {
   readonly kind: "light" | "dark";
   readonly frameCount: number;
-  /** How many samples of each pixel were used, and how many were clipped. */
-  readonly kept: Uint16Array;
+  /** How many samples of each pixel were left out as outliers, and how many were clipped. */
+  readonly rejected: Uint16Array;
   readonly clipped: Uint16Array;
   readonly unhealthyPx: Uint8Array | undefined;
 }
@@ -19,13 +19,13 @@ export function masterMask(
   const frames = series.frameCount;
   const clippedMost = Math.max(1, frames / 50);
   const light = series.kind === "light";
-  const litFromAdu = light ? sampleLitPx(meanAdu, undefined, 1).litFromAdu : Number.NEGATIVE_INFINITY;
+  const litFromAdu = light ? litThreshold(meanAdu.length, (px) => meanAdu[px]!) : Number.NEGATIVE_INFINITY;
   let rejected = 0;
   let clippedPx = 0;
   let healthyPx = 0;
   for (let i = 0; i < meanAdu.length; i++) {
     const clipped = series.clipped[i]!;
-    const outliers = frames - series.kept[i]! - clipped;
+    const outliers = series.rejected[i]!;
     rejected += outliers;
     if (series.unhealthyPx?.[i] === 1) mask[i]! |= maskBits.unhealthy;
     else {

@@ -22,18 +22,19 @@ export class NoiseGrowth {
   readonly #relative: number;
   #frames = 0;
 
+  /** @param levelsAdu of the pixels in a usual frame, and what is taken off them */
   constructor(
-    referenceAdu: Float32Array,
+    levelsAdu: Float32Array,
     private readonly darkAdu: Float32Array,
-    private readonly samplePx: Uint32Array,
     noise: NoiseByLevel,
   ) {
-    this.#even = new Float64Array(samplePx.length);
-    this.#odd = new Float64Array(samplePx.length);
-    this.#sigma = new Float64Array(samplePx.length);
-    const relative = new Float64Array(samplePx.length);
-    for (let k = 0; k < samplePx.length; k++) {
-      const level = referenceAdu[samplePx[k]!]!;
+    const count = levelsAdu.length;
+    this.#even = new Float64Array(count);
+    this.#odd = new Float64Array(count);
+    this.#sigma = new Float64Array(count);
+    const relative = new Float64Array(count);
+    for (let k = 0; k < count; k++) {
+      const level = levelsAdu[k]!;
       this.#sigma[k] = Math.sqrt(noise.varianceAt(level));
       relative[k] = this.#sigma[k]! / level;
     }
@@ -44,12 +45,10 @@ export class NoiseGrowth {
     return this.#points;
   }
 
-  add(pixelsAdu: Uint16Array, scale: number): void {
+  /** @param samplesAdu those pixels of the next frame, raw */
+  add(samplesAdu: Uint16Array, scale: number): void {
     const side = this.#frames % 2 === 0 ? this.#even : this.#odd;
-    for (let k = 0; k < this.samplePx.length; k++) {
-      const i = this.samplePx[k]!;
-      side[k]! += (pixelsAdu[i]! - this.darkAdu[i]!) / scale;
-    }
+    for (let k = 0; k < side.length; k++) side[k]! += (samplesAdu[k]! - this.darkAdu[k]!) / scale;
     this.#frames++;
     if (this.#frames % 2 === 0 && this.#frames >= 2) this.#record();
   }
@@ -57,7 +56,7 @@ export class NoiseGrowth {
   /** In units of each pixel's own sigma, so that bright and dim ones count alike; robust against a struck pixel. */
   #record(): void {
     const each = this.#frames / 2;
-    const z = new Float64Array(this.samplePx.length);
+    const z = new Float64Array(this.#even.length);
     for (let k = 0; k < z.length; k++) z[k] = (this.#even[k]! - this.#odd[k]!) / (2 * each * this.#sigma[k]!);
     const middle = medianInPlace(z) ?? 0;
     for (let k = 0; k < z.length; k++) z[k] = Math.abs(z[k]! - middle);

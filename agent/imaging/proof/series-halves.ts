@@ -1,5 +1,4 @@
 import type { NoiseByLevel } from "../noise/noise-by-level.ts";
-import type { BlockMap } from "../numerics/block-map.ts";
 
 export interface HalvesFigures {
   readonly firstFrames: number;
@@ -18,6 +17,17 @@ const unevenTimes = 3;
 /** … and by more than this share of the level: finer unevenness averages out. */
 const unevenShare = 0.003;
 
+/** What is known of the blocks of a series. */
+export interface SeriesBlocks {
+  readonly sidePx: number;
+  /** Pixels summed, per block. */
+  readonly counts: Uint32Array;
+  /** Whether a block holds enough of them. */
+  readonly isUsable: (block: number) => boolean;
+  /** Sums of a usual frame, dark taken off. */
+  readonly reference: Float64Array;
+}
+
 /** Large scales over time: refuses a frame with a cloud's edge in it, and compares the halves of the series. */
 export class SeriesHalves {
   readonly #reference: Float64Array;
@@ -25,29 +35,23 @@ export class SeriesHalves {
   readonly #usable: boolean[];
   readonly #first: Float64Array;
   readonly #second: Float64Array;
-  /** Asked for twice: whether a frame is even, and then to add it. */
-  #last: { pixels: Uint16Array; sums: Float64Array } | undefined;
   #firstFrames = 0;
   #secondFrames = 0;
 
   constructor(
-    private readonly map: BlockMap,
-    referenceAdu: Float32Array,
-    private readonly darkAdu: Float32Array,
-    private readonly usePx: Uint8Array,
+    private readonly blocks: SeriesBlocks,
     noise: NoiseByLevel,
     private frameCountExpected: number,
   ) {
-    const { sums, counts } = map.sumPicture(referenceAdu, usePx);
-    const full = map.sidePx * map.sidePx;
-    this.#reference = sums;
-    this.#usable = Array.from(counts, (count, b) => count > full / 4 && sums[b]! > 0);
+    const { reference, counts, isUsable } = blocks;
+    this.#reference = reference;
+    this.#usable = Array.from(reference, (sum, b) => isUsable(b) && sum > 0);
     this.#variance = Float64Array.from(
       counts,
-      (count, b) => count * noise.varianceAt(sums[b]! / Math.max(1, count)),
+      (count, b) => count * noise.varianceAt(reference[b]! / Math.max(1, count)),
     );
-    this.#first = new Float64Array(map.count);
-    this.#second = new Float64Array(map.count);
+    this.#first = new Float64Array(reference.length);
+    this.#second = new Float64Array(reference.length);
   }
 
   /** A series that turns out longer or shorter than was thought: where its middle will be. */
@@ -55,8 +59,8 @@ export class SeriesHalves {
     this.frameCountExpected = frameCount;
   }
 
-  isEven(pixelsAdu: Uint16Array, scale: number): boolean {
-    const sums = this.#sumsOf(pixelsAdu);
+  /** @param sums of the frame's blocks, dark taken off */
+  isEven(sums: Float64Array, scale: number): boolean {
     let zz = 0;
     let rr = 0;
     let n = 0;
@@ -71,20 +75,12 @@ export class SeriesHalves {
     return Math.sqrt(zz / n) <= unevenTimes || Math.sqrt(rr / n) <= unevenShare;
   }
 
-  add(pixelsAdu: Uint16Array, scale: number): void {
-    const sums = this.#sumsOf(pixelsAdu);
+  add(sums: Float64Array, scale: number): void {
     const inFirst = this.#firstFrames < this.frameCountExpected / 2;
     const side = inFirst ? this.#first : this.#second;
     for (let b = 0; b < sums.length; b++) side[b]! += sums[b]! / scale;
     if (inFirst) this.#firstFrames++;
     else this.#secondFrames++;
-    this.#last = undefined; // the frame is its owner's again
-  }
-
-  #sumsOf(pixelsAdu: Uint16Array): Float64Array {
-    if (this.#last?.pixels !== pixelsAdu)
-      this.#last = { pixels: pixelsAdu, sums: this.map.sumFrame(pixelsAdu, this.darkAdu, this.usePx) };
-    return this.#last.sums;
   }
 
   /** `undefined` while one half is empty or too little of the field is lit. */
@@ -92,7 +88,7 @@ export class SeriesHalves {
     const [n1, n2] = [this.#firstFrames, this.#secondFrames];
     const ratios: number[] = [];
     const noises: number[] = [];
-    for (let b = 0; b < this.map.count; b++) {
+    for (let b = 0; b < this.#reference.length; b++) {
       if (!this.#usable[b]) continue;
       ratios.push(this.#first[b]! / n1 / (this.#second[b]! / n2));
       noises.push((this.#variance[b]! / this.#reference[b]! ** 2) * (1 / n1 + 1 / n2));
@@ -109,7 +105,7 @@ export class SeriesHalves {
       driftRms,
       driftSigma: driftRms > 0 ? varianceSigma / (2 * driftRms) : Math.sqrt(varianceSigma),
       noiseRms: Math.sqrt(noise),
-      blockSidePx: this.map.sidePx,
+      blockSidePx: this.blocks.sidePx,
     };
   }
 }

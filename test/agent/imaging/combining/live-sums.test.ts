@@ -1,44 +1,64 @@
 import { expect, test } from "vitest";
 import {
-  addFramesPlainly,
-  compiledAddFrames,
-  type MasterSums,
+  compiledSums,
+  type LiveSums,
+  type MakeSums,
+  plainSums,
 } from "../../../../agent/imaging/combining/live-sums.ts";
+import { tabulate } from "../../../../agent/imaging/noise/noise-by-level.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 
 const seed = 20260714;
+const sigmas = tabulate({ varianceAt: (levelAdu) => Math.sqrt(Math.max(0, levelAdu)) / 10 });
 
-test.each([1, 2, 5, 8])("%i frames in a pass: compiled and plain sums agree bit for bit", (frameCount) => {
+test.each([
+  [1, true],
+  [2, false],
+  [5, true],
+  [8, true],
+  [8, false],
+])("%i frames in a pass, dark %s: compiled and plain sums agree bit for bit", (frameCount, withDark) => {
   const random = new Random(seed);
-  const add = compiledAddFrames()!;
-  for (const pxCount of [1, 7, 8, 4095, 4097, 9001]) {
+  for (const pxCount of [1, 7, 8, 8191, 8193, 20_001]) {
     const reals = (value: () => number) => Float32Array.from({ length: pxCount }, value);
-    const darkAdu = reals(() => 300 + 5 * random.gauss());
-    const [reference, limit] = [
-      reals(() => 20_000 + 200 * random.gauss()),
-      reals(() => 400 * random.uniform()),
-    ];
-    const sums = (): MasterSums => ({
-      reference,
-      limit,
-      sum: new Float32Array(pxCount),
-      squares: new Float32Array(pxCount),
-      kept: new Uint16Array(pxCount),
-      clipped: new Uint16Array(pxCount),
-    });
-    const [got, wanted] = [sums(), sums()];
+    const known = {
+      dark: reals(() => 300 + 5 * random.gauss()),
+      reference: reals(() => 20_000 + 200 * random.gauss()),
+      // Some wide enough for every sample, so that both ways through the loop are gone.
+      limit: reals(() => (random.uniform() < 0.3 ? 80 * random.uniform() : 14_000)),
+    };
+    if (pxCount > 5) known.reference[5] = Number.NaN;
+    const made = (make: MakeSums): LiveSums => {
+      const sums = make(pxCount, withDark);
+      sums.dark?.set(known.dark);
+      sums.reference.set(known.reference);
+      sums.limit.set(known.limit);
+      sums.setLimits(sigmas, Math.min(8, pxCount), pxCount);
+      return sums;
+    };
+    const [got, wanted] = [made(compiledSums()!), made(plainSums)];
     for (let pass = 0; pass < 3; pass++) {
       const frames = Array.from({ length: frameCount }, () => ({
         pixels: Uint16Array.from({ length: pxCount }, () =>
-          random.uniform() < 0.05 ? 65_536 * random.uniform() : 20_300 + 200 * random.gauss(),
+          random.uniform() < 0.01 ? 65_536 * random.uniform() : 20_300 + 200 * random.gauss(),
         ),
         scale: 1 + 0.02 * random.gauss(),
       }));
       const clipAdu = pass === 2 ? 65_536 : 60_000;
-      add(frames, darkAdu, clipAdu, got);
-      addFramesPlainly(frames, darkAdu, clipAdu, wanted);
+      const half = Math.min(pxCount, Math.ceil(pxCount / 16) * 8);
+      for (const sums of [got, wanted]) {
+        sums.add(frames, clipAdu, half, pxCount);
+        sums.add(frames, clipAdu, 0, half);
+      }
     }
-    expect(got, `${pxCount} px, seed ${seed}`).toEqual(wanted);
-    expect(Math.max(...got.kept), `seed ${seed}`).toBeGreaterThan(0);
+    const arrays = ({ sum, squares, rejected, clipped, limit }: LiveSums) => ({
+      ...{ sum, squares, rejected, clipped, limit },
+    });
+    const expected = arrays(wanted);
+    expect(arrays(got), `${pxCount} px, seed ${seed}`).toEqual(expected);
+    if (pxCount > 1000) {
+      expect(Math.max(...got.rejected), `seed ${seed}`).toBeGreaterThan(0);
+      expect(Math.max(...got.clipped), `seed ${seed}`).toBeGreaterThan(0);
+    }
   }
 });

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { compiledStatistics, plainStatistics } from "../../../../agent/imaging/exposure/first-frames.ts";
+import { compiledStatistics, plainStatistics } from "../../../../agent/imaging/combining/first-frames.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 
 const seed = 20260714;

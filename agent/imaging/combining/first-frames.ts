@@ -1,5 +1,5 @@
-import { framesAtOnce, type LiveFrame } from "../combining/live-sums.ts";
 import { compiledKernel } from "../kernels/compile-kernel.ts";
+import { framesAtOnce, type LiveFrame } from "./live-sums.ts";
 
 export interface PixelFigures {
   readonly medians: Float32Array;
@@ -9,22 +9,30 @@ export interface PixelFigures {
   readonly spreads: Float32Array;
 }
 
-/** Of every pixel over a few frames, each scaled by its level; samples at or above `clipAdu` are left out. */
+/**
+ * Of every pixel over a few frames, each scaled by its level; samples at or above `clipAdu` are left out.
+ * @param found where they go; as long as the dark
+ */
 export type PixelStatistics = (
   frames: readonly LiveFrame[],
   darkAdu: Float32Array,
   clipAdu: number,
+  found?: PixelFigures,
 ) => PixelFigures;
 
 /** In plain TypeScript and float64: what the compiled one is held to, and what works without a compiler. */
-export const plainStatistics: PixelStatistics = (frames, darkAdu, clipAdu) => {
-  const found = emptyFigures(darkAdu.length);
+export const plainStatistics: PixelStatistics = (
+  frames,
+  darkAdu,
+  clipAdu,
+  found = emptyFigures(darkAdu.length),
+) => {
   const onePixel = pixelByPixel(frames, darkAdu, clipAdu, found);
   for (let px = 0; px < darkAdu.length; px++) onePixel(px);
   return found;
 };
 
-function emptyFigures(pxCount: number): PixelFigures {
+export function emptyFigures(pxCount: number): PixelFigures {
   const floats = () => new Float32Array(pxCount);
   return { medians: floats(), variances: floats(), spreads: floats() };
 }
@@ -82,7 +90,7 @@ export function compiledStatistics(): PixelStatistics | undefined {
   });
   const { buffer } = memory;
   const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
-    statistics(...numbers: number[]): void;
+    statistics(...numbers: number[]): number;
   };
   const floats = (address: number) => new Float32Array(buffer, address, piecePx);
   const dark = floats(at.dark);
@@ -91,9 +99,8 @@ export function compiledStatistics(): PixelStatistics | undefined {
     variances: floats(at.variances),
     spreads: floats(at.spreads),
   };
-  return (frames, darkAdu, clipAdu) => {
-    if (frames.length > framesMost) return plainStatistics(frames, darkAdu, clipAdu);
-    const found = emptyFigures(darkAdu.length);
+  return (frames, darkAdu, clipAdu, found = emptyFigures(darkAdu.length)) => {
+    if (frames.length > framesMost) return plainStatistics(frames, darkAdu, clipAdu, found);
     const onePixel = pixelByPixel(frames, darkAdu, clipAdu, found);
     new Float32Array(buffer, at.factors, framesMost).set(frames.map(({ scale }) => 1 / scale));
     const clip = Math.min(65_536, Math.ceil(clipAdu));
@@ -103,14 +110,15 @@ export function compiledStatistics(): PixelStatistics | undefined {
         new Uint16Array(buffer, framesAt + k * frameBytes, piecePx).set(pixels.subarray(start, end));
       dark.set(darkAdu.subarray(start, end));
       const length = Math.ceil((end - start) / 4) * 4;
-      kernel.statistics(
+      const someClipped = kernel.statistics(
         ...[framesAt, frameBytes, at.factors, frames.length, clip, length, at.dark, at.values],
         ...[at.medians, at.variances, at.spreads],
       );
       found.medians.set(staged.medians.subarray(0, end - start), start);
       found.variances.set(staged.variances.subarray(0, end - start), start);
       found.spreads.set(staged.spreads.subarray(0, end - start), start);
-      // Clipped somewhere: fewer samples than the others have.
+      if (someClipped === 0) continue;
+      // Fewer samples than the others have.
       for (let px = start; px < end; px++) if (Number.isNaN(found.medians[px]!)) onePixel(px);
     }
     return found;
@@ -120,9 +128,9 @@ export function compiledStatistics(): PixelStatistics | undefined {
 let made: PixelStatistics | undefined;
 
 /** Made at first use. */
-export const pixelStatistics: PixelStatistics = (frames, darkAdu, clipAdu) => {
+export const pixelStatistics: PixelStatistics = (frames, darkAdu, clipAdu, found) => {
   made ??= compiledStatistics() ?? plainStatistics;
-  return made(frames, darkAdu, clipAdu);
+  return made(frames, darkAdu, clipAdu, found);
 };
 
 /** Sorting by insertion: the fastest there is for a dozen values. */

@@ -1,0 +1,135 @@
+import { compiledKernel } from "../kernels/compile-kernel.ts";
+import { checkShape, type Shape } from "../numerics/shape.ts";
+
+/** Columns and rows of a block; the kernel's loop is made for it. */
+export const blockSidePx = 32;
+/** Of frames so large, every second row is enough; of twice as large ones every fourth, and so on to every eighth. */
+const fullRowsPx = 4_000_000;
+const rowStepMost = 8;
+
+/** The loop over one row: see `block-sums.as`. */
+export interface RowAdder {
+  /** Adds what the row's pixels that count come to, to the sums of the blocks that they lie in. */
+  add(frameAdu: Uint16Array, startPx: number, sampledRow: number): void;
+  /** The sums so far, into `sums` from `at` on, and zero again. */
+  take(sums: Float64Array, at: number): void;
+}
+
+export type MakeRowAdder = (columns: number, widthPx: number, use: Uint8Array) => RowAdder;
+
+/**
+ * Sums over square blocks of a frame less its dark, of the pixels that count on some of its rows: a share of a large frame
+ * tells its level and its evenness well enough, and reading all of it would cost as much as adding it up.
+ */
+export class BlockSample {
+  readonly columns: number;
+  readonly rows: number;
+  /** Of a frame's rows one in so many. */
+  readonly rowStep: number;
+  /** Pixels that count, per block. */
+  readonly counts: Uint32Array;
+  readonly #dark: Float64Array;
+  readonly #adder: RowAdder;
+
+  /** @param counts whether a pixel does; asked for those of sampled rows only */
+  constructor(
+    readonly shape: Shape,
+    darkAdu: Float32Array | undefined,
+    counts: (px: number) => boolean,
+    makeAdder: MakeRowAdder = rowAdder,
+  ) {
+    const { widthPx, heightPx } = shape;
+    this.columns = Math.ceil(widthPx / blockSidePx);
+    this.rows = Math.ceil(heightPx / blockSidePx);
+    this.rowStep = 1;
+    while (this.rowStep < rowStepMost && widthPx * heightPx > fullRowsPx * this.rowStep) this.rowStep *= 2;
+    this.counts = new Uint32Array(this.columns * this.rows);
+    this.#dark = new Float64Array(this.columns * this.rows);
+    const use = new Uint8Array(widthPx * Math.ceil(heightPx / this.rowStep));
+    for (let row = 0, y = 0; y < heightPx; row++, y += this.rowStep) {
+      const block = Math.floor(y / blockSidePx) * this.columns;
+      for (let x = 0; x < widthPx; x++) {
+        const px = y * widthPx + x;
+        if (!counts(px)) continue;
+        use[row * widthPx + x] = 1;
+        this.counts[block + (x >> 5)]!++;
+        if (darkAdu) this.#dark[block + (x >> 5)]! += darkAdu[px]!;
+      }
+    }
+    this.#adder = makeAdder(this.columns, widthPx, use);
+  }
+
+  /** Blocks that hold enough pixels to be compared: a quarter of a full one's. */
+  isUsable(block: number): boolean {
+    return this.counts[block]! > (blockSidePx * blockSidePx) / this.rowStep / 4;
+  }
+
+  sumsOf(frameAdu: Uint16Array): Float64Array {
+    checkShape(frameAdu, this.shape);
+    const { widthPx, heightPx } = this.shape;
+    const sums = new Float64Array(this.counts.length);
+    for (let row = 0, y = 0; y < heightPx; row++, y += this.rowStep) {
+      this.#adder.add(frameAdu, y * widthPx, row);
+      const lastOfBlock = y + this.rowStep >= heightPx || (y + this.rowStep) % blockSidePx === 0;
+      if (lastOfBlock) this.#adder.take(sums, Math.floor(y / blockSidePx) * this.columns);
+    }
+    for (let b = 0; b < sums.length; b++) sums[b]! -= this.#dark[b]!;
+    return sums;
+  }
+}
+
+/** What the compiled one is held to, and what works without a compiler. */
+export const plainRowAdder: MakeRowAdder = (columns, widthPx, use) => {
+  const room = new Float64Array(columns);
+  return {
+    add(frameAdu, startPx, sampledRow) {
+      for (let x = 0; x < widthPx; x++)
+        if (use[sampledRow * widthPx + x] === 1) room[x >> 5]! += frameAdu[startPx + x]!;
+    },
+    take(sums, at) {
+      sums.set(room, at);
+      room.fill(0);
+    },
+  };
+};
+
+/** By SIMD in WebAssembly. @returns `undefined` where there is no compiler */
+export function compiledRowAdder(): MakeRowAdder | undefined {
+  const module = compiledKernel("block-sums");
+  if (module === undefined) return undefined;
+  return (columns, widthPx, use) => {
+    const all = use.every((one) => one === 1);
+    const rowBytes = 64 * columns;
+    const at = { row: 64, sums: 64 + rowBytes, use: 64 + rowBytes + 16 * columns };
+    const sampledRows = all ? 0 : use.length / widthPx;
+    const memory = new WebAssembly.Memory({ initial: Math.ceil((at.use + sampledRows * rowBytes) / 65_536) });
+    const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
+      addRow(row: number, use: number, blocks: number, sums: number): void;
+    };
+    for (let row = 0; row < sampledRows; row++) {
+      const masks = new Uint16Array(memory.buffer, at.use + row * rowBytes, widthPx);
+      for (let x = 0; x < widthPx; x++) masks[x] = use[row * widthPx + x] === 1 ? 0xffff : 0;
+    }
+    const row = new Uint16Array(memory.buffer, at.row, widthPx); // zeros behind it, up to the end of the last block
+    const room = new Uint32Array(memory.buffer, at.sums, 4 * columns);
+    return {
+      add(frameAdu, startPx, sampledRow) {
+        row.set(frameAdu.subarray(startPx, startPx + widthPx));
+        kernel.addRow(at.row, all ? 0 : at.use + sampledRow * rowBytes, columns, at.sums);
+      },
+      take(sums, from) {
+        for (let b = 0; b < columns; b++)
+          sums[from + b] = room[4 * b]! + room[4 * b + 1]! + room[4 * b + 2]! + room[4 * b + 3]!;
+        room.fill(0);
+      },
+    };
+  };
+}
+
+let made: MakeRowAdder | undefined;
+
+/** Made at first use. */
+const rowAdder: MakeRowAdder = (columns, widthPx, use) => {
+  made ??= compiledRowAdder() ?? plainRowAdder;
+  return made(columns, widthPx, use);
+};

@@ -1,0 +1,118 @@
+import type { NoiseByLevel } from "../noise/noise-by-level.ts";
+import { type GrowthPoint, NoiseGrowth } from "../noise/noise-growth.ts";
+import { medianInPlace } from "../numerics/order-statistics.ts";
+import type { Shape } from "../numerics/shape.ts";
+import { type HalvesFigures, SeriesHalves } from "../proof/series-halves.ts";
+import { BlockSample, blockSidePx } from "./block-sample.ts";
+import { pixelStatistics } from "./first-frames.ts";
+import { litThreshold, medianBlockRatio, medianRatio, spreadPx } from "./frame-scale.ts";
+import { PixelSample } from "./pixel-sample.ts";
+
+export interface WatchOptions {
+  readonly shape: Shape;
+  readonly darkAdu: Float32Array | undefined;
+  readonly unhealthyPx: Uint8Array | undefined;
+  readonly clipAdu: number;
+  readonly frameCountExpected: number;
+}
+
+/** What is seen of a frame when it comes. */
+export interface SeenFrame {
+  readonly pixels: Uint16Array;
+  /** Level relative to the first frame's. */
+  readonly scale: number;
+  readonly blockSums: Float64Array;
+  /** Raw. */
+  readonly samples: Uint16Array;
+}
+
+/** With fewer blocks than this the level is told pixel by pixel. */
+const blocksLeast = 16;
+const levelPx = 50_000;
+/** Pixels on which the noise is followed: the figure is good to 1 %. */
+const growthPx = 8192;
+
+/** Level, evenness and noise of lit frames as they come, each told from a part of the frame. */
+export class FrameWatch {
+  readonly #options: WatchOptions;
+  readonly #blocks: BlockSample;
+  /** Of the first frame, then medians of the first frames. */
+  #reference: Float64Array;
+  readonly #usable: number[];
+  readonly #level: { readonly sample: PixelSample; readonly reference: Float32Array } | undefined;
+  readonly #sample: PixelSample;
+  #halves: SeriesHalves | undefined;
+  #growth: NoiseGrowth | undefined;
+
+  constructor(first: Uint16Array, options: WatchOptions) {
+    this.#options = options;
+    const { darkAdu, unhealthyPx } = options;
+    const levelAt = darkAdu ? (px: number) => first[px]! - darkAdu[px]! : (px: number) => first[px]!;
+    const litFromAdu = litThreshold(first.length, levelAt);
+    const isLit = (px: number) => levelAt(px) > litFromAdu && unhealthyPx?.[px] !== 1;
+    this.#blocks = new BlockSample(options.shape, darkAdu, isLit);
+    this.#sample = new PixelSample(spreadPx(first.length, growthPx, isLit), darkAdu);
+    const reference = this.#blocks.sumsOf(first);
+    this.#reference = reference;
+    this.#usable = [...reference.keys()].filter((b) => this.#blocks.isUsable(b) && reference[b]! > 0);
+    if (this.#usable.length >= blocksLeast) return;
+    const sample = new PixelSample(spreadPx(first.length, levelPx, isLit), darkAdu);
+    this.#level = { sample, reference: Float32Array.from(sample.px, levelAt) };
+  }
+
+  get growth(): readonly GrowthPoint[] {
+    return this.#growth?.points ?? [];
+  }
+
+  get halves(): HalvesFigures | undefined {
+    return this.#halves?.figures();
+  }
+
+  expect(frameCount: number): void {
+    this.#halves?.expect(frameCount);
+  }
+
+  see(pixels: Uint16Array): SeenFrame {
+    const blockSums = this.#blocks.sumsOf(pixels);
+    return { pixels, scale: this.#scaleOf(pixels, blockSums), blockSums, samples: this.#sample.of(pixels) };
+  }
+
+  #scaleOf(pixels: Uint16Array, sums: Float64Array): number {
+    if (this.#level === undefined) return medianBlockRatio(sums, this.#reference, this.#usable);
+    const { sample, reference } = this.#level;
+    return medianRatio(sample.of(pixels), sample.darkAdu, reference, Uint32Array.from(reference.keys()));
+  }
+
+  /** From the first frames on, those that follow can be compared with what is usual. */
+  compareWith(first: readonly SeenFrame[], noise: NoiseByLevel): void {
+    const one = new Float64Array(first.length);
+    this.#reference = this.#reference.map((_, b) => {
+      for (const [k, { blockSums, scale }] of first.entries()) one[k] = blockSums[b]! / scale;
+      return medianInPlace(one)!;
+    });
+    this.#halves = new SeriesHalves(
+      {
+        sidePx: blockSidePx,
+        counts: this.#blocks.counts,
+        isUsable: (b) => this.#blocks.isUsable(b),
+        reference: this.#reference,
+      },
+      noise,
+      this.#options.frameCountExpected,
+    );
+    const samples = first.map((frame) => ({ pixels: frame.samples, scale: frame.scale }));
+    const { medians } = pixelStatistics(samples, this.#sample.darkAdu, this.#options.clipAdu);
+    this.#growth = new NoiseGrowth(medians, this.#sample.darkAdu, noise);
+  }
+
+  /** No cloud's edge in it, as far as there is something to compare with. */
+  isEven({ blockSums, scale }: SeenFrame): boolean {
+    return this.#halves?.isEven(blockSums, scale) ?? true;
+  }
+
+  /** It is one of the series. */
+  count({ blockSums, samples, scale }: SeenFrame): void {
+    this.#halves?.add(blockSums, scale);
+    this.#growth?.add(samples, scale);
+  }
+}

@@ -1,0 +1,113 @@
+import { type NoiseByLevel, tabulate } from "../noise/noise-by-level.ts";
+import { emptyFigures, type PixelFigures, pixelStatistics } from "./first-frames.ts";
+import { framesAtOnce, type LiveFrame, type LiveSums, liveSums } from "./live-sums.ts";
+
+/** Frames held until the reference is made: enough for a median that no outlier moves. */
+export const referenceFrames = 12;
+/** A frame is worked off in so many pieces, as many as frames go through the sums at once: then each frame costs the same. */
+const stripesMost = framesAtOnce;
+/** Smaller pieces are not worth their while. */
+const stripePxLeast = 65_536;
+
+export interface SeriesOptions {
+  readonly pxCount: number;
+  /** A sample at or above this is clipped [adu, raw]. */
+  readonly clipAdu: number;
+  readonly darkAdu: Float32Array | undefined;
+}
+
+/**
+ * The sums of a live series, stripe by stripe: with each frame that comes one stripe takes in all that it has not seen
+ * yet, so that no frame waits for the work of many. The first twelve frames give each stripe median and spread per pixel;
+ * a sample enters if it lies within 5 sigma of the median, sigma from the noise that pixels of its level show.
+ */
+export class LiveStripes {
+  readonly #options: SeriesOptions;
+  readonly #sums: LiveSums;
+  readonly #stripePx: number;
+  /** Frames that each stripe has taken in; none: its reference is not made. */
+  readonly #taken: number[];
+  /** What pixels of a level show in one frame, as a table. */
+  #sigmas: ReturnType<typeof tabulate> | undefined;
+  /** Those that some stripe has not taken in yet. */
+  readonly #frames: LiveFrame[] = [];
+  /** How many there were before these. */
+  #before = 0;
+  #turns = 0;
+  /** Room for a stripe's reference, until all have theirs. */
+  #room: { readonly figures: PixelFigures; readonly noDark: Float32Array } | undefined;
+
+  constructor(options: SeriesOptions) {
+    this.#options = options;
+    this.#sums = liveSums(options.pxCount, options.darkAdu !== undefined);
+    const stripes = Math.max(1, Math.min(stripesMost, Math.floor(options.pxCount / stripePxLeast)));
+    this.#stripePx = Math.ceil(options.pxCount / stripes / 8) * 8;
+    this.#taken = new Array<number>(stripes).fill(0);
+  }
+
+  /** The sums' share of one of the first frames: memory that is touched for the first time costs as much as using it. */
+  prepare(frameIndex: number): void {
+    const share = Math.ceil(this.#options.pxCount / referenceFrames);
+    const { dark, reference, limit, sum, squares } = this.#sums;
+    for (const values of [dark, reference, limit, sum, squares])
+      values?.fill(0, frameIndex * share, (frameIndex + 1) * share);
+  }
+
+  /** Before the first frame. @param noise of a pixel in one frame */
+  begin(noise: NoiseByLevel): void {
+    const table = tabulate(noise);
+    this.#sigmas = { ...table, variances: table.variances.map((variance) => Math.sqrt(variance)) };
+  }
+
+  /** @returns frames that are not looked at any more */
+  add(frame: LiveFrame): Uint16Array[] {
+    this.#frames.push(frame);
+    if (this.#before + this.#frames.length <= referenceFrames) return [];
+    this.#catchUp(this.#turns++ % this.#taken.length);
+    const seenByAll = Math.min(...this.#taken) - this.#before;
+    this.#before += seenByAll;
+    return this.#frames.splice(0, seenByAll).map(({ pixels }) => pixels);
+  }
+
+  /** Everything in the sums. */
+  finish(): LiveSums {
+    for (let stripe = 0; stripe < this.#taken.length; stripe++) this.#catchUp(stripe);
+    this.#before += this.#frames.length;
+    this.#frames.length = 0;
+    return this.#sums;
+  }
+
+  #catchUp(stripe: number): void {
+    const fromPx = stripe * this.#stripePx;
+    const toPx = Math.min(fromPx + this.#stripePx, this.#options.pxCount);
+    if (this.#taken[stripe] === 0) this.#settle(fromPx, toPx);
+    const total = this.#before + this.#frames.length;
+    for (let taken = this.#taken[stripe]!; taken < total; taken += framesAtOnce) {
+      const some = this.#frames.slice(taken - this.#before, taken - this.#before + framesAtOnce);
+      this.#sums.add(some, this.#options.clipAdu, fromPx, toPx);
+    }
+    this.#taken[stripe] = total;
+  }
+
+  #settle(fromPx: number, toPx: number): void {
+    const { darkAdu, clipAdu } = this.#options;
+    const length = toPx - fromPx;
+    this.#room ??= { figures: emptyFigures(this.#stripePx), noDark: new Float32Array(this.#stripePx) };
+    const { medians, variances, spreads } = this.#room.figures;
+    const found = {
+      medians: medians.subarray(0, length),
+      variances: variances.subarray(0, length),
+      spreads: spreads.subarray(0, length),
+    };
+    const dark = darkAdu?.subarray(fromPx, toPx) ?? this.#room.noDark.subarray(0, length);
+    const first = this.#frames
+      .slice(0, referenceFrames)
+      .map(({ pixels, scale }) => ({ pixels: pixels.subarray(fromPx, toPx), scale }));
+    pixelStatistics(first, dark, clipAdu, found);
+    this.#sums.reference.set(found.medians, fromPx);
+    this.#sums.dark?.set(dark, fromPx);
+    this.#sums.limit.set(found.spreads, fromPx);
+    this.#sums.setLimits(this.#sigmas!, fromPx, toPx);
+    if (toPx === this.#options.pxCount) this.#room = undefined;
+  }
+}

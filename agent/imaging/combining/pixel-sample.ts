@@ -1,0 +1,23 @@
+/** A few thousand pixels of a frame, spread over it, taken out to be reckoned with by themselves. */
+export class PixelSample {
+  readonly #dark: Float32Array;
+
+  /** @param px which ones, rising */
+  constructor(
+    readonly px: Uint32Array,
+    darkAdu: Float32Array | undefined,
+  ) {
+    this.#dark = Float32Array.from(px, (i) => darkAdu?.[i] ?? 0);
+  }
+
+  get darkAdu(): Float32Array {
+    return this.#dark;
+  }
+
+  of(frameAdu: Uint16Array): Uint16Array {
+    const { px } = this;
+    const taken = new Uint16Array(px.length);
+    for (let k = 0; k < px.length; k++) taken[k] = frameAdu[px[k]!]!;
+    return taken;
+  }
+}
