@@ -2,6 +2,7 @@ import { codesPerBin } from "../imaging/exposure/level-histogram.ts";
 import type { FlatFound } from "../procedures/flat/flat-ask.ts";
 import { greyChart } from "./charts/grey-chart.ts";
 import { histogramChart } from "./charts/histogram-chart.ts";
+import { leftoverChart } from "./charts/leftover-chart.ts";
 import { noiseChart } from "./charts/noise-chart.ts";
 import { radialChart } from "./charts/radial-chart.ts";
 import type { ReportChart } from "./report-page.ts";
@@ -41,6 +42,16 @@ export function flatCharts(
             svg: noiseChart(
               proof.growth.map(({ frames, measured, expected }) => ({ frames, measured, limit: expected })),
             ),
+          },
+        ]
+      : []),
+    ...(found.defocus
+      ? [
+          {
+            title: "What blur left of the Sun",
+            caption:
+              "Structure that moves with the Sun and is not in the model of its light that was divided out; a good flat keeps it below its own noise.",
+            svg: leftoverChart({ scales: found.defocus.leftover, noise: found.defocus.noise }),
           },
         ]
       : []),

@@ -1,5 +1,6 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
 import { framesBuy } from "../imaging/noise/frames-enough.ts";
+import type { DefocusFound } from "../procedures/flat/flat-ask.ts";
 import { flatDoubts } from "../run/flat-doubts.ts";
 import type { RunRecord } from "../run/run-record.ts";
 import { lastFound } from "./found-in-record.ts";
@@ -75,6 +76,7 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
           ],
         ] as const)
       : []),
+    ...(flat?.defocus ? defocusFacts(flat.defocus) : []),
     ...(flat && bought
       ? ([
           ["Exposure", `${secondsText(flat.exposureSeconds)}, found in ${flat.testFrames} test frames`],
@@ -120,4 +122,20 @@ export function secondsText(seconds: number): string {
   return seconds >= 1e-3
     ? `${Number((seconds * 1e3).toPrecision(4))} ms`
     : `${Number((seconds * 1e6).toPrecision(4))} µs`;
+}
+
+function defocusFacts(defocus: DefocusFound): readonly (readonly [string, string])[] {
+  const { focusSteps, flatSteps, blurRadiusPx, litFraction, gradientAcross } = defocus;
+  const { x, y, sigma } = gradientAcross;
+  return [
+    ["Focuser", `${focusSteps} steps in focus, ${flatSteps} for the flat, and back`],
+    [
+      "Blur",
+      `a disc of ${(2 * blurRadiusPx).toFixed(0)} px; ${percent(litFraction, 1)} of the frame is lit evenly${litFraction < 0.98 ? ", the rest is masked" : ""}`,
+    ],
+    [
+      "Gradient of the light, divided out",
+      `${percent(x)} across the width, ${percent(y)} across the height (± ${percent(sigma, 3)})`,
+    ],
+  ];
 }

@@ -1,4 +1,5 @@
 import { run as centring, resultText, rowText } from "./centring.ts";
+import { run as defocus } from "./defocus.ts";
 import { run as displaced } from "./displaced.ts";
 import { run as dust } from "./dust.ts";
 import { run as exposure } from "./exposure.ts";
@@ -30,6 +31,9 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   },
   master: async (count = 20) => {
     await master({ seed, scenes: count, print });
+  },
+  defocus: async (count = 20) => {
+    await defocus({ seed: 1, scenes: count, print });
   },
   dust: async (count = 100) => {
     dust({ seed, flats: count, print });

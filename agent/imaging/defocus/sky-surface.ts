@@ -21,6 +21,10 @@ export interface SkyInput {
 export interface SkySurface {
   /** Of each look: its level's logarithm, in which transparency and the light's own gradient are one. */
   readonly levels: readonly number[];
+  /** Squares of what the solution misses over what noise makes of them; the smaller of two inputs fits better. */
+  readonly misfit: number;
+  /** How many of these squares are free. */
+  readonly freedom: number;
   /** Noise of a pixel in a single frame, one sigma; a share of the level. */
   readonly pixelSigma: number;
   /** What is in the light besides what was expected, logarithm; no gradient in it. */
@@ -55,7 +59,8 @@ export function solveSky(input: SkyInput): SkySurface | undefined {
   const variance = blockVariance(blocks);
   const normal = new Float64Array(n * n);
   const right = new Float64Array(n);
-  for (const block of blocks) addBlock(normal, right, block, grid, n, 1 / variance);
+  let squares = 0;
+  for (const block of blocks) squares += addBlock(normal, right, block, grid, n, 1 / variance);
   addPriors(normal, grid, looks.length);
   const inverse = invertSymmetric([...normal], n);
   if (!inverse) return undefined;
@@ -63,6 +68,8 @@ export function solveSky(input: SkyInput): SkySurface | undefined {
   for (let i = 0; i < n; i++) for (let j = 0; j < n; j++) solution[i]! += inverse[i * n + j]! * right[j]!;
   return {
     levels: Array.from(solution.subarray(grid.count)),
+    freedom: Math.max(1, blocks.reduce((sum, block) => sum + block.length - 1, 0) - n),
+    misfit: squares - right.reduce((sum, r, i) => sum + r * solution[i]!, 0),
     // Two halves of so many frames, each block a mean of so many pixels.
     pixelSigma: Math.sqrt(2 * variance * looks[0]!.framesPerHalf) * blockOfLook * lookSidePx(shape),
     besides: (place) => grid.weights(place).reduce((sum, [m, share]) => sum + share * solution[m]!, 0),
@@ -167,7 +174,7 @@ function blockVariance(blocks: readonly (readonly BlockSeen[])[]): number {
   return Math.max(1e-12, squares / all.length / 4);
 }
 
-/** Adds one block's looks with its own free level taken out. */
+/** Adds one block's looks with its own free level taken out. @returns the weighted squares of its values */
 function addBlock(
   normal: Float64Array,
   right: Float64Array,
@@ -175,7 +182,7 @@ function addBlock(
   grid: SkyGrid,
   n: number,
   weight: number,
-): void {
+): number {
   const mean = new Map<number, number>();
   const rows = block.map(({ look, place }) => {
     const row = [...grid.weights(place), [grid.count + look, 1] as const];
@@ -193,6 +200,7 @@ function addBlock(
   const common = [...mean];
   for (const [i, a] of common)
     for (const [j, b] of common) normal[i * n + j]! -= weight * block.length * a * b;
+  return weight * values.reduce((sum, value) => sum + (value - meanValue) ** 2, 0);
 }
 
 /** Smooth, without a mean and without a gradient; the levels' own mean is nothing either. */

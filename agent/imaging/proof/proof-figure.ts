@@ -99,6 +99,14 @@ export const rules = {
     ...upTo(0.003, 0.01),
     whatToDo: "The sky's transparency changed while looking round about: take the flat on a steadier day.",
   },
+  lit: {
+    name: "share of the frame that the disc lights evenly out of focus",
+    unit: "share",
+    good: [0.98, any],
+    usable: [0.05, any],
+    whatToDo:
+      "A disc smaller than the frame leaves its corners unlit out of focus, and they are masked: take the flat by diffuser if the whole frame is needed.",
+  },
   focusKept: {
     name: "sharpness after the flat over that before it",
     unit: "ratio",

@@ -35,6 +35,8 @@ export interface BlurredProof {
   readonly leftoverSigma: number;
   /** How well the light's gradient is known, peak to peak across the frame. */
   readonly gradientUnsure: number;
+  /** Share of the frame that the blurred disc lights evenly. */
+  readonly litFraction: number;
   /** Sharpness after the focuser came back over that before. */
   readonly focusKept: number;
 }
@@ -96,6 +98,7 @@ function blurredFigures(blurred: BlurredProof): ProofFigure[] {
   return [
     judge("blurLeftover", blurred.leftover, blurred.leftoverSigma),
     judge("lightGradient", blurred.gradientUnsure),
+    judge("lit", blurred.litFraction),
     judge("focusKept", blurred.focusKept),
   ];
 }

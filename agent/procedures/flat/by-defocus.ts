@@ -2,9 +2,9 @@ import { hasMatchingDark, readDark } from "../dark-master.ts";
 import { stepMachine } from "../step-machine.ts";
 import { leaveDefocus, returnToFocus, seeSharp } from "./defocus-focus.ts";
 import { leaveFocus } from "./defocus-leave.ts";
-import { exposeDefocusProof, lookRoundAbout } from "./defocus-looks.ts";
+import { exposeCentred, exposeDefocusProof, lookRoundAbout } from "./defocus-looks.ts";
 import { beginDefocus, checkDefocus, type DefocusWork, pointHome, uncover } from "./defocus-work.ts";
-import { coverFront, exposeFlats, takeDarks } from "./diffuser-work.ts";
+import { coverFront, takeDarks } from "./diffuser-work.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
 import { keepDefocus } from "./keep-defocus.ts";
 
@@ -39,10 +39,12 @@ export const flatByDefocus = stepMachine<FlatAsk, DefocusWork, FlatFound>({
       },
       next: "exposing",
     },
-    exposing: { does: exposeFlats, next: "lookingAfter" },
+    exposing: { does: exposeCentred, next: "lookingAfter" },
     lookingAfter: { does: lookRoundAbout, next: "exposingProof" },
     exposingProof: { does: exposeDefocusProof, next: "returningToFocus" },
-    returningToFocus: { does: returnToFocus, next: "judging" },
+    returningToFocus: { does: returnToFocus, next: "coveringAgain" },
+    // What follows is reckoning: nothing needs the Sun any more.
+    coveringAgain: { does: coverFront, next: "judging" },
     judging: { does: keepDefocus, next: "done" },
   },
   makeSafe: leaveDefocus,

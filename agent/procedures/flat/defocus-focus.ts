@@ -47,8 +47,8 @@ export async function seeSharp(work: DefocusWork, signal: AbortSignal): Promise<
     await nudgeFrom(approach, work, steps, signal);
     const figure = sharpnessOf(work, tuned, await twoFrames(work, tuned, signal));
     seen.push({ approach, figure });
-    if (isSame(figure, found)) break;
   }
+  // Sharpness changes slowly near focus: the nearer of both counts, however near the other is.
   seen.sort((a, b) => apart(a.figure, found) - apart(b.figure, found));
   const { approach } = seen[0]!;
   const [a, b] = frames.map(({ pixelsAdu }) => pixelsAdu) as [Uint16Array, Uint16Array];

@@ -18,7 +18,7 @@ const measurable = { leastPx: 2.5, mostOfSide: 0.05 };
 /** Of the most blur that the disc allows, tried one after the other: no more than needed, as dust shadows shrink with it. */
 const tries = [0.15, 0.22, 0.32, 0.48, 0.7, 1];
 /** Leftover structure of this share of the flat's noise is enough; at the last try all of it is. */
-const enoughOfLimit = 0.5;
+const enoughOfLimit = 0.25;
 
 /**
  * Drives the focuser away, to the side with more travel, until what is left of the Sun lies below the noise of the
@@ -90,21 +90,32 @@ async function measureBlur(
   const far = await goTo(farOfTravel * travelSteps);
   const pattern = meanOf(far.frames, tuned.pedestalAdu);
   const mostPx = measurable.mostOfSide * Math.min(shape.widthPx, shape.heightPx);
-  for (let steps = nearOfTravel * travelSteps; steps <= farOfTravel * travelSteps; steps *= 2) {
-    const near = await goTo(steps);
-    const usePx = litPx(work, tuned, [...far.frames, ...near.frames]);
-    const blurred = meanOf(near.frames, tuned.pedestalAdu);
+  const radiusOf = (frames: readonly [Frame, Frame]) => {
+    const usePx = litPx(work, tuned, [...far.frames, ...frames]);
+    const blurred = meanOf(frames, tuned.pedestalAdu);
     const over = (levels: Float32Array) =>
       levels.map((value, i) => (usePx[i] === 1 ? value / pattern[i]! : 0));
     // Where the travel is short the far picture still shows the Sun, and of a small disc it shows hardly anything:
     // then the pattern is left in, and the disc's edge counts.
-    const unclippedPx = litPx(work, tuned, near.frames, "dark too");
+    const unclippedPx = litPx(work, tuned, frames, "dark too");
     const found =
       blurRadius(over(picture), over(blurred), usePx, shape, mostPx) ??
       blurRadius(picture, blurred, unclippedPx, shape, mostPx);
-    bench.note("blur measured", { steps: near.moved, ...(found ?? { radiusPx: undefined }) });
-    if (found && found.radiusPx >= measurable.leastPx) return found.radiusPx / near.moved;
+    return found?.radiusPx;
+  };
+  let before: { readonly moved: number; readonly radiusPx: number } | undefined;
+  for (let steps = nearOfTravel * travelSteps; steps <= farOfTravel * travelSteps; steps *= 2) {
+    const { frames, moved } = await goTo(steps);
+    const radiusPx = radiusOf(frames);
+    bench.note("blur measured", { steps: moved, radiusPx });
+    // From one place to the next: where focus itself is to a few steps, play included, does not matter then.
+    if (before)
+      return radiusPx === undefined
+        ? before.radiusPx / before.moved
+        : (radiusPx - before.radiusPx) / (moved - before.moved);
+    if (radiusPx !== undefined && radiusPx >= measurable.leastPx) before = { moved, radiusPx };
   }
+  if (before) return before.radiusPx / before.moved;
   throw new StepError(
     "BLUR_NOT_MEASURED",
     "the picture of the Sun did not blur as an open pupil out of focus blurs it while the focuser moved",

@@ -6,6 +6,7 @@ import { median } from "../../imaging/numerics/order-statistics.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { StepError } from "../step-error.ts";
 import { type DefocusWork, lookDistancePx, pointHome } from "./defocus-work.ts";
+import { exposeFlats } from "./diffuser-work.ts";
 
 /** Where looks are taken from, in look distances east and north; nowhere the same distance twice, or one wavelength would stay unseen. */
 const places = {
@@ -92,7 +93,6 @@ export async function exposeDefocusProof(work: DefocusWork, signal: AbortSignal)
 /** Moves about the centre so that every place is arrived at as slews arrive: from the east and the south. */
 class Pointing {
   #at = { east: 0, north: 0 };
-  #start: SkyOffset | undefined;
 
   constructor(readonly work: DefocusWork) {}
 
@@ -102,7 +102,6 @@ class Pointing {
     signal: AbortSignal,
   ): Promise<{ frames: Frame[]; shift: PlacePx; utcMs: number }> {
     const { bench, aim, tuned } = this.work;
-    this.#start ??= await aim!.reported(signal);
     await this.#moveTo(to, signal);
     const before = await aim!.reported(signal);
     const startedMs = bench.clock.nowMs();
@@ -114,7 +113,7 @@ class Pointing {
       frames.push(frame);
     }
     const utcMs = (startedMs + bench.clock.nowMs()) / 2;
-    return { frames, utcMs, shift: this.#shiftPx(before) };
+    return { frames, utcMs, shift: shiftPx(this.work, before) };
   }
 
   async #moveTo(to: { readonly east: number; readonly north: number }, signal: AbortSignal): Promise<void> {
@@ -137,13 +136,23 @@ class Pointing {
     if (round.eastArcsec !== 0 || round.northArcsec !== 0)
       await aim!.moveBy({ eastArcsec: -round.eastArcsec, northArcsec: -round.northArcsec }, signal);
   }
+}
 
-  #shiftPx(reported: SkyOffset): PlacePx {
-    const [xx, xy, yx, yy] = this.work.bench.findings.cameraOnSky!.pxPerArcsec;
-    const east = reported.eastArcsec - this.#start!.eastArcsec;
-    const north = reported.northArcsec - this.#start!.northArcsec;
-    return { x: xx * east + xy * north, y: yx * east + yy * north };
-  }
+/** Where the Sun lies, by the mount's account, from where it was centred. */
+function shiftPx({ bench, home }: DefocusWork, reported: SkyOffset): PlacePx {
+  const [xx, xy, yx, yy] = bench.findings.cameraOnSky!.pxPerArcsec;
+  const east = reported.eastArcsec - home.eastArcsec;
+  const north = reported.northArcsec - home.northArcsec;
+  return { x: xx * east + xy * north, y: yx * east + yy * north };
+}
+
+/** The frames of the flat, and where the Sun lay in the middle of them. */
+export async function exposeCentred(work: DefocusWork, signal: AbortSignal): Promise<void> {
+  const before = shiftPx(work, await work.aim!.reported(signal));
+  await exposeFlats(work, signal);
+  const after = shiftPx(work, await work.aim!.reported(signal));
+  work.seriesShift = { x: (before.x + after.x) / 2, y: (before.y + after.y) / 2 };
+  work.bench.note("where the Sun lay in the flat's frames", { before, after });
 }
 
 function levelsOf(work: DefocusWork, frames: readonly Frame[]) {

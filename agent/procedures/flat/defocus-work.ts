@@ -36,6 +36,7 @@ export interface OutOfFocus {
 export interface DefocusWork extends FlatWork {
   aim: Aim | undefined;
   shape: Shape;
+  binning: number;
   discRadiusPx: number;
   /** Of the disc in a frame from where the mount has the Sun centred. */
   disc: PlacePx;
@@ -44,6 +45,8 @@ export interface DefocusWork extends FlatWork {
   homeSteps: number | undefined;
   focus: Focus | undefined;
   place: OutOfFocus | undefined;
+  /** Of the Sun in the middle of the flat's frames, from where it was centred. */
+  seriesShift: PlacePx;
   /** Looks from round about, before the series and after it. */
   readonly rounds: Look[][];
   readonly proofFrames: { readonly frame: Frame; readonly shift: PlacePx }[];
@@ -65,12 +68,14 @@ export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
     ...beginFlat(input),
     aim: undefined,
     shape: { widthPx: 0, heightPx: 0 },
+    binning: 1,
     discRadiusPx: 0,
     disc: { x: 0, y: 0 },
     home: { eastArcsec: 0, northArcsec: 0 },
     homeSteps: undefined,
     focus: undefined,
     place: undefined,
+    seriesShift: { x: 0, y: 0 },
     rounds: [],
     proofFrames: [],
     sharpnessAfter: undefined,
@@ -96,6 +101,7 @@ export async function checkDefocus(work: DefocusWork, signal: AbortSignal): Prom
     widthPx: Math.floor(region.widthPx / binning),
     heightPx: Math.floor(region.heightPx / binning),
   };
+  work.binning = binning;
   const { widthPx, heightPx } = work.shape;
   work.aim = new Aim(mount, bench.clock, bench.site);
   work.home = homeOffset(bench);

@@ -54,6 +54,8 @@ export interface DefocusFound {
   readonly focusSteps: number;
   readonly flatSteps: number;
   readonly blurRadiusPx: number;
+  /** How much larger the picture was than in focus; 1 where that could not be told. */
+  readonly stretch: number;
   /** Share of the frame that the blurred disc lights evenly; the rest is masked. */
   readonly litFraction: number;
   /** What of the Sun is not in the model of its light, by scale, beside the noise of the flat. */

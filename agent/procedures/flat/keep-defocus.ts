@@ -1,13 +1,15 @@
 import { maskBits } from "../../imaging/combining/mask-bits.ts";
 import { type Master, MasterBuilder } from "../../imaging/combining/master-builder.ts";
 import { type Flat, normaliseFlat, relativeNoise } from "../../imaging/combining/normalise-flat.ts";
+import { refocusShadows } from "../../imaging/defocus/refocus-shadows.ts";
 import type { SkyPlane } from "../../imaging/defocus/sky-plane.ts";
+import { findDust } from "../../imaging/dust/dust.ts";
 import { loadFft } from "../../imaging/numerics/fft.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { StepError } from "../step-error.ts";
 import { type BlurredLight, gradientFrom, lightFrom, worstLeftover } from "./defocus-light.ts";
-import type { DefocusWork } from "./defocus-work.ts";
+import { type DefocusWork, litFraction } from "./defocus-work.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
@@ -31,20 +33,21 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
       "the looks from round about do not tell the gradient of the light",
       "Look whether the mount follows small moves, then run the plan again.",
     );
-  const gradient = weighed(measured, work);
+  const gradient = weighed(leaning(measured, light, work), work);
   const series = work.series!.finish();
   const lit = evenlyLit(work, series, light, gradient);
-  const flat = normaliseFlat(lit);
-  if (!flat)
+  const asTaken = normaliseFlat(lit);
+  if (!asTaken)
     throw new StepError(
       "NOTHING_LIT",
       "no pixel of the flat's frames is lit",
       "Look at the frame in the run's folder.",
     );
-  const independent = proofWithoutSun(work, light, gradient, flat);
+  const independent = proofWithoutSun(work, light, gradient, asTaken);
+  const flat = refocusShadows(asTaken, findDust(asTaken), light.stretch);
   const noise = relativeNoise(flat) ?? 0;
   const worst = worstLeftover(light.leftover);
-  const acrossUnsure = Math.max(gradient.acrossSigma, measured.halvesApart);
+  const acrossUnsure = Math.hypot(gradient.acrossSigma, measured.halvesApart);
   const upperEdge = { median: median(edges)!, least: Math.min(...edges), most: Math.max(...edges) };
   const litShare = flat.mask.reduce((sum, bits) => sum + (bits === 0 ? 1 : 0), 0) / flat.mask.length;
   const fft = await bench.clock.hold(loadFft());
@@ -57,6 +60,7 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
       leftover: worst ? worst.rms / noise : 0,
       leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
       gradientUnsure: acrossUnsure,
+      litFraction: litFraction(work, blurRadiusPx),
       focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
     },
     known: {
@@ -69,6 +73,7 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
     focusSteps: work.focus!.steps,
     flatSteps: steps,
     blurRadiusPx,
+    stretch: light.stretch,
     litFraction: litShare,
     leftover: light.leftover,
     noise,
@@ -96,6 +101,16 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
   work.found = { ...found, defocus: told };
 }
 
+/** Structure that the model of the light does not have may lean the gradient as much as it is. */
+function leaning(plane: SkyPlane, { leftover }: BlurredLight, { shape }: DefocusWork): SkyPlane {
+  const lean = 2 * (worstLeftover(leftover)?.rms ?? 0);
+  return {
+    ...plane,
+    xSigma: Math.hypot(plane.xSigma, lean / Math.SQRT2 / shape.widthPx),
+    ySigma: Math.hypot(plane.ySigma, lean / Math.SQRT2 / shape.heightPx),
+  };
+}
+
 /** The measured gradient, drawn towards none as far as it is unsure. */
 function weighed(plane: SkyPlane, { shape }: DefocusWork): SkyPlane {
   const one = (value: number, sigma: number, lengthPx: number) => {
@@ -117,7 +132,7 @@ function weighed(plane: SkyPlane, { shape }: DefocusWork): SkyPlane {
 /** As if the Sun lit the frame evenly; what it does not light is masked, and the light's own uncertainty joins the noise. */
 function evenlyLit(work: DefocusWork, series: Master, light: BlurredLight, plane: SkyPlane): Master {
   const { shape, disc } = work;
-  const level = lightMap(work, light, plane, { x: 0, y: 0 });
+  const level = lightMap(work, light, plane, work.seriesShift);
   const unknown = worstLeftover(light.leftover)?.rms ?? 0;
   const sigma = interpolated(shape, (place) =>
     Math.hypot(

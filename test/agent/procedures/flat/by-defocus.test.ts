@@ -45,8 +45,9 @@ test("a flat by defocus: good, true to the scene though spots stand in view, foc
   const found = outcome.found!;
   expect(found).toMatchObject({ verdict: "good", blur: "defocus", reasons: [] });
   const truth = compared(rig, found);
-  expect(truth.rmsError / truth.rmsExpected).toBeLessThan(1.2);
-  expect(truth.rmsErrorBlocks).toBeLessThan(3e-4);
+  expect(truth.rmsError / truth.rmsExpected).toBeLessThan(1.1);
+  expect(truth.rmsErrorBlocks).toBeLessThan(2e-4);
+  expect(found.defocus!.stretch).toBeGreaterThan(1); // behind focus, as the focuser went up
   const worst = Math.max(...found.defocus!.leftover.map(({ rms }) => rms));
   expect(worst).toBeLessThan(found.defocus!.noise);
   expect(found.defocus!.litFraction).toBeGreaterThan(0.99);
@@ -82,8 +83,10 @@ test("a disc smaller than the frame: the corners are masked as unlit, the middle
   expect(outcome.failure).toBeUndefined();
   const found = outcome.found!;
   const truth = compared(rig, found);
-  expect(found.defocus!.litFraction).toBeLessThan(0.5);
-  expect(found.defocus!.litFraction).toBeGreaterThan(0.08);
+  expect(found.verdict).toBe("usable");
+  expect(found.reasons.join(" ")).toContain("leaves its corners unlit");
+  expect(found.defocus!.litFraction).toBeLessThan(0.6);
+  expect(found.defocus!.litFraction).toBeGreaterThan(0.4);
   for (const corner of [0, 255, 191 * 256, 192 * 256 - 1])
     expect(truth.mask[corner]! & maskBits.unlit).toBe(maskBits.unlit);
   expect(truth.rmsError / truth.rmsExpected).toBeLessThan(1.3);
