@@ -2,7 +2,7 @@ import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
-import { halved, type Level, type Slopes, slopesOf } from "./dust-level.ts";
+import { halved, type Level, slopesOf } from "./dust-level.ts";
 
 const leastDiameterPx = 8;
 const ladder = 2 ** 0.25;
@@ -25,33 +25,53 @@ export function rimCandidates(
 ): DustCandidate[] {
   let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
   while (level.values.length > 6_000_000) level = halved(level);
-  let slopes = slopesOf(level);
+  let rises = risesOf(level);
   const found: DustCandidate[] = [];
   for (let diameterPx = leastDiameterPx * level.binPx; diameterPx <= largestPx; diameterPx *= ladder) {
     while (diameterPx / level.binPx > cellsMost) {
       level = halved(level);
-      slopes = slopesOf(level);
+      rises = risesOf(level);
     }
-    found.push(...peaks(slopes, level, diameterPx));
+    found.push(...peaks(rises, level, diameterPx));
   }
   return found.sort((a, b) => b.contrast * b.diameterPx - a.contrast * a.diameterPx);
 }
 
-function peaks(slopes: Slopes, { shape, binPx }: Level, diameterPx: number): DustCandidate[] {
+/** Where the picture rises most (a unit vector), and how much per cell. */
+interface Rises {
+  readonly x: Float32Array;
+  readonly y: Float32Array;
+  readonly steep: Float32Array;
+}
+
+/** Once for all diameters that are looked for at this level. */
+function risesOf(level: Level): Rises {
+  const { x, y } = slopesOf(level);
+  const steep = new Float32Array(x.length);
+  for (let i = 0; i < x.length; i++) {
+    steep[i] = Math.sqrt(x[i]! * x[i]! + y[i]! * y[i]!);
+    if (steep[i] === 0) continue;
+    x[i]! /= steep[i]!;
+    y[i]! /= steep[i]!;
+  }
+  return { x, y, steep };
+}
+
+function peaks(rises: Rises, { shape, binPx }: Level, diameterPx: number): DustCandidate[] {
   const { widthPx, heightPx } = shape;
   const radius = diameterPx / 2 / binPx;
   const votes = new Float32Array(widthPx * heightPx);
   for (let y = 1; y + 1 < heightPx; y++)
     for (let x = 1; x + 1 < widthPx; x++) {
-      const [sx, sy] = [slopes.x[y * widthPx + x]!, slopes.y[y * widthPx + x]!];
-      const steep = Math.sqrt(sx * sx + sy * sy);
+      const i = y * widthPx + x;
+      const steep = rises.steep[i]!;
       if (steep === 0) continue;
-      const [cx, cy] = [Math.round(x - (radius * sx) / steep), Math.round(y - (radius * sy) / steep)];
+      const cx = Math.round(x - radius * rises.x[i]!);
+      const cy = Math.round(y - radius * rises.y[i]!);
       if (cx >= 0 && cy >= 0 && cx < widthPx && cy < heightPx) votes[cy * widthPx + cx]! += steep;
     }
   const sigmaCells = Math.max(0.8, votesSpread * radius);
-  const everywhere = new Uint8Array(votes.length).fill(1);
-  const map = gaussianBlur(votes, shape, sigmaCells, everywhere);
+  const map = gaussianBlur(votes, shape, sigmaCells);
   const every = Math.max(1, Math.floor(map.length / 20_000)) | 1;
   const spread = medianAndSigma(map.filter((_, i) => i % every === 0));
   if (!spread) return [];
