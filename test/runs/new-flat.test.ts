@@ -230,3 +230,14 @@ test("a good flat of yesterday that still fits is not taken again; after a slip 
   expect(allFlats(run.ledger)).toHaveLength(2);
   expectAsFoundAndSafe(run);
 });
+
+test("no frames through the diffuser are allowed: the images themselves, beside the first one, show the slip", async () => {
+  await using run = await start(slippingPlanText(", testFrames: 0, whenFlatMoved: new-flat"));
+  when(run, [{ what: "images", done: 7, fault: slips(4, -3) }]);
+  const report = await run.run();
+  expect(kinds(report)).toEqual(wholeWithNewFlat);
+  const moved = imagesOf(report)[0]!.checks.at(-1)!;
+  expect(moved).toMatchObject({ says: "moved", afterImages: 10, seenIn: "images since it fitted" });
+  expect(Math.hypot(moved.shiftXPx! - 4, moved.shiftYPx! + 3)).toBeLessThan(1.2);
+  expectAsFoundAndSafe(run);
+});

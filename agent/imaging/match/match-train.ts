@@ -154,7 +154,7 @@ function sharedBy({ move }: Pick<TrainMatch, "move">): number {
   return move?.along.length ?? 0;
 }
 
-function hasMoved(figures: Omit<TrainMatch, "says">): boolean {
+export function hasMoved(figures: Pick<TrainMatch, "shift" | "move" | "gone">): boolean {
   const { shift, move } = figures;
   const far = Math.hypot(shift.x, shift.y);
   if (far > limits.shiftPx && far > limits.sureSigmas * shift.sigmaPx) return true;
@@ -171,7 +171,7 @@ function isGone({ shareInPlace, shareInPlaceSigma }: ShadowMove): boolean {
 }
 
 /** A shift that would do harm is not only not seen, it is ruled out. */
-function isInPlace({ shift }: Pick<TrainMatch, "shift">): boolean {
+export function isInPlace({ shift }: Pick<TrainMatch, "shift">): boolean {
   return Math.hypot(shift.x, shift.y) + 2 * shift.sigmaPx <= limits.ruledOutPx;
 }
 

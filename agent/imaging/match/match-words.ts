@@ -1,3 +1,4 @@
+import type { MatchSince } from "./match-since.ts";
 import type { TrainMatch } from "./match-train.ts";
 import type { ShadowMove } from "./shadow-moves.ts";
 
@@ -13,6 +14,22 @@ const advice: Record<TrainMatch["says"], string> = {
   uncertain: "Take a new flat.",
   untold: "Judge by camera, binning, filter, rotator and focus.",
 };
+
+/** What two images told of the time between them, in one sentence. */
+export function sinceSeen({ says, shift, move }: MatchSince): string {
+  const by = `${shift.x.toFixed(2)}, ${shift.y.toFixed(2)} px (±${shift.sigmaPx.toFixed(2)})`;
+  const turn = move
+    ? `, turned by ${move.rotationDegrees.toFixed(2)} deg (±${move.rotationSigmaDegrees.toFixed(2)})`
+    : "";
+  switch (says) {
+    case "fits":
+      return `The dust lies where it lay, to ${by}.`;
+    case "moved":
+      return `The dust has moved by ${by}${turn}.`;
+    case "untold":
+      return `The Sun has changed too much to tell: a shift is known to ±${shift.sigmaPx.toFixed(2)} px only.`;
+  }
+}
 
 /** What was seen, in one sentence. */
 export function matchSeen(match: TrainMatch): string {

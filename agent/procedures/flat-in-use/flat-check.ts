@@ -1,12 +1,13 @@
 import { basename } from "node:path";
 import type { Frame } from "../../../drivers/roles/camera.ts";
+import { matchSince } from "../../imaging/match/match-since.ts";
 import { type MatchSays, matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts";
-import { matchSeen } from "../../imaging/match/match-words.ts";
+import { matchSeen, sinceSeen } from "../../imaging/match/match-words.ts";
 import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
 import { loadFft } from "../../imaging/numerics/fft.ts";
 import type { FlatInUse } from "../findings.ts";
 import type { Workbench } from "../step.ts";
-import { readStructure } from "./read-structure.ts";
+import { type FlatStructure, readStructure } from "./read-structure.ts";
 import { seeThroughDiffuser } from "./test-frames.ts";
 
 /** Whether a flat still fits, as it was seen at one moment. */
@@ -14,7 +15,7 @@ export interface FlatCheck {
   readonly utcMs: number;
   /** The flat that was asked about; `undefined` where there is none. */
   readonly flat: string | undefined;
-  readonly seenIn: "an image" | "frames through the diffuser";
+  readonly seenIn: "an image" | "images since it fitted" | "frames through the diffuser";
   readonly says: MatchSays | "none";
   /** One sentence. */
   readonly text: string;
@@ -29,7 +30,9 @@ const keptFlatsMost = 8;
 
 /** Asks of pictures whether the flat in use fits. Keeps what it has read of flats. */
 export class FlatChecker {
-  readonly #structures = new Map<string, SmallStructure | undefined>();
+  readonly #structures = new Map<string, FlatStructure | undefined>();
+  /** An image that the flat fitted, over that flat. */
+  #fitted: { readonly flat: string; readonly structure: SmallStructure } | undefined;
 
   constructor(private readonly bench: Workbench) {}
 
@@ -37,6 +40,41 @@ export class FlatChecker {
   async byImage(frame: Frame, pedestalAdu: number): Promise<FlatCheck> {
     const levels = Float32Array.from(frame.pixelsAdu, (value) => value - pedestalAdu);
     return this.#ask(levels, frame, "image");
+  }
+
+  /** The flat in use is known to fit that image: later ones can be held against it. */
+  remember(frame: Frame, pedestalAdu: number): void {
+    const inUse = this.bench.findings.flatInUse;
+    const structure = inUse && this.#overFlat(inUse, frame, pedestalAdu);
+    if (structure) this.#fitted = { flat: inUse.file, structure };
+  }
+
+  /**
+   * Says what an image shows beside one that the flat fitted, with the Sun taken out of both.
+   * @returns `undefined` where there is none of that flat and size
+   */
+  async sinceFitted(frame: Frame, pedestalAdu: number): Promise<FlatCheck | undefined> {
+    const { bench } = this;
+    const inUse = bench.findings.flatInUse;
+    if (!inUse || this.#fitted?.flat !== inUse.file) return undefined;
+    const later = this.#overFlat(inUse, frame, pedestalAdu);
+    if (later?.shape.widthPx !== this.#fitted.structure.shape.widthPx) return undefined;
+    const fft = await bench.clock.hold(loadFft());
+    const flat = this.#structureOf(inUse)!.structure;
+    const match = matchSince(fft, flat, this.#fitted.structure, later, inUse.dust ?? []);
+    const about = { utcMs: bench.clock.nowMs(), flat: basename(inUse.file) };
+    return { ...about, seenIn: "images since it fitted", ...told(match, sinceSeen(match)) };
+  }
+
+  #overFlat(inUse: FlatInUse, frame: Frame, pedestalAdu: number): SmallStructure | undefined {
+    const { gain, structure } = this.#structureOf(inUse) ?? {};
+    const { widthPx, heightPx, pixelsAdu } = frame;
+    if (!gain || structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx)
+      return undefined;
+    return smallStructure(
+      gain.map((value, i) => (pixelsAdu[i]! - pedestalAdu) / value),
+      structure.shape,
+    );
   }
 
   /**
@@ -61,7 +99,7 @@ export class FlatChecker {
     const flats = inUse ? [inUse] : (bench.keptFlats ?? []).slice(0, keptFlatsMost);
     let best: { readonly flat: FlatInUse; readonly match: TrainMatch } | undefined;
     for (const flat of flats) {
-      const structure = this.#structureOf(flat);
+      const structure = this.#structureOf(flat)?.structure;
       if (structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx) continue;
       const match = matchTrain(fft, structure, seen, flat.dust ?? [], kind);
       if (!best || rank[match.says] > rank[best.match.says]) best = { flat, match };
@@ -77,10 +115,10 @@ export class FlatChecker {
         text: "There is no flat of this train and size.",
       };
     if (best.match.says === "fits") bench.findings.flatInUse = best.flat;
-    return { utcMs, flat: basename(best.flat.file), seenIn, ...told(best.match) };
+    return { utcMs, flat: basename(best.flat.file), seenIn, ...told(best.match, matchSeen(best.match)) };
   }
 
-  #structureOf({ file }: FlatInUse): SmallStructure | undefined {
+  #structureOf({ file }: FlatInUse): FlatStructure | undefined {
     if (!this.#structures.has(file)) this.#structures.set(file, readStructure(file));
     return this.#structures.get(file);
   }
@@ -89,11 +127,13 @@ export class FlatChecker {
 /** Which of several flats is told of. */
 const rank: Record<MatchSays, number> = { fits: 4, untold: 3, uncertain: 2, moved: 1, other: 0 };
 
-function told(match: TrainMatch): Omit<FlatCheck, "utcMs" | "flat" | "seenIn"> {
-  const { says, shift, move } = match;
+function told(
+  { says, shift, move }: Pick<TrainMatch, "says" | "shift" | "move">,
+  text: string,
+): Omit<FlatCheck, "utcMs" | "flat" | "seenIn"> {
   return {
     says,
-    text: matchSeen(match),
+    text,
     ...(Number.isFinite(shift.sigmaPx)
       ? {
           shiftXPx: rounded(shift.x),

@@ -2,12 +2,13 @@ import { type FlatCheck, noLongerFits } from "../flat-in-use/flat-check.ts";
 import type { ImagesWork } from "./images.ts";
 import type { FlatCheckAsk } from "./images-ask.ts";
 
-/** A flat of this run that is no older fits the first image, as far as anyone can tell. */
+/** A flat of this run that is no older counts as just taken. */
 const freshMinutes = 15;
 
 /**
- * Holds the newest image, and where it alone can't tell a few frames through the diffuser, against the flat in use. When
- * that no longer fits and the plan allows a new one, the step ends here and asks for it.
+ * Holds the newest image against the flat in use: alone, then beside one that the flat fitted, then by a few frames
+ * through the diffuser, until one of them can tell. When the flat no longer fits and the plan allows a new one, the step
+ * ends here and asks for it.
  */
 export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, checks, ask, taken } = work;
@@ -35,18 +36,29 @@ export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<
 }
 
 async function look(work: ImagesWork, ask: FlatCheckAsk, signal: AbortSignal): Promise<FlatCheck> {
-  const { bench, checker } = work;
+  const { bench, checker, checks } = work;
+  const { pedestalAdu } = work.tuned!;
   bench.progress({ what: "holding an image against the flat", done: work.taken, of: work.ask.frames });
-  const byImage = await checker.byImage(work.latest!, work.tuned!.pedestalAdu);
-  const isSure = byImage.says !== "untold" && byImage.says !== "uncertain";
-  // Just taken: it need not be asked twice.
+  const latest = work.latest!;
+  let seen = await checker.byImage(latest, pedestalAdu);
+  if (!isSure(seen)) seen = (await checker.sinceFitted(latest, pedestalAdu)) ?? seen;
+  // A flat that was just taken need not be asked twice: it fits the first image, as far as anyone can tell.
+  const isFresh = checks.length === 0 && isJustTaken(work);
+  if (!isSure(seen) && !isFresh && ask.testFrames > 0)
+    seen = (await checker.byDiffuser(ask.testFrames, signal)) ?? seen;
+  // Not of what images tell of each other: small shifts would add up unseen.
+  if ((seen.says === "fits" && seen.seenIn !== "images since it fitted") || (isFresh && !noLongerFits(seen)))
+    checker.remember(latest, pedestalAdu);
+  return seen;
+}
+
+function isSure({ says }: FlatCheck): boolean {
+  return says !== "untold" && says !== "uncertain";
+}
+
+function isJustTaken({ bench }: ImagesWork): boolean {
   const flat = bench.findings.flatInUse;
-  const isFresh =
-    flat?.from === "this run" &&
-    work.checks.length === 0 &&
-    bench.clock.nowMs() - flat.madeUtcMs < freshMinutes * 60_000;
-  if (isSure || isFresh || ask.testFrames === 0) return byImage;
-  return (await checker.byDiffuser(ask.testFrames, signal)) ?? byImage;
+  return flat?.from === "this run" && bench.clock.nowMs() - flat.madeUtcMs < freshMinutes * 60_000;
 }
 
 function fieldsOf({ flat, seenIn, says, text }: FlatCheck, afterImages: number) {
