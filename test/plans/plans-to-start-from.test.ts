@@ -55,6 +55,12 @@ test("the flat by defocus asks for no leak check, and for images in focus after 
   expect(plan.steps[1]).toMatchObject({ blur: "defocus", frames: 40, levelFraction: 0.85 });
 });
 
+test("images all day: a kept flat will do, and a new one is taken when the camera has moved", () => {
+  const [, , flat, images] = readPlan(text("images-all-day.yaml"), "images-all-day.yaml").steps;
+  expect(flat).toMatchObject({ step: "flat", onlyWhenNoneFits: true });
+  expect(images).toMatchObject({ frames: 400, checkFlatEveryFrames: 50, whenFlatMoved: "new-flat" });
+});
+
 test("the demo rig and the example read without a fault, and the example carries the cautions", () => {
   for (const name of ["demo-rig.yaml", "close-up-rig.yaml", "defocus-rig.yaml"])
     expect(readRigFile(text(name), name).devices.camera.device).toBe("Scene Camera");
