@@ -43,7 +43,9 @@ export function dustShadows(spec: SceneSpec, train: TrainState): DustShadow[] {
     .filter((speck) => speck.slot === undefined || speck.slot === train.wheelSlot)
     .map((speck) => {
       const moves = speck.on === "tube";
-      const distanceMm = Math.max(0, speck.distanceMm + (moves ? focusMm : 0));
+      // The filter wheel hangs on the focuser with the camera.
+      const staysBehind = moves && speck.slot === undefined;
+      const distanceMm = Math.max(0, speck.distanceMm + (staysBehind ? focusMm : 0));
       const dx = speck.xPx - middleX;
       const dy = speck.yPx - middleY;
       const angle = moves ? turn : 0;

@@ -7,7 +7,10 @@ const dust = z.strictObject({
   /** From the sensor, in air equivalent. */
   distanceMm: atLeastZero,
   speckMicron: positive,
-  /** `camera` dust stays put on the sensor; `tube` dust turns with the rotator and its distance follows the focuser. */
+  /**
+   * `camera` dust stays put on the sensor; `tube` dust turns with the rotator, and its distance follows the focuser
+   * unless it sits in a filter slot: the wheel travels with the camera.
+   */
   on: z.enum(["camera", "tube"]),
   /** Only seen with this filter slot (from 1); absent: always seen. */
   slot: whole.min(1).optional(),

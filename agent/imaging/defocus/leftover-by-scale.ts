@@ -31,7 +31,7 @@ export function leftoverByScale(
         y: (Math.floor(b / columns) + 0.5) * side - 0.5,
       });
     return [look.first, look.second].map((levels) =>
-      levels.map((level, b) => Math.log(level) - model[b]!),
+      levels.map((level, b) => (level > 0 ? Math.log(level) : Number.NaN) - model[b]!),
     ) as [Float32Array, Float32Array];
   });
   for (const half of [0, 1] as const) takeMeanOff(residuals.map((pair) => pair[half]));

@@ -1,7 +1,7 @@
-import { cubicKnots, type Knots } from "../numerics/cubic-knots.ts";
-import { invertSymmetric } from "../numerics/linear-solve.ts";
+import { Cholesky } from "../numerics/cholesky.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Look, lookSidePx } from "./look-levels.ts";
+import { addSkyPriors, SkyGrid } from "./sky-grid.ts";
 
 export interface PlacePx {
   readonly x: number;
@@ -35,12 +35,6 @@ export interface SkySurface {
 
 /** Blocks of the solution, in blocks of a look. */
 const blockOfLook = 4;
-/** Knots lie this share of the frame's short side apart: what a blurred Sun still shows is not finer. */
-const knotOfSide = 0.065;
-/** How far a spline's curvature may go, a share of the light from knot to knot. Wide: the looks decide. */
-const bendUsual = 0.004;
-const none = 1e9;
-
 /**
  * Separates the light from the rig's pattern: what moves with the pointing is light. The light's logarithm is what is
  * expected of a blurred disc plus a cubic spline over the sky; the rig's is free in every block, a level in every look.
@@ -61,11 +55,11 @@ export function solveSky(input: SkyInput): SkySurface | undefined {
   const right = new Float64Array(n);
   let squares = 0;
   for (const block of blocks) squares += addBlock(normal, right, block, grid, n, 1 / variance);
-  addPriors(normal, grid, looks.length);
-  const inverse = invertSymmetric([...normal], n);
-  if (!inverse) return undefined;
-  const solution = new Float64Array(n);
-  for (let i = 0; i < n; i++) for (let j = 0; j < n; j++) solution[i]! += inverse[i * n + j]! * right[j]!;
+  addSkyPriors(normal, grid, looks.length);
+  const factors = Cholesky.of(normal, n);
+  if (!factors) return undefined;
+  const solution = factors.solve(right);
+  const middle = grid.weights(disc);
   return {
     levels: Array.from(solution.subarray(grid.count)),
     freedom: Math.max(1, blocks.reduce((sum, block) => sum + block.length - 1, 0) - n),
@@ -74,51 +68,13 @@ export function solveSky(input: SkyInput): SkySurface | undefined {
     pixelSigma: Math.sqrt(2 * variance * looks[0]!.framesPerHalf) * blockOfLook * lookSidePx(shape),
     besides: (place) => grid.weights(place).reduce((sum, [m, share]) => sum + share * solution[m]!, 0),
     besidesSigma: (place) => {
-      const weights = grid.weights(place);
-      const middle = grid.weights(disc); // a constant is no light: what counts is the difference to the middle
-      const all = [...weights, ...middle.map(([m, share]) => [m, -share] as const)];
-      let sum = 0;
-      for (const [i, a] of all) for (const [j, b] of all) sum += a * b * inverse[i * n + j]!;
-      return Math.sqrt(Math.max(0, sum));
+      const weights = new Float64Array(n);
+      for (const [m, share] of grid.weights(place)) weights[m]! += share;
+      // A constant is no light: what counts is the difference to the middle.
+      for (const [m, share] of middle) weights[m]! -= share;
+      return Math.sqrt(factors.variance(weights));
     },
   };
-}
-
-/** Knots over all of the sky that any look saw. */
-class SkyGrid {
-  readonly #x: Knots;
-  readonly #y: Knots;
-  readonly #left: number;
-  readonly #top: number;
-  readonly columns: number;
-  readonly rows: number;
-
-  constructor(shape: Shape, looks: readonly Look[]) {
-    const knotPx = knotOfSide * Math.min(shape.widthPx, shape.heightPx);
-    const [xs, ys] = [looks.map(({ shift }) => shift.x), looks.map(({ shift }) => shift.y)];
-    this.#left = -Math.max(0, ...xs) - 1;
-    this.#top = -Math.max(0, ...ys) - 1;
-    this.#x = cubicKnots(shape.widthPx - Math.min(0, ...xs) - this.#left + 1, knotPx);
-    this.#y = cubicKnots(shape.heightPx - Math.min(0, ...ys) - this.#top + 1, knotPx);
-    this.columns = this.#x.count;
-    this.rows = this.#y.count;
-  }
-
-  get count(): number {
-    return this.columns * this.rows;
-  }
-
-  weights({ x, y }: PlacePx): (readonly [index: number, share: number])[] {
-    const [across, down] = [this.#x.at(x - this.#left), this.#y.at(y - this.#top)];
-    const all: [number, number][] = [];
-    for (let j = 0; j < 4; j++)
-      for (let i = 0; i < 4; i++)
-        all.push([
-          (down.first + j) * this.columns + across.first + i,
-          across.share[i as 0 | 1 | 2 | 3] * down.share[j as 0 | 1 | 2 | 3],
-        ]);
-    return all;
-  }
 }
 
 interface BlockSeen {
@@ -201,63 +157,4 @@ function addBlock(
   for (const [i, a] of common)
     for (const [j, b] of common) normal[i * n + j]! -= weight * block.length * a * b;
   return weight * values.reduce((sum, value) => sum + (value - meanValue) ** 2, 0);
-}
-
-/** Smooth, without a mean and without a gradient; the levels' own mean is nothing either. */
-function addPriors(normal: Float64Array, grid: SkyGrid, lookCount: number): void {
-  const n = grid.count + lookCount;
-  const { columns, rows } = grid;
-  const add = (terms: readonly (readonly [number, number])[], weight: number) => {
-    for (const [i, a] of terms) for (const [j, b] of terms) normal[i * n + j]! += weight * a * b;
-  };
-  const bend = 1 / bendUsual ** 2;
-  const at = (column: number, row: number) => row * columns + column;
-  for (let row = 0; row < rows; row++)
-    for (let column = 0; column < columns; column++) {
-      if (column >= 2)
-        add(
-          [
-            [at(column - 2, row), 1],
-            [at(column - 1, row), -2],
-            [at(column, row), 1],
-          ],
-          bend,
-        ); // prettier-ignore
-      if (row >= 2)
-        add(
-          [
-            [at(column, row - 2), 1],
-            [at(column, row - 1), -2],
-            [at(column, row), 1],
-          ],
-          bend,
-        );
-      if (column >= 1 && row >= 1)
-        add(
-          [
-            [at(column, row), 1],
-            [at(column - 1, row), -1],
-            [at(column, row - 1), -1],
-            [at(column - 1, row - 1), 1],
-          ],
-          2 * bend,
-        );
-    }
-  const all = Array.from({ length: grid.count }, (_, m) => m);
-  add(
-    all.map((m) => [m, 1 / grid.count] as const),
-    none,
-  ); // prettier-ignore
-  add(
-    all.map((m) => [m, ((m % columns) / (columns - 1) - 0.5) / grid.count] as const),
-    none,
-  );
-  add(
-    all.map((m) => [m, (Math.floor(m / columns) / (rows - 1) - 0.5) / grid.count] as const),
-    none,
-  );
-  add(
-    Array.from({ length: lookCount }, (_, k) => [grid.count + k, 1 / lookCount] as const),
-    none,
-  );
 }

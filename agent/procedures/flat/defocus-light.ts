@@ -114,6 +114,7 @@ export function gradientFrom(work: DefocusWork, light: BlurredLight): SkyPlane |
 
 /** What of the leftover is beyond chance, at its worst scale. */
 export function worstLeftover(leftover: readonly LeftoverScale[]): LeftoverScale | undefined {
+  if (leftover.some(({ rms }) => !Number.isFinite(rms))) throw new Error("a leftover is no number");
   const real = leftover.filter(({ rms, sigma }) => rms > 3 * sigma);
   return real.reduce<LeftoverScale | undefined>(
     (worst, scale) => (worst === undefined || scale.rms > worst.rms ? scale : worst),

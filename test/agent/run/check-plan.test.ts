@@ -104,3 +104,9 @@ test("devices that the plan needs and the rig file lacks are all named", () => {
       "step 3 (flat) needs a diffuser, and the rig file lists none",
   );
 });
+
+test("a flat by defocus needs a focuser", () => {
+  const plan = testPlanText.replace("blur: diffuser", "blur: defocus");
+  const rig = testRigText.replace(/^ {2}focuser:.*\n/m, "");
+  expect(refusal({ plan, rig })!.message).toContain("needs a focuser, and the rig file lists none");
+});

@@ -89,6 +89,10 @@ describe("dust shadows by geometry", () => {
     expect(tube!.diameterPx).toBeCloseTo(3000 / 10 / 4.8 / longer, 6);
     expect(tube!.xPx).toBeCloseTo(159.5 - 0.5, 6);
     expect(tube!.yPx).toBeCloseTo(119.5 + 60.5, 6);
+    const inWheel = { ...dust[1]!, slot: 1 };
+    const wheel = shadowOf({ ...scene, rig: { dust: [inWheel] } }, { focusSteps: 10_240 + 500 }).truth
+      .dust[0]!;
+    expect(wheel.diameterPx).toBeCloseTo(2000 / 10 / 4.8 / longer, 6); // the wheel travels with the camera
     expect(shadowOf(scene, { wheelSlot: 2 }).truth.dust).toHaveLength(3);
   });
 });
