@@ -4,8 +4,10 @@ import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
 import type { AppliedCounts } from "../imaging/combining/apply.ts";
+import type { StoredDivision } from "../imaging/combining/stored-division.ts";
 import { checkFits, isDone, originCards, warningsFor } from "./apply-origin.ts";
 import { applyToSequence } from "./apply-sequence.ts";
+import { divideStored, storedWay } from "./apply-stored-image.ts";
 import { calibrate, resultCards } from "./calibrate.ts";
 import { type Calibration, readCalibration } from "./flat-file.ts";
 import { cubeSource, type FrameSource, isCube, isSerName, openSer } from "./frame-source.ts";
@@ -54,8 +56,8 @@ export interface ApplyResult {
   readonly failed: readonly FailedFile[];
 }
 
-/** Pixels between two sweeps: the engine sees little of what large arrays take and would let dozens of images pile up. */
-const sweepEveryPx = 2_000_000;
+/** Bytes of images between two sweeps. */
+const sweepEveryBytes = 4_000_000;
 
 /**
  * Calibrates images one by one, sequences (FITS cubes, SER) frame by frame: dark off, divided by the flat, level kept, masked pixels filled from their
@@ -77,18 +79,12 @@ export function applyFlat(
   }
   const applied: AppliedFile[] = [];
   const failed: FailedFile[] = [];
-  const pxCount = calibration.flat.image.data.length;
-  let unsweptPx = 0;
+  const sweeps = new Sweeps();
   for (const [index, path] of request.files.entries()) {
-    const ended = tryOne(path, request, calibration, (done, of) => onFrame(index, done, of));
+    const ended = tryOne(path, request, calibration, sweeps, (done, of) => onFrame(index, done, of));
     if ("ended" in ended) applied.push(ended);
     else failed.push(ended);
     onFile(ended, index + 1, request.files.length);
-    unsweptPx += pxCount;
-    if (unsweptPx >= sweepEveryPx) {
-      Bun.gc(true);
-      unsweptPx = 0;
-    }
   }
   return {
     flat: request.flatFile,
@@ -103,10 +99,11 @@ function tryOne(
   path: string,
   request: ApplyRequest,
   calibration: Calibration,
+  sweeps: Sweeps,
   onFrame: OnFrame,
 ): AppliedFile | FailedFile {
   try {
-    return applyToOne(path, request, calibration, onFrame);
+    return applyToOne(path, request, calibration, sweeps, onFrame);
   } catch (error) {
     const input = asInputError(error, path);
     if (!(input instanceof InputError)) throw error;
@@ -118,6 +115,7 @@ function applyToOne(
   path: string,
   request: ApplyRequest,
   calibration: Calibration,
+  sweeps: Sweeps,
   onFrame: OnFrame,
 ): AppliedFile {
   const sequence = isSerName(path) ? openSer(path) : undefined;
@@ -125,7 +123,7 @@ function applyToOne(
   const { file, image } = openFrames(path);
   if (isCube(image)) return applyToFrames(cubeSource(file, image), request, calibration, onFrame);
   using _ = file;
-  return applyToImage(image, request, calibration);
+  return applyToImage(image, request, calibration, sweeps);
 }
 
 function applyToFrames(
@@ -144,27 +142,75 @@ function inputsOf(path: string, { flatFile, darkFile }: ApplyRequest): string[] 
   return [path, flatFile, ...(darkFile === undefined ? [] : [darkFile])];
 }
 
-function applyToImage(image: FitsFileImage, request: ApplyRequest, calibration: Calibration): AppliedFile {
+function applyToImage(
+  image: FitsFileImage,
+  request: ApplyRequest,
+  calibration: Calibration,
+  sweeps: Sweeps,
+): AppliedFile {
+  checkFits(image, calibration);
+  const stored = storedWay(image, calibration);
+  if (stored) return applyInPlace(stored, image, request, calibration);
   const { path } = image;
   const as = request.as ?? "float32";
-  checkFits(image, calibration);
   const raw = image.newRaw(image.rowCount * image.widthPx);
+  sweeps.after(raw.length);
   image.readRaw(0, raw);
   const rawSum = String(sumOfBytes(raw));
-  const warnings = warningsFor(image, rawSum, calibration);
-  const output = join(request.outputFolder, basename(path));
+  const told = { file: path, output: outputOf(path, request) };
   const origin = originCards(path, rawSum, calibration);
-  if (!request.replace && isDone(output, origin, as)) {
-    return { file: path, output, ended: "done before", mendedPx: 0, leftPx: 0, clampedPx: 0, warnings };
-  }
-  checkOutput(output, inputsOf(path, request), request.replace);
+  const warnings = warningsFor(image, rawSum, calibration);
+  if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
+  checkOutput(told.output, inputsOf(path, request), request.replace);
   const result = calibrate(image.decodeRaw(raw), as, calibration);
   const cards = [...handedOn(image.header.cards), ...origin, ...resultCards(result, calibration)];
   const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
   try {
-    writeFitsFile(output, [hdu], request);
+    writeFitsFile(told.output, [hdu], request);
   } catch (error) {
-    throw asInputError(error, output);
+    throw asInputError(error, told.output);
   }
-  return { file: path, output, ended: "written", ...result.counts, warnings };
+  return { ...told, ended: "written", ...result.counts, warnings };
+}
+
+function applyInPlace(
+  stored: StoredDivision,
+  image: FitsFileImage,
+  request: ApplyRequest,
+  calibration: Calibration,
+): AppliedFile {
+  const { path } = image;
+  const as = request.as ?? "float32";
+  const told = { file: path, output: outputOf(path, request) };
+  image.readRaw(0, stored.raw);
+  const divided = divideStored(stored, image, as, calibration);
+  const rawSum = String(divided.rawSum);
+  const origin = originCards(path, rawSum, calibration);
+  const warnings = warningsFor(image, rawSum, calibration);
+  if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
+  checkOutput(told.output, inputsOf(path, request), request.replace);
+  try {
+    divided.write(told.output, origin, request);
+  } catch (error) {
+    throw asInputError(error, told.output);
+  }
+  return { ...told, ended: "written", ...divided.counts, warnings };
+}
+
+const doneBefore = { ended: "done before", mendedPx: 0, leftPx: 0, clampedPx: 0 } as const;
+
+function outputOf(path: string, { outputFolder }: ApplyRequest): string {
+  return join(outputFolder, basename(path));
+}
+
+/** The engine sees little of what large arrays take and would let dozens of images pile up. */
+class Sweeps {
+  #unsweptBytes = 0;
+
+  after(bytes: number): void {
+    this.#unsweptBytes += bytes;
+    if (this.#unsweptBytes < sweepEveryBytes) return;
+    Bun.gc(true);
+    this.#unsweptBytes = 0;
+  }
 }

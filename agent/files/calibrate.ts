@@ -25,10 +25,9 @@ export function calibrate(
   calibration: Calibration,
   room = new PixelRoom(),
 ): Calibrated {
-  const { factors, dark } = calibration;
-  // What noise takes below a dark would be lost in unsigned numbers: they keep the dark's level as their floor.
-  const pedestalAdu = as === "uint16" ? calibration.darkLevelAdu : 0;
-  const options = { pedestalAdu, ...(dark ? { darkAdu: dark.image.data } : {}) };
+  const { factors } = calibration;
+  const pedestalAdu = pedestalOf(calibration, as);
+  const options = { pedestalAdu };
   if (pixels instanceof Uint16Array) {
     const { imageAdu, counts } =
       as === "uint16"
@@ -43,6 +42,11 @@ export function calibrate(
   if (as === "float32") return { pixels: imageAdu, counts, pedestalAdu };
   const rounded = roundToUint16(imageAdu, room.counts(pixels.length));
   return { pixels: rounded.pixels, counts: { ...counts, clampedPx: rounded.clampedPx }, pedestalAdu };
+}
+
+/** What noise takes below a dark would be lost in unsigned numbers: they keep the dark's level as their floor. */
+export function pedestalOf(calibration: Calibration, as: "float32" | "uint16"): number {
+  return as === "uint16" ? calibration.darkLevelAdu : 0;
 }
 
 /** NaN becomes 0, as does what is below; both count as clamped. */

@@ -53,7 +53,10 @@ export function readCalibration(flatFile: string, darkFile: string | undefined):
     throw new InputError(`${flatFile} holds no pixel that could be divided by.`, "Take another flat.");
   }
   const sigma = flat.image.sigma ?? new Float32Array(data.length);
-  const factors = prepareFlat({ shape: { widthPx, heightPx }, gain: data, sigma, mask, levelAdu: 1 });
+  const factors = prepareFlat(
+    { shape: { widthPx, heightPx }, gain: data, sigma, mask, levelAdu: 1 },
+    { darkAdu: dark?.image.data },
+  );
   return { flat, dark, factors, darkLevelAdu: Math.round(dark ? (sampledMedian(dark.image.data) ?? 0) : 0) };
 }
 

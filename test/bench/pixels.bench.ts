@@ -27,11 +27,12 @@ const gain = Float32Array.from(
 const darkAdu = Float32Array.from({ length: pxCount }, () => 300 + 4 * random.gauss());
 const shape = { widthPx, heightPx };
 const mask = new Uint8Array(pxCount);
-const factors = prepareFlat({ shape, gain, sigma: new Float32Array(pxCount), mask, levelAdu: 1 });
+const flat = { shape, gain, sigma: new Float32Array(pxCount), mask, levelAdu: 1 };
+const factors = prepareFlat(flat, { darkAdu });
 for (const [name, array] of Object.entries({
   "image.u16": imageAdu,
   "flat.f32": gain,
-  "factor.f32": factors.factor,
+  "factor.f32": factors.division.factor,
   "dark.f32": darkAdu,
 }))
   writeFileSync(join(folder, name), array);
@@ -42,7 +43,7 @@ const shares = [0.01, 0.25, 0.5, 0.75, 0.99];
 
 let counts = countCodes(imageAdu);
 let percentiles = shares.map((share) => quantileAdu(counts, share));
-let divided = applyToUint16(imageAdu, factors, { darkAdu, pedestalAdu: 300 }).imageAdu;
+let divided = applyToUint16(imageAdu, factors, { pedestalAdu: 300 }).imageAdu;
 const figures = () =>
   milliseconds(() => {
     counts = countCodes(imageAdu);
@@ -50,7 +51,7 @@ const figures = () =>
   });
 const divide = () =>
   milliseconds(() => {
-    divided = applyToUint16(imageAdu, factors, { darkAdu, pedestalAdu: 300 }).imageAdu;
+    divided = applyToUint16(imageAdu, factors, { pedestalAdu: 300 }).imageAdu;
   });
 const taken = inTurn(turns, {
   figures: () => Math.min(figures(), figures()),

@@ -1,16 +1,19 @@
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import { checkShape } from "../numerics/shape.ts";
-import { type DivisionParts, dividedPixel, flatDivision, roundedCount } from "./flat-division.ts";
+import { dividedPixel, type FlatDivision, flatDivision, roundedCount } from "./flat-division.ts";
 import { maskBits } from "./mask-bits.ts";
 import type { Flat } from "./normalise-flat.ts";
 
-export interface ApplyOptions {
+export interface FlatOptions {
   /** Taken off before the division [adu], per pixel. */
-  readonly darkAdu?: Float32Array;
-  /** Put back after the division, so that a uint16 result keeps its floor [adu]. Default 0. */
-  readonly pedestalAdu?: number;
+  readonly darkAdu?: Float32Array | undefined;
   /** The flat is divided by this, over trusted pixels, so that the image keeps its level. Default `mean`. */
   readonly keepLevel?: "mean" | "median";
+}
+
+export interface ApplyOptions {
+  /** Put back after the division, so that a uint16 result keeps its floor [adu]. Default 0. */
+  readonly pedestalAdu?: number;
 }
 
 export interface AppliedCounts {
@@ -22,20 +25,23 @@ export interface AppliedCounts {
   readonly clampedPx: number;
 }
 
-/** Flat made ready to be applied to many images: the factor per pixel, and the pixels to mend. */
+/** Flat and dark made ready to be applied to many images: the factor per pixel, and the pixels to mend. */
 export interface FlatFactors {
   readonly flat: Flat;
-  /** Multiply the dark-subtracted image by it. 1 where masked. */
-  readonly factor: Float32Array;
+  /** The dark-subtracted image is multiplied by its factor, which is 1 where masked. */
+  readonly division: FlatDivision;
   /** Hot, dead, clipped or mostly rejected; unlit ones are not mended but left undivided. */
   readonly mendPx: Uint32Array;
   readonly unlitPx: number;
 }
 
-export function prepareFlat(flat: Flat, keepLevel: "mean" | "median" = "mean"): FlatFactors {
+export function prepareFlat(flat: Flat, { darkAdu, keepLevel = "mean" }: FlatOptions = {}): FlatFactors {
   checkShape(flat.gain, flat.shape);
+  if (darkAdu) checkShape(darkAdu, flat.shape);
   const level = keepLevel === "mean" ? meanOfTrusted(flat) : medianOfTrusted(flat);
-  const factor = new Float32Array(flat.gain.length);
+  const division = flatDivision(flat.gain.length, darkAdu !== undefined);
+  if (darkAdu) division.darkAdu?.set(darkAdu);
+  const { factor } = division;
   const mend: number[] = [];
   let unlitPx = 0;
   for (let i = 0; i < factor.length; i++) {
@@ -45,7 +51,7 @@ export function prepareFlat(flat: Flat, keepLevel: "mean" | "median" = "mean"): 
     if (mask & maskBits.unlit) unlitPx++;
     else if (mask !== 0 || !(gain > 0)) mend.push(i);
   }
-  return { flat, factor, mendPx: Uint32Array.from(mend), unlitPx };
+  return { flat, division, mendPx: Uint32Array.from(mend), unlitPx };
 }
 
 /**
@@ -59,16 +65,10 @@ export function applyToFloat32(
   result = new Float32Array(imageAdu.length),
 ): { imageAdu: Float32Array; counts: AppliedCounts } {
   checkShape(imageAdu, factors.flat.shape);
-  const parts = divisionParts(factors, options);
-  flatDivision().divide(imageAdu, parts, result);
+  factors.division.divide(imageAdu, options.pedestalAdu ?? 0, result);
   const filled = fillings(factors, (px) => result[px]!);
   for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
   return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
-}
-
-function divisionParts(factors: FlatFactors, options: ApplyOptions): DivisionParts {
-  if (options.darkAdu) checkShape(options.darkAdu, factors.flat.shape);
-  return { factor: factors.factor, darkAdu: options.darkAdu, pedestalAdu: options.pedestalAdu ?? 0 };
 }
 
 /** The same from an image that is already float32 (a stack, or another program's calibrated light). */
@@ -79,8 +79,7 @@ export function applyToFloatImage(
   result = new Float32Array(image.length),
 ): { imageAdu: Float32Array; counts: AppliedCounts } {
   checkShape(image, factors.flat.shape);
-  const { factor } = factors;
-  const dark = options.darkAdu;
+  const { factor, darkAdu: dark } = factors.division;
   const pedestal = options.pedestalAdu ?? 0;
   if (dark)
     for (let i = 0; i < result.length; i++) result[i] = (image[i]! - dark[i]!) * factor[i]! + pedestal;
@@ -98,9 +97,9 @@ export function applyToUint16(
   result = new Uint16Array(imageAdu.length),
 ): { imageAdu: Uint16Array; counts: AppliedCounts } {
   checkShape(imageAdu, factors.flat.shape);
-  const parts = divisionParts(factors, options);
-  let clampedPx = flatDivision().divideToCounts(imageAdu, parts, result);
-  const valueAt = (px: number) => dividedPixel(imageAdu[px]!, px, parts);
+  const pedestal = options.pedestalAdu ?? 0;
+  let clampedPx = factors.division.divideToCounts(imageAdu, pedestal, result);
+  const valueAt = (px: number) => dividedPixel(imageAdu[px]!, px, factors.division, pedestal);
   const filled = fillings(factors, valueAt);
   for (const [k, px] of factors.mendPx.entries()) {
     if (roundedCount(valueAt(px)).clamped) clampedPx--;
@@ -112,7 +111,7 @@ export function applyToUint16(
 }
 
 /** Median of the trusted pixels in the 3 x 3, then 5 x 5, then 7 x 7 neighbourhood. */
-function fillings(
+export function fillings(
   factors: FlatFactors,
   valueAt: (px: number) => number,
 ): { values: Float32Array; counts: { mendedPx: number; leftPx: number } } {

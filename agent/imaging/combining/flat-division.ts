@@ -1,22 +1,33 @@
 import { compiledKernel } from "../kernels/compile-kernel.ts";
+import { type StoredDivision, storedDivision } from "./stored-division.ts";
 
-/** What an image is calibrated with: (image - dark) · factor + pedestal, every step in float32. */
+/** What images are calibrated with: (image - dark) · factor + pedestal, every step in float32. */
 export interface DivisionParts {
   readonly factor: Float32Array;
   readonly darkAdu: Float32Array | undefined;
-  readonly pedestalAdu: number;
 }
 
-export interface FlatDivision {
-  divide(imageAdu: Uint16Array, parts: DivisionParts, result: Float32Array): void;
+/** One flat and dark, ready for many images: both stay where the loops can reach them. */
+export interface FlatDivision extends DivisionParts {
+  divide(imageAdu: Uint16Array, pedestalAdu: number, result: Float32Array): void;
   /** To the nearest count, halves up, held within 0 … 65535. @returns how many had to be */
-  divideToCounts(imageAdu: Uint16Array, parts: DivisionParts, result: Uint16Array): number;
+  divideToCounts(imageAdu: Uint16Array, pedestalAdu: number, result: Uint16Array): number;
+  /** For images as FITS stores them; `undefined` without a compiler. */
+  readonly stored: StoredDivision | undefined;
 }
+
+/** @param factor as many zeros as an image has pixels are made, to be filled in before the first image */
+export type MakeDivision = (pxCount: number, withDark: boolean) => FlatDivision;
 
 /** One pixel of it. */
-export function dividedPixel(imageAdu: number, px: number, parts: DivisionParts): number {
-  const light = Math.fround(imageAdu - (parts.darkAdu?.[px] ?? 0));
-  return Math.fround(Math.fround(light * parts.factor[px]!) + Math.fround(parts.pedestalAdu));
+export function dividedPixel(
+  imageAdu: number,
+  px: number,
+  { factor, darkAdu }: DivisionParts,
+  pedestalAdu: number,
+): number {
+  const light = Math.fround(imageAdu - (darkAdu?.[px] ?? 0));
+  return Math.fround(Math.fround(light * factor[px]!) + Math.fround(pedestalAdu));
 }
 
 /** The count that a value becomes. */
@@ -26,75 +37,101 @@ export function roundedCount(valueAdu: number): { count: number; clamped: boolea
 }
 
 /** What the compiled ones are held to, and what works where these cannot be built. */
-export const plainDivision: FlatDivision = {
-  divide(imageAdu, parts, result) {
-    for (let i = 0; i < imageAdu.length; i++) result[i] = dividedPixel(imageAdu[i]!, i, parts);
-  },
-  divideToCounts(imageAdu, parts, result) {
-    let clamped = 0;
-    for (let i = 0; i < imageAdu.length; i++) {
-      const rounded = roundedCount(dividedPixel(imageAdu[i]!, i, parts));
-      result[i] = rounded.count;
-      if (rounded.clamped) clamped++;
-    }
-    return clamped;
-  },
+export const plainDivision: MakeDivision = (pxCount, withDark) => {
+  const factor = new Float32Array(pxCount);
+  const darkAdu = withDark ? new Float32Array(pxCount) : undefined;
+  const parts = { factor, darkAdu };
+  return {
+    ...parts,
+    stored: undefined,
+    divide(imageAdu, pedestalAdu, result) {
+      for (let i = 0; i < imageAdu.length; i++) result[i] = dividedPixel(imageAdu[i]!, i, parts, pedestalAdu);
+    },
+    divideToCounts(imageAdu, pedestalAdu, result) {
+      let clamped = 0;
+      for (let i = 0; i < imageAdu.length; i++) {
+        const rounded = roundedCount(dividedPixel(imageAdu[i]!, i, parts, pedestalAdu));
+        result[i] = rounded.count;
+        if (rounded.clamped) clamped++;
+      }
+      return clamped;
+    },
+  };
 };
 
 /** Image, factor, dark, pedestal, result, length. */
-type Kernel = (...numbers: number[]) => number;
+export type DivisionKernel = (...numbers: number[]) => number;
 
-/** Pixels that pass through the kernels' memory at once: they stay in the cache. */
+export interface DivisionKernels {
+  readonly divide: DivisionKernel;
+  readonly divideToCounts: DivisionKernel;
+  readonly divideStored: DivisionKernel;
+  readonly divideStoredToCounts: DivisionKernel;
+  readonly sumOf: (which: number) => number;
+}
+
+/** Pixels of an image that pass through the kernels' memory at once: they stay in the cache. */
 const piecePx = 4096;
-const at = { image: 64, factor: 16384, dark: 49152, result: 81920 } as const;
+const lineBytes = 64;
 
 /** By SIMD in WebAssembly. @returns `undefined` where there is no compiler */
-export function compiledDivision(): FlatDivision | undefined {
+export function compiledDivision(): MakeDivision | undefined {
   const module = compiledKernel("flat-division");
   if (module === undefined) return undefined;
-  const memory = new WebAssembly.Memory({ initial: 2 });
-  const kernels = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
-    divide: Kernel;
-    divideToCounts: Kernel;
-  };
-  const image = new Uint16Array(memory.buffer, at.image, piecePx);
-  const factor = new Float32Array(memory.buffer, at.factor, piecePx);
-  const dark = new Float32Array(memory.buffer, at.dark, piecePx);
-  const reals = new Float32Array(memory.buffer, at.result, piecePx);
-  const counts = new Uint16Array(memory.buffer, at.result, piecePx);
-  const pieces = (
-    from: Uint16Array,
-    parts: DivisionParts,
-    kernel: Kernel,
-    take: (start: number, length: number) => void,
-  ) => {
-    let sum = 0;
-    for (let start = 0; start < from.length; start += piecePx) {
-      const length = Math.min(piecePx, from.length - start);
-      const padded = Math.ceil(length / 8) * 8;
-      image.set(from.subarray(start, start + length));
-      image.fill(0, length, padded);
-      factor.set(parts.factor.subarray(start, start + length));
-      factor.fill(0, length, padded);
-      dark.fill(0, length, padded);
-      if (parts.darkAdu) dark.set(parts.darkAdu.subarray(start, start + length));
-      const darkAt = parts.darkAdu === undefined ? 0 : at.dark;
-      const answer = kernel(at.image, at.factor, darkAt, parts.pedestalAdu, at.result, padded);
-      take(start, length);
-      sum += answer - (padded === length ? 0 : clampedPadding(parts.pedestalAdu) * (padded - length));
-    }
-    return sum;
-  };
-  return {
-    divide(imageAdu, parts, result) {
-      pieces(imageAdu, parts, kernels.divide, (start, length) => {
-        result.set(reals.subarray(0, length), start);
-      });
-    },
-    divideToCounts: (imageAdu, parts, result) =>
-      pieces(imageAdu, parts, kernels.divideToCounts, (start, length) => {
-        result.set(counts.subarray(0, length), start);
-      }),
+  return (pxCount, withDark) => {
+    let free = lineBytes;
+    const take = (bytes: number) => {
+      const address = free;
+      free += (Math.ceil(bytes / lineBytes) + 1) * lineBytes; // kernels run past the end by less than a line
+      return address;
+    };
+    const at = {
+      image: take(2 * piecePx),
+      result: take(4 * piecePx),
+      factor: take(4 * pxCount),
+      dark: withDark ? take(4 * pxCount) : 0,
+    };
+    // Room for a whole image, which costs nothing until it is used.
+    const stored = storedDivision.room(pxCount, take);
+    const memory = new WebAssembly.Memory({ initial: Math.ceil(free / 65_536) });
+    const kernels = new WebAssembly.Instance(module, { env: { memory } })
+      .exports as unknown as DivisionKernels;
+    const image = new Uint16Array(memory.buffer, at.image, piecePx);
+    const reals = new Float32Array(memory.buffer, at.result, piecePx);
+    const counts = new Uint16Array(memory.buffer, at.result, piecePx);
+    const pieces = (
+      from: Uint16Array,
+      pedestalAdu: number,
+      kernel: DivisionKernel,
+      hand: (start: number, length: number) => void,
+    ) => {
+      let sum = 0;
+      for (let start = 0; start < from.length; start += piecePx) {
+        const length = Math.min(piecePx, from.length - start);
+        const padded = Math.ceil(length / 8) * 8;
+        image.set(from.subarray(start, start + length));
+        const [factorAt, darkAt] = [at.factor + 4 * start, withDark ? at.dark + 4 * start : 0];
+        const answer = kernel(at.image, factorAt, darkAt, pedestalAdu, at.result, padded);
+        hand(start, length);
+        // Factors behind the end are zeros.
+        sum += answer - (padded === length ? 0 : clampedPadding(pedestalAdu) * (padded - length));
+      }
+      return sum;
+    };
+    return {
+      factor: new Float32Array(memory.buffer, at.factor, pxCount),
+      darkAdu: withDark ? new Float32Array(memory.buffer, at.dark, pxCount) : undefined,
+      stored: storedDivision.make({ pxCount, memory, kernels, factorAt: at.factor, darkAt: at.dark }, stored),
+      divide(imageAdu, pedestalAdu, result) {
+        pieces(imageAdu, pedestalAdu, kernels.divide, (start, length) => {
+          result.set(reals.subarray(0, length), start);
+        });
+      },
+      divideToCounts: (imageAdu, pedestalAdu, result) =>
+        pieces(imageAdu, pedestalAdu, kernels.divideToCounts, (start, length) => {
+          result.set(counts.subarray(0, length), start);
+        }),
+    };
   };
 }
 
@@ -103,10 +140,10 @@ function clampedPadding(pedestalAdu: number): 0 | 1 {
   return roundedCount(Math.fround(pedestalAdu)).clamped ? 1 : 0;
 }
 
-let made: FlatDivision | undefined;
+let made: MakeDivision | undefined;
 
 /** Made at first use. */
-export function flatDivision(): FlatDivision {
+export const flatDivision: MakeDivision = (pxCount, withDark) => {
   made ??= compiledDivision() ?? plainDivision;
-  return made;
-}
+  return made(pxCount, withDark);
+};

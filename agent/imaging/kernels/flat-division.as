@@ -1,4 +1,4 @@
-// (image - dark) * factor + pedestal in float32, eight pixels at a time: see agent/imaging/flat-division.ts.
+// (image - dark) * factor + pedestal in float32, eight pixels at a time: see agent/imaging/combining/flat-division.ts.
 // Addresses are in bytes, lengths multiples of 8; dark is 0 for none.
 
 // @ts-ignore: decorator
@@ -52,4 +52,139 @@ export function divideToCounts(
   }
   return i32x4.extract_lane(beyond, 0) + i32x4.extract_lane(beyond, 1) + i32x4.extract_lane(beyond, 2)
     + i32x4.extract_lane(beyond, 3);
+}
+
+// The same for images as FITS stores them: big-endian, the top bit of unsigned numbers flipped. Sums of what is stored,
+// as FITS sums words of 32 bits, come with it.
+
+// @ts-ignore: decorator
+@inline
+function swap16(v: v128): v128 {
+  return v128.shuffle<i8>(v, v, 1, 0, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 15, 14);
+}
+
+// @ts-ignore: decorator
+@inline
+function swap32(v: v128): v128 {
+  return v128.shuffle<i8>(v, v, 3, 2, 1, 0, 7, 6, 5, 4, 11, 10, 9, 8, 15, 14, 13, 12);
+}
+
+/** Eight halves of words or more, each of them below 2^16, may be added up so often. */
+const turnsMost: usize = 65536;
+
+/** Upper and lower halves of the words read and written by the last call. */
+let rawUpper: u64 = 0, rawLower: u64 = 0, upper: u64 = 0, lower: u64 = 0;
+export function sumOf(which: i32): f64 {
+  return <f64>(which == 0 ? rawUpper : which == 1 ? rawLower : which == 2 ? upper : lower);
+}
+
+// @ts-ignore: decorator
+@inline
+function total(lanes: v128): u64 {
+  return <u64><u32>i32x4.extract_lane(lanes, 0) + <u64><u32>i32x4.extract_lane(lanes, 1)
+    + <u64><u32>i32x4.extract_lane(lanes, 2) + <u64><u32>i32x4.extract_lane(lanes, 3);
+}
+
+// @ts-ignore: decorator
+@inline
+function dividedOne(image: usize, px: usize, factor: usize, dark: usize, pedestal: f32): f32 {
+  let value = <f32>(<i32>bswap<u16>(load<u16>(image + (px << 1))) ^ 0x8000);
+  if (dark != 0) value -= load<f32>(dark + (px << 2));
+  return value * load<f32>(factor + (px << 2)) + pedestal;
+}
+
+/** What the last pixels, fewer than eight, add to the sums of what was read. */
+// @ts-ignore: decorator
+@inline
+function addRaw(image: usize, px: usize): void {
+  const half = <u64>bswap<u16>(load<u16>(image + (px << 1)));
+  if (px & 1) rawLower += half;
+  else rawUpper += half;
+}
+
+/** As `divideToCounts`; any length. */
+export function divideStoredToCounts(
+  image: usize, factor: usize, dark: usize, pedestal: f32, result: usize, length: i32,
+): i32 {
+  const added = f32x4.splat(pedestal), half = f32x4.splat(0.5);
+  const flip = i16x8.splat(-32768), low = i32x4.splat(0xffff), none = i32x4.splat(0);
+  let beyond = none;
+  rawUpper = rawLower = upper = lower = 0;
+  const whole = (<usize>length >> 3) << 3;
+  for (let start: usize = 0; start < whole; start += turnsMost << 3) {
+    let readUp = none, readLow = none, madeUp = none, madeLow = none;
+    const end = start + (turnsMost << 3) < whole ? start + (turnsMost << 3) : whole;
+    for (let px = start; px < end; px += 8) {
+      const stored = swap16(v128.load(image + (px << 1)));
+      readUp = i32x4.add(readUp, v128.and(stored, low));
+      readLow = i32x4.add(readLow, i32x4.shr_u(stored, 16));
+      const counts = v128.xor(stored, flip);
+      const at = px << 2;
+      const a = f32x4.floor(
+        f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added), half));
+      const b = f32x4.floor(
+        f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added), half));
+      const heldA = held(a), heldB = held(b);
+      beyond = i32x4.sub(beyond, i32x4.add(f32x4.ne(a, heldA), f32x4.ne(b, heldB)));
+      const made = v128.xor(i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)), flip);
+      madeUp = i32x4.add(madeUp, v128.and(made, low));
+      madeLow = i32x4.add(madeLow, i32x4.shr_u(made, 16));
+      v128.store(result + (px << 1), swap16(made));
+    }
+    rawUpper += total(readUp);
+    rawLower += total(readLow);
+    upper += total(madeUp);
+    lower += total(madeLow);
+  }
+  let more = 0;
+  for (let px = whole; px < <usize>length; px++) {
+    const nearest = Mathf.floor(dividedOne(image, px, factor, dark, pedestal) + 0.5);
+    if (!(nearest >= 0 && nearest <= 65535)) more++;
+    const count = nearest > 0 ? (nearest < 65535 ? <i32>nearest : 65535) : 0;
+    addRaw(image, px);
+    const made = <u16>(count ^ 0x8000);
+    if (px & 1) lower += <u64>made;
+    else upper += <u64>made;
+    store<u16>(result + (px << 1), bswap<u16>(made));
+  }
+  return more + i32x4.extract_lane(beyond, 0) + i32x4.extract_lane(beyond, 1) + i32x4.extract_lane(beyond, 2)
+    + i32x4.extract_lane(beyond, 3);
+}
+
+/** As `divide`, to float32 as FITS stores it; any length. */
+export function divideStored(
+  image: usize, factor: usize, dark: usize, pedestal: f32, result: usize, length: i32,
+): void {
+  const added = f32x4.splat(pedestal);
+  const flip = i16x8.splat(-32768), low = i32x4.splat(0xffff), none = i32x4.splat(0);
+  rawUpper = rawLower = upper = lower = 0;
+  const whole = (<usize>length >> 3) << 3;
+  for (let start: usize = 0; start < whole; start += turnsMost << 2) {
+    let readUp = none, readLow = none, madeUp = none, madeLow = none;
+    const end = start + (turnsMost << 2) < whole ? start + (turnsMost << 2) : whole;
+    for (let px = start; px < end; px += 8) {
+      const stored = swap16(v128.load(image + (px << 1)));
+      readUp = i32x4.add(readUp, v128.and(stored, low));
+      readLow = i32x4.add(readLow, i32x4.shr_u(stored, 16));
+      const counts = v128.xor(stored, flip);
+      const at = px << 2;
+      const a = divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added);
+      const b = divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added);
+      madeUp = i32x4.add(madeUp, i32x4.add(i32x4.shr_u(a, 16), i32x4.shr_u(b, 16)));
+      madeLow = i32x4.add(madeLow, i32x4.add(v128.and(a, low), v128.and(b, low)));
+      v128.store(result + at, swap32(a));
+      v128.store(result + at, swap32(b), 16);
+    }
+    rawUpper += total(readUp);
+    rawLower += total(readLow);
+    upper += total(madeUp);
+    lower += total(madeLow);
+  }
+  for (let px = whole; px < <usize>length; px++) {
+    const made = reinterpret<u32>(dividedOne(image, px, factor, dark, pedestal));
+    addRaw(image, px);
+    upper += <u64>(made >> 16);
+    lower += <u64>(made & 0xffff);
+    store<u32>(result + (px << 2), bswap<u32>(made));
+  }
 }

@@ -40,7 +40,7 @@ export function beforeAfterPictures(input: {
   const divided: FloatPicture = {
     widthPx,
     heightPx,
-    pixels: applyToFloat32(imageAdu, prepareFlat(flat), { darkAdu }).imageAdu,
+    pixels: applyToFloat32(imageAdu, prepareFlat(flat, { darkAdu })).imageAdu,
   };
   const range = litRange(divided.pixels);
   const pair = [shrink(raw, shownWidthPx), shrink(divided, shownWidthPx)].map((one) => png(one, range));
