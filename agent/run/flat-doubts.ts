@@ -1,3 +1,4 @@
+import type { FlatFound } from "../procedures/flat/flat-ask.ts";
 import type { ImageCheck, ImagesFound } from "../procedures/images/images-ask.ts";
 import type { StepRecord } from "./run-record.ts";
 
@@ -5,7 +6,7 @@ import type { StepRecord } from "./run-record.ts";
 export interface FlatDoubts {
   /** Images to the end of their series that no flat of the run is known to fit. */
   readonly unserved: readonly string[];
-  /** Images that were taken while the train moved, before a new flat. */
+  /** Images between the move of the train and the new flat, and which flat they belong to. */
   readonly between: readonly string[];
   /** Why each new flat was taken. */
   readonly newFlats: readonly string[];
@@ -13,16 +14,23 @@ export interface FlatDoubts {
 
 export function flatDoubts(steps: readonly StepRecord[]): FlatDoubts {
   const doubts = { unserved: [] as string[], between: [] as string[], newFlats: [] as string[] };
-  for (const step of steps) {
+  for (const [index, step] of steps.entries()) {
     if (step.kind === "flat" && step.because !== undefined) doubts.newFlats.push(step.because);
     if (step.kind !== "images" || step.found === undefined) continue;
-    const { checks = [], doubtful = [] } = step.found as Partial<ImagesFound>;
-    const which = rangeText(doubtful);
+    const { checks = [], doubtful = [], moved = [] } = step.found as Partial<ImagesFound>;
     const wentOn = checks.find(({ outcome }) => outcome === "went on");
-    if (wentOn) doubts.unserved.push(`${unservedText(wentOn, doubtful[0])} ${whatToDo}`);
-    else if (which !== "")
+    if (wentOn) {
+      doubts.unserved.push(`${unservedText(wentOn, doubtful[0] ?? moved[0])} ${whatToDo}`);
+      continue;
+    }
+    if (doubtful.length > 0)
       doubts.between.push(
-        `${which} were taken while the train moved: hold each against both flats with \`evenfield match\` before it is divided.`,
+        `Whether ${rangeText(doubtful)} belong to the flat before or after the move can't be told: hold each against both with \`evenfield match\`.`,
+      );
+    const next = steps.slice(index).find(({ kind, found }) => kind === "flat" && found !== undefined);
+    if (moved.length > 0 && next)
+      doubts.between.push(
+        `${rangeText(moved)} were taken after the train had moved: divide them by ${(next.found as FlatFound).files.flat}.`,
       );
   }
   return doubts;

@@ -25,6 +25,8 @@ export interface FlatCheck {
   readonly rotationDegrees?: number;
 }
 
+type Pixels = Pick<Frame, "pixelsAdu" | "widthPx" | "heightPx">;
+
 /** More are not compared; the newest come first. */
 const keptFlatsMost = 8;
 
@@ -53,7 +55,7 @@ export class FlatChecker {
    * Says what an image shows beside one that the flat fitted, with the Sun taken out of both.
    * @returns `undefined` where there is none of that flat and size
    */
-  async sinceFitted(frame: Frame, pedestalAdu: number): Promise<FlatCheck | undefined> {
+  async sinceFitted(frame: Pixels, pedestalAdu: number): Promise<FlatCheck | undefined> {
     const { bench } = this;
     const inUse = bench.findings.flatInUse;
     if (!inUse || this.#fitted?.flat !== inUse.file) return undefined;
@@ -66,7 +68,7 @@ export class FlatChecker {
     return { ...about, seenIn: "images since it fitted", ...told(match, sinceSeen(match)) };
   }
 
-  #overFlat(inUse: FlatInUse, frame: Frame, pedestalAdu: number): SmallStructure | undefined {
+  #overFlat(inUse: FlatInUse, frame: Pixels, pedestalAdu: number): SmallStructure | undefined {
     const { gain, structure } = this.#structureOf(inUse) ?? {};
     const { widthPx, heightPx, pixelsAdu } = frame;
     if (!gain || structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx)

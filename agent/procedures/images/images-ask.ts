@@ -45,6 +45,8 @@ export interface ImagesFound {
   /** Name of the flat that they are meant for. */
   readonly flat?: string;
   readonly checks: readonly ImageCheck[];
-  /** Of them, those between the last check that was passed and the one that was not: the train moved while they were taken. */
+  /** Of them, those that may have been taken before the train moved or after it. */
   readonly doubtful: readonly string[];
+  /** Those that were taken after it. */
+  readonly moved: readonly string[];
 }

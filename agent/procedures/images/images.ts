@@ -1,5 +1,5 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { FlatChecker, noLongerFits } from "../flat-in-use/flat-check.ts";
+import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { takeSeries } from "../frame-series.ts";
 import { leaveRig } from "../leave-rig.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
@@ -11,6 +11,7 @@ import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { checkFlat } from "./check-flat.ts";
 import { keepImage, nextImageNumber } from "./image-files.ts";
 import type { ImageCheck, ImagesAsk, ImagesFound } from "./images-ask.ts";
+import { whenMoved } from "./when-moved.ts";
 
 export interface ImagesWork {
   readonly bench: Workbench;
@@ -133,9 +134,6 @@ async function tell(work: ImagesWork): Promise<void> {
   const { bench, files, checks } = work;
   const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
   const flat = checks.find((check) => check.flat !== undefined)?.flat;
-  const failed = checks.findIndex(noLongerFits);
-  const passed = checks.slice(0, Math.max(0, failed)).findLast(({ says }) => says === "fits");
-  const before = work.taken - files.length;
   work.found = {
     files,
     exposureSeconds,
@@ -143,13 +141,8 @@ async function tell(work: ImagesWork): Promise<void> {
     testFrames,
     ...(flat === undefined ? {} : { flat }),
     checks,
-    doubtful:
-      failed < 0
-        ? []
-        : files.slice(
-            Math.max(0, (passed?.afterImages ?? before) - before),
-            checks[failed]!.afterImages - before,
-          ),
+    ...(await whenMoved(work)),
   };
-  bench.note("images taken", { frames: files.length, doubtful: work.found.doubtful.length });
+  const { doubtful, moved } = work.found;
+  bench.note("images taken", { frames: files.length, doubtful: doubtful.length, moved: moved.length });
 }

@@ -1,0 +1,46 @@
+import { join } from "node:path";
+import { FitsFile } from "../../../drivers/formats/fits-file.ts";
+import { type FlatCheck, noLongerFits } from "../flat-in-use/flat-check.ts";
+import type { ImagesWork } from "./images.ts";
+
+/** Images of a series by when they were taken: before the train moved, after it, or nobody knows. */
+export interface WhenMoved {
+  readonly doubtful: readonly string[];
+  readonly moved: readonly string[];
+}
+
+/**
+ * Narrows down, by halves, in which image after the last check that was passed the train had moved. Images that can't tell
+ * end the search.
+ */
+export async function whenMoved(work: ImagesWork): Promise<WhenMoved> {
+  const { checks, files, taken } = work;
+  const failed = checks.findIndex(noLongerFits);
+  if (failed < 0 || checks[failed]!.says === "none") return { doubtful: [], moved: [] };
+  const before = taken - files.length;
+  const passed = checks.slice(0, failed).findLast(({ says }) => says === "fits");
+  const { afterImages, seenIn } = checks[failed]!;
+  let lastFitting = Math.max(0, (passed?.afterImages ?? before) - before);
+  let firstMoved = afterImages - before;
+  let sure = seenIn !== "frames through the diffuser"; // those came after the image
+  while (firstMoved - lastFitting > 1) {
+    const middle = (firstMoved + lastFitting) >> 1;
+    const { says } = (await seenSince(work, files[middle - 1]!)) ?? { says: "untold" };
+    if (says === "fits") lastFitting = middle;
+    else if (says === "moved") [firstMoved, sure] = [middle, true];
+    else break;
+  }
+  if (!sure && (await seenSince(work, files[firstMoved - 1]!))?.says === "moved") sure = true;
+  const from = sure ? firstMoved - 1 : firstMoved;
+  return { doubtful: files.slice(lastFitting, from), moved: files.slice(from) };
+}
+
+function seenSince({ bench, checker, tuned }: ImagesWork, file: string): Promise<FlatCheck | undefined> {
+  using fits = FitsFile.open(join(bench.folder, file));
+  const image = fits.image();
+  const pixelsAdu = image.readRows(0, image.rowCount) as Uint16Array; // as it was written
+  return checker.sinceFitted(
+    { pixelsAdu, widthPx: image.widthPx, heightPx: image.rowCount },
+    tuned!.pedestalAdu,
+  );
+}
