@@ -10,6 +10,32 @@ export interface AgendaEntry {
   readonly goesOn?: unknown;
 }
 
+/** The steps of a run in order: at first the plan's, later with what was put in between them. */
+export class Agenda {
+  readonly #entries: AgendaEntry[];
+
+  constructor(steps: readonly PlanStep[]) {
+    this.#entries = steps.map((step) => ({ step }));
+  }
+
+  get entries(): readonly AgendaEntry[] {
+    return this.#entries;
+  }
+
+  at(stepIndex: number): AgendaEntry {
+    const entry = this.#entries[stepIndex];
+    if (!entry) throw new Error(`the run has no step ${stepIndex + 1}`);
+    return entry;
+  }
+
+  /** @returns the kinds of the steps that now come after it */
+  putInNewFlat(stepIndex: number, asked: NewFlatAsked): readonly PlanStep["step"][] {
+    const putIn = stepsOfNewFlat(this.#entries, stepIndex, asked);
+    this.#entries.splice(stepIndex + 1, 0, ...putIn);
+    return putIn.map(({ step }) => step.step);
+  }
+}
+
 /**
  * What comes after a step that asked for a new flat: the plan's own leak check and flat once more, as they stand before
  * that step, and then the rest of it.

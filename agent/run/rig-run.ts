@@ -1,10 +1,9 @@
 import { basename, join } from "node:path";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
 import { devicesOf } from "../../drivers/roles/rig.ts";
-import type { PlanStep } from "../../plans/plan-steps.ts";
 import type { Findings, FlatInUse } from "../procedures/findings.ts";
 import type { StepOutcome, TrainSeen, Workbench } from "../procedures/step.ts";
-import { type AgendaEntry, stepsOfNewFlat } from "./agenda.ts";
+import { Agenda } from "./agenda.ts";
 import { takeBaseline } from "./baseline.ts";
 import { checkPlan } from "./check-plan.ts";
 import { checkRig } from "./check-rig.ts";
@@ -35,17 +34,16 @@ export class RigRun implements RunHands {
   readonly #findings: Findings = { lightRate: {} };
   #connected: ConnectedRig | undefined;
   #devices: readonly DeviceRecord[] = [];
-  #trainMark: string | undefined;
   #train: TrainSeen | undefined;
   #keptFlats: readonly FlatInUse[] = [];
   /** The plan's steps, and those that were put in between them. */
-  readonly #agenda: AgendaEntry[];
+  readonly #agenda: Agenda;
   #open = false;
   #files: readonly string[] = [];
 
   constructor(options: RunOptions) {
     this.#options = options;
-    this.#agenda = options.plan.steps.map((step) => ({ step }));
+    this.#agenda = new Agenda(options.plan.steps);
     this.#startedUtcMs = options.clock.nowMs();
     this.#runId = options.ledger.beginRun({
       rig: options.rigFile.rig,
@@ -62,15 +60,15 @@ export class RigRun implements RunHands {
   }
 
   get stepCount(): number {
-    return this.#agenda.length;
+    return this.#agenda.entries.length;
   }
 
   kindOf(stepIndex: number): string {
-    return this.#step(stepIndex).step;
+    return this.#agenda.at(stepIndex).step.step;
   }
 
   onFailure(stepIndex: number): "stop" | "continue" {
-    return this.#step(stepIndex).onFailure;
+    return this.#agenda.at(stepIndex).step.onFailure;
   }
 
   hasUnfinished(): boolean {
@@ -128,19 +126,17 @@ export class RigRun implements RunHands {
     const seen = await trainSeen(this.#rig, signal);
     const baseline = await takeBaseline(this.#rig, ledger, this.#runId, signal);
     this.#book.begun = true;
-    this.#trainMark = trainMark(trainFacts(this.#rig, rigFile, baseline));
-    this.#train = { mark: this.#trainMark, ...seen };
-    this.#keptFlats = keptFlats(ledger, { rig: rigFile.rig, trainMark: this.#trainMark });
-    Object.assign(
-      this.#findings,
-      findingsFromHistory(ledger, { rig: rigFile.rig, trainMark: this.#trainMark }),
-    );
-    this.#book.noteSurely("baseline is on disk", { settings: baseline.length, trainMark: this.#trainMark });
+    const mark = trainMark(trainFacts(this.#rig, rigFile, baseline));
+    const key = { rig: rigFile.rig, trainMark: mark };
+    this.#train = { mark, ...seen };
+    this.#keptFlats = keptFlats(ledger, key);
+    Object.assign(this.#findings, findingsFromHistory(ledger, key));
+    this.#book.noteSurely("baseline is on disk", { settings: baseline.length, trainMark: mark });
   }
 
   stepInput(stepIndex: number): { bench: Workbench; ask: unknown } {
     const { rigFile, table, clock, random, log, folder, progress } = this.#options;
-    const { step, goesOn } = this.#entry(stepIndex);
+    const { step, goesOn } = this.#agenda.at(stepIndex);
     const bench: Workbench = {
       rig: this.#rig,
       clock,
@@ -165,7 +161,7 @@ export class RigRun implements RunHands {
 
   get #scene(): PlanScene {
     const { plan, rigFile } = this.#options;
-    const steps = this.#agenda.map(({ step }) => step);
+    const steps = this.#agenda.entries.map(({ step }) => step);
     return { plan: { ...plan, steps }, rigFile, findings: this.#findings };
   }
 
@@ -174,7 +170,7 @@ export class RigRun implements RunHands {
     return whyNoNewFlat({
       table,
       scene: this.#scene,
-      agenda: this.#agenda,
+      agenda: this.#agenda.entries,
       stepIndex,
       newFlatsMost,
       startedUtcMs: this.#startedUtcMs,
@@ -235,25 +231,21 @@ export class RigRun implements RunHands {
   /** What the next run of this rig, assembled like this, starts from. */
   #keepForLater(): void {
     const { ledger, clock, rigFile, folder } = this.#options;
-    if (this.#trainMark === undefined) return;
-    const key = { rig: rigFile.rig, trainMark: this.#trainMark, runId: this.#runId };
+    if (this.#train === undefined) return;
+    const key = { rig: rigFile.rig, trainMark: this.#train.mark, runId: this.#runId };
     keepFindings(ledger, { ...key, sinceUtcMs: this.#startedUtcMs }, this.#findings, clock.nowMs());
     for (const master of mastersMade(this.#book.steps, this.#runId, folder)) addMaster(ledger, key, master);
   }
 
   stepBegins(stepIndex: number): void {
-    this.#book.stepBegins(stepIndex, this.#entry(stepIndex));
+    this.#book.stepBegins(stepIndex, this.#agenda.at(stepIndex));
   }
 
   stepEnded(stepIndex: number, outcome: StepOutcome<unknown>): void {
-    this.#book.stepEnded(stepIndex, this.#entry(stepIndex), outcome);
+    this.#book.stepEnded(stepIndex, this.#agenda.at(stepIndex), outcome);
     if (!outcome.asks) return;
-    const putIn = stepsOfNewFlat(this.#agenda, stepIndex, outcome.asks);
-    this.#agenda.splice(stepIndex + 1, 0, ...putIn);
-    this.#book.noteSurely("steps put in", {
-      steps: putIn.map(({ step }) => step.step),
-      because: outcome.asks.because,
-    });
+    const steps = this.#agenda.putInNewFlat(stepIndex, outcome.asks);
+    this.#book.noteSurely("steps put in", { steps, because: outcome.asks.because });
   }
 
   stepAbandoned(stepIndex: number): void {
@@ -284,7 +276,7 @@ export class RigRun implements RunHands {
       startedUtcMs: this.#startedUtcMs,
       devices: this.#devices,
       findings: this.#findings,
-      trainMark: this.#trainMark,
+      trainMark: this.#train?.mark,
       files: this.#files,
     });
     return reportOf(record, options.folder);
@@ -326,16 +318,6 @@ export class RigRun implements RunHands {
       looking: () => this.#book.looking || plan.steps[0]?.step !== "wait",
       searching: () => [undefined, "centre"].includes(this.#book.stepUnderWay?.step),
     });
-  }
-
-  #step(stepIndex: number): PlanStep {
-    return this.#entry(stepIndex).step;
-  }
-
-  #entry(stepIndex: number): AgendaEntry {
-    const entry = this.#agenda[stepIndex];
-    if (!entry) throw new Error(`the run has no step ${stepIndex + 1}`);
-    return entry;
   }
 
   #writeRecord(): void {

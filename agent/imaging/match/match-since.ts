@@ -1,16 +1,9 @@
 import type { FftLibrary } from "../numerics/fft.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
 import { hasMoved, isInPlace } from "./match-train.ts";
-import {
-  chanceShiftPx,
-  differencePair,
-  type KnownShadow,
-  sampled,
-  shadowMoves,
-  structurePair,
-  wholeMove,
-} from "./shadow-moves.ts";
+import { type KnownShadow, shadowMoves, wholeMove } from "./shadow-moves.ts";
 import { coarseSigmaPx, fineSigmaPx, type SmallStructure } from "./small-structure.ts";
+import { chanceShiftPx, differencePair, sampled, structurePair } from "./structure-pair.ts";
 import { type TrainMove, trainMove } from "./train-move.ts";
 
 /** What two images of the Sun, both divided by the flat, tell of the time between them. */

@@ -1,16 +1,9 @@
 import type { FftLibrary } from "../numerics/fft.ts";
 import { correlationAt } from "../registration/register-pair.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
-import {
-  type KnownShadow,
-  missAt,
-  type ShadowMove,
-  type StructurePair,
-  shadowMoves,
-  structurePair,
-  wholeMove,
-} from "./shadow-moves.ts";
+import { type KnownShadow, type ShadowMove, shadowMoves, wholeMove } from "./shadow-moves.ts";
 import { coarseSigmaPx, fineSigmaPx, type SmallStructure } from "./small-structure.ts";
+import { missAt, type StructurePair, structurePair } from "./structure-pair.ts";
 import { type TrainMove, trainMove } from "./train-move.ts";
 
 /**
