@@ -1,3 +1,4 @@
+import { bytesOf } from "../kernels/bytes-of.ts";
 import { compiledKernel } from "../kernels/compile-kernel.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 
@@ -9,8 +10,10 @@ const rowStepMost = 8;
 
 /** The loop over one row: see `block-sums.as`. */
 export interface RowAdder {
+  /** The frame whose rows will be added. */
+  begin(frameAdu: Uint16Array): void;
   /** Adds what the row's pixels that count come to, to the sums of the blocks that they lie in. */
-  add(frameAdu: Uint16Array, startPx: number, sampledRow: number): void;
+  add(startPx: number, sampledRow: number): void;
   /** The sums so far, into `sums` from `at` on, and zero again. */
   take(sums: Float64Array, at: number): void;
 }
@@ -64,12 +67,13 @@ export class BlockSample {
     return this.counts[block]! > (blockSidePx * blockSidePx) / this.rowStep / 4;
   }
 
-  sumsOf(frameAdu: Uint16Array): Float64Array {
+  /** @param sums where they go */
+  sumsOf(frameAdu: Uint16Array, sums: Float64Array = new Float64Array(this.counts.length)): Float64Array {
     checkShape(frameAdu, this.shape);
     const { widthPx, heightPx } = this.shape;
-    const sums = new Float64Array(this.counts.length);
+    this.#adder.begin(frameAdu);
     for (let row = 0, y = 0; y < heightPx; row++, y += this.rowStep) {
-      this.#adder.add(frameAdu, y * widthPx, row);
+      this.#adder.add(y * widthPx, row);
       const lastOfBlock = y + this.rowStep >= heightPx || (y + this.rowStep) % blockSidePx === 0;
       if (lastOfBlock) this.#adder.take(sums, Math.floor(y / blockSidePx) * this.columns);
     }
@@ -81,8 +85,12 @@ export class BlockSample {
 /** What the compiled one is held to, and what works without a compiler. */
 export const plainRowAdder: MakeRowAdder = (columns, widthPx, use) => {
   const room = new Float64Array(columns);
+  let frameAdu: Uint16Array = new Uint16Array(0);
   return {
-    add(frameAdu, startPx, sampledRow) {
+    begin(frame) {
+      frameAdu = frame;
+    },
+    add(startPx, sampledRow) {
       for (let x = 0; x < widthPx; x++)
         if (use[sampledRow * widthPx + x] === 1) room[x >> 5]! += frameAdu[startPx + x]!;
     },
@@ -110,11 +118,16 @@ export function compiledRowAdder(): MakeRowAdder | undefined {
       const masks = new Uint16Array(memory.buffer, at.use + row * rowBytes, widthPx);
       for (let x = 0; x < widthPx; x++) masks[x] = use[row * widthPx + x] === 1 ? 0xffff : 0;
     }
-    const row = new Uint16Array(memory.buffer, at.row, widthPx); // zeros behind it, up to the end of the last block
+    const whole = bytesOf(new Uint8Array(memory.buffer));
+    let bytes = bytesOf(new Uint8Array(0));
     const room = new Uint32Array(memory.buffer, at.sums, 4 * columns);
     return {
-      add(frameAdu, startPx, sampledRow) {
-        row.set(frameAdu.subarray(startPx, startPx + widthPx));
+      begin(frameAdu) {
+        bytes = bytesOf(frameAdu);
+      },
+      add(startPx, sampledRow) {
+        // Behind the row lie zeros, up to the end of the last block.
+        bytes.copy(whole, at.row, 2 * startPx, 2 * (startPx + widthPx));
         kernel.addRow(at.row, all ? 0 : at.use + sampledRow * rowBytes, columns, at.sums);
       },
       take(sums, from) {

@@ -1,5 +1,6 @@
+import { bytesOf } from "../kernels/bytes-of.ts";
 import { compiledKernel } from "../kernels/compile-kernel.ts";
-import { framesAtOnce, type LiveFrame } from "./live-sums.ts";
+import type { LiveFrame } from "./live-sums.ts";
 
 export interface PixelFigures {
   readonly medians: Float32Array;
@@ -74,7 +75,7 @@ function pixelByPixel(
 }
 
 /** Most frames that the kernel has room for. */
-const framesMost = 2 * framesAtOnce;
+const framesMost = 16;
 /** Pixels that pass through the kernel's memory at once. */
 const piecePx = 4096;
 
@@ -89,6 +90,7 @@ export function compiledStatistics(): PixelStatistics | undefined {
     initial: Math.ceil((framesAt + framesMost * frameBytes) / 65_536),
   });
   const { buffer } = memory;
+  const whole = bytesOf(new Uint8Array(buffer));
   const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
     statistics(...numbers: number[]): number;
   };
@@ -104,10 +106,11 @@ export function compiledStatistics(): PixelStatistics | undefined {
     const onePixel = pixelByPixel(frames, darkAdu, clipAdu, found);
     new Float32Array(buffer, at.factors, framesMost).set(frames.map(({ scale }) => 1 / scale));
     const clip = Math.min(65_536, Math.ceil(clipAdu));
+    const bytes = frames.map(({ pixels }) => bytesOf(pixels));
     for (let start = 0; start < darkAdu.length; start += piecePx) {
       const end = Math.min(start + piecePx, darkAdu.length);
-      for (const [k, { pixels }] of frames.entries())
-        new Uint16Array(buffer, framesAt + k * frameBytes, piecePx).set(pixels.subarray(start, end));
+      for (let k = 0; k < bytes.length; k++)
+        bytes[k]!.copy(whole, framesAt + k * frameBytes, 2 * start, 2 * end);
       dark.set(darkAdu.subarray(start, end));
       const length = Math.ceil((end - start) / 4) * 4;
       const someClipped = kernel.statistics(

@@ -1,3 +1,4 @@
+import { bytesOf } from "../kernels/bytes-of.ts";
 import { compiledKernel } from "../kernels/compile-kernel.ts";
 import { type StoredDivision, storedDivision } from "./stored-division.ts";
 
@@ -70,8 +71,8 @@ export interface DivisionKernels {
   readonly sumOf: (which: number) => number;
 }
 
-/** Pixels of an image that pass through the kernels' memory at once: they stay in the cache. */
-const piecePx = 4096;
+/** Pixels of an image that pass through the kernels' memory at once. Copies of 2 kB and more take another, slower way. */
+const piecePx = 512;
 const lineBytes = 64;
 
 /** By SIMD in WebAssembly. @returns `undefined` where there is no compiler */
@@ -96,23 +97,23 @@ export function compiledDivision(): MakeDivision | undefined {
     const memory = new WebAssembly.Memory({ initial: Math.ceil(free / 65_536) });
     const kernels = new WebAssembly.Instance(module, { env: { memory } })
       .exports as unknown as DivisionKernels;
-    const image = new Uint16Array(memory.buffer, at.image, piecePx);
-    const reals = new Float32Array(memory.buffer, at.result, piecePx);
-    const counts = new Uint16Array(memory.buffer, at.result, piecePx);
+    const whole = bytesOf(new Uint8Array(memory.buffer));
     const pieces = (
-      from: Uint16Array,
+      imageAdu: Uint16Array,
       pedestalAdu: number,
       kernel: DivisionKernel,
-      hand: (start: number, length: number) => void,
+      result: Float32Array | Uint16Array,
     ) => {
+      const [from, into, pixelBytes] = [bytesOf(imageAdu), bytesOf(result), result.BYTES_PER_ELEMENT];
       let sum = 0;
-      for (let start = 0; start < from.length; start += piecePx) {
-        const length = Math.min(piecePx, from.length - start);
+      for (let start = 0; start < imageAdu.length; start += piecePx) {
+        const length = Math.min(piecePx, imageAdu.length - start);
         const padded = Math.ceil(length / 8) * 8;
-        image.set(from.subarray(start, start + length));
-        const [factorAt, darkAt] = [at.factor + 4 * start, withDark ? at.dark + 4 * start : 0];
+        from.copy(whole, at.image, 2 * start, 2 * (start + length));
+        const factorAt = at.factor + 4 * start;
+        const darkAt = withDark ? at.dark + 4 * start : 0;
         const answer = kernel(at.image, factorAt, darkAt, pedestalAdu, at.result, padded);
-        hand(start, length);
+        whole.copy(into, pixelBytes * start, at.result, at.result + pixelBytes * length);
         // Factors behind the end are zeros.
         sum += answer - (padded === length ? 0 : clampedPadding(pedestalAdu) * (padded - length));
       }
@@ -123,14 +124,10 @@ export function compiledDivision(): MakeDivision | undefined {
       darkAdu: withDark ? new Float32Array(memory.buffer, at.dark, pxCount) : undefined,
       stored: storedDivision.make({ pxCount, memory, kernels, factorAt: at.factor, darkAt: at.dark }, stored),
       divide(imageAdu, pedestalAdu, result) {
-        pieces(imageAdu, pedestalAdu, kernels.divide, (start, length) => {
-          result.set(reals.subarray(0, length), start);
-        });
+        pieces(imageAdu, pedestalAdu, kernels.divide, result);
       },
       divideToCounts: (imageAdu, pedestalAdu, result) =>
-        pieces(imageAdu, pedestalAdu, kernels.divideToCounts, (start, length) => {
-          result.set(counts.subarray(0, length), start);
-        }),
+        pieces(imageAdu, pedestalAdu, kernels.divideToCounts, result),
     };
   };
 }

@@ -26,13 +26,14 @@ export function medianRatio(
 /**
  * The same over blocks of pixels: of far less noise, and as little moved by a bright pixel, which is one of a block.
  * @param sums of the frame's blocks and of the reference's, dark taken off
+ * @param ratios room for one a usable block
  */
 export function medianBlockRatio(
   sums: Float64Array,
   reference: Float64Array,
   usable: readonly number[],
+  ratios: Float64Array = new Float64Array(usable.length),
 ): number {
-  const ratios = new Float64Array(usable.length);
   for (let k = 0; k < usable.length; k++) ratios[k] = sums[usable[k]!]! / reference[usable[k]!]!;
   return medianInPlace(ratios) ?? 1;
 }

@@ -16,7 +16,7 @@ export interface WatchOptions {
   readonly frameCountExpected: number;
 }
 
-/** What is seen of a frame when it comes. */
+/** What is seen of a frame when it comes; once there is a reference, good until the next one comes. */
 export interface SeenFrame {
   readonly pixels: Uint16Array;
   /** Level relative to the first frame's. */
@@ -41,6 +41,9 @@ export class FrameWatch {
   readonly #usable: number[];
   readonly #level: { readonly sample: PixelSample; readonly reference: Float32Array } | undefined;
   readonly #sample: PixelSample;
+  /** Frames that are not held share their arrays: no work for the collector. */
+  #room: { readonly blockSums: Float64Array; readonly samples: Uint16Array } | undefined;
+  readonly #ratios: Float64Array;
   #halves: SeriesHalves | undefined;
   #growth: NoiseGrowth | undefined;
 
@@ -55,6 +58,7 @@ export class FrameWatch {
     const reference = this.#blocks.sumsOf(first);
     this.#reference = reference;
     this.#usable = [...reference.keys()].filter((b) => this.#blocks.isUsable(b) && reference[b]! > 0);
+    this.#ratios = new Float64Array(this.#usable.length);
     if (this.#usable.length >= blocksLeast) return;
     const sample = new PixelSample(spreadPx(first.length, levelPx, isLit), darkAdu);
     this.#level = { sample, reference: Float32Array.from(sample.px, levelAt) };
@@ -73,18 +77,23 @@ export class FrameWatch {
   }
 
   see(pixels: Uint16Array): SeenFrame {
-    const blockSums = this.#blocks.sumsOf(pixels);
-    return { pixels, scale: this.#scaleOf(pixels, blockSums), blockSums, samples: this.#sample.of(pixels) };
+    const blockSums = this.#blocks.sumsOf(pixels, this.#room?.blockSums);
+    const samples = this.#sample.of(pixels, this.#room?.samples);
+    return { pixels, scale: this.#scaleOf(pixels, blockSums), blockSums, samples };
   }
 
   #scaleOf(pixels: Uint16Array, sums: Float64Array): number {
-    if (this.#level === undefined) return medianBlockRatio(sums, this.#reference, this.#usable);
+    if (this.#level === undefined) return medianBlockRatio(sums, this.#reference, this.#usable, this.#ratios);
     const { sample, reference } = this.#level;
     return medianRatio(sample.of(pixels), sample.darkAdu, reference, Uint32Array.from(reference.keys()));
   }
 
   /** From the first frames on, those that follow can be compared with what is usual. */
   compareWith(first: readonly SeenFrame[], noise: NoiseByLevel): void {
+    this.#room = {
+      blockSums: new Float64Array(this.#reference.length),
+      samples: new Uint16Array(this.#sample.px.length),
+    };
     const one = new Float64Array(first.length);
     this.#reference = this.#reference.map((_, b) => {
       for (const [k, { blockSums, scale }] of first.entries()) one[k] = blockSums[b]! / scale;

@@ -63,7 +63,7 @@ export class LiveStripes {
   add(frame: LiveFrame): Uint16Array[] {
     this.#frames.push(frame);
     if (this.#before + this.#frames.length <= referenceFrames) return [];
-    this.#catchUp(this.#turns++ % this.#taken.length);
+    this.#turn(this.#turns++ % this.#taken.length);
     const seenByAll = Math.min(...this.#taken) - this.#before;
     this.#before += seenByAll;
     return this.#frames.splice(0, seenByAll).map(({ pixels }) => pixels);
@@ -71,22 +71,27 @@ export class LiveStripes {
 
   /** Everything in the sums. */
   finish(): LiveSums {
-    for (let stripe = 0; stripe < this.#taken.length; stripe++) this.#catchUp(stripe);
+    for (let stripe = 0; stripe < this.#taken.length; stripe++) while (!this.#turn(stripe));
     this.#before += this.#frames.length;
     this.#frames.length = 0;
     return this.#sums;
   }
 
-  #catchUp(stripe: number): void {
+  /** @returns whether the stripe has taken in all there is: with its reference to make it stops after some frames */
+  #turn(stripe: number): boolean {
     const fromPx = stripe * this.#stripePx;
     const toPx = Math.min(fromPx + this.#stripePx, this.#options.pxCount);
-    if (this.#taken[stripe] === 0) this.#settle(fromPx, toPx);
     const total = this.#before + this.#frames.length;
-    for (let taken = this.#taken[stripe]!; taken < total; taken += framesAtOnce) {
+    let taken = this.#taken[stripe]!;
+    const passes = taken === 0 ? 1 : 2;
+    if (taken === 0) this.#settle(fromPx, toPx);
+    for (let pass = 0; pass < passes && taken < total; pass++) {
       const some = this.#frames.slice(taken - this.#before, taken - this.#before + framesAtOnce);
       this.#sums.add(some, this.#options.clipAdu, fromPx, toPx);
+      taken += some.length;
     }
-    this.#taken[stripe] = total;
+    this.#taken[stripe] = taken;
+    return taken === total;
   }
 
   #settle(fromPx: number, toPx: number): void {

@@ -1,3 +1,4 @@
+import { bytesOf } from "../kernels/bytes-of.ts";
 import { compiledKernel } from "../kernels/compile-kernel.ts";
 import { lookUp, type tabulate } from "../noise/noise-by-level.ts";
 
@@ -6,8 +7,8 @@ export interface LiveFrame {
   readonly scale: number;
 }
 
-/** Most frames that one pass takes. */
-export const framesAtOnce = 8;
+/** Most frames that one pass takes: what is kept of a pixel is read and written once for all of them. */
+export const framesAtOnce = 12;
 
 /**
  * What a series keeps of each pixel: sums of what its samples exceed a reference by, so that float32 carries them.
@@ -84,7 +85,7 @@ export const plainSums: MakeSums = (pxCount, withDark) => {
 };
 
 /** Pixels of a frame that pass through the kernel's memory at once: those of all frames stay in the cache. */
-const piecePx = 8192;
+const piecePx = 960;
 /** Room for a table of sigmas. */
 const sigmasMost = 4096;
 
@@ -120,10 +121,7 @@ export function compiledSums(): MakeSums | undefined {
       setLimits(...numbers: number[]): void;
     };
     const factors = new Float32Array(buffer, at.factors, framesAtOnce);
-    const staged = Array.from(
-      { length: framesAtOnce },
-      (_, k) => new Uint16Array(buffer, at.frames + k * frameBytes, piecePx),
-    );
+    const whole = bytesOf(new Uint8Array(buffer));
     const reals = (address: number) => new Float32Array(buffer, address, pxCount);
     const counts = (address: number) => new Uint16Array(buffer, address, pxCount);
     return {
@@ -138,14 +136,28 @@ export function compiledSums(): MakeSums | undefined {
         if (frames.length > framesAtOnce) throw new RangeError(`${frames.length} frames in one pass`);
         factors.set(frames.map(({ scale }) => 1 / scale));
         const clip = Math.min(65_536, Math.ceil(clipAdu));
+        const n = frames.length;
+        const bytes = frames.map(({ pixels }) => bytesOf(pixels));
         for (let start = fromPx; start < toPx; start += piecePx) {
           const end = Math.min(start + piecePx, toPx);
-          for (const [k, { pixels }] of frames.entries()) staged[k]!.set(pixels.subarray(start, end));
+          for (let k = 0; k < n; k++) bytes[k]!.copy(whole, at.frames + k * frameBytes, 2 * start, 2 * end);
+          const reals = 4 * start;
+          const counts = 2 * start;
           kernel.addFrames(
-            ...[at.frames, frameBytes, at.factors, frames.length, clip, Math.ceil((end - start) / 8) * 8],
-            ...[withDark ? at.dark + 4 * start : at.dark, withDark ? 4 : 0],
-            ...[at.reference, at.limit, at.sum, at.squares].map((address) => address + 4 * start),
-            ...[at.rejected, at.clipped].map((address) => address + 2 * start),
+            at.frames,
+            frameBytes,
+            at.factors,
+            n,
+            clip,
+            Math.ceil((end - start) / 8) * 8,
+            withDark ? at.dark + reals : at.dark,
+            withDark ? 4 : 0,
+            at.reference + reals,
+            at.limit + reals,
+            at.sum + reals,
+            at.squares + reals,
+            at.rejected + counts,
+            at.clipped + counts,
           );
         }
       },

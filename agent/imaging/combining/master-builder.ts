@@ -56,7 +56,7 @@ export interface Master {
 }
 
 /** Pixels that tell the noise of their level in the first frames, and in the end. */
-const noisePx = { first: 20_000, end: 60_000 } as const;
+const noisePx = { first: 10_000, end: 60_000 } as const;
 
 /**
  * A master frame from a series, fed frame by frame: memory does not grow with their number.

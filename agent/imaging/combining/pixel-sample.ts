@@ -14,9 +14,9 @@ export class PixelSample {
     return this.#dark;
   }
 
-  of(frameAdu: Uint16Array): Uint16Array {
+  /** @param taken where they go */
+  of(frameAdu: Uint16Array, taken: Uint16Array = new Uint16Array(this.px.length)): Uint16Array {
     const { px } = this;
-    const taken = new Uint16Array(px.length);
     for (let k = 0; k < px.length; k++) taken[k] = frameAdu[px[k]!]!;
     return taken;
   }

@@ -20,6 +20,8 @@ export class NoiseGrowth {
   readonly #odd: Float64Array;
   readonly #sigma: Float64Array;
   readonly #relative: number;
+  /** Room for `#record`. */
+  readonly #z: Float64Array;
   #frames = 0;
 
   /** @param levelsAdu of the pixels in a usual frame, and what is taken off them */
@@ -32,6 +34,7 @@ export class NoiseGrowth {
     this.#even = new Float64Array(count);
     this.#odd = new Float64Array(count);
     this.#sigma = new Float64Array(count);
+    this.#z = new Float64Array(count);
     const relative = new Float64Array(count);
     for (let k = 0; k < count; k++) {
       const level = levelsAdu[k]!;
@@ -56,7 +59,7 @@ export class NoiseGrowth {
   /** In units of each pixel's own sigma, so that bright and dim ones count alike; robust against a struck pixel. */
   #record(): void {
     const each = this.#frames / 2;
-    const z = new Float64Array(this.#even.length);
+    const z = this.#z;
     for (let k = 0; k < z.length; k++) z[k] = (this.#even[k]! - this.#odd[k]!) / (2 * each * this.#sigma[k]!);
     const middle = medianInPlace(z) ?? 0;
     for (let k = 0; k < z.length; k++) z[k] = Math.abs(z[k]! - middle);
