@@ -1,4 +1,5 @@
 import load, { type Pffft } from "@echogarden/pffft-wasm/simd";
+import { bytesOf } from "../kernels/bytes-of.ts";
 import type { Shape } from "./shape.ts";
 
 /** The library, once loaded: transforms themselves never wait. */
@@ -41,7 +42,9 @@ export class RealFft2d implements Disposable {
     this.#rowSetup = library._pffft_new_setup(shape.widthPx, 0);
     this.#columnSetup = library._pffft_new_setup(shape.heightPx, 1);
     const longest = Math.max(shape.widthPx, 2 * shape.heightPx);
-    this.#scratch = library._pffft_aligned_malloc(4 * columnsAtOnce * 2 * longest);
+    this.#scratch = library._pffft_aligned_malloc(
+      Math.max(4 * shape.widthPx, 8 * columnsAtOnce * columnStep(shape)),
+    );
     this.#work = library._pffft_aligned_malloc(4 * longest);
   }
 
@@ -52,13 +55,13 @@ export class RealFft2d implements Disposable {
   forward(picture: Float32Array, spectrum: Float32Array): void {
     const { widthPx, heightPx } = this.#shape;
     const rowFloats = 2 * this.spectrumWidth;
-    const heap = this.#library.HEAPF32;
-    const at = this.#scratch >> 2;
+    const heap = this.#heapBytes();
+    const [from, into] = [bytesOf(picture), bytesOf(spectrum)];
     for (let y = 0; y < heightPx; y++) {
-      heap.set(picture.subarray(y * widthPx, (y + 1) * widthPx), at);
+      from.copy(heap, this.#scratch, 4 * y * widthPx, 4 * (y + 1) * widthPx);
       this.#transform(this.#rowSetup, this.#scratch, 0);
       const to = y * rowFloats;
-      spectrum.set(heap.subarray(at, at + widthPx), to);
+      heap.copy(into, 4 * to, this.#scratch, this.#scratch + 4 * widthPx);
       // The library keeps the real last coefficient where the first one's imaginary part, zero, would be.
       spectrum[to + widthPx] = spectrum[to + 1]!;
       spectrum[to + widthPx + 1] = 0;
@@ -92,6 +95,10 @@ export class RealFft2d implements Disposable {
     this.#library._pffft_aligned_free(this.#work);
   }
 
+  #heapBytes(): Buffer {
+    return bytesOf(this.#library.HEAPF32);
+  }
+
   #transform(setup: number, address: number, direction: 0 | 1): void {
     this.#library._pffft_transform_ordered(setup, address, address, this.#work, direction);
   }
@@ -102,10 +109,10 @@ export class RealFft2d implements Disposable {
     const numbers = new Float64Array(spectrum.buffer, spectrum.byteOffset, spectrum.length / 2);
     for (let first = 0; first < this.spectrumWidth; first += columnsAtOnce) {
       const count = Math.min(columnsAtOnce, this.spectrumWidth - first);
-      const picked = { first, count, rowLength: this.spectrumWidth, heightPx };
+      const picked = { first, count, rowLength: this.spectrumWidth, heightPx, step: columnStep(this.#shape) };
       pickColumns(numbers, heap, this.#scratch >> 3, picked);
       for (let k = 0; k < count; k++)
-        this.#transform(this.#columnSetup, this.#scratch + 8 * k * heightPx, direction);
+        this.#transform(this.#columnSetup, this.#scratch + 8 * k * picked.step, direction);
       putColumns(numbers, heap, this.#scratch >> 3, picked);
     }
   }
@@ -116,30 +123,37 @@ interface Picked {
   readonly count: number;
   readonly rowLength: number;
   readonly heightPx: number;
+  /** From one column to the next where they are transformed. */
+  readonly step: number;
+}
+
+/** Not a power of two, which would put all columns into the same few places of the cache. */
+function columnStep({ heightPx }: Shape): number {
+  return heightPx + 8;
 }
 
 // A complex number of two float32 is moved as one float64: half the moves, and its bits stay what they are.
 
 function pickColumns(numbers: Float64Array, heap: Float64Array, at: number, picked: Picked): void {
-  const { first, count, rowLength, heightPx } = picked;
+  const { first, count, rowLength, heightPx, step } = picked;
   for (let y = 0; y < heightPx; y++) {
     const from = y * rowLength + first;
     let to = at + y;
     for (let k = 0; k < count; k++) {
       heap[to] = numbers[from + k]!;
-      to += heightPx;
+      to += step;
     }
   }
 }
 
 function putColumns(numbers: Float64Array, heap: Float64Array, at: number, picked: Picked): void {
-  const { first, count, rowLength, heightPx } = picked;
+  const { first, count, rowLength, heightPx, step } = picked;
   for (let y = 0; y < heightPx; y++) {
     const to = y * rowLength + first;
     let from = at + y;
     for (let k = 0; k < count; k++) {
       numbers[to + k] = heap[from]!;
-      from += heightPx;
+      from += step;
     }
   }
 }
