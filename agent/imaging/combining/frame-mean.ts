@@ -1,47 +1,65 @@
 import { checkShape, type Shape } from "../numerics/shape.ts";
+import { type FrameSums, frameSums, type MakeFrameSums, sumsAtOnce } from "./frame-sums.ts";
 
 /** Plain mean of covered frames, and the level of each: it tells how far the pedestal wanders. */
 export class FrameMean {
-  readonly #sums: Float64Array;
+  readonly #sums: FrameSums;
+  readonly #unhealthyPx: Uint32Array;
   readonly #levels: number[] = [];
+  readonly #pending: Uint16Array[] = [];
+  #released: Uint16Array[] = [];
+  #frameCount = 0;
 
   constructor(
     readonly shape: Shape,
-    private readonly unhealthyPx?: Uint8Array,
+    unhealthyPx?: Uint8Array,
+    makeSums: MakeFrameSums = frameSums,
   ) {
-    this.#sums = new Float64Array(shape.widthPx * shape.heightPx);
+    this.#sums = makeSums(shape.widthPx * shape.heightPx);
+    this.#unhealthyPx = Uint32Array.from(unhealthyPx?.keys().filter((px) => unhealthyPx[px] === 1) ?? []);
   }
 
   get frameCount(): number {
-    return this.#levels.length;
+    return this.#frameCount;
   }
 
   /** Mean of each frame over healthy pixels [adu]. */
   get levelsAdu(): readonly number[] {
+    this.#addPending();
     return this.#levels;
   }
 
+  /** The array is kept until `released` tells of it. */
   add(pixelsAdu: Uint16Array): void {
     checkShape(pixelsAdu, this.shape);
-    const sums = this.#sums;
-    const unhealthy = this.unhealthyPx;
-    let sum = 0;
-    let count = 0;
-    for (let i = 0; i < pixelsAdu.length; i++) {
-      const value = pixelsAdu[i]!;
-      sums[i]! += value;
-      if (unhealthy === undefined || unhealthy[i] === 0) {
-        sum += value;
-        count++;
-      }
-    }
-    this.#levels.push(count === 0 ? 0 : sum / count);
+    this.#frameCount++;
+    this.#pending.push(pixelsAdu);
+    if (this.#pending.length === sumsAtOnce) this.#addPending();
+  }
+
+  /** Frames taken since the last call of this that are not looked at any more: their memory may be used again. */
+  released(): readonly Uint16Array[] {
+    const released = this.#released;
+    this.#released = [];
+    return released;
   }
 
   mean(): Float32Array {
-    const mean = new Float32Array(this.#sums.length);
-    const factor = 1 / Math.max(1, this.frameCount);
-    for (let i = 0; i < mean.length; i++) mean[i] = this.#sums[i]! * factor;
+    this.#addPending();
+    const { sums } = this.#sums;
+    const mean = new Float32Array(sums.length);
+    const factor = 1 / Math.max(1, this.#frameCount);
+    for (let i = 0; i < mean.length; i++) mean[i] = sums[i]! * factor;
     return mean;
+  }
+
+  #addPending(): void {
+    const totals = this.#sums.add(this.#pending);
+    const count = this.shape.widthPx * this.shape.heightPx - this.#unhealthyPx.length;
+    for (const [k, pixels] of this.#pending.entries()) {
+      const unhealthy = this.#unhealthyPx.reduce((sum, px) => sum + pixels[px]!, 0);
+      this.#levels.push(count === 0 ? 0 : (totals[k]! - unhealthy) / count);
+    }
+    this.#released.push(...this.#pending.splice(0));
   }
 }

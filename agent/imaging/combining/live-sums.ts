@@ -85,7 +85,7 @@ export const plainSums: MakeSums = (pxCount, withDark) => {
 };
 
 /** Pixels of a frame that pass through the kernel's memory at once: those of all frames stay in the cache. */
-const piecePx = 960;
+const piecePx = 512;
 /** Room for a table of sigmas. */
 const sigmasMost = 4096;
 

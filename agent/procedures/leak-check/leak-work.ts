@@ -93,7 +93,7 @@ export function exposeCovered(half: "first" | "second") {
       },
       (frame) => {
         addTo(work.onSun, frame);
-        giveBack(bench, [frame.pixelsAdu]);
+        giveBack(bench, work.onSun.mean!.released());
         return ++count;
       },
       signal,
@@ -110,6 +110,7 @@ export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<
     const bias = await camera.expose(exposure, signal);
     work.biasAdu.push(bias.pixelsAdu.reduce((sum, value) => sum + value, 0) / bias.pixelsAdu.length);
   }
+  const releasedByOne = new Set<Uint16Array>();
   await takeSeries(
     bench,
     {
@@ -122,7 +123,11 @@ export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<
     (frame) => {
       addTo(work.offSun, frame);
       const counted = work.dark.add(frame);
-      giveBack(bench, work.dark.released());
+      // Both look at every frame: it is given back when the second one lets it go.
+      for (const pixelsAdu of [...work.offSun.mean!.released(), ...work.dark.released()]) {
+        if (releasedByOne.delete(pixelsAdu)) giveBack(bench, [pixelsAdu]);
+        else releasedByOne.add(pixelsAdu);
+      }
       return counted;
     },
     signal,
