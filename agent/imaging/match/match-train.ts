@@ -53,6 +53,8 @@ const limits = {
   /** Structure of less than so many times its noise tells nothing. */
   structureOverNoise: 2,
   shareSigma: 0.15,
+  /** A picture of so many times the flat's structure has some of its own. */
+  structured: 1.2,
   /** In a smaller picture any two patterns are alike by chance. */
   pixels: 10_000,
 } as const;
@@ -71,10 +73,16 @@ export function matchTrain(
   kind: "flat" | "image",
 ): TrainMatch {
   const { shape } = flat;
+  const correlationAtZero = correlationAt(flat.fine, picture.fine, shape, { x: 0, y: 0 });
+  const inPlace = {
+    correlationAtZero,
+    correlationExpected: Math.sqrt(signalShare(flat) * signalShare(picture)),
+    ...shareOf(flat, picture, correlationAtZero),
+  };
+  if (kind === "image" && isHidden(flat, picture, inPlace.shareSigma)) return untold(inPlace);
   using finder = new ShiftFinder(library, shape, { fineSigmaPx, coarseSigmaPx });
   const spectrum = finder.spectrumOf(flat.log);
   const found = finder.between(spectrum, finder.spectrumOf(picture.log));
-  const correlationAtZero = correlationAt(flat.fine, picture.fine, shape, { x: 0, y: 0 });
   const atPeak = correlationAt(flat.fine, picture.fine, shape, found);
   // A peak by chance is no shift: what lies at zero counts unless another place is better.
   const peak = atPeak > correlationAtZero ? found : { x: 0, y: 0 };
@@ -88,14 +96,31 @@ export function matchTrain(
   const shift = shiftOf(pair, common, move);
   const figures = {
     correlation: Math.max(correlationAt(flat.fine, picture.fine, shape, common), correlationAtZero),
-    correlationAtZero,
-    correlationExpected: Math.sqrt(signalShare(flat) * signalShare(picture)),
-    ...shareOf(flat, picture, correlationAtZero),
+    ...inPlace,
     shift,
     gone: kind === "flat" ? moves.filter(isGone).length : 0,
     move,
   };
   return { says: decide(figures, flat, picture, { kind, shadows: shadows.length }), ...figures };
+}
+
+/** The Sun's own structure covers that of the flat: not worth a search. */
+function isHidden(flat: SmallStructure, picture: SmallStructure, shareSigma: number): boolean {
+  return picture.rms > limits.structured * flat.rms && shareSigma > limits.shareSigma;
+}
+
+function untold(
+  inPlace: Pick<TrainMatch, "correlationAtZero" | "correlationExpected" | "shareAtZero" | "shareSigma">,
+): TrainMatch {
+  const shift = { x: 0, y: 0, sigmaPx: Number.POSITIVE_INFINITY };
+  return {
+    says: "untold",
+    correlation: inPlace.correlationAtZero,
+    ...inPlace,
+    shift,
+    gone: 0,
+    move: undefined,
+  };
 }
 
 /** Of the shadows that agree, unless the structure as a whole, in which more of the sensor's pattern is, tells it far better. */
@@ -118,13 +143,12 @@ function decide(
   picture: SmallStructure,
   { kind, shadows }: { readonly kind: "flat" | "image"; readonly shadows: number },
 ): MatchSays {
-  const { correlation, correlationAtZero, correlationExpected, shareAtZero, shareSigma } = figures;
+  const { correlation, correlationAtZero, correlationExpected, shareAtZero } = figures;
   if (Math.min(flat.pixels, picture.pixels) < limits.pixels) return "untold";
   if (flat.rms < limits.structureOverNoise * flat.noiseRms) return "untold";
   const moved = hasMoved(figures);
-  if (kind === "image" && picture.rms > 1.2 * flat.rms) {
+  if (kind === "image" && picture.rms > limits.structured * flat.rms) {
     // The Sun's own structure lowers the correlation even when all fits.
-    if (shareSigma > limits.shareSigma) return "untold";
     // Elsewhere chance finds a third of a pattern, but not most of it.
     const shareThere = (correlation * picture.rms) / flat.rms;
     if (shareAtZero < 0.3) return moved && shareThere > 0.7 ? "moved" : "other";

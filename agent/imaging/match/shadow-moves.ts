@@ -25,7 +25,8 @@ export interface ShadowMove extends KnownShadow {
 type Move = Omit<ShadowMove, keyof KnownShadow>;
 
 const rounds = 12;
-const patchPx = 500_000;
+/** More tell no more: the structure is smooth over 3 px. */
+const patchPx = 250_000;
 /** Of its own diameter a shadow may have moved, further than the common shift, and still be the same. */
 const furthest = 0.5;
 

@@ -23,6 +23,8 @@ export interface StructurePair {
 
 /** A pixel pattern of 0.7 % leaves slopes of 0.01 % a pixel; those of shadows are ten times that and more. */
 const moreSigmaPx = 3;
+/** One pixel in so many, each way, tells as much as all: the structure is smooth over that. */
+const stridePx = 3;
 /** Of both filters together. */
 export const wholeSigmaPx = Math.hypot(fineSigmaPx, moreSigmaPx);
 
@@ -49,13 +51,14 @@ export function differencePair(first: SmallStructure, difference: Float32Array):
 export function missAt(pair: StructurePair, { x, y }: ShiftPx): number {
   const { shape, first, difference } = pair;
   let [squares, count] = [0, 0];
-  for (let i = 0; i < difference.length; i++) {
-    const there = sampled(first, shape, (i % shape.widthPx) - x, Math.floor(i / shape.widthPx) - y);
-    const miss = difference[i]! - (there - first[i]!);
-    if (Number.isNaN(miss)) continue;
-    squares += miss * miss;
-    count++;
-  }
+  for (let v = 0; v < shape.heightPx; v += stridePx)
+    for (let u = 0; u < shape.widthPx; u += stridePx) {
+      const i = v * shape.widthPx + u;
+      const miss = difference[i]! - (sampled(first, shape, u - x, v - y) - first[i]!);
+      if (Number.isNaN(miss)) continue;
+      squares += miss * miss;
+      count++;
+    }
   return count === 0 ? Number.POSITIVE_INFINITY : squares / count;
 }
 
@@ -73,8 +76,8 @@ export function chanceShiftPx({ shape, first, difference }: StructurePair): numb
     for (const down of elsewhere) {
       const [dx, dy] = [Math.round(right * widthPx), Math.round(down * heightPx)];
       const sum = { xx: 0, xy: 0, yy: 0, x: 0, y: 0 };
-      for (let v = Math.max(1, 1 + dy); v < Math.min(heightPx - 1, heightPx - 1 + dy); v += 2)
-        for (let u = Math.max(1, 1 + dx); u < Math.min(widthPx - 1, widthPx - 1 + dx); u += 2) {
+      for (let v = Math.max(1, 1 + dy); v < Math.min(heightPx - 1, heightPx - 1 + dy); v += stridePx)
+        for (let u = Math.max(1, 1 + dx); u < Math.min(widthPx - 1, widthPx - 1 + dx); u += stridePx) {
           const at = (v - dy) * widthPx + u - dx;
           const slopeX = (first[at - 1]! - first[at + 1]!) / 2;
           const slopeY = (first[at - widthPx]! - first[at + widthPx]!) / 2;
