@@ -81,6 +81,7 @@ function sceneOf(seed: number): { spec: SceneSpec; kind: DefocusRow["kind"] } {
   const focalLengthMm = kind === "close-up" ? random.between(900, 1400) : random.between(190, 300);
   const home = random.uniform() < 0.5 ? random.whole(2500, 5000) : random.whole(15_000, 17_500);
   const [widthPx, heightPx] = [320, 240];
+  const obstructionRatio = random.pick([0, 0, 0.3]);
   const dust = Array.from({ length: 6 }, () => {
     const distanceMm = random.between(0.8, 2.5);
     const depth = random.between(0.015, 0.1);
@@ -94,7 +95,7 @@ function sceneOf(seed: number): { spec: SceneSpec; kind: DefocusRow["kind"] } {
   });
   const spec = overrideScene(demoScene, {
     seed,
-    optics: { focalLengthMm, apertureMm: focalLengthMm / focalRatio },
+    optics: { focalLengthMm, apertureMm: focalLengthMm / focalRatio, obstructionRatio },
     camera: {
       widthPx,
       heightPx,

@@ -11,6 +11,8 @@ export interface ShadowPlace {
   readonly ring: boolean;
 }
 
+/** Diameter of a ring's bright middle over its own, where nothing is known: a central obstruction of usual size. */
+const holeUsual = 0.33;
 /** So much of what is changed may be wrong: of a disc its rim's form, of a ring its middle too. */
 const changeUnsure = { disc: 0.3, ring: 0.7 };
 
@@ -38,7 +40,7 @@ export function refocusShadows(flat: Flat, shadows: readonly ShadowPlace[], stre
         const i = y * widthPx + x;
         const away = Math.hypot(x - xPx, y - yPx);
         const change = focused(away) - taken(away);
-        if (change === 0) continue;
+        if (change === 0 || (ring && away < (holeUsual * diameterPx) / 2)) continue;
         gain[i]! *= Math.exp(change);
         sigma[i] = Math.hypot(
           sigma[i]! * Math.exp(change),
@@ -50,7 +52,7 @@ export function refocusShadows(flat: Flat, shadows: readonly ShadowPlace[], stre
 }
 
 /** Logarithm of a shadow's transmission by distance from its centre; the rim is a smooth step (cubic). */
-function logShadow(diameterPx: number, depth: number, rimPx: number): (awayPx: number) => number {
+export function logShadow(diameterPx: number, depth: number, rimPx: number): (awayPx: number) => number {
   return (awayPx) => {
     const t = Math.min(1, Math.max(0, (diameterPx / 2 - awayPx) / Math.max(1, rimPx) + 0.5));
     return Math.log(1 - depth * t * t * (3 - 2 * t));

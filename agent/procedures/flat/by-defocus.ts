@@ -1,7 +1,7 @@
 import { hasMatchingDark, readDark } from "../dark-master.ts";
 import { stepMachine } from "../step-machine.ts";
-import { leaveDefocus, returnToFocus, seeSharp } from "./defocus-focus.ts";
-import { leaveFocus } from "./defocus-leave.ts";
+import { confirmFocus, leaveDefocus, returnToFocus, seeSharp } from "./defocus-focus.ts";
+import { leaveFocus, seeShadows } from "./defocus-leave.ts";
 import { exposeCentred, exposeDefocusProof, lookRoundAbout } from "./defocus-looks.ts";
 import { beginDefocus, checkDefocus, type DefocusWork, pointHome, uncover } from "./defocus-work.ts";
 import { coverFront, takeDarks } from "./diffuser-work.ts";
@@ -41,11 +41,13 @@ export const flatByDefocus = stepMachine<FlatAsk, DefocusWork, FlatFound>({
     },
     exposing: { does: exposeCentred, next: "lookingAfter" },
     lookingAfter: { does: lookRoundAbout, next: "exposingProof" },
-    exposingProof: { does: exposeDefocusProof, next: "returningToFocus" },
+    exposingProof: { does: exposeDefocusProof, next: "seeingShadows" },
+    seeingShadows: { does: seeShadows, next: "returningToFocus" },
     returningToFocus: { does: returnToFocus, next: "coveringAgain" },
     // What follows is reckoning: nothing needs the Sun any more.
     coveringAgain: { does: coverFront, next: "judging" },
-    judging: { does: keepDefocus, next: "done" },
+    judging: { does: keepDefocus, next: "confirmingFocus" },
+    confirmingFocus: { does: confirmFocus, next: "done" },
   },
   makeSafe: leaveDefocus,
   found: (work) => work.found,

@@ -3,11 +3,13 @@ import { type Sharpness, sharpness } from "../../imaging/defocus/sharpness.ts";
 import { findDisc } from "../../imaging/disc/disc.ts";
 import { setLowestGain } from "../camera-ready.ts";
 import { leaveRig } from "../leave-rig.ts";
+import type { StepOutcome } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { runPart } from "../step-machine.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import type { DefocusWork } from "./defocus-work.ts";
+import type { FlatFound } from "./flat-ask.ts";
 import { type Approach, moveFrom } from "./focus-travel.ts";
 
 /** Sharpness that is this near to what it was, or within its uncertainty, is the same focus. */
@@ -62,36 +64,43 @@ export async function seeSharp(work: DefocusWork, signal: AbortSignal): Promise<
   });
 }
 
-/** Back to where focus was, by position and then by sharpness. @throws StepError when the Sun is not as sharp as before */
+/** Back to where focus was, by position and then by sharpness; from the other side too, if that is what it takes. */
 export async function returnToFocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench } = work;
+  const focuser = bench.rig.focuser!;
   const { steps, approach, tuned, sharpness: before } = work.focus!;
   const other = approach === "below" ? "above" : "below";
-  const best = { side: approach as Approach, rms: 0 };
+  let best: { side: Approach; sharpness: Sharpness } = { side: approach, sharpness: { rms: 0, sigma: 0 } };
+  let last = approach;
   for (const side of [approach, other] as const) {
     bench.progress({ what: "putting focus back", done: 0, of: 1 });
-    await moveFrom(side, bench.rig.focuser!, steps, signal);
+    await moveFrom(side, focuser, steps, signal);
+    last = side;
     const now = sharpnessOf(work, tuned, await twoFrames(work, tuned, signal));
-    work.sharpnessAfter = now;
     bench.note("focus put back", { steps, approach: side, sharpness: now.rms, before: before.rms });
-    if (isSame(now, before)) return;
-    if (now.rms > best.rms) Object.assign(best, { side, rms: now.rms });
+    if (now.rms > best.sharpness.rms) best = { side, sharpness: now };
+    if (isSame(now, before)) break;
   }
-  if (best.rms >= sharpnessLeast * before.rms) {
-    if (best.side === approach) await moveFrom(approach, bench.rig.focuser!, steps, signal);
-    work.sharpnessAfter = { ...before, rms: best.rms };
-    return;
-  }
+  if (best.side !== last) await moveFrom(best.side, focuser, steps, signal);
+  work.sharpnessAfter = best.sharpness;
+}
+
+/** After the flat is kept: what was captured is not lost for that. @throws StepError when the Sun is not as sharp as before */
+export async function confirmFocus({ focus, sharpnessAfter }: DefocusWork): Promise<void> {
+  const share = sharpnessAfter!.rms / focus!.sharpness.rms;
+  if (share >= sharpnessLeast) return;
   throw new StepError(
     "FOCUS_NOT_RESTORED",
-    `the focuser is back at ${steps} steps, but the Sun's sharpness is ` +
-      `${((100 * best.rms) / before.rms).toFixed(0)} % of what it was`,
+    `the focuser is back at ${focus!.steps} steps, but the Sun's sharpness is ${(100 * share).toFixed(0)} % of what it was`,
     "Focus by hand, and look whether the focuser slips.",
   );
 }
 
 /** Focus is put back whatever happened; the light is shut out first if the step failed. */
-export async function leaveDefocus({ bench, ask, found, homeSteps, focus }: DefocusWork): Promise<void> {
+export async function leaveDefocus(
+  { bench, ask, homeSteps, focus }: DefocusWork,
+  ended: StepOutcome<FlatFound>["ended"],
+): Promise<void> {
   const failures: unknown[] = [];
   const attempt = async (move: () => Promise<void>) => {
     try {
@@ -100,7 +109,7 @@ export async function leaveDefocus({ bench, ask, found, homeSteps, focus }: Defo
       failures.push(error);
     }
   };
-  await attempt(() => leaveRig(bench, found ? ask.coverAfter : "closed"));
+  await attempt(() => leaveRig(bench, ended === "completed" ? ask.coverAfter : "closed"));
   const { focuser } = bench.rig;
   if (focuser && homeSteps !== undefined) {
     const signal = new AbortController().signal;

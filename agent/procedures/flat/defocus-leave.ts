@@ -15,6 +15,8 @@ const farOfTravel = 0.5;
 const nearOfTravel = 1 / 128;
 /** Radii of blur that can be measured [px], the upper one a share of the frame's short side. */
 const measurable = { leastPx: 2.5, mostOfSide: 0.05 };
+/** So many times farther out than the flat shadows are looked at again. */
+const fartherTimes = 1.6;
 /** Of the most blur that the disc allows, tried one after the other: no more than needed, as dust shadows shrink with it. */
 const tries = [0.15, 0.22, 0.32, 0.48, 0.7, 1];
 /** Leftover structure of this share of the flat's noise is enough; at the last try all of it is. */
@@ -121,6 +123,24 @@ async function measureBlur(
     "the picture of the Sun did not blur as an open pupil out of focus blurs it while the focuser moved",
     "Look whether the focuser moves, and whether the Sun was in focus to begin with.",
   );
+}
+
+/** A few frames from farther out, or half way back where there is no travel left: dust shadows change on the way. */
+export async function seeShadows(work: DefocusWork, signal: AbortSignal): Promise<void> {
+  const { bench, tuned, place } = work;
+  const focuser = bench.rig.focuser!;
+  const home = work.homeSteps!;
+  const { min, max } = focuser.limits.positionSteps;
+  const outer = Math.round(home + fartherTimes * (place!.steps - home));
+  const steps = outer >= min && outer <= max ? outer : Math.round((home + place!.steps) / 2);
+  await moveFrom(work.focus!.approach, focuser, steps, signal);
+  const pairs = [await twoFrames(work, tuned!, signal), await twoFrames(work, tuned!, signal)] as const;
+  const [a, b] = pairs.map((pair) => meanOf(pair, tuned!.pedestalAdu)) as [Float32Array, Float32Array];
+  work.otherPlace = {
+    steps,
+    picture: a.map((value, i) => (value + b[i]!) / 2),
+    litPx: litPx(work, tuned!, pairs.flat()),
+  };
 }
 
 function meanOf([a, b]: readonly [Frame, Frame], pedestalAdu: number): Float32Array {

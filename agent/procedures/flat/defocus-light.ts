@@ -21,31 +21,34 @@ const growthLeast = 0.003;
 /** So much smaller must the misfit be, in units of its own scatter, for one side of focus to be told from the other. */
 const misfitTold = 25;
 
+/** The side of focus as something else has told it: 1 behind it, -1 in front of it. */
+export type SideOfFocus = 1 | -1;
+
 /**
  * The light on the frame without its gradient, from looks. Out of focus the picture is a little larger or smaller;
- * which of them is told by how well the looks fit together.
+ * which of them is told by how well the looks fit together, unless it is known.
  * @throws StepError when they do not tell the light
  */
-export function lightFrom(work: DefocusWork, looks: readonly Look[], blurRadiusPx: number): BlurredLight {
+export function lightFrom(
+  work: DefocusWork,
+  looks: readonly Look[],
+  blurRadiusPx: number,
+  side?: SideOfFocus,
+): BlurredLight {
   const growth = growthOf(work, blurRadiusPx);
   if (growth < growthLeast) return lightAt(work, looks, blurRadiusPx, 1);
+  if (side !== undefined) return lightAt(work, looks, blurRadiusPx, 1 + side * growth);
   const [inward, outward] = [1 - growth, 1 + growth].map((stretch) =>
     lightAt(work, looks, blurRadiusPx, stretch),
   ) as [BlurredLight, BlurredLight];
   const better = Math.min(inward.surface.misfit, outward.surface.misfit) / inward.surface.freedom;
   const apart = (inward.surface.misfit - outward.surface.misfit) / Math.max(1, better);
-  work.bench.note("sides of focus", {
-    inward: inward.surface.misfit,
-    outward: outward.surface.misfit,
-    apart,
-    growth,
-  });
   if (Math.abs(apart) < misfitTold) return lightAt(work, looks, blurRadiusPx, 1);
   return apart > 0 ? outward : inward;
 }
 
 /** How much the way to the sensor, and the picture with it, has grown or shrunk; from the cone of light's width on it. */
-function growthOf({ bench, binning }: DefocusWork, blurRadiusPx: number): number {
+export function growthOf({ bench, binning }: DefocusWork, blurRadiusPx: number): number {
   const pixelMm = (binning * bench.rig.camera.limits.pixelMicron) / 1000;
   return (2 * blurRadiusPx * pixelMm) / bench.optics.apertureMm;
 }

@@ -26,6 +26,15 @@ export interface Focus {
   readonly picture: Float32Array;
 }
 
+/** Another place out of focus than the flat's. */
+export interface OtherPlace {
+  readonly steps: number;
+  /** Levels above the pedestal, mean of a few frames. */
+  readonly picture: Float32Array;
+  /** 1 where they are lit. */
+  readonly litPx: Uint8Array;
+}
+
 /** A place out of focus, and what it leaves of the Sun. */
 export interface OutOfFocus {
   readonly steps: number;
@@ -44,6 +53,8 @@ export interface DefocusWork extends FlatWork {
   home: SkyOffset;
   homeSteps: number | undefined;
   focus: Focus | undefined;
+  /** To tell the side of focus by how dust shadows change. */
+  otherPlace: OtherPlace | undefined;
   place: OutOfFocus | undefined;
   /** Of the Sun in the middle of the flat's frames, from where it was centred. */
   seriesShift: PlacePx;
@@ -74,6 +85,7 @@ export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
     home: { eastArcsec: 0, northArcsec: 0 },
     homeSteps: undefined,
     focus: undefined,
+    otherPlace: undefined,
     place: undefined,
     seriesShift: { x: 0, y: 0 },
     rounds: [],

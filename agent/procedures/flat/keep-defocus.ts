@@ -1,12 +1,21 @@
-import { normaliseFlat, relativeNoise } from "../../imaging/combining/normalise-flat.ts";
+import type { Master } from "../../imaging/combining/master-builder.ts";
+import { type Flat, normaliseFlat, relativeNoise } from "../../imaging/combining/normalise-flat.ts";
 import { refocusShadows } from "../../imaging/defocus/refocus-shadows.ts";
+import { shadowGrowth } from "../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../imaging/defocus/sky-plane.ts";
 import { findDust } from "../../imaging/dust/dust.ts";
 import { loadFft } from "../../imaging/numerics/fft.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { StepError } from "../step-error.ts";
-import { type BlurredLight, gradientFrom, lightFrom, worstLeftover } from "./defocus-light.ts";
+import {
+  type BlurredLight,
+  gradientFrom,
+  growthOf,
+  lightFrom,
+  type SideOfFocus,
+  worstLeftover,
+} from "./defocus-light.ts";
 import { evenlyLit, proofWithoutSun } from "./defocus-maps.ts";
 import { type DefocusWork, litFraction } from "./defocus-work.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
@@ -15,29 +24,26 @@ import { writeAndTell } from "./tell-flat.ts";
 /** Gradients of the light that are expected where nothing is known of them, across the frame: an active region. */
 const gradientUsual = 0.01;
 
+/** The change of shadows tells the side of focus when it is so many times its uncertainty, and this much of what it should be. */
+const shareTold = 5;
+const shareLeast = 0.3;
+
 /** Divides the blurred Sun's light out of the frames, proves the flat and writes it. */
 export async function keepDefocus(work: DefocusWork): Promise<void> {
   const { bench, ask, notes, edges, shape } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const { blurRadiusPx, steps } = work.place!;
-  const light = lightFrom(work, work.rounds.flat(), blurRadiusPx);
-  const measured = gradientFrom(work, light);
-  if (!measured)
-    throw new StepError(
-      "LIGHT_NOT_TOLD",
-      "the looks from round about do not tell the gradient of the light",
-      "Look whether the mount follows small moves, then run the plan again.",
-    );
-  const gradient = weighed(leaning(measured, light, work), work);
   const series = work.series!.finish();
-  const lit = evenlyLit(work, series, light, gradient);
-  const asTaken = normaliseFlat(lit);
-  if (!asTaken)
-    throw new StepError(
-      "NOTHING_LIT",
-      "no pixel of the flat's frames is lit",
-      "Look at the frame in the run's folder.",
-    );
+  const guess = divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx));
+  const side = sideByShadows(work, guess.flat);
+  const {
+    light,
+    measured,
+    gradient,
+    flat: asTaken,
+  } = side === undefined
+    ? guess
+    : divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx, side));
   const independent = proofWithoutSun(work, light, gradient, asTaken);
   const flat = refocusShadows(asTaken, findDust(asTaken), light.stretch);
   const noise = relativeNoise(flat) ?? 0;
@@ -94,6 +100,42 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
     upperEdge,
   });
   work.found = { ...found, defocus: told };
+}
+
+/** The flat as it was taken: the light divided out, its gradient too. @throws StepError when the light can't be told */
+function divided(work: DefocusWork, series: Master, light: BlurredLight) {
+  const measured = gradientFrom(work, light);
+  if (!measured)
+    throw new StepError(
+      "LIGHT_NOT_TOLD",
+      "the looks from round about do not tell the gradient of the light",
+      "Look whether the mount follows small moves, then run the plan again.",
+    );
+  const gradient = weighed(leaning(measured, light, work), work);
+  const flat = normaliseFlat(evenlyLit(work, series, light, gradient));
+  if (!flat)
+    throw new StepError(
+      "NOTHING_LIT",
+      "no pixel of the flat's frames is lit",
+      "Look at the frame in the run's folder.",
+    );
+  return { light, measured, gradient, flat };
+}
+
+/** Which side of focus the flat was taken on, if dust shadows tell it: they shrink as the sensor moves away from the aperture. */
+function sideByShadows(work: DefocusWork, flat: Flat): SideOfFocus | undefined {
+  const { otherPlace, place, homeSteps, bench } = work;
+  const [flatSteps, otherSteps] = [place!.steps, otherPlace!.steps].map((at) =>
+    Math.abs(at - homeSteps!),
+  ) as [number, number];
+  const growthPerStep = growthOf(work, place!.blurRadiusPx) / flatSteps;
+  const [nearer, farther] = [Math.min(flatSteps, otherSteps), Math.max(flatSteps, otherSteps)];
+  const ratio = (1 + growthPerStep * farther) / (1 + growthPerStep * nearer);
+  const seen = shadowGrowth(flat, otherPlace!.picture, otherPlace!.litPx, findDust(flat), ratio);
+  bench.note("side of focus by shadows", { share: seen?.share, sigma: seen?.sigma });
+  if (!seen || Math.abs(seen.share) < shareTold * seen.sigma || Math.abs(seen.share) < shareLeast)
+    return undefined;
+  return (otherSteps > flatSteps ? seen.share : -seen.share) > 0 ? 1 : -1;
 }
 
 /** Structure that the model of the light does not have may lean the gradient as much as it is. */

@@ -1,3 +1,4 @@
+import { existsSync } from "node:fs";
 import { join } from "node:path";
 import { expect, test } from "vitest";
 import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
@@ -120,6 +121,32 @@ test("the focuser jams on its way: the step fails, the cover closes, and it is t
   expect(outcome.failure!.message).toContain("focuser");
   expect(rig.world.cover.position).toBe(0);
   expect(rig.world.camera.phase).toBe("idle");
+});
+
+test("the focuser says that it is back, and the Sun is not sharp: told, the flat kept but called bad", async () => {
+  using rig = defocusBench(81);
+  const slipping = {
+    ...rig.focuser,
+    moveTo: (steps: number, signal: AbortSignal) => {
+      const isOver = rig.told.some(({ what }) => what === "putting focus back");
+      if (isOver) rig.world.focuser.pretend(); // its motor turns, and nothing moves
+      return rig.focuser.moveTo(steps, signal);
+    },
+  };
+  const outcome = await rig.run(flat, ask, { rig: { focuser: slipping } });
+  expect(outcome).toMatchObject({ ended: "failed", failure: { code: "FOCUS_NOT_RESTORED" } });
+  expect(outcome.failure!.message).toContain("6000 steps");
+  expect(rig.notes.find(({ event }) => event === "flat master")!.fields).toMatchObject({ verdict: "bad" });
+  expect(existsSync(join(rig.bench.folder, "flat-master.fits"))).toBe(true);
+  expect(rig.world.cover.position).toBe(0);
+});
+
+test("a focuser that moves nothing from the start: the blur can't be measured, and that is said", async () => {
+  using rig = defocusBench(82);
+  rig.world.focuser.pretend();
+  const outcome = await take(rig);
+  expect(outcome).toMatchObject({ ended: "failed", failure: { code: "BLUR_NOT_MEASURED" } });
+  expect(rig.world.cover.position).toBe(0);
 });
 
 test("stopped in the middle of the looks: mount at rest, cover closed, focus back where it was", async () => {

@@ -19,7 +19,7 @@ function focuserOf({ world, spec, clock }: ReturnType<typeof driftBench>): Focus
     name: "focuser",
     role: "focuser",
     limits: { positionSteps: { min: stepsMin, max: stepsMax } },
-    positionSteps: async () => Math.round(world.focuser.position),
+    positionSteps: async () => Math.round(world.focuser.reported),
     moveTo: async (steps, signal) => {
       world.focuser.moveTo(steps);
       const givenUpMs = clock.nowMs() + 60_000;
