@@ -58,6 +58,8 @@ export interface ApplyResult {
 
 /** Bytes of images between two sweeps. */
 const sweepEveryBytes = 4_000_000;
+/** Images divided in place between two sweeps: they leave but their headers behind. */
+const inPlaceImages = 25;
 
 /**
  * Calibrates images one by one, sequences (FITS cubes, SER) frame by frame: dark off, divided by the flat, level kept, masked pixels filled from their
@@ -150,7 +152,10 @@ function applyToImage(
 ): AppliedFile {
   checkFits(image, calibration);
   const stored = storedWay(image, calibration);
-  if (stored) return applyInPlace(stored, image, request, calibration);
+  if (stored) {
+    sweeps.after(sweepEveryBytes / inPlaceImages);
+    return applyInPlace(stored, image, request, calibration);
+  }
   const { path } = image;
   const as = request.as ?? "float32";
   const raw = image.newRaw(image.rowCount * image.widthPx);

@@ -1,4 +1,5 @@
 import { describe, expect, test } from "vitest";
+import type { StepError } from "../../../../agent/procedures/step-error.ts";
 import type { Rig } from "../../../../drivers/roles/rig.ts";
 import { centringOn } from "./centre-on-world.ts";
 
