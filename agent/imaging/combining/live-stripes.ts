@@ -45,9 +45,12 @@ export class LiveStripes {
     this.#taken = new Array<number>(stripes).fill(0);
   }
 
-  /** The sums' share of one of the first frames: memory that is touched for the first time costs as much as using it. */
+  /**
+   * The sums' share of one of the first frames: memory that is touched for the first time costs as much as using it. The
+   * last of them has enough to do.
+   */
   prepare(frameIndex: number): void {
-    const share = Math.ceil(this.#options.pxCount / referenceFrames);
+    const share = Math.ceil(this.#options.pxCount / (referenceFrames - 1));
     const { dark, reference, limit, sum, squares } = this.#sums;
     for (const values of [dark, reference, limit, sum, squares])
       values?.fill(0, frameIndex * share, (frameIndex + 1) * share);
