@@ -187,7 +187,7 @@ describe("it is safe all the way", () => {
       /a disc of 7\d px radius is in view, where (3\d|14\d) px are expected/,
     );
     const said = /the disc is ([\d.]+) times as large as the rig file makes it/.exec(
-      outcome.failure!.whatToDo,
+      (outcome.failure as StepError).whatToDo,
     );
     expect(Number(said?.[1]) * times).toBeCloseTo(1, 1);
     expect(scene.world.cover.position).toBe(0);
