@@ -1,5 +1,6 @@
 import { setLowestGain } from "../camera-ready.ts";
-import { takeSeries } from "../frame-series.ts";
+import { exposureForLevel } from "../exposure-for-level.ts";
+import { giveBack, takeSeries } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import type { Workbench } from "../step.ts";
 
@@ -30,10 +31,8 @@ export async function seeThroughDiffuser(
   await diffuser.ensureClosed(signal);
   await cover?.ensureOpen(signal);
   await setLowestGain(bench, signal);
-  const { min, max } = camera.limits.exposureSeconds;
   const topAdu = bench.findings.topCodeAdu ?? camera.limits.fullScaleAdu;
-  const wanted = (levelFraction * topAdu - rate.pedestalAdu) / rate.edgeAduPerSecond;
-  const exposureSeconds = Math.min(max, Math.max(min, wanted));
+  const exposureSeconds = exposureForLevel(bench, rate, levelFraction);
   let seen: SeenThroughDiffuser | undefined;
   let count = 0;
   await takeSeries(
@@ -45,6 +44,7 @@ export async function seeThroughDiffuser(
       seen ??= { levels: new Float32Array(pixelsAdu.length), widthPx, heightPx };
       const { levels } = seen;
       for (let i = 0; i < levels.length; i++) levels[i]! += (pixelsAdu[i]! - rate.pedestalAdu) / frameCount;
+      giveBack(bench, [pixelsAdu]);
       return ++count;
     },
     signal,

@@ -3,9 +3,9 @@ import { stepMachine } from "../step-machine.ts";
 import { confirmFocus, leaveDefocus, returnToFocus, seeSharp } from "./defocus-focus.ts";
 import { leaveFocus, seeShadows } from "./defocus-leave.ts";
 import { exposeCentred, exposeDefocusProof, lookRoundAbout } from "./defocus-looks.ts";
-import { beginDefocus, checkDefocus, type DefocusWork, pointHome, uncover } from "./defocus-work.ts";
-import { coverFront, takeDarks } from "./diffuser-work.ts";
+import { beginDefocus, checkDefocus, type DefocusWork, pointHome } from "./defocus-work.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import { coverFront, takeDarks, uncoverSun } from "./flat-work.ts";
 import { keepDefocus } from "./keep-defocus.ts";
 
 /** A flat through the rig out of focus: what blur leaves of the Sun is told apart by looks from round about. */
@@ -17,7 +17,7 @@ export const flatByDefocus = stepMachine<FlatAsk, DefocusWork, FlatFound>({
     checking: { does: checkDefocus, next: "covering" },
     covering: { does: coverFront, next: "pointing" },
     pointing: { does: pointHome, next: "uncovering" },
-    uncovering: { does: uncover, next: "seeingSharp" },
+    uncovering: { does: uncoverSun, next: "seeingSharp" },
     seeingSharp: { does: seeSharp, next: "leavingFocus" },
     leavingFocus: {
       does: leaveFocus,
@@ -31,7 +31,7 @@ export const flatByDefocus = stepMachine<FlatAsk, DefocusWork, FlatFound>({
     },
     takingDarks: { does: takeDarks, next: "returning" },
     returning: { does: pointHome, next: "uncoveringAgain" },
-    uncoveringAgain: { does: uncover, next: "lookingBefore" },
+    uncoveringAgain: { does: uncoverSun, next: "lookingBefore" },
     lookingBefore: {
       does: async (work, signal) => {
         work.dark = readDark(work.bench);

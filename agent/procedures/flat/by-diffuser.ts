@@ -3,19 +3,10 @@ import { hasMatchingDark } from "../dark-master.ts";
 import { leaveRig } from "../leave-rig.ts";
 import { stepMachine } from "../step-machine.ts";
 import { pointAtSun } from "../sun-pointing.ts";
-import {
-  beginFlat,
-  checkLeak,
-  coverFront,
-  exposeFlats,
-  exposeProof,
-  type FlatWork,
-  seeSun,
-  takeDarks,
-  tuneFlat,
-  uncoverDiffused,
-} from "./diffuser-work.ts";
+import { checkLeak, seeSun, tuneFlat, uncoverDiffused } from "./diffuser-work.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import { exposeFlats, exposeProof } from "./flat-series.ts";
+import { beginFlat, coverFront, type FlatWork, takeDarks } from "./flat-work.ts";
 import { keepFlat } from "./keep-flat.ts";
 
 /** A flat through a translucent sheet over the front. The leak check comes first, always. */

@@ -3,16 +3,9 @@ import { hasMatchingDark } from "../dark-master.ts";
 import { leaveRig } from "../leave-rig.ts";
 import { stepMachine } from "../step-machine.ts";
 import { pointAtSun } from "../sun-pointing.ts";
-import {
-  beginDrift,
-  checkRoom,
-  type DriftWork,
-  exposeDrifting,
-  takeDriftDarks,
-  tuneDrift,
-  uncoverSun,
-} from "./drift-work.ts";
+import { beginDrift, checkRoom, type DriftWork, exposeDrifting, tuneDrift } from "./drift-work.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import { coverFront, takeDarks, uncoverSun } from "./flat-work.ts";
 import { keepDrift } from "./keep-drift.ts";
 
 /** A flat solved from frames in which the Sun lies at different places: the mount wanders about the disc's centre. */
@@ -22,7 +15,7 @@ export const flatByDrift = stepMachine<FlatAsk, DriftWork, FlatFound>({
   first: "checking",
   states: {
     checking: { does: checkRoom, next: "covering" },
-    covering: { does: async ({ bench }, signal) => bench.rig.cover?.ensureClosed(signal), next: "pointing" },
+    covering: { does: coverFront, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
     settingUp: {
       does: async ({ bench }, signal) => {
@@ -41,15 +34,12 @@ export const flatByDrift = stepMachine<FlatAsk, DriftWork, FlatFound>({
         { to: "takingDarks" },
       ],
     },
-    takingDarks: { does: takeDriftDarks, next: "returning" },
+    takingDarks: { does: takeDarks, next: "returning" },
     returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "uncoveringAgain" },
     uncoveringAgain: { does: uncoverSun, next: "drifting" },
     drifting: { does: exposeDrifting, next: "coveringAgain" },
     // What follows is reckoning: nothing needs the Sun any more.
-    coveringAgain: {
-      does: async ({ bench }, signal) => bench.rig.cover?.ensureClosed(signal),
-      next: "returningHome",
-    },
+    coveringAgain: { does: coverFront, next: "returningHome" },
     returningHome: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "solving" },
     solving: { does: keepDrift, next: "done" },
   },

@@ -3,11 +3,13 @@ import { type Sharpness, sharpness } from "../../imaging/defocus/sharpness.ts";
 import { findDisc } from "../../imaging/disc/disc.ts";
 import { setLowestGain } from "../camera-ready.ts";
 import { leaveRig } from "../leave-rig.ts";
+import { checkFilterStillOn } from "../lost-filter.ts";
 import type { StepOutcome } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { runPart } from "../step-machine.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
+import { unhealthyFor } from "../unhealthy-px.ts";
 import type { DefocusWork } from "./defocus-work.ts";
 import type { FlatFound } from "./flat-ask.ts";
 import { type Approach, moveFrom } from "./focus-travel.ts";
@@ -151,12 +153,15 @@ function findCentre(work: DefocusWork, { pedestalAdu, topAdu }: Tuned, frame: Fr
 
 export async function twoFrames(
   { bench }: DefocusWork,
-  { exposureSeconds }: Pick<Tuned, "exposureSeconds">,
+  { exposureSeconds, topAdu }: Pick<Tuned, "exposureSeconds" | "topAdu">,
   signal: AbortSignal,
 ): Promise<[Frame, Frame]> {
-  const { camera } = bench.rig;
-  const first = await camera.expose({ exposureSeconds, frameType: "light" }, signal);
-  return [first, await camera.expose({ exposureSeconds, frameType: "light" }, signal)];
+  const one = async () => {
+    const frame = await bench.rig.camera.expose({ exposureSeconds, frameType: "light" }, signal);
+    checkFilterStillOn(frame, topAdu);
+    return frame;
+  };
+  return [await one(), await one()];
 }
 
 function sharpnessOf(work: DefocusWork, tuned: Tuned, frames: readonly [Frame, Frame]): Sharpness {
@@ -174,13 +179,12 @@ export function litPx(
   frames: readonly Frame[],
   which: "healthy" | "all" | "dark too" = "healthy",
 ): Uint8Array {
-  const { unhealthyPx } = bench.findings;
   const pxCount = shape.widthPx * shape.heightPx;
-  const healthy = which !== "all" && unhealthyPx?.length === pxCount ? unhealthyPx : undefined;
+  const unhealthyPx = which === "all" ? undefined : unhealthyFor(bench, pxCount);
   const darkestAdu =
     which === "dark too" ? -1 : tuned.pedestalAdu + 0.15 * (tuned.topAdu - tuned.pedestalAdu);
   return Uint8Array.from({ length: pxCount }, (_, i) =>
-    healthy?.[i] !== 1 &&
+    unhealthyPx?.[i] !== 1 &&
     frames.every(({ pixelsAdu }) => pixelsAdu[i]! > darkestAdu && pixelsAdu[i]! < tuned.topAdu)
       ? 1
       : 0,

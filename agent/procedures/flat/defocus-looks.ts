@@ -2,11 +2,14 @@ import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { SkyOffset } from "../../../drivers/roles/mount-sky.ts";
 import { type Look, lookLevels } from "../../imaging/defocus/look-levels.ts";
 import type { PlacePx } from "../../imaging/defocus/sky-surface.ts";
+import { shiftForMove } from "../../imaging/disc/camera-on-sky.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { StepError } from "../step-error.ts";
+import { unhealthyFor } from "../unhealthy-px.ts";
 import { type DefocusWork, lookDistancePx, pointHome } from "./defocus-work.ts";
-import { exposeFlats } from "./diffuser-work.ts";
+import { exposeFlats } from "./flat-series.ts";
+import { proofFramesOf } from "./flat-work.ts";
 
 /** Where looks are taken from, in look distances east and north; nowhere the same distance twice, or one wavelength would stay unseen. */
 const places = {
@@ -78,7 +81,7 @@ async function lookRound(
 /** Frames from two opposite places between those of the looks: the model of the light does not know them. */
 export async function exposeDefocusProof(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
-  const count = ask.proofFrames ?? 8;
+  const count = proofFramesOf(ask);
   await pointHome(work, signal);
   const pointing = new Pointing(work);
   for (const [k, [east, north]] of proofPlaces.entries()) {
@@ -140,10 +143,11 @@ class Pointing {
 
 /** Where the Sun lies, by the mount's account, from where it was centred. */
 function shiftPx({ bench, home }: DefocusWork, reported: SkyOffset): PlacePx {
-  const [xx, xy, yx, yy] = bench.findings.cameraOnSky!.pxPerArcsec;
-  const east = reported.eastArcsec - home.eastArcsec;
-  const north = reported.northArcsec - home.northArcsec;
-  return { x: xx * east + xy * north, y: yx * east + yy * north };
+  const { xPx, yPx } = shiftForMove(bench.findings.cameraOnSky!, {
+    eastArcsec: reported.eastArcsec - home.eastArcsec,
+    northArcsec: reported.northArcsec - home.northArcsec,
+  });
+  return { x: xPx, y: yPx };
 }
 
 /** The frames of the flat, and where the Sun lay in the middle of them. */
@@ -159,11 +163,8 @@ function levelsOf(work: DefocusWork, frames: readonly Frame[]) {
   const { bench, shape, tuned } = work;
   const pxCount = shape.widthPx * shape.heightPx;
   const dark = work.dark?.meanAdu ?? new Float32Array(pxCount).fill(tuned!.pedestalAdu);
-  const { unhealthyPx } = bench.findings;
   const usePx =
-    unhealthyPx?.length === pxCount
-      ? unhealthyPx.map((bad) => (bad === 1 ? 0 : 1))
-      : new Uint8Array(pxCount).fill(1);
+    unhealthyFor(bench, pxCount)?.map((bad) => (bad === 1 ? 0 : 1)) ?? new Uint8Array(pxCount).fill(1);
   return lookLevels(
     frames.map(({ pixelsAdu }) => pixelsAdu),
     dark,

@@ -6,14 +6,14 @@ import type { Look } from "../../imaging/defocus/look-levels.ts";
 import type { Sharpness } from "../../imaging/defocus/sharpness.ts";
 import type { PlacePx } from "../../imaging/defocus/sky-surface.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
-import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { Aim } from "../centre/aim.ts";
 import type { StepInput } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { homeOffset } from "../sun-pointing.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
-import { beginFlat, type FlatWork } from "./diffuser-work.ts";
+import { discOnFrame } from "./disc-on-frame.ts";
 import type { FlatAsk } from "./flat-ask.ts";
+import { beginFlat, type FlatWork } from "./flat-work.ts";
 import type { Approach } from "./focus-travel.ts";
 
 /** The Sun in focus, to find it again. */
@@ -97,29 +97,16 @@ export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
 /** @throws StepError when the rig or the disc is not fit for it; nothing has moved yet */
 export async function checkDefocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench } = work;
-  const { focuser, mount, camera } = bench.rig;
+  const { focuser, mount } = bench.rig;
   if (!focuser) throw new MissingAbilityError("rig", "a flat by defocus needs a focuser");
   if (!mount)
     throw new MissingAbilityError("rig", "a flat by defocus needs a mount to tell the Sun from the rig");
-  const { cameraOnSky } = bench.findings;
-  if (!cameraOnSky)
-    throw new StepError(
-      "CAMERA_ON_SKY_UNKNOWN",
-      "a flat by defocus needs the camera's scale and angle, and this rig has never been centred on the Sun",
-      "Put a `centre` step before the flat.",
-    );
-  const { region, binning } = await camera.configure({}, signal);
-  work.shape = {
-    widthPx: Math.floor(region.widthPx / binning),
-    heightPx: Math.floor(region.heightPx / binning),
-  };
-  work.binning = binning;
+  const { shape, binning, discRadiusPx } = await discOnFrame(bench, "defocus", signal);
+  Object.assign(work, { shape, binning, discRadiusPx });
   const { widthPx, heightPx } = work.shape;
   work.aim = new Aim(mount, bench.clock, bench.site);
   work.home = homeOffset(bench);
   work.disc = { x: (widthPx - 1) / 2, y: (heightPx - 1) / 2 };
-  work.discRadiusPx =
-    sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec / cameraOnSky.arcsecPerPx;
   const lit = litFraction(work, blurRadiusMostPx(work));
   if (lit < litLeast)
     throw new StepError(
@@ -173,11 +160,6 @@ export function litFraction(
       if (Math.hypot(x, y) <= radiusPx) inside++;
     }
   return inside / (columns * rows);
-}
-
-export async function uncover({ bench: { rig } }: DefocusWork, signal: AbortSignal): Promise<void> {
-  await rig.diffuser?.ensureOpen(signal);
-  await rig.cover?.ensureOpen(signal);
 }
 
 /** To where the Sun is centred, always from the same side: the play of the gears must not shift the light. */

@@ -8,6 +8,7 @@ import { type FramesWithoutSun, framesWithoutSun } from "../../imaging/drift/wit
 import { loadFft } from "../../imaging/numerics/fft.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
 import { StepError } from "../step-error.ts";
+import { unhealthyFor } from "../unhealthy-px.ts";
 import { type DriftFrame, type LevelsAsk, readDriftLevels } from "./drift-frames.ts";
 import { type DriftWork, discPlacePx } from "./drift-work.ts";
 
@@ -29,12 +30,11 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
   const { bench, shape } = work;
   const frames = work.frames.filter(({ isProof }) => !isProof);
   const fft = await bench.clock.hold(loadFft());
-  const { unhealthyPx } = bench.findings;
   const pxCount = shape.widthPx * shape.heightPx;
   const levels: LevelsAsk = {
     dark: work.dark!.meanAdu,
     clipAdu: work.tuned!.topAdu - 1,
-    unhealthyPx: unhealthyPx?.length === pxCount ? unhealthyPx : undefined,
+    unhealthyPx: unhealthyFor(bench, pxCount),
   };
   const clippedIn = new Uint16Array(pxCount);
   const nearest = frames.indexOf(

@@ -1,12 +1,11 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import { lengthArcsec, type SkyOffset } from "../../../drivers/roles/mount-sky.ts";
+import { shiftForMove } from "../../imaging/disc/camera-on-sky.ts";
 import { driftRadiusPx, leastDiscRadiusPx } from "../../imaging/drift/drift-room.ts";
 import { blockLevels, limbEntered } from "../../imaging/drift/limb-entered.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
-import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { Aim } from "../centre/aim.ts";
 import { readDark as darkOf, type readDark } from "../dark-master.ts";
-import { darks } from "../darks/darks.ts";
 import type { CameraOnSky } from "../findings.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { freeName, SeriesNotes } from "../master-files.ts";
@@ -16,10 +15,11 @@ import { runPart } from "../step-machine.ts";
 import { homeOffset } from "../sun-pointing.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
-import { proofFramesUsual } from "./diffuser-work.ts";
+import { discOnFrame } from "./disc-on-frame.ts";
 import { type DriftFrame, writeDriftFrame } from "./drift-frames.ts";
 import { driftPath, exposeUnderWay } from "./drift-path.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import { proofFramesOf } from "./flat-work.ts";
 import { edgeFractionOf } from "./frame-edge.ts";
 
 export interface DriftWork {
@@ -66,20 +66,8 @@ export function beginDrift({ bench, ask }: StepInput<FlatAsk>): DriftWork {
 export async function checkRoom(work: DriftWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   if (!bench.rig.mount) throw new MissingAbilityError("rig", "a flat by drift needs a mount");
-  const { cameraOnSky } = bench.findings;
-  if (!cameraOnSky)
-    throw new StepError(
-      "CAMERA_ON_SKY_UNKNOWN",
-      "a flat by drift needs the camera's scale and angle, and this rig has never been centred on the Sun",
-      "Put a `centre` step before the flat.",
-    );
-  const { region, binning } = await bench.rig.camera.configure({}, signal);
-  work.shape = {
-    widthPx: Math.floor(region.widthPx / binning),
-    heightPx: Math.floor(region.heightPx / binning),
-  };
-  const { semidiameterArcsec } = sunFromSite(bench.clock.nowMs(), bench.site);
-  work.discRadiusPx = semidiameterArcsec / cameraOnSky.arcsecPerPx;
+  const { shape, discRadiusPx } = await discOnFrame(bench, "drift", signal);
+  Object.assign(work, { shape, discRadiusPx });
   const radiusPx = driftRadiusPx(work.shape, work.discRadiusPx, ask.driftRadiusFraction ?? radiusOfSideUsual);
   if (radiusPx === undefined)
     throw new StepError(
@@ -92,21 +80,11 @@ export async function checkRoom(work: DriftWork, signal: AbortSignal): Promise<v
   bench.note("room to drift", { discRadiusPx: work.discRadiusPx, radiusPx });
 }
 
-export async function uncoverSun({ bench: { rig } }: DriftWork, signal: AbortSignal): Promise<void> {
-  await rig.diffuser?.ensureOpen(signal);
-  await rig.cover?.ensureOpen(signal);
-}
-
 export async function tuneDrift(work: DriftWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   const seriesSeconds = frameCountOf(ask) * secondsPerFrame;
   const tuneAsk = { blur: "drift", levelFraction: ask.levelFraction, seriesSeconds } as const;
   work.tuned = await runPart(tuneExposure, { bench, ask: tuneAsk }, signal);
-}
-
-export async function takeDriftDarks({ bench, ask, tuned }: DriftWork, signal: AbortSignal): Promise<void> {
-  const { exposureSeconds } = tuned!;
-  await runPart(darks, { bench, ask: { frames: ask.darkFrames, exposureSeconds } }, signal);
 }
 
 /** All frames while the mount wanders; those that prove the flat lie between the others. */
@@ -118,7 +96,7 @@ export async function exposeDrifting(work: DriftWork, signal: AbortSignal): Prom
   const { arcsecPerPx } = findings.cameraOnSky!;
   const aim = new Aim(rig.mount!, clock, bench.site);
   const home = homeOffset(bench);
-  const proofFrames = ask.proofFrames ?? proofFramesUsual;
+  const proofFrames = proofFramesOf(ask);
   const wanted = frameCountOf(ask);
   const places = driftPath(wanted, work.radiusPx * arcsecPerPx);
   const atCentre = await levelsAtCentre(work, signal);
@@ -168,18 +146,15 @@ export function isProofFrame(index: number, proofFrames: number, of: number): bo
 /** Where the disc's centre lies in a frame, by the mount's account. */
 export function discPlacePx(
   shape: Shape,
-  { pxPerArcsec }: CameraOnSky,
-  { eastArcsec, northArcsec }: SkyOffset,
+  camera: CameraOnSky,
+  fromCentre: SkyOffset,
 ): { x: number; y: number } {
-  const [xx, xy, yx, yy] = pxPerArcsec;
-  return {
-    x: (shape.widthPx - 1) / 2 + xx * eastArcsec + xy * northArcsec,
-    y: (shape.heightPx - 1) / 2 + yx * eastArcsec + yy * northArcsec,
-  };
+  const { xPx, yPx } = shiftForMove(camera, fromCentre);
+  return { x: (shape.widthPx - 1) / 2 + xPx, y: (shape.heightPx - 1) / 2 + yPx };
 }
 
 function frameCountOf(ask: FlatAsk): number {
-  return ask.frames + (ask.proofFrames ?? proofFramesUsual);
+  return ask.frames + proofFramesOf(ask);
 }
 
 async function levelsAtCentre(work: DriftWork, signal: AbortSignal): Promise<Float64Array> {

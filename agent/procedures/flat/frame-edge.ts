@@ -1,13 +1,20 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { countCodes, countHealthyCodes } from "../../imaging/exposure/histogram.ts";
 import { upperEdge } from "../../imaging/exposure/upper-edge.ts";
+import { median } from "../../imaging/numerics/order-statistics.ts";
 import type { Workbench } from "../step.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
+import { unhealthyFor } from "../unhealthy-px.ts";
+import type { FlatFound } from "./flat-ask.ts";
 
 /** A frame's upper edge over full scale, hot pixels left out. */
-export function edgeFractionOf({ findings }: Workbench, tuned: Tuned, { pixelsAdu }: Frame): number {
-  const { unhealthyPx } = findings;
-  const healthy = unhealthyPx?.length === pixelsAdu.length ? unhealthyPx : undefined;
-  const counts = healthy ? countHealthyCodes(pixelsAdu, healthy) : countCodes(pixelsAdu);
+export function edgeFractionOf(bench: Workbench, tuned: Tuned, { pixelsAdu }: Frame): number {
+  const unhealthyPx = unhealthyFor(bench, pixelsAdu.length);
+  const counts = unhealthyPx ? countHealthyCodes(pixelsAdu, unhealthyPx) : countCodes(pixelsAdu);
   return upperEdge(counts, { pedestalAdu: tuned.pedestalAdu, fullScaleAdu: tuned.topAdu })!.edgeFraction;
+}
+
+/** Of a series, which has frames. */
+export function edgesOfSeries(fractions: readonly number[]): FlatFound["upperEdge"] {
+  return { median: median(fractions)!, least: Math.min(...fractions), most: Math.max(...fractions) };
 }

@@ -1,11 +1,10 @@
 import type { Master } from "../../imaging/combining/master-builder.ts";
-import { type Flat, normaliseFlat, relativeNoise } from "../../imaging/combining/normalise-flat.ts";
+import { type Flat, relativeNoise } from "../../imaging/combining/normalise-flat.ts";
 import { refocusShadows } from "../../imaging/defocus/refocus-shadows.ts";
 import { shadowGrowth } from "../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../imaging/defocus/sky-plane.ts";
 import { findDust } from "../../imaging/dust/dust.ts";
 import { loadFft } from "../../imaging/numerics/fft.ts";
-import { median } from "../../imaging/numerics/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { StepError } from "../step-error.ts";
 import {
@@ -18,7 +17,9 @@ import {
 } from "./defocus-light.ts";
 import { evenlyLit, proofWithoutSun } from "./defocus-maps.ts";
 import { type DefocusWork, litFraction } from "./defocus-work.ts";
+import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
+import { litFlat } from "./lit-flat.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Gradients of the light that are expected where nothing is known of them, across the frame: an active region. */
@@ -49,7 +50,7 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
   const noise = relativeNoise(flat) ?? 0;
   const worst = worstLeftover(light.leftover);
   const acrossUnsure = Math.hypot(gradient.acrossSigma, measured.halvesApart);
-  const upperEdge = { median: median(edges)!, least: Math.min(...edges), most: Math.max(...edges) };
+  const upperEdge = edgesOfSeries(edges);
   const litShare = flat.mask.reduce((sum, bits) => sum + (bits === 0 ? 1 : 0), 0) / flat.mask.length;
   const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
@@ -112,13 +113,7 @@ function divided(work: DefocusWork, series: Master, light: BlurredLight) {
       "Look whether the mount follows small moves, then run the plan again.",
     );
   const gradient = weighed(leaning(measured, light, work), work);
-  const flat = normaliseFlat(evenlyLit(work, series, light, gradient));
-  if (!flat)
-    throw new StepError(
-      "NOTHING_LIT",
-      "no pixel of the flat's frames is lit",
-      "Look at the frame in the run's folder.",
-    );
+  const flat = litFlat(evenlyLit(work, series, light, gradient));
   return { light, measured, gradient, flat };
 }
 

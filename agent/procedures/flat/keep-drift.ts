@@ -1,10 +1,10 @@
 import type { Anchor } from "../../imaging/displaced/anchor-plane.ts";
 import { loadFft } from "../../imaging/numerics/fft.ts";
-import { median } from "../../imaging/numerics/order-statistics.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
+import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
@@ -15,7 +15,7 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const { flat, anchor } = solution;
   const edges = frames.map(({ edgeFraction }) => edgeFraction);
-  const upperEdge = { median: median(edges)!, least: Math.min(...edges), most: Math.max(...edges) };
+  const upperEdge = edgesOfSeries(edges);
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
   const frameCount = frames.length - droppedLater;
   const plane = anchor && planeDisagreement(anchor, flat.shape);

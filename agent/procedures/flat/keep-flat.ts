@@ -1,13 +1,13 @@
 import type { Master } from "../../imaging/combining/master-builder.ts";
-import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
+import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { conversionOfSeries } from "../../imaging/noise/conversion-of-series.ts";
 import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
 import { loadFft } from "../../imaging/numerics/fft.ts";
-import { median } from "../../imaging/numerics/order-statistics.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
-import { StepError } from "../step-error.ts";
-import type { FlatWork } from "./diffuser-work.ts";
+import type { FlatWork } from "./flat-work.ts";
+import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
+import { litFlat } from "./lit-flat.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
@@ -16,17 +16,11 @@ export async function keepFlat(work: FlatWork): Promise<void> {
   const { findings } = bench;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const series = work.series!.finish();
-  const flat = normaliseFlat(series);
-  if (!flat)
-    throw new StepError(
-      "NOTHING_LIT",
-      "no pixel of the flat's frames is lit",
-      "Look at the frame in the run's folder.",
-    );
+  const flat = litFlat(series);
   measureConversion(work, series);
   const { leak } = findings;
   const sunAdu = work.sun && sunAboveDark(work, flat);
-  const upperEdge = { median: median(edges)!, least: Math.min(...edges), most: Math.max(...edges) };
+  const upperEdge = edgesOfSeries(edges);
   const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
     flat,

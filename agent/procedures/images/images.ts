@@ -1,6 +1,6 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
-import { takeSeries } from "../frame-series.ts";
+import { giveBack, takeSeries } from "../frame-series.ts";
 import { leaveRig } from "../leave-rig.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import type { NewFlatAsked, StepInput, Workbench } from "../step.ts";
@@ -116,6 +116,7 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
       checkFilterStillOn(frame, topAdu);
       work.files.push(keepImage(bench, work.firstNumber + work.files.length, frame));
       work.taken++;
+      if (work.latest) giveBack(bench, [work.latest.pixelsAdu]);
       work.latest = frame;
       return ++counted;
     },

@@ -5,6 +5,7 @@ import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { sunAltitudeDegrees } from "../sun-pointing.ts";
+import { unhealthyFor } from "../unhealthy-px.ts";
 import type { TuneAsk, Tuned } from "./tune-ask.ts";
 
 export interface TuneWork {
@@ -34,11 +35,11 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
     signal,
   );
   const { widthPx, heightPx, pixelsAdu } = frame;
-  const { unhealthyPx } = bench.findings;
+  const unhealthyPx = unhealthyFor(bench, pixelsAdu.length);
   const reading = readLevel(pixelsAdu, { widthPx, heightPx }, frame.exposureSeconds, {
     pedestalAdu: knownPedestal(work) ?? 0,
     topAdu: bench.findings.topCodeAdu ?? camera.limits.fullScaleAdu,
-    ...(unhealthyPx?.length === pixelsAdu.length ? { unhealthyPx } : {}),
+    ...(unhealthyPx ? { unhealthyPx } : {}),
   });
   work.readings.push(reading);
   const edgeFraction = reading.edgeAdu / reading.topAdu;

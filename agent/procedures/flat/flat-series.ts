@@ -1,0 +1,85 @@
+import type { Frame } from "../../../drivers/roles/camera.ts";
+import { MasterBuilder } from "../../imaging/combining/master-builder.ts";
+import { framesEnough, isEnough, type StackAsked } from "../../imaging/noise/frames-enough.ts";
+import { readDark } from "../dark-master.ts";
+import { giveBack, takeSeries } from "../frame-series.ts";
+import { checkFilterStillOn } from "../lost-filter.ts";
+import { writeRawFrame } from "../master-files.ts";
+import { StepError } from "../step-error.ts";
+import { unhealthyFor } from "../unhealthy-px.ts";
+import { type FlatWork, proofFramesOf } from "./flat-work.ts";
+import { edgeFractionOf } from "./frame-edge.ts";
+
+/** The frames of the flat. @throws StepError when the light is too unsteady for so many */
+export async function exposeFlats(work: FlatWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask } = work;
+  work.dark = readDark(bench);
+  work.series = await expose(
+    work,
+    "flat frames",
+    ask.frames,
+    signal,
+    (frame) => {
+      if (work.edges.length === 0) writeRawFrame(bench, work.sampleFrame, frame, "Flat Field");
+      work.notes.add(frame);
+      work.edges.push(edgeFractionOf(bench, work.tuned!, frame));
+    },
+    ask.enough,
+  );
+}
+
+/** More of the same, that the flat does not know. */
+export async function exposeProof(work: FlatWork, signal: AbortSignal): Promise<void> {
+  const frames = proofFramesOf(work.ask);
+  work.proof = await expose(work, "frames to prove the flat", frames, signal, () => {});
+}
+
+async function expose(
+  work: FlatWork,
+  what: string,
+  frameCount: number,
+  signal: AbortSignal,
+  look: (frame: Frame) => void,
+  enough?: StackAsked,
+): Promise<MasterBuilder> {
+  const { bench, dark, tuned } = work;
+  let builder: MasterBuilder | undefined;
+  const exposuresMax = Math.ceil(frameCount * 1.5) + 4;
+  const stops = enough && (() => builder !== undefined && isEnough(builder.growth, enough));
+  const counted = await takeSeries(
+    bench,
+    {
+      what,
+      exposureSeconds: tuned!.exposureSeconds,
+      frameType: "flat",
+      frameCount,
+      exposuresMax,
+      ...(stops ? { enough: stops } : {}),
+    },
+    (frame) => {
+      checkFilterStillOn(frame, tuned!.topAdu);
+      const unhealthyPx = unhealthyFor(bench, frame.pixelsAdu.length);
+      builder ??= new MasterBuilder({
+        shape: { widthPx: frame.widthPx, heightPx: frame.heightPx },
+        frameCountExpected: enough ? Math.min(frameCount, framesEnough(enough)) : frameCount,
+        clipAdu: tuned!.topAdu - 1,
+        dark: dark!,
+        kind: "light",
+        ...(unhealthyPx ? { unhealthyPx } : {}),
+      });
+      const verdict = builder.add(frame.pixelsAdu);
+      if (verdict.accepted) look(frame);
+      else bench.note("frame refused", { reason: verdict.reason, scale: verdict.scale });
+      giveBack(bench, builder.released());
+      return builder.frameCount;
+    },
+    signal,
+  );
+  if (!builder || (counted < frameCount && !stops?.()))
+    throw new StepError(
+      "LIGHT_UNSTEADY",
+      `only ${counted} of ${frameCount} ${what} were steady enough, in ${exposuresMax} exposures`,
+      "Wait for thin cloud to pass, then run the plan again.",
+    );
+  return builder;
+}
