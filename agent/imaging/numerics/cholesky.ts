@@ -1,5 +1,5 @@
 /**
- * A large symmetric positive definite matrix as the product of a lower triangle and its transpose, for many right sides.
+ * A symmetric positive definite matrix as the product of a lower triangle and its transpose, for many right sides.
  * About n³/6 multiplications; an inverse takes several times as many.
  * Source: G. H. Golub, C. F. Van Loan, Matrix Computations, 4th ed. (2013), section 4.2.
  */

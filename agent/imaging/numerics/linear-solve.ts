@@ -1,34 +1,17 @@
+import { Cholesky } from "./cholesky.ts";
+
 /**
  * Inverse of a small symmetric positive definite matrix, row-major n × n, by Cholesky factors.
  * @returns undefined when it is singular to working precision: the data do not say
  */
 export function invertSymmetric(matrix: readonly number[], n: number): number[] | undefined {
-  const lower = new Float64Array(n * n);
-  for (let i = 0; i < n; i++) {
-    for (let j = 0; j <= i; j++) {
-      let sum = matrix[i * n + j]!;
-      for (let k = 0; k < j; k++) sum -= lower[i * n + k]! * lower[j * n + k]!;
-      if (i === j) {
-        if (!(sum > 1e-13 * matrix[i * n + i]!)) return undefined;
-        lower[i * n + i] = Math.sqrt(sum);
-      } else {
-        lower[i * n + j] = sum / lower[j * n + j]!;
-      }
-    }
-  }
+  const factors = Cholesky.of(Float64Array.from(matrix), n);
+  if (!factors) return undefined;
   const inverse: number[] = new Array(n * n).fill(0);
   for (let column = 0; column < n; column++) {
-    const x = new Float64Array(n);
-    for (let i = 0; i < n; i++) {
-      let sum = i === column ? 1 : 0;
-      for (let k = 0; k < i; k++) sum -= lower[i * n + k]! * x[k]!;
-      x[i] = sum / lower[i * n + i]!;
-    }
-    for (let i = n - 1; i >= 0; i--) {
-      let sum = x[i]!;
-      for (let k = i + 1; k < n; k++) sum -= lower[k * n + i]! * x[k]!;
-      x[i] = sum / lower[i * n + i]!;
-    }
+    const unit = new Float64Array(n);
+    unit[column] = 1;
+    const x = factors.solve(unit);
     for (let i = 0; i < n; i++) inverse[i * n + column] = x[i]!;
   }
   return inverse;

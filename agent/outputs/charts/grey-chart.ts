@@ -1,4 +1,5 @@
 import * as Plot from "@observablehq/plot";
+import { byBlockSize, goodLine } from "./by-block-size.ts";
 import { colours, drawChart } from "./chart.ts";
 
 /** What is left in an independent frame divided by the master, by the size of the blocks it is averaged over. */
@@ -10,14 +11,7 @@ export function greyChart(input: {
   const { scales, goodLimit } = input;
   return drawChart({
     ariaLabel: "Leftover structure by spatial scale",
-    marginTop: 28,
-    x: {
-      type: "log",
-      base: 2,
-      label: "block size, px",
-      tickFormat: "d",
-      ticks: scales.map((s) => s.blockPx),
-    },
+    ...byBlockSize(scales.map((scale) => scale.blockPx)),
     y: { label: "leftover, %", grid: true, nice: true, zero: true },
     marks: [
       Plot.lineY(scales, {
@@ -33,13 +27,7 @@ export function greyChart(input: {
         strokeWidth: 2,
         marker: "dot",
       }),
-      Plot.ruleY([percent(goodLimit)], { stroke: colours.good }),
-      Plot.text([`limit for good ${percent(goodLimit).toFixed(1)} %`], {
-        frameAnchor: "right",
-        y: percent(goodLimit),
-        dy: -7,
-        fill: colours.good,
-      }),
+      ...goodLine(percent(goodLimit), `limit for good ${percent(goodLimit).toFixed(1)} %`),
       Plot.text(scales.slice(0, 1), {
         x: "blockPx",
         y: (s: { hidden: number }) => percent(s.hidden),

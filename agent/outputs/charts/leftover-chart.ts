@@ -1,4 +1,5 @@
 import * as Plot from "@observablehq/plot";
+import { byBlockSize, goodLine } from "./by-block-size.ts";
 import { colours, drawChart } from "./chart.ts";
 
 /** What blur and its model have left of the Sun by the size of the blocks it is averaged over, and the flat's own noise. */
@@ -10,14 +11,7 @@ export function leftoverChart(input: {
   const { scales, noise } = input;
   return drawChart({
     ariaLabel: "What blur has left of the Sun, by spatial scale",
-    marginTop: 28,
-    x: {
-      type: "log",
-      base: 2,
-      label: "block size, px",
-      tickFormat: "d",
-      ticks: scales.map((scale) => scale.sidePx),
-    },
+    ...byBlockSize(scales.map((scale) => scale.sidePx)),
     y: { label: "rms, %", grid: true, nice: true, zero: true },
     marks: [
       Plot.ruleX(scales, {
@@ -33,13 +27,7 @@ export function leftoverChart(input: {
         strokeWidth: 2,
         marker: "dot",
       }),
-      Plot.ruleY([percent(noise)], { stroke: colours.good }),
-      Plot.text([`noise of a pixel of the flat ${percent(noise).toFixed(3)} %`], {
-        frameAnchor: "right",
-        y: percent(noise),
-        dy: -7,
-        fill: colours.good,
-      }),
+      ...goodLine(percent(noise), `noise of a pixel of the flat ${percent(noise).toFixed(3)} %`),
     ],
   });
 }
