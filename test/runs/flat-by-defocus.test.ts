@@ -1,13 +1,11 @@
-import { join } from "node:path";
 import { expect, test } from "vitest";
 import { fitPlane } from "../../agent/imaging/numerics/plane-fit.ts";
-import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.ts";
-import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
-import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import type { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
 import { at, playFaults } from "../../sim-devices/faults/fault.ts";
 import { rain, stuck } from "../../sim-devices/faults/world-faults.ts";
 import { defocusPlanText, defocusRigText, defocusScene } from "./defocus-scene.ts";
+import { flatOfRun } from "./flat-of-run.ts";
 import { SimulatedRun } from "./simulated-run.ts";
 
 /** Depth of focus, ± 2 λ N², in steps of the scene's focuser. */
@@ -46,20 +44,9 @@ test.each([
     };
     const report = await run.run();
     expect(report.failure).toBeUndefined();
-    const found = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
+    const { found, master, truth, errorOverExpected } = flatOfRun(run, report);
     expect(found).toMatchObject({ verdict: "good", blur: "defocus", reasons: [] });
-    const master = readCcdImage(join(run.folder, "run", found.files.flat));
-    const { flat: truth } = run.simulator.painter.truth();
-    const { widthPx, heightPx, data, sigma, mask } = master;
-    const compared = flatAgainstTruth({
-      widthPx,
-      heightPx,
-      master: data,
-      sigma: sigma!,
-      mask: mask!,
-      truth,
-    })!;
-    expect(compared.rmsError / compared.rmsExpected).toBeLessThan(1.2);
+    expect(errorOverExpected).toBeLessThan(1.2);
     expect(gradientError(master, truth)).toBeLessThan(0.002);
     const { leftover, noise } = found.defocus!;
     for (const { rms } of leftover) expect(rms).toBeLessThan(noise);

@@ -1,12 +1,9 @@
-import { join } from "node:path";
 import { expect, test } from "vitest";
-import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.ts";
-import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
-import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
 import { at, playFaults } from "../../sim-devices/faults/fault.ts";
 import { rain } from "../../sim-devices/faults/world-faults.ts";
 import { driftPlanText, driftRigText, driftScene } from "./drift-scene.ts";
+import { flatOfRun } from "./flat-of-run.ts";
 import { SimulatedRun } from "./simulated-run.ts";
 
 /** Where the Sun truly stood when each exposure of the drift began [degrees from the line of sight]. */
@@ -36,19 +33,9 @@ test.each([
     };
     const report = await run.run();
     expect(report.failure).toBeUndefined();
-    const found = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
+    const { found, errorOverExpected } = flatOfRun(run, report);
     expect(found).toMatchObject({ verdict: "good", blur: "drift", reasons: [] });
-    const master = readCcdImage(join(run.folder, "run", found.files.flat));
-    const { flat: truth } = run.simulator.painter.truth();
-    const compared = flatAgainstTruth({
-      widthPx: master.widthPx,
-      heightPx: master.heightPx,
-      master: master.data,
-      sigma: master.sigma!,
-      mask: master.mask!,
-      truth,
-    })!;
-    expect(compared.rmsError / compared.rmsExpected).toBeLessThan(1.3);
+    expect(errorOverExpected).toBeLessThan(1.3);
     const drifted = separations(run, startedMs);
     expect(drifted.length).toBeGreaterThan(35);
     // The frame's corner lies 0.091 degrees from its middle, the limb 0.262 from the disc's.

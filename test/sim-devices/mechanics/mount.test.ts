@@ -154,16 +154,24 @@ test("a mount that believes in a wrong site or time points as much off the sky, 
   expect(separationDegrees(mount.truth, target)).toBeCloseTo(0.5, 2);
 });
 
+/** That clock, with parts of it replaced. */
+function likeClock(clock: Clock, parts: Partial<Clock>): Clock {
+  return {
+    nowMs: () => clock.nowMs(),
+    setTimer: (seconds, callback) => clock.setTimer(seconds, callback),
+    sleep: (seconds, signal) => clock.sleep(seconds, signal),
+    hold: (work) => clock.hold(work),
+    ...parts,
+  };
+}
+
 test("slews and pulses end where they should even if every timer is late or early", async () => {
   for (const errorSeconds of [0.3, -0.0004]) {
     const spec = smallSpec(unparked);
     const virtual = new VirtualClock(Date.parse(spec.startUtc));
-    const clock: Clock = {
-      nowMs: () => virtual.nowMs(),
+    const clock = likeClock(virtual, {
       setTimer: (seconds, callback) => virtual.setTimer(Math.max(0, seconds + errorSeconds), callback),
-      sleep: (seconds, signal) => virtual.sleep(seconds, signal),
-      hold: (work) => virtual.hold(work),
-    };
+    });
     const { mount } = new World({ spec, clock, paint: () => new Uint16Array(1) });
     const target = { raHours: mount.siderealHours() - 1, decDegrees: 30 };
     mount.slewTo(target, true);
@@ -182,12 +190,8 @@ test("time that passes between two looks at the clock does not lengthen a motion
   });
   const virtual = new VirtualClock(Date.parse(spec.startUtc));
   let lookedMs = 0;
-  const clock: Clock = {
-    nowMs: () => virtual.nowMs() + lookedMs++, // each look takes a millisecond: 72 arcsec of such a slew
-    setTimer: (seconds, callback) => virtual.setTimer(seconds, callback),
-    sleep: (seconds, signal) => virtual.sleep(seconds, signal),
-    hold: (work) => virtual.hold(work),
-  };
+  // Each look takes a millisecond: 72 arcsec of such a slew.
+  const clock = likeClock(virtual, { nowMs: () => virtual.nowMs() + lookedMs++ });
   const { mount } = new World({ spec, clock, paint: () => new Uint16Array(1) });
   const target = { raHours: mount.siderealHours() - 1, decDegrees: 30 };
   mount.slewTo(target, true);

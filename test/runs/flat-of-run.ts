@@ -1,0 +1,21 @@
+import { join } from "node:path";
+import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.ts";
+import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
+import type { RunReport } from "../../agent/run/run-record.ts";
+import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import type { SimulatedRun } from "./simulated-run.ts";
+
+/** The flat that a run has taken: what its step found, its file, and how it compares with the scene's own map. */
+export function flatOfRun(run: SimulatedRun, report: RunReport) {
+  const found = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
+  const master = readCcdImage(join(run.folder, "run", found.files.flat));
+  const { flat: truth } = run.simulator.painter.truth();
+  const { widthPx, heightPx, data, sigma, mask } = master;
+  const compared = flatAgainstTruth({
+    ...{ widthPx, heightPx, truth },
+    master: data,
+    sigma: sigma!,
+    mask: mask!,
+  })!;
+  return { found, master, truth, errorOverExpected: compared.rmsError / compared.rmsExpected };
+}
