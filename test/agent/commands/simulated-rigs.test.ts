@@ -1,4 +1,4 @@
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, expect, test } from "vitest";
@@ -62,6 +62,22 @@ test("simulate: INDI and Alpaca clients find the same rig, and its account is to
   expect(result).toMatchObject({ alpacaPort: Number(port), account: { camera: { gain: 55 } } });
   await expect(fetch(`${camera}/name`)).rejects.toThrow();
 });
+
+test.each(["flat-by-drift.yaml", "flat-by-defocus.yaml"])(
+  "%s on the rig and scene that it names: the flat is good",
+  async (name) => {
+    const plan = join(plans, name);
+    const named = /^# To rehearse it: --rig plans\/(\S+) --scene plans\/(\S+)$/m.exec(
+      readFileSync(plan, "utf8"),
+    )!;
+    const host = await evenfield(registerRehearse, [
+      ...["rehearse", plan, "--rig", join(plans, named[1]!), "--scene", join(plans, named[2]!)],
+      ...["--runs", join(folder, "runs"), "--json"],
+    ]);
+    expect(host.exitCode).toBe(0);
+    expect(host.json).toMatchObject({ ended: "completed", verdict: "good", truth: { differences: [] } });
+  },
+);
 
 test("rehearse with the demo's rig on Alpaca: the flat is good, and the rig as it was by the world's own account", async () => {
   const host = await evenfield(registerRehearse, [
