@@ -27,7 +27,7 @@ export function timeLineNotes(record: Pick<RunRecord, "timeline">): { clock: str
 function fieldsText(fields: Readonly<Record<string, unknown>> | undefined): string {
   if (!fields) return "";
   return Object.entries(fields)
-    .filter(([name]) => name !== "stepIndex") // the step's own lines stand around it
+    .filter(([name, value]) => name !== "stepIndex" && !isTable(value)) // the step's own lines stand around it
     .slice(0, shownFields)
     .map(([name, value]) => `${words(name)} ${valueText(name, value)}`)
     .join(", ");
@@ -63,5 +63,14 @@ function valueText(name: string, value: unknown): string {
 }
 
 function plainText(value: unknown): string {
-  return typeof value === "string" ? value : (JSON.stringify(value) ?? "");
+  if (typeof value === "object" && value !== null)
+    return Object.entries(value)
+      .map(([name, part]) => `${words(name)} ${valueText(name, part)}`)
+      .join(" ");
+  return String(value);
+}
+
+/** Rows of figures: they are for `events.ndjson`, not for reading. */
+function isTable(value: unknown): boolean {
+  return Array.isArray(value) && value.some((row) => typeof row === "object");
 }

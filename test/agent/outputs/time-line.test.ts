@@ -18,6 +18,19 @@ test("notes tell the time of day and give values with their units", () => {
   ]);
 });
 
+test("tables stay in the events file, and what has parts is told part by part", () => {
+  const [note] = timeLineNotes({
+    timeline: [
+      {
+        utcMs: 0,
+        event: "out of focus",
+        fields: { leftover: [{ sidePx: 4, rms: 0.0008 }], sharpnessFrom: { above: 0.013894321, below: 0.5 } },
+      },
+    ],
+  });
+  expect(note!.text).toBe("out of focus: sharpness from above 0.01389 below 0.5");
+});
+
 test("bars count from the start of the run", () => {
   const step = { stepIndex: 0, options: {}, startedUtcMs: 5000, endedUtcMs: 65_000 };
   expect(
