@@ -40,9 +40,14 @@ export async function checkRig(check: RigCheck): Promise<void> {
     throw new RunRefusedError(
       "safety",
       reasons.join("; "),
-      "Start again when this is over; nothing has moved.",
+      `Start again when this is over; nothing has moved${(await isOpenToSky(rig, check.signal)) ? ", and the dome's shutter is open" : ""}.`,
     );
   }
+}
+
+async function isOpenToSky({ dome }: Rig, signal: AbortSignal): Promise<boolean> {
+  const state = await dome?.state(signal).catch(() => undefined);
+  return state?.shutter === "open";
 }
 
 function missingAbilities({ rig, plan }: RigCheck): string[] {

@@ -70,7 +70,7 @@ function diskWatch({ rigFile, freeDiskMegabytes }: GuardAsk): GuardWatch {
 }
 
 /** Bad weather counts at once; a station that says nothing counts after the grace. */
-function weatherWatches({ weather }: Rig, graceSeconds: number): GuardWatch[] {
+export function weatherWatches({ weather }: Rig, graceSeconds: number): GuardWatch[] {
   if (!weather) return [];
   const look = async (signal: AbortSignal) => {
     const { safety, reasons } = await weather.state(signal);
@@ -82,6 +82,7 @@ function weatherWatches({ weather }: Rig, graceSeconds: number): GuardWatch[] {
   return [
     {
       name: "weather",
+      ofWeather: true,
       everySeconds: 10,
       graceSeconds: 0,
       check: async (signal) => {
@@ -91,6 +92,7 @@ function weatherWatches({ weather }: Rig, graceSeconds: number): GuardWatch[] {
     },
     {
       name: "weather report",
+      ofWeather: true,
       everySeconds: 10,
       graceSeconds,
       check: async (signal) => {
@@ -124,6 +126,7 @@ function domeWatch({ dome }: Rig): GuardWatch[] {
 function linkWatch(device: Device, graceSeconds: number): GuardWatch {
   return {
     name: `link to the ${device.role}`,
+    ...(device.role === "weather" ? { ofWeather: true } : {}),
     everySeconds: 10,
     graceSeconds,
     check: async (signal) =>

@@ -9,6 +9,8 @@ export interface GuardWatch {
   readonly everySeconds: number;
   /** How long it may be untrue before the rig retreats; 0: at once. */
   readonly graceSeconds: number;
+  /** Whether, once it is lost, nothing may be left open to the sky at the end. */
+  readonly ofWeather?: true;
   /** @returns why it is not true now, `undefined` when all is well; what it throws counts as a reason too */
   check(signal: AbortSignal): Promise<string | undefined>;
 }

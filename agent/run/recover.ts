@@ -3,6 +3,8 @@ import type { Log } from "../../drivers/kit/log.ts";
 import type { Rig } from "../../drivers/roles/rig.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { mayOpenCover } from "./cover-policy.ts";
+import { firstLook } from "./guard.ts";
+import { weatherWatches } from "./guard-watches.ts";
 import type { Ledger } from "./ledger.ts";
 import { restoreBaseline } from "./restore.ts";
 import type { SettingRecord } from "./run-record.ts";
@@ -36,6 +38,8 @@ export interface RestoreRunAsk {
   readonly clock: Clock;
   readonly log: Log;
   readonly retreatedBecause?: readonly string[];
+  /** What the guard saw of the weather, when it had to retreat from it. */
+  readonly weatherLost?: string | undefined;
 }
 
 /**
@@ -53,9 +57,19 @@ export async function restoreRun(ask: RestoreRunAsk, runId: string): Promise<rea
     mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
     mayOpenCover: (signal) =>
       mayOpenCover({ rig, rigFile, clock, retreatedBecause: ask.retreatedBecause ?? [] }, signal),
+    weatherAgainst: async (signal) => ask.weatherLost ?? (await weatherNow(ask, signal)),
   });
   if (records.every((record) => record.state !== "different")) ledger.closeRun(runId);
   return records;
+}
+
+/** As the guard sees it: a station that is silent gets its grace, and is as good as rain after it. */
+async function weatherNow(
+  { rig, rigFile, clock }: RestoreRunAsk,
+  signal: AbortSignal,
+): Promise<string | undefined> {
+  const watches = weatherWatches(rig, rigFile.limits.silenceSecondsMax);
+  return (await firstLook(watches, { clock, signal }))[0];
 }
 
 export interface RecoveredRun {

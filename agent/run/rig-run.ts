@@ -39,6 +39,7 @@ export class RigRun implements RunHands {
   /** The plan's steps, and those that were put in between them. */
   readonly #agenda: Agenda;
   #open = false;
+  #weatherLost: string | undefined;
   #files: readonly string[] = [];
 
   constructor(options: RunOptions) {
@@ -184,7 +185,10 @@ export class RigRun implements RunHands {
   }
 
   async watch(onLost: (reason: string) => void, signal: AbortSignal): Promise<void> {
-    const guard = keepWatch(this.#watches(), { clock: this.#options.clock, signal }, onLost);
+    const guard = keepWatch(this.#watches(), { clock: this.#options.clock, signal }, (reason, watch) => {
+      if (watch.ofWeather) this.#weatherLost ??= reason;
+      onLost(reason);
+    });
     await Promise.all([guard, followSun({ ...this.#slit, isOpen: () => this.#open }, signal)]);
   }
 
@@ -303,7 +307,8 @@ export class RigRun implements RunHands {
 
   get #restoreAsk(): RestoreRunAsk {
     const { ledger, clock, log, rigFile } = this.#options;
-    return { rig: this.#rig, rigFile, ledger, clock, log, retreatedBecause: this.#book.retreatedBecause };
+    const { retreatedBecause } = this.#book;
+    return { rig: this.#rig, rigFile, ledger, clock, log, retreatedBecause, weatherLost: this.#weatherLost };
   }
 
   #watches() {

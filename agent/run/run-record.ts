@@ -42,7 +42,7 @@ export interface DeviceRecord {
 
 /**
  * One setting before the run and as read back after it.
- * `keptSafe`: left otherwise on purpose, because putting it back was not safe (a cover that was found open).
+ * `keptSafe`: left otherwise on purpose, because putting it back was not safe (a cover or a shutter that was found open).
  */
 export interface SettingRecord {
   readonly role: RoleName;

@@ -125,6 +125,7 @@ async function inScene(spec: SceneSpec, clock: VirtualClock, simulator: Simulato
     signal,
     mark: () => {},
     mayOpenCover: async () => true,
+    weatherAgainst: async () => undefined,
   });
   const { east, north } = spec.mount.pointingErrorDegrees;
   return {

@@ -2,6 +2,7 @@ import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { mastersOf } from "../../agent/run/history.ts";
+import { tellRun } from "../../agent/run/run-told.ts";
 import { DeadlineError, RefusedError } from "../../drivers/kit/errors.ts";
 import { FakeRun, flatFound, usualWorks } from "../agent/run/fake-run.ts";
 
@@ -91,6 +92,8 @@ test("rain in mid-flat: the frame is dropped, the cover closes before the mount 
   const closed = told.indexOf("cover.position = closed");
   expect(closed).toBeGreaterThan(0);
   expect(told.findIndex((line) => line.startsWith("mount.pointing"))).toBeGreaterThan(closed);
+  expect(run.rig.get("dome", "shutter")).toBe("closed");
+  run.rig.truth.get("dome")!.set("shutter", "open"); // all else
   expectAsFound();
 });
 
@@ -178,7 +181,17 @@ test("a step that finds it unsafe makes the rig retreat", async () => {
   expectAsFound();
 });
 
-test("a cover that was found open stays closed after a retreat, and that is said", async () => {
+test("a cover that was found open stays closed after a retreat, and that is said; the shutter is left to the weather", async () => {
+  run.rig.truth.get("cover")!.set("position", "open");
+  const failure = new RefusedError("Fake camera", "40 times brighter than expected");
+  const report = await run.run({ ...usualWorks, flat: async () => ({ ended: "unsafe", failure }) });
+  expect(report.exitCode).toBe(4);
+  expect(run.rig.get("cover", "position")).toBe("closed");
+  expect(report.notAsFound).toMatchObject([{ device: "Fake cover", key: "position", state: "keptSafe" }]);
+  expect(run.ledger.unfinishedRuns("garden")).toEqual([]);
+});
+
+test("rain while shutter and cover were found open: both are left closed, which is told and is no failure to restore", async () => {
   run.rig.truth.get("cover")!.set("position", "open");
   const report = await run.run({
     ...usualWorks,
@@ -188,10 +201,70 @@ test("a cover that was found open stays closed after a retreat, and that is said
       return undefined;
     },
   });
-  expect(report.exitCode).toBe(4);
-  expect(run.rig.get("cover", "position")).toBe("closed");
-  expect(report.notAsFound).toMatchObject([{ device: "Fake cover", key: "position", state: "keptSafe" }]);
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4 });
+  expect([run.rig.get("dome", "shutter"), run.rig.get("cover", "position")]).toEqual(["closed", "closed"]);
+  expect(tellRun(report).state.match(/left closed because of the weather/g)).toHaveLength(2);
   expect(run.ledger.unfinishedRuns("garden")).toEqual([]);
+});
+
+test("rain that has stopped by the end of the retreat still leaves the shutter closed", async () => {
+  const report = await run.run({
+    ...usualWorks,
+    flat: async ({ clock }, signal) => {
+      run.rig.weather = "unsafe";
+      clock.setTimer(15, () => {
+        run.rig.weather = "safe";
+      });
+      await clock.sleep(100, signal);
+      return undefined;
+    },
+  });
+  expect(report.exitCode).toBe(4);
+  expect(run.rig.get("dome", "shutter")).toBe("closed");
+});
+
+test("rain that begins at the end of a good run: shutter closed, flat good, exit code 0", async () => {
+  const report = await run.run({
+    ...usualWorks,
+    images: async () => {
+      run.rig.weather = "unsafe";
+      return undefined;
+    },
+  });
+  expect(report).toMatchObject({ ended: "completed", verdict: "good", exitCode: 0 });
+  expect(run.rig.get("dome", "shutter")).toBe("closed");
+  expect(tellRun(report).state).toContain("left closed because of the weather");
+});
+
+test("a weather station that is lost in mid-run: the shutter found open is closed", async () => {
+  const report = await run.run({
+    ...usualWorks,
+    flat: async ({ clock }, signal) => {
+      run.rig.silent.add("weather");
+      await clock.sleep(600, signal);
+      return undefined;
+    },
+  });
+  expect(report.ended).toBe("unsafe");
+  expect(run.rig.get("dome", "shutter")).toBe("closed");
+  expect(report.notAsFound).toMatchObject([
+    { role: "dome", key: "shutter", state: "keptSafe" },
+    { role: "weather", key: "connected", state: "different" },
+  ]);
+});
+
+test("a station that falls silent as a run is stopped gets its grace, then the shutter is closed", async () => {
+  const report = await run.run({
+    ...usualWorks,
+    flat: async ({ clock }, signal) => {
+      run.rig.silent.add("weather");
+      run.stop.abort(new Error("Ctrl-C"));
+      await clock.sleep(600, signal);
+      return undefined;
+    },
+  });
+  expect(report.ended).toBe("stopped");
+  expect(run.rig.get("dome", "shutter")).toBe("closed");
 });
 
 test("a cover that was found open is open again after a good run", async () => {
@@ -231,6 +304,12 @@ test("weather that is bad at the start refuses the run; nothing moves", async ()
   expect(report).toMatchObject({ ended: "refused", exitCode: 4 });
   expect(run.rig.told.filter((line) => !line.includes("connected"))).toEqual([]);
   expectAsFound();
+});
+
+test("bad weather at the start with the shutter open: refused, and the shutter that nobody watches is named", async () => {
+  run.rig.weather = "unsafe";
+  const report = await run.run(usualWorks);
+  expect(tellRun(report).whatToDo).toContain("shutter is open");
 });
 
 test("a mount that falls silent for a minute is as unsafe as rain; the rest of the rig is put back", async () => {

@@ -13,12 +13,14 @@ let rig: FakeRig;
 let baseline: readonly BaselineEntry[];
 let marks: Map<string, boolean>;
 let mayOpen: true | string;
+let weather: string | undefined;
 
 beforeEach(async () => {
   clock = new VirtualClock(forenoonUtcMs);
   rig = new FakeRig(clock);
   marks = new Map();
   mayOpen = true;
+  weather = undefined;
   await take();
 });
 
@@ -43,16 +45,17 @@ function changeAll(): void {
   change("dome", { azimuth: 180, shutter: "open" });
 }
 
-const restore = () =>
+const restore = (devices = rig.open()) =>
   clock.drive(
     restoreBaseline({
-      rig: rig.open(),
+      rig: devices,
       baseline,
       clock,
       log: silentLog,
       signal: new AbortController().signal,
       mark: (entry, restored) => marks.set(`${entry.role}.${entry.setting.key}`, restored),
       mayOpenCover: async () => mayOpen,
+      weatherAgainst: async () => weather,
     }),
   );
 
@@ -172,4 +175,88 @@ test("a device that has left the rig file is listed", async () => {
   expect(left).toMatchObject([
     { device: "Old focuser", state: "different", why: "the rig has no such device now" },
   ]);
+});
+
+const rain = "Fake weather: weather unsafe (rain)";
+
+test("rain: a shutter and a cover found open are closed, the shutter first of all, and that is no failure", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  weather = rain;
+  const kept = (await restore()).filter((record) => record.state !== "same");
+  const why = `left closed because of the weather (${rain})`;
+  expect(kept).toMatchObject([
+    { role: "cover", key: "position", before: "open", after: "closed", state: "keptSafe", why },
+    { role: "dome", key: "shutter", before: "open", after: "closed", state: "keptSafe", why },
+  ]);
+  expect([...marks.values()].every((mark) => mark)).toBe(true);
+  const shut = rig.told.indexOf("dome.shutter = closed");
+  expect(shut).toBeGreaterThan(rig.told.indexOf("cover.position = closed"));
+  expect(shut).toBeLessThan(rig.told.indexOf("focuser.position = 9000"));
+  expect(rig.told).not.toContain("dome.shutter = open");
+});
+
+test("rain that begins while the rest is put back closes shutter and cover all the same", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  rig.afterChange = (what) => {
+    if (what === "wheel.slot") weather = rain;
+  };
+  await restore();
+  expect([rig.get("dome", "shutter"), rig.get("cover", "position")]).toEqual(["closed", "closed"]);
+});
+
+test("rain and a shutter or a cover that does not close: the rig is not restored, and that is said", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  weather = rain;
+  rig.stuck.add("dome.shutter").add("cover.position");
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toMatchObject([
+    { role: "cover", after: "open", state: "different" },
+    { role: "dome", key: "shutter", after: "open", state: "different" },
+  ]);
+  for (const { why } of left) expect(why).toContain("could not be closed");
+});
+
+test("a shutter that somebody else has closed meanwhile is never opened by restoring, nor a dome unparked", async () => {
+  changeAll();
+  change("dome", { azimuth: 5, shutter: "closed", parked: true });
+  const kept = (await restore()).filter((record) => record.state !== "same");
+  expect(kept.map(({ role, key, state }) => [role, key, state])).toEqual([
+    ["dome", "azimuth", "keptSafe"],
+    ["dome", "shutter", "keptSafe"],
+    ["dome", "parked", "keptSafe"],
+  ]);
+  expect(rig.told.filter((line) => line.startsWith("dome.") && line.includes("="))).toEqual([]);
+});
+
+test("a shutter found half way is closed", async () => {
+  change("dome", { shutter: "unknown" });
+  expect((await restore()).filter((record) => record.state !== "same")).toMatchObject([
+    { role: "dome", key: "shutter", after: "closed", state: "keptSafe" },
+  ]);
+});
+
+test("a roof closes over a parked telescope: in rain the mount is parked first and stays so", async () => {
+  change("mount", { parked: false, tracking: true });
+  await take();
+  changeAll();
+  weather = rain;
+  const devices = rig.open();
+  const abilities = { shutter: true, azimuth: false, park: true };
+  const roof = { ...devices.dome!, abilities };
+  const kept = (await restore({ ...devices, dome: roof })).filter((record) => record.state !== "same");
+  expect(kept.map(({ role, key, state }) => [role, key, state])).toContainEqual([
+    "mount",
+    "parked",
+    "keptSafe",
+  ]);
+  expect(kept.every(({ state }) => state === "keptSafe")).toBe(true);
+  expect(rig.get("mount", "parked")).toBe(true);
+  expect(rig.told.indexOf("mount.parked = true")).toBeLessThan(rig.told.indexOf("dome.shutter = closed"));
+  expect(rig.get("dome", "shutter")).toBe("closed");
 });
