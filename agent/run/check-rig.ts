@@ -1,6 +1,8 @@
 import { devicesOf, type Rig } from "../../drivers/roles/rig.ts";
 import type { Plan } from "../../plans/plan-file.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
+import { type LackOfRoom, lackOfRoom } from "../procedures/flat/room-to-blur.ts";
+import { sunFromSite } from "../sky/sun-from-site.ts";
 import { firstLook, type GuardTools, type GuardWatch } from "./guard.ts";
 import { RunRefusedError } from "./run-hands.ts";
 import { separationDegrees } from "./separation.ts";
@@ -16,6 +18,9 @@ export interface RigCheck extends GuardTools {
 /** A mount that is further off than this believes in another place or time [degrees of the sky]. */
 const mountBeliefDegreesMax = 0.5;
 
+/** So far a stated focal length may be off. */
+const focalLengthDoubt = 0.05;
+
 /**
  * What can be judged only with the devices connected, before any of them moves.
  * @throws RunRefusedError
@@ -24,6 +29,14 @@ export async function checkRig(check: RigCheck): Promise<void> {
   const { rig, rigFile } = check;
   for (const device of devicesOf(rig)) {
     check.note("device", { role: device.role, device: device.name, abilities: device.describe() });
+  }
+  const tooSmall = await discsTooSmall(check);
+  if (tooSmall.length > 0) {
+    throw new RunRefusedError(
+      "input",
+      tooSmall.map(({ message }) => message).join("; "),
+      tooSmall.map(({ whatToDo }) => whatToDo).join(" "),
+    );
   }
   const missing = missingAbilities(check);
   if (missing.length > 0) {
@@ -64,6 +77,32 @@ function missingAbilities({ rig, plan }: RigCheck): string[] {
     }
   });
   return missing;
+}
+
+/**
+ * Flats whose blur needs a larger disc than this rig can picture, as far as the rig file tells of its scale. Focal
+ * lengths are stated a few percent wrong; what is near the limit is judged once the disc has been measured.
+ */
+async function discsTooSmall({ rig, rigFile, plan, clock, signal }: RigCheck): Promise<LackOfRoom[]> {
+  const { pixelMicron } = rig.camera.limits;
+  if (!(pixelMicron > 0)) return [];
+  const { focalLengthMm } = rigFile.optics;
+  const { region, binning } = await rig.camera.configure({}, signal);
+  const shape = {
+    widthPx: Math.floor(region.widthPx / binning),
+    heightPx: Math.floor(region.heightPx / binning),
+  };
+  const radians = (sunFromSite(clock.nowMs(), rigFile.site).semidiameterArcsec / 3600) * (Math.PI / 180);
+  const discRadiusPx = (focalLengthMm * 1000 * Math.tan(radians)) / (pixelMicron * binning);
+  return plan.steps.flatMap((step, index) => {
+    if (step.step !== "flat" || step.blur === "diffuser") return [];
+    const lack = lackOfRoom(step.blur, { shape, discRadiusPx });
+    if (!lack || discRadiusPx * (1 + focalLengthDoubt) >= lack.leastDiscRadiusPx) return [];
+    const scale =
+      `step ${index + 1} (flat by ${step.blur}): with ${focalLengthMm} mm of focal length and pixels of ` +
+      `${pixelMicron} µm${binning === 1 ? "" : `, binned ${binning} x ${binning}`}`;
+    return [{ ...lack, message: `${scale}, ${lack.message}` }];
+  });
 }
 
 /** The mount's own site and clock against the rig file; centring copes with a small difference, a person should know. */

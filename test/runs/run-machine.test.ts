@@ -306,6 +306,34 @@ test("weather that is bad at the start refuses the run; nothing moves", async ()
   expectAsFound();
 });
 
+test.each([
+  ["drift", 500, "must be at least 498 px", "1.6"],
+  ["defocus", 60, "must be at least 72 px", "1.9"],
+] as const)(
+  "a disc too small for a flat by %s is refused before anything moves",
+  async (blur, focalLengthMm, needed, times) => {
+    run.planText = `plan: blur\nsteps:\n  - centre\n  - flat: { blur: ${blur}, frames: 30 }\n`;
+    run.rigText = run.rigText
+      .replace("focalLengthMm: 800", `focalLengthMm: ${focalLengthMm}`)
+      .replace("devices:", "devices:\n  focuser: { server: home, device: Focuser A }");
+    const report = await run.run(usualWorks);
+    expect(report).toMatchObject({ ended: "refused", exitCode: 2 });
+    const { message, whatToDo } = report.failure!;
+    expect(message).toContain(`with ${focalLengthMm} mm of focal length and pixels of 3.75 µm, binned 2 x 2`);
+    expect(message).toContain("in a frame of 320 x 240 px");
+    expect(message).toContain(needed);
+    expect(whatToDo).toContain(`a focal length ${times}`);
+    expect(run.rig.told.filter((line) => !line.includes("connected"))).toEqual([]);
+    expectAsFound();
+  },
+);
+
+test("a disc large enough for a flat by drift by the rig file is not refused", async () => {
+  run.planText = "plan: blur\nsteps:\n  - centre\n  - flat: { blur: drift, frames: 30 }\n";
+  run.rigText = run.rigText.replace("focalLengthMm: 800", "focalLengthMm: 1100");
+  expect((await run.run(usualWorks)).ended).toBe("completed");
+});
+
 test("bad weather at the start with the shutter open: refused, and the shutter that nobody watches is named", async () => {
   run.rig.weather = "unsafe";
   const report = await run.run(usualWorks);

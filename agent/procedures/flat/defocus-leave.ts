@@ -1,12 +1,13 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { blurRadius } from "../../imaging/defocus/blur-radius.ts";
+import { blurRadiusMostPx, litFraction } from "../../imaging/defocus/defocus-room.ts";
 import { StepError } from "../step-error.ts";
 import { runPart } from "../step-machine.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { litPx, twoFrames } from "./defocus-focus.ts";
 import { lightFrom, worstLeftover } from "./defocus-light.ts";
 import { lookShortly } from "./defocus-looks.ts";
-import { blurRadiusMostPx, type DefocusWork, litFraction } from "./defocus-work.ts";
+import type { DefocusWork } from "./defocus-work.ts";
 import { longerTravel, moveFrom } from "./focus-travel.ts";
 
 /** Of the travel, where the rig's own pattern is seen without the Sun's fine structure. */

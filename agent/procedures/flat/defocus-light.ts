@@ -1,11 +1,12 @@
 import { blurredDisc } from "../../imaging/defocus/blurred-disc.ts";
+import { litRadiusPx } from "../../imaging/defocus/defocus-room.ts";
 import { type LeftoverScale, leftoverByScale } from "../../imaging/defocus/leftover-by-scale.ts";
 import type { Look } from "../../imaging/defocus/look-levels.ts";
 import { type SkyPlane, skyPlane } from "../../imaging/defocus/sky-plane.ts";
 import { type PlacePx, type SkySurface, solveSky } from "../../imaging/defocus/sky-surface.ts";
 import { limbDarkening } from "../../imaging/disc/limb-darkening.ts";
 import { StepError } from "../step-error.ts";
-import { type DefocusWork, litRadiusPx } from "./defocus-work.ts";
+import type { DefocusWork } from "./defocus-work.ts";
 
 export interface BlurredLight {
   readonly surface: SkySurface;

@@ -1,6 +1,7 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { SkyOffset } from "../../../drivers/roles/mount-sky.ts";
+import { blurRadiusMostPx, litFraction } from "../../imaging/defocus/defocus-room.ts";
 import type { LeftoverScale } from "../../imaging/defocus/leftover-by-scale.ts";
 import type { Look } from "../../imaging/defocus/look-levels.ts";
 import type { Sharpness } from "../../imaging/defocus/sharpness.ts";
@@ -15,6 +16,7 @@ import { discOnFrame } from "./disc-on-frame.ts";
 import type { FlatAsk } from "./flat-ask.ts";
 import { beginFlat, type FlatWork } from "./flat-work.ts";
 import type { Approach } from "./focus-travel.ts";
+import { lackOfRoom } from "./room-to-blur.ts";
 
 /** The Sun in focus, to find it again. */
 export interface Focus {
@@ -64,15 +66,9 @@ export interface DefocusWork extends FlatWork {
   sharpnessAfter: Sharpness | undefined;
 }
 
-/** Light that comes from nearer to the limb than this share of the radius is not known well enough. */
-const knownRadii = 0.95;
-/** A disc smaller than the frame: more blur leaves too small a part of the frame lit. */
-const blurOfSmallDisc = 0.33;
 /** Looks lie that far from the centre, of the frame's short side and of the disc's radius. */
 const lookOfSide = 0.25;
 const lookOfDisc = 0.2;
-/** With less of the frame lit a flat is no use. */
-const litLeast = 0.08;
 
 export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
   return {
@@ -103,63 +99,22 @@ export async function checkDefocus(work: DefocusWork, signal: AbortSignal): Prom
     throw new MissingAbilityError("rig", "a flat by defocus needs a mount to tell the Sun from the rig");
   const { shape, binning, discRadiusPx } = await discOnFrame(bench, "defocus", signal);
   Object.assign(work, { shape, binning, discRadiusPx });
-  const { widthPx, heightPx } = work.shape;
+  const { widthPx, heightPx } = shape;
   work.aim = new Aim(mount, bench.clock, bench.site);
   work.home = homeOffset(bench);
   work.disc = { x: (widthPx - 1) / 2, y: (heightPx - 1) / 2 };
-  const lit = litFraction(work, blurRadiusMostPx(work));
-  if (lit < litLeast)
-    throw new StepError(
-      "DISC_TOO_SMALL_TO_DEFOCUS",
-      `the disc's radius is ${work.discRadiusPx.toFixed(0)} px in a frame of ${widthPx} x ${heightPx} px: ` +
-        `out of focus it would light only ${(100 * lit).toFixed(0)} % of the frame evenly enough`,
-      "Use a longer focal length or a smaller region, or take the flat by `diffuser`.",
-    );
+  const lack = lackOfRoom("defocus", { shape, discRadiusPx });
+  if (lack) throw new StepError("DISC_TOO_SMALL_TO_DEFOCUS", lack.message, lack.whatToDo);
   bench.note("room to defocus", {
     discRadiusPx: work.discRadiusPx,
     blurRadiusMostPx: blurRadiusMostPx(work),
-    litFraction: lit,
+    litFraction: litFraction(work, blurRadiusMostPx(work)),
   });
-}
-
-/** The most blur that keeps the limb's light out of the frame, or, of a disc that is too small for that, out of enough of it. */
-export function blurRadiusMostPx({
-  shape,
-  discRadiusPx,
-}: Pick<DefocusWork, "shape" | "discRadiusPx">): number {
-  const cornerPx = Math.hypot(shape.widthPx, shape.heightPx) / 2;
-  return Math.max(knownRadii * discRadiusPx - cornerPx, blurOfSmallDisc * discRadiusPx);
-}
-
-/** Farther than this from the disc's centre the limb shines into a blurred picture [px]. */
-export function litRadiusPx(
-  { discRadiusPx }: Pick<DefocusWork, "discRadiusPx">,
-  blurRadiusPx: number,
-): number {
-  return knownRadii * discRadiusPx - blurRadiusPx;
 }
 
 /** How far looks lie from the centre [px]. */
 export function lookDistancePx({ shape, discRadiusPx }: Pick<DefocusWork, "shape" | "discRadiusPx">): number {
   return Math.min(lookOfSide * Math.min(shape.widthPx, shape.heightPx), lookOfDisc * discRadiusPx);
-}
-
-/** Share of the frame within the lit radius. */
-export function litFraction(
-  work: Pick<DefocusWork, "shape" | "discRadiusPx" | "disc">,
-  blurRadiusPx: number,
-): number {
-  const { widthPx, heightPx } = work.shape;
-  const radiusPx = litRadiusPx(work, blurRadiusPx);
-  const [columns, rows] = [80, 60];
-  let inside = 0;
-  for (let j = 0; j < rows; j++)
-    for (let i = 0; i < columns; i++) {
-      const x = ((i + 0.5) / columns) * widthPx - 0.5 - work.disc.x;
-      const y = ((j + 0.5) / rows) * heightPx - 0.5 - work.disc.y;
-      if (Math.hypot(x, y) <= radiusPx) inside++;
-    }
-  return inside / (columns * rows);
 }
 
 /** To where the Sun is centred, always from the same side: the play of the gears must not shift the light. */

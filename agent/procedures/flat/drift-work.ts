@@ -1,7 +1,7 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import { lengthArcsec, type SkyOffset } from "../../../drivers/roles/mount-sky.ts";
 import { shiftForMove } from "../../imaging/disc/camera-on-sky.ts";
-import { driftRadiusPx, leastDiscRadiusPx } from "../../imaging/drift/drift-room.ts";
+import { driftRadiusPx } from "../../imaging/drift/drift-room.ts";
 import { blockLevels, limbEntered } from "../../imaging/drift/limb-entered.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { Aim } from "../centre/aim.ts";
@@ -21,6 +21,7 @@ import { driftPath, exposeUnderWay } from "./drift-path.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
 import { proofFramesOf } from "./flat-work.ts";
 import { edgeFractionOf } from "./frame-edge.ts";
+import { lackOfRoom } from "./room-to-blur.ts";
 
 export interface DriftWork {
   readonly bench: Workbench;
@@ -69,13 +70,10 @@ export async function checkRoom(work: DriftWork, signal: AbortSignal): Promise<v
   const { shape, discRadiusPx } = await discOnFrame(bench, "drift", signal);
   Object.assign(work, { shape, discRadiusPx });
   const radiusPx = driftRadiusPx(work.shape, work.discRadiusPx, ask.driftRadiusFraction ?? radiusOfSideUsual);
-  if (radiusPx === undefined)
-    throw new StepError(
-      "DISC_TOO_SMALL_TO_DRIFT",
-      `the disc's radius is ${work.discRadiusPx.toFixed(0)} px in a frame of ${work.shape.widthPx} x ${work.shape.heightPx} px; ` +
-        `to drift without the limb or its darkening the radius must be at least ${leastDiscRadiusPx(work.shape).toFixed(0)} px`,
-      "Use a longer focal length or a smaller region, or take the flat by `diffuser`.",
-    );
+  if (radiusPx === undefined) {
+    const { message, whatToDo } = lackOfRoom("drift", work)!;
+    throw new StepError("DISC_TOO_SMALL_TO_DRIFT", message, whatToDo);
+  }
   work.radiusPx = radiusPx;
   bench.note("room to drift", { discRadiusPx: work.discRadiusPx, radiusPx });
 }

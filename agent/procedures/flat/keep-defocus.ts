@@ -1,5 +1,6 @@
 import type { Master } from "../../imaging/combining/master-builder.ts";
 import { type Flat, relativeNoise } from "../../imaging/combining/normalise-flat.ts";
+import { litFraction } from "../../imaging/defocus/defocus-room.ts";
 import { refocusShadows } from "../../imaging/defocus/refocus-shadows.ts";
 import { shadowGrowth } from "../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../imaging/defocus/sky-plane.ts";
@@ -16,7 +17,7 @@ import {
   worstLeftover,
 } from "./defocus-light.ts";
 import { evenlyLit, proofWithoutSun } from "./defocus-maps.ts";
-import { type DefocusWork, litFraction } from "./defocus-work.ts";
+import type { DefocusWork } from "./defocus-work.ts";
 import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
 import { litFlat } from "./lit-flat.ts";
