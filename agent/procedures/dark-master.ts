@@ -2,6 +2,8 @@ import { join } from "node:path";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
 import { type Master, MasterBuilder } from "../imaging/combining/master-builder.ts";
+import { converterCodes } from "../imaging/exposure/converter-codes.ts";
+import { countCodes } from "../imaging/exposure/histogram.ts";
 import { unhealthyFromDark } from "../imaging/noise/unhealthy-pixels.ts";
 import { SeriesNotes, writeDarkMaster } from "./master-files.ts";
 import type { Workbench } from "./step.ts";
@@ -14,6 +16,7 @@ export class DarkSeries {
   readonly #notes = new SeriesNotes();
   #builder: MasterBuilder | undefined;
   #exposureSeconds = 0;
+  #stepAdu = 1;
 
   constructor(private readonly frameCountExpected: number) {}
 
@@ -27,7 +30,10 @@ export class DarkSeries {
 
   add(frame: Frame): number {
     const shape = { widthPx: frame.widthPx, heightPx: frame.heightPx };
-    this.#builder ??= new MasterBuilder({ shape, frameCountExpected: this.frameCountExpected, kind: "dark" });
+    if (!this.#builder) {
+      this.#builder = new MasterBuilder({ shape, frameCountExpected: this.frameCountExpected, kind: "dark" });
+      this.#stepAdu = converterCodes(countCodes(frame.pixelsAdu)).stepAdu;
+    }
     this.#exposureSeconds = frame.exposureSeconds;
     this.#notes.add(frame);
     this.#builder.add(frame.pixelsAdu);
@@ -43,7 +49,11 @@ export class DarkSeries {
   finish(bench: Workbench): Master {
     if (!this.#builder) throw new Error("no dark was taken");
     const dark = this.#builder.finish();
-    const health = unhealthyFromDark(dark.meanAdu, dark.frameSigmaAdu);
+    const { frameCount } = dark;
+    const health = unhealthyFromDark(dark.meanAdu, dark.frameSigmaAdu, {
+      frameCount,
+      stepAdu: this.#stepAdu,
+    });
     for (let i = 0; i < dark.mask.length; i++) if (health.unhealthyPx[i] === 1) dark.mask[i]! |= 1;
     const file = writeDarkMaster(bench, dark, this.#notes.facts);
     bench.findings.unhealthyPx = health.unhealthyPx;
@@ -56,7 +66,9 @@ export class DarkSeries {
       frames: dark.frameCount,
       exposureSeconds: this.#exposureSeconds,
       hotPx: health.hotPx,
-      stuckPx: health.stuckPx,
+      ...(health.stuckPx === undefined
+        ? { stuckPx: "too few frames for so little noise to tell" }
+        : { stuckPx: health.stuckPx }),
       unsteadyPx: health.unsteadyPx,
       ...(this.sensorCelsius === undefined ? {} : { sensorCelsius: this.sensorCelsius }),
     });

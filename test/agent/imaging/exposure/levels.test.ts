@@ -8,7 +8,6 @@ import {
   quantileAdu,
 } from "../../../../agent/imaging/exposure/histogram.ts";
 import { upperEdge } from "../../../../agent/imaging/exposure/upper-edge.ts";
-import { unhealthyFromDark } from "../../../../agent/imaging/noise/unhealthy-pixels.ts";
 import {
   medianAndSigma,
   medianInPlace,
@@ -91,16 +90,4 @@ test("sixteen bits and plain twelve bits are told apart", () => {
   expect(converterCodes(countCodes(whole))).toMatchObject({ depthBits: 16, stepAdu: 1, topAdu: 65535 });
   const plain = Uint16Array.from({ length: 20_000 }, () => random.whole(0, 4095));
   expect(converterCodes(countCodes(plain))).toMatchObject({ depthBits: 12, stepAdu: 1, topAdu: 4095 });
-});
-
-test("hot, stuck and unsteady pixels are found in a dark; others are not", () => {
-  const random = new Random(seed);
-  const mean = Float32Array.from({ length: 20_000 }, () => 800 + 4 * random.gauss());
-  const sigma = Float32Array.from({ length: 20_000 }, () => 20 * (1 + 0.2 * random.gauss()));
-  mean[11] = 5000;
-  sigma[12] = 0;
-  sigma[13] = 400;
-  const found = unhealthyFromDark(mean, sigma);
-  expect(found).toMatchObject({ hotPx: 1, stuckPx: 1, unsteadyPx: 1 });
-  expect(Array.from(found.unhealthyPx.subarray(10, 15))).toEqual([0, 1, 1, 1, 0]);
 });
