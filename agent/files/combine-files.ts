@@ -4,6 +4,7 @@ import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
 import { usualClipSigmas } from "../imaging/combining/combine.ts";
+import { fewRejectedByChance, isFew } from "../imaging/combining/few-frames.ts";
 import { medianDeviation } from "../imaging/noise/median-deviation.ts";
 import { clippedNormal } from "../imaging/numerics/normal.ts";
 import { FigureSample } from "./figure-sample.ts";
@@ -34,7 +35,8 @@ export interface MasterRequest {
 export interface CombineRequest extends MasterRequest {
   /**
    * `clipped`: values further than 3 standard deviations (with n) from the pixel's median are left out, then the mean;
-   * the same as `ccdproc.combine` with median and std.
+   * the same as `ccdproc.combine` with median and std. Fewer than 12 frames: sigma by the median absolute deviation, and
+   * no less than the noise that the pixels have in common.
    */
   readonly method: CombineMethod;
   /** Default: as many as pay. */
@@ -53,7 +55,7 @@ export interface CombineResult {
   readonly noiseAdu: number | undefined;
   /** Share of all values that were left out. */
   readonly rejectedFraction: number;
-  /** Share that clipping leaves out of a long series of nothing but noise. */
+  /** Share that clipping leaves out of nothing but noise, at most. */
   readonly rejectedByChance?: number;
   readonly maskedPx: number;
   readonly warnings: readonly string[];
@@ -76,7 +78,11 @@ export function combineFiles(
   const figures = new FigureSample(size.widthPx * size.heightPx);
   const plans = ccdPlans(
     size,
-    { unit: "adu", cards: masterCards(request, images, methodText[request.method]), maskCards },
+    {
+      unit: "adu",
+      cards: masterCards(request, images, methodText(request.method, images.length)),
+      maskCards,
+    },
     { sigma: true, mask: true },
   );
   using writer = makeWriter(request, plans);
@@ -94,9 +100,13 @@ export function combineFiles(
     levelAdu: figures.medianValue(),
     noiseAdu: noiseOf(figures, request.method, images.length),
     ...written,
-    ...(request.method === "clipped" ? { rejectedByChance: clippedNormal(usualClipSigmas).rejected } : {}),
+    ...(request.method === "clipped" ? { rejectedByChance: rejectedByChance(images.length) } : {}),
     warnings,
   };
+}
+
+function rejectedByChance(frames: number): number {
+  return isFew(frames) ? fewRejectedByChance : clippedNormal(usualClipSigmas).rejected;
 }
 
 /** UNCERT is what the kept values show; what few values and clipped ones show is too little, on the median. */
@@ -194,8 +204,8 @@ export function masterCards(request: MasterRequest, images: readonly FitsFileIma
   ];
 }
 
-const methodText = {
-  mean: "mean",
-  clipped: "mean without values beyond 3 standard deviations of the median",
-  median: "median",
-} as const;
+function methodText(method: CombineMethod, frames: number): string {
+  if (method !== "clipped") return method;
+  const spread = isFew(frames) ? "sigma (by MAD, at least the common noise)" : "standard deviations";
+  return `mean without values beyond ${usualClipSigmas} ${spread} of the median`;
+}

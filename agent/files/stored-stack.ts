@@ -3,6 +3,7 @@ import { type FitsFileImage, readFully } from "../../drivers/formats/fits-file.t
 import { decodePixels, type PixelLayout } from "../../drivers/formats/fits-pixels.ts";
 import { usualClipSigmas } from "../imaging/combining/combine.ts";
 import { CountCombiner, type CountTile } from "../imaging/combining/combine-counts.ts";
+import type { CommonNoise } from "../imaging/combining/common-noise.ts";
 import { medianNoise } from "../imaging/noise/median-noise.ts";
 
 /** Where an open file keeps an image: plain data, so that another thread can read it too. */
@@ -20,6 +21,8 @@ export interface StoredStack {
   readonly tilePx: number;
   readonly method: "mean" | "clipped" | "median";
   readonly clipAdu: number;
+  /** Needed to clip few frames. */
+  readonly noise?: CommonNoise;
   readonly dark?: StoredImage;
   readonly darkSigma?: StoredImage;
   readonly darkMask?: StoredImage;
@@ -62,7 +65,7 @@ export class TileMaker {
 
   /** The arrays are used again for the next tile. @throws FitsError, and the file system's errors */
   make(tileIndex: number): CountTile {
-    const { frames, pxCount, tilePx, method, clipAdu, dark, darkSigma, darkMask } = this.stack;
+    const { frames, pxCount, tilePx, method, clipAdu, noise, dark, darkSigma, darkMask } = this.stack;
     const startPx = tileIndex * tilePx;
     const length = Math.min(tilePx, pxCount - startPx);
     for (const [index, frame] of frames.entries()) read(frame, startPx, this.combiner.frame(index, length));
@@ -72,6 +75,7 @@ export class TileMaker {
       {
         method,
         sigmas: usualClipSigmas,
+        noise,
         zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
         medianNoise: medianNoise(frames.length),
         clipAdu,

@@ -2,6 +2,8 @@ import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import type { FitsFileWriter } from "../../drivers/formats/fits-file-writer.ts";
 import { combineFrames } from "../imaging/combining/combine.ts";
 import type { CountTile } from "../imaging/combining/combine-counts.ts";
+import { type CommonNoise, commonNoise } from "../imaging/combining/common-noise.ts";
+import { isFew } from "../imaging/combining/few-frames.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import type { FigureSample } from "./figure-sample.ts";
 import { asInputError } from "./input-error.ts";
@@ -30,25 +32,43 @@ export function writeMaster(
   onProgress: (done: number, of: number) => void,
 ): WrittenMaster {
   const clips = new ClipCounter(parts.images[0]!, parts.images.length);
-  const stack = countStack(parts, clips.clipAdu);
+  const noise = parts.method === "clipped" && isFew(parts.images.length) ? noiseOf(parts.images) : undefined;
+  const stack = countStack(parts, clips.clipAdu, noise);
   return (
     (stack && writeCounts(writer, stack, parts, onProgress)) ??
-    writeAnyNumbers(writer, parts, clips, onProgress)
+    writeAnyNumbers(writer, parts, { clips, noise }, onProgress)
   );
 }
 
-function countStack({ images, method, dark }: MasterParts, clipAdu: number): StoredStack | undefined {
+function noiseOf(images: readonly FitsFileImage[]): CommonNoise {
+  return commonNoise({
+    frameCount: images.length,
+    pxCount: pxCountOf(images),
+    readPixels: (frameIndex, startPx, into) => into.set(images[frameIndex]!.readPixels(startPx, into.length)),
+  });
+}
+
+function pxCountOf([first]: readonly FitsFileImage[]): number {
+  return first!.rowCount * first!.widthPx;
+}
+
+function countStack(
+  { images, method, dark }: MasterParts,
+  clipAdu: number,
+  noise: CommonNoise | undefined,
+): StoredStack | undefined {
   const first = images[0]!;
   const { type } = first.layout;
   if ((type !== "uint16" && type !== "int16") || images.length > 65535) return undefined;
   if (images.some((image) => image.layout.type !== type)) return undefined;
-  const pxCount = first.rowCount * first.widthPx;
+  const pxCount = pxCountOf(images);
   return {
     frames: images.map(storedImage),
     pxCount,
     tilePx: tilePxFor(images.length, pxCount),
     method,
     clipAdu: type === "uint16" ? clipAdu : Number.POSITIVE_INFINITY,
+    ...(noise ? { noise } : {}),
     ...(dark === undefined ? {} : { dark: storedImage(dark.image) }),
     ...(dark?.sigma === undefined ? {} : { darkSigma: storedImage(dark.sigma) }),
     ...(dark?.mask === undefined ? {} : { darkMask: storedImage(dark.mask) }),
@@ -85,20 +105,24 @@ function writeCounts(
 function writeAnyNumbers(
   writer: FitsFileWriter,
   { images, method, dark, figures }: MasterParts,
-  clips: ClipCounter,
+  { clips, noise }: { clips: ClipCounter; noise: CommonNoise | undefined },
   onProgress: (done: number, of: number) => void,
 ): WrittenMaster {
-  const pxCount = images[0]!.rowCount * images[0]!.widthPx;
+  const pxCount = pxCountOf(images);
   const tiles = new MasterTiles(writer, { frameCount: images.length, method, dark, clips, figures });
   const readPixels = (frameIndex: number, startPx: number, into: Float64Array) => {
     const pixels = images[frameIndex]!.readPixels(startPx, into.length);
     clips.count(pixels);
     into.set(pixels);
   };
-  const counts = combineFrames({ frameCount: images.length, pxCount, readPixels }, { method }, (tile) => {
-    tiles.write(tile);
-    onProgress(tile.startPx + tile.value.length, pxCount);
-  });
+  const counts = combineFrames(
+    { frameCount: images.length, pxCount, readPixels },
+    { method, ...(noise ? { noise } : {}) },
+    (tile) => {
+      tiles.write(tile);
+      onProgress(tile.startPx + tile.value.length, pxCount);
+    },
+  );
   return {
     rejectedFraction: counts.values === 0 ? 0 : counts.rejected / counts.values,
     maskedPx: tiles.maskedPx,

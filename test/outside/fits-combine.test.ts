@@ -84,6 +84,43 @@ test.each(["mean", "clipped", "median"] as const)(
   },
 );
 
+test("ten frames: what is left out astropy leaves out too, by median and mad_std; and it leaves every lone hit out", () => {
+  const few = files.slice(0, 10);
+  const output = join(folder, "few.fits");
+  combineFiles({ files: few, output, method: "clipped", replace: true, writtenUtcMs: 0 }, () => {});
+  const peers = runPython(
+    `
+import json, sys
+import numpy as np
+from astropy.io import fits
+from astropy.stats import sigma_clip
+stack = np.array([fits.getdata(f).astype(float) for f in sys.argv[1:]])
+left = sigma_clip(stack, sigma=3, cenfunc="median", stdfunc="mad_std", maxiters=1, axis=0)
+odd, hit = (stack > 30000 + k * 170 for k in (6, 12))
+print(json.dumps({"plain": stack.mean(axis=0).ravel().tolist(), "clipped": left.mean(axis=0).data.ravel().tolist(),
+  "without": np.ma.array(stack, mask=odd).mean(axis=0).data.ravel().tolist(),
+  "leftOut": left.mask.sum(axis=0).ravel().tolist(), "odd": odd.sum(axis=0).ravel().tolist(),
+  "hit": hit.any(axis=0).ravel().tolist()}))`,
+    few,
+  );
+  const value = readCcdImage(output).data;
+  const shares = { same: 0, hit: 0, goodLeftOut: 0 };
+  for (let px = 0; px < value.length; px++) {
+    const leftOut = peers.leftOut[px] - peers.odd[px];
+    shares.goodLeftOut += leftOut;
+    // Nothing left out there: nothing here.
+    if (peers.leftOut[px] === 0) expect(value[px], `px ${px}`).toBe(Math.fround(peers.plain[px]));
+    if (!peers.hit[px] || peers.odd[px] > 1) continue; // two of ten widen the spread for both programs
+    shares.hit++;
+    expect(Math.abs(value[px]! - peers.without[px]), `px ${px}, seed ${seed}`).toBeLessThan(170);
+    if (value[px] === Math.fround(peers.clipped[px])) shares.same++;
+  }
+  expect(shares.hit).toBeGreaterThan(150); // a tenth of the pixels
+  expect(shares.same).toBeGreaterThan(0.6 * shares.hit);
+  // Plain mad_std leaves 2.8 % of good values out of ten; few-frames.test.ts holds ours to a tenth of it.
+  expect(shares.goodLeftOut).toBeGreaterThan(0.02 * 10 * value.length);
+});
+
 test("UNCERT is what astropy gets from the kept values: their deviation over the root of their number", () => {
   const wanted = runPython(
     `

@@ -1,4 +1,6 @@
 import { compiledKernel } from "../kernels/compile-kernel.ts";
+import type { CommonNoise } from "./common-noise.ts";
+import { isFew, sigmaOfMad } from "./few-frames.ts";
 
 export interface CountStackShape {
   readonly frameCount: number;
@@ -9,9 +11,11 @@ export interface CountStackShape {
 }
 
 export interface CountCombineOptions {
-  /** As in `combineFrames`; `clipped` is one pass about the median with the standard deviation. */
+  /** As in `combineFrames`. */
   readonly method: "mean" | "clipped" | "median";
   readonly sigmas: number;
+  /** Needed to clip few frames. */
+  readonly noise?: CommonNoise | undefined;
   /** Value of a stored zero [adu]: 32768 for unsigned counts. */
   readonly zeroAdu: number;
   /** Noise of a median of so many values over that of their mean. */
@@ -82,7 +86,7 @@ export class CountCombiner {
       return address;
     };
     this.#at = {
-      lanes: take(384),
+      lanes: take(432),
       value: take(4 * tilePx),
       sigma: take(4 * tilePx),
       mask: take(tilePx),
@@ -106,6 +110,9 @@ export class CountCombiner {
   combine(pxCount: number, options: CountCombineOptions, mask?: Uint8Array): CountTile {
     const { frameCount, tilePx, stored } = this.shape;
     if (pxCount > tilePx) throw new RangeError("more pixels than the tile holds");
+    const { noise } = options;
+    const clipsFew = options.method === "clipped" && isFew(frameCount);
+    if (clipsFew && noise === undefined) throw new RangeError("few frames are clipped by their common noise");
     const at = this.#at;
     const bytes = new Uint8Array(this.#memory.buffer, at.mask, pxCount);
     bytes.fill(0);
@@ -121,6 +128,10 @@ export class CountCombiner {
       options.zeroAdu,
       options.medianNoise,
       Math.min(32768, Math.ceil(options.clipAdu - options.zeroAdu)),
+      clipsFew ? sigmaOfMad(frameCount) : 0,
+      noise?.varianceAdu2 ?? 0,
+      noise?.slopeAdu ?? 0,
+      (noise?.levelAdu ?? 0) - options.zeroAdu,
       this.#columnPx,
       at.gathered,
       at.lanes,

@@ -1,26 +1,22 @@
 import { medianInPlace } from "../numerics/order-statistics.ts";
-
-/** A stack of frames of one size, read piece by piece, so that memory does not grow with their number. */
-export interface FrameStack {
-  readonly frameCount: number;
-  readonly pxCount: number;
-  /**
-   * Writes `into.length` pixels of a frame from `startPx` on, in physical units [adu], NaN where missing.
-   * `into.set(uint16Pixels)` converts any number type at once; one array type here keeps the loops below fast.
-   */
-  readPixels(frameIndex: number, startPx: number, into: Float64Array): void;
-}
+import { type CommonNoise, commonNoise, commonSigmaAdu } from "./common-noise.ts";
+import { isFew, sigmaOfMad } from "./few-frames.ts";
+import type { FrameStack } from "./frame-stack.ts";
 
 /** Values further than so many deviations from their median are left out. */
 export const usualClipSigmas = 3;
 
 export interface CombineOptions {
   /**
-   * `clipped`: one pass that leaves out what is further than `clipSigmas` deviations (with n) from the median, then the
-   * mean. From the median, since a mean is dragged along by what it should leave out.
+   * `clipped`: one pass that leaves out what is further than `clipSigmas` sigma from the median, then the mean. From the
+   * median, since a mean is dragged along by what it should leave out. Sigma is the standard deviation (with n); of few
+   * frames (`few-frames.ts`), which one hit would widen beyond itself, the larger of what the median absolute deviation
+   * and the noise common to the stack say.
    */
   readonly method: "mean" | "clipped" | "median";
   readonly clipSigmas?: number;
+  /** For few frames; default: found by reading some of the stack first. */
+  readonly noise?: CommonNoise;
 }
 
 /** One finished piece of the result, in order. The arrays are used again for the next piece. */
@@ -56,6 +52,9 @@ export function combineFrames(
   const keptCount = new Uint16Array(tilePx);
   const pixel = new Float64Array(frameCount);
   const scratch = new Float64Array(frameCount);
+  const clipSigmas = options.clipSigmas ?? usualClipSigmas;
+  const clipsFew = options.method === "clipped" && isFew(frameCount);
+  const noise = clipsFew ? (options.noise ?? commonNoise(stack)) : undefined;
   let rejected = 0;
   let values = 0;
   for (let startPx = 0; startPx < pxCount; startPx += tilePx) {
@@ -68,8 +67,7 @@ export function combineFrames(
         if (!Number.isNaN(v)) pixel[n++] = v;
       }
       values += n;
-      const kept =
-        options.method === "clipped" ? clip(pixel, n, options.clipSigmas ?? usualClipSigmas, scratch) : n;
+      const kept = options.method === "clipped" ? clip(pixel, n, { clipSigmas, noise }, scratch) : n;
       rejected += n - kept;
       const mean = meanOf(pixel, kept);
       const spread = deviationOf(pixel, kept, mean);
@@ -88,15 +86,36 @@ export function combineFrames(
 }
 
 /** Moves what is kept to the front of `pixel`, in order, and says how many. */
-function clip(pixel: Float64Array, count: number, clipSigmas: number, scratch: Float64Array): number {
+function clip(
+  pixel: Float64Array,
+  count: number,
+  by: { clipSigmas: number; noise: CommonNoise | undefined },
+  scratch: Float64Array,
+): number {
   const middle = medianOf(pixel, count, scratch);
-  const most = clipSigmas * deviationOf(pixel, count, meanOf(pixel, count));
+  const sigma =
+    by.noise === undefined
+      ? deviationOf(pixel, count, meanOf(pixel, count))
+      : fewSigma(pixel, count, middle, by.noise, scratch);
+  const most = by.clipSigmas * sigma;
   let kept = 0;
   for (let k = 0; k < count; k++) {
     const v = pixel[k]!;
     if (!(v < middle - most) && !(v > middle + most)) pixel[kept++] = v;
   }
   return kept;
+}
+
+function fewSigma(
+  pixel: Float64Array,
+  count: number,
+  middle: number,
+  noise: CommonNoise,
+  scratch: Float64Array,
+): number {
+  for (let k = 0; k < count; k++) scratch[k] = Math.abs(pixel[k]! - middle);
+  const own = sigmaOfMad(count) * (medianInPlace(scratch, count) ?? Number.NaN);
+  return Math.max(own, commonSigmaAdu(noise, middle));
 }
 
 function meanOf(values: Float64Array, n: number): number {

@@ -10,7 +10,8 @@ const unlikely: f64 = 2 * 1.2533;
 
 /**
  * Room for what is known of eight lanes: sums (f64, at 0), squares (64), values left out (i16, 128), reference (144),
- * lower and upper middle (192, 208), limits (224, 240), deviations (f64, 256), means (320).
+ * lower and upper middle (192, 208), limits (224, 240), deviations (f64, 256), means (320), up to 11 distances of one
+ * lane (i32, 384).
  */
 let lanes: usize = 0;
 let frames: i32 = 0;
@@ -307,6 +308,57 @@ function over(pair: usize, reach: v128): v128 {
   return f64x2.floor(f64x2.add(middle(pair), f64x2.mul(reach, loadPair(lanes + 256, pair))));
 }
 
+// Noise that pixels have in common, for few frames: its variance, by how much it grows, and from where.
+let commonVariance: f64 = 0;
+let commonSlope: f64 = 0;
+let commonLevel: f64 = 0;
+
+// @ts-ignore: decorator
+@inline
+function storeCommonSigma(pair: usize, level: v128): void {
+  const gained = f64x2.mul(f64x2.splat(commonSlope), f64x2.sub(level, f64x2.splat(commonLevel)));
+  const variance = f64x2.add(f64x2.splat(commonVariance), gained);
+  v128.store(lanes + 256 + (pair << 4), f64x2.sqrt(f64x2.max(f64x2.splat(0), variance)));
+}
+
+/** `findLimits` for few frames: by the common noise, and only where that leaves something out by the lane's own, too. */
+function findFewLimits(column: usize, sigmas: f64, sigmaOfMad: f64, least: v128, most: v128): bool {
+  // The least noise there can be, since it grows with the level: mostly it leaves nothing out, and no median is needed.
+  v128.store(lanes, least, 192);
+  for (let pair: usize = 0; pair < 4; pair++) storeCommonSigma(pair, asReals(lanes + 192, pair));
+  if (!findMiddles(column, least, most, sigmas)) return false;
+  for (let pair: usize = 0; pair < 4; pair++) storeCommonSigma(pair, middle(pair));
+  if (!findLimits(sigmas, least, most)) return false;
+  const left = v128.or(i16x8.lt_s(least, v128.load(lanes, 224)), i16x8.gt_s(most, v128.load(lanes, 240)));
+  v128.store(lanes, left, 160);
+  for (let lane: usize = 0; lane < 8; lane++) {
+    if (load<i16>(lanes + 160 + 2 * lane) == 0) continue;
+    const at = lanes + 256 + 8 * lane;
+    store<f64>(at, Math.max(load<f64>(at), sigmaOfMad * medianDistance(column, lane)));
+  }
+  return findLimits(sigmas, least, most);
+}
+
+/** Median absolute deviation of a lane from its median. */
+function medianDistance(column: usize, lane: usize): f64 {
+  const distances = lanes + 384;
+  const twice = <i32>load<i16>(lanes + 192 + 2 * lane) + <i32>load<i16>(lanes + 208 + 2 * lane);
+  for (let f = 0; f < frames; f++) {
+    const apart = 2 * <i32>load<i16>(column + ((<usize>f) << 4) + 2 * lane) - twice;
+    const distance = apart < 0 ? -apart : apart;
+    let place = f;
+    for (; place > 0; place--) {
+      const before = load<i32>(distances + ((<usize>(place - 1)) << 2));
+      if (before <= distance) break;
+      store<i32>(distances + ((<usize>place) << 2), before);
+    }
+    store<i32>(distances + ((<usize>place) << 2), distance);
+  }
+  const upper = load<i32>(distances + ((<usize>(frames >> 1)) << 2));
+  const lower = load<i32>(distances + ((<usize>((frames - 1) >> 1)) << 2));
+  return <f64>(lower + upper) / 4;
+}
+
 // What the last call to `combine` counted.
 let rejected: f64 = 0;
 let masked: f64 = 0;
@@ -358,16 +410,20 @@ function finishColumn(method: i32, zero: f64, noise: f64, put: usize, bytes: usi
  * @param bigEndian as FITS stores it, else native unsigned
  * @param columnPx pixels whose values of all frames are taken together into `scratch`; a multiple of 8
  * @param clipAt v at or above is clipped; 32768 for none
+ * @param sigmaOfMad for few frames, whose clipping goes by it and by the noise given by variance, slope and level; else 0
  * @param dark,darkSigma f32, 0 for none
  */
 export function combine(
   from: usize, strideBytes: usize, frameCount: i32, pxCount: i32, bigEndian: i32, method: i32, sigmas: f64, zero: f64,
-  noise: f64, clipAt: i32, columnPx: i32, scratch: usize, lanesAt: usize, value: usize, sigma: usize, mask: usize,
+  noise: f64, clipAt: i32, sigmaOfMad: f64, variance: f64, slope: f64, level: f64, columnPx: i32, scratch: usize, lanesAt: usize, value: usize, sigma: usize, mask: usize,
   dark: usize, darkSigma: usize,
 ): void {
   lanes = lanesAt;
   frames = frameCount;
   swapping = bigEndian != 0;
+  commonVariance = variance;
+  commonSlope = slope;
+  commonLevel = level;
   rejected = 0;
   masked = 0;
   const columnBytes = ((<usize>frames) << 4) + 16;
@@ -435,7 +491,10 @@ export function combine(
       if (method != 0) findMoments();
       if (method == median) findMiddles(column, least, most, -1);
       else if (method == clipped) {
-        if (findMiddles(column, least, most, sigmas) && findLimits(sigmas, least, most)) {
+        const leavesOut = sigmaOfMad > 0
+          ? findFewLimits(column, sigmas, sigmaOfMad, least, most)
+          : findMiddles(column, least, most, sigmas) && findLimits(sigmas, least, most);
+        if (leavesOut) {
           const lowest = v128.load(lanes, 224), highest = v128.load(lanes, 240);
           if (far) sumKeptFar(column, reference, lowest, highest);
           else sumKept(column, reference, lowest, highest);
