@@ -6,7 +6,7 @@ import {
   combineFiles,
   combineMethods,
 } from "../files/combine-files.ts";
-import { loadFft } from "../imaging/numerics/fft.ts";
+import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { withFiles } from "./file-trouble.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";

@@ -1,7 +1,7 @@
 import { asInputError, InputError } from "../files/input-error.ts";
 import { matchFlat } from "../files/match-file.ts";
 import { matchText } from "../imaging/match/match-words.ts";
-import { loadFft } from "../imaging/numerics/fft.ts";
+import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { CommandError, exitCodes } from "./outcome.ts";
 
 /**

@@ -4,7 +4,7 @@ import { asInputError, InputError } from "../files/input-error.ts";
 import { type FileMatch, type KnownFlat, matchFile } from "../files/match-file.ts";
 import { matchText } from "../imaging/match/match-words.ts";
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
-import { loadFft } from "../imaging/numerics/fft.ts";
+import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { allFlats } from "../run/history.ts";
 import { Ledger } from "../run/ledger.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";

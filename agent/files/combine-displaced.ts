@@ -5,7 +5,7 @@ import { compiledKernels } from "../imaging/displaced/compiled-kernels.ts";
 import { FrameLogsInMemory } from "../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../imaging/displaced/sun-model.ts";
-import type { FftLibrary } from "../imaging/numerics/fft.ts";
+import type { FftLibrary } from "../imaging/numerics/fft-library.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import {
   type CombineResult,

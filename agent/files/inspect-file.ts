@@ -1,6 +1,6 @@
 import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { neighbourNoise } from "../imaging/noise/neighbour-noise.ts";
-import type { FftLibrary } from "../imaging/numerics/fft.ts";
+import type { FftLibrary } from "../imaging/numerics/fft-library.ts";
 import { type ProofFigure, reasonsOf, type Verdict, worstOf } from "../imaging/proof/proof-figure.ts";
 import type { TonalSteps } from "../imaging/proof/tonal-steps.ts";
 import { combinedCount, type FrameKind } from "./frame-kind.ts";

@@ -1,7 +1,7 @@
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import type { RadialProfile } from "../imaging/disc/radial-profile.ts";
 import type { DustFound } from "../imaging/dust/dust.ts";
-import type { FftLibrary } from "../imaging/numerics/fft.ts";
+import type { FftLibrary } from "../imaging/numerics/fft-library.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
 import type { FlatShape } from "../imaging/proof/flat-shape.ts";
 import { type FringeOrigin, fringeOrigin } from "../imaging/proof/fringe-origin.ts";

@@ -1,7 +1,7 @@
 import { existsSync } from "node:fs";
 import { matchTrain, type TrainMatch } from "../imaging/match/match-train.ts";
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
-import type { FftLibrary } from "../imaging/numerics/fft.ts";
+import type { FftLibrary } from "../imaging/numerics/fft-library.ts";
 import { asInputError, InputError } from "./input-error.ts";
 import { type MatchPicture, readMatchPicture, shadowsOf } from "./match-picture.ts";
 import { differences } from "./same-setting.ts";

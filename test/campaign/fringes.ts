@@ -1,4 +1,4 @@
-import { type FftLibrary, loadFft } from "../../agent/imaging/numerics/fft.ts";
+import { type FftLibrary, loadFft } from "../../agent/imaging/numerics/fft-library.ts";
 import { gaussianBlur } from "../../agent/imaging/numerics/gaussian-blur.ts";
 import { findFringes } from "../../agent/imaging/proof/fringes.ts";
 import { Random } from "../../drivers/kit/random.ts";

@@ -1,6 +1,6 @@
 import { matchTrain, type TrainMatch } from "../../agent/imaging/match/match-train.ts";
 import { type SmallStructure, smallStructure } from "../../agent/imaging/match/small-structure.ts";
-import { loadFft } from "../../agent/imaging/numerics/fft.ts";
+import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
 import { correlationAt } from "../../agent/imaging/registration/register-pair.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { printTable } from "./print-table.ts";

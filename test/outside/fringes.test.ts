@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { loadFft } from "../../agent/imaging/numerics/fft.ts";
+import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
 import { quantile } from "../../agent/imaging/numerics/order-statistics.ts";
 import {
   coherenceLengthMm,

@@ -1,4 +1,4 @@
-import type { FftLibrary } from "../numerics/fft.ts";
+import type { FftLibrary } from "../numerics/fft-library.ts";
 import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";

@@ -1,6 +1,6 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { type LimbDarkening, limbDarkening } from "../disc/limb-darkening.ts";
-import type { FftLibrary } from "../numerics/fft.ts";
+import type { FftLibrary } from "../numerics/fft-library.ts";
 import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Anchor, combineSlopes, levelSlope, quietSunSlope } from "./anchor-plane.ts";

@@ -1,4 +1,4 @@
-import type { FftLibrary } from "../numerics/fft.ts";
+import type { FftLibrary } from "../numerics/fft-library.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
 import { hasMoved, isInPlace } from "./match-train.ts";
 import { type KnownShadow, shadowMoves, wholeMove } from "./shadow-moves.ts";

@@ -1,4 +1,4 @@
-import type { FftLibrary } from "../numerics/fft.ts";
+import type { FftLibrary } from "../numerics/fft-library.ts";
 import { correlationAt } from "../registration/register-pair.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
 import { type KnownShadow, type ShadowMove, shadowMoves, wholeMove } from "./shadow-moves.ts";

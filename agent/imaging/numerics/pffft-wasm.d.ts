@@ -3,6 +3,7 @@ declare module "@echogarden/pffft-wasm/simd" {
   export interface Pffft {
     /** Replaced when the memory grows. */
     readonly HEAPF32: Float32Array;
+    /** @returns 0 if there is no more */
     _pffft_aligned_malloc(bytes: number): number;
     _pffft_aligned_free(address: number): void;
     /** @param kind 0 real, 1 complex */
@@ -17,5 +18,12 @@ declare module "@echogarden/pffft-wasm/simd" {
       direction: 0 | 1,
     ): void;
   }
-  export default function load(): Promise<Pffft>;
+  export interface Overrides {
+    /** Takes the place of the library's own way to its code. */
+    instantiateWasm(
+      imports: WebAssembly.Imports,
+      received: (instance: WebAssembly.Instance) => void,
+    ): WebAssembly.Exports;
+  }
+  export default function load(overrides: Overrides): Promise<Pffft>;
 }

@@ -1,5 +1,6 @@
 import { smoothBackground } from "../dust/dust-background.ts";
-import { type FftLibrary, fftLength, RealFft2d } from "../numerics/fft.ts";
+import { fftLength, RealFft2d } from "../numerics/fft.ts";
+import type { FftLibrary } from "../numerics/fft-library.ts";
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";

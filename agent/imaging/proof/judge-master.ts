@@ -1,7 +1,7 @@
 import { type Flat, relativeNoise } from "../combining/normalise-flat.ts";
 import { type RadialProfile, radialProfile } from "../disc/radial-profile.ts";
 import { type DustFound, findDust } from "../dust/dust.ts";
-import type { FftLibrary } from "../numerics/fft.ts";
+import type { FftLibrary } from "../numerics/fft-library.ts";
 import { type FlatShape, flatShape, trusted } from "./flat-shape.ts";
 import { type FringeLight, fringeOrigin, originText } from "./fringe-origin.ts";
 import { type FringeSearch, findFringes } from "./fringes.ts";

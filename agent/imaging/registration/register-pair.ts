@@ -1,4 +1,4 @@
-import type { FftLibrary } from "../numerics/fft.ts";
+import type { FftLibrary } from "../numerics/fft-library.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 import { type FoundShift, ShiftFinder } from "./shift-finder.ts";
 

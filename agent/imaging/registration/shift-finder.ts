@@ -1,4 +1,5 @@
-import { type FftLibrary, fftLength, RealFft2d } from "../numerics/fft.ts";
+import { fftLength, RealFft2d } from "../numerics/fft.ts";
+import type { FftLibrary } from "../numerics/fft-library.ts";
 import { median } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 

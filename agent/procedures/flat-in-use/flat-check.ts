@@ -4,7 +4,7 @@ import { matchSince } from "../../imaging/match/match-since.ts";
 import { type MatchSays, matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts";
 import { matchSeen, sinceSeen } from "../../imaging/match/match-words.ts";
 import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
-import { loadFft } from "../../imaging/numerics/fft.ts";
+import { loadFft } from "../../imaging/numerics/fft-library.ts";
 import type { FlatInUse } from "../findings.ts";
 import type { Workbench } from "../step.ts";
 import { type FlatStructure, readStructure } from "./read-structure.ts";

@@ -5,7 +5,7 @@ import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/
 import { markLost } from "../../imaging/drift/mark-lost.ts";
 import { type SunFrame, sunFromFrames } from "../../imaging/drift/sun-canvas.ts";
 import { type FramesWithoutSun, framesWithoutSun } from "../../imaging/drift/without-sun.ts";
-import { loadFft } from "../../imaging/numerics/fft.ts";
+import { loadFft } from "../../imaging/numerics/fft-library.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
 import { StepError } from "../step-error.ts";
 import { unhealthyFor } from "../unhealthy-px.ts";

@@ -5,7 +5,7 @@ import { refocusShadows } from "../../imaging/defocus/refocus-shadows.ts";
 import { shadowGrowth } from "../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../imaging/defocus/sky-plane.ts";
 import { findDust } from "../../imaging/dust/dust.ts";
-import { loadFft } from "../../imaging/numerics/fft.ts";
+import { loadFft } from "../../imaging/numerics/fft-library.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { StepError } from "../step-error.ts";
 import {

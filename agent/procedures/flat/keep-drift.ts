@@ -1,5 +1,5 @@
 import type { Anchor } from "../../imaging/displaced/anchor-plane.ts";
-import { loadFft } from "../../imaging/numerics/fft.ts";
+import { loadFft } from "../../imaging/numerics/fft-library.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import { solveDrift } from "./drift-solve.ts";

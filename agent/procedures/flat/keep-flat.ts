@@ -2,7 +2,7 @@ import type { Master } from "../../imaging/combining/master-builder.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { conversionOfSeries } from "../../imaging/noise/conversion-of-series.ts";
 import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
-import { loadFft } from "../../imaging/numerics/fft.ts";
+import { loadFft } from "../../imaging/numerics/fft-library.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
 import type { FlatWork } from "./flat-work.ts";
 import { edgesOfSeries } from "./frame-edge.ts";

@@ -8,7 +8,7 @@ import {
   solveDisplaced,
 } from "../../../../agent/imaging/displaced/solve-displaced.ts";
 import type { MakeKernels } from "../../../../agent/imaging/displaced/sweep-kernels.ts";
-import { loadFft } from "../../../../agent/imaging/numerics/fft.ts";
+import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { driftingFrames } from "../../../bench/displaced-frames.ts";
 import { groups, rowText, run } from "../../../campaign/displaced.ts";
 import { patterns } from "../../../campaign/displaced-scene/patterns.ts";

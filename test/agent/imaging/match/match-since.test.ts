@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
 import { matchSince } from "../../../../agent/imaging/match/match-since.ts";
 import { smallStructure } from "../../../../agent/imaging/match/small-structure.ts";
-import { loadFft } from "../../../../agent/imaging/numerics/fft.ts";
+import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 
 const fft = await loadFft();

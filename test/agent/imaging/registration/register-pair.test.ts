@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { loadFft } from "../../../../agent/imaging/numerics/fft.ts";
+import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { correlationAt, registerPair } from "../../../../agent/imaging/registration/register-pair.ts";
 import { driftingFrames } from "../../../bench/displaced-frames.ts";
 
