@@ -6,6 +6,8 @@ export class StepError extends Error {
     readonly whatToDo: string,
     /** It is not safe to look: the run retreats. */
     readonly unsafe = false,
+    /** What the message tells, for a program to read. */
+    readonly figures?: Readonly<Record<string, unknown>>,
   ) {
     super(message);
     this.name = "StepError";

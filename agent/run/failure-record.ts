@@ -1,5 +1,6 @@
 import { DeviceError } from "../../drivers/kit/errors.ts";
 import type { StepOutcome } from "../procedures/step.ts";
+import { StepError } from "../procedures/step-error.ts";
 import type { FailureRecord } from "./run-record.ts";
 
 /** What a step gives as its failure. Asked to stop, it may give just that as its reason, which is none. */
@@ -16,7 +17,8 @@ export function failureRecord(error: unknown): FailureRecord {
   const { code, whatToDo } = error as { code?: unknown; whatToDo?: unknown };
   if (typeof code === "string" && typeof whatToDo === "string") {
     const device = error instanceof DeviceError ? { device: error.device } : {};
-    return { code, message: error.message, whatToDo, ...device };
+    const figures = error instanceof StepError && error.figures ? { figures: error.figures } : {};
+    return { code, message: error.message, whatToDo, ...device, ...figures };
   }
   if (error instanceof AggregateError && error.errors.length > 0) {
     const all = error.errors.map(failureRecord);

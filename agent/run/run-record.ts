@@ -16,6 +16,8 @@ export interface FailureRecord {
   readonly message: string;
   readonly whatToDo: string;
   readonly device?: string;
+  /** What the message tells, for a program to read. */
+  readonly figures?: Readonly<Record<string, unknown>>;
   readonly stack?: string;
 }
 

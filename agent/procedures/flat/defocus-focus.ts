@@ -41,8 +41,11 @@ export async function seeSharp(work: DefocusWork, signal: AbortSignal): Promise<
   if (found.rms < significant * found.sigma)
     throw new StepError(
       "FOCUS_NOT_SEEN",
-      "the Sun shows no fine structure, so that focus could not be told when it is put back",
+      `the Sun's fine structure is ${percent(found.rms)} rms of the level at ${steps} steps, and ` +
+        `${percent(significant * found.sigma)} is wanted, so that focus could not be told when it is put back`,
       "Focus by hand first, or wait for steadier air; a flat by `diffuser` leaves focus alone.",
+      false,
+      { reached: found.rms, wanted: significant * found.sigma, steps },
     );
   work.sun = frames[0];
   findCentre(work, tuned, frames[0]);
@@ -80,6 +83,7 @@ export async function returnToFocus(work: DefocusWork, signal: AbortSignal): Pro
     last = side;
     const now = sharpnessOf(work, tuned, await twoFrames(work, tuned, signal));
     bench.note("focus put back", { steps, approach: side, sharpness: now.rms, before: before.rms });
+    work.focusTries.push({ steps: await focuser.positionSteps(signal), approach: side, sharpness: now.rms });
     if (now.rms > best.sharpness.rms) best = { side, sharpness: now };
     if (isSame(now, before)) break;
   }
@@ -88,15 +92,24 @@ export async function returnToFocus(work: DefocusWork, signal: AbortSignal): Pro
 }
 
 /** After the flat is kept: what was captured is not lost for that. @throws StepError when the Sun is not as sharp as before */
-export async function confirmFocus({ focus, sharpnessAfter }: DefocusWork): Promise<void> {
-  const share = sharpnessAfter!.rms / focus!.sharpness.rms;
-  if (share >= sharpnessLeast) return;
+export async function confirmFocus({ focus, sharpnessAfter, focusTries }: DefocusWork): Promise<void> {
+  const { steps, sharpness } = focus!;
+  const [reached, wanted] = [sharpnessAfter!.rms, sharpnessLeast * sharpness.rms];
+  if (reached >= wanted) return;
+  const tried = focusTries.map(
+    (one) => `${percent(one.sharpness)} at ${one.steps} steps from ${one.approach}`,
+  );
   throw new StepError(
     "FOCUS_NOT_RESTORED",
-    `the focuser is back at ${focus!.steps} steps, but the Sun's sharpness is ${(100 * share).toFixed(0)} % of what it was`,
+    `the focuser is back at ${steps} steps, but the Sun's fine structure is ${percent(reached)} rms of the level, ` +
+      `and ${percent(wanted)} is wanted, three quarters of the ${percent(sharpness.rms)} before; tried: ${tried.join(", ")}`,
     "Focus by hand, and look whether the focuser slips.",
+    false,
+    { reached, wanted, before: sharpness.rms, tried: focusTries },
   );
 }
+
+const percent = (fraction: number) => `${(100 * fraction).toFixed(2)} %`;
 
 /** Focus is put back whatever happened; the light is shut out first if the step failed. */
 export async function leaveDefocus(

@@ -64,6 +64,15 @@ export interface DefocusWork extends FlatWork {
   readonly rounds: Look[][];
   readonly proofFrames: { readonly frame: Frame; readonly shift: PlacePx }[];
   sharpnessAfter: Sharpness | undefined;
+  /** How focus was looked for when it was put back. */
+  readonly focusTries: FocusTry[];
+}
+
+/** The focuser brought to one place from one side, and how sharp the Sun was there. */
+export interface FocusTry {
+  readonly steps: number;
+  readonly approach: Approach;
+  readonly sharpness: number;
 }
 
 /** Looks lie that far from the centre, of the frame's short side and of the disc's radius. */
@@ -87,6 +96,7 @@ export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
     rounds: [],
     proofFrames: [],
     sharpnessAfter: undefined,
+    focusTries: [],
   };
 }
 

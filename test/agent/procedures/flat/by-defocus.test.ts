@@ -3,8 +3,11 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
 import { flatAgainstTruth } from "../../../../agent/imaging/proof/flat-against-truth.ts";
+import type { FocusTry } from "../../../../agent/procedures/flat/defocus-work.ts";
 import { flat } from "../../../../agent/procedures/flat/flat.ts";
 import type { FlatAsk, FlatFound } from "../../../../agent/procedures/flat/flat-ask.ts";
+import type { StepError } from "../../../../agent/procedures/step-error.ts";
+import { failureRecord } from "../../../../agent/run/failure-record.ts";
 import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";
 import { at, playFaults } from "../../../../sim-devices/faults/fault.ts";
 import { cloud, stuck } from "../../../../sim-devices/faults/world-faults.ts";
@@ -135,7 +138,15 @@ test("the focuser says that it is back, and the Sun is not sharp: told, the flat
   };
   const outcome = await rig.run(flat, ask, { rig: { focuser: slipping } });
   expect(outcome).toMatchObject({ ended: "failed", failure: { code: "FOCUS_NOT_RESTORED" } });
-  expect(outcome.failure!.message).toContain("6000 steps");
+  const { message, figures } = outcome.failure as StepError;
+  expect(message).toMatch(
+    /back at 6000 steps.* \d\.\d\d % rms .* \d\.\d\d % is wanted.* at 6000 steps from (above|below).* from (above|below)/,
+  );
+  const { reached, wanted, before, tried } = figures as Record<string, number> & { tried: FocusTry[] };
+  expect(reached).toBe(Math.max(...tried.map(({ sharpness }) => sharpness)));
+  expect(reached).toBeLessThan(wanted!);
+  expect(wanted).toBe(0.75 * before!);
+  expect(failureRecord(outcome.failure)).toMatchObject({ figures: { reached, wanted } });
   expect(rig.notes.find(({ event }) => event === "flat master")!.fields).toMatchObject({ verdict: "bad" });
   expect(existsSync(join(rig.bench.folder, "flat-master.fits"))).toBe(true);
   expect(rig.world.cover.position).toBe(0);
