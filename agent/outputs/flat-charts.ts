@@ -32,8 +32,8 @@ export function flatCharts(
           },
         ]
       : []),
-    // A flat that is solved from all frames at once has no noise on the way.
-    ...(proof.growth.length > 0
+    // A flat that is solved from all frames at once has no noise on the way, only at its end.
+    ...(proof.growth.length > 1
       ? [
           {
             title: "Noise of the master",

@@ -5,6 +5,7 @@ import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Anchor, combineSlopes, levelSlope, quietSunSlope } from "./anchor-plane.ts";
 import { CoarseWork } from "./coarse-correction.ts";
+import { compareHalves, type HalvesAgreement, QuarterSums } from "./compare-halves.ts";
 import { flatOf } from "./flat-of-gain.ts";
 import { type FrameLogs, FrameLogsInMemory } from "./frame-logs.ts";
 import { giveWay, likeTheOthers, weigh } from "./frame-trust.ts";
@@ -14,7 +15,7 @@ import { type DisplacedProgress, reported } from "./progress.ts";
 import { type ReadSeries, readSeries, type SeriesToRead } from "./read-series.ts";
 import { refineShifts } from "./refine-shifts.ts";
 import { registerSeries } from "./register-series.ts";
-import { solveRound, stepsPerRound } from "./solve-round.ts";
+import { solveRound, stepsPerRound, stepsPerSweep } from "./solve-round.ts";
 import { type DiscPx, fillSunModel, maskLimb } from "./sun-model.ts";
 import type { MakeKernels } from "./sweep-kernels.ts";
 
@@ -52,6 +53,7 @@ export interface DisplacedSolution {
   /** Logarithm of the Sun's picture over the limb-darkening model, and how many frames' worth saw each pixel. */
   readonly sun: { readonly grid: ObjectGrid; readonly object: Float32Array; readonly count: Float32Array };
   readonly coarseIterations: readonly number[];
+  readonly halves: HalvesAgreement;
 }
 
 const ridge = 0.02;
@@ -94,10 +96,11 @@ export function* solveDisplaced(
   const gridPx = grid.widthPx * grid.heightPx;
   const pxCount = shape.widthPx * shape.heightPx;
   const coarseRoom = CoarseWork.room(shape, grid);
+  const quarterRoom = QuarterSums.room(shape);
   const kernels = tools.makeKernels({
     ...shape,
-    arrays: 6 + coarseRoom.arrays,
-    floats: 3 * (pxCount + gridPx) + coarseRoom.floats,
+    arrays: 6 + coarseRoom.arrays + quarterRoom.arrays,
+    floats: 3 * (pxCount + gridPx) + coarseRoom.floats + quarterRoom.floats,
   });
   const model = new Float32Array(gridPx);
   if (input.disc) {
@@ -144,6 +147,12 @@ export function* solveDisplaced(
   }
 
   const problem = problemOf();
+  const comparing = compareHalves(problem, unknowns, {
+    sums: new QuarterSums(kernels, shape),
+    squareSum: sums.gain,
+    scratch: sums.object,
+  });
+  const halves = yield* reported(comparing, "solving", 0.95, 0.05, stepsPerSweep(shape));
   const object = unknowns.object.slice();
   for (let i = 0; i < object.length; i++) object[i]! -= model[i]!;
   const used = frames.map((frameIndex) => shifts[frameIndex]!);
@@ -170,6 +179,7 @@ export function* solveDisplaced(
     anchor,
     sun: { grid, object, count: counts.object.slice() },
     coarseIterations,
+    halves,
     frames: Array.from({ length: frameCount }, (_, frameIndex) => {
       const shift = shifts[frameIndex]!;
       const dropped = Number.isNaN(medians[frameIndex]!) ? "no light" : "unlike the others";

@@ -45,6 +45,11 @@ export function* solveRound(
 }
 
 /** About how many pauses a round makes, of equal length. */
-export function stepsPerRound({ widthPx, heightPx }: Problem["shape"]): number {
-  return Math.ceil(heightPx / bandRows(widthPx)) * (2 * sweepsPerRound + 4);
+export function stepsPerRound(shape: Problem["shape"]): number {
+  return stepsPerSweep(shape) * (2 * sweepsPerRound + 4);
+}
+
+/** How many pauses one way through all frames makes. */
+export function stepsPerSweep({ widthPx, heightPx }: Problem["shape"]): number {
+  return Math.ceil(heightPx / bandRows(widthPx));
 }

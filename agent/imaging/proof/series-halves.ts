@@ -17,6 +17,9 @@ const unevenTimes = 3;
 /** … and by more than this share of the level: finer unevenness averages out. */
 const unevenShare = 0.003;
 
+/** Fewer tell nothing of how blocks scatter. */
+const blocksLeast = 4;
+
 /** What is known of the blocks of a series. */
 export interface SeriesBlocks {
   readonly sidePx: number;
@@ -93,19 +96,38 @@ export class SeriesHalves {
       ratios.push(this.#first[b]! / n1 / (this.#second[b]! / n2));
       noises.push((this.#variance[b]! / this.#reference[b]! ** 2) * (1 / n1 + 1 / n2));
     }
-    if (n1 === 0 || n2 === 0 || ratios.length < 4) return undefined;
+    if (n1 === 0 || n2 === 0 || ratios.length < blocksLeast) return undefined;
     const mean = ratios.reduce((a, b) => a + b) / ratios.length;
-    const variance = ratios.reduce((sum, r) => sum + (r / mean - 1) ** 2, 0) / (ratios.length - 1);
-    const noise = noises.reduce((a, b) => a + b) / noises.length;
-    const driftRms = Math.sqrt(Math.max(0, variance - noise));
-    const varianceSigma = variance * Math.sqrt(2 / (ratios.length - 1));
-    return {
-      firstFrames: n1,
-      secondFrames: n2,
-      driftRms,
-      driftSigma: driftRms > 0 ? varianceSigma / (2 * driftRms) : Math.sqrt(varianceSigma),
-      noiseRms: Math.sqrt(noise),
-      blockSidePx: this.blocks.sidePx,
-    };
+    return halvesOfBlocks(
+      ratios.map((ratio) => ratio / mean - 1),
+      noises,
+      { firstFrames: n1, secondFrames: n2, blockSidePx: this.blocks.sidePx },
+    );
   }
+}
+
+/**
+ * Rms of what two halves of a series differ by, over blocks.
+ * @param differences relative, one for each block; what they have in common counts for nothing
+ * @param noises variance that noise gives each of them
+ * @returns `undefined` for too few blocks
+ */
+export function halvesOfBlocks(
+  differences: readonly number[],
+  noises: readonly number[],
+  of: Pick<HalvesFigures, "firstFrames" | "secondFrames" | "blockSidePx">,
+): HalvesFigures | undefined {
+  const blocks = differences.length;
+  if (blocks < blocksLeast) return undefined;
+  const mean = differences.reduce((a, b) => a + b) / blocks;
+  const variance = differences.reduce((sum, d) => sum + (d - mean) ** 2, 0) / (blocks - 1);
+  const noise = noises.reduce((a, b) => a + b) / blocks;
+  const driftRms = Math.sqrt(Math.max(0, variance - noise));
+  const varianceSigma = variance * Math.sqrt(2 / (blocks - 1));
+  return {
+    ...of,
+    driftRms,
+    driftSigma: driftRms > 0 ? varianceSigma / (2 * driftRms) : Math.sqrt(varianceSigma),
+    noiseRms: Math.sqrt(noise),
+  };
 }

@@ -13,7 +13,7 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
   const { bench, ask } = work;
   const { solution, frames, independent, clippedFraction, average } = await solveDrift(work, signal);
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
-  const { flat, anchor } = solution;
+  const { flat, anchor, halves } = solution;
   const edges = frames.map(({ edgeFraction }) => edgeFraction);
   const upperEdge = edgesOfSeries(edges);
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
@@ -22,7 +22,7 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
   const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
     flat,
-    series: { frameCount, clippedFraction, growth: [], halves: undefined },
+    series: { frameCount, clippedFraction, growth: [halves.evenOdd], halves: halves.firstSecond },
     upperEdge,
     independent: independent.master,
     ...(plane ? { plane } : {}),
@@ -32,6 +32,8 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
     frames: frameCount,
     droppedLater,
     radiusPx: work.radiusPx,
+    evenOverOdd: halves.evenOdd.measured / halves.evenOdd.expected,
+    ...(halves.firstSecond ? { firstAgainstSecond: halves.firstSecond.driftRms } : {}),
     ...(plane ? { planeDisagreement: plane.disagreement } : {}),
   });
   work.found = writeAndTell({

@@ -1,4 +1,4 @@
-import { expect, test } from "vitest";
+import { describe, expect, test } from "vitest";
 import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
 import { compiledKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
 import { plainKernels } from "../../../../agent/imaging/displaced/plain-kernels.ts";
@@ -9,6 +9,7 @@ import {
 } from "../../../../agent/imaging/displaced/solve-displaced.ts";
 import type { MakeKernels } from "../../../../agent/imaging/displaced/sweep-kernels.ts";
 import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
+import { Random } from "../../../../drivers/kit/random.ts";
 import { driftingFrames } from "../../../bench/displaced-frames.ts";
 import { groups, rowText, run } from "../../../campaign/displaced.ts";
 import { patterns } from "../../../campaign/displaced-scene/patterns.ts";
@@ -61,6 +62,48 @@ test("gain, shifts and noise of a drift series, found blind; in stages that can 
   expect(typical / errorOf(solution)).toBeGreaterThan(0.85);
   expect(typical / errorOf(solution)).toBeLessThan(1.4);
   expect(gain.reduce((sum, value) => sum + value, 0) / gain.length).toBeCloseTo(1, 5);
+});
+
+describe("halves of the frames", () => {
+  const solveChanged = (change: (levels: Float32Array, frameIndex: number) => void) =>
+    solve({
+      readLevels: (frameIndex, into) => {
+        into.set(painted.frames[frameIndex]!);
+        change(into, frameIndex);
+      },
+    }).solution.halves;
+  const rows = Array.from({ length: shape.heightPx }, (_, y) => y);
+
+  test("even and odd frames of a steady rig differ as their scatter promises, and its halves by nothing", () => {
+    const { evenOdd, firstSecond } = solve().solution.halves;
+    expect(evenOdd.frames).toBe(shifts.length);
+    expect(Math.abs(evenOdd.measured / evenOdd.expected - 1)).toBeLessThan(0.02);
+    expect(Math.abs(evenOdd.measured / floor - 1)).toBeLessThan(0.15);
+    expect(firstSecond).toMatchObject({ firstFrames: 12, secondFrames: 12, blockSidePx: 32 });
+    expect(firstSecond!.driftRms).toBeLessThan(5e-4);
+  });
+
+  test("every second frame has a pattern of its own of 1 %: seen between even and odd", () => {
+    const random = new Random(11);
+    const pattern = Float32Array.from(painted.gain, () => 1 + 0.01 * random.gauss());
+    const { evenOdd } = solveChanged((levels, k) => {
+      if (k % 2 === 1) for (let i = 0; i < levels.length; i++) levels[i]! *= pattern[i]!;
+    });
+    expect(evenOdd.measured / evenOdd.expected).toBeGreaterThan(2);
+  });
+
+  test("a slope of 2 % that comes in half way is seen between first and second half, at its size", () => {
+    const slope = (y: number) => 0.02 * (y / (shape.heightPx - 1) - 0.5);
+    const { evenOdd, firstSecond } = solveChanged((levels, k) => {
+      if (k < shifts.length / 2) return;
+      for (const y of rows)
+        for (let x = 0; x < shape.widthPx; x++) levels[y * shape.widthPx + x]! *= 1 + slope(y);
+    });
+    const rms = 0.02 / Math.sqrt(12);
+    expect(firstSecond!.driftRms / rms).toBeGreaterThan(0.8);
+    expect(firstSecond!.driftRms / rms).toBeLessThan(1.1);
+    expect(evenOdd.measured / evenOdd.expected).toBeLessThan(1.2);
+  });
 });
 
 test("the plain kernels solve to the same flat", () => {

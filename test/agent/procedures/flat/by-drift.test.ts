@@ -35,6 +35,9 @@ test("a flat by drift: good, true to the scene, no leak check needed, the cover 
   expect(compared.rmsError / compared.rmsExpected).toBeLessThan(1.2);
   expect(compared.rmsErrorBlocks).toBeLessThan(5e-4);
   expect(found.proof.greyFrames).toBe(8);
+  const figure = (id: string) => found.proof.figures.find((one) => one.id === id)!;
+  expect(figure("evenOdd")).toMatchObject({ verdict: "good", value: expect.closeTo(1, 1) });
+  expect(figure("drift")).toMatchObject({ verdict: "good" });
   for (const { ratio, band } of found.proof.grey) expect(ratio).toBeLessThan(1 + band);
   expect(rig.world.cover.position).toBe(0);
   expect(rig.world.diffuser.position).toBe(0);
