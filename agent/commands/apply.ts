@@ -1,7 +1,7 @@
 import { type Command, Option } from "commander";
 import { type AppliedFile, type ApplyResult, applyFlat, type FailedFile } from "../files/apply-flat.ts";
 import { warn } from "./combine.ts";
-import { withFiles } from "./file-trouble.ts";
+import { failedText, withFiles } from "./file-trouble.ts";
 import { ensureFlatFits } from "./flat-fits.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
@@ -22,7 +22,7 @@ export interface ApplyOptions {
 export function apply(files: readonly string[], options: ApplyOptions, host: CommandHost): Outcome {
   const progress = progressWithTimeLeft(host, "dividing by the flat");
   const tell = (file: AppliedFile | FailedFile, done: number, of: number) => {
-    if (!("ended" in file)) progress.say(`Left out: ${file.happened} ${file.whatToDo}`);
+    if (!("ended" in file)) progress.say(`Left out: ${failedText(file)}`);
     if (of > 1) progress.update(done, of);
   };
   const result = withFiles("Nothing was written.", () => {
@@ -61,10 +61,10 @@ function textOf({ applied, failed }: ApplyResult, folder: string): string {
   const before = applied.length - written.length;
   const mended = written.reduce((most, file) => Math.max(most, file.mendedPx), 0);
   return [
-    `${written.length} images written to ${folder}`,
+    `${written.length} ${written.length === 1 ? "image" : "images"} written to ${folder}`,
     ...(before > 0 ? [`${before} were done before and left alone`] : []),
     ...(mended > 0 ? [`up to ${mended} masked pixels an image were filled from their neighbours`] : []),
-    ...failed.map((file) => `left out ${file.file}: ${file.happened} ${file.whatToDo}`),
+    ...failed.map((one) => `left out: ${failedText(one)}`),
   ].join("\n");
 }
 

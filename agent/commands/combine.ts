@@ -6,6 +6,7 @@ import {
   combineFiles,
   combineMethods,
 } from "../files/combine-files.ts";
+import { levelText } from "../files/frame-levels.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { withFiles } from "./file-trouble.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
@@ -135,18 +136,21 @@ export function warn(host: CommandHost, warnings: readonly string[]): void {
     host.stderr(`Note: and ${warnings.length - warningsShown} more like these.\n`);
 }
 
+function noiseText({ levelAdu, noiseAdu }: CombineResult): string {
+  if (levelAdu === undefined || noiseAdu === undefined) return "";
+  // Around zero a share says nothing.
+  if (levelAdu <= 5 * noiseAdu) return `, noise ${levelText(noiseAdu)} adu`;
+  return `, noise ${((100 * noiseAdu) / levelAdu).toFixed(3)} % of it`;
+}
+
 function textOf(result: CombineResult): string {
-  const noise =
-    result.levelAdu === undefined || result.noiseAdu === undefined || result.levelAdu <= 0
-      ? ""
-      : `, noise ${((100 * result.noiseAdu) / result.levelAdu).toFixed(3)} % of it`;
   const byChance =
     result.rejectedByChance === undefined
       ? ""
       : ` (noise alone: up to ${(100 * result.rejectedByChance).toFixed(2)} %)`;
   return [
     `${result.output}: ${result.method} of ${result.frameCount} frames of ${result.widthPx} x ${result.heightPx} px`,
-    `level ${result.levelAdu?.toFixed(1) ?? "unknown"} adu${noise}; ` +
+    `level ${result.levelAdu === undefined ? "unknown" : levelText(result.levelAdu)} adu${noiseText(result)}; ` +
       `${(100 * result.rejectedFraction).toFixed(3)} % of values left out${byChance}, ${result.maskedPx} pixels masked`,
   ].join("\n");
 }
@@ -173,7 +177,8 @@ export function registerCombine(program: Command, host: CommandHost = processHos
         "  clipped    mean of the values within 3 sigma of the pixel's median. Sigma is the standard deviation; with\n" +
         "             fewer than 12 frames, where a hit would widen that beyond itself, the median absolute deviation\n" +
         "             times 1.48 to 2.2 by their number, and no less than the noise that all pixels have in common.\n" +
-        "             From 3 frames on a cosmic ray's hit is left out; of good values 0.3 % at most.\n" +
+        "             Hits of cosmic rays are left out from 3 frames on if they are bright, small ones from 6 on; of\n" +
+        "             good values 0.3 % at most.\n" +
         "  median     the value in the middle; noisier than a mean by a sixth (3 frames) to a quarter (many)\n" +
         "  mean       every value counts\n" +
         "  displaced  a flat solved from 8 or more frames of a moving Sun\n" +

@@ -15,3 +15,14 @@ export function withFiles<Result>(state: string, work: () => Result): Result {
     );
   }
 }
+
+export interface FailedFile {
+  readonly file: string;
+  readonly happened: string;
+  readonly whatToDo: string;
+}
+
+/** Names the file once. */
+export function failedText({ file, happened, whatToDo }: FailedFile): string {
+  return `${happened.includes(file) ? "" : `${file}: `}${happened} ${whatToDo}`;
+}

@@ -6,14 +6,9 @@ import type { Measure } from "../files/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { figureText, type ProofFigure, worstOf } from "../imaging/proof/proof-figure.ts";
 import { dustLines } from "../outputs/proof-rows.ts";
+import { type FailedFile, failedText } from "./file-trouble.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
-
-interface FailedFile {
-  readonly file: string;
-  readonly happened: string;
-  readonly whatToDo: string;
-}
 
 /**
  * `evenfield inspect`: figures and verdict of each file, and of the sensor when two flats and two darks are among them. Goes on past files
@@ -35,7 +30,7 @@ export async function inspect(
       const input = asInputError(error, file);
       if (!(input instanceof InputError)) throw error;
       failed.push({ file, happened: input.happened, whatToDo: input.whatToDo });
-      progress.say(`Left out: ${input.happened} ${input.whatToDo}`);
+      progress.say(`Left out: ${failedText(failed.at(-1)!)}`);
     }
     if (files.length > 1) progress.update(index + 1, files.length);
   }
@@ -49,7 +44,7 @@ export async function inspect(
     text: [
       ...inspected.map(textOf),
       ...(sensor ? [sensorLines(sensor).join("\n")] : []),
-      ...failed.map((one) => `${one.file}: ${one.happened} ${one.whatToDo}`),
+      ...failed.map((one) => `left out: ${failedText(one)}`),
     ].join("\n\n"),
   };
 }

@@ -1,5 +1,6 @@
 import { existsSync } from "node:fs";
 import type { Command } from "commander";
+import { openImage } from "../files/image-file.ts";
 import { asInputError, InputError } from "../files/input-error.ts";
 import { type FileMatch, type KnownFlat, matchFile } from "../files/match-file.ts";
 import { matchText } from "../imaging/match/match-words.ts";
@@ -7,6 +8,7 @@ import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { allFlats } from "../run/history.ts";
 import { Ledger } from "../run/ledger.ts";
+import { withFiles } from "./file-trouble.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
@@ -22,6 +24,7 @@ export interface MatchOptions {
  * @throws CommandError if the file or the ledger can't be read
  */
 export async function match(path: string, options: MatchOptions, host: CommandHost): Promise<Outcome> {
+  checkPicture(path);
   const flats = flatsIn(options.ledger, path);
   const fft = await loadFft();
   const progress = progressWithTimeLeft(host, "comparing with master flats");
@@ -46,6 +49,10 @@ export async function match(path: string, options: MatchOptions, host: CommandHo
   };
 }
 
+function checkPicture(path: string): void {
+  withFiles("Nothing was changed.", () => openImage(path).file.close());
+}
+
 /** `none` also where the best that there is shows other dust. */
 function wordFor({ best }: FileMatch): "fits" | "moved" | "uncertain" | "none" {
   if (!best || best.match.says === "other") return "none";
@@ -54,7 +61,11 @@ function wordFor({ best }: FileMatch): "fits" | "moved" | "uncertain" | "none" {
 
 function flatsIn(ledgerFile: string, path: string): readonly KnownFlat[] {
   if (!existsSync(ledgerFile))
-    throw wrongInput(`There is no ledger ${ledgerFile}.`, "Name the ledger of the rig's runs with --ledger.");
+    throw wrongInput(
+      `There is no ledger ${ledgerFile}, and so no flat to compare with.`,
+      "Name the ledger that the rig's runs keep with --ledger. A flat of your own is compared with the image by " +
+        "`evenfield apply --flat FLAT`.",
+    );
   using ledger = new Ledger(ledgerFile);
   return allFlats(ledger)
     .filter(({ file }) => file !== path)

@@ -1,5 +1,5 @@
-import { mkdirSync } from "node:fs";
-import { basename, join } from "node:path";
+import { mkdirSync, statSync } from "node:fs";
+import { basename, join, resolve } from "node:path";
 import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
@@ -74,6 +74,12 @@ export function applyFlat(
   onFrame: (fileIndex: number, done: number, of: number) => void = () => {},
 ): ApplyResult {
   const calibration = readCalibration(request.flatFile, request.darkFile);
+  if (statSync(request.outputFolder, { throwIfNoEntry: false })?.isFile()) {
+    throw new InputError(
+      `${request.outputFolder} is a file, and results go into a folder.`,
+      "Name a folder with -o.",
+    );
+  }
   try {
     mkdirSync(request.outputFolder, { recursive: true });
   } catch (error) {
@@ -82,8 +88,14 @@ export function applyFlat(
   const applied: AppliedFile[] = [];
   const failed: FailedFile[] = [];
   const sweeps = new Sweeps();
+  const namesakes = new Map<string, string>();
   for (const [index, path] of request.files.entries()) {
-    const ended = tryOne(path, request, calibration, sweeps, (done, of) => onFrame(index, done, of));
+    const namesake = namesakes.get(basename(path));
+    namesakes.set(basename(path), namesake ?? path);
+    const ended =
+      namesake !== undefined && resolve(namesake) !== resolve(path)
+        ? sameName(path, namesake)
+        : tryOne(path, request, calibration, sweeps, (done, of) => onFrame(index, done, of));
     if ("ended" in ended) applied.push(ended);
     else failed.push(ended);
     onFile(ended, index + 1, request.files.length);
@@ -94,6 +106,14 @@ export function applyFlat(
     ...(request.as === undefined ? {} : { as: request.as }),
     applied,
     failed,
+  };
+}
+
+function sameName(path: string, namesake: string): FailedFile {
+  return {
+    file: path,
+    happened: `${path} would be written over the result of ${namesake}, which has the same name.`,
+    whatToDo: "Apply it by itself, into another folder.",
   };
 }
 

@@ -1,3 +1,4 @@
+import { realpathSync } from "node:fs";
 import { basename } from "node:path";
 import { ccdPlans } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
@@ -7,7 +8,11 @@ import { usualClipSigmas } from "../imaging/combining/combine.ts";
 import { fewRejectedByChance, isFew } from "../imaging/combining/few-frames.ts";
 import { medianDeviation } from "../imaging/noise/median-deviation.ts";
 import { clippedNormal } from "../imaging/numerics/normal.ts";
+import { median } from "../imaging/numerics/order-statistics.ts";
+import { checkIsDark } from "./check-kind.ts";
 import { FigureSample } from "./figure-sample.ts";
+import { statedKind } from "./frame-kind.ts";
+import { type FrameLevel, frameLevel, levelText, oddLevels } from "./frame-levels.ts";
 import { handedOn } from "./handed-on.ts";
 import { checkSameSize, openImage } from "./image-file.ts";
 import { asInputError, InputError } from "./input-error.ts";
@@ -92,6 +97,7 @@ export function combineFiles(
     onProgress,
   );
   finish(writer);
+  const levels = images.map(frameLevel);
   return {
     output: request.output,
     method: request.method,
@@ -101,8 +107,28 @@ export function combineFiles(
     noiseAdu: noiseOf(figures, request.method, images.length),
     ...written,
     ...(request.method === "clipped" ? { rejectedByChance: rejectedByChance(images.length) } : {}),
-    warnings,
+    warnings: [
+      ...warnings,
+      ...oddLevels(levels),
+      ...brightDark(dark, levels),
+      ...(written.maskedPx < size.widthPx * size.heightPx ? [] : [nothingTrusted]),
+    ],
   };
+}
+
+const nothingTrusted =
+  "no pixel of the result is to be trusted: all are clipped or missing in the frames, or masked in the dark";
+
+/** A bias taken off darks is as bright as they are; of flats a dark is a small part. */
+function brightDark(dark: DarkParts | undefined, levels: readonly FrameLevel[]): string[] {
+  const usual = median(levels.flatMap(({ levelAdu }) => levelAdu ?? []));
+  if (dark === undefined || usual === undefined) return [];
+  const { levelAdu = 0 } = frameLevel(dark.image);
+  if (levelAdu <= usual / 2) return [];
+  return [
+    `${dark.image.path} has a level of ${levelText(levelAdu)} adu and the frames ${levelText(usual)}: ` +
+      "all is well if it is a bias taken off darks, else it is no dark of theirs",
+  ];
 }
 
 function rejectedByChance(frames: number): number {
@@ -131,8 +157,10 @@ export function openSeries(
   readonly dark: DarkParts | undefined;
   readonly warnings: readonly string[];
 } {
-  if (request.files.length < filesLeast) {
-    const files = request.files.length === 1 ? "1 file" : `${request.files.length} files`;
+  const images = request.files.map((path) => open(opened, path));
+  checkNamedOnce(request.files);
+  if (images.length < filesLeast) {
+    const files = images.length === 1 ? "1 file" : `${images.length} files`;
     throw new InputError(
       `${files} cannot be combined.`,
       `Name at least ${filesLeast === 2 ? "two" : filesLeast}.`,
@@ -143,17 +171,32 @@ export function openSeries(
     [...request.files, ...(request.darkFile ? [request.darkFile] : [])],
     request.replace,
   );
-  const images = request.files.map((path) => open(opened, path));
   const first = images[0]!;
   for (const image of images) checkSameSize(image, first);
   const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
   const warnings = [
-    ...images.slice(1).flatMap((image) => differences(image, first)),
+    ...images.slice(1).flatMap((image) => [...otherKind(image, first), ...differences(image, first)]),
     ...(dark
       ? differences(dark.image, first, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
       : []),
   ];
   return { images, dark, warnings };
+}
+
+/** A frame that counts twice would show less noise than there is. @throws InputError */
+function checkNamedOnce(files: readonly string[]): void {
+  const seen = new Set<string>();
+  for (const path of files) {
+    const real = realpathSync(path);
+    if (seen.has(real)) throw new InputError(`${path} is named twice.`, "Name each frame once.");
+    seen.add(real);
+  }
+}
+
+function otherKind(image: FitsFileImage, first: FitsFileImage): string[] {
+  const [kind, firstKind] = [statedKind(image.header), statedKind(first.header)];
+  if (kind === undefined || firstKind === undefined || kind === firstKind) return [];
+  return [`${image.path} calls itself a frame of kind ${kind}, ${first.path} of kind ${firstKind}`];
 }
 
 function open(opened: DisposableStack, path: string): FitsFileImage {
@@ -165,6 +208,7 @@ function open(opened: DisposableStack, path: string): FitsFileImage {
 function openDark(opened: DisposableStack, path: string, first: FitsFileImage): DarkParts {
   const { file, image } = openImage(path);
   opened.use(file);
+  checkIsDark(image);
   const parts = { image, sigma: file.findImage("UNCERT"), mask: file.findImage("MASK") };
   for (const part of [parts.image, parts.sigma, parts.mask]) if (part) checkSameSize(part, first);
   return parts;

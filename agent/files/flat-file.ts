@@ -5,6 +5,8 @@ import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { type FlatFactors, prepareFlat } from "../imaging/combining/apply.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
+import { checkIsDark, checkIsFlat } from "./check-kind.ts";
+import { openImage } from "./image-file.ts";
 import { asInputError, InputError } from "./input-error.ts";
 
 /** A master read from a file; `sum` tells its pixels from those of another of the same name. */
@@ -18,6 +20,7 @@ export interface MasterFile {
 
 /** @throws InputError */
 export function readMaster(path: string): MasterFile {
+  openImage(path).file.close(); // says what is wrong with it
   try {
     const image = readCcdImage(path);
     const { data } = image;
@@ -41,6 +44,8 @@ export interface Calibration {
 export function readCalibration(flatFile: string, darkFile: string | undefined): Calibration {
   const flat = readMaster(flatFile);
   const dark = darkFile === undefined ? undefined : readMaster(darkFile);
+  checkIsFlat(flat);
+  if (dark) checkIsDark(dark);
   const { widthPx, heightPx, data } = flat.image;
   if (dark && (dark.image.widthPx !== widthPx || dark.image.heightPx !== heightPx)) {
     throw new InputError(

@@ -4,12 +4,14 @@ export type FrameKind = "flat" | "dark" | "bias" | "image";
 
 /** From IMAGETYP, in all the spellings that are met; `image` when it says nothing. */
 export function frameKind(header: FitsHeader): FrameKind {
-  const text = (
-    header.text("IMAGETYP") ??
-    header.text("FRAME") ??
-    header.text("OBSTYPE") ??
-    ""
-  ).toLowerCase();
+  return statedKind(header) ?? "image";
+}
+
+/** The same; `undefined` when the header says nothing. */
+export function statedKind(header: FitsHeader): FrameKind | undefined {
+  const stated = header.text("IMAGETYP") ?? header.text("FRAME") ?? header.text("OBSTYPE");
+  if (stated === undefined || stated.trim() === "") return undefined;
+  const text = stated.toLowerCase();
   if (text.includes("flat")) return "flat";
   if (text.includes("dark")) return "dark";
   if (text.includes("bias") || text.trim() === "zero") return "bias";

@@ -1,4 +1,5 @@
 import { FitsFile, type FitsFileImage } from "../../drivers/formats/fits-file.ts";
+import { isSerName } from "./frame-source.ts";
 import { asInputError, InputError } from "./input-error.ts";
 
 interface Opened {
@@ -11,6 +12,12 @@ interface Opened {
  * @throws InputError
  */
 export function openImage(path: string): Opened {
+  if (isSerName(path)) {
+    throw new InputError(
+      `${path} is a SER sequence, and only \`evenfield apply\` reads those.`,
+      "Save it as FITS files for this command.",
+    );
+  }
   return openChecked(path, "picture of one plane", (image) => image.rowCount === image.shape.at(-2));
 }
 
@@ -34,8 +41,13 @@ function openChecked(path: string, what: string, isUsable: (image: FitsFileImage
     throw asInputError(error, path);
   }
   try {
+    if (!file.findImage() && file.hdus.some(({ header }) => header.value("ZIMAGE") === true)) {
+      throw new InputError(`${path} holds its picture compressed in tiles.`, "Unpack it first.");
+    }
     const image = file.image();
-    if (image.shape.length < 2 || !isUsable(image)) {
+    if (image.shape.length < 2)
+      throw new InputError(`${path} holds a row of numbers and no picture.`, "Leave it out.");
+    if (!isUsable(image)) {
       throw new InputError(
         `${path} is no ${what}: its axes are ${image.shape.toReversed().join(" x ")}.`,
         "Split it into single pictures first.",

@@ -32,12 +32,13 @@ export function asInputError(error: unknown, path: string): unknown {
         cause,
       );
     case "EISDIR":
-    case "ENOTDIR":
       return new InputError(
-        `${path} is a folder where a file is needed, or the reverse.`,
-        "Check the path.",
+        `${path} is a folder.`,
+        `Name the files in it, for instance ${path}/*.fits.`,
         cause,
       );
+    case "ENOTDIR":
+      return new InputError(`${path} leads through a file as if it were a folder.`, "Check the path.", cause);
     case "EMFILE":
     case "ENFILE":
       return new InputError(

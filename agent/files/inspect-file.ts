@@ -4,9 +4,17 @@ import type { FftLibrary } from "../imaging/numerics/fft-library.ts";
 import { type ProofFigure, reasonsOf, type Verdict, worstOf } from "../imaging/proof/proof-figure.ts";
 import type { TonalSteps } from "../imaging/proof/tonal-steps.ts";
 import { combinedCount, type FrameKind } from "./frame-kind.ts";
+import { InputError } from "./input-error.ts";
 import { type FlatDetails, flatFindings, type OpticsAsked } from "./inspect-flat.ts";
 import { levelFindings } from "./inspect-levels.ts";
-import { type Findings, type Measure, type Picture, readPicture, usable } from "./inspected-picture.ts";
+import {
+  type Findings,
+  type Measure,
+  type Picture,
+  readPicture,
+  sampled,
+  usable,
+} from "./inspected-picture.ts";
 
 export interface InspectOptions extends OpticsAsked {
   /** A picture of the Sun without blur; its structure is looked for in flats. */
@@ -37,6 +45,7 @@ export interface Inspection {
 /** Quality figures of a flat, a dark or an image, and what they say of its use. @throws InputError */
 export function inspectFile(path: string, fft: FftLibrary, options: InspectOptions = {}): Inspection {
   const { picture, type } = readPicture(path);
+  checkHoldsPicture(path, picture);
   const { kind } = picture;
   const levels = levelFindings(picture);
   const flat = kind === "flat" ? flatFindings(picture, fft, options) : undefined;
@@ -58,6 +67,26 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),
     ...(levels.codes ? { codes: levels.codes } : {}),
   };
+}
+
+/** What says nothing must not come out as good for want of a figure. @throws InputError */
+function checkHoldsPicture(path: string, picture: Picture): void {
+  const values = sampled(picture);
+  const first = values[0];
+  if (first === undefined) {
+    throw new InputError(
+      `${path} holds no picture: its pixels have no value or are masked, all of them.`,
+      "Leave it out.",
+    );
+  }
+  // Figures of a flat or a dark say what is wrong with an even one.
+  if (picture.isMaster || picture.kind !== "image" || values.some((value) => value !== first)) return;
+  throw new InputError(
+    `${path} holds no picture: every pixel is ${first}.`,
+    first === 0
+      ? "See whether the camera was covered or read out nothing."
+      : "Shorten the exposure if that is full scale.",
+  );
 }
 
 /** What a master's own proof said of it when it was taken, which saw more than the file keeps. */

@@ -84,7 +84,7 @@ export function sampled({ values, mask }: Picture): number[] {
   const every = Math.max(1, Math.floor(values.length / 100_000)) | 1;
   const sample: number[] = [];
   for (let i = 0; i < values.length; i += every) {
-    if (mask[i] === 0 && !Number.isNaN(values[i]!)) sample.push(values[i]!);
+    if (mask[i] === 0 && Number.isFinite(values[i]!)) sample.push(values[i]!);
   }
   return sample;
 }

@@ -1,5 +1,5 @@
-import { existsSync } from "node:fs";
-import { dirname, resolve } from "node:path";
+import { existsSync, statSync } from "node:fs";
+import { dirname, join, resolve } from "node:path";
 import { InputError } from "./input-error.ts";
 
 /** What was captured is never written over, whatever was asked; other files only with `replace`. @throws InputError */
@@ -9,6 +9,12 @@ export function checkOutput(output: string, inputs: readonly string[], replace: 
   }
   if (!existsSync(dirname(resolve(output)))) {
     throw new InputError(`There is no folder ${dirname(output)}.`, "Make it first, or name another output.");
+  }
+  if (statSync(output, { throwIfNoEntry: false })?.isDirectory()) {
+    throw new InputError(
+      `${output} is a folder.`,
+      `Name a file in it, for instance ${join(output, "master.fits")}.`,
+    );
   }
   if (!replace && existsSync(output)) {
     throw new InputError(`${output} is there already.`, "Name another one, or pass --replace.");

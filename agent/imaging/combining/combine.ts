@@ -64,7 +64,7 @@ export function combineFrames(
       let n = 0;
       for (let f = 0; f < frameCount; f++) {
         const v = slices[f]![i]!;
-        if (!Number.isNaN(v)) pixel[n++] = v;
+        if (Number.isFinite(v)) pixel[n++] = v;
       }
       values += n;
       const kept = options.method === "clipped" ? clip(pixel, n, { clipSigmas, noise }, scratch) : n;

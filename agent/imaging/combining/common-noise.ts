@@ -1,5 +1,6 @@
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { FrameStack } from "./frame-stack.ts";
+import { samplePlaces } from "./sample-places.ts";
 
 /** Variance from frame to frame that pixels of one level have in common: a straight line over the level. */
 export interface CommonNoise {
@@ -48,27 +49,17 @@ function sample(stack: FrameStack): Scatter[] {
   const slices = Array.from({ length: frameCount }, () => new Float64Array(length));
   const values = new Float64Array(frameCount);
   const found: Scatter[] = [];
-  for (const startPx of placesOf(pxCount)) {
+  for (const startPx of samplePlaces(pxCount, piecePx, pieces)) {
     for (const [f, slice] of slices.entries()) stack.readPixels(f, startPx, slice);
     for (let i = 0; i < length; i++) {
       let n = 0;
-      for (const slice of slices) if (!Number.isNaN(slice[i]!)) values[n++] = slice[i]!;
+      for (const slice of slices) if (Number.isFinite(slice[i]!)) values[n++] = slice[i]!;
       if (n < 2) continue;
       const varianceAdu2 = sampleVariance(values, n);
       found.push({ varianceAdu2, levelAdu: medianInPlace(values, n)! });
     }
   }
   return found;
-}
-
-/** All of a small frame; else places that neither rows nor columns share: steps of the golden section. */
-function placesOf(pxCount: number): number[] {
-  const count = Math.min(pieces, Math.ceil(pxCount / piecePx));
-  const last = Math.max(0, pxCount - piecePx);
-  if (count < pieces) return Array.from({ length: count }, (_, k) => Math.min(last, k * piecePx));
-  return Array.from({ length: count }, (_, k) =>
-    Math.floor(((((k + 1) * (Math.sqrt(5) - 1)) / 2) % 1) * last),
-  );
 }
 
 function sampleVariance(values: Float64Array, n: number): number {

@@ -3,7 +3,7 @@ export interface FrameStack {
   readonly frameCount: number;
   readonly pxCount: number;
   /**
-   * Writes `into.length` pixels of a frame from `startPx` on, in physical units [adu], NaN where missing.
+   * Writes `into.length` pixels of a frame from `startPx` on, in physical units [adu], NaN (or infinite) where missing.
    * `into.set(uint16Pixels)` converts any number type at once; one array type here keeps the loops that follow fast.
    */
   readPixels(frameIndex: number, startPx: number, into: Float64Array): void;
