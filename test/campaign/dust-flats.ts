@@ -11,6 +11,10 @@ export interface TrueShadow {
   readonly diameterPx: number;
   readonly depth: number;
   readonly kind: "disc" | "ring" | "gaussian";
+  /** Width over which the rim falls; nothing to a Gaussian. */
+  readonly edgePx: number;
+  /** Of the bright middle over the diameter; 0 without one. */
+  readonly holeRatio: number;
 }
 
 export interface DustyFlat {
@@ -19,6 +23,8 @@ export interface DustyFlat {
   readonly shadows: readonly TrueShadow[];
   /** Scatter of a pixel about the smooth picture, noise and sensor together; a share of the level. */
   readonly sigma: number;
+  /** How much of its depth a shadow has at a distance from its middle. */
+  readonly shade: (shadow: TrueShadow, rPx: number) => number;
 }
 
 /** A drawn scene's true pattern with the noise of a master. */
@@ -38,8 +44,13 @@ export function sceneFlat(sceneSeed: number): DustyFlat {
       mask: truth.defects.map((defect) => (defect === 2 ? 1 : 0)),
       levelAdu: 50_000,
     },
-    shadows: truth.dust.map((shadow) => ({ ...shadow, kind: shadow.holePx > 0 ? "ring" : "disc" })),
+    shadows: truth.dust.map((shadow) => ({
+      ...shadow,
+      kind: shadow.holePx > 0 ? "ring" : "disc",
+      holeRatio: shadow.holePx / shadow.diameterPx,
+    })),
     sigma: Math.hypot(noise, pixelResponseSd, columnResponseSd),
+    shade: (shadow, rPx) => shadeWith(cubicRim, shadow, rPx),
   };
 }
 
@@ -50,7 +61,7 @@ export function drawnFlat(seed: number): DustyFlat {
   const noise = 10 ** random.between(-3, -2.2);
   const surface = smoothSurface(random.fork("surface"), random.between(250, 500));
   const [vignetting, uneven] = [random.between(0, 0.3), random.between(0, 0.02)];
-  const shadows = Array.from({ length: random.whole(3, 12) }, (): TrueShadow & Shape => {
+  const shadows = Array.from({ length: random.whole(3, 12) }, (): TrueShadow => {
     const diameterPx = 10 ** random.between(0.95, 1.95);
     const kind = random.pick(["disc", "ring", "gaussian"] as const);
     return {
@@ -68,7 +79,7 @@ export function drawnFlat(seed: number): DustyFlat {
     const [u, v] = [x - widthPx / 2, y - heightPx / 2];
     let level = (1 - (vignetting * (u * u + v * v)) / (240 ** 2 + 180 ** 2)) * (1 + uneven * surface(u, v));
     for (const shadow of shadows)
-      level *= 1 - shadow.depth * shade(shadow, Math.hypot(x - shadow.xPx, y - shadow.yPx));
+      level *= 1 - shadow.depth * shadeWith(tanhRim, shadow, Math.hypot(x - shadow.xPx, y - shadow.yPx));
     return level * (1 + noise * random.gauss());
   });
   return {
@@ -82,16 +93,22 @@ export function drawnFlat(seed: number): DustyFlat {
     },
     shadows,
     sigma: noise,
+    shade: (shadow, rPx) => shadeWith(tanhRim, shadow, rPx),
   };
 }
 
-interface Shape {
-  readonly edgePx: number;
-  readonly holeRatio: number;
-}
+type Rim = (insidePx: number, edgePx: number) => number;
 
-function shade({ kind, diameterPx, edgePx, holeRatio }: TrueShadow & Shape, r: number): number {
+const tanhRim: Rim = (insidePx, edgePx) => 0.5 * (1 + Math.tanh((2 * insidePx) / edgePx));
+
+/** That of the scenes. */
+const cubicRim: Rim = (insidePx, edgePx) => {
+  const t = Math.min(1, Math.max(0, insidePx / edgePx + 0.5));
+  return t * t * (3 - 2 * t);
+};
+
+function shadeWith(rim: Rim, { kind, diameterPx, edgePx, holeRatio }: TrueShadow, r: number): number {
   if (kind === "gaussian") return Math.exp(-4 * Math.LN2 * (r / diameterPx) ** 2);
-  const rim = (radius: number) => 0.5 * (1 + Math.tanh((2 * (radius - r)) / edgePx));
-  return rim(diameterPx / 2) - (kind === "ring" ? rim((holeRatio * diameterPx) / 2) : 0);
+  const hole = kind === "ring" ? rim((holeRatio * diameterPx) / 2 - r, edgePx) : 0;
+  return rim(diameterPx / 2 - r, edgePx) - hole;
 }

@@ -1,5 +1,5 @@
+import { Cholesky } from "../numerics/cholesky.ts";
 import { cubicKnots, type Knots } from "../numerics/cubic-knots.ts";
-import { invertSymmetric } from "../numerics/linear-solve.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 
@@ -90,13 +90,13 @@ function solve(
   down: Knots,
 ): Float64Array | undefined {
   const n = across.count * down.count;
-  const normal: number[] = new Array(n * n).fill(0);
+  const normal = new Float64Array(n * n);
   const right = new Float64Array(n);
   const add = (at: readonly number[], share: readonly number[], value: number, weight: number) => {
     for (let a = 0; a < at.length; a++) {
       const scaled = weight * share[a]!;
       right[at[a]!]! += scaled * value;
-      for (let b = 0; b < at.length; b++) normal[at[a]! * n + at[b]!]! += scaled * share[b]!;
+      for (let b = 0; b <= a; b++) normal[at[a]! * n + at[b]!]! += scaled * share[b]!; // at rises
     }
   };
   blocks.forEach(({ at, share, value }, k) => {
@@ -111,13 +111,7 @@ function solve(
       if (column + 2 < across.count) add([at, at + 1, at + 2], bend, 0, weak);
       if (row + 2 < down.count) add([at, at + across.count, at + 2 * across.count], bend, 0, weak);
     }
-  const inverse = invertSymmetric(normal, n);
-  if (!inverse) return undefined;
-  return Float64Array.from(right, (_, i) => {
-    let sum = 0;
-    for (let j = 0; j < n; j++) sum += inverse[i * n + j]! * right[j]!;
-    return sum;
-  });
+  return Cholesky.of(normal, n)?.solve(right);
 }
 
 function surface(

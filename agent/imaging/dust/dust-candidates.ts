@@ -1,7 +1,7 @@
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { halved, type Level } from "./dust-level.ts";
+import { halved, type Level, peaksAbove, sampleOf } from "./dust-level.ts";
 
 export interface DustCandidate {
   readonly xPx: number;
@@ -60,35 +60,20 @@ function sizeMap(level: Level, diameterPx: number): SizeMap {
   const middle = gaussianBlur(values, shape, sigmaCells, use);
   const contrast = gaussianBlur(values, shape, surroundings * sigmaCells, use);
   for (let i = 0; i < contrast.length; i++) contrast[i]! -= middle[i]!;
-  const every = Math.max(1, Math.floor(contrast.length / 50_000)) | 1;
-  const sample = contrast.filter((_, i) => i % every === 0);
-  return { level, diameterPx, contrast, sigma: medianAndSigma(sample)?.sigma ?? 0 };
+  return { level, diameterPx, contrast, sigma: medianAndSigma(sampleOf(contrast, 50_000))?.sigma ?? 0 };
 }
 
+/** Dark blobs, and bright ones by the same map upside down. */
 function peaks({ level, diameterPx, contrast, sigma }: SizeMap): DustCandidate[] {
-  const { widthPx, heightPx } = level.shape;
-  const found: DustCandidate[] = [];
   const least = significanceMin * sigma;
-  for (let y = 0; y < heightPx; y++)
-    for (let x = 0; x < widthPx; x++) {
-      const here = contrast[y * widthPx + x]!;
-      if (!(Math.abs(here) > least) || !isPeak(contrast, widthPx, heightPx, x, y)) continue;
-      found.push({
-        xPx: (x + 0.5) * level.binPx - 0.5,
-        yPx: (y + 0.5) * level.binPx - 0.5,
-        diameterPx,
-        contrast: here,
-        significance: Math.abs(here) / sigma,
-      });
-    }
-  return found;
-}
-
-function isPeak(map: Float32Array, widthPx: number, heightPx: number, x: number, y: number): boolean {
-  const here = map[y * widthPx + x]!;
-  const sign = Math.sign(here);
-  for (let v = Math.max(0, y - 1); v <= Math.min(heightPx - 1, y + 1); v++)
-    for (let u = Math.max(0, x - 1); u <= Math.min(widthPx - 1, x + 1); u++)
-      if (sign * map[v * widthPx + u]! > sign * here) return false;
-  return true;
+  const dark = peaksAbove(contrast, level.shape, least);
+  for (let i = 0; i < contrast.length; i++) contrast[i] = -contrast[i]!;
+  const bright = peaksAbove(contrast, level.shape, least).map((peak) => ({ ...peak, value: -peak.value }));
+  return [...dark, ...bright].map(({ x, y, value }) => ({
+    xPx: (x + 0.5) * level.binPx - 0.5,
+    yPx: (y + 0.5) * level.binPx - 0.5,
+    diameterPx,
+    contrast: value,
+    significance: Math.abs(value) / sigma,
+  }));
 }

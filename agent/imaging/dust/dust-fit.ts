@@ -1,4 +1,4 @@
-import { invertSymmetric } from "../numerics/linear-solve.ts";
+import { Cholesky } from "../numerics/cholesky.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Patch, patchAbout } from "./dust-patch.ts";
 
@@ -18,6 +18,8 @@ export interface ShadowFit {
   readonly yPx: number;
   /** Where half of the depth is reached. */
   readonly radiusPx: number;
+  /** One sigma of it, from the scatter of the pixels about the fit. */
+  readonly radiusSigma: number;
   /** Of the bright middle over that of the shadow; 0 without one. */
   readonly holeRatio: number;
   /** Width over which the rim falls: the size of the speck itself. */
@@ -34,6 +36,12 @@ export interface ShadowFit {
 /** x, y, radius, hole ratio, edge; depth, level, slope in x, slope in y. */
 const unknowns = 9;
 const rounds = 10;
+/** Those that a kind does not have keep their value. */
+const free: Record<ShadowKind, readonly number[]> = {
+  disc: [0, 1, 2, 4, 5, 6, 7, 8],
+  ring: [0, 1, 2, 3, 4, 5, 6, 7, 8],
+  bell: [0, 1, 2, 5, 6, 7, 8],
+};
 /** How much of its surroundings a fit looks at, in radii; the same for every kind, so that kinds can be compared. */
 const reach = 1.9;
 
@@ -73,17 +81,14 @@ export function fitShadow(
   ];
   let squares = squaresOf(patch, p, kind);
   let damping = 1e-2;
-  let inverse: number[] | undefined;
+  let equations = normalEquations(patch, p, kind);
   for (let round = 0; round < rounds; round++) {
-    const { normal, right } = normalEquations(patch, p, squares, kind);
     let improved = false;
     for (let tries = 0; tries < 5 && !improved; tries++) {
-      const damped = normal.slice();
-      for (let k = 0; k < unknowns; k++) damped[k * unknowns + k]! *= 1 + damping;
-      inverse = invertSymmetric(damped, unknowns);
-      if (!inverse) return undefined;
+      const step = equations.solve(damping);
+      if (!step) return undefined;
       const next = bounded(
-        p.map((value, k) => value + right.reduce((sum, r, j) => sum + inverse![k * unknowns + j]! * r, 0)),
+        p.map((value, k) => value + step[k]!),
         start,
         radius,
         kind,
@@ -96,23 +101,24 @@ export function fitShadow(
         const gain = (squares - nextSquares) / squares;
         p = next;
         squares = nextSquares;
+        equations = normalEquations(patch, p, kind);
         if (gain < 1e-4) round = rounds;
       } else damping *= 10;
     }
     if (!improved) break;
   }
-  if (!inverse) return undefined;
   const [xPx, yPx, radiusPx, hole, edgePx, depth] = p as [number, number, number, number, number, number];
-  const variance = squares / Math.max(1, patch.count - unknowns);
+  const variance = squares / Math.max(1, patch.count - free[kind].length);
   return {
     kind,
     xPx,
     yPx,
     radiusPx,
+    radiusSigma: Math.sqrt(variance * equations.variance(2)),
     holeRatio: hole,
     edgePx,
     depth,
-    depthSigma: Math.sqrt(variance * Math.max(0, inverse[5 * unknowns + 5]!)),
+    depthSigma: Math.sqrt(variance * equations.variance(5)),
     miss: variance * patch.sidePx ** 2,
     pixels: patch.count,
   };
@@ -142,51 +148,122 @@ function rise(t: number): number {
   return t >= 1 ? 1 : t * t * (3 - 2 * t);
 }
 
-function model(kind: ShadowKind, p: readonly number[], x: number, y: number, scalePx: number): number {
-  const dx = x - p[0]!;
-  const dy = y - p[1]!;
-  const shade = profile(kind, Math.sqrt(dx * dx + dy * dy), p[2]!, p[3]!, p[4]!);
-  return p[6]! + (p[7]! * dx + p[8]! * dy) / scalePx - p[5]! * shade;
-}
-
-function squaresOf(patch: Patch, p: readonly number[], kind: ShadowKind): number {
+function squaresOf({ x, y, value, count, scalePx }: Patch, p: readonly number[], kind: ShadowKind): number {
+  const [px, py, radius, hole, edge, depth, level] = p as [
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
+    number,
+  ];
+  const [slopeX, slopeY] = [p[7]! / scalePx, p[8]! / scalePx];
   let squares = 0;
-  for (let k = 0; k < patch.count; k++)
-    squares += (patch.value[k]! - model(kind, p, patch.x[k]!, patch.y[k]!, patch.scalePx)) ** 2;
+  for (let k = 0; k < count; k++) {
+    const dx = x[k]! - px;
+    const dy = y[k]! - py;
+    const shade = profile(kind, Math.sqrt(dx * dx + dy * dy), radius, hole, edge);
+    const miss = value[k]! - level - slopeX * dx - slopeY * dy + depth * shade;
+    squares += miss * miss;
+  }
   return squares;
 }
 
-const steps = [0.05, 0.05, 0.05, 0.01, 0.05];
+interface NormalEquations {
+  /** The damped step of every unknown. @returns `undefined` when the pixels do not say */
+  solve(damping: number): Float64Array | undefined;
+  /** Of one unknown, times the variance of a sample it is its variance. */
+  variance(unknown: number): number;
+}
 
-function normalEquations(patch: Patch, p: readonly number[], squares: number, kind: ShadowKind) {
-  const normal: number[] = new Array(unknowns * unknowns).fill(0);
-  const right: number[] = new Array(unknowns).fill(0);
-  const shifted = steps.map((step, k) => p.map((value, j) => (j === k ? value + step : value)));
-  const row = new Float64Array(unknowns);
-  for (let k = 0; k < patch.count; k++) {
-    const [x, y] = [patch.x[k]!, patch.y[k]!];
-    const here = model(kind, p, x, y, patch.scalePx);
-    for (let j = 0; j < steps.length; j++)
-      row[j] = (model(kind, shifted[j]!, x, y, patch.scalePx) - here) / steps[j]!;
-    if (kind !== "ring") row[3] = 0;
-    if (kind === "bell") row[4] = 0;
-    const [dx, dy] = [x - p[0]!, y - p[1]!];
-    row[5] = -profile(kind, Math.sqrt(dx * dx + dy * dy), p[2]!, p[3]!, p[4]!);
-    row[6] = 1;
-    row[7] = dx / patch.scalePx;
-    row[8] = dy / patch.scalePx;
-    const miss = patch.value[k]! - here;
-    for (let a = 0; a < unknowns; a++) {
-      right[a]! += row[a]! * miss;
-      for (let b = a; b < unknowns; b++) normal[a * unknowns + b]! += row[a]! * row[b]!;
+/** Of the least squares about `p`, by the model's derivatives. */
+function normalEquations(patch: Patch, p: readonly number[], kind: ShadowKind): NormalEquations {
+  const { x, y, value, count, scalePx } = patch;
+  const at = free[kind];
+  const n = at.length;
+  const normal = new Float64Array(n * n);
+  const right = new Float64Array(n);
+  const all = new Float64Array(unknowns);
+  const row = new Float64Array(n);
+  const [px, py, , , , depth, level] = p as [number, number, number, number, number, number, number];
+  const [slopeX, slopeY] = [p[7]! / scalePx, p[8]! / scalePx];
+  for (let k = 0; k < count; k++) {
+    const dx = x[k]! - px;
+    const dy = y[k]! - py;
+    const r = Math.sqrt(dx * dx + dy * dy);
+    const shade = derivatives(kind, r, p, all);
+    const outwards = r > 0 ? (depth * all[0]!) / r : 0;
+    all[0] = outwards * dx - slopeX;
+    all[1] = outwards * dy - slopeY;
+    all[2]! *= -depth;
+    all[3]! *= -depth;
+    all[4]! *= -depth;
+    all[5] = -shade;
+    all[6] = 1;
+    all[7] = dx / scalePx;
+    all[8] = dy / scalePx;
+    for (let a = 0; a < n; a++) row[a] = all[at[a]!]!;
+    const miss = value[k]! - level - slopeX * dx - slopeY * dy + depth * shade;
+    for (let a = 0; a < n; a++) {
+      const one = row[a]!;
+      right[a]! += one * miss;
+      for (let b = 0; b <= a; b++) normal[a * n + b]! += one * row[b]!;
     }
   }
-  for (let a = 0; a < unknowns; a++)
-    for (let b = 0; b < a; b++) normal[a * unknowns + b] = normal[b * unknowns + a]!;
-  // An unknown that nothing depends on here (no hole) keeps its value instead of making the matrix singular.
-  const floor = 1e-9 * Math.max(...normal) + 1e-12 * squares;
-  for (let a = 0; a < unknowns; a++) normal[a * unknowns + a]! += floor;
-  return { normal, right };
+  // An unknown that nothing depends on here (a rim narrower than a pixel) keeps its value and makes nothing singular.
+  const floor = 1e-9 * Math.max(...normal);
+  for (let a = 0; a < n; a++) normal[a * n + a]! += floor;
+  return {
+    solve: (damping) => {
+      const damped = normal.slice();
+      for (let a = 0; a < n; a++) damped[a * n + a]! *= 1 + damping;
+      const found = Cholesky.of(damped, n)?.solve(right);
+      if (!found) return undefined;
+      const step = new Float64Array(unknowns);
+      at.forEach((unknown, a) => {
+        step[unknown] = found[a]!;
+      });
+      return step;
+    },
+    variance: (unknown) => {
+      const unit = new Float64Array(n);
+      unit[at.indexOf(unknown)] = 1;
+      return Cholesky.of(normal, n)?.variance(unit) ?? Number.POSITIVE_INFINITY;
+    },
+  };
+}
+
+/** @param by the profile's derivatives by r, (none,) radius, hole ratio and edge. @returns the profile */
+function derivatives(kind: ShadowKind, r: number, p: readonly number[], by: Float64Array): number {
+  const [radius, holeRatio, edge] = [p[2]!, p[3]!, p[4]!];
+  if (kind === "bell") {
+    const shade = profile(kind, r, radius, holeRatio, edge);
+    by[0] = (-2 * Math.LN2 * r * shade) / (radius * radius);
+    by[2] = (2 * Math.LN2 * r * r * shade) / radius ** 3;
+    by[3] = 0;
+    by[4] = 0;
+    return shade;
+  }
+  const t = (radius - r) / edge + 0.5;
+  const steep = riseSlope(t) / edge;
+  by[0] = -steep;
+  by[2] = steep;
+  by[3] = 0;
+  by[4] = (-steep * (radius - r)) / edge;
+  const hole = holeRatio * radius;
+  if (hole <= 0.5) return rise(t);
+  const s = (hole - r) / edge + 0.5;
+  const inner = riseSlope(s) / edge;
+  by[0] += inner;
+  by[2] -= inner * holeRatio;
+  by[3] = -inner * radius;
+  by[4] += (inner * (hole - r)) / edge;
+  return rise(t) - rise(s);
+}
+
+function riseSlope(t: number): number {
+  return t <= 0 || t >= 1 ? 0 : 6 * t * (1 - t);
 }
 
 function bounded(

@@ -1,5 +1,5 @@
 import { medianAndSigma } from "../numerics/order-statistics.ts";
-import { forEachWithin } from "../numerics/pixels-within.ts";
+import { spansWithin } from "../numerics/pixels-within.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
 import { endOf, type ShadowFit, shadowAt } from "./dust-fit.ts";
@@ -9,6 +9,8 @@ import type { Residual } from "./dust-shadow.ts";
 export const snrMin = { first: 3, last: 7 };
 /** A shadow is dark in most directions while others still lie over it, and in nearly all when they have been taken out. */
 export const darkShare = { first: 0.6, last: 0.85 };
+/** Of a larger shadow every second or third pixel, each way, tells means as well. */
+const judgedPixels = 30_000;
 /** Directions in which a shadow must be darker than its surroundings. */
 const sectorCount = 8;
 
@@ -27,18 +29,27 @@ export function scatterAround(
   const outside = new Float64Array(sectorCount);
   const outsideCount = new Float64Array(sectorCount);
   const gap = fit.kind === "bell" ? 2 * fit.radiusPx : endOf(fit);
-  forEachWithin(shape, fit.xPx, fit.yPx, Math.max(gap + 3, gap + 0.6 * fit.radiusPx), (i, dx, dy, r) => {
-    if (usePx[i] !== 1) return;
-    const sector = Math.floor((Math.atan2(dy, dx) / (2 * Math.PI) + 1) * sectorCount) % sectorCount;
-    const shade = shadowAt(r, fit);
-    if (shade > 0.5) {
-      inside[sector]! += values[i]!;
-      weight[sector]! += shade;
-    } else if (r > gap) {
-      outside[sector]! += values[i]!;
-      outsideCount[sector]!++;
+  const reachPx = Math.max(gap + 3, gap + 0.6 * fit.radiusPx);
+  const every = Math.max(1, Math.floor(Math.sqrt((Math.PI * reachPx * reachPx) / judgedPixels)));
+  for (const { y, x0, x1 } of spansWithin(shape, fit.xPx, fit.yPx, reachPx, every)) {
+    const dy = y - fit.yPx;
+    for (let x = x0; x <= x1; x += every) {
+      const i = y * shape.widthPx + x;
+      if (usePx[i] !== 1) continue;
+      const dx = x - fit.xPx;
+      const r = Math.sqrt(dx * dx + dy * dy);
+      const shade = shadowAt(r, fit);
+      if (shade <= 0.5 && r <= gap) continue;
+      const sector = Math.floor((Math.atan2(dy, dx) / (2 * Math.PI) + 1) * sectorCount) % sectorCount;
+      if (shade > 0.5) {
+        inside[sector]! += values[i]!;
+        weight[sector]! += shade;
+      } else {
+        outside[sector]! += values[i]!;
+        outsideCount[sector]!++;
+      }
     }
-  });
+  }
   const outsideMean = sum(outside) / Math.max(1, sum(outsideCount));
   const depths: number[] = [];
   for (let s = 0; s < sectorCount; s++) {
@@ -55,16 +66,21 @@ export function scatterAround(
 export function stepOverRim({ shape, values, usePx }: Residual, at: DustCandidate): number {
   const radius = at.diameterPx / 2;
   let [inner, innerCount, outer, outerCount] = [0, 0, 0, 0];
-  forEachWithin(shape, at.xPx, at.yPx, 1.4 * radius, (i, _dx, _dy, r) => {
-    if (usePx[i] !== 1 || r < 0.6 * radius) return;
-    if (r <= radius) {
-      inner += values[i]!;
-      innerCount++;
-    } else {
-      outer += values[i]!;
-      outerCount++;
+  const reachPx = 1.4 * radius;
+  const every = Math.max(1, Math.floor(Math.sqrt((Math.PI * reachPx * reachPx) / judgedPixels)));
+  for (const { y, x0, x1 } of spansWithin(shape, at.xPx, at.yPx, reachPx, every))
+    for (let x = x0; x <= x1; x += every) {
+      const i = y * shape.widthPx + x;
+      const r = Math.sqrt((x - at.xPx) ** 2 + (y - at.yPx) ** 2);
+      if (usePx[i] !== 1 || r < 0.6 * radius) continue;
+      if (r <= radius) {
+        inner += values[i]!;
+        innerCount++;
+      } else {
+        outer += values[i]!;
+        outerCount++;
+      }
     }
-  });
   return innerCount === 0 || outerCount === 0 ? 0 : outer / outerCount - inner / innerCount;
 }
 

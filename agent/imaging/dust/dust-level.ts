@@ -16,13 +16,14 @@ export function halved({ shape, values, use, binPx }: Level): Level {
   const smallerUse = new Uint8Array(widthPx * heightPx);
   for (let y = 0; y < heightPx; y++)
     for (let x = 0; x < widthPx; x++) {
-      let [sum, count] = [0, 0];
-      for (const i of [2 * y * shape.widthPx + 2 * x, (2 * y + 1) * shape.widthPx + 2 * x])
-        for (let k = i; k <= i + 1; k++)
-          if (use[k] === 1) {
-            sum += values[k]!;
-            count++;
-          }
+      const upper = 2 * y * shape.widthPx + 2 * x;
+      const lower = upper + shape.widthPx;
+      const count = use[upper]! + use[upper + 1]! + use[lower]! + use[lower + 1]!;
+      const sum =
+        use[upper]! * values[upper]! +
+        use[upper + 1]! * values[upper + 1]! +
+        use[lower]! * values[lower]! +
+        use[lower + 1]! * values[lower + 1]!;
       smaller[y * widthPx + x] = count > 0 ? sum / count : 0;
       smallerUse[y * widthPx + x] = count >= 2 ? 1 : 0;
     }
@@ -45,4 +46,35 @@ export function slopesOf({ values, shape, use }: Level): Slopes {
       slopes.y[i] = (smooth[i + widthPx]! - smooth[i - widthPx]!) / 2;
     }
   return slopes;
+}
+
+/** At most about so many values, evenly over all of them. */
+export function sampleOf(map: Float32Array, count: number): Float32Array {
+  const every = Math.max(1, Math.floor(map.length / count)) | 1; // odd, so that it drifts over the columns
+  const sample = new Float32Array(Math.ceil(map.length / every));
+  for (let k = 0; k < sample.length; k++) sample[k] = map[k * every]!;
+  return sample;
+}
+
+/** Places that are above a value and not below any of their eight neighbours. */
+export function peaksAbove(
+  map: Float32Array,
+  { widthPx, heightPx }: Shape,
+  least: number,
+): { readonly x: number; readonly y: number; readonly value: number }[] {
+  const found: { x: number; y: number; value: number }[] = [];
+  for (let y = 0; y < heightPx; y++)
+    for (let x = 0; x < widthPx; x++) {
+      const value = map[y * widthPx + x]!;
+      if (value > least && isPeak(map, widthPx, heightPx, x, y)) found.push({ x, y, value });
+    }
+  return found;
+}
+
+function isPeak(map: Float32Array, widthPx: number, heightPx: number, x: number, y: number): boolean {
+  const here = map[y * widthPx + x]!;
+  for (let v = Math.max(0, y - 1); v <= Math.min(heightPx - 1, y + 1); v++)
+    for (let u = Math.max(0, x - 1); u <= Math.min(widthPx - 1, x + 1); u++)
+      if (map[v * widthPx + u]! > here) return false;
+  return true;
 }

@@ -2,7 +2,7 @@ import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
-import { halved, type Level, slopesOf } from "./dust-level.ts";
+import { halved, type Level, peaksAbove, sampleOf, slopesOf } from "./dust-level.ts";
 
 const leastDiameterPx = 8;
 const ladder = 2 ** 0.25;
@@ -58,44 +58,32 @@ function risesOf(level: Level): Rises {
 }
 
 function peaks(rises: Rises, { shape, binPx }: Level, diameterPx: number): DustCandidate[] {
-  const { widthPx, heightPx } = shape;
   const radius = diameterPx / 2 / binPx;
+  const sigmaCells = Math.max(0.8, votesSpread * radius);
+  const map = gaussianBlur(votesOf(rises, shape, radius), shape, sigmaCells);
+  const spread = medianAndSigma(sampleOf(map, 20_000));
+  if (!spread) return [];
+  return peaksAbove(map, shape, spread.median + significanceMin * spread.sigma).map(({ x, y, value }) => ({
+    xPx: (x + 0.5) * binPx - 0.5,
+    yPx: (y + 0.5) * binPx - 0.5,
+    diameterPx,
+    // Of a full rim all votes come to its circumference times the depth.
+    contrast: ((value - spread.median) * sigmaCells * sigmaCells) / radius,
+    significance: (value - spread.median) / spread.sigma,
+  }));
+}
+
+function votesOf(rises: Rises, { widthPx, heightPx }: Shape, radius: number): Float32Array {
   const votes = new Float32Array(widthPx * heightPx);
   for (let y = 1; y + 1 < heightPx; y++)
     for (let x = 1; x + 1 < widthPx; x++) {
       const i = y * widthPx + x;
       const steep = rises.steep[i]!;
       if (steep === 0) continue;
-      const cx = Math.round(x - radius * rises.x[i]!);
-      const cy = Math.round(y - radius * rises.y[i]!);
-      if (cx >= 0 && cy >= 0 && cx < widthPx && cy < heightPx) votes[cy * widthPx + cx]! += steep;
+      // Counted from 1, so that cutting off rounds; Math.round is many times slower.
+      const cx = (x - radius * rises.x[i]! + 1.5) | 0;
+      const cy = (y - radius * rises.y[i]! + 1.5) | 0;
+      if (cx >= 1 && cy >= 1 && cx <= widthPx && cy <= heightPx) votes[(cy - 1) * widthPx + cx - 1]! += steep;
     }
-  const sigmaCells = Math.max(0.8, votesSpread * radius);
-  const map = gaussianBlur(votes, shape, sigmaCells);
-  const every = Math.max(1, Math.floor(map.length / 20_000)) | 1;
-  const spread = medianAndSigma(map.filter((_, i) => i % every === 0));
-  if (!spread) return [];
-  const found: DustCandidate[] = [];
-  for (let y = 0; y < heightPx; y++)
-    for (let x = 0; x < widthPx; x++) {
-      const here = map[y * widthPx + x]! - spread.median;
-      if (!(here > significanceMin * spread.sigma) || !isPeak(map, widthPx, heightPx, x, y)) continue;
-      found.push({
-        xPx: (x + 0.5) * binPx - 0.5,
-        yPx: (y + 0.5) * binPx - 0.5,
-        diameterPx,
-        // Of a full rim all votes come to its circumference times the depth.
-        contrast: (here * sigmaCells * sigmaCells) / radius,
-        significance: here / spread.sigma,
-      });
-    }
-  return found;
-}
-
-function isPeak(map: Float32Array, widthPx: number, heightPx: number, x: number, y: number): boolean {
-  const here = map[y * widthPx + x]!;
-  for (let v = Math.max(0, y - 1); v <= Math.min(heightPx - 1, y + 1); v++)
-    for (let u = Math.max(0, x - 1); u <= Math.min(widthPx - 1, x + 1); u++)
-      if (map[v * widthPx + u]! > here) return false;
-  return true;
+  return votes;
 }

@@ -1,3 +1,4 @@
+import { boxAlongRows, boxBlurs } from "./box-blur.ts";
 import { checkShape, type Shape } from "./shape.ts";
 
 /**
@@ -17,17 +18,17 @@ export function gaussianBlur(
   checkShape(usePx, shape);
   const weighted = new Float32Array(picture.length);
   const weight = new Float32Array(picture.length);
+  let count = 0;
   for (let i = 0; i < picture.length; i++) {
     if (usePx[i] !== 1) continue;
     weighted[i] = picture[i]!;
     weight[i] = 1;
+    count++;
   }
+  if (count === picture.length) return blurOfAll(weighted, shape, sigmaPx);
   const radii = boxRadii(sigmaPx);
-  const scratch = new Float32Array(picture.length);
-  for (const radius of radii) {
-    boxBlur(weighted, scratch, shape, radius);
-    boxBlur(weight, scratch, shape, radius);
-  }
+  boxBlurs(weighted, shape, radii);
+  boxBlurs(weight, shape, radii);
   for (let i = 0; i < weighted.length; i++) weighted[i] = weight[i]! > 1e-6 ? weighted[i]! / weight[i]! : 0;
   return weighted;
 }
@@ -36,23 +37,24 @@ export function gaussianBlur(
 function blurOfAll(picture: Float32Array, shape: Shape, sigmaPx: number): Float32Array {
   const { widthPx, heightPx } = shape;
   const blurred = picture.slice();
-  const scratch = new Float32Array(picture.length);
-  let across: Float32Array = new Float32Array(widthPx).fill(1);
-  let down: Float32Array = new Float32Array(heightPx).fill(1);
-  for (const radius of boxRadii(sigmaPx)) {
-    boxBlur(blurred, scratch, shape, radius);
-    across = blurredLine(across, radius);
-    down = blurredLine(down, radius);
-  }
+  const radii = boxRadii(sigmaPx);
+  boxBlurs(blurred, shape, radii);
+  const across = blurredLine(widthPx, radii);
+  const down = blurredLine(heightPx, radii);
   for (let y = 0; y < heightPx; y++)
     for (let x = 0; x < widthPx; x++) blurred[y * widthPx + x]! /= across[x]! * down[y]!;
   return blurred;
 }
 
-function blurredLine(line: Float32Array, radius: number): Float32Array {
-  const blurred = new Float32Array(line.length);
-  alongRows(line, blurred, { widthPx: line.length, heightPx: 1 }, radius);
-  return blurred;
+function blurredLine(lengthPx: number, radii: readonly number[]): Float32Array {
+  const shape = { widthPx: lengthPx, heightPx: 1 };
+  let line: Float32Array = new Float32Array(lengthPx).fill(1);
+  for (const radius of radii) {
+    const blurred = new Float32Array(lengthPx);
+    boxAlongRows(line, blurred, shape, radius);
+    line = blurred;
+  }
+  return line;
 }
 
 /** Radii of three boxes whose variances add up to sigma². */
@@ -63,40 +65,4 @@ function boxRadii(sigmaPx: number): number[] {
     (12 * sigmaPx ** 2 - 3 * (2 * lower + 1) ** 2 - 12 * (2 * lower + 1) - 9) / (-4 * (2 * lower + 1) - 4);
   const smallCount = Math.max(0, Math.min(3, Math.round(small)));
   return [0, 1, 2].map((k) => (k < smallCount ? lower : lower + 1));
-}
-
-/** In place: along the rows, then along the columns. Outside the frame there is nothing. */
-function boxBlur(picture: Float32Array, scratch: Float32Array, shape: Shape, radius: number): void {
-  alongRows(picture, scratch, shape, radius);
-  alongColumns(scratch, picture, shape, radius);
-}
-
-function alongRows(from: Float32Array, into: Float32Array, shape: Shape, radius: number): void {
-  const { widthPx, heightPx } = shape;
-  const norm = 1 / (2 * radius + 1);
-  for (let y = 0; y < heightPx; y++) {
-    const row = y * widthPx;
-    let sum = 0;
-    for (let x = 0; x < Math.min(radius, widthPx); x++) sum += from[row + x]!;
-    for (let x = 0; x < widthPx; x++) {
-      if (x + radius < widthPx) sum += from[row + x + radius]!;
-      if (x - radius - 1 >= 0) sum -= from[row + x - radius - 1]!;
-      into[row + x] = sum * norm;
-    }
-  }
-}
-
-function alongColumns(from: Float32Array, into: Float32Array, shape: Shape, radius: number): void {
-  const { widthPx, heightPx } = shape;
-  const norm = 1 / (2 * radius + 1);
-  const sums = new Float64Array(widthPx);
-  for (let y = 0; y < Math.min(radius, heightPx); y++)
-    for (let x = 0; x < widthPx; x++) sums[x]! += from[y * widthPx + x]!;
-  for (let y = 0; y < heightPx; y++) {
-    const enters = (y + radius) * widthPx;
-    const leaves = (y - radius - 1) * widthPx;
-    if (y + radius < heightPx) for (let x = 0; x < widthPx; x++) sums[x]! += from[enters + x]!;
-    if (y - radius - 1 >= 0) for (let x = 0; x < widthPx; x++) sums[x]! -= from[leaves + x]!;
-    for (let x = 0; x < widthPx; x++) into[y * widthPx + x] = sums[x]! * norm;
-  }
 }
