@@ -44,6 +44,7 @@ export function toLogs(levelsAdu: Float32Array, logs: Int16Array): number | unde
   if (middle === undefined) return undefined;
   const lowest = litFraction * middle;
   const offset = Math.log(middle) / logUnit;
+  const words = new Int32Array(levelsAdu.buffer, levelsAdu.byteOffset, levelsAdu.length);
   // Not above it for NaN either.
   for (let i = 0; i < levelsAdu.length; i++) {
     const level = levelsAdu[i]!;
@@ -51,13 +52,12 @@ export function toLogs(levelsAdu: Float32Array, logs: Int16Array): number | unde
       logs[i] = noLog;
       continue;
     }
-    bits.float[0] = level;
-    const word = bits.word[0]!;
+    const word = words[i]!;
     const step = (word >> tableShift) & (tableSteps - 1);
     // To first order from the middle of the table's step; exact to 0.0003 units.
     const rest = (word & ((1 << tableShift) - 1)) - (1 << (tableShift - 1));
     const units = exponentUnits[word >> 23]! + mantissaUnits[step]! + rest * mantissaSlope[step]! - offset;
-    logs[i] = units < 32767 ? Math.round(units) : 32767;
+    logs[i] = units < 32767 ? Math.floor(units + 0.5) : 32767;
   }
   return Math.log(middle);
 }
@@ -71,10 +71,6 @@ function litMedian(levels: readonly number[]): number | undefined {
 const tableBits = 11;
 const tableSteps = 1 << tableBits;
 const tableShift = 23 - tableBits;
-const bits = (() => {
-  const float = new Float32Array(1);
-  return { float, word: new Int32Array(float.buffer) };
-})();
 /** ln 2^e by a float32's exponent field, ln of its mantissa by the leading bits, and how that grows with the others. */
 const exponentUnits = Float64Array.from({ length: 256 }, (_, k) => ((k - 127) * Math.LN2) / logUnit);
 const mantissaUnits = Float64Array.from(
