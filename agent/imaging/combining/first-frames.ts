@@ -4,7 +4,7 @@ import type { LiveFrame } from "./live-sums.ts";
 
 export interface PixelFigures {
   readonly medians: Float32Array;
-  /** With n - 1. */
+  /** With n - 1; empty where they are not asked for. */
   readonly variances: Float32Array;
   /** 1.4826 · median absolute deviation. */
   readonly spreads: Float32Array;
@@ -33,7 +33,7 @@ export const plainStatistics: PixelStatistics = (
   return found;
 };
 
-export function emptyFigures(pxCount: number): PixelFigures {
+function emptyFigures(pxCount: number): PixelFigures {
   const floats = () => new Float32Array(pxCount);
   return { medians: floats(), variances: floats(), spreads: floats() };
 }
@@ -76,16 +76,16 @@ function pixelByPixel(
 
 /** Most frames that the kernel has room for. */
 const framesMost = 16;
-/** Pixels that pass through the kernel's memory at once. */
-const piecePx = 4096;
+/** Pixels that pass through the kernel's memory at once: those of all frames stay in the innermost cache. */
+const piecePx = 1024;
 
 /** By SIMD in WebAssembly. @returns `undefined` where there is no compiler */
 export function compiledStatistics(): PixelStatistics | undefined {
   const module = compiledKernel("first-frames");
   if (module === undefined) return undefined;
   const frameBytes = 2 * piecePx + 64;
-  const at = { factors: 64, values: 256, dark: 1024, medians: 17_472, variances: 33_920, spreads: 50_368 };
-  const framesAt = 66_816;
+  const at = { factors: 64, values: 256, dark: 1024, medians: 5184, variances: 9344, spreads: 13_504 };
+  const framesAt = 17_664;
   const memory = new WebAssembly.Memory({
     initial: Math.ceil((framesAt + framesMost * frameBytes) / 65_536),
   });
@@ -104,6 +104,7 @@ export function compiledStatistics(): PixelStatistics | undefined {
   return (frames, darkAdu, clipAdu, found = emptyFigures(darkAdu.length)) => {
     if (frames.length > framesMost) return plainStatistics(frames, darkAdu, clipAdu, found);
     const onePixel = pixelByPixel(frames, darkAdu, clipAdu, found);
+    const withVariances = found.variances.length > 0;
     new Float32Array(buffer, at.factors, framesMost).set(frames.map(({ scale }) => 1 / scale));
     const clip = Math.min(65_536, Math.ceil(clipAdu));
     const bytes = frames.map(({ pixels }) => bytesOf(pixels));
@@ -115,10 +116,10 @@ export function compiledStatistics(): PixelStatistics | undefined {
       const length = Math.ceil((end - start) / 4) * 4;
       const someClipped = kernel.statistics(
         ...[framesAt, frameBytes, at.factors, frames.length, clip, length, at.dark, at.values],
-        ...[at.medians, at.variances, at.spreads],
+        ...[at.medians, withVariances ? at.variances : 0, at.spreads],
       );
       found.medians.set(staged.medians.subarray(0, end - start), start);
-      found.variances.set(staged.variances.subarray(0, end - start), start);
+      if (withVariances) found.variances.set(staged.variances.subarray(0, end - start), start);
       found.spreads.set(staged.spreads.subarray(0, end - start), start);
       if (someClipped === 0) continue;
       // Fewer samples than the others have.

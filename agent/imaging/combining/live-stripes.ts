@@ -1,5 +1,5 @@
 import { type NoiseByLevel, tabulate } from "../noise/noise-by-level.ts";
-import { emptyFigures, type PixelFigures, pixelStatistics } from "./first-frames.ts";
+import { pixelStatistics } from "./first-frames.ts";
 import { framesAtOnce, type LiveFrame, type LiveSums, liveSums } from "./live-sums.ts";
 
 /** Frames held until the reference is made: enough for a median that no outlier moves. */
@@ -34,8 +34,8 @@ export class LiveStripes {
   /** How many there were before these. */
   #before = 0;
   #turns = 0;
-  /** Room for a stripe's reference, until all have theirs. */
-  #room: { readonly figures: PixelFigures; readonly noDark: Float32Array } | undefined;
+  /** Zeros for a stripe, until all have their reference. */
+  #noDark: Float32Array | undefined;
 
   constructor(options: SeriesOptions) {
     this.#options = options;
@@ -99,23 +99,24 @@ export class LiveStripes {
 
   #settle(fromPx: number, toPx: number): void {
     const { darkAdu, clipAdu } = this.#options;
-    const length = toPx - fromPx;
-    this.#room ??= { figures: emptyFigures(this.#stripePx), noDark: new Float32Array(this.#stripePx) };
-    const { medians, variances, spreads } = this.#room.figures;
+    const { reference, limit, dark } = this.#sums;
+    if (dark) dark.set(darkAdu!.subarray(fromPx, toPx), fromPx);
+    else this.#noDark ??= new Float32Array(this.#stripePx);
     const found = {
-      medians: medians.subarray(0, length),
-      variances: variances.subarray(0, length),
-      spreads: spreads.subarray(0, length),
+      medians: reference.subarray(fromPx, toPx),
+      spreads: limit.subarray(fromPx, toPx),
+      variances: new Float32Array(0),
     };
-    const dark = darkAdu?.subarray(fromPx, toPx) ?? this.#room.noDark.subarray(0, length);
     const first = this.#frames
       .slice(0, referenceFrames)
       .map(({ pixels, scale }) => ({ pixels: pixels.subarray(fromPx, toPx), scale }));
-    pixelStatistics(first, dark, clipAdu, found);
-    this.#sums.reference.set(found.medians, fromPx);
-    this.#sums.dark?.set(dark, fromPx);
-    this.#sums.limit.set(found.spreads, fromPx);
+    pixelStatistics(
+      first,
+      darkAdu?.subarray(fromPx, toPx) ?? this.#noDark!.subarray(0, toPx - fromPx),
+      clipAdu,
+      found,
+    );
     this.#sums.setLimits(this.#sigmas!, fromPx, toPx);
-    if (toPx === this.#options.pxCount) this.#room = undefined;
+    if (toPx === this.#options.pxCount) this.#noDark = undefined;
   }
 }

@@ -19,6 +19,7 @@ test("mean and levels of frames: compiled and plain ones are equal; arrays are l
     const frames = Array.from({ length: 19 }, () =>
       Uint16Array.from({ length: pxCount }, () => 65_536 * random.uniform()),
     );
+    for (const frame of frames.slice(8, 16)) frame.fill(65_535); // as many as one pass takes, at the most they can hold
     const [got, wanted] = [compiledFrameSums()!, plainFrameSums].map((make) => {
       const mean = new FrameMean(shape, unhealthyPx, make);
       for (const frame of frames) mean.add(frame);
