@@ -68,7 +68,13 @@ export class TileMaker {
     const { frames, pxCount, tilePx, method, clipAdu, noise, dark, darkSigma, darkMask } = this.stack;
     const startPx = tileIndex * tilePx;
     const length = Math.min(tilePx, pxCount - startPx);
-    for (const [index, frame] of frames.entries()) read(frame, startPx, this.combiner.frame(index, length));
+    const { framesAtOnce } = this.combiner;
+    for (let first = 0; first < frames.length; first += framesAtOnce) {
+      const count = Math.min(framesAtOnce, frames.length - first);
+      for (let place = 0; place < count; place++)
+        read(frames[first + place]!, startPx, this.combiner.frame(place, length));
+      this.combiner.gather(first, count, length);
+    }
     const mask = darkMask && Uint8Array.from(decoded(darkMask, startPx, length));
     return this.combiner.combine(
       length,

@@ -10,33 +10,46 @@ const unlikely: f64 = 2 * 1.2533;
 
 /**
  * Room for what is known of eight lanes: sums (f64, at 0), squares (64), values left out (i16, 128), reference (144),
- * lower and upper middle (192, 208), limits (224, 240), deviations (f64, 256), means (320), up to 11 distances of one
- * lane (i32, 384).
+ * clipped values (160), lower and upper middle (192, 208), limits (224, 240), deviations (f64, 256), means (320), up to
+ * 11 distances of one lane (i32, 384). What is at 160 and 176 holds for a moment only.
  */
 let lanes: usize = 0;
 let frames: i32 = 0;
 
-let swapping: bool = false;
+/** What holds for all columns of a tile. */
+let method: i32 = 0, clipAt: i32 = 0;
+let sigmas: f64 = 0, zero: f64 = 0, noise: f64 = 0, sigmaOfMad: f64 = 0;
+let value: usize = 0, sigma: usize = 0, mask: usize = 0, dark: usize = 0, darkSigma: usize = 0;
 
 /** Puts `length` pixels (a multiple of 8) of one frame, from where they lie, into columns of eight pixels. */
 // @ts-ignore: decorator
 @inline
-function gatherFrame(from: usize, to: usize, length: i32, strideBytes: usize): void {
+function gatherFrame(from: usize, to: usize, length: i32, columnBytes: usize, swapping: bool): void {
   const end = from + ((<usize>length) << 1);
-  if (swapping) {
-    while (from < end) {
-      const v = v128.load(from);
-      v128.store(to, v128.or(i16x8.shl(v, 8), i16x8.shr_u(v, 8)));
-      from += 16;
-      to += strideBytes;
+  const flip = i16x8.splat(-32768);
+  while (from < end) {
+    const v = v128.load(from);
+    v128.store(to, swapping ? v128.or(i16x8.shl(v, 8), i16x8.shr_u(v, 8)) : v128.xor(v, flip));
+    from += 16;
+    to += columnBytes;
+  }
+}
+
+/**
+ * Puts pixels of several frames into columns: eight pixels of the first frame, the same of the second and so on.
+ * @param from where the first frame lies, the next one `strideBytes` further; big-endian and signed as FITS stores it
+ * @param to where the first frame's pixels go in the first column, the next column `columnBytes` further
+ */
+export function gather(
+  from: usize, strideBytes: usize, frameCount: i32, pxCount: i32, to: usize, columnBytes: usize,
+): void {
+  for (let start = 0; start < pxCount; start += 32) {
+    const length = pxCount - start < 32 ? (pxCount - start + 7) & ~7 : 32;
+    for (let f = 0; f < frameCount; f++) {
+      const at = from + (<usize>f) * strideBytes + ((<usize>start) << 1);
+      gatherFrame(at, to + ((<usize>f) << 4), length, columnBytes, true);
     }
-  } else {
-    const flip = i16x8.splat(-32768);
-    while (from < end) {
-      v128.store(to, v128.xor(v128.load(from), flip));
-      from += 16;
-      to += strideBytes;
-    }
+    to += columnBytes << 2;
   }
 }
 
@@ -216,19 +229,19 @@ function fromMean(pair: usize, deviations: v128): v128 {
 
 /**
  * Two middle values of a column, left at 192 and 208; an even number of frames takes the mean of them.
- * @param sigmas if a median in the bounds found so far rejects no value beyond that many deviations, the search ends;
+ * @param reachSigmas if a median in the bounds found so far rejects no value beyond that many deviations, the search ends;
  *   negative: only with the median
  * @returns false if it ended so
  */
-function findMiddles(column: usize, least: v128, most: v128, sigmas: f64): bool {
+function findMiddles(column: usize, least: v128, most: v128, reachSigmas: f64): bool {
   const share = f64x2.splat(unlikely / Math.sqrt(<f64>frames)), under = f64x2.neg(share);
   const guess0 = asCounts(fromMean(0, under), fromMean(1, under), fromMean(2, under), fromMean(3, under));
   const guess1 = asCounts(fromMean(0, share), fromMean(1, share), fromMean(2, share), fromMean(3, share));
   let noneAbove = i16x8.splat(32767), noneBelow = i16x8.splat(-32768);
-  if (sigmas >= 0) {
+  if (reachSigmas >= 0) {
     v128.store(lanes, least, 192);
     v128.store(lanes, most, 208);
-    const at = lanes + 192, reach = f64x2.splat(sigmas);
+    const at = lanes + 192, reach = f64x2.splat(reachSigmas);
     noneBelow = asCounts(above(at, 0, reach), above(at, 1, reach), above(at, 2, reach), above(at, 3, reach));
     const top = lanes + 208;
     noneAbove = asCounts(below(top, 0, reach), below(top, 1, reach), below(top, 2, reach), below(top, 3, reach));
@@ -260,7 +273,7 @@ function findMiddles(column: usize, least: v128, most: v128, sigmas: f64): bool 
     // More than half up to the probe: both middles are.
     bothUpTo = v128.bitselect(probe, bothUpTo, i16x8.gt_u(upTo, halfAtLeast));
     const open = v128.or(i16x8.gt_s(bothUpTo, noneBelow), i16x8.lt_s(from, noneAbove));
-    if (sigmas >= 0 && !v128.any_true(open)) return false;
+    if (reachSigmas >= 0 && !v128.any_true(open)) return false;
     step++;
   }
   v128.store(lanes, to, 192);
@@ -281,7 +294,7 @@ function findMiddles(column: usize, least: v128, most: v128, sigmas: f64): bool 
 }
 
 /** Limits of what is kept, around the middles, left at 224 and 240; true if anything lies outside. */
-function findLimits(sigmas: f64, least: v128, most: v128): bool {
+function findLimits(least: v128, most: v128): bool {
   const reach = f64x2.splat(sigmas);
   const lowest = asCounts(under(0, reach), under(1, reach), under(2, reach), under(3, reach));
   const highest = asCounts(over(0, reach), over(1, reach), over(2, reach), over(3, reach));
@@ -322,13 +335,13 @@ function storeCommonSigma(pair: usize, level: v128): void {
 }
 
 /** `findLimits` for few frames: by the common noise, and only where that leaves something out by the lane's own, too. */
-function findFewLimits(column: usize, sigmas: f64, sigmaOfMad: f64, least: v128, most: v128): bool {
+function findFewLimits(column: usize, least: v128, most: v128): bool {
   // The least noise there can be, since it grows with the level: mostly it leaves nothing out, and no median is needed.
   v128.store(lanes, least, 192);
   for (let pair: usize = 0; pair < 4; pair++) storeCommonSigma(pair, asReals(lanes + 192, pair));
   if (!findMiddles(column, least, most, sigmas)) return false;
   for (let pair: usize = 0; pair < 4; pair++) storeCommonSigma(pair, middle(pair));
-  if (!findLimits(sigmas, least, most)) return false;
+  if (!findLimits(least, most)) return false;
   const left = v128.or(i16x8.lt_s(least, v128.load(lanes, 224)), i16x8.gt_s(most, v128.load(lanes, 240)));
   v128.store(lanes, left, 160);
   for (let lane: usize = 0; lane < 8; lane++) {
@@ -336,7 +349,7 @@ function findFewLimits(column: usize, sigmas: f64, sigmaOfMad: f64, least: v128,
     const at = lanes + 256 + 8 * lane;
     store<f64>(at, Math.max(load<f64>(at), sigmaOfMad * medianDistance(column, lane)));
   }
-  return findLimits(sigmas, least, most);
+  return findLimits(least, most);
 }
 
 /** Median absolute deviation of a lane from its median. */
@@ -374,7 +387,7 @@ export function maskedPixels(): f64 {
  */
 // @ts-ignore: decorator
 @inline
-function finishColumn(method: i32, zero: f64, noise: f64, put: usize, bytes: usize, px: usize, dark: usize, darkSigma: usize): void {
+function finishColumn(px: usize): void {
   for (let pair: usize = 0; pair < 4; pair++) {
     const out0 = <i32>load<u16>(lanes + 128 + 4 * pair);
     const out1 = <i32>load<u16>(lanes + 130 + 4 * pair);
@@ -384,148 +397,176 @@ function finishColumn(method: i32, zero: f64, noise: f64, put: usize, bytes: usi
     const reference = asReals(lanes + 144, pair);
     const mean = f64x2.add(f64x2.div(sum, n), reference);
     const scatter = f64x2.sub(f64x2.mul(squares, n), f64x2.mul(sum, sum));
-    let value = mean;
+    let result = mean;
     let own = f64x2.div(scatter, f64x2.mul(n, f64x2.mul(n, n)));
     if (method == median) {
-      value = middle(pair);
+      result = middle(pair);
       own = f64x2.mul(own, f64x2.splat(noise * noise));
     }
     const at = px + 2 * pair;
-    value = f64x2.add(value, f64x2.splat(zero));
-    if (dark != 0) value = f64x2.sub(value, f64x2.promote_low_f32x4(v128.load64_zero(dark + (at << 2))));
+    result = f64x2.add(result, f64x2.splat(zero));
+    if (dark != 0) result = f64x2.sub(result, f64x2.promote_low_f32x4(v128.load64_zero(dark + (at << 2))));
     if (darkSigma != 0) {
       const darkNoise = f64x2.promote_low_f32x4(v128.load64_zero(darkSigma + (at << 2)));
       own = f64x2.add(own, f64x2.mul(darkNoise, darkNoise));
     }
-    v128.store64_lane(put + (at << 2), f32x4.demote_f64x2_zero(value), 0);
-    v128.store64_lane(bytes + (at << 2), f32x4.demote_f64x2_zero(f64x2.sqrt(own)), 0);
+    v128.store64_lane(value + (at << 2), f32x4.demote_f64x2_zero(result), 0);
+    v128.store64_lane(sigma + (at << 2), f32x4.demote_f64x2_zero(f64x2.sqrt(own)), 0);
     // One value tells nothing of its scatter.
-    if (n0 < 2) store<f32>(bytes + (at << 2), f32.NaN);
-    if (n1 < 2) store<f32>(bytes + (at << 2) + 4, f32.NaN);
+    if (n0 < 2) store<f32>(sigma + (at << 2), f32.NaN);
+    if (n1 < 2) store<f32>(sigma + (at << 2) + 4, f32.NaN);
   }
 }
 
 /**
- * @param from where the tile's first frame lies, the next one `strideBytes` further
- * @param bigEndian as FITS stores it, else native unsigned
- * @param columnPx pixels whose values of all frames are taken together into `scratch`; a multiple of 8
- * @param clipAt v at or above is clipped; 32768 for none
- * @param sigmaOfMad for few frames, whose clipping goes by it and by the noise given by variance, slope and level; else 0
- * @param dark,darkSigma f32, 0 for none
+ * To be called before a tile is combined.
+ * @param clipLeast v at or above is clipped; 32768 for none
+ * @param madSigma for few frames, whose clipping goes by it and by the noise given by variance, slope and level; else 0
+ * @param darkAt,darkSigmaAt f32, 0 for none
  */
-export function combine(
-  from: usize, strideBytes: usize, frameCount: i32, pxCount: i32, bigEndian: i32, method: i32, sigmas: f64, zero: f64,
-  noise: f64, clipAt: i32, sigmaOfMad: f64, variance: f64, slope: f64, level: f64, columnPx: i32, scratch: usize, lanesAt: usize, value: usize, sigma: usize, mask: usize,
-  dark: usize, darkSigma: usize,
+export function begin(
+  frameCount: i32, how: i32, reach: f64, zeroAdu: f64, medianNoise: f64, clipLeast: i32, madSigma: f64, variance: f64,
+  slope: f64, level: f64, lanesAt: usize, valueAt: usize, sigmaAt: usize, maskAt: usize, darkAt: usize,
+  darkSigmaAt: usize,
 ): void {
-  lanes = lanesAt;
   frames = frameCount;
-  swapping = bigEndian != 0;
+  method = how;
+  sigmas = reach;
+  zero = zeroAdu;
+  noise = medianNoise;
+  clipAt = clipLeast;
+  sigmaOfMad = madSigma;
   commonVariance = variance;
   commonSlope = slope;
   commonLevel = level;
+  lanes = lanesAt;
+  value = valueAt;
+  sigma = sigmaAt;
+  mask = maskAt;
+  dark = darkAt;
+  darkSigma = darkSigmaAt;
   rejected = 0;
   masked = 0;
+}
+
+/**
+ * Combines frames that all lie in memory, native and unsigned.
+ * @param from where the tile's first frame lies, the next one `strideBytes` further
+ * @param columnPx pixels whose values of all frames are taken together into `scratch`; a multiple of 8
+ */
+export function combineFrames(from: usize, strideBytes: usize, pxCount: i32, columnPx: i32, scratch: usize): void {
   const columnBytes = ((<usize>frames) << 4) + 16;
-  const clippedMost = frames / 50;
   for (let start = 0; start < pxCount; start += columnPx) {
     const length = pxCount - start < columnPx ? pxCount - start : columnPx;
     for (let f = 0; f < frames; f++) {
       const at = from + (<usize>f) * strideBytes + ((<usize>start) << 1);
-      gatherFrame(at, scratch + ((<usize>f) << 4), (length + 7) & ~7, columnBytes);
+      gatherFrame(at, scratch + ((<usize>f) << 4), (length + 7) & ~7, columnBytes, false);
     }
-    let column = scratch;
-    for (let x = 0; x < length; x += 8) {
-      const px = <usize>(start + x);
-      const reference = v128.load(column);
-      const ones = i16x8.splat(1);
-      const none = i32x4.splat(0);
-      let sum0 = none, sum1 = none;
-      let least = reference, most = reference;
-      let squares0 = f64x2.splat(0), squares1 = squares0, squares2 = squares0, squares3 = squares0;
-      let at = column;
-      const end = column + ((<usize>frames) << 4);
-      while (at < end) {
-        let square0 = none, square1 = none;
-        // Eight frames, so that 32 bits hold their squares.
-        const stop = at + 128 < end ? at + 128 : end;
-        for (; at + 32 <= stop; at += 32) {
-          const v = v128.load(at), w = v128.load(at, 16);
-          least = i16x8.min_s(least, i16x8.min_s(v, w));
-          most = i16x8.max_s(most, i16x8.max_s(v, w));
-          const a = i16x8.sub(v, reference), b = i16x8.sub(w, reference);
-          const pair0 = low(a, b), pair1 = high(a, b);
-          square0 = i32x4.add(square0, i32x4.dot_i16x8_s(pair0, pair0));
-          square1 = i32x4.add(square1, i32x4.dot_i16x8_s(pair1, pair1));
-          sum0 = i32x4.add(sum0, i32x4.dot_i16x8_s(pair0, ones));
-          sum1 = i32x4.add(sum1, i32x4.dot_i16x8_s(pair1, ones));
-        }
-        if (at < stop) {
-          const v = v128.load(at);
-          least = i16x8.min_s(least, v);
-          most = i16x8.max_s(most, v);
-          const a = i16x8.sub(v, reference);
-          const pair0 = low(a, none), pair1 = high(a, none);
-          square0 = i32x4.add(square0, i32x4.dot_i16x8_s(pair0, pair0));
-          square1 = i32x4.add(square1, i32x4.dot_i16x8_s(pair1, pair1));
-          sum0 = i32x4.add(sum0, i32x4.dot_i16x8_s(pair0, ones));
-          sum1 = i32x4.add(sum1, i32x4.dot_i16x8_s(pair1, ones));
-          at += 16;
-        }
-        squares0 = f64x2.add(squares0, unsignedPair(square0));
-        squares1 = f64x2.add(squares1, unsignedPair(upperHalf(square0)));
-        squares2 = f64x2.add(squares2, unsignedPair(square1));
-        squares3 = f64x2.add(squares3, unsignedPair(upperHalf(square1)));
-      }
-      v128.store(lanes, squares0, 64);
-      v128.store(lanes, squares1, 80);
-      v128.store(lanes, squares2, 96);
-      v128.store(lanes, squares3, 112);
-      storeSums(sum0, sum1);
-      v128.store(lanes, none, 128);
-      v128.store(lanes, reference, 144);
-      // Unsigned, since a difference of two 16-bit numbers needs 17 bits.
-      const spread = i16x8.max_u(i16x8.sub(most, reference), i16x8.sub(reference, least));
-      const far = v128.any_true(i16x8.gt_u(spread, i16x8.splat(<i16>farMost)));
-      if (far) sumKeptFar(column, reference, i16x8.splat(-32768), i16x8.splat(32767));
-      if (method != 0) findMoments();
-      if (method == median) findMiddles(column, least, most, -1);
-      else if (method == clipped) {
-        const leavesOut = sigmaOfMad > 0
-          ? findFewLimits(column, sigmas, sigmaOfMad, least, most)
-          : findMiddles(column, least, most, sigmas) && findLimits(sigmas, least, most);
-        if (leavesOut) {
-          const lowest = v128.load(lanes, 224), highest = v128.load(lanes, 240);
-          if (far) sumKeptFar(column, reference, lowest, highest);
-          else sumKept(column, reference, lowest, highest);
-        }
-      }
-      finishColumn(method, zero, noise, value, sigma, px, dark, darkSigma);
-      maskColumn(column, px, length - x < 8 ? length - x : 8, clipAt, clippedMost, most, mask);
-      column += columnBytes;
-    }
+    combineColumns(scratch, columnBytes, start, length);
   }
+}
+
+/** Combines what was gathered, `length` pixels of the tile from `start` on. */
+export function combineColumns(column: usize, columnBytes: usize, start: i32, length: i32): void {
+  const clippedMost = frames / 50;
+  for (let x = 0; x < length; x += 8) {
+    const px = <usize>(start + x);
+    const reference = v128.load(column);
+    const ones = i16x8.splat(1);
+    const none = i32x4.splat(0);
+    let sum0 = none, sum1 = none;
+    let least = reference, most = reference;
+    let squares0 = f64x2.splat(0), squares1 = squares0, squares2 = squares0, squares3 = squares0;
+    let at = column;
+    const end = column + ((<usize>frames) << 4);
+    while (at < end) {
+      let square0 = none, square1 = none;
+      // Eight frames, so that 32 bits hold their squares.
+      const stop = at + 128 < end ? at + 128 : end;
+      for (; at + 32 <= stop; at += 32) {
+        const v = v128.load(at), w = v128.load(at, 16);
+        least = i16x8.min_s(least, i16x8.min_s(v, w));
+        most = i16x8.max_s(most, i16x8.max_s(v, w));
+        const a = i16x8.sub(v, reference), b = i16x8.sub(w, reference);
+        const pair0 = low(a, b), pair1 = high(a, b);
+        square0 = i32x4.add(square0, i32x4.dot_i16x8_s(pair0, pair0));
+        square1 = i32x4.add(square1, i32x4.dot_i16x8_s(pair1, pair1));
+        sum0 = i32x4.add(sum0, i32x4.dot_i16x8_s(pair0, ones));
+        sum1 = i32x4.add(sum1, i32x4.dot_i16x8_s(pair1, ones));
+      }
+      if (at < stop) {
+        const v = v128.load(at);
+        least = i16x8.min_s(least, v);
+        most = i16x8.max_s(most, v);
+        const a = i16x8.sub(v, reference);
+        const pair0 = low(a, none), pair1 = high(a, none);
+        square0 = i32x4.add(square0, i32x4.dot_i16x8_s(pair0, pair0));
+        square1 = i32x4.add(square1, i32x4.dot_i16x8_s(pair1, pair1));
+        sum0 = i32x4.add(sum0, i32x4.dot_i16x8_s(pair0, ones));
+        sum1 = i32x4.add(sum1, i32x4.dot_i16x8_s(pair1, ones));
+        at += 16;
+      }
+      squares0 = f64x2.add(squares0, unsignedPair(square0));
+      squares1 = f64x2.add(squares1, unsignedPair(upperHalf(square0)));
+      squares2 = f64x2.add(squares2, unsignedPair(square1));
+      squares3 = f64x2.add(squares3, unsignedPair(upperHalf(square1)));
+    }
+    v128.store(lanes, squares0, 64);
+    v128.store(lanes, squares1, 80);
+    v128.store(lanes, squares2, 96);
+    v128.store(lanes, squares3, 112);
+    storeSums(sum0, sum1);
+    v128.store(lanes, none, 128);
+    v128.store(lanes, reference, 144);
+    // Unsigned, since a difference of two 16-bit numbers needs 17 bits.
+    const spread = i16x8.max_u(i16x8.sub(most, reference), i16x8.sub(reference, least));
+    const far = v128.any_true(i16x8.gt_u(spread, i16x8.splat(<i16>farMost)));
+    if (far) sumKeptFar(column, reference, i16x8.splat(-32768), i16x8.splat(32767));
+    if (method != 0) findMoments();
+    if (method == median) findMiddles(column, least, most, -1);
+    else if (method == clipped) {
+      const leavesOut = sigmaOfMad > 0
+        ? findFewLimits(column, least, most)
+        : findMiddles(column, least, most, sigmas) && findLimits(least, most);
+      if (leavesOut) {
+        const lowest = v128.load(lanes, 224), highest = v128.load(lanes, 240);
+        if (far) sumKeptFar(column, reference, lowest, highest);
+        else sumKept(column, reference, lowest, highest);
+      }
+    }
+    finishColumn(px);
+    maskColumn(column, px, length - x < 8 ? length - x : 8, clippedMost, most);
+    column += columnBytes;
+  }
+}
+
+/** How many values of each lane are clipped. */
+function countClipped(column: usize): v128 {
+  const least = i16x8.splat(<i16>clipAt);
+  let count = i16x8.splat(0);
+  const end = column + ((<usize>frames) << 4);
+  for (let at = column; at < end; at += 16) count = i16x8.sub(count, i16x8.ge_s(v128.load(at), least));
+  return count;
 }
 
 /** Adds its bits to what the mask holds: 2 for clipped in more frames than `clippedMost`, 8 for mostly rejected. */
 // @ts-ignore: decorator
 @inline
-function maskColumn(column: usize, px: usize, length: i32, clipAt: i32, clippedMost: i32, most: v128, mask: usize): void {
+function maskColumn(column: usize, px: usize, length: i32, clippedMost: i32, most: v128): void {
   const out = v128.load(lanes, 128);
-  const above = clipAt > 32767 ? i16x8.splat(0) : i16x8.ge_s(most, i16x8.splat(<i16>clipAt));
-  if (v128.any_true(v128.or(out, above)) || v128.any_true(v128.load64_zero(mask + px))) {
+  const none = i16x8.splat(0);
+  // Few columns hold a clipped value: only these are counted.
+  const above = clipAt > 32767 ? none : i16x8.ge_s(most, i16x8.splat(<i16>clipAt));
+  const anyAbove = v128.any_true(above);
+  if (anyAbove || v128.any_true(out) || v128.any_true(v128.load64_zero(mask + px))) {
+    v128.store(lanes, anyAbove ? countClipped(column) : none, 160);
     for (let lane = 0; lane < length; lane++) {
+      const at = lanes + ((<usize>lane) << 1);
       let bits = <i32>load<u8>(mask + px + lane);
-      const lost = <i32>load<u16>(lanes + 128 + ((<usize>lane) << 1));
+      const lost = <i32>load<u16>(at, 128);
       rejected += <f64>lost;
       if (2 * (frames - lost) < frames) bits |= 8;
-      if (clipAt <= 32767) {
-        let count = 0;
-        for (let f = 0; f < frames; f++) {
-          count += <i32>(<i32>load<i16>(column + ((<usize>f) << 4) + ((<usize>lane) << 1)) >= clipAt);
-        }
-        if (count > clippedMost) bits |= 2;
-      }
+      if (<i32>load<u16>(at, 160) > clippedMost) bits |= 2;
       if (bits != 0) masked++;
       store<u8>(mask + px + lane, <u8>bits);
     }

@@ -48,13 +48,17 @@ function compiled(
 ) {
   const pxCount = frames[0]!.length;
   const combiner = CountCombiner.make({ frameCount: frames.length, tilePx: pxCount, stored })!;
-  for (const [index, frame] of frames.entries()) {
-    const bytes = combiner.frame(index, pxCount);
-    const view = new DataView(bytes.buffer, bytes.byteOffset);
-    frame.forEach((count, px) => {
-      if (stored === "fits") view.setInt16(2 * px, count - 32768);
-      else view.setUint16(2 * px, count, true);
-    });
+  for (let first = 0; first < frames.length; first += combiner.framesAtOnce) {
+    const some = frames.slice(first, first + combiner.framesAtOnce);
+    for (const [place, frame] of some.entries()) {
+      const bytes = combiner.frame(place, pxCount);
+      const view = new DataView(bytes.buffer, bytes.byteOffset);
+      frame.forEach((count, px) => {
+        if (stored === "fits") view.setInt16(2 * px, count - 32768);
+        else view.setUint16(2 * px, count, true);
+      });
+    }
+    if (stored === "fits") combiner.gather(first, some.length, pxCount);
   }
   return combiner.combine(pxCount, {
     method,
