@@ -42,10 +42,27 @@ export function warningsFor(image: ToDivide, rawSum: string, { flat, dark }: Cal
     ...(flat.header.text("BUNIT")?.trim() === "adu" && !flat.header.has("DARKFILE")
       ? [`${flat.path} says of no dark that was taken off it`]
       : []),
+    ...flatDoubt(image, flat.name),
     ...differences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
     ...(dark
       ? differences(image, dark, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
       : []),
+  ];
+}
+
+/** A run that later found its flat not to fit says so in the images since it was last seen to. */
+function flatDoubt({ path, header }: ToDivide, flatName: string): string[] {
+  const [says, meantFor] = [header.text("FLATFITS"), header.text("FLATMSTR")];
+  if (says === undefined || meantFor === undefined) return [];
+  if (says === "moved")
+    return meantFor === flatName
+      ? [
+          `${path} was taken after the train had moved: ${meantFor} does not fit it; use the flat after the move`,
+        ]
+      : [];
+  return [
+    `${path} may have been taken before the train moved or after it: hold it against ${meantFor} and the flat ` +
+      "after the move with `evenfield match`",
   ];
 }
 

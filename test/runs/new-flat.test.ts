@@ -93,6 +93,10 @@ test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images
   const [early, late] = [header(run, before!.files[0]!), header(run, after!.files[0]!)];
   expect(early.text("FLATMSTR")).toBe("flat-master.fits");
   expect(late.text("FLATMSTR")).toBe("flat-master-2.fits");
+  const fits = before!.files.map((file) => header(run, file).text("FLATFITS"));
+  expect(fits).toEqual([...Array(8).fill(undefined), "moved", "moved"]);
+  expect(header(run, before!.moved[0]!).text("FLATMSTR")).toBe("flat-master.fits");
+  expect(late.has("FLATFITS")).toBe(false);
   for (const keyword of ["EXPTIME", "GAIN", "OFFSET"]) expect(late.value(keyword)).toBe(early.value(keyword));
   expect(firstMaster).toEqual(readFileSync(join(run.folder, "run/flat-master.fits")));
   expect(
@@ -140,6 +144,8 @@ test("the same without the option: told in verdict and record, the images go on 
   expect(found!.files).toHaveLength(20);
   expect(found!.checks.map(({ says }) => says)).toEqual(["untold", "fits", "moved", "moved", "moved"]);
   expect(tellRun(report).happened).toMatch(/no longer fits the images: after image 10 .* only wants it told/);
+  const told = found!.files.map((file) => header(run, file).text("FLATFITS"));
+  expect(told).toEqual([...Array(8).fill(undefined), ...Array(12).fill("moved")]);
   expectAsFoundAndSafe(run);
 });
 

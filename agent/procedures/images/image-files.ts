@@ -1,5 +1,7 @@
 import { existsSync, readdirSync } from "node:fs";
 import { basename, join } from "node:path";
+import { FitsFile } from "../../../drivers/formats/fits-file.ts";
+import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { writeRawFrame } from "../master-files.ts";
 import type { Workbench } from "../step.ts";
@@ -34,4 +36,23 @@ export function keepImage(bench: Workbench, number: number, frame: Frame): strin
       : [],
   );
   return file;
+}
+
+/** What is known of an image whose flat was found not to fit any more some time later. */
+const flatFits = {
+  moved: "the train had moved since that flat",
+  unsure: "the train may have moved since that flat",
+} as const;
+
+/** Says it in the image's own header, where whoever divides it will meet it; written beside and put in its place. */
+export function markFlatFits(bench: Workbench, file: string, says: keyof typeof flatFits): void {
+  const path = join(bench.folder, file);
+  using fits = FitsFile.open(path);
+  const image = fits.image();
+  const hdu = {
+    pixels: image.readRows(0, image.rowCount),
+    shape: [image.rowCount, image.widthPx],
+    cards: [...image.header.cards, { keyword: "FLATFITS", value: says, comment: flatFits[says] }],
+  };
+  writeFitsFile(path, [hdu], { writtenUtcMs: bench.clock.nowMs(), replace: true });
 }

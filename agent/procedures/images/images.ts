@@ -9,7 +9,7 @@ import { pointAtSun, pointsAtSun } from "../sun-pointing.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { checkFlat } from "./check-flat.ts";
-import { keepImage, nextImageNumber } from "./image-files.ts";
+import { keepImage, markFlatFits, nextImageNumber } from "./image-files.ts";
 import type { ImageCheck, ImagesAsk, ImagesFound } from "./images-ask.ts";
 import { whenMoved } from "./when-moved.ts";
 
@@ -145,5 +145,7 @@ async function tell(work: ImagesWork): Promise<void> {
     ...(await whenMoved(work)),
   };
   const { doubtful, moved } = work.found;
+  for (const file of doubtful) markFlatFits(bench, file, "unsure");
+  for (const file of moved) markFlatFits(bench, file, "moved");
   bench.note("images taken", { frames: files.length, doubtful: doubtful.length, moved: moved.length });
 }

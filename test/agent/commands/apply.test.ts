@@ -3,6 +3,7 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { registerApply } from "../../../agent/commands/apply.ts";
 import { ccdHdus } from "../../../drivers/formats/ccd-image.ts";
+import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { readFits } from "../../../drivers/formats/fits-read.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { evenfield } from "./command-host.ts";
@@ -188,4 +189,27 @@ test("a raw file that does not agree with its own DATASUM is told", async () => 
   const host = await apply(["--flat", flat, image, "-o", sky.path("out")]);
   expect(host.exitCode).toBe(0);
   expect(host.err).toContain("does not agree with its own DATASUM");
+});
+
+test("images that a run found its flat not to fit, or perhaps not, are divided with a warning", async () => {
+  using sky = new SkyFiles(41);
+  const [early, late] = [writeFlat(sky, "flat-master.fits", 1), writeFlat(sky, "flat-master-2.fits", 1)];
+  const meantFor = { keyword: "FLATMSTR", value: "flat-master.fits" };
+  const image = (name: string, ...cards: Card[]) =>
+    sky.write(name, () => 1000, { cards: [meantFor, ...cards] });
+  const files = [
+    image("fine.fits"),
+    image("moved.fits", { keyword: "FLATFITS", value: "moved" }),
+    image("unsure.fits", { keyword: "FLATFITS", value: "unsure" }),
+  ];
+  const warned = async (flat: string, out: string) =>
+    (await apply(["--flat", flat, ...files, "-o", sky.path(out), "--json"])).json.applied.map(
+      ({ warnings }: { warnings: string[] }) => warnings.filter((text) => text.includes("the train")),
+    );
+  expect(await warned(early, "early")).toEqual([
+    [],
+    [expect.stringContaining("flat-master.fits does not fit it")],
+    [expect.stringContaining("may have been taken before the train moved or after it")],
+  ]);
+  expect(await warned(late, "late")).toEqual([[], [], [expect.stringContaining("evenfield match")]]);
 });
