@@ -1,5 +1,6 @@
 import { asInputError, InputError } from "../files/input-error.ts";
-import { matchFlat } from "../files/match-file.ts";
+import { MatchedFlat } from "../files/match-file.ts";
+import type { TrainMatch } from "../imaging/match/match-train.ts";
 import { matchText } from "../imaging/match/match-words.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { CommandError, exitCodes } from "./outcome.ts";
@@ -14,11 +15,13 @@ export async function ensureFlatFits(
   options: { readonly flat: string; readonly dark?: string },
 ): Promise<void> {
   const fft = await loadFft();
+  let flat: MatchedFlat | undefined;
   for (const path of new Set([files[0], files.at(-1)])) {
     if (path === undefined) continue;
-    let match: ReturnType<typeof matchFlat>;
+    let match: TrainMatch;
     try {
-      match = matchFlat(fft, options.flat, path, options.dark);
+      flat ??= new MatchedFlat(options.flat);
+      match = flat.with(fft, path, options.dark);
     } catch (error) {
       if (asInputError(error, path) instanceof InputError) continue; // told when it is applied
       throw error;

@@ -75,15 +75,27 @@ export function matchFile(
   };
 }
 
-/** Whether one flat fits one picture. @throws InputError if either can't be read or they are of different sizes */
-export function matchFlat(fft: FftLibrary, flatFile: string, path: string, darkFile?: string): TrainMatch {
-  const [flat, picture] = [readMatchPicture(flatFile), readMatchPicture(path, darkFile)];
-  if (!sameSize(flat, picture))
-    throw new InputError(
-      `${path} and ${flatFile} are not of one size.`,
-      "Take a flat of the same binning and region.",
-    );
-  return compared(fft, flat, picture, shadowsOf(flat));
+/** A flat to be held against several pictures: read once, and its dust looked for once. */
+export class MatchedFlat {
+  readonly #flat: MatchPicture;
+  #shadows: readonly KnownShadow[] | undefined;
+
+  /** @throws InputError if it can't be read */
+  constructor(private readonly file: string) {
+    this.#flat = readMatchPicture(file);
+  }
+
+  /** Whether it fits one picture. @throws InputError if that can't be read or is of another size */
+  with(fft: FftLibrary, path: string, darkFile?: string): TrainMatch {
+    const picture = readMatchPicture(path, darkFile);
+    if (!sameSize(this.#flat, picture))
+      throw new InputError(
+        `${path} and ${this.file} are not of one size.`,
+        "Take a flat of the same binning and region.",
+      );
+    this.#shadows ??= shadowsOf(this.#flat);
+    return compared(fft, this.#flat, picture, this.#shadows);
+  }
 }
 
 function compared(

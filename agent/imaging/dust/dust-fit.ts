@@ -8,8 +8,15 @@ export type Slack = "much" | "little";
 /** Of the centre in radii; of the radius itself. */
 const slackOf = { much: [0.9, 0.45, 1.9], little: [0.1, 0.85, 1.18] } as const;
 
-/** How the light falls towards the middle: a flat floor with a soft rim, the same with a bright middle, or a bell. */
-export type ShadowKind = "disc" | "ring" | "bell";
+/**
+ * How the light falls towards the middle: a flat floor with a rim, the same with a bright middle, or a bell. The rim of a
+ * round speck ends within its own width; where it is blurred (`soft`) it has tails.
+ */
+export type ShadowKind = "disc" | "ring" | "bell" | "softDisc" | "softRing";
+
+export function isRing(kind: ShadowKind): boolean {
+  return kind === "ring" || kind === "softRing";
+}
 
 /** A shadow as fitted to ln F less its background; a bright bump has a negative depth. */
 export interface ShadowFit {
@@ -31,19 +38,35 @@ export interface ShadowFit {
   /** Variance of a pixel about the fit, and how many samples it looked at. */
   readonly miss: number;
   readonly pixels: number;
+  /** How well the kind explains the pixels for its number of unknowns, to be compared on one patch: -BIC. */
+  readonly worth: number;
 }
 
 /** x, y, radius, hole ratio, edge; depth, level, slope in x, slope in y. */
 const unknowns = 9;
 const rounds = 10;
 /** Those that a kind does not have keep their value. */
-const free: Record<ShadowKind, readonly number[]> = {
+export const freeUnknowns: Record<ShadowKind, readonly number[]> = {
   disc: [0, 1, 2, 4, 5, 6, 7, 8],
   ring: [0, 1, 2, 3, 4, 5, 6, 7, 8],
   bell: [0, 1, 2, 5, 6, 7, 8],
+  softDisc: [0, 1, 2, 4, 5, 6, 7, 8],
+  softRing: [0, 1, 2, 3, 4, 5, 6, 7, 8],
 };
 /** How much of its surroundings a fit looks at, in radii; the same for every kind, so that kinds can be compared. */
 const reach = 1.9;
+
+/** Where a fit begins, and what it looks at. */
+export interface FitStart {
+  readonly xPx: number;
+  readonly yPx: number;
+  readonly diameterPx: number;
+  readonly edgePx?: number;
+  readonly holeRatio?: number;
+  /** In radii. */
+  readonly reach?: number;
+  readonly samples?: number;
+}
 
 /**
  * Fits disc or ring with a soft rim, on a sloping background, by damped least squares (Levenberg, Quarterly of Applied
@@ -54,7 +77,7 @@ export function fitShadow(
   residual: Float32Array,
   usePx: Uint8Array,
   shape: Shape,
-  start: { readonly xPx: number; readonly yPx: number; readonly diameterPx: number },
+  start: FitStart,
   kind: ShadowKind,
   slack: Slack = "much",
 ): ShadowFit | undefined {
@@ -65,15 +88,16 @@ export function fitShadow(
     shape,
     start.xPx,
     start.yPx,
-    Math.max(radius * reach, radius + 5),
+    Math.max(radius * (start.reach ?? reach), radius + 5),
+    start.samples,
   );
   if (patch.count < 40) return undefined;
   let p = [
     start.xPx,
     start.yPx,
     radius,
-    kind === "ring" ? 0.35 : 0,
-    Math.max(1, 0.3 * radius),
+    isRing(kind) ? start.holeRatio || 0.35 : 0,
+    Math.max(1, start.edgePx ?? 0.3 * radius),
     depthAt(patch, start, radius),
     0,
     0,
@@ -108,7 +132,7 @@ export function fitShadow(
     if (!improved) break;
   }
   const [xPx, yPx, radiusPx, hole, edgePx, depth] = p as [number, number, number, number, number, number];
-  const variance = squares / Math.max(1, patch.count - free[kind].length);
+  const variance = squares / Math.max(1, patch.count - freeUnknowns[kind].length);
   return {
     kind,
     xPx,
@@ -121,6 +145,7 @@ export function fitShadow(
     depthSigma: Math.sqrt(variance * equations.variance(5)),
     miss: variance * patch.sidePx ** 2,
     pixels: patch.count,
+    worth: -patch.count * Math.log(squares) - freeUnknowns[kind].length * Math.log(patch.count),
   };
 }
 
@@ -134,18 +159,36 @@ export function shadowAt(
 
 /** Where a shadow has ended, a multiple of its radius. */
 export function endOf({ kind, radiusPx, edgePx }: Pick<ShadowFit, "kind" | "radiusPx" | "edgePx">): number {
-  return kind === "bell" ? 3 * radiusPx : radiusPx + edgePx / 2 + 0.5;
+  if (kind === "bell") return 3 * radiusPx;
+  return radiusPx + (kind === "softDisc" || kind === "softRing" ? edgePx : edgePx / 2) + 0.5;
 }
 
 function profile(kind: ShadowKind, r: number, radius: number, holeRatio: number, edge: number): number {
   if (kind === "bell") return Math.exp(-Math.LN2 * (r / radius) ** 2);
   const hole = holeRatio * radius;
-  return rise((radius - r) / edge + 0.5) - (hole > 0.5 ? rise((hole - r) / edge + 0.5) : 0);
+  const rim = kind === "disc" || kind === "ring" ? rise : softRise;
+  return rim((radius - r) / edge + 0.5) - (hole > 0.5 ? rim((hole - r) / edge + 0.5) : 0);
 }
 
 function rise(t: number): number {
   if (t <= 0) return 0;
   return t >= 1 ? 1 : t * t * (3 - 2 * t);
+}
+
+/** As steep in the middle as the other, with the tails of a Gaussian blur. */
+const softness = 1.5 * Math.sqrt(2 * Math.PI);
+
+function softRise(t: number): number {
+  const z = softness * (t - 0.5);
+  return z < 0 ? normalTail(-z) : 1 - normalTail(z);
+}
+
+/** Share above z ≥ 0, to 1e-7: Abramowitz & Stegun 26.2.17. */
+function normalTail(z: number): number {
+  const t = 1 / (1 + 0.2316419 * z);
+  const sum =
+    t * (0.31938153 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
+  return (sum * Math.exp(-0.5 * z * z)) / Math.sqrt(2 * Math.PI);
 }
 
 function squaresOf({ x, y, value, count, scalePx }: Patch, p: readonly number[], kind: ShadowKind): number {
@@ -180,7 +223,7 @@ interface NormalEquations {
 /** Of the least squares about `p`, by the model's derivatives. */
 function normalEquations(patch: Patch, p: readonly number[], kind: ShadowKind): NormalEquations {
   const { x, y, value, count, scalePx } = patch;
-  const at = free[kind];
+  const at = freeUnknowns[kind];
   const n = at.length;
   const normal = new Float64Array(n * n);
   const right = new Float64Array(n);
@@ -235,7 +278,7 @@ function normalEquations(patch: Patch, p: readonly number[], kind: ShadowKind): 
 }
 
 /** @param by the profile's derivatives by r, (none,) radius, hole ratio and edge. @returns the profile */
-function derivatives(kind: ShadowKind, r: number, p: readonly number[], by: Float64Array): number {
+export function derivatives(kind: ShadowKind, r: number, p: ArrayLike<number>, by: Float64Array): number {
   const [radius, holeRatio, edge] = [p[2]!, p[3]!, p[4]!];
   if (kind === "bell") {
     const shade = profile(kind, r, radius, holeRatio, edge);
@@ -246,20 +289,26 @@ function derivatives(kind: ShadowKind, r: number, p: readonly number[], by: Floa
     return shade;
   }
   const t = (radius - r) / edge + 0.5;
-  const steep = riseSlope(t) / edge;
+  const isSoft = kind === "softDisc" || kind === "softRing";
+  const [rim, slope] = isSoft ? [softRise, softSlope] : [rise, riseSlope];
+  const steep = slope(t) / edge;
   by[0] = -steep;
   by[2] = steep;
   by[3] = 0;
   by[4] = (-steep * (radius - r)) / edge;
   const hole = holeRatio * radius;
-  if (hole <= 0.5) return rise(t);
+  if (hole <= 0.5) return rim(t);
   const s = (hole - r) / edge + 0.5;
-  const inner = riseSlope(s) / edge;
+  const inner = slope(s) / edge;
   by[0] += inner;
   by[2] -= inner * holeRatio;
   by[3] = -inner * radius;
   by[4] += (inner * (hole - r)) / edge;
-  return rise(t) - rise(s);
+  return rim(t) - rim(s);
+}
+
+function softSlope(t: number): number {
+  return 1.5 * Math.exp(-0.5 * (softness * (t - 0.5)) ** 2);
 }
 
 function riseSlope(t: number): number {
@@ -278,7 +327,7 @@ function bounded(
   p[0] = within(p[0]!, start.xPx - aside * radius - 1, start.xPx + aside * radius + 1);
   p[1] = within(p[1]!, start.yPx - aside * radius - 1, start.yPx + aside * radius + 1);
   p[2] = within(p[2]!, smallest * radius, largest * radius);
-  p[3] = kind === "ring" ? within(p[3]!, 0, 0.75) : 0;
+  p[3] = isRing(kind) ? within(p[3]!, 0, 0.75) : 0;
   p[4] = within(p[4]!, 0.7, Math.max(1.5, 1.5 * p[2]!));
   return p;
 }

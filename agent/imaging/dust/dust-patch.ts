@@ -14,7 +14,7 @@ export interface Patch {
   readonly scalePx: number;
 }
 
-/** At most 1000 pixels; of a large patch the means of small squares, so that nothing of the light is wasted. */
+/** At most 1000 pixels, or so many; of a large patch the means of small squares, so that nothing of the light is wasted. */
 export function patchAbout(
   residual: Float32Array,
   usePx: Uint8Array,
@@ -22,9 +22,10 @@ export function patchAbout(
   xPx: number,
   yPx: number,
   reachPx: number,
+  samples = samplesMax,
 ): Patch {
   const { widthPx, heightPx } = shape;
-  const side = Math.max(1, Math.ceil(Math.sqrt((Math.PI * reachPx * reachPx) / samplesMax)));
+  const side = Math.max(1, Math.ceil(Math.sqrt((Math.PI * reachPx * reachPx) / samples)));
   const x: number[] = [];
   const y: number[] = [];
   const value: number[] = [];

@@ -1,7 +1,15 @@
 import { median } from "../numerics/order-statistics.ts";
 import { spansWithin } from "../numerics/pixels-within.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { endOf, fitShadow, type ShadowFit, type ShadowKind, type Slack, shadowAt } from "./dust-fit.ts";
+import {
+  endOf,
+  fitShadow,
+  isRing,
+  type ShadowFit,
+  type ShadowKind,
+  type Slack,
+  shadowAt,
+} from "./dust-fit.ts";
 
 /** ln F less its background, and less the shadows that are known. */
 export interface Residual {
@@ -36,7 +44,7 @@ export function shadowNear(
       fit = fitShadow(values, usePx, shape, { ...fit, diameterPx: 2 * fit.radiusPx }, kind, slack) ?? fit;
     // Hopeless as one kind, hopeless as any.
     if (fit && !best && Math.abs(fit.depth) < leastDepth / 2) return undefined;
-    if (!fit || (kind === "ring" && fit.holeRatio < 0.1)) continue;
+    if (!fit || (isRing(kind) && fit.holeRatio < 0.1)) continue;
     if (!best || fit.miss < best.miss * (1 - 30 / fit.pixels)) best = fit;
   }
   return best && { fit: best, ...leftOver(residual, best) };

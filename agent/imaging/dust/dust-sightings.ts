@@ -34,7 +34,16 @@ export function firstShadows(clean: Residual, leastAsked: number | undefined): S
     .filter(({ depth }) => depth > least / 2)
     .map(
       (joint): Shadow => ({
-        fit: { ...joint, kind: "disc", holeRatio: 0, radiusSigma: 0, depthSigma: 0, miss: 0, pixels: 0 },
+        fit: {
+          ...joint,
+          kind: "disc",
+          holeRatio: 0,
+          radiusSigma: 0,
+          depthSigma: 0,
+          miss: 0,
+          pixels: 0,
+          worth: 0,
+        },
         leftOver: [],
         ringPx: 1,
       }),

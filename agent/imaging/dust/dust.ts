@@ -1,8 +1,9 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { trusted } from "../proof/flat-shape.ts";
 import { smoothBackground } from "./dust-background.ts";
-import type { ShadowFit } from "./dust-fit.ts";
+import { isRing, type ShadowFit } from "./dust-fit.ts";
 import { darkShare, isCut, isMostlySeen, scatterAround, snrMin } from "./dust-judge.ts";
+import { measuredFits } from "./dust-measure.ts";
 import { merged, refitted, settled, withoutPieces } from "./dust-refit.ts";
 import { fill, type Residual, type Shadow } from "./dust-shadow.ts";
 import { firstShadows, leastDepth, newShadows } from "./dust-sightings.ts";
@@ -13,6 +14,8 @@ export interface DustFound {
   readonly yPx: number;
   /** Between the points of half depth. */
   readonly diameterPx: number;
+  /** One sigma of it: from the scatter about the shadows as fitted, with what is unknown of the others and of rims' form. */
+  readonly diameterSigmaPx: number;
   /** Light lost in the shadow, a share of the level. */
   readonly depth: number;
   /** One sigma of the depth, from its scatter around the shadow. */
@@ -30,6 +33,10 @@ export interface DustOptions {
   /** Shallower shadows are not reported. Default 0.2 %: what shows in a processed image. */
   readonly leastDepth?: number;
 }
+
+const borneOutSigmas = 4;
+/** One sigma of a diameter, its share, that a rim of another form than those fitted makes; as the campaign's shadows have it. */
+const rimFormShare = 0.005;
 
 /** Spacing of the background's knots in each pass, a share of the frame's longer side: finer as shadows are known. */
 const knotShares = [0.2, 0.14, 0.12];
@@ -60,8 +67,12 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   }
   const background = smoothBackground(clean.values, usePx, shape, knotShares.at(-1)! * longerPx);
   subtract(clean.values, background, usePx);
-  return shadows
-    .flatMap((shadow) => told(clean, shadow, shadows, options))
+  const judged = shadows.map((shadow) => seen(clean, shadow, shadows, options));
+  const fits = measuredFits(clean, shadows, knotShares.at(-1)! * longerPx);
+  return judged
+    .flatMap((judgement, k) =>
+      judgement && isBorneOut(fits[k]!) ? [told(fits[k]!, judgement, options)] : [],
+    )
     .sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
 }
 
@@ -73,35 +84,51 @@ function subtract(values: Float32Array, others: Float32Array, usePx: Uint8Array)
   for (let i = 0; i < values.length; i++) if (usePx[i] === 1) values[i]! -= others[i]!;
 }
 
-/** As a report says it; nothing for bright bumps and for what the last look no longer bears out. */
-function told(
+/** Nothing for bright bumps and for what the last look no longer bears out. */
+function seen(
   clean: Residual,
   shadow: Shadow,
   shadows: readonly Shadow[],
   options: DustOptions,
-): DustFound[] {
+): { readonly depth: number; readonly depthSigma: number } | undefined {
   const { fit } = shadow;
-  if (fit.depth <= 0 || !isMostlySeen(fit, clean.shape)) return [];
-  if (shadows.some((other) => isRemnant(other.fit, fit))) return [];
+  if (fit.depth <= 0 || !isMostlySeen(fit, clean.shape)) return undefined;
+  if (shadows.some((other) => isRemnant(other.fit, fit))) return undefined;
   const least = leastDepth(clean, options.leastDepth) * (isCut(fit, clean.shape) ? 1.5 : 1);
   fill(clean, shadow, -1);
   const depthSigma = scatterAround(clean, fit, darkShare.last);
   fill(clean, shadow, 1);
   const depth = 1 - Math.exp(-fit.depth);
-  if (depthSigma === undefined || depth < least || depth < snrMin.last * depthSigma) return [];
+  if (depthSigma === undefined || depth < least || depth < snrMin.last * depthSigma) return undefined;
+  return { depth, depthSigma };
+}
+
+/**
+ * Pieces of a shadow that the search took for less than it is are nothing any more when all are measured together. How deep a ring
+ * is, is known badly even where there is no doubt of it.
+ */
+function isBorneOut({ kind, depth, depthSigma }: ShadowFit): boolean {
+  return depth > 0 && (isRing(kind) || depth > borneOutSigmas * depthSigma);
+}
+
+/** As a report says it. */
+function told(
+  fit: ShadowFit,
+  { depth, depthSigma }: { readonly depth: number; readonly depthSigma: number },
+  options: DustOptions,
+): DustFound {
   const diameterPx = 2 * fit.radiusPx;
-  return [
-    {
-      xPx: fit.xPx,
-      yPx: fit.yPx,
-      diameterPx,
-      depth,
-      depthSigma,
-      snr: depth / depthSigma,
-      ring: fit.kind === "ring",
-      ...distanceOf(diameterPx, options),
-    },
-  ];
+  return {
+    xPx: fit.xPx,
+    yPx: fit.yPx,
+    diameterPx,
+    diameterSigmaPx: Math.hypot(2 * fit.radiusSigma, rimFormShare * diameterPx),
+    depth,
+    depthSigma,
+    snr: depth / depthSigma,
+    ring: isRing(fit.kind),
+    ...distanceOf(diameterPx, options),
+  };
 }
 
 /** A speck in or at a much larger and deeper shadow is what that one's fit has left. */

@@ -2,7 +2,8 @@ import { expect, test } from "vitest";
 import type { Flat } from "../../../../agent/imaging/combining/normalise-flat.ts";
 import { findDust } from "../../../../agent/imaging/dust/dust.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
-import { run } from "../../../campaign/dust.ts";
+import { judgeDust, run } from "../../../campaign/dust.ts";
+import { drawnFlat } from "../../../campaign/dust-flats.ts";
 
 test("a sample of the campaign: nearly all shadows found, at most one false in a flat", () => {
   const told: string[] = [];
@@ -31,4 +32,18 @@ test("a large soft shadow is one shadow, and nothing is left of it to be found a
   expect(Math.hypot(found[0]!.xPx - 150, found[0]!.yPx - 110)).toBeLessThan(0.5);
   expect(Math.abs(found[0]!.diameterPx / (2 * Math.sqrt(2 * Math.LN2) * 15) - 1)).toBeLessThan(0.05);
   expect(Math.abs(found[0]!.depth / 0.03 - 1)).toBeLessThan(0.06);
+});
+
+test("twelve shadows over one another: each is measured knowing the others, and no piece of one is told as another", () => {
+  // A search by one at a time told five pieces of the large one here, and had it a tenth too wide.
+  const dusty = drawnFlat(70_079);
+  const { due, wrong } = judgeDust(dusty, findDust(dusty.flat));
+  expect(wrong).toEqual([]);
+  expect(due.filter(({ match }) => !match)).toEqual([]);
+  const large = due.find(({ shadow }) => shadow.diameterPx > 85 && shadow.kind === "disc")!;
+  expect(Math.abs(large.match!.diameterPx / large.shadow.diameterPx - 1)).toBeLessThan(0.02);
+  const beyond = due.filter(
+    ({ shadow, match }) => Math.abs(match!.diameterPx - shadow.diameterPx) > 4 * match!.diameterSigmaPx,
+  );
+  expect(beyond).toEqual([]);
 });
