@@ -37,9 +37,11 @@ export interface LeakFinding {
   readonly verdict: "good" | "usable" | "bad";
 }
 
-/** Conversion as measured on the frames of a flat; holds at that gain. */
+/** Conversion as it was measured; holds at that gain. */
 export interface MeasuredConversion extends Conversion {
   readonly gain: number;
+  /** Default: a flat's frames. */
+  readonly from?: "a flat's frames" | "two frames at rest";
   readonly measuredUtcMs: number;
 }
 
@@ -68,6 +70,8 @@ export interface Findings {
   topCodeAdu?: number;
   leak?: LeakFinding;
   conversion?: MeasuredConversion;
+  /** What the camera's driver says of it, at that gain. */
+  statedConversion?: { readonly electronsPerAdu: number; readonly gain: number };
   flatInUse?: FlatInUse;
   /** File of the dark master that matches the flat's exposure, below the run's folder. */
   darkMaster?: { readonly file: string; readonly exposureSeconds: number; readonly frameCount: number };

@@ -163,22 +163,25 @@ function frameCards({ rig, optics, train, findings }: Workbench, frame: Frame): 
   ];
 }
 
-/** Only at the gain at which it was measured. */
-function conversionCards({ conversion }: Findings, gain: number | undefined): Card[] {
-  if (!conversion || conversion.gain !== gain) return [];
-  const { electronsPerAdu, darkNoiseElectrons } = conversion;
-  return [
-    {
-      keyword: "EGAIN",
-      value: Number(electronsPerAdu.toPrecision(5)),
-      comment: "[e-/adu] measured on a flat's frames",
-    },
-    {
-      keyword: "RDNOISE",
-      value: Number(darkNoiseElectrons.toPrecision(4)),
-      comment: "[e-] of a dark's pixel",
-    },
-  ];
+/** Only at the gain at which it was measured; where nothing was, what the camera's driver says of that gain. */
+function conversionCards({ conversion, statedConversion }: Findings, gain: number | undefined): Card[] {
+  if (conversion && conversion.gain === gain) {
+    const { electronsPerAdu, darkNoiseElectrons, from = "a flat's frames" } = conversion;
+    return [
+      egain(electronsPerAdu, `measured on ${from}`),
+      {
+        keyword: "RDNOISE",
+        value: Number(darkNoiseElectrons.toPrecision(4)),
+        comment: "[e-] of a dark's pixel",
+      },
+    ];
+  }
+  if (statedConversion === undefined || statedConversion.gain !== gain) return [];
+  return [egain(statedConversion.electronsPerAdu, "as the camera's driver states it")];
+}
+
+function egain(electronsPerAdu: number, from: string): Card {
+  return { keyword: "EGAIN", value: Number(electronsPerAdu.toPrecision(5)), comment: `[e-/adu] ${from}` };
 }
 
 /** What `match` goes by before it looks at the dust. */

@@ -1,5 +1,11 @@
 import { DeadlineError, DeviceLostError, MissingAbilityError, ReadbackError } from "../kit/errors.ts";
-import type { CameraSetup, CooledCamera, ExposureRequest, Frame } from "../roles/camera.ts";
+import type {
+  CameraSetup,
+  CameraWithConversion,
+  CooledCamera,
+  ExposureRequest,
+  Frame,
+} from "../roles/camera.ts";
 import type { Setting } from "../roles/device.ts";
 import { allowedExposure, exposureAttemptsMax, inAttempts } from "../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../roles/kept-settings.ts";
@@ -23,7 +29,7 @@ import { number } from "./values.ts";
 /** How long settings that were read are believed [s]. */
 const believedSeconds = 10;
 
-export class AlpacaCamera extends AlpacaRole implements CooledCamera {
+export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWithConversion {
   override readonly role = "camera";
   readonly #options: CameraOptions;
   readonly #memory = new ExposureMemory();
@@ -75,6 +81,14 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera {
       sensorCelsius: (signal: AbortSignal) => this.recovering(() => readCelsius(this.device, signal), signal),
       canHold: this.#facts.canHoldCelsius,
     };
+  }
+
+  /** `ElectronsPerADU` (ASCOM ICameraV4); drivers that do not know give 0 or an error. */
+  electronsPerAdu(signal: AbortSignal): Promise<number | undefined> {
+    return this.recovering(async () => {
+      const stated = await this.device.optional("electronsperadu", number, signal);
+      return stated !== undefined && stated > 0 && Number.isFinite(stated) ? stated : undefined;
+    }, signal);
   }
 
   async configure(setup: CameraSetup, signal: AbortSignal) {

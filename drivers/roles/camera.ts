@@ -84,3 +84,13 @@ export interface CooledCamera extends Camera {
 export function hasCooler(camera: Camera): camera is CooledCamera {
   return "cooler" in camera && camera.cooler !== undefined;
 }
+
+/** A camera whose driver says how many electrons a count stands for. Its word, not a measurement. */
+export interface CameraWithConversion extends Camera {
+  /** At the gain in force [e-/adu]; `undefined` when it does not say now. */
+  electronsPerAdu(signal: AbortSignal): Promise<number | undefined>;
+}
+
+export function statesConversion(camera: Camera): camera is CameraWithConversion {
+  return "electronsPerAdu" in camera;
+}

@@ -59,7 +59,7 @@ test.each([
   },
 );
 
-test("rain while the rig is out of focus: cover closed, off the Sun, focus and all as it was; exit code 4", async () => {
+test("rain while the rig is out of focus: cover closed, off the Sun, the dome shut, focus and all else as it was; exit code 4", async () => {
   await using run = await SimulatedRun.start({
     spec: defocusScene,
     planText: defocusPlanText,
@@ -72,7 +72,7 @@ test("rain while the rig is out of focus: cover closed, off the Sun, focus and a
   };
   const report = await run.run();
   expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });
-  expect(run.differences()).toEqual([]);
+  expect(run.differences()).toEqual(["dome.shutterOpen was 1 and is 0"]); // shut against the rain
   expect(checkWorld(run.world)).toEqual([]);
 });
 

@@ -1,4 +1,6 @@
+import { join } from "node:path";
 import { expect, test } from "vitest";
+import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
 import { at, playFaults } from "../../sim-devices/faults/fault.ts";
 import { rain } from "../../sim-devices/faults/world-faults.ts";
@@ -14,6 +16,11 @@ function separations(run: SimulatedRun, sinceMs: number): number[] {
         part === "camera" && exposing && coverOpen === 1 && atMs > sinceMs,
     )
     .map(({ sunSeparationDegrees }) => sunSeparationDegrees);
+}
+
+function headerOf(run: SimulatedRun, file: string) {
+  using fits = FitsFile.open(join(run.folder, "run", file));
+  return fits.image().header;
 }
 
 test.each([
@@ -36,6 +43,20 @@ test.each([
     const { found, errorOverExpected } = flatOfRun(run, report);
     expect(found).toMatchObject({ verdict: "good", blur: "drift", reasons: [] });
     expect(errorOverExpected).toBeLessThan(1.3);
+    const flat = headerOf(run, "flat-master.fits");
+    expect(flat.comment("EGAIN")).toContain("measured on two frames at rest");
+    expect(flat.number("EGAIN")! / run.simulator.painter.truth({ gain: 0 }).electronsPerAdu).toBeCloseTo(
+      1,
+      1,
+    );
+    expect(flat.number("RDNOISE")).toBeGreaterThan(0);
+    expect(found.proof.figures.find(({ id }) => id === "photonLimit")).toMatchObject({ verdict: "good" });
+    // Before it was measured there is the driver's word, where the protocol has one.
+    const dark = headerOf(run, "dark-master.fits");
+    expect(dark.comment("EGAIN")).toBe(
+      alpaca === "all" ? "[e-/adu] as the camera's driver states it" : undefined,
+    );
+    expect(dark.has("RDNOISE")).toBe(false);
     const drifted = separations(run, startedMs);
     expect(drifted.length).toBeGreaterThan(35);
     // The frame's corner lies 0.091 degrees from its middle, the limb 0.262 from the disc's.
@@ -45,7 +66,7 @@ test.each([
   },
 );
 
-test("rain while the mount drifts: cover closed, off the Sun, everything as it was; exit code 4", async () => {
+test("rain while the mount drifts: cover closed, off the Sun, the dome shut, all else as it was; exit code 4", async () => {
   await using run = await SimulatedRun.start({
     spec: driftScene,
     planText: driftPlanText,
@@ -58,6 +79,6 @@ test("rain while the mount drifts: cover closed, off the Sun, everything as it w
   };
   const report = await run.run();
   expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });
-  expect(run.differences()).toEqual([]);
+  expect(run.differences()).toEqual(["dome.shutterOpen was 1 and is 0"]); // shut against the rain
   expect(checkWorld(run.world)).toEqual([]);
 });

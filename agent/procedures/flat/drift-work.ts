@@ -7,6 +7,7 @@ import type { Shape } from "../../imaging/numerics/shape.ts";
 import { Aim } from "../centre/aim.ts";
 import { readDark as darkOf, type readDark } from "../dark-master.ts";
 import type { CameraOnSky } from "../findings.ts";
+import { giveBack } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { freeName, SeriesNotes } from "../master-files.ts";
 import type { StepInput, Workbench } from "../step.ts";
@@ -21,6 +22,7 @@ import { driftPath, exposeUnderWay } from "./drift-path.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
 import { proofFramesOf } from "./flat-work.ts";
 import { edgeFractionOf } from "./frame-edge.ts";
+import { conversionFromPair } from "./measure-conversion.ts";
 import { lackOfRoom } from "./room-to-blur.ts";
 
 export interface DriftWork {
@@ -155,10 +157,16 @@ function frameCountOf(ask: FlatAsk): number {
   return ask.frames + proofFramesOf(ask);
 }
 
+/** Two frames before anything drifts: what the field looks like without the limb, and what their noise tells. */
 async function levelsAtCentre(work: DriftWork, signal: AbortSignal): Promise<Float64Array> {
   const { exposureSeconds, pedestalAdu } = work.tuned!;
-  const frame = await work.bench.rig.camera.expose({ exposureSeconds, frameType: "flat" }, signal);
-  return blockLevels(frame.pixelsAdu, work.shape, pedestalAdu);
+  const { camera } = work.bench.rig;
+  const first = await camera.expose({ exposureSeconds, frameType: "flat" }, signal);
+  const second = await camera.expose({ exposureSeconds, frameType: "flat" }, signal);
+  conversionFromPair(work, [first, second], work.shape);
+  const levels = blockLevels(first.pixelsAdu, work.shape, pedestalAdu);
+  giveBack(work.bench, [first.pixelsAdu, second.pixelsAdu]);
+  return levels;
 }
 
 /** A frame's corner beyond 0.93 of the radius, by the mount's account. */

@@ -21,6 +21,7 @@ import type { DefocusWork } from "./defocus-work.ts";
 import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
 import { litFlat } from "./lit-flat.ts";
+import { conversionFromSeries } from "./measure-conversion.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Gradients of the light that are expected where nothing is known of them, across the frame: an active region. */
@@ -36,6 +37,7 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const { blurRadiusPx, steps } = work.place!;
   const series = work.series!.finish();
+  conversionFromSeries(work, series);
   const guess = divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx));
   const side = sideByShadows(work, guess.flat);
   const {

@@ -1,6 +1,5 @@
 import type { Master } from "../../imaging/combining/master-builder.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
-import { conversionOfSeries } from "../../imaging/noise/conversion-of-series.ts";
 import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
 import { loadFft } from "../../imaging/numerics/fft-library.ts";
 import { proveFlat } from "../../imaging/proof/proof.ts";
@@ -8,6 +7,7 @@ import type { FlatWork } from "./flat-work.ts";
 import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
 import { litFlat } from "./lit-flat.ts";
+import { conversionFromSeries } from "./measure-conversion.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
@@ -17,7 +17,7 @@ export async function keepFlat(work: FlatWork): Promise<void> {
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const series = work.series!.finish();
   const flat = litFlat(series);
-  measureConversion(work, series);
+  conversionFromSeries(work, series);
   const { leak } = findings;
   const sunAdu = work.sun && sunAboveDark(work, flat);
   const upperEdge = edgesOfSeries(edges);
@@ -51,20 +51,6 @@ export async function keepFlat(work: FlatWork): Promise<void> {
     rejectedFraction: series.rejectedFraction,
     upperEdge,
   });
-}
-
-/** What the scatter of the frames beyond that of the darks tells of the camera, for everything that is written from here on. */
-function measureConversion({ bench, dark, tuned, notes }: FlatWork, series: Master): void {
-  const { findings, clock } = bench;
-  const root = Math.sqrt(findings.darkMaster!.frameCount);
-  const measured = conversionOfSeries(
-    series,
-    dark!.sigmaAdu.map((sigma) => sigma * root),
-  );
-  if (!measured) return;
-  const gain = notes.facts.first.gain ?? tuned!.gain;
-  findings.conversion = { ...measured, gain, measuredUtcMs: clock.nowMs() };
-  bench.note("conversion measured", { ...measured, gain });
 }
 
 /** By the noise that the series showed itself. */

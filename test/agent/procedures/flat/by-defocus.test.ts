@@ -55,6 +55,9 @@ test("a flat by defocus: good, true to the scene though spots stand in view, foc
   const worst = Math.max(...found.defocus!.leftover.map(({ rms }) => rms));
   expect(worst).toBeLessThan(found.defocus!.noise);
   expect(found.defocus!.litFraction).toBeGreaterThan(0.99);
+  const { electronsPerAdu, from } = rig.findings.conversion!;
+  expect(from).toBe("a flat's frames");
+  expect(Math.abs(electronsPerAdu / rig.painter.truth({ gain: 0 }).electronsPerAdu - 1)).toBeLessThan(0.02);
   expect(rig.world.focuser.position).toBe(position);
   expect(focusOff(rig, load)).toBeLessThan(depthSteps);
   expect(rig.world.cover.position).toBe(0);

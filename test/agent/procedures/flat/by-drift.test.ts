@@ -39,6 +39,10 @@ test("a flat by drift: good, true to the scene, no leak check needed, the cover 
   expect(figure("evenOdd")).toMatchObject({ verdict: "good", value: expect.closeTo(1, 1) });
   expect(figure("drift")).toMatchObject({ verdict: "good" });
   for (const { ratio, band } of found.proof.grey) expect(ratio).toBeLessThan(1 + band);
+  const { conversion } = rig.findings;
+  expect(conversion).toMatchObject({ from: "two frames at rest" });
+  const off = conversion!.electronsPerAdu / rig.painter.truth({ gain: 0 }).electronsPerAdu - 1;
+  expect(Math.abs(off)).toBeLessThan((4 * conversion!.electronsPerAduSigma) / conversion!.electronsPerAdu);
   expect(rig.world.cover.position).toBe(0);
   expect(rig.world.diffuser.position).toBe(0);
 });
