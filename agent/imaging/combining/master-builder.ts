@@ -70,6 +70,8 @@ export class MasterBuilder {
   readonly #held: SeenFrame[] = [];
   #watch: FrameWatch | undefined;
   #stripes: LiveStripes | undefined;
+  /** Pixels that tell the noise in the first frames. */
+  #noiseSample: PixelSample | undefined;
   #begun = false;
   #released: Uint16Array[] = [];
   readonly #scales: number[] = [];
@@ -172,6 +174,9 @@ export class MasterBuilder {
     const pxCount = shape.widthPx * shape.heightPx;
     this.#stripes ??= new LiveStripes({ pxCount, clipAdu: this.#clipAdu, darkAdu: dark?.meanAdu });
     this.#stripes.prepare(this.#held.length);
+    // Neither with the first frame nor with the twelfth, which have enough to do.
+    if (this.#held.length === 1)
+      this.#noiseSample = new PixelSample(this.#healthyPx(noisePx.first), dark?.meanAdu);
     this.#held.push(frame);
     if (this.#held.length === referenceFrames) this.#compare();
   }
@@ -199,7 +204,7 @@ export class MasterBuilder {
   }
 
   #firstNoise(frames: readonly LiveFrame[]): NoiseByLevel {
-    const sample = new PixelSample(this.#healthyPx(noisePx.first), this.#options.dark?.meanAdu);
+    const sample = this.#noiseSample!;
     const few = frames.map(({ pixels, scale }) => ({ pixels: sample.of(pixels), scale }));
     const { medians, variances } = pixelStatistics(few, sample.darkAdu, this.#clipAdu);
     return noiseByLevel(Float64Array.from(medians), Float64Array.from(variances), frames.length - 1);
