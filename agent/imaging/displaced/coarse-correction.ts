@@ -81,7 +81,9 @@ export function* coarseCorrection(
   yield* forEachView(problem, (view, frameIndex, { startRow, startPx, endPx }) => {
     const [gain, residuals] = [unknowns.gain.subarray(startPx, endPx), scratch.subarray(startPx, endPx)];
     residuals.fill(0);
-    problem.kernels.gather(view, unknowns.levels[frameIndex]!, gain, unknowns.object, residuals);
+    // The coarse problem weighs frames itself.
+    const unweighted = { ...view, weight: 1 };
+    problem.kernels.gather(unweighted, unknowns.levels[frameIndex]!, gain, unknowns.object, residuals);
     const startSmall = (startRow / side) * work.shape.widthPx;
     binResiduals(view, residuals, logs.get(frameIndex, startSmall, smallPx));
   });
