@@ -20,8 +20,6 @@ const significanceMin = 6;
 /** Of the Gaussian that answers best to a disc of diameter 1. */
 const sigmaOfDisc = 1 / 3;
 const surroundings = 1.6;
-/** A picture of more is looked at in squares of pixels. */
-const cellsMost = 6_000_000;
 
 /**
  * Blobs over a ladder of sizes: difference of two Gaussians, first those that explain most
@@ -36,7 +34,6 @@ export function dustCandidates(
   largestPx: number,
 ): DustCandidate[] {
   let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
-  while (level.values.length > cellsMost) level = halved(level);
   const found: DustCandidate[] = [];
   for (let diameterPx = leastDiameterPx * level.binPx; diameterPx <= largestPx; diameterPx *= ladder) {
     while (diameterPx / level.binPx > 2 * leastDiameterPx) level = halved(level);

@@ -24,7 +24,6 @@ export function rimCandidates(
   largestPx: number,
 ): DustCandidate[] {
   let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
-  while (level.values.length > 6_000_000) level = halved(level);
   let rises = risesOf(level);
   const found: DustCandidate[] = [];
   for (let diameterPx = leastDiameterPx * level.binPx; diameterPx <= largestPx; diameterPx *= ladder) {

@@ -3,6 +3,7 @@ import { trusted } from "../proof/flat-shape.ts";
 import { smoothBackground } from "./dust-background.ts";
 import { isRing, type ShadowFit } from "./dust-fit.ts";
 import { darkShare, isCut, isMostlySeen, scatterAround, snrMin } from "./dust-judge.ts";
+import { halved, type Level } from "./dust-level.ts";
 import { measuredFits } from "./dust-measure.ts";
 import { merged, refitted, settled, withoutPieces } from "./dust-refit.ts";
 import { fill, type Residual, type Shadow } from "./dust-shadow.ts";
@@ -34,6 +35,8 @@ export interface DustOptions {
   readonly leastDepth?: number;
 }
 
+/** A picture of more is looked at in squares of pixels: what is smaller than those tell would not be looked for anyway. */
+const cellsMost = 6_000_000;
 const borneOutSigmas = 4;
 /** One sigma of a diameter, its share, that a rim of another form than those fitted makes; as the campaign's shadows have it. */
 const rimFormShare = 0.005;
@@ -48,9 +51,11 @@ const knotShares = [0.2, 0.14, 0.12];
  * bumps are taken out in the same way and not reported.
  */
 export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
-  const { shape } = flat;
-  const usePx = trusted(flat);
-  const clean: Residual = { shape, usePx, values: logsOf(flat, usePx) };
+  const all = trusted(flat);
+  let level: Level = { shape: flat.shape, values: logsOf(flat, all), use: all, binPx: 1 };
+  while (level.values.length > cellsMost) level = halved(level);
+  const { shape, use: usePx, values } = level;
+  const clean: Residual = { shape, usePx, values };
   const longerPx = Math.max(shape.widthPx, shape.heightPx);
   let shadows: Shadow[] = [];
   for (const [pass, share] of knotShares.entries()) {
@@ -71,7 +76,7 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   const fits = measuredFits(clean, shadows, knotShares.at(-1)! * longerPx);
   return judged
     .flatMap((judgement, k) =>
-      judgement && isBorneOut(fits[k]!) ? [told(fits[k]!, judgement, options)] : [],
+      judgement && isBorneOut(fits[k]!) ? [told(inPixels(fits[k]!, level.binPx), judgement, options)] : [],
     )
     .sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
 }
@@ -109,6 +114,17 @@ function seen(
  */
 function isBorneOut({ kind, depth, depthSigma }: ShadowFit): boolean {
   return depth > 0 && (isRing(kind) || depth > borneOutSigmas * depthSigma);
+}
+
+/** From cells of so many pixels squared, whose coordinates count from the first one's middle. */
+function inPixels(fit: ShadowFit, binPx: number): ShadowFit {
+  return {
+    ...fit,
+    xPx: (fit.xPx + 0.5) * binPx - 0.5,
+    yPx: (fit.yPx + 0.5) * binPx - 0.5,
+    radiusPx: fit.radiusPx * binPx,
+    radiusSigma: fit.radiusSigma * binPx,
+  };
 }
 
 /** As a report says it. */

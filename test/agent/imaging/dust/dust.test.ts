@@ -47,3 +47,34 @@ test("twelve shadows over one another: each is measured knowing the others, and 
   );
   expect(beyond).toEqual([]);
 });
+
+test("in a frame so large that it is looked at in squares of pixels, places and widths are those of pixels", () => {
+  const shape = { widthPx: 3100, heightPx: 2000 };
+  const random = new Random(8);
+  const dust = [
+    { xPx: 700.3, yPx: 500.7, diameterPx: 60 },
+    { xPx: 2400.8, yPx: 1500.2, diameterPx: 140 },
+  ];
+  const gain = new Float32Array(shape.widthPx * shape.heightPx);
+  for (let i = 0; i < gain.length; i++) {
+    const [x, y] = [i % shape.widthPx, Math.floor(i / shape.widthPx)];
+    let level = 1;
+    for (const { xPx, yPx, diameterPx } of dust) {
+      const r = Math.sqrt((x - xPx) ** 2 + (y - yPx) ** 2);
+      level -= 0.02 / (1 + Math.exp((r - diameterPx / 2) / 3));
+    }
+    gain[i] = level * (1 + 0.003 * random.gauss());
+  }
+  const found = findDust({
+    shape,
+    gain,
+    sigma: new Float32Array(gain.length).fill(0.003),
+    mask: new Uint8Array(gain.length),
+    levelAdu: 50_000,
+  });
+  expect(found).toHaveLength(2);
+  for (const { xPx, yPx, diameterPx } of dust) {
+    const one = found.find((shadow) => Math.hypot(shadow.xPx - xPx, shadow.yPx - yPx) < 0.3)!;
+    expect(Math.abs(one.diameterPx / diameterPx - 1)).toBeLessThan(0.02);
+  }
+}, 60_000);
