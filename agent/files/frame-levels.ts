@@ -1,13 +1,13 @@
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { samplePlaces } from "../imaging/combining/sample-places.ts";
-import { median } from "../imaging/numerics/order-statistics.ts";
+import { median, medianInPlace } from "../imaging/numerics/order-statistics.ts";
 
 export interface FrameLevel {
   readonly path: string;
   /** Median of the frame [adu]; `undefined` where no pixel has a value. */
   readonly levelAdu: number | undefined;
-  /** Usual difference of two neighbours [adu]. */
-  readonly stepAdu: number;
+  /** Usual difference of two neighbours [adu]; read from the file when it is asked for. */
+  readonly stepAdu: () => number;
 }
 
 const piecePx = 256;
@@ -15,18 +15,45 @@ const pieces = 16;
 
 /** From 4096 pixels spread over the frame: enough to tell a frame of another kind. */
 export function frameLevel(image: FitsFileImage): FrameLevel {
-  const values: number[] = [];
-  const steps: number[] = [];
-  const pxCount = image.rowCount * image.widthPx;
-  for (const startPx of samplePlaces(pxCount, piecePx, pieces)) {
-    const piece = Array.from(image.readPixels(startPx, Math.min(piecePx, pxCount - startPx)));
-    for (const [i, value] of piece.entries()) {
-      if (!Number.isFinite(value)) continue;
-      values.push(value);
-      if (i > 0 && Number.isFinite(piece[i - 1])) steps.push(Math.abs(value - piece[i - 1]!));
-    }
+  return {
+    path: image.path,
+    levelAdu: medianOfPieces(image, valuesOf),
+    stepAdu: () => medianOfPieces(image, stepsOf) ?? 0,
+  };
+}
+
+function valuesOf(piece: Float64Array, values: Float64Array): number {
+  let count = 0;
+  for (let i = 0; i < piece.length; i++) if (Number.isFinite(piece[i])) values[count++] = piece[i]!;
+  return count;
+}
+
+function stepsOf(piece: Float64Array, steps: Float64Array): number {
+  let count = 0;
+  for (let i = 1; i < piece.length; i++) {
+    const step = Math.abs(piece[i]! - piece[i - 1]!);
+    if (Number.isFinite(step)) steps[count++] = step;
   }
-  return { path: image.path, levelAdu: median(values), stepAdu: median(steps) ?? 0 };
+  return count;
+}
+
+const found = new Float64Array(piecePx * pieces);
+
+/** @param find writes what it finds in a piece to the start of `into`, and says how many */
+function medianOfPieces(
+  image: FitsFileImage,
+  find: (piece: Float64Array, into: Float64Array) => number,
+): number | undefined {
+  const pxCount = image.rowCount * image.widthPx;
+  const piece = new Float64Array(Math.min(piecePx, pxCount));
+  const raw = image.newRaw(piece.length);
+  let count = 0;
+  for (const startPx of samplePlaces(pxCount, piecePx, pieces)) {
+    image.readRaw(startPx, raw);
+    piece.set(image.decodeRaw(raw));
+    count += find(piece, found.subarray(count));
+  }
+  return medianInPlace(found, count);
 }
 
 /** Light that steps further than this is a cloud or another lamp, not scintillation: common practice, no source. */
@@ -38,7 +65,7 @@ export function oddLevels(levels: readonly FrameLevel[]): string[] {
   return levels.flatMap(({ path, levelAdu, stepAdu }) => {
     if (levelAdu === undefined) return [`${path} holds no value at all: leave it out`];
     const off = Math.abs(levelAdu - usual);
-    if (off <= mostOffFraction * Math.abs(usual) || off <= stepAdu) return [];
+    if (off <= mostOffFraction * Math.abs(usual) || off <= stepAdu()) return [];
     return [
       `${path} has a level of ${levelText(levelAdu)} adu, the middle of all is ${levelText(usual)}: ` +
         "leave it out if it is no frame of this series",

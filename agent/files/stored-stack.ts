@@ -83,7 +83,7 @@ export class TileMaker {
         sigmas: usualClipSigmas,
         noise,
         zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
-        medianNoise: medianNoise(frames.length),
+        medianNoise: method === "median" ? medianNoise(frames.length) : 1,
         clipAdu,
         darkAdu: dark && Float32Array.from(decoded(dark, startPx, length)),
         darkSigmaAdu: darkSigma && Float32Array.from(decoded(darkSigma, startPx, length)),

@@ -64,9 +64,13 @@ export function parseHeader(
   what: string,
 ): { header: FitsHeader; headerBytes: number } | undefined {
   const lines: string[] = [];
+  let block = "";
   for (let start = 0; start + cardLength <= bytes.length; start += cardLength) {
-    const text = latin1(bytes.subarray(start, start + cardLength));
-    if (/^END *$/.test(text) || /^END[ \0]*$/.test(text)) {
+    const place = start % blockBytes;
+    // Block by block: a card's bytes one by one are slow, and a whole file may follow.
+    if (place === 0) block = latin1(bytes.subarray(start, start + blockBytes));
+    const text = block.slice(place, place + cardLength);
+    if (text.startsWith("END") && (/^END *$/.test(text) || /^END[ \0]*$/.test(text))) {
       return {
         header: new FitsHeader(parseCards(lines)),
         headerBytes: Math.ceil((start + cardLength) / blockBytes) * blockBytes,
@@ -81,5 +85,5 @@ export function parseHeader(
 }
 
 function latin1(bytes: Uint8Array): string {
-  return String.fromCharCode(...bytes);
+  return Buffer.from(bytes.buffer, bytes.byteOffset, bytes.length).toString("latin1");
 }

@@ -39,12 +39,15 @@ function varianceOfMiddle(n: number): number {
   return squares / sum;
 }
 
+let nodesAndWeights: [nodes: number[], weights: number[]] | undefined;
+
 /** The two in the middle at m - d and m + d: Φ(m-d)^s (1-Φ(m+d))^s φ(m-d) φ(m+d), s below and s above them. */
 function varianceOfMiddleTwo(n: number): number {
   const s = n / 2 - 1;
   const step = reach(n) / steps;
   const apart = Math.min(8, 60 / n);
-  const [nodes, weights] = gaussLegendre;
+  nodesAndWeights ??= gaussLegendre(48);
+  const [nodes, weights] = nodesAndWeights;
   const logLower = (x: number) => Math.log(2 * upperTail(-x));
   let [sum, squares] = [0, 0];
   for (let k = 0; k <= steps; k++) {
@@ -63,7 +66,7 @@ function varianceOfMiddleTwo(n: number): number {
 }
 
 /** Nodes and weights on 0 … 1. Source: Newton's method on the Legendre polynomial, Abramowitz & Stegun 25.4.29. */
-const gaussLegendre = ((count: number): [nodes: number[], weights: number[]] => {
+function gaussLegendre(count: number): [nodes: number[], weights: number[]] {
   const nodes: number[] = [];
   const weights: number[] = [];
   for (let k = 0; k < count; k++) {
@@ -80,4 +83,4 @@ const gaussLegendre = ((count: number): [nodes: number[], weights: number[]] => 
     weights.push(1 / ((1 - x * x) * slope * slope));
   }
   return [nodes, weights];
-})(48);
+}
