@@ -1,9 +1,9 @@
 import { maskBits } from "../combining/mask-bits.ts";
 import type { Flat } from "../combining/normalise-flat.ts";
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
-import type { Slope } from "./anchor-plane.ts";
 import type { Counts, Problem } from "./problem.ts";
 import { varianceFactor } from "./separation.ts";
+import type { Slope } from "./slope.ts";
 
 /** Frames' worth of neighbours' noise that is mixed into each pixel's own estimate of it. */
 const neighbourFrames = 30;
