@@ -50,7 +50,8 @@ test.each([
       1,
     );
     expect(flat.number("RDNOISE")).toBeGreaterThan(0);
-    expect(found.proof.figures.find(({ id }) => id === "photonLimit")).toMatchObject({ verdict: "good" });
+    for (const id of ["photonLimit", "planeUnsure"])
+      expect(found.proof.figures.find((figure) => figure.id === id)).toMatchObject({ verdict: "good" });
     // Before it was measured there is the driver's word, where the protocol has one.
     const dark = headerOf(run, "dark-master.fits");
     expect(dark.comment("EGAIN")).toBe(

@@ -78,6 +78,14 @@ export const rules = {
     ...upTo(0.002, 0.005),
     whatToDo: "The blur is too weak: use a denser diffuser, or none of its edge in the light.",
   },
+  // The limits of the next one: what is not known may be wrong by as much.
+  planeUnsure: {
+    name: "gradient of the solved flat, how well it is known",
+    unit: "share",
+    ...upTo(0.005, 0.015),
+    whatToDo:
+      "Active regions fill the field and the sky is unsteady: drift farther, on a quieter part, or with more frames.",
+  },
   plane: {
     name: "gradient, quiet Sun against levels of the frames",
     unit: "share",

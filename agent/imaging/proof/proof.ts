@@ -21,8 +21,13 @@ export interface ProofInput {
   readonly independent: Pick<Master, "meanAdu" | "sigmaAdu" | "mask" | "frameCount">;
   /** Stray light over the flat's level, from the leak check. */
   readonly leak?: { readonly fraction: number; readonly sigmaFraction: number };
-  /** Gradients across the frame, peak to peak, that two ways to tell it disagree by; of a solved flat. */
-  readonly plane?: { readonly disagreement: number; readonly sigma: number };
+  /** Of a solved flat, peak to peak across the frame. */
+  readonly plane?: {
+    /** How well its gradient is known: one sigma. */
+    readonly unsure: number;
+    /** What two ways to tell it disagree by, if there are two. */
+    readonly disagreement?: { readonly value: number; readonly sigma: number };
+  };
   /** Of a flat by defocus. */
   readonly blurred?: BlurredProof;
   /** For what the flat tells by itself. */
@@ -73,7 +78,7 @@ export function proveFlat(input: ProofInput): Proof {
     ...(series.halves ? [judge("drift", series.halves.driftRms, series.halves.driftSigma)] : []),
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(input.blurred ? blurredFigures(input.blurred) : []),
-    ...(input.plane ? [judge("plane", input.plane.disagreement, input.plane.sigma)] : []),
+    ...(input.plane ? planeFigures(input.plane) : []),
     ...(input.leak ? [judge("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
     ...told.figures,
   ];
@@ -92,6 +97,13 @@ export function proveFlat(input: ProofInput): Proof {
     leftoverSun: told.leftoverSun,
     fringes: told.fringes,
   };
+}
+
+function planeFigures({ unsure, disagreement }: NonNullable<ProofInput["plane"]>): ProofFigure[] {
+  return [
+    judge("planeUnsure", unsure),
+    ...(disagreement ? [judge("plane", disagreement.value, disagreement.sigma)] : []),
+  ];
 }
 
 function blurredFigures(blurred: BlurredProof): ProofFigure[] {
