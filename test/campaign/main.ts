@@ -25,7 +25,7 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   leak: async (count = 100) => {
     await leak({ seed, scenes: count, print });
   },
-  displaced: async (count = 3) => {
+  displaced: async (count = 6) => {
     for (const group of ["table", "variations", "real", "disc"] as const)
       await displaced({ seed: 1, group, scenes: count, print });
   },
