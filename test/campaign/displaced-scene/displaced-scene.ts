@@ -40,8 +40,6 @@ export interface DisplacedScene {
 
 export const side = 512;
 const canvas = 1024;
-/** Where the frame lies on it. */
-const corner = (canvas - side) / 2;
 const [wellElectrons, readElectrons, electronsPerAdu] = [12_000, 3, 3];
 
 /** Frames of a drifting Sun through a rig's pattern, as section "displaced images" of the accuracy notes has them. */
@@ -102,8 +100,8 @@ export function paintScene(plan: ScenePlan): DisplacedScene {
       frames.push(expose(light, fullElectrons, noise));
       for (let i = 0; i < light.length; i++) {
         const { shift } = pair[which]!;
-        const [x, y] = [(i % side) - disc.x - shift.x, Math.floor(i / side) - disc.y - shift.y];
-        if (x * x + y * y > (0.93 * disc.radiusPx) ** 2) continue;
+        const distance = Math.hypot((i % side) - disc.x - shift.x, Math.floor(i / side) - disc.y - shift.y);
+        if (distance > 0.93 * disc.radiusPx) continue;
         photonVariance[i]! += 1 / (light[i]! * fullElectrons);
         seen[i]!++;
       }
@@ -138,7 +136,7 @@ function spectrumOf(surface: Float64Array): Complex {
   return picture;
 }
 
-/** First picture in the real part, second in the imaginary one; of both only the columns of the frame. */
+/** First picture in the real part, second in the imaginary one. */
 function shiftedPair(spectrum: Complex, evolved: Complex, pair: readonly [Conditions, Conditions]): Complex {
   const sum = complexPicture(canvas);
   for (const [which, conditions] of pair.entries()) {
@@ -162,7 +160,7 @@ function shiftedPair(spectrum: Complex, evolved: Complex, pair: readonly [Condit
       }
     }
   }
-  transform(sum, canvas, "backward", { from: corner, to: corner + side });
+  transform(sum, canvas, "backward");
   return sum;
 }
 
@@ -191,6 +189,7 @@ function lightOf(
   { shift, level, gradient, trouble }: Conditions,
 ): Float64Array {
   const light = new Float64Array(side * side);
+  const corner = (canvas - side) / 2;
   for (let y = 0; y < side; y++) {
     for (let x = 0; x < side; x++) {
       const i = y * side + x;

@@ -10,16 +10,8 @@ export function complexPicture(side: number): Complex {
 
 const columnsAtOnce = 16;
 
-/**
- * In place, rows then columns; backward with the factor 1 / side².
- * @param columns the only ones that are wanted, a multiple of 16
- */
-export function transform(
-  picture: Complex,
-  side: number,
-  direction: "forward" | "backward",
-  columns: { readonly from: number; readonly to: number } = { from: 0, to: side },
-): void {
+/** In place, rows then columns; backward with the factor 1 / side². */
+export function transform(picture: Complex, side: number, direction: "forward" | "backward"): void {
   const turn = twiddles(side, direction === "forward" ? -1 : 1);
   const scale = direction === "forward" ? 1 : 1 / (side * side);
   for (let y = 0; y < side; y++) {
@@ -27,7 +19,7 @@ export function transform(
   }
   const re = Array.from({ length: columnsAtOnce }, () => new Float64Array(side));
   const im = Array.from({ length: columnsAtOnce }, () => new Float64Array(side));
-  for (let x = columns.from; x < columns.to; x += columnsAtOnce) {
+  for (let x = 0; x < side; x += columnsAtOnce) {
     for (let y = 0; y < side; y++) {
       for (let k = 0; k < columnsAtOnce; k++) {
         re[k]![y] = picture.re[y * side + x + k]!;
