@@ -1,5 +1,6 @@
 import { type Command, Option } from "commander";
-import { type AppliedFile, type ApplyResult, applyFlat, type FailedFile } from "../files/apply-flat.ts";
+import { type AppliedFile, type ApplyResult, applyFlat } from "../files/apply-flat.ts";
+import type { FailedFile } from "../files/input-error.ts";
 import { warn } from "./combine.ts";
 import { failedText, withFiles } from "./file-trouble.ts";
 import { ensureFlatFits } from "./flat-fits.ts";

@@ -1,4 +1,4 @@
-import { asInputError, InputError } from "../files/input-error.ts";
+import { asInputError, type FailedFile, InputError } from "../files/input-error.ts";
 import { CommandError, exitCodes } from "./outcome.ts";
 
 /** Runs work on files; what is wrong with them ends the command as a wrong input, in the state that is named. */
@@ -14,12 +14,6 @@ export function withFiles<Result>(state: string, work: () => Result): Result {
       { cause: error },
     );
   }
-}
-
-export interface FailedFile {
-  readonly file: string;
-  readonly happened: string;
-  readonly whatToDo: string;
 }
 
 /** Names the file once. */

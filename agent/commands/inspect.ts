@@ -1,12 +1,12 @@
 import { type Command, InvalidArgumentError } from "commander";
-import { asInputError, InputError } from "../files/input-error.ts";
+import { asInputError, type FailedFile, InputError } from "../files/input-error.ts";
 import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect-file.ts";
 import { sensorLines, sensorOf } from "../files/inspect-sensor.ts";
 import type { Measure } from "../files/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { figureText, type ProofFigure, worstOf } from "../imaging/proof/proof-figure.ts";
 import { dustLines } from "../outputs/proof-rows.ts";
-import { type FailedFile, failedText } from "./file-trouble.ts";
+import { failedText } from "./file-trouble.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 

@@ -13,7 +13,7 @@ import { type Calibration, readCalibration } from "./flat-file.ts";
 import { cubeSource, type FrameSource, isCube, isSerName, openSer } from "./frame-source.ts";
 import { handedOn } from "./handed-on.ts";
 import { openFrames } from "./image-file.ts";
-import { asInputError, InputError } from "./input-error.ts";
+import { asInputError, type FailedFile, InputError } from "./input-error.ts";
 import { checkOutput } from "./output-name.ts";
 
 export interface ApplyRequest {
@@ -41,12 +41,6 @@ export interface AppliedFile extends AppliedCounts {
 
 /** How many frames of a sequence are done. */
 type OnFrame = (done: number, of: number) => void;
-
-export interface FailedFile {
-  readonly file: string;
-  readonly happened: string;
-  readonly whatToDo: string;
-}
 
 export interface ApplyResult {
   readonly flat: string;

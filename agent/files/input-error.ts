@@ -10,6 +10,13 @@ export class InputError extends Error {
   }
 }
 
+/** A file that was left out, and why. */
+export interface FailedFile {
+  readonly file: string;
+  readonly happened: string;
+  readonly whatToDo: string;
+}
+
 /** What a file system or format error means for the person; other errors come back as they are. */
 export function asInputError(error: unknown, path: string): unknown {
   if (error instanceof InputError || !(error instanceof Error) || !("code" in error)) return error;

@@ -50,10 +50,11 @@ export async function checkRig(check: RigCheck): Promise<void> {
   if (doubts.length > 0) check.note("the mount believes otherwise", { doubts });
   const reasons = await firstLook(check.watches, check);
   if (reasons.length > 0) {
+    const left = (await isOpenToSky(rig, check.signal)) ? ", and the dome's shutter is open" : "";
     throw new RunRefusedError(
       "safety",
       reasons.join("; "),
-      `Start again when this is over; nothing has moved${(await isOpenToSky(rig, check.signal)) ? ", and the dome's shutter is open" : ""}.`,
+      `Start again when this is over; nothing has moved${left}.`,
     );
   }
 }

@@ -1,3 +1,4 @@
+import type { Shape } from "../numerics/shape.ts";
 import type { Slope } from "./slope.ts";
 
 export interface Anchor extends Slope {
@@ -37,4 +38,27 @@ interface AxisMean {
   readonly value: number;
   readonly sigma: number;
   readonly apart: number;
+}
+
+/** A solved flat's gradient, peak to peak across the frame, as fractions of the gain. */
+export interface PlaneAcross {
+  /** How well it is known: one sigma. */
+  readonly unsure: number;
+  /** What two ways to tell it disagree by, if there are two; nothing where their own uncertainty explains it. */
+  readonly disagreement?: { readonly value: number; readonly sigma: number };
+}
+
+export function planeAcross(
+  { quietSun, levels, xSigma, ySigma }: Anchor,
+  { widthPx, heightPx }: Shape,
+): PlaneAcross {
+  const unsure = Math.hypot(xSigma * widthPx, ySigma * heightPx);
+  if (!quietSun || !levels) return { unsure };
+  const [x, y] = [(quietSun.x - levels.x) * widthPx, (quietSun.y - levels.y) * heightPx];
+  const sigma = Math.hypot(
+    Math.hypot(quietSun.xSigma, levels.xSigma) * widthPx,
+    Math.hypot(quietSun.ySigma, levels.ySigma) * heightPx,
+  );
+  const apart = Math.abs(x) + Math.abs(y);
+  return { disagreement: { value: apart > 3 * sigma ? apart : 0, sigma }, unsure };
 }

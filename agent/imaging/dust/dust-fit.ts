@@ -1,6 +1,7 @@
 import { Cholesky } from "../numerics/cholesky.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Patch, patchAbout } from "./dust-patch.ts";
+import { derivatives, isRing, profile, type ShadowForm, type ShadowKind } from "./shadow-profile.ts";
 
 /** How far a fit may go from where it starts: a rim is where it is, even if neighbours pull. */
 export type Slack = "much" | "little";
@@ -8,29 +9,12 @@ export type Slack = "much" | "little";
 /** Of the centre in radii; of the radius itself. */
 const slackOf = { much: [0.9, 0.45, 1.9], little: [0.1, 0.85, 1.18] } as const;
 
-/**
- * How the light falls towards the middle: a flat floor with a rim, the same with a bright middle, or a bell. The rim of a
- * round speck ends within its own width; where it is blurred (`soft`) it has tails.
- */
-export type ShadowKind = "disc" | "ring" | "bell" | "softDisc" | "softRing";
-
-export function isRing(kind: ShadowKind): boolean {
-  return kind === "ring" || kind === "softRing";
-}
-
 /** A shadow as fitted to ln F less its background; a bright bump has a negative depth. */
-export interface ShadowFit {
-  readonly kind: ShadowKind;
+export interface ShadowFit extends ShadowForm {
   readonly xPx: number;
   readonly yPx: number;
-  /** Where half of the depth is reached. */
-  readonly radiusPx: number;
-  /** One sigma of it, from the scatter of the pixels about the fit. */
+  /** One sigma of the radius [px], from the scatter of the pixels about the fit. */
   readonly radiusSigma: number;
-  /** Of the bright middle over that of the shadow; 0 without one. */
-  readonly holeRatio: number;
-  /** Width over which the rim falls: the size of the speck itself. */
-  readonly edgePx: number;
   /** In ln F. */
   readonly depth: number;
   /** From the scatter of the pixels about the fit. */
@@ -149,58 +133,9 @@ export function fitShadow(
   };
 }
 
-/** How much of its full depth the shadow has at a distance from its centre. */
-export function shadowAt(
-  r: number,
-  { kind, radiusPx, holeRatio, edgePx }: Pick<ShadowFit, "kind" | "radiusPx" | "holeRatio" | "edgePx">,
-): number {
-  return profile(kind, r, radiusPx, holeRatio, edgePx);
-}
-
-/** Where a shadow has ended, a multiple of its radius. */
-export function endOf({ kind, radiusPx, edgePx }: Pick<ShadowFit, "kind" | "radiusPx" | "edgePx">): number {
-  if (kind === "bell") return 3 * radiusPx;
-  return radiusPx + (kind === "softDisc" || kind === "softRing" ? edgePx : edgePx / 2) + 0.5;
-}
-
-function profile(kind: ShadowKind, r: number, radius: number, holeRatio: number, edge: number): number {
-  if (kind === "bell") return Math.exp(-Math.LN2 * (r / radius) ** 2);
-  const hole = holeRatio * radius;
-  const rim = kind === "disc" || kind === "ring" ? rise : softRise;
-  return rim((radius - r) / edge + 0.5) - (hole > 0.5 ? rim((hole - r) / edge + 0.5) : 0);
-}
-
-function rise(t: number): number {
-  if (t <= 0) return 0;
-  return t >= 1 ? 1 : t * t * (3 - 2 * t);
-}
-
-/** As steep in the middle as the other, with the tails of a Gaussian blur. */
-const softness = 1.5 * Math.sqrt(2 * Math.PI);
-
-function softRise(t: number): number {
-  const z = softness * (t - 0.5);
-  return z < 0 ? normalTail(-z) : 1 - normalTail(z);
-}
-
-/** Share above z ≥ 0, to 1e-7: Abramowitz & Stegun 26.2.17. */
-function normalTail(z: number): number {
-  const t = 1 / (1 + 0.2316419 * z);
-  const sum =
-    t * (0.31938153 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
-  return (sum * Math.exp(-0.5 * z * z)) / Math.sqrt(2 * Math.PI);
-}
-
 function squaresOf({ x, y, value, count, scalePx }: Patch, p: readonly number[], kind: ShadowKind): number {
-  const [px, py, radius, hole, edge, depth, level] = p as [
-    number,
-    number,
-    number,
-    number,
-    number,
-    number,
-    number,
-  ];
+  const [px, py, radius, hole, edge] = p as [number, number, number, number, number];
+  const [depth, level] = [p[5]!, p[6]!];
   const [slopeX, slopeY] = [p[7]! / scalePx, p[8]! / scalePx];
   let squares = 0;
   for (let k = 0; k < count; k++) {
@@ -275,44 +210,6 @@ function normalEquations(patch: Patch, p: readonly number[], kind: ShadowKind): 
       return Cholesky.of(normal, n)?.variance(unit) ?? Number.POSITIVE_INFINITY;
     },
   };
-}
-
-/** @param by the profile's derivatives by r, (none,) radius, hole ratio and edge. @returns the profile */
-export function derivatives(kind: ShadowKind, r: number, p: ArrayLike<number>, by: Float64Array): number {
-  const [radius, holeRatio, edge] = [p[2]!, p[3]!, p[4]!];
-  if (kind === "bell") {
-    const shade = profile(kind, r, radius, holeRatio, edge);
-    by[0] = (-2 * Math.LN2 * r * shade) / (radius * radius);
-    by[2] = (2 * Math.LN2 * r * r * shade) / radius ** 3;
-    by[3] = 0;
-    by[4] = 0;
-    return shade;
-  }
-  const t = (radius - r) / edge + 0.5;
-  const isSoft = kind === "softDisc" || kind === "softRing";
-  const [rim, slope] = isSoft ? [softRise, softSlope] : [rise, riseSlope];
-  const steep = slope(t) / edge;
-  by[0] = -steep;
-  by[2] = steep;
-  by[3] = 0;
-  by[4] = (-steep * (radius - r)) / edge;
-  const hole = holeRatio * radius;
-  if (hole <= 0.5) return rim(t);
-  const s = (hole - r) / edge + 0.5;
-  const inner = slope(s) / edge;
-  by[0] += inner;
-  by[2] -= inner * holeRatio;
-  by[3] = -inner * radius;
-  by[4] += (inner * (hole - r)) / edge;
-  return rim(t) - rim(s);
-}
-
-function softSlope(t: number): number {
-  return 1.5 * Math.exp(-0.5 * (softness * (t - 0.5)) ** 2);
-}
-
-function riseSlope(t: number): number {
-  return t <= 0 || t >= 1 ? 0 : 6 * t * (1 - t);
 }
 
 function bounded(

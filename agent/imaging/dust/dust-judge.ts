@@ -2,8 +2,9 @@ import { medianAndSigma } from "../numerics/order-statistics.ts";
 import { spansWithin } from "../numerics/pixels-within.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
-import { endOf, type ShadowFit, shadowAt } from "./dust-fit.ts";
+import type { ShadowFit } from "./dust-fit.ts";
 import type { Residual } from "./dust-shadow.ts";
+import { endOf, shadowAt } from "./shadow-profile.ts";
 
 /** Of a depth over its scatter: at first sight, while others still lie over it, and in the end. */
 export const snrMin = { first: 3, last: 7 };

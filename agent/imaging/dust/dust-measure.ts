@@ -1,6 +1,7 @@
-import { fitShadow, isRing, type ShadowFit, type ShadowKind } from "./dust-fit.ts";
+import { fitShadow, type ShadowFit } from "./dust-fit.ts";
 import { fill, type Residual, type Shadow } from "./dust-shadow.ts";
 import { fitTogether } from "./dust-together.ts";
+import { isRing, type ShadowKind } from "./shadow-profile.ts";
 
 const kinds: readonly ShadowKind[] = ["disc", "softDisc", "ring", "softRing", "bell"];
 /** A bell has light to tell of up to here, in radii; and a rim is told by many pixels. */

@@ -1,15 +1,8 @@
 import { median } from "../numerics/order-statistics.ts";
 import { spansWithin } from "../numerics/pixels-within.ts";
 import type { Shape } from "../numerics/shape.ts";
-import {
-  endOf,
-  fitShadow,
-  isRing,
-  type ShadowFit,
-  type ShadowKind,
-  type Slack,
-  shadowAt,
-} from "./dust-fit.ts";
+import { fitShadow, type ShadowFit, type Slack } from "./dust-fit.ts";
+import { endOf, isRing, type ShadowKind, shadowAt } from "./shadow-profile.ts";
 
 /** ln F less its background, and less the shadows that are known. */
 export interface Residual {

@@ -1,39 +1,20 @@
 import { neighbourNoise } from "../noise/neighbour-noise.ts";
 import { Cholesky } from "../numerics/cholesky.ts";
 import { cubicKnots } from "../numerics/cubic-knots.ts";
-import { derivatives, endOf, freeUnknowns, isRing, type ShadowFit } from "./dust-fit.ts";
+import { cellsOf, radiusSlack } from "./dust-cells.ts";
+import { freeUnknowns, type ShadowFit } from "./dust-fit.ts";
 import type { Residual } from "./dust-shadow.ts";
+import { derivatives, isRing } from "./shadow-profile.ts";
 
 /** x, y, radius, hole ratio, edge, depth: as a fit of one has them. */
 const perShadow = 6;
 const rounds = 8;
-const tilePx = 16;
-/** A shadow is told by cells of this share of its diameter. */
-const cellShare = 1 / 14;
-/** Of the radius, from where a fit starts. */
-const radiusSlack = 0.25;
 
 /**
  * Of a ring whose rims run together, light tells little but its middle and how much there is of it: what is known of rings beforehand
  * keeps it a ring. Central obstructions are 0.2 to 0.5 wide, specks 0.1 to 0.4 of their shadows. Sigma 1 about it, own reasoning.
  */
 const usualRing = { hole: { mean: 0.36, sigma: 0.1 }, edgeOverRadius: { mean: 0.6, sigma: 0.35 } };
-
-/** Means of square cells, those of a tile one after the other, and the shadows that reach into it. */
-interface Tile {
-  readonly shadows: readonly number[];
-  readonly from: number;
-  readonly to: number;
-}
-
-interface Cells {
-  readonly tiles: readonly Tile[];
-  readonly x: number[];
-  readonly y: number[];
-  readonly value: number[];
-  /** Pixels in it. */
-  readonly weight: number[];
-}
 
 /**
  * All shadows of a picture and its background (cubic B-splines) by damped least squares at once: where shadows overlap, or are as
@@ -173,23 +154,16 @@ export function fitTogether(picture: Residual, shadows: readonly ShadowFit[], kn
       unit[froms[k]! + used[k]!.indexOf(unknown)] = 1;
       return factors ? Math.sqrt(local * factors.variance(unit)) : Number.POSITIVE_INFINITY;
     };
-    const [xPx, yPx, radiusPx, holeRatio, edgePx, depth] = ps[k]! as unknown as [
-      number,
-      number,
-      number,
-      number,
-      number,
-      number,
-    ];
+    const p = ps[k]!;
     return {
       ...shadow,
-      xPx,
-      yPx,
-      radiusPx,
+      xPx: p[0]!,
+      yPx: p[1]!,
+      radiusPx: p[2]!,
       radiusSigma: sigmaOf(2),
-      holeRatio,
-      edgePx,
-      depth,
+      holeRatio: p[3]!,
+      edgePx: p[4]!,
+      depth: p[5]!,
       depthSigma: sigmaOf(5),
     };
   });
@@ -204,41 +178,4 @@ function bounded(p: Float64Array, { kind, xPx, yPx, radiusPx }: ShadowFit): Floa
   if (isRing(kind)) p[3] = within(p[3]!, 0.05, 0.75);
   p[4] = within(p[4]!, 0.7, Math.max(1.5, 1.5 * p[2]!));
   return p;
-}
-
-function cellsOf({ values, usePx, shape }: Residual, shadows: readonly ShadowFit[]): Cells {
-  const { widthPx, heightPx } = shape;
-  const tiles: Tile[] = [];
-  const cells: Cells = { tiles, x: [], y: [], value: [], weight: [] };
-  for (let y0 = 0; y0 < heightPx; y0 += tilePx)
-    for (let x0 = 0; x0 < widthPx; x0 += tilePx) {
-      const [cx, cy] = [x0 + tilePx / 2, y0 + tilePx / 2];
-      const reaching = [...shadows.keys()].filter((k) => {
-        const fit = shadows[k]!;
-        const far = Math.hypot(cx - fit.xPx, cy - fit.yPx) - tilePx * Math.SQRT1_2;
-        return far < (1 + radiusSlack) * endOf(fit);
-      });
-      const finest = Math.min(tilePx, ...reaching.map((k) => 2 * cellShare * shadows[k]!.radiusPx));
-      const side = 2 ** Math.max(0, Math.floor(Math.log2(finest)));
-      const from = cells.x.length;
-      for (let y = y0; y < Math.min(heightPx, y0 + tilePx); y += side)
-        for (let x = x0; x < Math.min(widthPx, x0 + tilePx); x += side) {
-          let [sum, sumX, sumY, count] = [0, 0, 0, 0];
-          for (let v = y; v < Math.min(heightPx, y + side); v++)
-            for (let u = x; u < Math.min(widthPx, x + side); u++) {
-              if (usePx[v * widthPx + u] !== 1) continue;
-              sum += values[v * widthPx + u]!;
-              sumX += u;
-              sumY += v;
-              count++;
-            }
-          if (count === 0) continue;
-          cells.x.push(sumX / count);
-          cells.y.push(sumY / count);
-          cells.value.push(sum / count);
-          cells.weight.push(count);
-        }
-      tiles.push({ shadows: reaching, from, to: cells.x.length });
-    }
-  return cells;
 }

@@ -1,13 +1,14 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { trusted } from "../proof/flat-shape.ts";
 import { smoothBackground } from "./dust-background.ts";
-import { isRing, type ShadowFit } from "./dust-fit.ts";
+import type { ShadowFit } from "./dust-fit.ts";
 import { darkShare, isCut, isMostlySeen, scatterAround, snrMin } from "./dust-judge.ts";
 import { halved, type Level } from "./dust-level.ts";
 import { measuredFits } from "./dust-measure.ts";
 import { merged, refitted, settled, withoutPieces } from "./dust-refit.ts";
 import { fill, type Residual, type Shadow } from "./dust-shadow.ts";
 import { firstShadows, leastDepth, newShadows } from "./dust-sightings.ts";
+import { isRing } from "./shadow-profile.ts";
 
 export interface DustFound {
   /** Of the centre; outside the frame when its edge cuts the shadow. */

@@ -14,7 +14,7 @@ const trustedInTile = 0.5;
  * Conversion from two frames of one scene at rest, unblurred. Their difference still holds what the air and the mount moved
  * between them, which is smooth over a few pixels; so its noise is taken in squares of 3 x 3 px from the second difference
  * both ways, of which structure of 8 px leaves a twentieth. White noise comes through that whole.
- * @param pair raw counts [adu], taken right after each other at one exposure
+ * @param pair raw counts [adu], shape [heightPx, widthPx] like all arrays here, taken right after each other at one exposure
  * @param dark mean of darks of that exposure, and one sigma of a single one's pixel [adu]
  * @param usePx 1 where a pixel counts; clipped pixels must not
  * @returns `undefined` when the light makes no more noise than the dark

@@ -1,6 +1,7 @@
 import type { Master } from "../combining/master-builder.ts";
 import type { Flat } from "../combining/normalise-flat.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
+import type { PlaneAcross } from "../displaced/anchor-plane.ts";
 import type { DustFound } from "../dust/dust.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { FlatShape } from "./flat-shape.ts";
@@ -21,13 +22,8 @@ export interface ProofInput {
   readonly independent: Pick<Master, "meanAdu" | "sigmaAdu" | "mask" | "frameCount">;
   /** Stray light over the flat's level, from the leak check. */
   readonly leak?: { readonly fraction: number; readonly sigmaFraction: number };
-  /** Of a solved flat, peak to peak across the frame. */
-  readonly plane?: {
-    /** How well its gradient is known: one sigma. */
-    readonly unsure: number;
-    /** What two ways to tell it disagree by, if there are two. */
-    readonly disagreement?: { readonly value: number; readonly sigma: number };
-  };
+  /** Of a solved flat. */
+  readonly plane?: PlaneAcross;
   /** Of a flat by defocus. */
   readonly blurred?: BlurredProof;
   /** For what the flat tells by itself. */
@@ -99,7 +95,7 @@ export function proveFlat(input: ProofInput): Proof {
   };
 }
 
-function planeFigures({ unsure, disagreement }: NonNullable<ProofInput["plane"]>): ProofFigure[] {
+function planeFigures({ unsure, disagreement }: PlaneAcross): ProofFigure[] {
   return [
     judge("planeUnsure", unsure),
     ...(disagreement ? [judge("plane", disagreement.value, disagreement.sigma)] : []),

@@ -99,7 +99,7 @@ export async function exposeDrifting(work: DriftWork, signal: AbortSignal): Prom
   const proofFrames = proofFramesOf(ask);
   const wanted = frameCountOf(ask);
   const places = driftPath(wanted, work.radiusPx * arcsecPerPx);
-  const atCentre = await levelsAtCentre(work, signal);
+  const atCentre = await lookAtRest(work, signal);
   const exposuresMax = Math.ceil(wanted * 1.3) + 4;
   const startedMs = clock.nowMs();
   let smearPxMost = 0;
@@ -157,8 +157,8 @@ function frameCountOf(ask: FlatAsk): number {
   return ask.frames + proofFramesOf(ask);
 }
 
-/** Two frames before anything drifts: what the field looks like without the limb, and what their noise tells. */
-async function levelsAtCentre(work: DriftWork, signal: AbortSignal): Promise<Float64Array> {
+/** Two frames before anything drifts: their noise tells the conversion. @returns what blocks show without the limb */
+async function lookAtRest(work: DriftWork, signal: AbortSignal): Promise<Float64Array> {
   const { exposureSeconds, pedestalAdu } = work.tuned!;
   const { camera } = work.bench.rig;
   const first = await camera.expose({ exposureSeconds, frameType: "flat" }, signal);

@@ -1,7 +1,6 @@
-import type { Anchor } from "../../imaging/displaced/anchor-plane.ts";
+import { planeAcross } from "../../imaging/displaced/anchor-plane.ts";
 import { loadFft } from "../../imaging/numerics/fft-library.ts";
-import type { Shape } from "../../imaging/numerics/shape.ts";
-import { type ProofInput, proveFlat } from "../../imaging/proof/proof.ts";
+import { proveFlat } from "../../imaging/proof/proof.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
 import { edgesOfSeries } from "./frame-edge.ts";
@@ -18,7 +17,7 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
   const upperEdge = edgesOfSeries(edges);
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
   const frameCount = frames.length - droppedLater;
-  const plane = anchor && planeFigures(anchor, flat.shape);
+  const plane = anchor && planeAcross(anchor, flat.shape);
   const fft = await bench.clock.hold(loadFft());
   const proof = proveFlat({
     flat,
@@ -50,21 +49,4 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
     rejectedFraction: 0,
     upperEdge,
   });
-}
-
-/** Peak to peak across the frame: how far both ways of telling the gradient lie apart, and how well it is known by them. */
-export function planeFigures(
-  { quietSun, levels, xSigma, ySigma }: Anchor,
-  { widthPx, heightPx }: Shape,
-): NonNullable<ProofInput["plane"]> {
-  const unsure = Math.hypot(xSigma * widthPx, ySigma * heightPx);
-  if (!quietSun || !levels) return { unsure };
-  const [x, y] = [(quietSun.x - levels.x) * widthPx, (quietSun.y - levels.y) * heightPx];
-  const sigma = Math.hypot(
-    Math.hypot(quietSun.xSigma, levels.xSigma) * widthPx,
-    Math.hypot(quietSun.ySigma, levels.ySigma) * heightPx,
-  );
-  const apart = Math.abs(x) + Math.abs(y);
-  // What their own uncertainty explains is no disagreement.
-  return { disagreement: { value: apart > 3 * sigma ? apart : 0, sigma }, unsure };
 }
