@@ -2,7 +2,6 @@ import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { mastersOf } from "../../agent/run/history.ts";
-import { tellRun } from "../../agent/run/run-told.ts";
 import { DeadlineError, RefusedError } from "../../drivers/kit/errors.ts";
 import { FakeRun, flatFound, usualWorks } from "../agent/run/fake-run.ts";
 
@@ -191,82 +190,6 @@ test("a cover that was found open stays closed after a retreat, and that is said
   expect(run.ledger.unfinishedRuns("garden")).toEqual([]);
 });
 
-test("rain while shutter and cover were found open: both are left closed, which is told and is no failure to restore", async () => {
-  run.rig.truth.get("cover")!.set("position", "open");
-  const report = await run.run({
-    ...usualWorks,
-    flat: async ({ clock }, signal) => {
-      run.rig.weather = "unsafe";
-      await clock.sleep(100, signal);
-      return undefined;
-    },
-  });
-  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4 });
-  expect([run.rig.get("dome", "shutter"), run.rig.get("cover", "position")]).toEqual(["closed", "closed"]);
-  expect(tellRun(report).state.match(/left closed because of the weather/g)).toHaveLength(2);
-  expect(run.ledger.unfinishedRuns("garden")).toEqual([]);
-});
-
-test("rain that has stopped by the end of the retreat still leaves the shutter closed", async () => {
-  const report = await run.run({
-    ...usualWorks,
-    flat: async ({ clock }, signal) => {
-      run.rig.weather = "unsafe";
-      clock.setTimer(15, () => {
-        run.rig.weather = "safe";
-      });
-      await clock.sleep(100, signal);
-      return undefined;
-    },
-  });
-  expect(report.exitCode).toBe(4);
-  expect(run.rig.get("dome", "shutter")).toBe("closed");
-});
-
-test("rain that begins at the end of a good run: shutter closed, flat good, exit code 0", async () => {
-  const report = await run.run({
-    ...usualWorks,
-    images: async () => {
-      run.rig.weather = "unsafe";
-      return undefined;
-    },
-  });
-  expect(report).toMatchObject({ ended: "completed", verdict: "good", exitCode: 0 });
-  expect(run.rig.get("dome", "shutter")).toBe("closed");
-  expect(tellRun(report).state).toContain("left closed because of the weather");
-});
-
-test("a weather station that is lost in mid-run: the shutter found open is closed", async () => {
-  const report = await run.run({
-    ...usualWorks,
-    flat: async ({ clock }, signal) => {
-      run.rig.silent.add("weather");
-      await clock.sleep(600, signal);
-      return undefined;
-    },
-  });
-  expect(report.ended).toBe("unsafe");
-  expect(run.rig.get("dome", "shutter")).toBe("closed");
-  expect(report.notAsFound).toMatchObject([
-    { role: "dome", key: "shutter", state: "keptSafe" },
-    { role: "weather", key: "connected", state: "different" },
-  ]);
-});
-
-test("a station that falls silent as a run is stopped gets its grace, then the shutter is closed", async () => {
-  const report = await run.run({
-    ...usualWorks,
-    flat: async ({ clock }, signal) => {
-      run.rig.silent.add("weather");
-      run.stop.abort(new Error("Ctrl-C"));
-      await clock.sleep(600, signal);
-      return undefined;
-    },
-  });
-  expect(report.ended).toBe("stopped");
-  expect(run.rig.get("dome", "shutter")).toBe("closed");
-});
-
 test("a cover that was found open is open again after a good run", async () => {
   run.rig.truth.get("cover")!.set("position", "open");
   before = run.rig.account();
@@ -332,12 +255,6 @@ test("a disc large enough for a flat by drift by the rig file is not refused", a
   run.planText = "plan: blur\nsteps:\n  - centre\n  - flat: { blur: drift, frames: 30 }\n";
   run.rigText = run.rigText.replace("focalLengthMm: 800", "focalLengthMm: 1100");
   expect((await run.run(usualWorks)).ended).toBe("completed");
-});
-
-test("bad weather at the start with the shutter open: refused, and the shutter that nobody watches is named", async () => {
-  run.rig.weather = "unsafe";
-  const report = await run.run(usualWorks);
-  expect(tellRun(report).whatToDo).toContain("shutter is open");
 });
 
 test("a mount that falls silent for a minute is as unsafe as rain; the rest of the rig is put back", async () => {
