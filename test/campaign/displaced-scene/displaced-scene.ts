@@ -98,10 +98,11 @@ export function paintScene(plan: ScenePlan): DisplacedScene {
       const light = lightOf(picture, gain, disc, pair[which]!);
       if (fullElectrons === 0) fullElectrons = (0.85 * wellElectrons) / upperEdge(light);
       frames.push(expose(light, fullElectrons, noise));
+      const { shift } = pair[which]!;
       for (let i = 0; i < light.length; i++) {
-        const { shift } = pair[which]!;
-        const distance = Math.hypot((i % side) - disc.x - shift.x, Math.floor(i / side) - disc.y - shift.y);
-        if (distance > 0.93 * disc.radiusPx) continue;
+        const x = (i % side) - disc.x - shift.x;
+        const y = Math.floor(i / side) - disc.y - shift.y;
+        if (x * x + y * y > (0.93 * disc.radiusPx) ** 2) continue;
         photonVariance[i]! += 1 / (light[i]! * fullElectrons);
         seen[i]!++;
       }
@@ -193,7 +194,7 @@ function lightOf(
   for (let y = 0; y < side; y++) {
     for (let x = 0; x < side; x++) {
       const i = y * side + x;
-      const distance = Math.hypot(x - disc.x - shift.x, y - disc.y - shift.y);
+      const distance = Math.sqrt((x - disc.x - shift.x) ** 2 + (y - disc.y - shift.y) ** 2);
       let value = level * gain[i]! * picture[(y + corner) * canvas + x + corner]!;
       value *= discBrightness(distance, disc.radiusPx);
       value *= 1 + gradient.x * (x - side / 2) + gradient.y * (y - side / 2);
@@ -209,9 +210,11 @@ function upperEdge(light: Float64Array): number {
 }
 
 function expose(light: Float64Array, electronsAtOne: number, noise: Random): Uint16Array {
-  return Uint16Array.from(light, (value) => {
-    const electrons = value * electronsAtOne;
+  const frame = new Uint16Array(light.length);
+  for (let i = 0; i < light.length; i++) {
+    const electrons = light[i]! * electronsAtOne;
     const counted = electrons + Math.sqrt(electrons + readElectrons ** 2) * noise.gauss();
-    return Math.max(0, Math.min(wellElectrons / electronsPerAdu, Math.round(counted / electronsPerAdu)));
-  });
+    frame[i] = Math.max(0, Math.min(wellElectrons / electronsPerAdu, Math.round(counted / electronsPerAdu)));
+  }
+  return frame;
 }

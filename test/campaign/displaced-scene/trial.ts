@@ -93,21 +93,23 @@ function averageLog(scene: DisplacedScene, like: Float64Array): Float64Array {
   const { side, disc, shifts } = scene;
   const sum = new Float64Array(like.length);
   const seen = new Float64Array(like.length);
+  const flattened = new Float64Array(like.length);
   for (const [k, frame] of scene.frames.entries()) {
-    const flattened = Float64Array.from(frame, (value, i) => {
-      const distance = Math.hypot(
-        (i % side) - disc.x - shifts[k]!.x,
-        Math.floor(i / side) - disc.y - shifts[k]!.y,
-      );
-      return distance > 0.93 * disc.radiusPx ? Number.NaN : value / discBrightness(distance, disc.radiusPx);
-    });
-    const onDisc = flattened.filter((value) => !Number.isNaN(value));
-    const mean = onDisc.reduce((total, value) => total + value, 0) / onDisc.length;
-    flattened.forEach((value, i) => {
-      if (Number.isNaN(value)) return;
-      sum[i]! += value / mean;
+    let [total, count] = [0, 0];
+    for (let i = 0; i < frame.length; i++) {
+      const [x, y] = [(i % side) - disc.x - shifts[k]!.x, Math.floor(i / side) - disc.y - shifts[k]!.y];
+      const distance = Math.sqrt(x * x + y * y);
+      flattened[i] = Number.NaN;
+      if (distance > 0.93 * disc.radiusPx) continue;
+      flattened[i] = frame[i]! / discBrightness(distance, disc.radiusPx);
+      total += flattened[i]!;
+      count++;
+    }
+    for (let i = 0; i < frame.length; i++) {
+      if (Number.isNaN(flattened[i]!)) continue;
+      sum[i]! += (flattened[i]! * count) / total;
       seen[i]!++;
-    });
+    }
   }
   return sum.map((value, i) => (Number.isNaN(like[i]!) ? Number.NaN : Math.log(value / seen[i]!)));
 }
