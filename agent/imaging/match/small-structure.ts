@@ -2,11 +2,12 @@ import { neighbourNoise } from "../noise/neighbour-noise.ts";
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { quantile } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
+import { takeSmoothSurfaceOff } from "./smooth-surface.ts";
 
 /** What is compared of a picture: its small structure, and how much of that is noise. */
 export interface SmallStructure {
   readonly shape: Shape;
-  /** ln of the levels; NaN where nothing can be told. */
+  /** ln of the levels, less vignetting; NaN where nothing can be told. */
   readonly log: Float32Array;
   /** Gaussian σ 1.5 less σ 12 px of it; NaN likewise. */
   readonly fine: Float32Array;
@@ -29,6 +30,7 @@ export function smallStructure(levels: Float32Array, shape: Shape): SmallStructu
   checkShape(levels, shape);
   const use = litInside(levels, shape);
   const log = levels.map((level, i) => (use[i] === 1 ? Math.log(level) : Number.NaN));
+  takeSmoothSurfaceOff(log, shape, use);
   const fine = gaussianBlur(log, shape, fineSigmaPx, use);
   const coarse = gaussianBlur(log, shape, coarseSigmaPx, use);
   let [sum, square, pixels] = [0, 0, 0];
