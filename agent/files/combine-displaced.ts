@@ -16,6 +16,7 @@ import {
   openSeries,
 } from "./combine-files.ts";
 import { FigureSample } from "./figure-sample.ts";
+import { copies, frameLevel } from "./frame-levels.ts";
 import { FrameLogsOnDisk } from "./frame-logs-on-disk.ts";
 import { asInputError, InputError } from "./input-error.ts";
 import { maskCards } from "./mask-cards.ts";
@@ -98,7 +99,7 @@ export function combineDisplaced(
     noiseAdu: figures.medianSigma(),
     rejectedFraction: solution.frames.filter((frame) => frame.dropped).length / images.length,
     maskedPx: mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0),
-    warnings,
+    warnings: [...warnings, ...copies(images.map(frameLevel))],
     frames: solution.frames.map((frame, k) => ({
       file: basename(images[k]!.path),
       shiftPx: [frame.shift.x, frame.shift.y],

@@ -12,7 +12,7 @@ import { median } from "../imaging/numerics/order-statistics.ts";
 import { checkIsDark } from "./check-kind.ts";
 import { FigureSample } from "./figure-sample.ts";
 import { statedKind } from "./frame-kind.ts";
-import { type FrameLevel, frameLevel, levelText, oddLevels } from "./frame-levels.ts";
+import { copies, type FrameLevel, frameLevel, levelText, oddLevels } from "./frame-levels.ts";
 import { handedOn } from "./handed-on.ts";
 import { checkSameSize, openImage } from "./image-file.ts";
 import { asInputError, InputError } from "./input-error.ts";
@@ -109,6 +109,7 @@ export function combineFiles(
     ...(request.method === "clipped" ? { rejectedByChance: rejectedByChance(images.length) } : {}),
     warnings: [
       ...warnings,
+      ...copies(levels),
       ...oddLevels(levels),
       ...brightDark(dark, levels),
       ...(written.maskedPx < size.widthPx * size.heightPx ? [] : [nothingTrusted]),

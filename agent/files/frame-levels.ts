@@ -8,6 +8,8 @@ export interface FrameLevel {
   readonly levelAdu: number | undefined;
   /** Usual difference of two neighbours [adu]; read from the file when it is asked for. */
   readonly stepAdu: () => number;
+  /** The same in two frames only if one is a copy: noise never repeats. `undefined` of an even frame. */
+  readonly noiseKey: bigint | undefined;
 }
 
 const piecePx = 256;
@@ -15,11 +17,18 @@ const pieces = 16;
 
 /** From 4096 pixels spread over the frame: enough to tell a frame of another kind. */
 export function frameLevel(image: FitsFileImage): FrameLevel {
+  const count = gather(image, valuesOf);
+  const noiseKey = noiseKeyOf(found.subarray(0, count));
   return {
     path: image.path,
-    levelAdu: medianOfPieces(image, valuesOf),
-    stepAdu: () => medianOfPieces(image, stepsOf) ?? 0,
+    levelAdu: medianInPlace(found, count),
+    stepAdu: () => medianInPlace(found, gather(image, stepsOf)) ?? 0,
+    noiseKey,
   };
+}
+
+function noiseKeyOf(values: Float64Array): bigint | undefined {
+  return values.every((value) => value === values[0]) ? undefined : BigInt(Bun.hash(values));
 }
 
 function valuesOf(piece: Float64Array, values: Float64Array): number {
@@ -39,11 +48,12 @@ function stepsOf(piece: Float64Array, steps: Float64Array): number {
 
 const found = new Float64Array(piecePx * pieces);
 
-/** @param find writes what it finds in a piece to the start of `into`, and says how many */
-function medianOfPieces(
-  image: FitsFileImage,
-  find: (piece: Float64Array, into: Float64Array) => number,
-): number | undefined {
+/**
+ * Puts what is found in pieces of a frame into `found`.
+ * @param find writes what it finds in a piece to the start of `into`, and says how many
+ * @returns how many in all
+ */
+function gather(image: FitsFileImage, find: (piece: Float64Array, into: Float64Array) => number): number {
   const pxCount = image.rowCount * image.widthPx;
   const piece = new Float64Array(Math.min(piecePx, pxCount));
   const raw = image.newRaw(piece.length);
@@ -53,7 +63,7 @@ function medianOfPieces(
     piece.set(image.decodeRaw(raw));
     count += find(piece, found.subarray(count));
   }
-  return medianInPlace(found, count);
+  return count;
 }
 
 /** Light that steps further than this is a cloud or another lamp, not scintillation: common practice, no source. */
@@ -70,6 +80,18 @@ export function oddLevels(levels: readonly FrameLevel[]): string[] {
       `${path} has a level of ${levelText(levelAdu)} adu, the middle of all is ${levelText(usual)}: ` +
         "leave it out if it is no frame of this series",
     ];
+  });
+}
+
+/** Sentences for copies under other names: a frame that counts twice shows less noise than there is. */
+export function copies(levels: readonly FrameLevel[]): string[] {
+  const firstPaths = new Map<bigint, string>();
+  return levels.flatMap(({ path, noiseKey }) => {
+    if (noiseKey === undefined) return [];
+    const firstPath = firstPaths.get(noiseKey);
+    firstPaths.set(noiseKey, firstPath ?? path);
+    if (firstPath === undefined) return [];
+    return [`${path} seems to be a copy of ${firstPath}, noise and all: leave one of them out`];
   });
 }
 

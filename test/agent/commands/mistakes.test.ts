@@ -1,4 +1,4 @@
-import { mkdirSync, writeFileSync } from "node:fs";
+import { copyFileSync, mkdirSync, writeFileSync } from "node:fs";
 import { expect, test } from "vitest";
 import { registerApply } from "../../../agent/commands/apply.ts";
 import { registerCombine } from "../../../agent/commands/combine.ts";
@@ -39,6 +39,18 @@ test("combine: a frame named twice would show less noise than there is", async (
   const host = await combine(...files, `${sky.folder}/./flat-2.fits`, "-o", sky.path("m.fits"));
   expect(host.exitCode).toBe(2);
   expect(host.err).toContain("flat-2.fits is named twice.");
+});
+
+test("combine: a copy under another name is told, frames without any noise are not called copies", async () => {
+  using sky = new SkyFiles(7);
+  const files = flats(sky, 4);
+  copyFileSync(files[1]!, sky.path("again.fits"));
+  const { err } = await combine(...files, sky.path("again.fits"), "-o", sky.path("m.fits"));
+  expect(err).toContain(`again.fits seems to be a copy of ${files[1]}`);
+  expect(err.match(/seems to be a copy/g)).toHaveLength(1);
+  const even = [1, 2].map((k) => sky.write(`even-${k}.fits`, () => 65_535));
+  const told = await combine(...even, "-o", sky.path("even.fits"));
+  expect(told.err).not.toContain("seems to be a copy");
 });
 
 test("combine: one name that is not there, a folder and a sequence are told as what they are", async () => {
