@@ -69,7 +69,10 @@ export class CountCombiner {
   readonly #kernel: Exports;
   readonly #memory: WebAssembly.Memory;
   readonly #at: Readonly<
-    Record<"lanes" | "value" | "sigma" | "mask" | "dark" | "darkSigma" | "columns" | "frames", number>
+    Record<
+      "lanes" | "packed" | "value" | "sigma" | "mask" | "dark" | "darkSigma" | "columns" | "frames",
+      number
+    >
   >;
   readonly #strideBytes: number;
   readonly #columnBytes: number;
@@ -104,6 +107,7 @@ export class CountCombiner {
     };
     this.#at = {
       lanes: take(432),
+      packed: take(8 * frameCount + 8),
       value: take(4 * tilePx),
       sigma: take(4 * tilePx),
       mask: take(tilePx),
@@ -160,6 +164,7 @@ export class CountCombiner {
       noise?.slopeAdu ?? 0,
       (noise?.levelAdu ?? 0) - options.zeroAdu,
       at.lanes,
+      at.packed,
       at.value,
       at.sigma,
       at.mask,

@@ -21,6 +21,9 @@ let method: i32 = 0, clipAt: i32 = 0;
 let sigmas: f64 = 0, zero: f64 = 0, noise: f64 = 0, sigmaOfMad: f64 = 0;
 let value: usize = 0, sigma: usize = 0, mask: usize = 0, dark: usize = 0, darkSigma: usize = 0;
 
+/** Room for a column's values in 8 bits, 8 bytes a frame and 8 more. */
+let packed: usize = 0;
+
 /** Puts `length` pixels (a multiple of 8) of one frame, from where they lie, into columns of eight pixels. */
 // @ts-ignore: decorator
 @inline
@@ -88,91 +91,53 @@ function storeSums(low4: v128, high4: v128): void {
   v128.store(lanes, f64x2.convert_low_i32x4_s(upperHalf(high4)), 48);
 }
 
-/** Adds unsigned sums of squares, which stay exact in f64. */
-// @ts-ignore: decorator
-@inline
-function addSquares(low4: v128, high4: v128): void {
-  const at = lanes + 64;
-  v128.store(at, f64x2.add(v128.load(at), unsignedPair(low4)));
-  v128.store(at, f64x2.add(v128.load(at, 16), unsignedPair(upperHalf(low4))), 16);
-  v128.store(at, f64x2.add(v128.load(at, 32), unsignedPair(high4)), 32);
-  v128.store(at, f64x2.add(v128.load(at, 48), unsignedPair(upperHalf(high4))), 48);
-}
-
-// @ts-ignore: decorator
-@inline
-function clearSquares(): void {
-  const none = f64x2.splat(0);
-  const at = lanes + 64;
-  v128.store(at, none);
-  v128.store(at, none, 16);
-  v128.store(at, none, 32);
-  v128.store(at, none, 48);
-}
-
-/**
- * Sums, squares and counts of the values of a column that lie from `least` to `most`, less the reference.
- * Eight frames at a time, so that 32 bits hold their squares.
- */
-// @ts-ignore: decorator
-@inline
-function sumKept(column: usize, reference: v128, least: v128, most: v128): void {
-  const ones = i16x8.splat(1);
-  const none = i32x4.splat(0);
-  let sum0 = none, sum1 = none, count = none;
-  clearSquares();
-  for (let f = 0; f < frames; f += 8) {
-    let square0 = none, square1 = none;
-    const end = f + 8 < frames ? f + 8 : frames;
-    for (let g = f; g < end; g += 2) {
-      const at = column + ((<usize>g) << 4);
-      let v = v128.load(at);
-      let out = v128.or(i16x8.lt_s(v, least), i16x8.gt_s(v, most));
-      const a = v128.andnot(i16x8.sub(v, reference), out);
-      count = i16x8.sub(count, out);
-      let b = none;
-      if (g + 1 < end) {
-        v = v128.load(at, 16);
-        out = v128.or(i16x8.lt_s(v, least), i16x8.gt_s(v, most));
-        b = v128.andnot(i16x8.sub(v, reference), out);
-        count = i16x8.sub(count, out);
-      }
-      const pair0 = low(a, b), pair1 = high(a, b);
-      square0 = i32x4.add(square0, i32x4.dot_i16x8_s(pair0, pair0));
-      square1 = i32x4.add(square1, i32x4.dot_i16x8_s(pair1, pair1));
-      sum0 = i32x4.add(sum0, i32x4.dot_i16x8_s(pair0, ones));
-      sum1 = i32x4.add(sum1, i32x4.dot_i16x8_s(pair1, ones));
-    }
-    addSquares(square0, square1);
-  }
-  storeSums(sum0, sum1);
-  v128.store(lanes, count, 128);
-}
-
-/** The same for values anywhere: the rare way. */
-function sumKeptFar(column: usize, reference: v128, least: v128, most: v128): void {
+/** Sums and squares of a column's values, less the reference, for values anywhere: the rare way. */
+function sumFar(column: usize, reference: v128): void {
   v128.store(lanes, reference, 144);
-  v128.store(lanes, least, 160);
-  v128.store(lanes, most, 176);
   for (let lane: usize = 0; lane < 8; lane++) {
     const middle = <i32>load<i16>(lanes + 144 + 2 * lane);
-    const from = <i32>load<i16>(lanes + 160 + 2 * lane);
-    const to = <i32>load<i16>(lanes + 176 + 2 * lane);
-    let sum: i64 = 0, squares: i64 = 0, out: i32 = 0;
+    let sum: i64 = 0, squares: i64 = 0;
     for (let f = 0; f < frames; f++) {
-      const v = <i32>load<i16>(column + ((<usize>f) << 4) + 2 * lane);
-      if (v < from || v > to) {
-        out++;
-        continue;
-      }
-      const d = <i64>(v - middle);
+      const d = <i64>(<i32>load<i16>(column + ((<usize>f) << 4) + 2 * lane) - middle);
       sum += d;
       squares += d * d;
     }
     store<f64>(lanes + 8 * lane, <f64>sum);
     store<f64>(lanes + 64 + 8 * lane, <f64>squares);
-    store<i16>(lanes + 128 + 2 * lane, <i16>out);
   }
+}
+
+/** Takes values of one frame off the sums of all. @param out -1 where a value is left out, else 0 */
+function takeOff(at: usize, out: v128): void {
+  for (let left = i16x8.bitmask(out); left != 0; left &= left - 1) {
+    const lane = <usize>ctz(left);
+    const d = <f64>(<i32>load<i16>(at + 2 * lane) - <i32>load<i16>(lanes + 144 + 2 * lane));
+    const sum = lanes + 8 * lane, count = lanes + 128 + 2 * lane;
+    store<f64>(sum, load<f64>(sum) - d);
+    store<f64>(sum, load<f64>(sum, 64) - d * d, 64);
+    store<i16>(count, load<i16>(count) + 1);
+  }
+}
+
+/** Takes the values of a column that do not lie from `lowest` to `highest` off the sums of all: whole numbers, so exact. */
+function leaveOut(column: usize, lowest: v128, highest: v128): void {
+  // Both limits in one comparison: a value below the lower one wraps to the largest numbers.
+  const shift = i16x8.add(lowest, i16x8.splat(-32768));
+  const top = i16x8.sub(highest, shift);
+  let at = column;
+  const end = column + ((<usize>frames) << 4);
+  for (; at + 64 <= end; at += 64) {
+    const out0 = i16x8.gt_s(i16x8.sub(v128.load(at), shift), top);
+    const out1 = i16x8.gt_s(i16x8.sub(v128.load(at, 16), shift), top);
+    const out2 = i16x8.gt_s(i16x8.sub(v128.load(at, 32), shift), top);
+    const out3 = i16x8.gt_s(i16x8.sub(v128.load(at, 48), shift), top);
+    if (!v128.any_true(v128.or(v128.or(out0, out1), v128.or(out2, out3)))) continue;
+    takeOff(at, out0);
+    takeOff(at + 16, out1);
+    takeOff(at + 32, out2);
+    takeOff(at + 48, out3);
+  }
+  for (; at < end; at += 16) takeOff(at, i16x8.gt_s(i16x8.sub(v128.load(at), shift), top));
 }
 
 // @ts-ignore: decorator
@@ -227,6 +192,95 @@ function fromMean(pair: usize, deviations: v128): v128 {
   return f64x2.floor(f64x2.add(mean, f64x2.mul(deviations, loadPair(lanes + 256, pair))));
 }
 
+/** How many values of each lane lie above a probe. */
+// @ts-ignore: decorator
+@inline
+function countAbove(column: usize, probe: v128): v128 {
+  let count0 = i16x8.splat(0), count1 = count0;
+  let at = column;
+  const end = column + ((<usize>frames) << 4);
+  for (; at + 64 <= end; at += 64) {
+    count0 = i16x8.sub(count0, i16x8.gt_s(v128.load(at), probe));
+    count1 = i16x8.sub(count1, i16x8.gt_s(v128.load(at, 16), probe));
+    count0 = i16x8.sub(count0, i16x8.gt_s(v128.load(at, 32), probe));
+    count1 = i16x8.sub(count1, i16x8.gt_s(v128.load(at, 48), probe));
+  }
+  for (; at < end; at += 16) count0 = i16x8.sub(count0, i16x8.gt_s(v128.load(at), probe));
+  return i16x8.add(count0, count1);
+}
+
+/** Values less `base` in 8 bits, two frames to a vector; what is further off goes to the ends, so the order stays. */
+function packColumn(column: usize, base: v128): void {
+  let to = packed, at = column;
+  const end = column + ((<usize>frames) << 4);
+  for (; at + 32 <= end; at += 32) {
+    const v = i16x8.sub_sat_s(v128.load(at), base), w = i16x8.sub_sat_s(v128.load(at, 16), base);
+    v128.store(to, i8x16.narrow_i16x8_s(v, w));
+    to += 16;
+  }
+  const nothing = i16x8.splat(-32768);
+  if (at < end) v128.store(to, i8x16.narrow_i16x8_s(i16x8.sub_sat_s(v128.load(at), base), nothing));
+}
+
+/** `countAbove` among packed values, half as many vectors. @param probe less the base */
+// @ts-ignore: decorator
+@inline
+function countPackedAbove(probe: v128): v128 {
+  const narrow = i8x16.narrow_i16x8_s(probe, probe);
+  let count = i16x8.splat(0);
+  let at = packed;
+  const end = packed + ((<usize>((frames + 1) >> 1)) << 4);
+  while (at < end) {
+    // No more than 8 bits can count.
+    const stop = at + 4064 < end ? at + 4064 : end;
+    let count0 = i8x16.splat(0), count1 = count0;
+    for (; at + 64 <= stop; at += 64) {
+      count0 = i8x16.sub(count0, i8x16.gt_s(v128.load(at), narrow));
+      count1 = i8x16.sub(count1, i8x16.gt_s(v128.load(at, 16), narrow));
+      count0 = i8x16.sub(count0, i8x16.gt_s(v128.load(at, 32), narrow));
+      count1 = i8x16.sub(count1, i8x16.gt_s(v128.load(at, 48), narrow));
+    }
+    for (; at < stop; at += 16) count0 = i8x16.sub(count0, i8x16.gt_s(v128.load(at), narrow));
+    count = i16x8.add(count, i16x8.add(i16x8.extend_low_i8x16_u(count0), i16x8.extend_high_i8x16_u(count0)));
+    count = i16x8.add(count, i16x8.add(i16x8.extend_low_i8x16_u(count1), i16x8.extend_high_i8x16_u(count1)));
+  }
+  return count;
+}
+
+/** The smallest value of each lane above another; 32767 where there is none. */
+// @ts-ignore: decorator
+@inline
+function nextAbove(column: usize, value: v128): v128 {
+  const none = i16x8.splat(32767);
+  let next = none;
+  const end = column + ((<usize>frames) << 4);
+  for (let at = column; at < end; at += 16) {
+    const v = v128.load(at);
+    next = i16x8.min_s(next, v128.bitselect(v, none, i16x8.gt_s(v, value)));
+  }
+  return next;
+}
+
+/** `nextAbove` among packed values, 127 where there is none so near. @param value less the base, at most 126 */
+// @ts-ignore: decorator
+@inline
+function nextPackedAbove(value: v128): v128 {
+  const flip = i8x16.splat(-128), one = i8x16.splat(1);
+  const narrow = v128.xor(i8x16.narrow_i16x8_s(value, value), flip);
+  let least = i8x16.splat(-1);
+  const end = packed + ((<usize>((frames + 1) >> 1)) << 4);
+  for (let at = packed; at < end; at += 16) {
+    // Unsigned distances, less one: what is not above has none and wraps to the largest.
+    const apart = i8x16.sub_sat_u(v128.xor(v128.load(at), flip), narrow);
+    least = i8x16.min_u(least, i8x16.sub(apart, one));
+  }
+  const nearest = i16x8.min_u(i16x8.extend_low_i8x16_u(least), i16x8.extend_high_i8x16_u(least));
+  return i16x8.min_s(i16x8.splat(127), i16x8.add(i16x8.add(value, nearest), i16x8.splat(1)));
+}
+
+/** Bounds no further apart than this fit into 8 bits, with room for what lies outside. */
+const packedMost: i32 = 253;
+
 /**
  * Two middle values of a column, left at 192 and 208; an even number of frames takes the mean of them.
  * @param reachSigmas if a median in the bounds found so far rejects no value beyond that many deviations, the search ends;
@@ -246,29 +300,30 @@ function findMiddles(column: usize, least: v128, most: v128, reachSigmas: f64): 
     const top = lanes + 208;
     noneAbove = asCounts(below(top, 0, reach), below(top, 1, reach), below(top, 2, reach), below(top, 3, reach));
   }
+  const all = i16x8.splat(<i16>frames);
   const half = i16x8.splat(<i16>((frames + 1) >> 1));
   const halfAtLeast = i16x8.splat(<i16>(frames >> 1));
-  let from = least, to = most, bothUpTo = most;
+  let from = least, to = most, bothUpTo = most, upToTo = all;
+  let base = least, isPacked = false;
   let step = 0;
   while (v128.any_true(v128.xor(from, to))) {
+    const width = i16x8.sub(to, from);
+    if (!isPacked && step >= 2 && !v128.any_true(i16x8.gt_u(width, i16x8.splat(<i16>packedMost)))) {
+      base = i16x8.add_sat_s(from, i16x8.splat(127));
+      packColumn(column, base);
+      isPacked = true;
+    }
     // Half way without overflow, rounded down; at first where the mean and its noise point.
     let probe = i16x8.add(v128.and(from, to), i16x8.shr_s(v128.xor(from, to), 1));
     if (step < 2) {
       const guess = step == 0 ? guess0 : guess1;
       probe = v128.bitselect(guess, probe, v128.and(i16x8.ge_s(guess, from), i16x8.lt_s(guess, to)));
     }
-    let count0 = i16x8.splat(0), count1 = i16x8.splat(0);
-    let at = column;
-    const end = column + ((<usize>frames) << 4);
-    for (; at + 32 <= end; at += 32) {
-      count0 = i16x8.add(count0, i16x8.gt_s(v128.load(at), probe));
-      count1 = i16x8.add(count1, i16x8.gt_s(v128.load(at, 16), probe));
-    }
-    if (at < end) count0 = i16x8.add(count0, i16x8.gt_s(v128.load(at), probe));
-    // Counts of what is above come as negative numbers.
-    const upTo = i16x8.add(i16x8.splat(<i16>frames), i16x8.add(count0, count1));
+    const isAbove = isPacked ? countPackedAbove(i16x8.sub(probe, base)) : countAbove(column, probe);
+    const upTo = i16x8.sub(all, isAbove);
     const enough = i16x8.ge_u(upTo, half);
     to = v128.bitselect(probe, to, enough);
+    upToTo = v128.bitselect(upTo, upToTo, enough);
     from = v128.bitselect(from, i16x8.add(probe, i16x8.splat(1)), enough);
     // More than half up to the probe: both middles are.
     bothUpTo = v128.bitselect(probe, bothUpTo, i16x8.gt_u(upTo, halfAtLeast));
@@ -277,19 +332,18 @@ function findMiddles(column: usize, least: v128, most: v128, reachSigmas: f64): 
     step++;
   }
   v128.store(lanes, to, 192);
-  if (frames & 1) {
-    v128.store(lanes, to, 208);
-    return true;
+  v128.store(lanes, to, 208);
+  const alone = i16x8.le_u(upToTo, half);
+  if (frames & 1 || !v128.any_true(alone)) return true;
+  // The lower middle is the last of its half: the upper one is the next value.
+  let next = to, known = false;
+  if (isPacked) {
+    const near = nextPackedAbove(i16x8.sub(to, base));
+    next = i16x8.add(base, near);
+    known = !v128.any_true(v128.and(alone, i16x8.ge_s(near, i16x8.splat(127))));
   }
-  let next = i16x8.splat(32767);
-  let count = i16x8.splat(<i16>frames);
-  for (let f = 0; f < frames; f++) {
-    const v = v128.load(column + ((<usize>f) << 4));
-    const isAbove = i16x8.gt_s(v, to);
-    count = i16x8.add(count, isAbove);
-    next = i16x8.min_s(next, v128.bitselect(v, i16x8.splat(32767), isAbove));
-  }
-  v128.store(lanes, v128.bitselect(to, next, i16x8.gt_u(count, half)), 208);
+  if (!known) next = nextAbove(column, to);
+  v128.store(lanes, v128.bitselect(next, to, alone), 208);
   return true;
 }
 
@@ -426,7 +480,7 @@ function finishColumn(px: usize): void {
  */
 export function begin(
   frameCount: i32, how: i32, reach: f64, zeroAdu: f64, medianNoise: f64, clipLeast: i32, madSigma: f64, variance: f64,
-  slope: f64, level: f64, lanesAt: usize, valueAt: usize, sigmaAt: usize, maskAt: usize, darkAt: usize,
+  slope: f64, level: f64, lanesAt: usize, packedAt: usize, valueAt: usize, sigmaAt: usize, maskAt: usize, darkAt: usize,
   darkSigmaAt: usize,
 ): void {
   frames = frameCount;
@@ -440,6 +494,7 @@ export function begin(
   commonSlope = slope;
   commonLevel = level;
   lanes = lanesAt;
+  packed = packedAt;
   value = valueAt;
   sigma = sigmaAt;
   mask = maskAt;
@@ -520,8 +575,7 @@ export function combineColumns(column: usize, columnBytes: usize, start: i32, le
     v128.store(lanes, reference, 144);
     // Unsigned, since a difference of two 16-bit numbers needs 17 bits.
     const spread = i16x8.max_u(i16x8.sub(most, reference), i16x8.sub(reference, least));
-    const far = v128.any_true(i16x8.gt_u(spread, i16x8.splat(<i16>farMost)));
-    if (far) sumKeptFar(column, reference, i16x8.splat(-32768), i16x8.splat(32767));
+    if (v128.any_true(i16x8.gt_u(spread, i16x8.splat(<i16>farMost)))) sumFar(column, reference);
     if (method != 0) findMoments();
     if (method == median) findMiddles(column, least, most, -1);
     else if (method == clipped) {
@@ -529,9 +583,7 @@ export function combineColumns(column: usize, columnBytes: usize, start: i32, le
         ? findFewLimits(column, least, most)
         : findMiddles(column, least, most, sigmas) && findLimits(least, most);
       if (leavesOut) {
-        const lowest = v128.load(lanes, 224), highest = v128.load(lanes, 240);
-        if (far) sumKeptFar(column, reference, lowest, highest);
-        else sumKept(column, reference, lowest, highest);
+        leaveOut(column, v128.load(lanes, 224), v128.load(lanes, 240));
       }
     }
     finishColumn(px);
