@@ -1,5 +1,5 @@
 /** How many buffers are kept: as many as a series lets go at once. */
-const sparesMax = 8;
+const sparesMax = 12;
 
 /**
  * Memory of frames that nobody needs any more, for the next ones: touching fresh memory for the first time costs more

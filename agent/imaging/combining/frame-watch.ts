@@ -94,11 +94,7 @@ export class FrameWatch {
       blockSums: new Float64Array(this.#reference.length),
       samples: new Uint16Array(this.#sample.px.length),
     };
-    const one = new Float64Array(first.length);
-    this.#reference = this.#reference.map((_, b) => {
-      for (const [k, { blockSums, scale }] of first.entries()) one[k] = blockSums[b]! / scale;
-      return medianInPlace(one)!;
-    });
+    this.#reference = mediansOf(first);
     this.#halves = new SeriesHalves(
       {
         sidePx: blockSidePx,
@@ -124,4 +120,15 @@ export class FrameWatch {
     this.#halves?.add(blockSums, scale);
     this.#growth?.add(samples, scale);
   }
+}
+
+/** Of each block over some frames, brought to one level. */
+function mediansOf(frames: readonly SeenFrame[]): Float64Array {
+  const medians = new Float64Array(frames[0]!.blockSums.length);
+  const one = new Float64Array(frames.length);
+  for (let b = 0; b < medians.length; b++) {
+    for (let k = 0; k < frames.length; k++) one[k] = frames[k]!.blockSums[b]! / frames[k]!.scale;
+    medians[b] = medianInPlace(one)!;
+  }
+  return medians;
 }

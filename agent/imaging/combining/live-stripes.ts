@@ -1,5 +1,4 @@
 import { type NoiseByLevel, tabulate } from "../noise/noise-by-level.ts";
-import { pixelStatistics } from "./first-frames.ts";
 import { framesAtOnce, type LiveFrame, type LiveSums, liveSums } from "./live-sums.ts";
 
 /** Frames held until the reference is made: enough for a median that no outlier moves. */
@@ -34,8 +33,6 @@ export class LiveStripes {
   /** How many there were before these. */
   #before = 0;
   #turns = 0;
-  /** Zeros for a stripe, until all have their reference. */
-  #noDark: Float32Array | undefined;
 
   constructor(options: SeriesOptions) {
     this.#options = options;
@@ -86,37 +83,23 @@ export class LiveStripes {
     const toPx = Math.min(fromPx + this.#stripePx, this.#options.pxCount);
     const total = this.#before + this.#frames.length;
     let taken = this.#taken[stripe]!;
-    const passes = taken === 0 ? 1 : 2;
-    if (taken === 0) this.#settle(fromPx, toPx);
-    for (let pass = 0; pass < passes && taken < total; pass++) {
-      const some = this.#frames.slice(taken - this.#before, taken - this.#before + framesAtOnce);
-      this.#sums.add(some, this.#options.clipAdu, fromPx, toPx);
-      taken += some.length;
-    }
+    if (taken === 0) taken = this.#begin(fromPx, toPx);
+    else
+      for (let pass = 0; pass < 2 && taken < total; pass++) {
+        const some = this.#frames.slice(taken - this.#before, taken - this.#before + framesAtOnce);
+        this.#sums.add(some, this.#options.clipAdu, fromPx, toPx);
+        taken += some.length;
+      }
     this.#taken[stripe] = taken;
     return taken === total;
   }
 
-  #settle(fromPx: number, toPx: number): void {
+  /** @returns frames taken in */
+  #begin(fromPx: number, toPx: number): number {
     const { darkAdu, clipAdu } = this.#options;
-    const { reference, limit, dark } = this.#sums;
-    if (dark) dark.set(darkAdu!.subarray(fromPx, toPx), fromPx);
-    else this.#noDark ??= new Float32Array(this.#stripePx);
-    const found = {
-      medians: reference.subarray(fromPx, toPx),
-      spreads: limit.subarray(fromPx, toPx),
-      variances: new Float32Array(0),
-    };
-    const first = this.#frames
-      .slice(0, referenceFrames)
-      .map(({ pixels, scale }) => ({ pixels: pixels.subarray(fromPx, toPx), scale }));
-    pixelStatistics(
-      first,
-      darkAdu?.subarray(fromPx, toPx) ?? this.#noDark!.subarray(0, toPx - fromPx),
-      clipAdu,
-      found,
-    );
-    this.#sums.setLimits(this.#sigmas!, fromPx, toPx);
-    if (toPx === this.#options.pxCount) this.#noDark = undefined;
+    if (darkAdu) this.#sums.dark!.set(darkAdu.subarray(fromPx, toPx), fromPx);
+    const first = this.#frames.slice(0, referenceFrames);
+    this.#sums.begin(first, clipAdu, this.#sigmas!, fromPx, toPx);
+    return first.length;
   }
 }

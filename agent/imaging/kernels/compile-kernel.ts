@@ -6,13 +6,18 @@ import { dirname, join, resolve } from "node:path";
 const options = ["-O3", "--noAssert", "--runtime", "stub", "--importMemory", "--enable", "simd"];
 const cache = resolve(import.meta.dirname, "../../../.cache/kernels");
 
+const modules = new Map<string, WebAssembly.Module>();
+
 /**
  * A kernel written in AssemblyScript (`NAME.as` beside this file), compiled: kept in `.cache` under the sum of its source, so that it
- * is compiled once, by `npm run setup` or at first use.
+ * is compiled once, by `npm run setup` or at first use. One module serves all that ask: what the engine learns of its loops
+ * is then learnt once.
  * @returns `undefined` where the compiler is not installed; the plain twins then do the work
  * @throws with the compiler's own words
  */
 export function compiledKernel(name: string): WebAssembly.Module | undefined {
+  const known = modules.get(name);
+  if (known !== undefined) return known;
   const source = readFileSync(join(import.meta.dirname, `${name}.as`));
   const sum = createHash("sha256").update(source).update(options.join(" ")).digest("hex").slice(0, 16);
   const kept = join(cache, `${name}-${sum}.wasm`);
@@ -21,7 +26,9 @@ export function compiledKernel(name: string): WebAssembly.Module | undefined {
     if (compiler === undefined) return undefined;
     compile(compiler, name, source, kept);
   }
-  return new WebAssembly.Module(readFileSync(kept));
+  const module = new WebAssembly.Module(readFileSync(kept));
+  modules.set(name, module);
+  return module;
 }
 
 function findCompiler(): string | undefined {

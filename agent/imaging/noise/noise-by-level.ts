@@ -1,4 +1,5 @@
 import { medianInPlace } from "../numerics/order-statistics.ts";
+import { risingOrder } from "../numerics/rising-order.ts";
 
 /** Variance of one frame's pixel as a function of its level [adu², adu]. */
 export interface NoiseByLevel {
@@ -20,7 +21,7 @@ export function noiseByLevel(
   degreesOfFreedom: number,
 ): NoiseByLevel {
   const medianOverMean = (1 - 2 / (9 * degreesOfFreedom)) ** 3;
-  const order = Uint32Array.from(levels.keys()).sort((a, b) => levels[a]! - levels[b]!);
+  const order = risingOrder(levels);
   const bins = Math.max(1, Math.min(binCount, Math.floor(order.length / 200)));
   const knotLevel: number[] = [];
   const knotVariance: number[] = [];

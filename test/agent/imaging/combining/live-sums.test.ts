@@ -1,10 +1,6 @@
 import { expect, test } from "vitest";
-import {
-  compiledSums,
-  type LiveSums,
-  type MakeSums,
-  plainSums,
-} from "../../../../agent/imaging/combining/live-sums.ts";
+import { compiledSums } from "../../../../agent/imaging/combining/compiled-sums.ts";
+import { type LiveSums, type MakeSums, plainSums } from "../../../../agent/imaging/combining/live-sums.ts";
 import { tabulate } from "../../../../agent/imaging/noise/noise-by-level.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 
@@ -62,3 +58,43 @@ test.each([
     }
   }
 });
+
+test.each([
+  [2, true],
+  [11, false],
+  [12, true],
+])(
+  "the first %i frames, dark %s: compiled medians and limits agree to float32, and the frames are in the sums",
+  (frameCount, withDark) => {
+    const random = new Random(seed);
+    for (const pxCount of [1, 7, 513, 9001]) {
+      const [compiled, plain, byThem] = [compiledSums()!, plainSums, plainSums].map((make) =>
+        make(pxCount, withDark),
+      ) as [LiveSums, LiveSums, LiveSums];
+      const darks = Float32Array.from({ length: pxCount }, () => 300 + 5 * random.gauss());
+      const frames = Array.from({ length: frameCount }, () => ({
+        pixels: Uint16Array.from({ length: pxCount }, (_, px) =>
+          px % 97 === 5 || random.uniform() < 0.01 ? 65_000 : 20_000 + 200 * random.gauss(),
+        ),
+        scale: 1 + 0.02 * random.gauss(),
+      }));
+      const half = Math.min(pxCount, Math.ceil(pxCount / 16) * 8);
+      for (const sums of [compiled, plain]) {
+        sums.dark?.set(darks);
+        sums.begin(frames, 60_000, sigmas, half, pxCount);
+        sums.begin(frames, 60_000, sigmas, 0, half);
+      }
+      for (let px = 0; px < pxCount; px++) {
+        const what = `pixel ${px} of ${pxCount}, seed ${seed}`;
+        expect(Math.abs(compiled.reference[px]! - plain.reference[px]!), what).toBeLessThan(0.02);
+        expect(Math.abs(compiled.limit[px]! - plain.limit[px]!), what).toBeLessThan(0.15);
+      }
+      byThem.dark?.set(darks);
+      byThem.reference.set(compiled.reference);
+      byThem.limit.set(compiled.limit);
+      byThem.add(frames, 60_000, 0, pxCount);
+      for (const what of ["sum", "squares", "rejected", "clipped"] as const)
+        expect(compiled[what], `${what} of ${pxCount} px, seed ${seed}`).toEqual(byThem[what]);
+    }
+  },
+);
