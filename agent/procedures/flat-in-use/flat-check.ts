@@ -1,10 +1,10 @@
 import { basename } from "node:path";
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { matchSince } from "../../imaging/match/match-since.ts";
-import { type MatchSays, matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts";
+import type { MatchSays, TrainMatch } from "../../imaging/match/match-train.ts";
 import { matchSeen, sinceSeen } from "../../imaging/match/match-words.ts";
-import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
-import { loadFft } from "../../imaging/numerics/fft-library.ts";
+import type { SmallStructure } from "../../imaging/match/small-structure.ts";
+import type { Shape } from "../../imaging/numerics/shape.ts";
+import { type AsideAsk, aside } from "../aside/aside.ts";
 import type { FlatInUse } from "../findings.ts";
 import type { Workbench } from "../step.ts";
 import { type FlatStructure, readStructure } from "./read-structure.ts";
@@ -39,15 +39,15 @@ export class FlatChecker {
   constructor(private readonly bench: Workbench) {}
 
   /** Says what an image shows, and finds the flat that fits when the run has none of its own yet. */
-  async byImage(frame: Frame, pedestalAdu: number): Promise<FlatCheck> {
+  async byImage(frame: Frame, pedestalAdu: number, signal: AbortSignal): Promise<FlatCheck> {
     const levels = Float32Array.from(frame.pixelsAdu, (value) => value - pedestalAdu);
-    return this.#ask(levels, frame, "image");
+    return this.#ask(levels, frame, "image", signal);
   }
 
   /** The flat in use is known to fit that image: later ones can be held against it. */
-  remember(frame: Frame, pedestalAdu: number): void {
+  async remember(frame: Frame, pedestalAdu: number, signal: AbortSignal): Promise<void> {
     const inUse = this.bench.findings.flatInUse;
-    const structure = inUse && this.#overFlat(inUse, frame, pedestalAdu);
+    const structure = inUse && (await this.#overFlat(inUse, frame, pedestalAdu, signal));
     if (structure) this.#fitted = { flat: inUse.file, structure };
   }
 
@@ -55,28 +55,32 @@ export class FlatChecker {
    * Says what an image shows beside one that the flat fitted, with the Sun taken out of both.
    * @returns `undefined` where there is none of that flat and size
    */
-  async sinceFitted(frame: Pixels, pedestalAdu: number): Promise<FlatCheck | undefined> {
+  async sinceFitted(frame: Pixels, pedestalAdu: number, signal: AbortSignal): Promise<FlatCheck | undefined> {
     const { bench } = this;
     const inUse = bench.findings.flatInUse;
     if (!inUse || this.#fitted?.flat !== inUse.file) return undefined;
-    const later = this.#overFlat(inUse, frame, pedestalAdu);
-    if (later?.shape.widthPx !== this.#fitted.structure.shape.widthPx) return undefined;
-    const fft = await bench.clock.hold(loadFft());
-    const flat = this.#structureOf(inUse)!.structure;
-    const match = matchSince(fft, flat, this.#fitted.structure, later, inUse.dust ?? []);
+    const later = await this.#overFlat(inUse, frame, pedestalAdu, signal);
+    const earlier = this.#fitted.structure;
+    if (later?.shape.widthPx !== earlier.shape.widthPx) return undefined;
+    const { structure } = (await this.#structureOf(inUse, signal))!;
+    const ask = this.#aboutFrame(later.shape, signal);
+    const match = await aside(ask, "matchSince", structure, earlier, later, inUse.dust ?? []);
     const about = { utcMs: bench.clock.nowMs(), flat: basename(inUse.file) };
     return { ...about, seenIn: "images since it fitted", ...told(match, sinceSeen(match)) };
   }
 
-  #overFlat(inUse: FlatInUse, frame: Pixels, pedestalAdu: number): SmallStructure | undefined {
-    const { gain, structure } = this.#structureOf(inUse) ?? {};
+  async #overFlat(
+    inUse: FlatInUse,
+    frame: Pixels,
+    pedestalAdu: number,
+    signal: AbortSignal,
+  ): Promise<SmallStructure | undefined> {
+    const { gain, structure } = (await this.#structureOf(inUse, signal)) ?? {};
     const { widthPx, heightPx, pixelsAdu } = frame;
     if (!gain || structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx)
       return undefined;
-    return smallStructure(
-      gain.map((value, i) => (pixelsAdu[i]! - pedestalAdu) / value),
-      structure.shape,
-    );
+    const levels = gain.map((value, i) => (pixelsAdu[i]! - pedestalAdu) / value);
+    return aside(this.#aboutFrame(structure.shape, signal), "smallStructure", levels, structure.shape);
   }
 
   /**
@@ -85,25 +89,25 @@ export class FlatChecker {
    */
   async byDiffuser(frames: number, signal: AbortSignal): Promise<FlatCheck | undefined> {
     const seen = await seeThroughDiffuser(this.bench, frames, signal);
-    return seen && this.#ask(seen.levels, seen, "flat");
+    return seen && this.#ask(seen.levels, seen, "flat", signal);
   }
 
   async #ask(
     levels: Float32Array,
-    shape: { readonly widthPx: number; readonly heightPx: number },
+    { widthPx, heightPx }: Shape,
     kind: "flat" | "image",
+    signal: AbortSignal,
   ): Promise<FlatCheck> {
     const { bench } = this;
-    const { widthPx, heightPx } = shape;
-    const fft = await bench.clock.hold(loadFft());
-    const seen = smallStructure(levels, { widthPx, heightPx });
+    const ask = this.#aboutFrame({ widthPx, heightPx }, signal);
+    const seen = await aside(ask, "smallStructure", levels, { widthPx, heightPx });
     const inUse = bench.findings.flatInUse;
     const flats = inUse ? [inUse] : (bench.keptFlats ?? []).slice(0, keptFlatsMost);
     let best: { readonly flat: FlatInUse; readonly match: TrainMatch } | undefined;
     for (const flat of flats) {
-      const structure = this.#structureOf(flat)?.structure;
+      const structure = (await this.#structureOf(flat, signal))?.structure;
       if (structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx) continue;
-      const match = matchTrain(fft, structure, seen, flat.dust ?? [], kind);
+      const match = await aside(ask, "matchTrain", structure, seen, flat.dust ?? [], kind);
       if (!best || rank[match.says] > rank[best.match.says]) best = { flat, match };
     }
     const seenIn = kind === "image" ? ("an image" as const) : ("frames through the diffuser" as const);
@@ -120,9 +124,14 @@ export class FlatChecker {
     return { utcMs, flat: basename(best.flat.file), seenIn, ...told(best.match, matchSeen(best.match)) };
   }
 
-  #structureOf({ file }: FlatInUse): FlatStructure | undefined {
-    if (!this.#structures.has(file)) this.#structures.set(file, readStructure(file));
+  async #structureOf({ file }: FlatInUse, signal: AbortSignal): Promise<FlatStructure | undefined> {
+    if (!this.#structures.has(file))
+      this.#structures.set(file, await readStructure(file, this.bench.clock, signal));
     return this.#structures.get(file);
+  }
+
+  #aboutFrame({ widthPx, heightPx }: Shape, signal: AbortSignal): AsideAsk {
+    return { clock: this.bench.clock, signal, pxCount: widthPx * heightPx };
   }
 }
 

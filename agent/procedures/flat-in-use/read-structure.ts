@@ -1,6 +1,8 @@
 import { existsSync } from "node:fs";
 import { readCcdImage } from "../../../drivers/formats/ccd-image.ts";
-import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
+import type { SmallStructure } from "../../imaging/match/small-structure.ts";
+import { aside } from "../aside/aside.ts";
+import type { Workbench } from "../step.ts";
 
 /** What is compared of a master flat. */
 export interface FlatStructure {
@@ -10,9 +12,14 @@ export interface FlatStructure {
 }
 
 /** @returns `undefined` when the file is gone */
-export function readStructure(file: string): FlatStructure | undefined {
+export async function readStructure(
+  file: string,
+  clock: Workbench["clock"],
+  signal: AbortSignal,
+): Promise<FlatStructure | undefined> {
   if (!existsSync(file)) return undefined;
   const { widthPx, heightPx, data, mask } = readCcdImage(file);
   const gain = mask ? data.map((value, i) => (mask[i] === 0 ? value : Number.NaN)) : data;
-  return { gain, structure: smallStructure(gain, { widthPx, heightPx }) };
+  const ask = { clock, signal, pxCount: gain.length };
+  return { gain, structure: await aside(ask, "smallStructure", gain, { widthPx, heightPx }) };
 }

@@ -4,9 +4,8 @@ import { litFraction } from "../../imaging/defocus/defocus-room.ts";
 import { refocusShadows } from "../../imaging/defocus/refocus-shadows.ts";
 import { shadowGrowth } from "../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../imaging/defocus/sky-plane.ts";
-import { findDust } from "../../imaging/dust/dust.ts";
-import { loadFft } from "../../imaging/numerics/fft-library.ts";
-import { proveFlat } from "../../imaging/proof/proof.ts";
+import type { DustFound } from "../../imaging/dust/dust.ts";
+import { aside } from "../aside/aside.ts";
 import { StepError } from "../step-error.ts";
 import {
   type BlurredLight,
@@ -22,6 +21,7 @@ import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
 import { litFlat } from "./lit-flat.ts";
 import { conversionFromSeries } from "./measure-conversion.ts";
+import { proveAside } from "./prove-aside.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Gradients of the light that are expected where nothing is known of them, across the frame: an active region. */
@@ -32,14 +32,16 @@ const shareTold = 5;
 const shareLeast = 0.3;
 
 /** Divides the blurred Sun's light out of the frames, proves the flat and writes it. */
-export async function keepDefocus(work: DefocusWork): Promise<void> {
+export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench, ask, notes, edges, shape } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const { blurRadiusPx, steps } = work.place!;
   const series = work.series!.finish();
   conversionFromSeries(work, series);
   const guess = divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx));
-  const side = sideByShadows(work, guess.flat);
+  const dustOf = (flat: Flat) =>
+    aside({ clock: bench.clock, signal, pxCount: flat.gain.length }, "findDust", flat);
+  const side = sideByShadows(work, guess.flat, await dustOf(guess.flat));
   const {
     light,
     measured,
@@ -49,31 +51,33 @@ export async function keepDefocus(work: DefocusWork): Promise<void> {
     ? guess
     : divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx, side));
   const independent = proofWithoutSun(work, light, gradient, asTaken);
-  const flat = refocusShadows(asTaken, findDust(asTaken), light.stretch);
+  const flat = refocusShadows(asTaken, await dustOf(asTaken), light.stretch);
   const noise = relativeNoise(flat) ?? 0;
   const worst = worstLeftover(light.leftover);
   const acrossUnsure = Math.hypot(gradient.acrossSigma, measured.halvesApart);
   const upperEdge = edgesOfSeries(edges);
   const litShare = flat.mask.reduce((sum, bits) => sum + (bits === 0 ? 1 : 0), 0) / flat.mask.length;
-  const fft = await bench.clock.hold(loadFft());
-  const proof = proveFlat({
-    flat,
-    series,
-    upperEdge,
-    independent,
-    blurred: {
-      leftover: worst ? worst.rms / noise : 0,
-      leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
-      gradientUnsure: acrossUnsure,
-      litFraction: litFraction(work, blurRadiusPx),
-      focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
+  const proof = await proveAside(
+    bench,
+    {
+      flat,
+      series,
+      upperEdge,
+      independent,
+      blurred: {
+        leftover: worst ? worst.rms / noise : 0,
+        leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
+        gradientUnsure: acrossUnsure,
+        litFraction: litFraction(work, blurRadiusPx),
+        focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
+      },
+      known: {
+        ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
+        sunAdu: work.focus!.picture,
+      },
     },
-    known: {
-      ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
-      fft,
-      sunAdu: work.focus!.picture,
-    },
-  });
+    signal,
+  );
   const told = {
     focusSteps: work.focus!.steps,
     flatSteps: steps,
@@ -121,7 +125,7 @@ function divided(work: DefocusWork, series: Master, light: BlurredLight) {
 }
 
 /** Which side of focus the flat was taken on, if dust shadows tell it: they shrink as the sensor moves away from the aperture. */
-function sideByShadows(work: DefocusWork, flat: Flat): SideOfFocus | undefined {
+function sideByShadows(work: DefocusWork, flat: Flat, dust: readonly DustFound[]): SideOfFocus | undefined {
   const { otherPlace, place, homeSteps, bench } = work;
   const [flatSteps, otherSteps] = [place!.steps, otherPlace!.steps].map((at) =>
     Math.abs(at - homeSteps!),
@@ -129,7 +133,7 @@ function sideByShadows(work: DefocusWork, flat: Flat): SideOfFocus | undefined {
   const growthPerStep = growthOf(work, place!.blurRadiusPx) / flatSteps;
   const [nearer, farther] = [Math.min(flatSteps, otherSteps), Math.max(flatSteps, otherSteps)];
   const ratio = (1 + growthPerStep * farther) / (1 + growthPerStep * nearer);
-  const seen = shadowGrowth(flat, otherPlace!.picture, otherPlace!.litPx, findDust(flat), ratio);
+  const seen = shadowGrowth(flat, otherPlace!.picture, otherPlace!.litPx, dust, ratio);
   bench.note("side of focus by shadows", { share: seen?.share, sigma: seen?.sigma });
   if (!seen || Math.abs(seen.share) < shareTold * seen.sigma || Math.abs(seen.share) < shareLeast)
     return undefined;

@@ -1,10 +1,9 @@
 import { planeAcross } from "../../imaging/displaced/anchor-plane.ts";
-import { loadFft } from "../../imaging/numerics/fft-library.ts";
-import { proveFlat } from "../../imaging/proof/proof.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
 import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
+import { proveAside } from "./prove-aside.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Solves the flat from the frames, proves it on frames that it does not know, and writes it. */
@@ -18,15 +17,18 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
   const frameCount = frames.length - droppedLater;
   const plane = anchor && planeAcross(anchor, flat.shape);
-  const fft = await bench.clock.hold(loadFft());
-  const proof = proveFlat({
-    flat,
-    series: { frameCount, clippedFraction, growth: [halves.evenOdd], halves: halves.firstSecond },
-    upperEdge,
-    independent: independent.master,
-    ...(plane ? { plane } : {}),
-    known: { ...knownOfFlat(bench, flat, frameCount, work.notes.facts.first.gain), fft, sunAdu: average },
-  });
+  const proof = await proveAside(
+    bench,
+    {
+      flat,
+      series: { frameCount, clippedFraction, growth: [halves.evenOdd], halves: halves.firstSecond },
+      upperEdge,
+      independent: independent.master,
+      ...(plane ? { plane } : {}),
+      known: { ...knownOfFlat(bench, flat, frameCount, work.notes.facts.first.gain), sunAdu: average },
+    },
+    signal,
+  );
   bench.note("flat solved", {
     frames: frameCount,
     droppedLater,

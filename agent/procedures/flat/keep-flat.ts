@@ -1,17 +1,16 @@
 import type { Master } from "../../imaging/combining/master-builder.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
-import { loadFft } from "../../imaging/numerics/fft-library.ts";
-import { proveFlat } from "../../imaging/proof/proof.ts";
 import type { FlatWork } from "./flat-work.ts";
 import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
 import { litFlat } from "./lit-flat.ts";
 import { conversionFromSeries } from "./measure-conversion.ts";
+import { proveAside } from "./prove-aside.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
-export async function keepFlat(work: FlatWork): Promise<void> {
+export async function keepFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
   const { bench, ask, notes, edges } = work;
   const { findings } = bench;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
@@ -21,21 +20,23 @@ export async function keepFlat(work: FlatWork): Promise<void> {
   const { leak } = findings;
   const sunAdu = work.sun && sunAboveDark(work, flat);
   const upperEdge = edgesOfSeries(edges);
-  const fft = await bench.clock.hold(loadFft());
-  const proof = proveFlat({
-    flat,
-    series,
-    upperEdge,
-    independent: work.proof!.finish(),
-    ...(leak
-      ? { leak: { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 } }
-      : {}),
-    known: {
-      ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
-      fft,
-      ...(sunAdu ? { sunAdu } : {}),
+  const proof = await proveAside(
+    bench,
+    {
+      flat,
+      series,
+      upperEdge,
+      independent: work.proof!.finish(),
+      ...(leak
+        ? { leak: { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 } }
+        : {}),
+      known: {
+        ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
+        ...(sunAdu ? { sunAdu } : {}),
+      },
     },
-  });
+    signal,
+  );
   work.found = writeAndTell({
     bench,
     ask,

@@ -40,15 +40,15 @@ async function look(work: ImagesWork, ask: FlatCheckAsk, signal: AbortSignal): P
   const { pedestalAdu } = work.tuned!;
   bench.progress({ what: "holding an image against the flat", done: work.taken, of: work.ask.frames });
   const latest = work.latest!;
-  let seen = await checker.byImage(latest, pedestalAdu);
-  if (!isSure(seen)) seen = (await checker.sinceFitted(latest, pedestalAdu)) ?? seen;
+  let seen = await checker.byImage(latest, pedestalAdu, signal);
+  if (!isSure(seen)) seen = (await checker.sinceFitted(latest, pedestalAdu, signal)) ?? seen;
   // A flat that was just taken need not be asked twice: it fits the first image, as far as anyone can tell.
   const isFresh = checks.length === 0 && isJustTaken(work);
   if (!isSure(seen) && !isFresh && ask.testFrames > 0)
     seen = (await checker.byDiffuser(ask.testFrames, signal)) ?? seen;
   // Not of what images tell of each other: small shifts would add up unseen.
   if ((seen.says === "fits" && seen.seenIn !== "images since it fitted") || (isFresh && !noLongerFits(seen)))
-    checker.remember(latest, pedestalAdu);
+    await checker.remember(latest, pedestalAdu, signal);
   return seen;
 }
 

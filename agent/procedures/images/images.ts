@@ -131,7 +131,7 @@ function untilNextCheck({ ask, taken, files }: ImagesWork): number {
   return Math.min(left, files.length === 0 ? 1 : everyFrames - (taken % everyFrames));
 }
 
-async function tell(work: ImagesWork): Promise<void> {
+async function tell(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, files, checks } = work;
   const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
   const flat = checks.find((check) => check.flat !== undefined)?.flat;
@@ -142,7 +142,7 @@ async function tell(work: ImagesWork): Promise<void> {
     testFrames,
     ...(flat === undefined ? {} : { flat }),
     checks,
-    ...(await whenMoved(work)),
+    ...(await whenMoved(work, signal)),
   };
   const { doubtful, moved } = work.found;
   for (const file of doubtful) markFlatFits(bench, file, "unsure");

@@ -13,7 +13,7 @@ export interface WhenMoved {
  * Narrows down, by halves, in which image after the last check that was passed the train had moved. Images that can't tell
  * end the search.
  */
-export async function whenMoved(work: ImagesWork): Promise<WhenMoved> {
+export async function whenMoved(work: ImagesWork, signal: AbortSignal): Promise<WhenMoved> {
   const { checks, files, taken } = work;
   const failed = checks.findIndex(noLongerFits);
   if (failed < 0 || checks[failed]!.says === "none") return { doubtful: [], moved: [] };
@@ -25,22 +25,27 @@ export async function whenMoved(work: ImagesWork): Promise<WhenMoved> {
   let sure = seenIn !== "frames through the diffuser"; // those came after the image
   while (firstMoved - lastFitting > 1) {
     const middle = (firstMoved + lastFitting) >> 1;
-    const { says } = (await seenSince(work, files[middle - 1]!)) ?? { says: "untold" };
+    const { says } = (await seenSince(work, files[middle - 1]!, signal)) ?? { says: "untold" };
     if (says === "fits") lastFitting = middle;
     else if (says === "moved") [firstMoved, sure] = [middle, true];
     else break;
   }
-  if (!sure && (await seenSince(work, files[firstMoved - 1]!))?.says === "moved") sure = true;
+  if (!sure && (await seenSince(work, files[firstMoved - 1]!, signal))?.says === "moved") sure = true;
   const from = sure ? firstMoved - 1 : firstMoved;
   return { doubtful: files.slice(lastFitting, from), moved: files.slice(from) };
 }
 
-function seenSince({ bench, checker, tuned }: ImagesWork, file: string): Promise<FlatCheck | undefined> {
+function seenSince(
+  { bench, checker, tuned }: ImagesWork,
+  file: string,
+  signal: AbortSignal,
+): Promise<FlatCheck | undefined> {
   using fits = FitsFile.open(join(bench.folder, file));
   const image = fits.image();
   const pixelsAdu = image.readRows(0, image.rowCount) as Uint16Array; // as it was written
   return checker.sinceFitted(
     { pixelsAdu, widthPx: image.widthPx, heightPx: image.rowCount },
     tuned!.pedestalAdu,
+    signal,
   );
 }
