@@ -4,6 +4,8 @@ import { defineConfig } from "vitest/config";
 export default defineConfig({
   test: {
     pool: "threads", // the forks pool dies under Bun
+    experimental: { viteModuleRunner: false, nodeLoader: false }, // modules as Bun itself loads them: what ships
+    isolate: false, // a worker keeps its modules and compiled code from file to file
     include: ["test/**/*.test.ts"],
     exclude: ["test/outside/**", "test/bench/**", "test/campaign/**", "node_modules/**"],
     testTimeout: 180_000, // a busy machine must not fail a test

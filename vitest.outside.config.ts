@@ -4,6 +4,8 @@ import { defineConfig } from "vitest/config";
 export default defineConfig({
   test: {
     pool: "threads",
+    experimental: { viteModuleRunner: false, nodeLoader: false }, // modules as Bun itself loads them: what ships
+    isolate: false, // a worker keeps its modules and compiled code from file to file
     include: ["test/outside/**/*.test.ts"],
     testTimeout: 600_000,
     hookTimeout: 120_000,

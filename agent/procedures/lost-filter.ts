@@ -15,7 +15,9 @@ export function checkFilterStillOn(frame: Frame, topAdu: number): void {
   const lit = topAdu * litFraction;
   let litCount = 0;
   let clippedCount = 0;
-  for (const level of frame.pixelsAdu) {
+  const { pixelsAdu } = frame;
+  for (let i = 0; i < pixelsAdu.length; i++) {
+    const level = pixelsAdu[i]!;
     if (level >= topAdu) clippedCount++;
     if (level >= lit) litCount++;
   }

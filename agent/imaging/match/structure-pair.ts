@@ -99,7 +99,8 @@ export function chanceShiftPx({ shape, first, difference }: StructurePair): numb
 }
 
 function smoothed(picture: Float32Array, shape: Shape): Float32Array {
-  const use = Uint8Array.from(picture, (value) => (Number.isNaN(value) ? 0 : 1));
+  const use = new Uint8Array(picture.length);
+  for (let i = 0; i < use.length; i++) use[i] = Number.isNaN(picture[i]!) ? 0 : 1;
   const smooth = gaussianBlur(picture, shape, moreSigmaPx, use);
   for (let i = 0; i < smooth.length; i++) if (use[i] === 0) smooth[i] = Number.NaN;
   return smooth;

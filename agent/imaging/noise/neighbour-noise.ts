@@ -1,3 +1,5 @@
+import { selectInPlace } from "../numerics/order-statistics.ts";
+
 /**
  * One sigma of a pixel, from the differences of neighbours in a row: blind to slow unevenness, and to a Sun's disc.
  * Median of their absolute values over 0.6745 √2, so that edges, dust and hot pixels do not count.
@@ -18,6 +20,5 @@ export function neighbourNoise(
     if (!Number.isNaN(difference)) found[count++] = difference;
   }
   if (count === 0) return undefined;
-  const sorted = found.subarray(0, count).sort();
-  return sorted[count >> 1]! / (0.67449 * Math.SQRT2);
+  return selectInPlace(found, count >> 1, count) / (0.67449 * Math.SQRT2);
 }

@@ -9,11 +9,15 @@ export interface FftLibrary {
   readonly memory: WebAssembly.Memory;
 }
 
+/** Compiled once, which takes longer than many a transform; each library has a memory of its own, which goes with it. */
+let code: WebAssembly.Module | undefined;
+
 export async function loadFft(): Promise<FftLibrary> {
   let memory: WebAssembly.Memory | undefined;
   const pffft = await load({
     instantiateWasm(imports, received) {
-      const instance = new WebAssembly.Instance(new WebAssembly.Module(readFileSync(codePath())), imports);
+      code ??= new WebAssembly.Module(readFileSync(codePath()));
+      const instance = new WebAssembly.Instance(code, imports);
       memory = Object.values(instance.exports).find((part) => part instanceof WebAssembly.Memory);
       received(instance);
       return instance.exports;

@@ -45,9 +45,7 @@ const [wellElectrons, readElectrons, electronsPerAdu] = [12_000, 3, 3];
 /** Frames of a drifting Sun through a rig's pattern, as section "displaced images" of the accuracy notes has them. */
 export function paintScene(plan: ScenePlan): DisplacedScene {
   const random = new Random(plan.seed);
-  const gain = rigGain(random.fork("gain"), side);
-  const surface = plan.surface ?? sunSurface(random.fork("sun"), canvas, side + 200, plan.sun ?? usualSun);
-  const spectrum = spectrumOf(surface);
+  const { gain, surface, spectrum } = rigAndSun(plan);
   const evolved = plan.evolvingRms
     ? spectrumOf(
         surface.map(
@@ -99,17 +97,39 @@ export function paintScene(plan: ScenePlan): DisplacedScene {
       if (fullElectrons === 0) fullElectrons = (0.85 * wellElectrons) / upperEdge(light);
       frames.push(expose(light, fullElectrons, noise));
       const { shift } = pair[which]!;
-      for (let i = 0; i < light.length; i++) {
-        const x = (i % side) - disc.x - shift.x;
-        const y = Math.floor(i / side) - disc.y - shift.y;
-        if (x * x + y * y > (0.93 * disc.radiusPx) ** 2) continue;
-        photonVariance[i]! += 1 / (light[i]! * fullElectrons);
-        seen[i]!++;
+      for (let row = 0, i = 0; row < side; row++) {
+        const y = row - disc.y - shift.y;
+        for (let column = 0; column < side; column++, i++) {
+          const x = column - disc.x - shift.x;
+          if (x * x + y * y > (0.93 * disc.radiusPx) ** 2) continue;
+          photonVariance[i]! += 1 / (light[i]! * fullElectrons);
+          seen[i]!++;
+        }
       }
     }
   }
   for (let i = 0; i < seen.length; i++) photonVariance[i]! /= seen[i]! ** 2;
   return { side, gain, frames, shifts, spoiled, disc, photonVariance };
+}
+
+interface RigAndSun {
+  readonly gain: Float64Array;
+  readonly surface: Float64Array;
+  readonly spectrum: Complex;
+}
+
+/** The last usual one: tables hold scenes that differ in the Sun's places only. */
+let kept: (RigAndSun & { readonly seed: number }) | undefined;
+
+function rigAndSun({ seed, surface, sun }: ScenePlan): RigAndSun {
+  const isUsual = surface === undefined && sun === undefined;
+  if (isUsual && kept?.seed === seed) return kept;
+  const random = new Random(seed);
+  const gain = rigGain(random.fork("gain"), side);
+  const painted = surface ?? sunSurface(random.fork("sun"), canvas, side + 200, sun ?? usualSun);
+  const made = { gain, surface: painted, spectrum: spectrumOf(painted) };
+  if (isUsual) kept = { seed, ...made };
+  return made;
 }
 
 interface Conditions {

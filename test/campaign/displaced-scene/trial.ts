@@ -95,19 +95,26 @@ function averageLog(scene: DisplacedScene, like: Float64Array): Float64Array {
   const seen = new Float64Array(like.length);
   const flattened = new Float64Array(like.length);
   for (const [k, frame] of scene.frames.entries()) {
-    let [total, count] = [0, 0];
-    for (let i = 0; i < frame.length; i++) {
-      const [x, y] = [(i % side) - disc.x - shifts[k]!.x, Math.floor(i / side) - disc.y - shifts[k]!.y];
-      const distance = Math.sqrt(x * x + y * y);
-      flattened[i] = Number.NaN;
-      if (distance > 0.93 * disc.radiusPx) continue;
-      flattened[i] = frame[i]! / discBrightness(distance, disc.radiusPx);
-      total += flattened[i]!;
-      count++;
+    const shift = shifts[k]!;
+    let total = 0;
+    let count = 0;
+    for (let y = 0, i = 0; y < side; y++) {
+      const down = y - disc.y - shift.y;
+      for (let x = 0; x < side; x++, i++) {
+        const right = x - disc.x - shift.x;
+        const distance = Math.sqrt(right * right + down * down);
+        flattened[i] = Number.NaN;
+        if (distance > 0.93 * disc.radiusPx) continue;
+        const level = frame[i]! / discBrightness(distance, disc.radiusPx);
+        flattened[i] = level;
+        total += level;
+        count++;
+      }
     }
     for (let i = 0; i < frame.length; i++) {
-      if (Number.isNaN(flattened[i]!)) continue;
-      sum[i]! += (flattened[i]! * count) / total;
+      const level = flattened[i]!;
+      if (Number.isNaN(level)) continue;
+      sum[i]! += (level * count) / total;
       seen[i]!++;
     }
   }
