@@ -1,4 +1,5 @@
 import { defineConfig } from "vitest/config";
+import { longestFirst } from "./test/longest-first.ts";
 
 /** `bun run test` runs everything but the long campaigns and the benchmarks, which have commands of their own. */
 export default defineConfig({
@@ -10,5 +11,18 @@ export default defineConfig({
     exclude: ["test/outside/**", "test/bench/**", "test/campaign/**", "node_modules/**"],
     testTimeout: 180_000, // a busy machine must not fail a test
     maxWorkers: 2,
+    sequence: {
+      sequencer: longestFirst([
+        "runs/new-flat.test.ts",
+        "flat/by-defocus.test.ts",
+        "commands/simulated-rigs.test.ts",
+        "runs/one-set-of-rules.test.ts",
+        "runs/alpaca-and-mixed.test.ts",
+        "runs/flat-by-defocus.test.ts",
+        "runs/simulated.test.ts",
+        "centre/centre.test.ts",
+        "runs/alpaca-faults.test.ts",
+      ]),
+    },
   },
 });

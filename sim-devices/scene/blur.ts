@@ -82,15 +82,29 @@ function addDisc(
     const part = reach - whole;
     for (let y = Math.max(0, -dy); y < Math.min(heightPx, heightPx - dy); y++) {
       const from = (y + dy) * (widthPx + 1);
-      for (let x = 0; x < widthPx; x++) {
+      const start = y * widthPx;
+      const clear = Math.min(widthPx, Math.max(0, whole + 1));
+      const clearEnd = Math.max(clear, widthPx - whole - 1);
+      const addAtEdge = (x: number) => {
         const right = x + 1 + whole;
         const left = x - whole;
         const r0 = running[from + clamp(right, widthPx)]!;
         const r1 = running[from + clamp(right + 1, widthPx)]!;
         const l0 = running[from + clamp(left, widthPx)]!;
         const l1 = running[from + clamp(left - 1, widthPx)]!;
-        out[y * widthPx + x]! += sign * (r0 + part * (r1 - r0) - l0 - part * (l1 - l0));
+        out[start + x]! += sign * (r0 + part * (r1 - r0) - l0 - part * (l1 - l0));
+      };
+      for (let x = 0; x < clear; x++) addAtEdge(x);
+      for (let x = clear; x < clearEnd; x++) {
+        const right = from + x + 1 + whole;
+        const left = from + x - whole;
+        const r0 = running[right]!;
+        const r1 = running[right + 1]!;
+        const l0 = running[left]!;
+        const l1 = running[left - 1]!;
+        out[start + x]! += sign * (r0 + part * (r1 - r0) - l0 - part * (l1 - l0));
       }
+      for (let x = clearEnd; x < widthPx; x++) addAtEdge(x);
     }
   }
   return area;

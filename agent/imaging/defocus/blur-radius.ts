@@ -33,12 +33,21 @@ export function blurRadius(
   const small = { widthPx: Math.floor(shape.widthPx / bin), heightPx: Math.floor(shape.heightPx / bin) };
   const whole = use.map((share) => (share > 0.999 ? 1 : 0));
   const most = Math.min(mostPx / bin, Math.min(small.widthPx, small.heightPx) / 6);
-  const count = discSum(whole, small, most);
-  const area = discSum(new Float32Array(whole.length).fill(1), small, most);
+  const borderPx = Math.ceil(most) + 1;
+  const discSums = (picture: Float32Array) => {
+    const running = runningSums(picture, small);
+    return (radius: number) => discSumInside(running, small, borderPx, radius);
+  };
+  const count = discSums(whole)(most);
+  const area = discSums(new Float32Array(whole.length).fill(1))(most);
   const inside = count.map((value, i) => (value > 0.999 * area[i]! ? 1 : 0));
-  clearBorder(inside, small, Math.ceil(most) + 1);
   const scale = levelRatio(a, b, inside);
-  const leftover = (radius: number) => squareOff(discMean(a, small, radius), b, inside, scale);
+  const sumsOfSharp = discSums(a);
+  const leftover = (radius: number) => {
+    const [means, areaPx] = [sumsOfSharp(radius), discArea(radius)];
+    for (let i = 0; i < means.length; i++) means[i]! /= areaPx;
+    return squareOff(means, b, inside, scale);
+  };
   const unblurred = squareOff(a, b, inside, scale);
   if (!(unblurred > 0)) return undefined;
   const trials = Array.from({ length: 16 }, (_, k) => 0.6 * (most / 0.6) ** (k / 15));
@@ -89,40 +98,61 @@ function squareOff(a: Float32Array, b: Float32Array, use: Float32Array, scale: n
   return count > 0 ? squares / count - (sum / count) ** 2 : 0;
 }
 
-function discMean(picture: Float32Array, shape: Shape, radius: number): Float32Array {
-  const sums = discSum(picture, shape, radius);
+function discArea(radius: number): number {
   const rows = Math.ceil(radius);
   let area = 0;
   for (let dy = -rows; dy <= rows; dy++) area += 2 * halfChord(radius, dy);
-  return sums.map((value) => value / area);
+  return area;
 }
 
-/** Sums over a disc about every pixel, chord by chord; their ends count by fractions. Outside the picture is 0. */
-function discSum(picture: Float32Array, { widthPx, heightPx }: Shape, radius: number): Float32Array {
+/**
+ * Sums over a disc about every pixel within the border, chord by chord; their ends count by fractions. 0 in the border.
+ * @param borderPx more than the radius by a pixel, so that no chord reaches an edge
+ */
+function discSumInside(running: Float64Array, shape: Shape, borderPx: number, radius: number): Float32Array {
+  const { widthPx, heightPx } = shape;
+  const out = new Float32Array(widthPx * heightPx);
+  const rows = Math.ceil(radius);
+  for (let dy = -rows; dy <= rows; dy++) {
+    const half = halfChord(radius, dy);
+    if (half <= 0) continue;
+    const reach = { first: borderPx, end: widthPx - borderPx, half };
+    for (let y = borderPx; y < heightPx - borderPx; y++)
+      addChords(out, y * widthPx, running, (y + dy) * (widthPx + 1), reach);
+  }
+  return out;
+}
+
+/** To the pixels of a row from `first` to before `end`. */
+function addChords(
+  out: Float32Array,
+  start: number,
+  running: Float64Array,
+  from: number,
+  { first, end, half }: { readonly first: number; readonly end: number; readonly half: number },
+): void {
+  const whole = Math.floor(half - 0.5);
+  const part = half - 0.5 - whole;
+  for (let x = first; x < end; x++) {
+    const right = from + x + 1 + whole;
+    const left = from + x - whole;
+    out[start + x]! +=
+      running[right]! +
+      part * (running[right + 1]! - running[right]!) -
+      running[left]! +
+      part * (running[left]! - running[left - 1]!);
+  }
+}
+
+/** Of every row, from its left edge up to a column. */
+function runningSums(picture: Float32Array, { widthPx, heightPx }: Shape): Float64Array {
   const running = new Float64Array((widthPx + 1) * heightPx);
   for (let y = 0; y < heightPx; y++)
     for (let x = 0, total = 0; x < widthPx; x++) {
       total += picture[y * widthPx + x]!;
       running[y * (widthPx + 1) + x + 1] = total;
     }
-  const out = new Float32Array(picture.length);
-  const rows = Math.ceil(radius);
-  for (let dy = -rows; dy <= rows; dy++) {
-    const half = halfChord(radius, dy);
-    if (half <= 0) continue;
-    const whole = Math.floor(half - 0.5);
-    const part = half - 0.5 - whole;
-    for (let y = Math.max(0, -dy); y < Math.min(heightPx, heightPx - dy); y++) {
-      const from = (y + dy) * (widthPx + 1);
-      const at = (column: number) => running[from + Math.min(widthPx, Math.max(0, column))]!;
-      for (let x = 0; x < widthPx; x++) {
-        const [right, left] = [x + 1 + whole, x - whole];
-        out[y * widthPx + x]! +=
-          at(right) + part * (at(right + 1) - at(right)) - at(left) + part * (at(left) - at(left - 1));
-      }
-    }
-  }
-  return out;
+  return running;
 }
 
 /** Half the chord of a circle, averaged over a row of height 1. */
@@ -131,11 +161,4 @@ function halfChord(radius: number, dy: number): number {
   for (let k = 0; k < 8; k++)
     sum += Math.sqrt(Math.max(0, radius * radius - (dy + (k + 0.5) / 8 - 0.5) ** 2));
   return sum / 8;
-}
-
-function clearBorder(use: Float32Array, { widthPx, heightPx }: Shape, borderPx: number): void {
-  for (let y = 0; y < heightPx; y++)
-    for (let x = 0; x < widthPx; x++)
-      if (x < borderPx || y < borderPx || x >= widthPx - borderPx || y >= heightPx - borderPx)
-        use[y * widthPx + x] = 0;
 }

@@ -12,7 +12,8 @@ const spokes = 64;
 export function blurredDisc(darkening: LimbDarkening, pupilRadii: number): (radii: number) => number {
   const most = 1 + pupilRadii;
   const table = new Float64Array(steps + 2);
-  for (let k = 0; k <= steps; k++) table[k] = meanOverPupil(darkening, (most * k) / steps, pupilRadii);
+  const places = placesInPupil(pupilRadii);
+  for (let k = 0; k <= steps; k++) table[k] = meanOverPupil(darkening, (most * k) / steps, places);
   const centre = table[0]!;
   return (radii) => {
     const place = (radii / most) * steps;
@@ -22,18 +23,30 @@ export function blurredDisc(darkening: LimbDarkening, pupilRadii: number): (radi
   };
 }
 
+interface Places {
+  readonly x: Float64Array;
+  readonly y: Float64Array;
+}
+
 /** Rings of equal area, so that every sample weighs the same. */
-function meanOverPupil(darkening: LimbDarkening, radii: number, pupilRadii: number): number {
-  let sum = 0;
-  for (let ring = 0; ring < rings; ring++) {
+function placesInPupil(pupilRadii: number): Places {
+  const [x, y] = [new Float64Array(rings * spokes), new Float64Array(rings * spokes)];
+  for (let ring = 0, i = 0; ring < rings; ring++) {
     const away = pupilRadii * Math.sqrt((ring + 0.5) / rings);
-    for (let spoke = 0; spoke < spokes; spoke++) {
+    for (let spoke = 0; spoke < spokes; spoke++, i++) {
       const angle = (2 * Math.PI * (spoke + (ring % 2) / 2)) / spokes;
-      sum += brightnessAtRadius(
-        darkening,
-        Math.hypot(radii + away * Math.cos(angle), away * Math.sin(angle)),
-      );
+      x[i] = away * Math.cos(angle);
+      y[i] = away * Math.sin(angle);
     }
   }
-  return sum / (rings * spokes);
+  return { x, y };
+}
+
+function meanOverPupil(darkening: LimbDarkening, radii: number, { x, y }: Places): number {
+  let sum = 0;
+  for (let i = 0; i < x.length; i++) {
+    const along = radii + x[i]!;
+    sum += brightnessAtRadius(darkening, Math.sqrt(along * along + y[i]! * y[i]!));
+  }
+  return sum / x.length;
 }

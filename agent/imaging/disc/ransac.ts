@@ -82,7 +82,7 @@ function circleOfRadius(a: EdgePoint, b: EdgePoint, radiusPx: number): Circle | 
 function agrees(edge: EdgePoint, circle: Circle, bandPx: number): boolean {
   const dx = circle.xPx - edge.xPx;
   const dy = circle.yPx - edge.yPx;
-  const distance = Math.hypot(dx, dy);
+  const distance = Math.sqrt(dx * dx + dy * dy); // many times faster than hypot, and this is the hot spot
   if (Math.abs(distance - circle.radiusPx) > bandPx) return false;
   return dx * edge.towardsX + dy * edge.towardsY > 0.8 * distance; // within 37 degrees of pointing inwards
 }
