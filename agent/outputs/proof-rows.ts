@@ -26,14 +26,15 @@ export function proofRows(figures: readonly ProofFigure[]): ReportFigure[] {
   }));
 }
 
-/** One line a shadow: where, how large, how deep, and how far from the sensor that puts the speck. */
+/** One line a shadow: where, how large and how deep with one sigma, and how far from the sensor that puts the speck. */
 export function dustLines(dust: readonly DustFound[]): string[] {
   return dust.map((shadow, index) => {
     const distance =
       shadow.distanceMm === undefined ? "" : `, ${shadow.distanceMm.toFixed(1)} mm before the sensor`;
     return (
-      `${index + 1}: at ${shadow.xPx.toFixed(0)}, ${shadow.yPx.toFixed(0)} px, ${shadow.diameterPx.toFixed(0)} px across, ` +
-      `${(100 * shadow.depth).toFixed(1)} % deep${distance}`
+      `${index + 1}: at ${shadow.xPx.toFixed(0)}, ${shadow.yPx.toFixed(0)} px, ` +
+      `${shadow.diameterPx.toFixed(1)} ± ${shadow.diameterSigmaPx.toFixed(1)} px across, ` +
+      `${(100 * shadow.depth).toFixed(2)} ± ${(100 * shadow.depthSigma).toFixed(2)} % deep${distance}`
     );
   });
 }

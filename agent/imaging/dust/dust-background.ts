@@ -2,17 +2,17 @@ import { Cholesky } from "../numerics/cholesky.ts";
 import { cubicKnots, type Knots } from "../numerics/cubic-knots.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
+import { type Splines, splineNormal, splinesAt } from "./dust-splines.ts";
 
 const blocksAcross = 80;
 const rounds = 8;
 /** How much less a dark block counts than a bright one: what is looked for are shadows. */
 const darkShare = 0.4;
 
-interface Block {
-  readonly value: number;
-  /** Coefficients that it depends on, and how much on each. */
-  readonly at: readonly number[];
-  readonly share: readonly number[];
+/** Medians of small squares. */
+interface Blocks {
+  readonly value: Float64Array;
+  readonly splines: Splines;
 }
 
 /**
@@ -32,15 +32,15 @@ export function smoothBackground(
   const down = cubicKnots(shape.heightPx, knotPx);
   const blocks = blockMedians(picture, usePx, shape, across, down);
   const unknowns = across.count * down.count;
-  const weights = new Float64Array(blocks.length).fill(1);
+  const weights = new Float64Array(blocks.value.length).fill(1);
   let solution: Float64Array = new Float64Array(unknowns);
   for (let round = 0; round < rounds; round++) {
     const fit = solve(blocks, weights, across, down);
     if (!fit) break;
     solution = fit;
-    const off = blocks.map((block) => block.value - predicted(block, fit));
+    const off = blocks.value.map((value, k) => value - predicted(blocks.splines, k, fit));
     const bright = off.filter((one) => one > 0);
-    const sigma = 1.4826 * (medianInPlace(Float64Array.from(bright)) ?? 0) || 1e-12;
+    const sigma = 1.4826 * (medianInPlace(bright) ?? 0) || 1e-12;
     // Least absolute deviations beyond a sigma: no block is ever without a say, so no corner runs away.
     off.forEach((one, k) => {
       weights[k] = (one < -sigma ? darkShare : 1) / Math.max(1, Math.abs(one) / sigma);
@@ -55,10 +55,10 @@ function blockMedians(
   { widthPx, heightPx }: Shape,
   across: Knots,
   down: Knots,
-): Block[] {
+): Blocks {
   const sidePx = Math.max(4, Math.ceil(Math.max(widthPx, heightPx) / blocksAcross));
   const values = new Float64Array(sidePx * sidePx);
-  const blocks: Block[] = [];
+  const [xs, ys, medians]: [number[], number[], number[]] = [[], [], []];
   for (let y0 = 0; y0 < heightPx; y0 += sidePx)
     for (let x0 = 0; x0 < widthPx; x0 += sidePx) {
       const [x1, y1] = [Math.min(widthPx, x0 + sidePx), Math.min(heightPx, y0 + sidePx)];
@@ -67,49 +67,48 @@ function blockMedians(
         for (let i = y * widthPx + x0; i < y * widthPx + x1; i++)
           if (usePx[i] === 1) values[count++] = picture[i]!;
       if (count < (sidePx * sidePx) / 4) continue;
-      const [u, v] = [across.at((x0 + x1 - 1) / 2), down.at((y0 + y1 - 1) / 2)];
-      blocks.push({
-        value: medianInPlace(values, count)!,
-        at: v.share.flatMap((_, r) => u.share.map((_s, c) => (v.first + r) * across.count + u.first + c)),
-        share: v.share.flatMap((down4) => u.share.map((across4) => down4 * across4)),
-      });
+      xs.push((x0 + x1 - 1) / 2);
+      ys.push((y0 + y1 - 1) / 2);
+      medians.push(medianInPlace(values, count)!);
     }
-  return blocks;
+  return { value: Float64Array.from(medians), splines: splinesAt(xs, ys, across, down) };
 }
 
-function predicted({ at, share }: Block, solution: Float64Array): number {
+function predicted({ first, stride, share }: Splines, k: number, solution: Float64Array): number {
   let sum = 0;
-  for (let k = 0; k < at.length; k++) sum += share[k]! * solution[at[k]!]!;
+  for (let s = 0; s < 16; s++) sum += share[16 * k + s]! * solution[first[k]! + (s >> 2) * stride + (s & 3)]!;
   return sum;
 }
 
 function solve(
-  blocks: readonly Block[],
+  { value, splines }: Blocks,
   weights: Float64Array,
   across: Knots,
   down: Knots,
 ): Float64Array | undefined {
   const n = across.count * down.count;
-  const normal = new Float64Array(n * n);
+  const normal = splineNormal(weights, splines, n);
   const right = new Float64Array(n);
-  const add = (at: readonly number[], share: readonly number[], value: number, weight: number) => {
-    for (let a = 0; a < at.length; a++) {
-      const scaled = weight * share[a]!;
-      right[at[a]!]! += scaled * value;
-      for (let b = 0; b <= a; b++) normal[at[a]! * n + at[b]!]! += scaled * share[b]!; // at rises
-    }
-  };
-  blocks.forEach(({ at, share, value }, k) => {
-    if (weights[k]! > 0) add(at, share, value, weights[k]!);
-  });
+  const { first, stride, share } = splines;
+  for (let k = 0; k < value.length; k++)
+    for (let s = 0; s < 16; s++)
+      right[first[k]! + (s >> 2) * stride + (s & 3)]! += weights[k]! * share[16 * k + s]! * value[k]!;
   // Where no block has a say the surface goes on straight.
-  const bend = [1, -2, 1];
-  const weak = (0.003 * blocks.length) / n;
+  const weak = (0.003 * value.length) / n;
+  const straight = (at: number, step: number) => {
+    const [b, c] = [at + step, at + 2 * step];
+    normal[at * n + at]! += weak;
+    normal[b * n + at]! -= 2 * weak;
+    normal[b * n + b]! += 4 * weak;
+    normal[c * n + at]! += weak;
+    normal[c * n + b]! -= 2 * weak;
+    normal[c * n + c]! += weak;
+  };
   for (let row = 0; row < down.count; row++)
     for (let column = 0; column < across.count; column++) {
       const at = row * across.count + column;
-      if (column + 2 < across.count) add([at, at + 1, at + 2], bend, 0, weak);
-      if (row + 2 < down.count) add([at, at + across.count, at + 2 * across.count], bend, 0, weak);
+      if (column + 2 < across.count) straight(at, 1);
+      if (row + 2 < down.count) straight(at, across.count);
     }
   return Cholesky.of(normal, n)?.solve(right);
 }

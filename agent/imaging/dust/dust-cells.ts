@@ -24,8 +24,15 @@ export interface Cells {
   readonly weight: number[];
 }
 
-/** Small cells where shadows are, large ones elsewhere. */
-export function cellsOf({ values, usePx, shape }: Residual, shadows: readonly ShadowFit[]): Cells {
+/**
+ * Small cells where shadows are, large ones elsewhere.
+ * @param cellPx all of this width instead
+ */
+export function cellsOf(
+  { values, usePx, shape }: Residual,
+  shadows: readonly ShadowFit[],
+  cellPx?: number,
+): Cells {
   const { widthPx, heightPx } = shape;
   const tiles: Tile[] = [];
   const cells: Cells = { tiles, x: [], y: [], value: [], weight: [] };
@@ -37,8 +44,7 @@ export function cellsOf({ values, usePx, shape }: Residual, shadows: readonly Sh
         const far = Math.hypot(cx - fit.xPx, cy - fit.yPx) - tilePx * Math.SQRT1_2;
         return far < (1 + radiusSlack) * endOf(fit);
       });
-      const finest = Math.min(tilePx, ...reaching.map((k) => 2 * cellShare * shadows[k]!.radiusPx));
-      const side = 2 ** Math.max(0, Math.floor(Math.log2(finest)));
+      const side = cellPx ?? cellSidePx(reaching.map((k) => shadows[k]!));
       const from = cells.x.length;
       for (let y = y0; y < Math.min(heightPx, y0 + tilePx); y += side)
         for (let x = x0; x < Math.min(widthPx, x0 + tilePx); x += side) {
@@ -60,4 +66,10 @@ export function cellsOf({ values, usePx, shape }: Residual, shadows: readonly Sh
       tiles.push({ shadows: reaching, from, to: cells.x.length });
     }
   return cells;
+}
+
+/** So small that a cell is one value to each of the shadows. */
+export function cellSidePx(shadows: readonly ShadowFit[]): number {
+  const finest = Math.min(tilePx, ...shadows.map(({ radiusPx }) => 2 * cellShare * radiusPx));
+  return 2 ** Math.max(0, Math.floor(Math.log2(finest)));
 }

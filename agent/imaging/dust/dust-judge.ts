@@ -4,7 +4,7 @@ import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
 import type { ShadowFit } from "./dust-fit.ts";
 import type { Residual } from "./dust-shadow.ts";
-import { endOf, shadowAt } from "./shadow-profile.ts";
+import { darkestShare, endOf, shadowAt } from "./shadow-profile.ts";
 
 /** Of a depth over its scatter: at first sight, while others still lie over it, and in the end. */
 export const snrMin = { first: 3, last: 7 };
@@ -31,6 +31,8 @@ export function scatterAround(
   const outsideCount = new Float64Array(sectorCount);
   const gap = fit.kind === "bell" ? 2 * fit.radiusPx : endOf(fit);
   const reachPx = Math.max(gap + 3, gap + 0.6 * fit.radiusPx);
+  // Where a ring's rims run together it is nowhere as dark as its depth says.
+  const half = 0.5 * darkestShare(fit);
   const every = Math.max(1, Math.floor(Math.sqrt((Math.PI * reachPx * reachPx) / judgedPixels)));
   for (const { y, x0, x1 } of spansWithin(shape, fit.xPx, fit.yPx, reachPx, every)) {
     const dy = y - fit.yPx;
@@ -40,9 +42,9 @@ export function scatterAround(
       const dx = x - fit.xPx;
       const r = Math.sqrt(dx * dx + dy * dy);
       const shade = shadowAt(r, fit);
-      if (shade <= 0.5 && r <= gap) continue;
+      if (shade <= half && r <= gap) continue;
       const sector = Math.floor((Math.atan2(dy, dx) / (2 * Math.PI) + 1) * sectorCount) % sectorCount;
-      if (shade > 0.5) {
+      if (shade > half) {
         inside[sector]! += values[i]!;
         weight[sector]! += shade;
       } else {

@@ -1,6 +1,6 @@
 import { fitShadow, type ShadowFit } from "./dust-fit.ts";
-import { fill, type Residual, type Shadow } from "./dust-shadow.ts";
-import { fitTogether } from "./dust-together.ts";
+import { jointFit } from "./dust-joint-fit.ts";
+import { bare, fill, type Residual, type Shadow } from "./dust-shadow.ts";
 import { isRing, type ShadowKind } from "./shadow-profile.ts";
 
 const kinds: readonly ShadowKind[] = ["disc", "softDisc", "ring", "softRing", "bell"];
@@ -26,7 +26,7 @@ export function measuredFits(clean: Residual, shadows: readonly Shadow[], knotPx
       fill(clean, all[k]!, 1);
     }
     for (const k of dark) fill(clean, all[k]!, -1);
-    const fits = fitTogether(
+    const { shadows: fits } = jointFit(
       clean,
       dark.map((k) => all[k]!.fit),
       knotPx,
@@ -39,7 +39,8 @@ export function measuredFits(clean: Residual, shadows: readonly Shadow[], knotPx
   return all.map(({ fit }) => fit);
 }
 
-function ofBestKind({ values, usePx, shape }: Residual, fit: ShadowFit): ShadowFit {
+/** The kind that explains the pixels about it best for its number of unknowns, the others out of the way. */
+export function ofBestKind({ values, usePx, shape }: Residual, fit: ShadowFit): ShadowFit {
   const { xPx, yPx, radiusPx, holeRatio } = fit;
   const start = { xPx, yPx, diameterPx: 2 * radiusPx, holeRatio, ...look };
   let best: ShadowFit | undefined;
@@ -49,8 +50,4 @@ function ofBestKind({ values, usePx, shape }: Residual, fit: ShadowFit): ShadowF
     if (!best || tried.worth > best.worth) best = tried;
   }
   return best ?? fit;
-}
-
-function bare(fit: ShadowFit): Shadow {
-  return { fit, leftOver: [], ringPx: Math.max(1, fit.radiusPx / 12) };
 }

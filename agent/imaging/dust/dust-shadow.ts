@@ -20,6 +20,11 @@ export interface Shadow {
   readonly ringPx: number;
 }
 
+/** With nothing of what its fit leaves round about. */
+export function bare(fit: ShadowFit): Shadow {
+  return { fit, leftOver: [], ringPx: Math.max(1, fit.radiusPx / 12) };
+}
+
 /** The kind that explains the pixels best; a ring or a bell only if it does so much better than a disc. */
 export function shadowNear(
   residual: Residual,

@@ -1,8 +1,9 @@
 import { neighbourNoise } from "../noise/neighbour-noise.ts";
 import { type DustCandidate, dustCandidates } from "./dust-candidates.ts";
 import type { Slack } from "./dust-fit.ts";
-import { jointShadows } from "./dust-joint.ts";
+
 import { darkShare, scatterAround, snrMin, stepOverRim } from "./dust-judge.ts";
+import { pursuedShadows } from "./dust-pursuit.ts";
 import {
   isPlausible,
   isSame,
@@ -30,7 +31,7 @@ export function firstShadows(clean: Residual, leastAsked: number | undefined): S
     if (!rims.some((other) => isNear(other, candidate))) rims.push(candidate);
   }
   const least = leastDepth(clean, leastAsked);
-  const first = jointShadows(values, usePx, shape, rims, least / 2)
+  const first = pursuedShadows(values, usePx, shape, rims, least / 2)
     .filter(({ depth }) => depth > least / 2)
     .map(
       (joint): Shadow => ({

@@ -1,5 +1,6 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { trusted } from "../proof/flat-shape.ts";
+import { explainedAnew } from "./dust-anew.ts";
 import { smoothBackground } from "./dust-background.ts";
 import type { ShadowFit } from "./dust-fit.ts";
 import { darkShare, isCut, isMostlySeen, scatterAround, snrMin } from "./dust-judge.ts";
@@ -20,7 +21,7 @@ export interface DustFound {
   readonly diameterSigmaPx: number;
   /** Light lost in the shadow, a share of the level. */
   readonly depth: number;
-  /** One sigma of the depth, from its scatter around the shadow. */
+  /** One sigma of it: from the scatter about the shadows as fitted, with what is unknown of the others. */
   readonly depthSigma: number;
   readonly snr: number;
   /** A bright middle: the shadow of a central obstruction. */
@@ -49,7 +50,7 @@ const knotShares = [0.2, 0.14, 0.12];
  * Dust shadows in a flat. Blobs darker than their surroundings are fitted as disc, ring or bell, must be dark in all
  * directions, and are taken out together with what the fit leaves round about, so that a large one is not found again in
  * its own remains. Then all are fitted anew with the others out of the way: so overlapping ones are told apart. Bright
- * bumps are taken out in the same way and not reported.
+ * bumps are taken out in the same way and not reported. Clusters are explained anew as wholes, and all shadows measured together.
  */
 export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   const all = trusted(flat);
@@ -65,6 +66,7 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
     shadows = pass === 0 ? firstShadows(clean, options.leastDepth) : settled(clean, shadows);
     shadows = [...shadows, ...newShadows(clean, shadows, options.leastDepth, pass > 0)];
     shadows = settled(clean, merged(clean, refitted(clean, withoutPieces(clean, shadows), true)));
+    if (pass === knotShares.length - 1) shadows = explainedAnew(clean, shadows, share * longerPx);
     subtract(
       clean.values,
       background.map((value) => -value),
@@ -73,12 +75,11 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   }
   const background = smoothBackground(clean.values, usePx, shape, knotShares.at(-1)! * longerPx);
   subtract(clean.values, background, usePx);
-  const judged = shadows.map((shadow) => seen(clean, shadow, shadows, options));
-  const fits = measuredFits(clean, shadows, knotShares.at(-1)! * longerPx);
-  return judged
-    .flatMap((judgement, k) =>
-      judgement && isBorneOut(fits[k]!) ? [told(inPixels(fits[k]!, level.binPx), judgement, options)] : [],
-    )
+  const least = leastDepth(clean, options.leastDepth);
+  const areSeen = shadows.map((shadow) => isSeen(clean, shadow, shadows, least));
+  return measuredFits(clean, shadows, knotShares.at(-1)! * longerPx)
+    .filter((fit, k) => areSeen[k] && isBorneOut(fit))
+    .map((fit) => told(inPixels(fit, level.binPx), options))
     .sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
 }
 
@@ -90,23 +91,20 @@ function subtract(values: Float32Array, others: Float32Array, usePx: Uint8Array)
   for (let i = 0; i < values.length; i++) if (usePx[i] === 1) values[i]! -= others[i]!;
 }
 
-/** Nothing for bright bumps and for what the last look no longer bears out. */
-function seen(
-  clean: Residual,
-  shadow: Shadow,
-  shadows: readonly Shadow[],
-  options: DustOptions,
-): { readonly depth: number; readonly depthSigma: number } | undefined {
+/** Bright bumps are not, nor what the last look no longer bears out. */
+function isSeen(clean: Residual, shadow: Shadow, shadows: readonly Shadow[], least: number): boolean {
   const { fit } = shadow;
-  if (fit.depth <= 0 || !isMostlySeen(fit, clean.shape)) return undefined;
-  if (shadows.some((other) => isRemnant(other.fit, fit))) return undefined;
-  const least = leastDepth(clean, options.leastDepth) * (isCut(fit, clean.shape) ? 1.5 : 1);
+  if (fit.depth <= 0 || !isMostlySeen(fit, clean.shape)) return false;
+  if (shadows.some((other) => isRemnant(other.fit, fit))) return false;
   fill(clean, shadow, -1);
   const depthSigma = scatterAround(clean, fit, darkShare.last);
   fill(clean, shadow, 1);
   const depth = 1 - Math.exp(-fit.depth);
-  if (depthSigma === undefined || depth < least || depth < snrMin.last * depthSigma) return undefined;
-  return { depth, depthSigma };
+  return (
+    depthSigma !== undefined &&
+    depth >= least * (isCut(fit, clean.shape) ? 1.5 : 1) &&
+    depth >= snrMin.last * depthSigma
+  );
 }
 
 /**
@@ -129,12 +127,10 @@ function inPixels(fit: ShadowFit, binPx: number): ShadowFit {
 }
 
 /** As a report says it. */
-function told(
-  fit: ShadowFit,
-  { depth, depthSigma }: { readonly depth: number; readonly depthSigma: number },
-  options: DustOptions,
-): DustFound {
+function told(fit: ShadowFit, options: DustOptions): DustFound {
   const diameterPx = 2 * fit.radiusPx;
+  const depth = 1 - Math.exp(-fit.depth);
+  const depthSigma = (1 - depth) * fit.depthSigma;
   return {
     xPx: fit.xPx,
     yPx: fit.yPx,

@@ -24,6 +24,11 @@ export function shadowAt(r: number, { kind, radiusPx, holeRatio, edgePx }: Shado
   return profile(kind, r, radiusPx, holeRatio, edgePx);
 }
 
+/** Of the full depth, where it is darkest: less than 1 where a ring's rims run together. */
+export function darkestShare(form: ShadowForm): number {
+  return isRing(form.kind) ? shadowAt(((1 + form.holeRatio) / 2) * form.radiusPx, form) : shadowAt(0, form);
+}
+
 /** How far from its centre a shadow has ended [px]. */
 export function endOf({ kind, radiusPx, edgePx }: Omit<ShadowForm, "holeRatio">): number {
   if (kind === "bell") return 3 * radiusPx;

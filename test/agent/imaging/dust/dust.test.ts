@@ -48,6 +48,38 @@ test("twelve shadows over one another: each is measured knowing the others, and 
   expect(beyond).toEqual([]);
 });
 
+test("two large shadows nearly over one another are two: neither takes the other's light and leaves the rest to small ones", () => {
+  // A search by one at a time told nine here: the smaller one too deep, and eight pieces of what that left of the larger one.
+  const shape = { widthPx: 240, heightPx: 180 };
+  const dust = [
+    { xPx: 63, yPx: 81, diameterPx: 84, depth: 0.022, edgePx: 12 },
+    { xPx: 51.4, yPx: 97.2, diameterPx: 58, depth: 0.037, edgePx: 11 },
+  ];
+  const random = new Random(2);
+  const gain = Float32Array.from({ length: shape.widthPx * shape.heightPx }, (_, i) => {
+    let level = 1 + 0.0039 * random.gauss();
+    for (const { xPx, yPx, diameterPx, depth, edgePx } of dust) {
+      const r = Math.hypot((i % shape.widthPx) - xPx, Math.floor(i / shape.widthPx) - yPx);
+      const t = Math.min(1, Math.max(0, (diameterPx / 2 - r) / edgePx + 0.5));
+      level *= 1 - depth * t * t * (3 - 2 * t);
+    }
+    return level;
+  });
+  const found = findDust({
+    shape,
+    gain,
+    sigma: new Float32Array(gain.length).fill(0.0039),
+    mask: new Uint8Array(gain.length),
+    levelAdu: 50_000,
+  });
+  expect(found).toHaveLength(2);
+  for (const { xPx, yPx, diameterPx, depth } of dust) {
+    const one = found.find((shadow) => Math.hypot(shadow.xPx - xPx, shadow.yPx - yPx) < 0.5)!;
+    expect(Math.abs(one.diameterPx / diameterPx - 1)).toBeLessThan(0.01);
+    expect(Math.abs(one.depth / depth - 1)).toBeLessThan(0.05);
+  }
+});
+
 test("in a frame so large that it is looked at in squares of pixels, places and widths are those of pixels", () => {
   const shape = { widthPx: 3100, heightPx: 2000 };
   const random = new Random(8);

@@ -3,7 +3,7 @@ import type { DustCandidate } from "./dust-candidates.ts";
 import { halved, type Level, slopesOf } from "./dust-level.ts";
 
 /** A candidate as a disc with a rim of usual softness; its depth is of all candidates at once. */
-export interface JointShadow {
+export interface PursuedShadow {
   readonly xPx: number;
   readonly yPx: number;
   readonly radiusPx: number;
@@ -25,13 +25,13 @@ const shadowsMost = 60;
  * Source: orthogonal matching pursuit, Y. C. Pati, R. Rezaiifar and P. S. Krishnaprasad, Proc. 27th Asilomar Conf. (1993) 40.
  * @param leastDepth shallower ones are left out
  */
-export function jointShadows(
+export function pursuedShadows(
   residual: Float32Array,
   usePx: Uint8Array,
   shape: Shape,
   candidates: readonly DustCandidate[],
   leastDepth: number,
-): JointShadow[] {
+): PursuedShadow[] {
   let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
   while (Math.max(level.shape.widthPx, level.shape.heightPx) > cellsAcross) level = halved(level);
   const left = slopesOf(level);
