@@ -2,7 +2,7 @@ import type { CoarseOutcome, CoarseWork } from "./coarse-correction.ts";
 import { type Counts, countValues, forEachView, type Problem, type Unknowns } from "./problem.ts";
 
 const toleranceRelative = 1e-4;
-/** A bound only: a reach of 16 px of 512 needs about 80 to be told to the tolerance, one of 48 px 45. */
+/** A bound only: scenes with a reach of 16 px of 512 needed about 80 to come within the tolerance. */
 const iterationsMost = 120;
 
 /**
