@@ -15,6 +15,9 @@ export interface DustCampaign {
   readonly diameterWithin5Percent: number;
   /** The same share of an unbiased measurement that is as sharp as noise allows (Cramér–Rao), with normal errors. */
   readonly noiseAllows: number;
+  /** Share of the diameters and of the depths that are right to two of the sigmas told with them. */
+  readonly diameterWithinTwoSigma: number;
+  readonly depthWithinTwoSigma: number;
   readonly diameterErrorMedian: number;
   readonly diameterError95Percent: number;
 }
@@ -26,6 +29,7 @@ export function run(options: { seed: number; flats: number; print?: (line: strin
   const { seed, flats, print } = options;
   const errors: number[] = [];
   let allowed = 0;
+  const withinTwo = { diameter: 0, depth: 0 };
   let [due, found, falseTotal, falsePerFlatMost] = [0, 0, 0, 0];
   for (let k = 0; k < flats; k++) {
     const dusty = k % 2 === 0 ? sceneFlat(seed + k) : drawnFlat(seed + k);
@@ -37,6 +41,8 @@ export function run(options: { seed: number; flats: number; print?: (line: strin
         found++;
         errors.push(Math.abs(match.diameterPx / shadow.diameterPx - 1));
         const bound = bounds[dusty.shadows.indexOf(shadow)]! / shadow.diameterPx;
+        if (Math.abs(match.diameterPx - shadow.diameterPx) < 2 * match.diameterSigmaPx) withinTwo.diameter++;
+        if (Math.abs(match.depth - shadow.depth) < 2 * match.depthSigma) withinTwo.depth++;
         allowed += bound < 1e-3 ? 1 : centralShare(0.05 / bound);
         if (errors.at(-1)! > 0.05)
           print?.(
@@ -60,6 +66,8 @@ export function run(options: { seed: number; flats: number; print?: (line: strin
     falseTotal,
     diameterWithin5Percent: errors.filter((error) => error <= 0.05).length / Math.max(1, errors.length),
     noiseAllows: allowed / Math.max(1, errors.length),
+    diameterWithinTwoSigma: withinTwo.diameter / Math.max(1, errors.length),
+    depthWithinTwoSigma: withinTwo.depth / Math.max(1, errors.length),
     diameterErrorMedian: errors[errors.length >> 1] ?? Number.NaN,
     diameterError95Percent: errors[Math.floor(errors.length * 0.95)] ?? Number.NaN,
   };
@@ -70,6 +78,8 @@ export function run(options: { seed: number; flats: number; print?: (line: strin
     ["false in all", falseTotal, ""],
     ["diameter right to 5 %", percent(result.diameterWithin5Percent), "≥ 95 %"],
     ["… that noise allows", percent(result.noiseAllows), ""],
+    ["diameter right to two of its sigmas", percent(result.diameterWithinTwoSigma), ""],
+    ["depth right to two of its sigmas", percent(result.depthWithinTwoSigma), ""],
     ["diameter error, median", percent(result.diameterErrorMedian), ""],
     ["diameter error, 95 of 100 below", percent(result.diameterError95Percent), "≤ 5 %"],
   ]);

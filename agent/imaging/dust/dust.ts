@@ -40,8 +40,8 @@ export interface DustOptions {
 /** A picture of more is looked at in squares of pixels: what is smaller than those tell would not be looked for anyway. */
 const cellsMost = 6_000_000;
 const borneOutSigmas = 4;
-/** One sigma of a diameter, its share, that a rim of another form than those fitted makes; as the campaign's shadows have it. */
-const rimFormShare = 0.005;
+/** One sigma of a diameter and of a depth, their shares, that a rim of another form than those fitted makes; as the campaign's shadows have it. */
+const rimFormShare = { diameter: 0.005, depth: 0.01 } as const;
 
 /** Spacing of the background's knots in each pass, a share of the frame's longer side: finer as shadows are known. */
 const knotShares = [0.2, 0.14, 0.12];
@@ -130,15 +130,15 @@ function inPixels(fit: ShadowFit, binPx: number): ShadowFit {
 function told(fit: ShadowFit, options: DustOptions): DustFound {
   const diameterPx = 2 * fit.radiusPx;
   const depth = 1 - Math.exp(-fit.depth);
-  const depthSigma = (1 - depth) * fit.depthSigma;
+  const noiseSigma = (1 - depth) * fit.depthSigma;
   return {
     xPx: fit.xPx,
     yPx: fit.yPx,
     diameterPx,
-    diameterSigmaPx: Math.hypot(2 * fit.radiusSigma, rimFormShare * diameterPx),
+    diameterSigmaPx: Math.hypot(2 * fit.radiusSigma, rimFormShare.diameter * diameterPx),
     depth,
-    depthSigma,
-    snr: depth / depthSigma,
+    depthSigma: Math.hypot(noiseSigma, rimFormShare.depth * depth),
+    snr: depth / noiseSigma,
     ring: isRing(fit.kind),
     ...distanceOf(diameterPx, options),
   };

@@ -11,6 +11,7 @@ test("a sample of the campaign: nearly all shadows found, at most one false in a
   expect(result.found / result.due, told.join("\n")).toBeGreaterThanOrEqual(0.95);
   expect(result.falsePerFlatMost, told.join("\n")).toBeLessThanOrEqual(1);
   expect(result.diameterErrorMedian).toBeLessThan(0.01);
+  expect(result.depthWithinTwoSigma).toBeGreaterThan(0.88);
 });
 
 test("a large soft shadow is one shadow, and nothing is left of it to be found again", () => {
