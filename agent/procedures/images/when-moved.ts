@@ -11,7 +11,7 @@ export interface WhenMoved {
 
 /**
  * Narrows down, by halves, in which image after the last check that was passed the train had moved. Images that can't tell
- * end the search.
+ * end the search, and so does a stop: what was not looked at stays in doubt.
  */
 export async function whenMoved(work: ImagesWork, signal: AbortSignal): Promise<WhenMoved> {
   const { checks, files, taken } = work;
@@ -35,7 +35,7 @@ export async function whenMoved(work: ImagesWork, signal: AbortSignal): Promise<
   return { doubtful: files.slice(lastFitting, from), moved: files.slice(from) };
 }
 
-function seenSince(
+async function seenSince(
   { bench, checker, tuned }: ImagesWork,
   file: string,
   signal: AbortSignal,
@@ -43,9 +43,11 @@ function seenSince(
   using fits = FitsFile.open(join(bench.folder, file));
   const image = fits.image();
   const pixelsAdu = image.readRows(0, image.rowCount) as Uint16Array; // as it was written
-  return checker.sinceFitted(
-    { pixelsAdu, widthPx: image.widthPx, heightPx: image.rowCount },
-    tuned!.pedestalAdu,
-    signal,
-  );
+  const { widthPx, rowCount: heightPx } = image;
+  try {
+    return await checker.sinceFitted({ pixelsAdu, widthPx, heightPx }, tuned!.pedestalAdu, signal);
+  } catch (error) {
+    if (signal.aborted) return undefined;
+    throw error;
+  }
 }
