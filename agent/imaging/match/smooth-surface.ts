@@ -8,6 +8,7 @@ const samples = 2500;
 /**
  * Takes vignetting and the fall of the light over the frame off a picture's logarithm, in place: filters are one-sided at
  * the border of what is known, and make of a slope there what looks like dust. A polynomial in x and y, least squares.
+ * @param log row-major, of the shape
  * @param use 1 where the logarithm is told; too few such pixels leave it as it is
  */
 export function takeSmoothSurfaceOff(log: Float32Array, { widthPx, heightPx }: Shape, use: Uint8Array): void {
@@ -31,9 +32,9 @@ export function takeSmoothSurfaceOff(log: Float32Array, { widthPx, heightPx }: S
       along[p]! += fit.solution[k]! * lines[q]![y]!;
     });
     for (let x = 0; x < widthPx; x++) {
-      const at = columns[1]![x]!;
-      log[y * widthPx + x]! -=
-        along[0]! + at * (along[1]! + at * (along[2]! + at * (along[3]! + at * along[4]!)));
+      let surface = 0;
+      for (let p = degree; p >= 0; p--) surface = surface * columns[1]![x]! + along[p]!;
+      log[y * widthPx + x]! -= surface;
     }
   }
 }

@@ -32,14 +32,15 @@ export async function aside<Name extends AsideName>(
   return task(await clock.hold(loadFft()), ...about) as AsideResult<Name>;
 }
 
-/** @returns `undefined` when the thread broke: whatever its trouble, it comes up again here, or has passed */
+/** @returns `undefined` when there is no thread or it broke: whatever its trouble, it comes up again here, or has passed */
 async function onThread(
   name: AsideName,
   about: readonly unknown[],
   signal: AbortSignal,
 ): Promise<{ readonly result: unknown } | undefined> {
   const { promise, resolve, reject } = Promise.withResolvers<{ readonly result: unknown } | undefined>();
-  const worker = new Worker(new URL("./aside-worker.ts", import.meta.url), { workerData: { name, about } });
+  const worker = newWorker(name, about);
+  if (!worker) return undefined;
   const onAbort = () => reject(signal.reason);
   signal.addEventListener("abort", onAbort, { once: true });
   worker.once("message", (result) => resolve({ result }));
@@ -50,5 +51,13 @@ async function onThread(
   } finally {
     signal.removeEventListener("abort", onAbort);
     void worker.terminate();
+  }
+}
+
+function newWorker(name: AsideName, about: readonly unknown[]): Worker | undefined {
+  try {
+    return new Worker(new URL("./aside-worker.ts", import.meta.url), { workerData: { name, about } });
+  } catch {
+    return undefined; // no memory for the copies, say
   }
 }

@@ -99,8 +99,9 @@ export class FlatChecker {
     signal: AbortSignal,
   ): Promise<FlatCheck> {
     const { bench } = this;
-    const ask = this.#aboutFrame({ widthPx, heightPx }, signal);
-    const seen = await aside(ask, "smallStructure", levels, { widthPx, heightPx });
+    const shape = { widthPx, heightPx }; // and nothing else of the frame
+    const ask = this.#aboutFrame(shape, signal);
+    const seen = await aside(ask, "smallStructure", levels, shape);
     const inUse = bench.findings.flatInUse;
     const flats = inUse ? [inUse] : (bench.keptFlats ?? []).slice(0, keptFlatsMost);
     let best: { readonly flat: FlatInUse; readonly match: TrainMatch } | undefined;

@@ -38,3 +38,9 @@ test("what the task throws comes up, whichever thread it was thrown on", async (
   const few = { ...ask(), pxCount: 3 };
   await expect(aside(few, "smallStructure", levels, wrong)).rejects.toThrow(/3 x 800/);
 });
+
+test("what cannot be copied to another thread is computed here", async () => {
+  const withFunction = { ...shape, note: () => 0 };
+  const found = await aside(ask(), "smallStructure", levels, withFunction);
+  expect(found.rms).toBe(smallStructure(levels, shape).rms);
+});
