@@ -4,7 +4,7 @@ import { type Cells, cellsOf } from "./dust-cells.ts";
 import { freeUnknowns, type ShadowFit } from "./dust-fit.ts";
 import type { Residual } from "./dust-shadow.ts";
 import { type Splines, splineNormal, splinesAt } from "./dust-splines.ts";
-import { derivatives, isRing } from "./shadow-profile.ts";
+import { derivatives, isRing, type ShadowKind } from "./shadow-profile.ts";
 
 /** x, y, radius, hole ratio, edge, depth: as a fit of one has them. */
 export const perShadow = 6;
@@ -99,18 +99,9 @@ export class JointEquations {
           miss -= share[16 * c + s]! * splines[first[c]! + (s >> 2) * stride + (s & 3)]!;
         let count = 0;
         for (const k of tile.shadows) {
-          const p = ps[k]!;
-          const [dx, dy] = [x[c]! - p[0]!, y[c]! - p[1]!];
-          const r = Math.sqrt(dx * dx + dy * dy);
-          const depth = p[5]!;
-          const shade = derivatives(this.#shadows[k]!.kind, r, p, slopes);
-          if (shade === 0 && slopes[0] === 0) continue;
-          miss += depth * shade;
-          const outwards = r > 0 ? (depth * slopes[0]!) / r : 0;
-          slopes[0] = outwards * dx;
-          slopes[1] = outwards * dy;
-          for (let q = 2; q < 5; q++) slopes[q]! *= -depth;
-          slopes[5] = -shade;
+          const darkening = darkeningAt(this.#shadows[k]!.kind, ps[k]!, x[c]!, y[c]!, slopes);
+          if (darkening === undefined) continue;
+          miss += darkening;
           const own = free[k]!;
           for (let q = 0; q < own.length; q++) by[perShadow * count + q] = slopes[own[q]!]!;
           active[count++] = k;
@@ -175,4 +166,30 @@ export class JointEquations {
     say(4, edgeOverRadius.mean * radiusPx, edgeOverRadius.sigma * radiusPx);
     return squares;
   }
+}
+
+/**
+ * How much darker a shadow makes a place [ln F].
+ * @param p its six unknowns
+ * @param slopes gets how the picture changes with each of them
+ * @returns `undefined` where it does not reach
+ */
+function darkeningAt(
+  kind: ShadowKind,
+  p: Float64Array,
+  x: number,
+  y: number,
+  slopes: Float64Array,
+): number | undefined {
+  const [dx, dy] = [x - p[0]!, y - p[1]!];
+  const r = Math.sqrt(dx * dx + dy * dy);
+  const depth = p[5]!;
+  const shade = derivatives(kind, r, p, slopes);
+  if (shade === 0 && slopes[0] === 0) return undefined;
+  const outwards = r > 0 ? (depth * slopes[0]!) / r : 0;
+  slopes[0] = outwards * dx;
+  slopes[1] = outwards * dy;
+  for (let q = 2; q < 5; q++) slopes[q]! *= -depth;
+  slopes[5] = -shade;
+  return depth * shade;
 }

@@ -21,6 +21,7 @@ export interface JointFit {
  * wide as the background's waves, each knows what the others don't. Kinds stay as they are.
  * Source: K. Levenberg, Quarterly of Applied Mathematics 2 (1944) 164; normal equations by Cholesky factors.
  * @param picture ln F with the shadows in it
+ * @param knotPx spacing of the background's knots
  * @param cellPx width of all cells: fits can be compared that look at the same; without it, small cells where shadows are
  * @returns the same shadows, with sigmas that include all that is unknown of the others
  */

@@ -1,7 +1,6 @@
 import { neighbourNoise } from "../noise/neighbour-noise.ts";
 import { type DustCandidate, dustCandidates } from "./dust-candidates.ts";
 import type { Slack } from "./dust-fit.ts";
-
 import { darkShare, scatterAround, snrMin, stepOverRim } from "./dust-judge.ts";
 import { pursuedShadows } from "./dust-pursuit.ts";
 import {

@@ -7,6 +7,7 @@ export interface Splines {
   readonly share: Float64Array;
 }
 
+/** @param x, y places [px], as many of each; `across` and `down` are the knots of the frame's width and height */
 export function splinesAt(x: ArrayLike<number>, y: ArrayLike<number>, across: Knots, down: Knots): Splines {
   const first = new Int32Array(x.length);
   const share = new Float64Array(16 * x.length);

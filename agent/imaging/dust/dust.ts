@@ -21,8 +21,9 @@ export interface DustFound {
   readonly diameterSigmaPx: number;
   /** Light lost in the shadow, a share of the level. */
   readonly depth: number;
-  /** One sigma of it: from the scatter about the shadows as fitted, with what is unknown of the others. */
+  /** One sigma of it, likewise. */
   readonly depthSigma: number;
+  /** Depth over the sigma of it that scatter alone makes: whether there is a shadow at all. */
   readonly snr: number;
   /** A bright middle: the shadow of a central obstruction. */
   readonly ring: boolean;
