@@ -1,6 +1,6 @@
 import { readdirSync } from "node:fs";
 import { join } from "node:path";
-import { type BenchRow, rowMark } from "./side-by-side.ts";
+import { type BenchRow, removeLeftFolders, rowMark } from "./side-by-side.ts";
 
 /** `npm run bench [NAME ...]`: all benchmarks in turn, or those named, then one table. Each checks its results itself. */
 const wanted = process.argv.slice(2);
@@ -9,13 +9,23 @@ const benches = readdirSync(import.meta.dirname)
   .filter((file) => wanted.length === 0 || wanted.some((name) => file.startsWith(`${name}.`)));
 const rows: BenchRow[] = [];
 const failed: string[] = [];
+let running: ReturnType<typeof Bun.spawn> | undefined;
+let isStopped = false;
+for (const signal of ["SIGINT", "SIGTERM"] as const)
+  process.once(signal, () => {
+    isStopped = true;
+    running?.kill();
+  });
 
+removeLeftFolders();
 for (const file of benches) {
+  if (isStopped) break;
   console.log(`\n== ${file}`);
   const run = Bun.spawn([process.execPath, join(import.meta.dirname, file)], {
     stdout: "pipe",
     stderr: "inherit",
   });
+  running = run;
   let pending = "";
   for await (const chunk of run.stdout.pipeThrough(new TextDecoderStream())) {
     const lines = (pending + chunk).split("\n");
@@ -24,6 +34,7 @@ for (const file of benches) {
   }
   if (pending !== "") take(pending);
   if ((await run.exited) !== 0) failed.push(file);
+  removeLeftFolders();
 }
 
 function take(line: string): void {

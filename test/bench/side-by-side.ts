@@ -1,4 +1,4 @@
-import { existsSync, mkdtempSync } from "node:fs";
+import { existsSync, mkdtempSync, readdirSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 
@@ -24,8 +24,26 @@ export function tellRow(row: BenchRow): void {
 }
 
 /** In memory where there is such a place: a disk that others use would be what is measured. */
+const place = existsSync("/dev/shm") ? "/dev/shm" : tmpdir();
+
 export function benchFolder(name: string): string {
-  return mkdtempSync(join(existsSync("/dev/shm") ? "/dev/shm" : tmpdir(), `bench-${name}-`));
+  return mkdtempSync(join(place, `bench-${name}-${process.pid}-`));
+}
+
+/** What benchmarks that were killed have left takes gigabytes of the memory that is measured. */
+export function removeLeftFolders(): void {
+  for (const entry of readdirSync(place)) {
+    const owner = /^bench-[a-z]+-(\d+)-/.exec(entry)?.[1];
+    if (owner !== undefined && !isRunning(Number(owner))) rmSync(join(place, entry), { recursive: true });
+  }
+}
+
+function isRunning(processId: number): boolean {
+  try {
+    return process.kill(processId, 0);
+  } catch (error) {
+    return (error as NodeJS.ErrnoException).code !== "ESRCH";
+  }
 }
 
 /** A peer in C, at what its compiler gives. */
