@@ -1,16 +1,18 @@
 #!/usr/bin/env bun
 import { Command, CommanderError } from "commander";
 import packageFile from "../package.json";
-import { exitCodes } from "./commands/outcome.ts";
+import { commandList } from "./commands/command-list.ts";
+import { exitCodes } from "./run/exit-codes.ts";
 
 const program = new Command("evenfield")
   .description("takes, proves and applies flat fields for solar imaging rigs, with nobody there")
   .version(packageFile.version)
   .showHelpAfterError("(evenfield COMMAND --help shows how a command is used)")
+  .configureHelp({ subcommandTerm: (command) => command.name() })
   .exitOverride();
 
-/** Only the command that is called is loaded: all of them take a third of a second and 70 MB. In the order of the help. */
-const commands: Readonly<Record<string, () => Promise<void>>> = {
+/** Only the command that is called, or asked for help about, is loaded. */
+const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   run: async () => {
     const { registerRun } = await import("./commands/run.ts");
     registerRun(program, async (record, folder) => {
@@ -30,10 +32,11 @@ const commands: Readonly<Record<string, () => Promise<void>>> = {
   simulate: async () => (await import("./commands/simulate.ts")).registerSimulate(program),
 };
 
-const called = process.argv[2] ?? "";
-const register = Object.hasOwn(commands, called) ? commands[called] : undefined;
-if (register) await register();
-else for (const each of Object.values(commands)) await each();
+const called = process.argv[process.argv[2] === "help" ? 3 : 2];
+for (const [name, description] of Object.entries(commandList)) {
+  if (name === called) await load[name as keyof typeof commandList]();
+  else program.command(name).description(description);
+}
 
 try {
   await program.parseAsync();

@@ -2,6 +2,7 @@ import { type Command, Option } from "commander";
 import { type AppliedFile, type ApplyResult, applyFlat } from "../files/apply-flat.ts";
 import type { FailedFile } from "../files/input-error.ts";
 import { warn } from "./combine.ts";
+import { commandList } from "./command-list.ts";
 import { failedText, withFiles } from "./file-trouble.ts";
 import { ensureFlatFits } from "./flat-fits.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
@@ -72,7 +73,7 @@ function textOf({ applied, failed }: ApplyResult, folder: string): string {
 export function registerApply(program: Command, host: CommandHost = processHost): void {
   program
     .command("apply")
-    .description("divide images and sequences by a flat")
+    .description(commandList.apply)
     .argument("<files...>", "FITS images, FITS cubes and mono SER sequences of the flat's size")
     .requiredOption("--flat <master>", "master flat")
     .option("--dark <file>", "master dark, taken off first")

@@ -1,5 +1,5 @@
 import { type Command, Option } from "commander";
-import { combineDisplaced, type DisplacedResult } from "../files/combine-displaced.ts";
+import type { DisplacedResult } from "../files/combine-displaced.ts";
 import {
   type CombineMethod,
   type CombineResult,
@@ -7,7 +7,7 @@ import {
   combineMethods,
 } from "../files/combine-files.ts";
 import { levelText } from "../files/frame-levels.ts";
-import { loadFft } from "../imaging/numerics/fft-library.ts";
+import { commandList } from "./command-list.ts";
 import { withFiles } from "./file-trouble.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
@@ -59,6 +59,9 @@ async function combineBySolving(
   host: CommandHost,
 ): Promise<Outcome> {
   const disc = options.disc === undefined ? undefined : checkDisc(options.disc);
+  // Loaded only here, for the other methods do without.
+  const { combineDisplaced } = await import("../files/combine-displaced.ts");
+  const { loadFft } = await import("../imaging/numerics/fft-library.ts");
   const fft = await loadFft();
   const progress = progressWithTimeLeft(host, "solving");
   const result = withFiles(nothingWritten, () => {
@@ -158,7 +161,7 @@ function textOf(result: CombineResult): string {
 export function registerCombine(program: Command, host: CommandHost = processHost): void {
   program
     .command("combine")
-    .description("make a master frame from FITS files")
+    .description(commandList.combine)
     .argument("<files...>", "FITS files of one size")
     .requiredOption("-o, --output <master>", "the master frame to write")
     .addOption(

@@ -8,6 +8,7 @@ import {
 } from "../../drivers/find-servers.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
+import { commandList } from "./command-list.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { rigBlock } from "./rig-block.ts";
 
@@ -117,7 +118,7 @@ function serverLines({ protocol, host, port, name, version, devices }: FoundServ
 export function registerFind(program: Command, host: CommandHost = processHost): void {
   program
     .command("find")
-    .description("device servers on the local network, both protocols; connects no device")
+    .description(commandList.find)
     .option(
       "--indi <HOST:PORT...>",
       `INDI servers to ask, which do not announce themselves (default ${usualIndi[0]})`,

@@ -6,6 +6,7 @@ import type { Measure } from "../files/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { figureText, type ProofFigure, worstOf } from "../imaging/proof/proof-figure.ts";
 import { dustLines } from "../outputs/proof-rows.ts";
+import { commandList } from "./command-list.ts";
 import { failedText } from "./file-trouble.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
@@ -113,7 +114,7 @@ function positive(text: string): number {
 export function registerInspect(program: Command, host: CommandHost = processHost): void {
   program
     .command("inspect")
-    .description("quality figures and verdict of flats, darks and images")
+    .description(commandList.inspect)
     .argument("<files...>", "FITS files")
     .option(
       "--focal-ratio <number>",

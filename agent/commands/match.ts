@@ -8,6 +8,7 @@ import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { allFlats } from "../run/history.ts";
 import { Ledger } from "../run/ledger.ts";
+import { commandList } from "./command-list.ts";
 import { withFiles } from "./file-trouble.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
@@ -108,7 +109,7 @@ function textOf(path: string, says: string, { best, tried, leftOut }: FileMatch)
 export function registerMatch(program: Command, host: CommandHost = processHost): void {
   program
     .command("match")
-    .description("the master flat that fits an image, or why none does")
+    .description(commandList.match)
     .argument("<file>", "FITS image or flat")
     .option("--ledger <file>", "ledger of the rig's runs", ledgerFileDefault())
     .option("--dark <file>", "master dark, taken off the image first")

@@ -6,6 +6,7 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
 import type { RoleName } from "../../drivers/roles/device.ts";
+import { commandList } from "./command-list.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { rigFromFile } from "./rig-from-file.ts";
 
@@ -68,7 +69,7 @@ function deviceLines({ role, device, abilities }: DeviceDescription): string[] {
 export function registerProbe(program: Command, host: CommandHost = processHost): void {
   program
     .command("probe")
-    .description("connect to a rig and say what each device can do; changes nothing")
+    .description(commandList.probe)
     .requiredOption("--rig <file>", "the rig file")
     .option("--json", "print one JSON result")
     .addHelpText("after", "\nExample:\n  evenfield probe --rig plans/rig-example.yaml")

@@ -11,6 +11,7 @@ import { writeReport } from "../outputs/write-report.ts";
 import { Ledger } from "../run/ledger.ts";
 import { runPlan } from "../run/run-plan.ts";
 import type { RunReport } from "../run/run-record.ts";
+import { commandList } from "./command-list.ts";
 import { type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { outcomeOf, runFolderName } from "./run.ts";
@@ -143,7 +144,7 @@ function outcomeWithTruth(report: RunReport, comparison: TruthComparison | undef
 export function registerRehearse(program: Command, host: CommandHost = processHost): void {
   program
     .command("rehearse")
-    .description("carry a plan out on simulated devices, then hold the result against their true values")
+    .description(commandList.rehearse)
     .argument("<plan>", "the plan file")
     .option("--rig <file>", "the rig file; left out, that of the demo")
     .option("--scene <file>", "the scene; left out, that of the demo")

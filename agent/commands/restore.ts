@@ -9,6 +9,7 @@ import type { AskPerson } from "../run/hand-cover.ts";
 import { Ledger } from "../run/ledger.ts";
 import { leftText, type RecoveredRun } from "../run/recover.ts";
 import { restoreRig } from "../run/restore-rig.ts";
+import { commandList } from "./command-list.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { askAtTerminal } from "./person.ts";
@@ -108,7 +109,7 @@ function outcomeOf(rig: string, recovered: readonly RecoveredRun[]): Outcome {
 export function registerRestore(program: Command, host: CommandHost = processHost): void {
   program
     .command("restore")
-    .description("put back what an unfinished run left changed on a rig")
+    .description(commandList.restore)
     .requiredOption("--rig <file>", "the rig file")
     .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())
     .option("--accept", "take the rig as it is now instead: nothing is put back")

@@ -11,6 +11,7 @@ import { lockRig, RigBusyError } from "../run/rig-lock.ts";
 import { runPlan } from "../run/run-plan.ts";
 import type { RunRecord, RunReport } from "../run/run-record.ts";
 import { tellRun } from "../run/run-told.ts";
+import { commandList } from "./command-list.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { askAtTerminal } from "./person.ts";
@@ -109,7 +110,7 @@ export function registerRun(
 ): void {
   program
     .command("run")
-    .description("carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back")
+    .description(commandList.run)
     .argument("<plan>", "the plan file")
     .requiredOption("--rig <file>", "the rig file")
     .option("--runs <folder>", "where the run's own folder is made", "runs")

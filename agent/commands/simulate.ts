@@ -3,6 +3,7 @@ import { acceleratedClock } from "../../drivers/kit/clock.ts";
 import { discoveryPort } from "../../sim-devices/alpaca/discovery-responder.ts";
 import { sunPlace } from "../../sim-devices/scene/sun-place.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
+import { commandList } from "./command-list.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
 import { withStopSignals } from "./stop-signals.ts";
@@ -72,7 +73,7 @@ const portOf = (text: string): number => {
 export function registerSimulate(program: Command, host: CommandHost = processHost): void {
   program
     .command("simulate")
-    .description("simulated devices on loopback for any client, until Ctrl-C")
+    .description(commandList.simulate)
     .option("--scene <file>", "the scene; left out, that of the demo")
     .option("--indi <port>", "the port of the INDI server", portOf, 7624)
     .option("--alpaca <port>", "the port of the Alpaca server; left out, there is none", portOf)

@@ -5,6 +5,7 @@ import { type GroundSite, sunFromSite } from "../sky/sun-from-site.ts";
 import { sunOrientation } from "../sky/sun-orientation.ts";
 import { sunRates } from "../sky/sun-rates.ts";
 import { sunTheoriesApartDegrees, theoriesApartMostDegrees } from "../sky/sun-second-theory.ts";
+import { commandList } from "./command-list.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, processHost } from "./outcome.ts";
 
 /** Below this altitude no flat is worth planning: air mass 3. */
@@ -184,7 +185,7 @@ function checkedText(apartDegrees: number): string {
 export function registerSun(program: Command, host: CommandHost = processHost): void {
   program
     .command("sun")
-    .description("where the Sun is, its size and orientation, and when it is usable today")
+    .description(commandList.sun)
     .requiredOption("--site <LAT,LON[,ELEV]>", "degrees, north and east positive, and metres")
     .option("--at <TIME>", "instead of now; UTC unless it says otherwise")
     .option("--json", "one JSON result on stdout")

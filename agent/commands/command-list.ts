@@ -1,0 +1,14 @@
+/** What the help lists, in its order: known before a command is loaded, for loading all of them takes most of a second. */
+export const commandList = {
+  run: "carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back",
+  rehearse: "carry a plan out on simulated devices, then hold the result against their true values",
+  probe: "connect to a rig and say what each device can do; changes nothing",
+  find: "device servers on the local network, both protocols; connects no device",
+  sun: "where the Sun is, its size and orientation, and when it is usable today",
+  combine: "make a master frame from FITS files",
+  apply: "divide images and sequences by a flat",
+  inspect: "quality figures and verdict of flats, darks and images",
+  match: "the master flat that fits an image, or why none does",
+  restore: "put back what an unfinished run left changed on a rig",
+  simulate: "simulated devices on loopback for any client, until Ctrl-C",
+} as const;
