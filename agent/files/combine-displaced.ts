@@ -3,6 +3,8 @@ import { ccdPlans } from "../../drivers/formats/ccd-image.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { compiledKernels } from "../imaging/displaced/compiled-kernels.ts";
 import { FrameLogsInMemory } from "../imaging/displaced/frame-logs.ts";
+import { FrameLogsOnDisk } from "../imaging/displaced/frame-logs-on-disk.ts";
+import { startSecondThread } from "../imaging/displaced/second-thread.ts";
 import { type DisplacedSolution, solveDisplaced } from "../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../imaging/displaced/sun-model.ts";
 import type { FftLibrary } from "../imaging/numerics/fft-library.ts";
@@ -17,7 +19,6 @@ import {
 } from "./combine-files.ts";
 import { FigureSample } from "./figure-sample.ts";
 import { copies, frameLevel } from "./frame-levels.ts";
-import { FrameLogsOnDisk } from "./frame-logs-on-disk.ts";
 import { asInputError, InputError } from "./input-error.ts";
 import { maskCards } from "./mask-cards.ts";
 import type { DarkParts } from "./master-tiles.ts";
@@ -66,14 +67,15 @@ export function combineDisplaced(
     ? opened.use(new FrameLogsOnDisk(`${request.output}.scratch`, pxCount))
     : new FrameLogsInMemory();
   const reader = new LevelReader(images, dark, pxCount);
-  const work = solveDisplaced(
+  // Given back early it ends its thread, before the scratch file is closed.
+  using work = solveDisplaced(
     {
       shape,
       frameCount: images.length,
       readLevels: (frameIndex, into) => reader.read(frameIndex, into),
       ...(request.disc ? { disc: { ...request.disc, frameIndex: 0 } } : {}),
     },
-    { fft, makeKernels: compiledKernels, logs },
+    { fft, makeKernels: compiledKernels, logs, startHelper: startSecondThread },
   );
   const solution = finished(work, onProgress);
   const { flat } = solution;

@@ -2,14 +2,11 @@ import { expect, test } from "vitest";
 import { FrameLogsInMemory, logUnit } from "../../agent/imaging/displaced/frame-logs.ts";
 import { fullSweeps } from "../../agent/imaging/displaced/full-sweeps.ts";
 import { objectGrid } from "../../agent/imaging/displaced/object-grid.ts";
+import { addSecond, sharedDoubles } from "../../agent/imaging/displaced/part-sums.ts";
+import { partCount, type Unknowns } from "../../agent/imaging/displaced/passes.ts";
+import { PieceWork } from "../../agent/imaging/displaced/piece-work.ts";
 import { plainKernels } from "../../agent/imaging/displaced/plain-kernels.ts";
-import {
-  type Counts,
-  countValues,
-  forEachView,
-  type Problem,
-  type Unknowns,
-} from "../../agent/imaging/displaced/problem.ts";
+import { type Counts, countValues, type Problem, viewsOf } from "../../agent/imaging/displaced/problem.ts";
 import { unseparatedShare } from "../../agent/imaging/displaced/separation.ts";
 import { patterns } from "../campaign/displaced-scene/patterns.ts";
 import { check } from "./check.ts";
@@ -56,9 +53,9 @@ function tinyProblem(ridge: number): { problem: Problem; unknowns: Unknowns; cou
   }
   return {
     problem: {
-      kernels,
+      work: new PieceWork({ kernels, logs: { full: logs } }),
+      scale: "full",
       shape,
-      logs,
       frames: [...shifts.keys()],
       shifts: [...shifts],
       weights: new Float64Array(shifts.length).fill(1),
@@ -100,9 +97,10 @@ test("a tiny noise-free problem: the data, and how fast alternating sweeps conve
   tiny.agrees("d1_row5_col7", logsAt(1, 7, 5));
   tiny.agrees("d3_row0_col23", logsAt(3, 23, 0));
   const { problem, unknowns, counts } = tinyProblem(0);
-  for (const _ of countValues(problem, counts));
-  const sums = { gain: new Float32Array(side * side), object: new Float32Array(unknowns.object.length) };
-  const model = new Float32Array(unknowns.object.length);
+  const onGrid = () => new Float32Array(unknowns.object.length);
+  const sums = { gain: new Float32Array(side * side), objects: [onGrid(), onGrid()] as const };
+  const model = onGrid();
+  for (const _ of countValues(problem, counts, onGrid()));
   let swept = 0;
   for (const sweeps of Object.keys(tiny.expected.alsRmsNoPlane)) {
     for (const _ of fullSweeps(problem, unknowns, counts, { sums, model, sweeps: Number(sweeps) - swept }));
@@ -134,16 +132,12 @@ test("a plane moved from Sun and levels to the gain changes no frame, and no res
     for (let i = 0; i < unknowns.object.length; i++)
       unknowns.object[i] =
         -k[0] * ((i % grid.widthPx) - grid.originX) - k[1] * (Math.floor(i / grid.widthPx) - grid.originY);
-    const found: number[] = [];
-    const visit = forEachView(problem, (view, frame, { startPx, endPx }) => {
-      const level = -k[0] * shifts[frame]!.x - k[1] * shifts[frame]!.y;
-      const square = new Float32Array(endPx - startPx);
-      found.push(
-        problem.kernels.squares(view, level, unknowns.gain.subarray(startPx, endPx), unknowns.object, square),
-      );
-    });
-    for (const _ of visit);
-    return found;
+    for (const frame of shifts.keys())
+      unknowns.levels[frame] = -k[0] * shifts[frame]!.x - k[1] * shifts[frame]!.y;
+    const sums = { pixels: new Float32Array(side * side), frames: sharedDoubles(shifts.length) };
+    const about = { views: viewsOf(problem), unknowns, ...sums };
+    for (const _ of problem.work.run("squares", about, partCount));
+    return addSecond(sums.frames);
   };
   const [without, withPlane] = [residuals([0, 0]), residuals(inputs.k)];
   for (const [frame, sum] of without.entries()) expect(withPlane[frame]! / sum).toBeCloseTo(1, 5);

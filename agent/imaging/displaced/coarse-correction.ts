@@ -1,10 +1,11 @@
 import type { Shape } from "../numerics/shape.ts";
 import { conjugateGradients } from "./conjugate-gradients.ts";
-import { FrameLogsInMemory, logUnit, noLog } from "./frame-logs.ts";
+import { FrameLogsInMemory } from "./frame-logs.ts";
 import type { ObjectGrid } from "./object-grid.ts";
-import { bandRowStep, type Counts, forEachView, type Problem, type Unknowns } from "./problem.ts";
+import { bandRowStep, partCount, type Unknowns } from "./passes.ts";
+import { type Counts, type Problem, viewsOf } from "./problem.ts";
 import { addUpsampled, binMean } from "./resample.ts";
-import type { FrameView } from "./sweep-kernels.ts";
+import type { SweepKernels } from "./sweep-kernels.ts";
 
 const side = bandRowStep;
 
@@ -23,16 +24,23 @@ export class CoarseWork {
   readonly direction: Unknowns;
   readonly product: Unknowns;
   readonly counts: Counts;
+  /** For the second part's sums. */
+  readonly spareObject: Float32Array;
   readonly logs = new FrameLogsInMemory();
 
   /** How many numbers in how many arrays the kernels are asked for. */
   static room(shape: Shape, grid: ObjectGrid): { arrays: number; floats: number } {
     const [small, smallGrid] = [coarseShape(shape), coarseGrid(grid)];
-    const px = small.widthPx * small.heightPx + smallGrid.widthPx * smallGrid.heightPx;
-    return { arrays: 10, floats: 5 * px };
+    const gridPx = smallGrid.widthPx * smallGrid.heightPx;
+    return { arrays: 11, floats: 5 * small.widthPx * small.heightPx + 6 * gridPx };
   }
 
-  constructor({ kernels, shape, grid }: Pick<Problem, "kernels" | "shape" | "grid">, frameCount: number) {
+  /** @param frames those that there is room for in `logs` */
+  constructor(
+    kernels: SweepKernels,
+    { shape, grid, frames }: Pick<Problem, "shape" | "grid" | "frames">,
+    frameCount: number,
+  ) {
     this.shape = coarseShape(shape);
     this.grid = coarseGrid(grid);
     const px = this.shape.widthPx * this.shape.heightPx;
@@ -45,6 +53,9 @@ export class CoarseWork {
     [this.correction, this.residual, this.direction, this.product] = [vector(), vector(), vector(), vector()];
     const { levels: frame, gain, object } = vector();
     this.counts = { frame, gain, object };
+    this.spareObject = kernels.floats(gridPx);
+    const empty = new Int16Array(px);
+    for (const frameIndex of frames) this.logs.put(frameIndex, empty);
   }
 }
 
@@ -64,7 +75,7 @@ function coarseGrid(grid: ObjectGrid): ObjectGrid {
 /**
  * Large scales converge slowly in sweeps: what is left of the frames is binned, solved at a quarter of the resolution
  * by conjugate gradients, and the correction interpolated back.
- * @param scratch as long as the gain
+ * @param use.scratch as long as the gain; `work.logs` must be at hand
  * @param least norm of the residuals below which there is nothing left to do
  */
 export function* coarseCorrection(
@@ -74,22 +85,11 @@ export function* coarseCorrection(
   use: { readonly scratch: Float32Array; readonly work: CoarseWork; readonly least: number },
 ): Generator<void, CoarseOutcome> {
   const { scratch, work } = use;
-  const { logs } = work;
-  const smallPx = work.shape.widthPx * work.shape.heightPx;
-  const empty = new Int16Array(smallPx);
-  for (const frameIndex of problem.frames) logs.put(frameIndex, empty);
-  yield* forEachView(problem, (view, frameIndex, { startRow, startPx, endPx }) => {
-    const [gain, residuals] = [unknowns.gain.subarray(startPx, endPx), scratch.subarray(startPx, endPx)];
-    residuals.fill(0);
-    // The coarse problem weighs frames itself.
-    const unweighted = { ...view, weight: 1 };
-    problem.kernels.gather(unweighted, unknowns.levels[frameIndex]!, gain, unknowns.object, residuals);
-    const startSmall = (startRow / side) * work.shape.widthPx;
-    binResiduals(view, residuals, logs.get(frameIndex, startSmall, smallPx));
-  });
+  const binning = { views: viewsOf(problem), unknowns, scratch, coarse: work.shape };
+  yield* problem.work.run("binLeft", binning, partCount);
   const coarse: Problem = {
     ...problem,
-    logs,
+    scale: "coarse",
     shape: work.shape,
     grid: work.grid,
     shifts: problem.shifts.map(({ x, y }) => ({ x: x / side, y: y / side })),
@@ -108,31 +108,4 @@ function difference(a: Float32Array, b: Float32Array): Float32Array {
   const result = new Float32Array(a.length);
   for (let i = 0; i < a.length; i++) result[i] = a[i]! - b[i]!;
   return result;
-}
-
-/** Means of residuals in blocks, in units of `logUnit`; a block with less than half of its pixels has none. */
-function binResiduals(
-  { logs, widthPx, heightPx }: FrameView,
-  residuals: Float32Array,
-  binned: Int16Array,
-): void {
-  const width = Math.floor(widthPx / side);
-  const height = Math.floor(heightPx / side);
-  for (let y = 0; y < height; y++) {
-    for (let x = 0; x < width; x++) {
-      let sum = 0;
-      let count = 0;
-      for (let row = 0; row < side; row++) {
-        const from = (y * side + row) * widthPx + x * side;
-        for (let k = from; k < from + side; k++) {
-          if (logs[k]! === noLog) continue;
-          sum += residuals[k]!;
-          count++;
-        }
-      }
-      const units = Math.round(sum / count / logUnit);
-      binned[y * width + x] =
-        2 * count < side * side ? noLog : units < -32767 ? -32767 : units > 32767 ? 32767 : units;
-    }
-  }
 }

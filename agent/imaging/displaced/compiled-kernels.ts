@@ -1,6 +1,6 @@
 import { compiledKernel } from "../kernels/compile-kernel.ts";
 import { plainKernels } from "./plain-kernels.ts";
-import type { FrameView, MakeKernels } from "./sweep-kernels.ts";
+import type { FrameView, MakeKernels, SharedKernels, SweepLoops } from "./sweep-kernels.ts";
 
 interface Exports {
   setFrame(
@@ -37,16 +37,16 @@ const slackBytes = 64;
 
 /**
  * SIMD WebAssembly; falls back to the plain twins where there is no compiler.
- * All arrays lie in one memory that is made large enough at once, since growing it would take the arrays away.
+ * All arrays lie in one memory that is made large enough at once, since growing it would take the arrays away. Two threads
+ * share it, each with its own place for a row and a frame's logarithms.
  */
 export const compiledKernels: MakeKernels = (room) => {
-  const module = compiledKernel("displaced-sweeps");
-  if (module === undefined) return plainKernels(room);
-  const pxCount = room.widthPx * room.heightPx;
+  if (sweeps() === undefined) return plainKernels(room);
+  const pxMost = room.widthPx * room.heightPx;
   const rowBytes = 4 * (room.widthPx + 16);
-  const bytes = 2 * pxCount + rowBytes + 4 * room.floats + (room.arrays + 8) * 2 * slackBytes;
-  const memory = new WebAssembly.Memory({ initial: Math.ceil(bytes / pageBytes) });
-  const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as Exports;
+  const bytes = 2 * (2 * pxMost + rowBytes) + 4 * room.floats + (room.arrays + 14) * 2 * slackBytes;
+  const pages = Math.ceil(bytes / pageBytes);
+  const memory = new WebAssembly.Memory({ initial: pages, maximum: pages, shared: true });
   let free = 64;
   const take = (length: number) => {
     const address = free;
@@ -54,16 +54,37 @@ export const compiledKernels: MakeKernels = (room) => {
     if (free > memory.buffer.byteLength) throw new RangeError("the kernels' memory is used up");
     return address;
   };
-  const answer = new Float64Array(memory.buffer, take(40), 5);
-  const staged = new Int16Array(memory.buffer, take(2 * pxCount), pxCount);
-  const row = take(rowBytes);
+  const place = (): SharedKernels => ({
+    memory,
+    answerAt: take(40),
+    rowAt: take(rowBytes),
+    logsAt: take(2 * pxMost),
+    pxMost,
+  });
+  return {
+    ...kernelsAt(place()),
+    name: "compiled",
+    shared: place(),
+    floats: (length) => new Float32Array(memory.buffer, take(4 * length), length),
+  };
+};
+
+function sweeps(): WebAssembly.Module | undefined {
+  return compiledKernel("displaced-sweeps");
+}
+
+/** The loops, at work in one place of their memory. */
+export function kernelsAt({ memory, answerAt, rowAt, logsAt, pxMost }: SharedKernels): SweepLoops {
+  const kernel = new WebAssembly.Instance(sweeps()!, { env: { memory } }).exports as unknown as Exports;
+  const answer = new Float64Array(memory.buffer, answerAt, 5);
+  const staged = new Int16Array(memory.buffer, logsAt, pxMost);
   const set = (frame: FrameView) => {
-    if (frame.logs.length > staged.length)
+    if (frame.logs.length > pxMost)
       throw new RangeError("the frame is larger than the kernels were made for");
     staged.set(frame.logs);
     const { widthPx, heightPx, gridWidthPx, place } = frame;
     kernel.setFrame(
-      staged.byteOffset,
+      logsAt,
       widthPx,
       heightPx,
       gridWidthPx,
@@ -71,13 +92,11 @@ export const compiledKernels: MakeKernels = (room) => {
       place.rightShare,
       place.lowerShare,
       frame.weight,
-      row,
-      answer.byteOffset,
+      rowAt,
+      answerAt,
     );
   };
   return {
-    name: "compiled",
-    floats: (length) => new Float32Array(memory.buffer, take(4 * length), length),
     count: (frame, gainCount, objectCount) => {
       set(frame);
       return kernel.count(gainCount.byteOffset, objectCount.byteOffset);
@@ -106,4 +125,4 @@ export const compiledKernels: MakeKernels = (room) => {
       return { rx, ry, xx, xy, yy };
     },
   };
-};
+}

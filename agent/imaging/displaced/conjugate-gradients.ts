@@ -1,5 +1,7 @@
 import type { CoarseOutcome, CoarseWork } from "./coarse-correction.ts";
-import { type Counts, countValues, forEachView, type Problem, type Unknowns } from "./problem.ts";
+import { addSecond, addSecondFloats, sharedDoubles } from "./part-sums.ts";
+import { partCount, type Unknowns } from "./passes.ts";
+import { type Counts, countValues, type Problem, viewsOf } from "./problem.ts";
 
 const toleranceRelative = 1e-4;
 /** A bound only: scenes with a reach of 16 px of 512 needed about 80 to come within the tolerance. */
@@ -15,21 +17,19 @@ export function* conjugateGradients(
   fromModel: Float32Array,
   least: number,
 ): Generator<void, CoarseOutcome> {
-  const { kernels, ridge } = problem;
-  const { correction: x, residual: r, direction: p, product: ap, counts } = work;
+  const { ridge } = problem;
+  const { correction: x, residual: r, direction: p, product: ap, counts, spareObject } = work;
   const frameCount = x.levels.length;
   for (const vector of [x, r, p, ap]) for (const part of Object.values(vector)) part.fill(0);
-  yield* countValues(problem, counts);
-  const multiply = function* (data: 0 | 1, sign: 1 | -1, p: Unknowns, out: Unknowns) {
-    out.gain.fill(0);
-    out.object.fill(0);
-    out.levels.fill(0);
-    yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
-      const sums = { gain: out.gain.subarray(startPx, endPx), object: out.object };
-      const gain = p.gain.subarray(startPx, endPx);
-      const level = p.levels[frameIndex]!;
-      out.levels[frameIndex]! += kernels.normal(view, { data, sign }, level, gain, p.object, sums);
-    });
+  yield* countValues(problem, counts, spareObject);
+  const views = viewsOf(problem);
+  const multiply = function* (data: 0 | 1, sign: 1 | -1, unknowns: Unknowns, out: Unknowns) {
+    const objects = [out.object, spareObject] as const;
+    const frames = sharedDoubles(frameCount);
+    const about = { views, factors: { data, sign }, unknowns, gain: out.gain, objects, frames };
+    yield* problem.work.run("normal", about, partCount);
+    addSecondFloats(objects);
+    out.levels.set(addSecond(frames));
   };
   yield* multiply(1, 1, x, r); // x is zero: the right-hand side
   for (let i = 0; i < fromModel.length; i++) r.object[i]! -= ridge * fromModel[i]!;

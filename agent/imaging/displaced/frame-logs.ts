@@ -9,25 +9,39 @@ const litFraction = 0.15;
 /** A pixel below this share of the brightest ones does not see the Sun's disc. */
 const onSunFraction = 0.2;
 
+/** How another thread reaches the same logarithms: cloning this copies none of them. */
+export type SharedLogs =
+  | { readonly frames: readonly Int16Array[] }
+  | { readonly handle: number; readonly path: string; readonly pxCount: number };
+
 /** Natural logarithms of every frame over its own median, kept in memory or on disk. */
 export interface FrameLogs {
+  /** `undefined` where no other thread can reach them. */
+  readonly shared?: SharedLogs;
   /** Pixels `startPx` to before `endPx` of a frame; read only, valid until the next call. */
   get(frameIndex: number, startPx: number, endPx: number): Int16Array;
   put(frameIndex: number, logs: Int16Array): void;
 }
 
-/** In memory: 2 bytes a pixel of each frame. */
+/** In memory that threads share: 2 bytes a pixel of each frame. */
 export class FrameLogsInMemory implements FrameLogs {
-  readonly #frames: Int16Array[] = [];
+  readonly #frames: Int16Array[];
+
+  constructor(frames: readonly Int16Array[] = []) {
+    this.#frames = [...frames];
+  }
+
+  get shared(): SharedLogs {
+    return { frames: this.#frames };
+  }
 
   get(frameIndex: number, startPx: number, endPx: number): Int16Array {
     return this.#frames[frameIndex]!.subarray(startPx, endPx);
   }
 
   put(frameIndex: number, logs: Int16Array): void {
-    const kept = this.#frames[frameIndex];
-    if (kept) kept.set(logs);
-    else this.#frames[frameIndex] = logs.slice();
+    this.#frames[frameIndex] ??= new Int16Array(new SharedArrayBuffer(2 * logs.length));
+    this.#frames[frameIndex].set(logs);
   }
 }
 

@@ -1,9 +1,11 @@
-import { type Counts, forEachView, type Problem, type Unknowns } from "./problem.ts";
+import { addSecond, addSecondFloats, sharedDoubles } from "./part-sums.ts";
+import { type PartSums, partCount, type Unknowns } from "./passes.ts";
+import { type Counts, type Problem, viewsOf } from "./problem.ts";
 
 /** Sums that the sweeps need room for. */
 export interface SweepSums {
   readonly gain: Float32Array;
-  readonly object: Float32Array;
+  readonly objects: PartSums<Float32Array>;
 }
 
 /**
@@ -17,22 +19,19 @@ export function* fullSweeps(
   counts: Counts,
   work: { readonly sums: SweepSums; readonly model: Float32Array; readonly sweeps: number },
 ): Generator<void> {
-  const { kernels, frames, ridge } = problem;
+  const { frames, ridge } = problem;
   const { levels, gain, object } = unknowns;
   const { sums, model } = work;
+  const views = viewsOf(problem);
+  const { objects } = sums;
   for (let sweep = 0; sweep < work.sweeps; sweep++) {
-    sums.object.fill(0);
-    yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
-      kernels.scatter(view, levels[frameIndex]!, gain.subarray(startPx, endPx), sums.object);
-    });
-    solveObject(object, sums.object, counts.object, model, ridge);
-    sums.gain.fill(0);
-    const steps = new Float64Array(levels.length);
-    yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
-      const [own, sum] = [gain.subarray(startPx, endPx), sums.gain.subarray(startPx, endPx)];
-      const residuals = kernels.gather(view, levels[frameIndex]!, own, object, sum);
-      steps[frameIndex]! += residuals / Math.max(1, counts.frame[frameIndex]!);
-    });
+    yield* problem.work.run("scatter", { views, levels, gain, objects }, partCount);
+    addSecondFloats(objects);
+    solveObject(object, objects[0], counts.object, model, ridge);
+    const residuals = { pixels: sums.gain, frames: sharedDoubles(levels.length) };
+    yield* problem.work.run("gather", { views, unknowns, ...residuals }, partCount);
+    const steps = addSecond(residuals.frames);
+    for (const frameIndex of frames) steps[frameIndex]! /= Math.max(1, counts.frame[frameIndex]!);
     // Levels and gain move at once; only what all levels have in common would be counted twice.
     const common = frames.reduce((total, frameIndex) => total + steps[frameIndex]!, 0) / frames.length;
     for (const frameIndex of frames) levels[frameIndex]! += steps[frameIndex]! - common;

@@ -4,7 +4,7 @@ export interface DisplacedProgress {
   readonly done: number;
 }
 
-/** Passes a generator's pauses on as progress from `start`, `share` long, of about `steps` steps. */
+/** Passes a generator's pauses on as progress from `start`, `share` long, of about `steps` steps. Given back early, so is `work`. */
 export function* reported<T>(
   work: Generator<void, T>,
   stage: DisplacedProgress["stage"],
@@ -12,6 +12,7 @@ export function* reported<T>(
   share: number,
   steps: number,
 ): Generator<DisplacedProgress, T> {
+  using _ = work;
   for (let step = 0; ; step++) {
     const next = work.next();
     if (next.done) return next.value;

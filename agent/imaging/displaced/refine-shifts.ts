@@ -1,4 +1,6 @@
-import { forEachView, type Problem, type Unknowns } from "./problem.ts";
+import { addSecond, sharedDoubles } from "./part-sums.ts";
+import { partCount, shiftSumsOf, type Unknowns } from "./passes.ts";
+import { type Problem, viewsOf } from "./problem.ts";
 
 const stepMostPx = 1;
 
@@ -10,16 +12,12 @@ const stepMostPx = 1;
  */
 export function* refineShifts(problem: Problem, unknowns: Unknowns, limit: number): Generator<void, number> {
   let largest = 0;
-  const sums = problem.shifts.map(() => ({ rx: 0, ry: 0, xx: 0, xy: 0, yy: 0 }));
-  yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
-    const gain = unknowns.gain.subarray(startPx, endPx);
-    const level = unknowns.levels[frameIndex]!;
-    const part = problem.kernels.shiftSums(view, level, gain, unknowns.object, limit);
-    const sum = sums[frameIndex]!;
-    for (const key of ["rx", "ry", "xx", "xy", "yy"] as const) sum[key] += part[key];
-  });
+  const sums = sharedDoubles(shiftSumsOf * problem.shifts.length);
+  yield* problem.work.run("shiftSums", { views: viewsOf(problem), unknowns, limit, sums }, partCount);
+  const all = addSecond(sums);
   for (const frameIndex of problem.frames) {
-    const { rx, ry, xx, xy, yy } = sums[frameIndex]!;
+    const ofFrame = all.subarray(shiftSumsOf * frameIndex, shiftSumsOf * (frameIndex + 1));
+    const [rx, ry, xx, xy, yy] = ofFrame as unknown as [number, number, number, number, number];
     const determinant = xx * yy - xy * xy;
     if (!(determinant > 1e-12 * (xx + yy) ** 2)) continue; // no structure in one direction
     const x = -(yy * rx - xy * ry) / determinant;

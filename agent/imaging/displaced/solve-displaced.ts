@@ -5,13 +5,15 @@ import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Anchor, combineSlopes } from "./anchor-plane.ts";
 import { CoarseWork } from "./coarse-correction.ts";
-import { compareHalves, type HalvesAgreement, QuarterSums } from "./compare-halves.ts";
+import { compareHalves, type HalvesAgreement, quarterRoom, quarterSums } from "./compare-halves.ts";
 import { flatOf } from "./flat-of-gain.ts";
 import { type FrameLogs, FrameLogsInMemory } from "./frame-logs.ts";
 import { giveWay, likeTheOthers, weigh } from "./frame-trust.ts";
 import { levelSlope } from "./level-slope.ts";
 import { type ObjectGrid, objectGrid, type ShiftPx } from "./object-grid.ts";
-import type { Counts, Problem, Unknowns } from "./problem.ts";
+import type { PartSums, Unknowns } from "./passes.ts";
+import { PieceWork, type StartHelper } from "./piece-work.ts";
+import type { Counts, Problem } from "./problem.ts";
 import { type DisplacedProgress, reported } from "./progress.ts";
 import { quietSunSlope } from "./quiet-sun-slope.ts";
 import { type ReadSeries, readSeries, type SeriesToRead } from "./read-series.ts";
@@ -34,6 +36,8 @@ export interface DisplacedTools {
   readonly makeKernels: MakeKernels;
   /** Where the frames' logarithms are kept; in memory unless said. */
   readonly logs?: FrameLogs;
+  /** A second thread, for as long as the solution is worked on; without it all is done on this one. */
+  readonly startHelper?: StartHelper;
 }
 
 export interface DisplacedFrame {
@@ -65,7 +69,8 @@ const wavelengthNm = 656.28;
 /**
  * Gain and Sun from frames in which the Sun lies at different places; shifts and levels of the frames are found too.
  * Minimises Σ w (D - c - G - T O)² + ridge Σ (O - limb darkening)² in logarithms.
- * Yields after every few milliseconds of work.
+ * Yields after every few milliseconds of work. Given back early, by `return`, it ends its helper.
+ * The same to the bit with a helper and without.
  * Memory: 2 bytes for each pixel of each frame (in `tools.logs`), 1/8 of that at a quarter of the resolution, and about
  * 150 bytes for each pixel of one frame.
  * @throws RangeError with less than three frames that hold light
@@ -77,14 +82,17 @@ export function* solveDisplaced(
   tools: DisplacedTools,
 ): Generator<DisplacedProgress, DisplacedSolution> {
   const { shape, frameCount } = input;
+  const pxCount = shape.widthPx * shape.heightPx;
+  using work = new PieceWork({ fft: tools.fft, logs: {} }, tools.startHelper?.(frameCount * pxCount));
   const reading = readSeries(input, tools.logs ?? new FrameLogsInMemory());
   const read = yield* reported(reading, "reading", 0, 0.1, frameCount);
   const { logs, medians, average } = read;
   let { frames } = read;
   if (frames.length < 3) throw new RangeError(`${frames.length} frames with light do not make a flat`);
-  const series = { frames, shape, logs };
-  const registration = registerSeries(tools.fft, series, average);
-  const found = yield* reported(registration, "registering", 0.1, 0.25, 2 * frames.length);
+  work.useLogs("full", logs);
+  const registration = registerSeries(work, { frames, shape }, average);
+  const registrations = (2 * frames.length) / work.threads;
+  const found = yield* reported(registration, "registering", 0.1, 0.25, registrations);
   const shifts: ShiftPx[] = Array.from({ length: frameCount }, () => ({ x: 0, y: 0 }));
   frames.forEach((frameIndex, k) => {
     shifts[frameIndex] = found.shifts[k]!;
@@ -96,14 +104,14 @@ export function* solveDisplaced(
     frames.map((frameIndex) => shifts[frameIndex]!),
   );
   const gridPx = grid.widthPx * grid.heightPx;
-  const pxCount = shape.widthPx * shape.heightPx;
   const coarseRoom = CoarseWork.room(shape, grid);
-  const quarterRoom = QuarterSums.room(shape);
+  const halvesRoom = quarterRoom(shape);
   const kernels = tools.makeKernels({
     ...shape,
-    arrays: 6 + coarseRoom.arrays + quarterRoom.arrays,
-    floats: 3 * (pxCount + gridPx) + coarseRoom.floats + quarterRoom.floats,
+    arrays: 7 + coarseRoom.arrays + halvesRoom.arrays,
+    floats: 3 * pxCount + 4 * gridPx + coarseRoom.floats + halvesRoom.floats,
   });
+  work.useKernels(kernels);
   const model = new Float32Array(gridPx);
   if (input.disc) {
     const { disc } = input;
@@ -126,18 +134,21 @@ export function* solveDisplaced(
     object: kernels.floats(gridPx),
     frame: new Float64Array(frameCount),
   };
-  const sums = { gain: kernels.floats(pxCount), object: kernels.floats(gridPx) };
+  const objects: PartSums<Float32Array> = [kernels.floats(gridPx), kernels.floats(gridPx)];
+  const sums = { gain: kernels.floats(pxCount), objects };
   const residualRms = new Float64Array(frameCount);
-  const coarseWork = new CoarseWork({ kernels, shape, grid }, frameCount);
+  const coarseWork = new CoarseWork(kernels, { shape, grid, frames }, frameCount);
+  work.useLogs("coarse", coarseWork.logs);
   const roundWork = { sums, model, residualRms, coarse: coarseWork };
   const weights = new Float64Array(frameCount).fill(1);
   const coarseIterations: number[] = [];
   let reached = 0;
-  const problemOf = (): Problem => ({ kernels, shape, logs, frames, shifts, weights, grid, ridge });
+  const problemOf = (): Problem => ({ work, scale: "full", shape, frames, shifts, weights, grid, ridge });
   for (let round = 0; round < rounds; round++) {
     const share = 0.6 / rounds;
     const solve = solveRound(problemOf(), unknowns, counts, roundWork, reached);
-    const coarse = yield* reported(solve, "solving", 0.35 + round * share, share, stepsPerRound(shape));
+    const steps = stepsPerRound(shape) / work.threads;
+    const coarse = yield* reported(solve, "solving", 0.35 + round * share, share, steps);
     coarseIterations.push(coarse.iterations);
     reached = coarse.reached;
     if (round === rounds - 1) break;
@@ -150,11 +161,11 @@ export function* solveDisplaced(
 
   const problem = problemOf();
   const comparing = compareHalves(problem, unknowns, {
-    sums: new QuarterSums(kernels, shape),
-    squareSum: sums.gain,
-    scratch: sums.object,
+    sums: quarterSums(kernels, shape),
+    squares: sums.gain,
+    scratch: objects,
   });
-  const halves = yield* reported(comparing, "solving", 0.95, 0.05, stepsPerSweep(shape));
+  const halves = yield* reported(comparing, "solving", 0.95, 0.05, stepsPerSweep(shape) / work.threads);
   const object = unknowns.object.slice();
   for (let i = 0; i < object.length; i++) object[i]! -= model[i]!;
   const used = frames.map((frameIndex) => shifts[frameIndex]!);

@@ -1,6 +1,8 @@
 import { type CoarseOutcome, type CoarseWork, coarseCorrection } from "./coarse-correction.ts";
 import { fullSweeps, type SweepSums } from "./full-sweeps.ts";
-import { bandRows, type Counts, countValues, forEachView, type Problem, type Unknowns } from "./problem.ts";
+import { addSecond, sharedDoubles } from "./part-sums.ts";
+import { bandRows, partCount, type Unknowns } from "./passes.ts";
+import { type Counts, countValues, type Problem, viewsOf } from "./problem.ts";
 
 const sweepsPerRound = 4;
 
@@ -29,18 +31,13 @@ export function* solveRound(
   const { sums, model, residualRms } = work;
   const coarse = { scratch: sums.gain, work: work.coarse, least };
   const outcome = yield* coarseCorrection(problem, unknowns, model, coarse);
-  yield* countValues(problem, counts);
+  yield* countValues(problem, counts, sums.objects[1]);
   yield* fullSweeps(problem, unknowns, counts, { sums, model, sweeps: sweepsPerRound });
-  sums.gain.fill(0);
-  const squares = new Float64Array(residualRms.length);
-  yield* forEachView(problem, (view, frameIndex, { startPx, endPx }) => {
-    const gain = unknowns.gain.subarray(startPx, endPx);
-    const squareSum = sums.gain.subarray(startPx, endPx);
-    const level = unknowns.levels[frameIndex]!;
-    squares[frameIndex]! += problem.kernels.squares(view, level, gain, unknowns.object, squareSum);
-  });
+  const squares = { pixels: sums.gain, frames: sharedDoubles(residualRms.length) };
+  yield* problem.work.run("squares", { views: viewsOf(problem), unknowns, ...squares }, partCount);
+  const ofFrames = addSecond(squares.frames);
   for (const frameIndex of problem.frames)
-    residualRms[frameIndex] = Math.sqrt(squares[frameIndex]! / Math.max(1, counts.frame[frameIndex]!));
+    residualRms[frameIndex] = Math.sqrt(ofFrames[frameIndex]! / Math.max(1, counts.frame[frameIndex]!));
   return outcome;
 }
 

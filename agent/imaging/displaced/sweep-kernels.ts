@@ -28,10 +28,7 @@ export interface ShiftSums {
  * there is no value.
  * Arrays must come from `floats` of the same kernels.
  */
-export interface SweepKernels {
-  readonly name: string;
-  /** Zeros. Taken for as long as the kernels live. */
-  floats(length: number): Float32Array;
+export interface SweepLoops {
   /** gainCount += w, objectCount += Tᵀ w. Returns Σ w. */
   count(frame: FrameView, gainCount: Float32Array, objectCount: Float32Array): number;
   /** objectSum += Tᵀ w (D - c - G). */
@@ -69,6 +66,24 @@ export interface SweepKernels {
     object: Float32Array,
     limit: number,
   ): ShiftSums;
+}
+
+/** A place in the kernels' memory for one thread to work in. Cloned from thread to thread, the memory stays the same. */
+export interface SharedKernels {
+  readonly memory: WebAssembly.Memory;
+  readonly answerAt: number;
+  readonly rowAt: number;
+  readonly logsAt: number;
+  readonly pxMost: number;
+}
+
+/** The loops, and the memory that they work in. */
+export interface SweepKernels extends SweepLoops {
+  readonly name: string;
+  /** How another thread comes to the same loops on the same arrays; `undefined` where it cannot. */
+  readonly shared?: SharedKernels;
+  /** Zeros. Taken for as long as the kernels live. */
+  floats(length: number): Float32Array;
 }
 
 /** @param room largest frame that will be worked on, and how many arrays with how many numbers in all will be asked for */

@@ -3,7 +3,10 @@ import { createHash } from "node:crypto";
 import { existsSync, mkdirSync, mkdtempSync, readFileSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import { dirname, join, resolve } from "node:path";
 
-const options = ["-O3", "--noAssert", "--runtime", "stub", "--importMemory", "--enable", "simd"];
+const usualOptions = ["-O3", "--noAssert", "--runtime", "stub", "--importMemory", "--enable", "simd"];
+/** Kernels that two threads run in one memory; its size is given when it is made. */
+const shared: readonly string[] = ["displaced-sweeps"];
+const sharedOptions = ["--enable", "threads", "--sharedMemory", "--maximumMemory", "65536"];
 const cache = resolve(import.meta.dirname, "../../../.cache/kernels");
 
 const modules = new Map<string, WebAssembly.Module>();
@@ -19,6 +22,7 @@ export function compiledKernel(name: string): WebAssembly.Module | undefined {
   const known = modules.get(name);
   if (known !== undefined) return known;
   const source = readFileSync(join(import.meta.dirname, `${name}.as`));
+  const options = optionsOf(name);
   const sum = createHash("sha256").update(source).update(options.join(" ")).digest("hex").slice(0, 16);
   const kept = join(cache, `${name}-${sum}.wasm`);
   if (!existsSync(kept)) {
@@ -29,6 +33,10 @@ export function compiledKernel(name: string): WebAssembly.Module | undefined {
   const module = new WebAssembly.Module(readFileSync(kept));
   modules.set(name, module);
   return module;
+}
+
+function optionsOf(name: string): readonly string[] {
+  return shared.includes(name) ? [...usualOptions, ...sharedOptions] : usualOptions;
 }
 
 function findCompiler(): string | undefined {
@@ -45,10 +53,14 @@ function compile(compiler: string, name: string, source: Uint8Array, result: str
   const folder = mkdtempSync(join(cache, "compiling-"));
   try {
     writeFileSync(join(folder, `${name}.ts`), source);
-    const run = spawnSync(process.execPath, [compiler, `${name}.ts`, ...options, "-o", "kernel.wasm"], {
-      cwd: folder,
-      encoding: "utf8",
-    });
+    const run = spawnSync(
+      process.execPath,
+      [compiler, `${name}.ts`, ...optionsOf(name), "-o", "kernel.wasm"],
+      {
+        cwd: folder,
+        encoding: "utf8",
+      },
+    );
     if (run.status !== 0)
       throw new Error(`${name}.as could not be compiled: ${run.stderr}`, { cause: run.error });
     renameSync(join(folder, "kernel.wasm"), result);

@@ -1,6 +1,7 @@
 import { limbDarkening } from "../../imaging/disc/limb-darkening.ts";
 import { compiledKernels } from "../../imaging/displaced/compiled-kernels.ts";
 import type { ShiftPx } from "../../imaging/displaced/object-grid.ts";
+import { startSecondThread } from "../../imaging/displaced/second-thread.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import { markLost } from "../../imaging/drift/mark-lost.ts";
 import { type SunFrame, sunFromFrames } from "../../imaging/drift/sun-canvas.ts";
@@ -40,7 +41,8 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
   const nearest = frames.indexOf(
     frames.reduce((best, frame) => (fromCentre(frame) < fromCentre(best) ? frame : best)),
   );
-  const steps = solveDisplaced(
+  // Given back after a stop it ends its thread.
+  using steps = solveDisplaced(
     {
       shape,
       frameCount: frames.length,
@@ -52,7 +54,7 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
         darkening: limbDarkening(bench.optics.wavelengthNm),
       },
     },
-    { fft, makeKernels: compiledKernels },
+    { fft, makeKernels: compiledKernels, startHelper: startSecondThread },
   );
   let step = steps.next();
   for (let count = 1; !step.done; step = steps.next(), count++) {

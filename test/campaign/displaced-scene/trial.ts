@@ -1,4 +1,5 @@
 import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
+import { startSecondThread } from "../../../agent/imaging/displaced/second-thread.ts";
 import { solveDisplaced } from "../../../agent/imaging/displaced/solve-displaced.ts";
 import { type FftLibrary, loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { Random } from "../../../drivers/kit/random.ts";
@@ -58,7 +59,7 @@ export async function trial(plan: TrialPlan): Promise<Trial> {
             })),
           }),
     },
-    { fft, makeKernels: compiledKernels },
+    { fft, makeKernels: compiledKernels, startHelper: startSecondThread },
   );
   let step = work.next();
   while (!step.done) step = work.next();

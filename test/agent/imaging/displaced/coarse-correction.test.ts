@@ -2,6 +2,7 @@ import { expect, test } from "vitest";
 import { CoarseWork, coarseCorrection } from "../../../../agent/imaging/displaced/coarse-correction.ts";
 import { FrameLogsInMemory } from "../../../../agent/imaging/displaced/frame-logs.ts";
 import { objectGrid } from "../../../../agent/imaging/displaced/object-grid.ts";
+import { PieceWork } from "../../../../agent/imaging/displaced/piece-work.ts";
 import { plainKernels } from "../../../../agent/imaging/displaced/plain-kernels.ts";
 import type { Problem } from "../../../../agent/imaging/displaced/problem.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
@@ -31,7 +32,9 @@ function gainFound(weight: number): Float32Array {
       Int16Array.from({ length: pxCount }, (_, i) => pattern(i) + 20 * random.gauss()),
     );
   const problem: Problem = {
-    ...{ kernels, shape, logs, shifts, grid },
+    work: new PieceWork({ kernels, logs: { full: logs } }),
+    scale: "full",
+    ...{ shape, shifts, grid },
     frames: [0, 1, 2, 3],
     weights: new Float64Array(4).fill(weight),
     ridge: 0.02 * weight, // counts as so much of a frame
@@ -41,7 +44,8 @@ function gainFound(weight: number): Float32Array {
     gain: new Float32Array(pxCount),
     object: new Float32Array(gridPx),
   };
-  const work = new CoarseWork(problem, 4);
+  const work = new CoarseWork(kernels, problem, 4);
+  problem.work.useLogs("coarse", work.logs);
   const use = { scratch: new Float32Array(pxCount), work, least: 0 };
   for (const _ of coarseCorrection(problem, unknowns, new Float32Array(gridPx), use));
   return unknowns.gain;

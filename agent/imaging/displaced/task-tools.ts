@@ -1,0 +1,34 @@
+import type { FftLibrary } from "../numerics/fft-library.ts";
+import { kernelsAt } from "./compiled-kernels.ts";
+import { type FrameLogs, FrameLogsInMemory, type SharedLogs } from "./frame-logs.ts";
+import { LogsFile } from "./frame-logs-on-disk.ts";
+import type { SeriesCorrelator } from "./series-correlator.ts";
+import type { SharedKernels, SweepLoops } from "./sweep-kernels.ts";
+
+/** At full resolution, and of what is left over at a quarter of it. */
+export type Scale = "full" | "coarse";
+
+/** What a thread has at hand for its pieces; it comes as the solution goes on. */
+export interface TaskTools {
+  fft?: FftLibrary;
+  kernels?: SweepLoops;
+  logs: Partial<Record<Scale, FrameLogs>>;
+  /** Made when it is first needed. */
+  correlator?: SeriesCorrelator;
+}
+
+/** The same as plain data, cloned from thread to thread without the pixels, which all see. */
+export interface SharedTools {
+  readonly kernels?: SharedKernels;
+  readonly logs?: Partial<Record<Scale, SharedLogs>>;
+}
+
+export function takeUp(tools: TaskTools, { kernels, logs }: SharedTools): void {
+  if (kernels) tools.kernels = kernelsAt(kernels);
+  if (logs?.full) tools.logs.full = logsOf(logs.full);
+  if (logs?.coarse) tools.logs.coarse = logsOf(logs.coarse);
+}
+
+function logsOf(shared: SharedLogs): FrameLogs {
+  return "frames" in shared ? new FrameLogsInMemory(shared.frames) : new LogsFile(shared);
+}
