@@ -76,7 +76,7 @@ export function fitShadow(
     start.samples,
   );
   if (patch.count < 40) return undefined;
-  let p = [
+  let p: Float64Array = Float64Array.of(
     start.xPx,
     start.yPx,
     radius,
@@ -86,7 +86,7 @@ export function fitShadow(
     0,
     0,
     0,
-  ];
+  );
   let squares = squaresOf(patch, p, kind);
   let damping = 1e-2;
   let equations = normalEquations(patch, p, kind);
@@ -115,7 +115,7 @@ export function fitShadow(
     }
     if (!improved) break;
   }
-  const [xPx, yPx, radiusPx, hole, edgePx, depth] = p as [number, number, number, number, number, number];
+  const [xPx, yPx, radiusPx, hole, edgePx, depth] = [p[0]!, p[1]!, p[2]!, p[3]!, p[4]!, p[5]!];
   const variance = squares / Math.max(1, patch.count - freeUnknowns[kind].length);
   return {
     kind,
@@ -133,8 +133,8 @@ export function fitShadow(
   };
 }
 
-function squaresOf({ x, y, value, count, scalePx }: Patch, p: readonly number[], kind: ShadowKind): number {
-  const [px, py, radius, hole, edge] = p as [number, number, number, number, number];
+function squaresOf({ x, y, value, count, scalePx }: Patch, p: Float64Array, kind: ShadowKind): number {
+  const [px, py, radius, hole, edge] = [p[0]!, p[1]!, p[2]!, p[3]!, p[4]!];
   const [depth, level] = [p[5]!, p[6]!];
   const [slopeX, slopeY] = [p[7]! / scalePx, p[8]! / scalePx];
   let squares = 0;
@@ -156,7 +156,7 @@ interface NormalEquations {
 }
 
 /** Of the least squares about `p`, by the model's derivatives. */
-function normalEquations(patch: Patch, p: readonly number[], kind: ShadowKind): NormalEquations {
+function normalEquations(patch: Patch, p: Float64Array, kind: ShadowKind): NormalEquations {
   const { x, y, value, count, scalePx } = patch;
   const at = freeUnknowns[kind];
   const n = at.length;
@@ -164,7 +164,7 @@ function normalEquations(patch: Patch, p: readonly number[], kind: ShadowKind): 
   const right = new Float64Array(n);
   const all = new Float64Array(unknowns);
   const row = new Float64Array(n);
-  const [px, py, , , , depth, level] = p as [number, number, number, number, number, number, number];
+  const [px, py, depth, level] = [p[0]!, p[1]!, p[5]!, p[6]!];
   const [slopeX, slopeY] = [p[7]! / scalePx, p[8]! / scalePx];
   for (let k = 0; k < count; k++) {
     const dx = x[k]! - px;
@@ -213,12 +213,12 @@ function normalEquations(patch: Patch, p: readonly number[], kind: ShadowKind): 
 }
 
 function bounded(
-  p: number[],
+  p: Float64Array,
   start: { readonly xPx: number; readonly yPx: number },
   radius: number,
   kind: ShadowKind,
   slack: Slack,
-): number[] {
+): Float64Array {
   const within = (value: number, least: number, most: number) => Math.min(most, Math.max(least, value));
   const [aside, smallest, largest] = slackOf[slack];
   p[0] = within(p[0]!, start.xPx - aside * radius - 1, start.xPx + aside * radius + 1);

@@ -181,7 +181,8 @@ function darkeningAt(
   y: number,
   slopes: Float64Array,
 ): number | undefined {
-  const [dx, dy] = [x - p[0]!, y - p[1]!];
+  const dx = x - p[0]!;
+  const dy = y - p[1]!;
   const r = Math.sqrt(dx * dx + dy * dy);
   const depth = p[5]!;
   const shade = derivatives(kind, r, p, slopes);

@@ -6,6 +6,10 @@ import type { Residual } from "./dust-shadow.ts";
 import { isRing } from "./shadow-profile.ts";
 
 const rounds = 8;
+/** Of the criterion. */
+const gainLeast = 1;
+/** Steps gain less and less: what lacks so many times of what the last one gained is not made up for any more. */
+const hopeless = 3;
 
 export interface JointFit {
   /** In the order given; a depth of less than nothing says that there is none. */
@@ -23,6 +27,7 @@ export interface JointFit {
  * @param picture ln F with the shadows in it
  * @param knotPx spacing of the background's knots
  * @param cellPx width of all cells: fits can be compared that look at the same; without it, small cells where shadows are
+ * @param toBeat one with the same cells: what can't do better is not fitted to the end
  * @returns the same shadows, with sigmas that include all that is unknown of the others
  */
 export function jointFit(
@@ -30,6 +35,7 @@ export function jointFit(
   shadows: readonly ShadowFit[],
   knotPx: number,
   cellPx?: number,
+  toBeat?: JointFit,
 ): JointFit {
   const equations = new JointEquations(picture, shadows, knotPx, cellPx);
   let splines: Float64Array = new Float64Array(equations.splineCount);
@@ -38,6 +44,7 @@ export function jointFit(
   );
   let here = equations.about(splines, ps);
   let damping = 1e-3;
+  let steps = 0;
   for (let round = 0; round < rounds; round++) {
     const step = dampedStep(here, damping);
     if (!step) break;
@@ -53,7 +60,7 @@ export function jointFit(
     ps = next;
     here = there;
     damping = Math.max(1e-7, damping / 10);
-    if (gain < 1e-6) break;
+    if (gain < 1e-6 || (toBeat && steps++ > 0 && isHopeless(equations, here.squares, gain, toBeat))) break;
   }
   return {
     shadows: withSigmas(equations, here, ps, shadows),
@@ -61,6 +68,30 @@ export function jointFit(
     cells: equations.cellCount,
     unknowns: equations.unknownCount,
   };
+}
+
+/**
+ * Whether one explains a picture better than another for its number of unknowns, by more than is worth another round: Bayesian
+ * information criterion. Both look at the same cells.
+ * Source: G. Schwarz, Annals of Statistics 6 (1978) 461.
+ */
+export function gains(one: JointFit, other: JointFit): boolean {
+  return criterion(one) < criterion(other) - gainLeast;
+}
+
+/** @param gain of the last step, a share of the squares */
+function isHopeless(
+  { cellCount: cells, unknownCount: unknowns }: JointEquations,
+  squares: number,
+  gain: number,
+  toBeat: JointFit,
+): boolean {
+  return criterion({ squares, cells, unknowns }) - criterion(toBeat) > -hopeless * cells * Math.log1p(-gain);
+}
+
+/** Less is better. */
+function criterion({ squares, cells, unknowns }: Omit<JointFit, "shadows">): number {
+  return cells * Math.log(squares) + unknowns * Math.log(cells);
 }
 
 function dampedStep({ normal, right }: Linearised, damping: number): Float64Array | undefined {

@@ -1,3 +1,4 @@
+import { without } from "./dust-explaining.ts";
 import { fitShadow, type ShadowFit } from "./dust-fit.ts";
 import { jointFit } from "./dust-joint-fit.ts";
 import { bare, fill, type Residual, type Shadow } from "./dust-shadow.ts";
@@ -37,6 +38,20 @@ export function measuredFits(clean: Residual, shadows: readonly Shadow[], knotPx
     }
   }
   return all.map(({ fit }) => fit);
+}
+
+/**
+ * Each of the best kind by itself, the others out of the way as they were.
+ * @param picture ln F with the shadows in it
+ */
+export function withBestKinds(picture: Residual, shadows: readonly ShadowFit[]): ShadowFit[] {
+  const left = without(picture, shadows);
+  return shadows.map((one) => {
+    fill(left, bare(one), -1);
+    const best = ofBestKind(left, one);
+    fill(left, bare(one), 1);
+    return best;
+  });
 }
 
 /** The kind that explains the pixels about it best for its number of unknowns, the others out of the way. */

@@ -58,55 +58,63 @@ const softness = 1.5 * Math.sqrt(2 * Math.PI);
 
 function softRise(t: number): number {
   const z = softness * (t - 0.5);
-  return z < 0 ? normalTail(-z) : 1 - normalTail(z);
+  return normalShare(z, bellAt(z));
 }
 
-/** Share above z ≥ 0, to 1e-7: Abramowitz & Stegun 26.2.17. */
-function normalTail(z: number): number {
-  const t = 1 / (1 + 0.2316419 * z);
+function bellAt(z: number): number {
+  return Math.exp(-0.5 * z * z);
+}
+
+/** Share below z, to 1e-7: Abramowitz & Stegun 26.2.17. */
+function normalShare(z: number, bell: number): number {
+  const t = 1 / (1 + 0.2316419 * Math.abs(z));
   const sum =
     t * (0.31938153 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
-  return (sum * Math.exp(-0.5 * z * z)) / Math.sqrt(2 * Math.PI);
+  const tail = (sum * bell) / Math.sqrt(2 * Math.PI);
+  return z < 0 ? tail : 1 - tail;
 }
 
 /**
  * @param p at 2, 3, 4: radius [px], hole ratio, edge [px]
- * @param by filled in: the profile's derivatives by r (at 0) and by those (at 2, 3, 4)
+ * @param by filled in: the profile's derivatives by r (at 0) and by those (at 2, 3, 4); what is at 1 is written over
  * @returns the profile
  */
-export function derivatives(kind: ShadowKind, r: number, p: ArrayLike<number>, by: Float64Array): number {
-  const [radius, holeRatio, edge] = [p[2]!, p[3]!, p[4]!];
+export function derivatives(kind: ShadowKind, r: number, p: Float64Array, by: Float64Array): number {
+  const radius = p[2]!;
+  const holeRatio = p[3]!;
+  const edge = p[4]!;
+  by[3] = 0;
   if (kind === "bell") {
     const shade = profile(kind, r, radius, holeRatio, edge);
     by[0] = (-2 * Math.LN2 * r * shade) / (radius * radius);
     by[2] = (2 * Math.LN2 * r * r * shade) / radius ** 3;
-    by[3] = 0;
     by[4] = 0;
     return shade;
   }
-  const t = (radius - r) / edge + 0.5;
   const isSoft = kind === "softDisc" || kind === "softRing";
-  const [rim, slope] = isSoft ? [softRise, softSlope] : [rise, riseSlope];
-  const steep = slope(t) / edge;
-  by[0] = -steep;
-  by[2] = steep;
-  by[3] = 0;
-  by[4] = (-steep * (radius - r)) / edge;
+  const outer = rimAt(isSoft, (radius - r) / edge + 0.5, by) / edge;
+  const shade = by[1]!;
+  by[0] = -outer;
+  by[2] = outer;
+  by[4] = (-outer * (radius - r)) / edge;
   const hole = holeRatio * radius;
-  if (hole <= 0.5) return rim(t);
-  const s = (hole - r) / edge + 0.5;
-  const inner = slope(s) / edge;
-  by[0] += inner;
-  by[2] -= inner * holeRatio;
+  if (hole <= 0.5) return shade;
+  const inner = rimAt(isSoft, (hole - r) / edge + 0.5, by) / edge;
+  by[0]! += inner;
+  by[2]! -= inner * holeRatio;
   by[3] = -inner * radius;
-  by[4] += (inner * (hole - r)) / edge;
-  return rim(t) - rim(s);
+  by[4]! += (inner * (hole - r)) / edge;
+  return shade - by[1]!;
 }
 
-function softSlope(t: number): number {
-  return 1.5 * Math.exp(-0.5 * (softness * (t - 0.5)) ** 2);
-}
-
-function riseSlope(t: number): number {
-  return t <= 0 || t >= 1 ? 0 : 6 * t * (1 - t);
+/** @returns the slope; the rise itself is put into `by` at 1 */
+function rimAt(isSoft: boolean, t: number, by: Float64Array): number {
+  if (!isSoft) {
+    by[1] = rise(t);
+    return t <= 0 || t >= 1 ? 0 : 6 * t * (1 - t);
+  }
+  const z = softness * (t - 0.5);
+  const bell = bellAt(z);
+  by[1] = normalShare(z, bell);
+  return 1.5 * bell;
 }
