@@ -6,7 +6,7 @@ import type { Residual } from "./dust-shadow.ts";
 import { isRing } from "./shadow-profile.ts";
 
 const rounds = 8;
-/** Of the criterion. */
+/** Of the criterion: less is not worth another round. */
 const gainLeast = 1;
 /** Steps gain less and less: what lacks so many times of what the last one gained is not made up for any more. */
 const hopeless = 3;
@@ -71,8 +71,8 @@ export function jointFit(
 }
 
 /**
- * Whether one explains a picture better than another for its number of unknowns, by more than is worth another round: Bayesian
- * information criterion. Both look at the same cells.
+ * Whether one explains a picture better than another for its number of unknowns, by the Bayesian information
+ * criterion. Both look at the same cells.
  * Source: G. Schwarz, Annals of Statistics 6 (1978) 461.
  */
 export function gains(one: JointFit, other: JointFit): boolean {

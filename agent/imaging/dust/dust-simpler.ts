@@ -21,7 +21,7 @@ interface Step {
  * gains by the criterion is taken, until nothing does.
  * @param picture ln F with the shadows in it
  * @param joint of the same picture
- * @param knotPx @param cellPx as it was measured with
+ * @param knotPx of its background; and `cellPx`: as it was measured with
  */
 export function simpler(picture: Residual, joint: JointFit, knotPx: number, cellPx: number): JointFit {
   let best = joint;
