@@ -82,14 +82,12 @@ async function solutions(): Promise<void> {
       { shape: { widthPx, heightPx }, frameCount: count, readLevels },
       { fft, makeKernels: compiledKernels, startHelper: startSecondThread },
     );
-    let last = start;
-    let step = work.next();
-    while (!step.done) {
-      const now = Bun.nanoseconds();
-      pauseMost = Math.max(pauseMost, (now - last) / 1e6);
-      last = now;
+    let step: ReturnType<typeof work.next>;
+    do {
+      const before = Bun.nanoseconds();
       step = work.next();
-    }
+      pauseMost = Math.max(pauseMost, (Bun.nanoseconds() - before) / 1e6);
+    } while (!step.done);
     times.push((Bun.nanoseconds() - start) / 1e9);
     residentMost = Math.max(residentMost, process.memoryUsage().rss);
     solved = step.value.flat.gain.map(Math.log);

@@ -11,17 +11,17 @@ const neighbourSigmaPx = 12;
 
 /**
  * The flat g = exp(G) with its sigma: noise of a frame from what the solution left, over the number of frames that saw
- * the pixel, larger by what could not be told from the Sun, and the uncertainty of the plane.
+ * the pixel, larger by what could not be told from the Sun, and the uncertainty of the plane. Pauses between its steps.
  * @param squareSum Σ of squared residuals for each pixel
  */
-export function flatOf(from: {
+export function* flatOf(from: {
   readonly problem: Problem;
   readonly gain: Float32Array;
   readonly counts: Counts;
   readonly squareSum: Float32Array;
   readonly slope: Slope;
   readonly levelAdu: number;
-}): Flat {
+}): Generator<void, Flat> {
   const { problem, counts, squareSum, slope } = from;
   const { shape, frames, shifts, ridge } = problem;
   const { widthPx, heightPx } = shape;
@@ -42,12 +42,14 @@ export function flatOf(from: {
   const variance = new Float32Array(pxCount);
   for (let i = 0; i < pxCount; i++)
     if (lit[i] === 1) variance[i] = squareSum[i]! / (framesSeen[i]! * freedom);
+  yield;
   const neighbours = gaussianBlur(variance, shape, neighbourSigmaPx, lit);
   const factor = varianceFactor(
     frames.map((frameIndex) => shifts[frameIndex]!),
     shape,
     ridge,
   );
+  yield;
   const gain = new Float32Array(pxCount);
   const sigma = new Float32Array(pxCount);
   let [sum, count] = [0, 0];

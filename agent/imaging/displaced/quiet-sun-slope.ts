@@ -13,19 +13,23 @@ const activeCut = 3;
 
 /**
  * Slope of the quiet Sun in the solved object, which belongs to the gain: a flat Sun has none once limb darkening is out.
- * Right where most of the field is quiet; its sigma is the scatter of four quadrants' own fits.
+ * Right where most of the field is quiet; its sigma is the scatter of four quadrants' own fits. Pauses between its steps.
  * @param object over the limb-darkening model, on the grid
  * @param count frames that show each of its pixels
  */
-export function quietSunSlope(
+export function* quietSunSlope(
   object: Float32Array,
   count: Float32Array,
   grid: ObjectGrid,
-): Slope | undefined {
-  const seen = Uint8Array.from(count, (frames) => (frames >= 1 ? 1 : 0));
+): Generator<void, Slope | undefined> {
+  const seen = new Uint8Array(count.length);
+  for (let i = 0; i < seen.length; i++) if (count[i]! >= 1) seen[i] = 1;
   const first = robustPlane(pointsOf(object, seen, grid), activeCut);
   if (!first) return undefined;
-  const points = pointsOf(object, outsideActiveRegions(object, seen, grid, first), grid);
+  yield;
+  const quiet = yield* outsideActiveRegions(object, seen, grid, first);
+  const points = pointsOf(object, quiet, grid);
+  yield;
   const whole = robustPlane(points, activeCut);
   if (!whole) return undefined;
   const quadrants = quadrantsOf(points).map((quadrant) => robustPlane(quadrant, activeCut));
@@ -45,23 +49,32 @@ const aroundSigmaPx = 10;
 const aroundShare = 0.15;
 
 /** @returns the pixels to use, less active regions and what lies around them */
-function outsideActiveRegions(
+function* outsideActiveRegions(
   object: Float32Array,
   use: Uint8Array<ArrayBuffer>,
   shape: Shape,
   { mean, x: slopeX, y: slopeY }: Plane,
-): Uint8Array<ArrayBuffer> {
+): Generator<void, Uint8Array<ArrayBuffer>> {
   const { widthPx, heightPx } = shape;
   const excess = gaussianBlur(object, shape, activeSigmaPx, use);
   for (let y = 0; y < heightPx; y++)
     for (let x = 0; x < widthPx; x++)
       excess[y * widthPx + x]! -= mean + slopeX * (x - widthPx / 2) + slopeY * (y - heightPx / 2);
-  const spread = medianAndSigma(excess.filter((_, i) => use[i] === 1));
+  yield;
+  const used = new Float64Array(excess.length);
+  let count = 0;
+  for (let i = 0; i < excess.length; i++) if (use[i] === 1) used[count++] = excess[i]!;
+  const spread = medianAndSigma(used.subarray(0, count));
   if (!spread) return use;
   const limit = activeSigmas * spread.sigma;
-  const active = excess.map((value) => (Math.abs(value - spread.median) > limit ? 1 : 0));
+  const active = new Float32Array(excess.length);
+  for (let i = 0; i < active.length; i++) if (Math.abs(excess[i]! - spread.median) > limit) active[i] = 1;
+  yield;
   const around = gaussianBlur(active, shape, aroundSigmaPx, use);
-  return use.map((used, i) => (around[i]! > aroundShare ? 0 : used));
+  yield;
+  const quiet = use.slice();
+  for (let i = 0; i < quiet.length; i++) if (around[i]! > aroundShare) quiet[i] = 0;
+  return quiet;
 }
 
 function pointsOf(object: Float32Array, use: Uint8Array, { widthPx, heightPx }: Shape): PlanePoint[] {

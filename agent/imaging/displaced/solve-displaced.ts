@@ -169,8 +169,9 @@ export function* solveDisplaced(
   const object = unknowns.object.slice();
   for (let i = 0; i < object.length; i++) object[i]! -= model[i]!;
   const used = frames.map((frameIndex) => shifts[frameIndex]!);
+  const finish = <T>(work: Generator<void, T>) => reported(work, "solving", 1, 0, 1);
   const anchor = combineSlopes(
-    quietSunSlope(object, counts.object, grid),
+    yield* finish(quietSunSlope(object, counts.object, grid)),
     levelSlope(
       frames.map((frameIndex) => medians[frameIndex]! + unknowns.levels[frameIndex]!),
       used,
@@ -178,14 +179,16 @@ export function* solveDisplaced(
   );
   const slope = anchor ?? { x: 0, y: 0, xSigma: 0, ySigma: 0 };
   addPlane(object, grid, { x: -slope.x, y: -slope.y }, { x: grid.originX, y: grid.originY });
-  const flat = flatOf({
-    problem,
-    gain: unknowns.gain,
-    counts,
-    squareSum: sums.gain,
-    slope,
-    levelAdu: Math.exp(median(frames.map((frameIndex) => medians[frameIndex]!))!),
-  });
+  const flat = yield* finish(
+    flatOf({
+      problem,
+      gain: unknowns.gain,
+      counts,
+      squareSum: sums.gain,
+      slope,
+      levelAdu: Math.exp(median(frames.map((frameIndex) => medians[frameIndex]!))!),
+    }),
+  );
   const first = used[0]!;
   return {
     flat,

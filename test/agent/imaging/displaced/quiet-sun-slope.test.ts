@@ -29,9 +29,16 @@ function tiltedSun(seed: number, places: typeof plages): Float32Array {
   });
 }
 
+function finished<T>(work: Generator<void, T>): T {
+  for (;;) {
+    const step = work.next();
+    if (step.done) return step.value;
+  }
+}
+
 /** Errors across the picture, rms over seeds, and what is told of them. */
 function slopeErrors(places: typeof plages) {
-  const slopes = seeds.map((seed) => quietSunSlope(tiltedSun(seed, places), count, grid)!);
+  const slopes = seeds.map((seed) => finished(quietSunSlope(tiltedSun(seed, places), count, grid))!);
   const rms = (values: readonly number[]) => Math.hypot(...values) / Math.sqrt(values.length);
   return {
     x: rms(slopes.map(({ x }) => sidePx * (x - tilt.x))),
