@@ -3,11 +3,11 @@ import { ccdPlans } from "../../drivers/formats/ccd-image.ts";
 import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { compiledKernels } from "../imaging/displaced/compiled-kernels.ts";
 import { FrameLogsInMemory } from "../imaging/displaced/frame-logs.ts";
-import { FrameLogsOnDisk } from "../imaging/displaced/frame-logs-on-disk.ts";
-import { startSecondThread } from "../imaging/displaced/second-thread.ts";
 import { type DisplacedSolution, solveDisplaced } from "../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../imaging/displaced/sun-model.ts";
 import type { FftLibrary } from "../imaging/numerics/fft-library.ts";
+import { FrameLogsOnDisk } from "../solving/frame-logs-on-disk.ts";
+import { startSecondThread } from "../solving/second-thread.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import {
   type CombineResult,

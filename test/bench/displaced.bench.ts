@@ -1,10 +1,10 @@
 import { readFileSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { compiledKernels } from "../../agent/imaging/displaced/compiled-kernels.ts";
-import { startSecondThread } from "../../agent/imaging/displaced/second-thread.ts";
 import { solveDisplaced } from "../../agent/imaging/displaced/solve-displaced.ts";
 import { RealFft2d } from "../../agent/imaging/numerics/fft.ts";
 import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
+import { startSecondThread } from "../../agent/solving/second-thread.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { patterns } from "../campaign/displaced-scene/patterns.ts";
 import { driftingFrames } from "./displaced-frames.ts";

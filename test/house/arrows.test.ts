@@ -14,7 +14,15 @@ const mayImport: Record<string, readonly string[]> = {
   drivers: ["drivers/kit", "drivers/roles", "drivers/indi", "drivers/alpaca"],
   "agent/imaging": [],
   "agent/sky": [],
-  "agent/procedures": ["drivers/kit", "drivers/roles", "drivers/formats", "agent/imaging", "agent/sky"],
+  "agent/solving": ["agent/imaging"],
+  "agent/procedures": [
+    "drivers/kit",
+    "drivers/roles",
+    "drivers/formats",
+    "agent/imaging",
+    "agent/solving",
+    "agent/sky",
+  ],
   "agent/run": ["drivers", "plans", "agent/procedures", "agent/imaging", "agent/sky"],
   "agent/outputs": [
     "drivers/kit",
@@ -25,7 +33,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/imaging",
     "agent/sky",
   ],
-  "agent/files": ["drivers/formats", "agent/imaging"],
+  "agent/files": ["drivers/formats", "agent/imaging", "agent/solving"],
   "agent/commands": ["agent", "drivers", "plans"],
   "agent/service": ["agent", "drivers", "plans"],
   plans: [],
@@ -71,6 +79,18 @@ test("imports point one way through the house", () => {
     }
   }
   expect(against).toEqual([]);
+});
+
+test("numerics touch no files and start no threads; only what compiles and loads their code does", () => {
+  const loaders = ["kernels/compile-all.ts", "kernels/compile-kernel.ts", "numerics/fft-library.ts"].map(
+    (name) => `agent/imaging/${name}`,
+  );
+  const touching = sources.filter(
+    (file) =>
+      inside(file, "agent/imaging") &&
+      /from "node:(fs|worker_threads|child_process)/.test(readFileSync(join(root, file), "utf8")),
+  );
+  expect(touching.toSorted()).toEqual(loaders);
 });
 
 test("undici is the real package, never the runtime's stub", () => {

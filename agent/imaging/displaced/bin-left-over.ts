@@ -5,18 +5,18 @@ import type { FrameView } from "./sweep-kernels.ts";
 export function binLeftOver(
   { logs, widthPx, heightPx }: FrameView,
   residuals: Float32Array,
-  side: number,
+  sidePx: number,
   binned: Int16Array,
 ): void {
-  const width = Math.floor(widthPx / side);
-  const height = Math.floor(heightPx / side);
+  const width = Math.floor(widthPx / sidePx);
+  const height = Math.floor(heightPx / sidePx);
   for (let y = 0; y < height; y++) {
     for (let x = 0; x < width; x++) {
       let sum = 0;
       let count = 0;
-      for (let row = 0; row < side; row++) {
-        const from = (y * side + row) * widthPx + x * side;
-        for (let k = from; k < from + side; k++) {
+      for (let row = 0; row < sidePx; row++) {
+        const from = (y * sidePx + row) * widthPx + x * sidePx;
+        for (let k = from; k < from + sidePx; k++) {
           if (logs[k]! === noLog) continue;
           sum += residuals[k]!;
           count++;
@@ -24,7 +24,7 @@ export function binLeftOver(
       }
       const units = Math.round(sum / count / logUnit);
       binned[y * width + x] =
-        2 * count < side * side ? noLog : units < -32767 ? -32767 : units > 32767 ? 32767 : units;
+        2 * count < sidePx * sidePx ? noLog : units < -32767 ? -32767 : units > 32767 ? 32767 : units;
     }
   }
 }

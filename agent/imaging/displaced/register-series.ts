@@ -19,9 +19,9 @@ export function* registerSeries(
   { frames, shape }: { readonly frames: readonly number[]; readonly shape: Shape },
   average: Float32Array,
 ): Generator<void, { shifts: ShiftPx[]; peakSigmas: number[] }> {
-  const side = Math.max(1, Math.ceil(Math.max(shape.widthPx, shape.heightPx) / sideMostPx));
-  const binned = binnedShape({ shape, side });
-  const series = { shape, side, average: binAverage(average, shape, side) };
+  const sidePx = Math.max(1, Math.ceil(Math.max(shape.widthPx, shape.heightPx) / sideMostPx));
+  const binned = binnedShape({ shape, sidePx });
+  const series = { shape, sidePx, average: binAverage(average, shape, sidePx) };
   let middle = frames.length >> 1;
   for (let round = 0; ; round++) {
     const found = new Float64Array(new SharedArrayBuffer(8 * 3 * frames.length));
@@ -32,7 +32,7 @@ export function* registerSeries(
     // A short way saves nothing: frames overlap as well as they will.
     if (round === 1 || away < 0.05 * Math.min(binned.widthPx, binned.heightPx)) {
       return {
-        shifts: shifts.map(({ x, y }) => ({ x: x * side, y: y * side })),
+        shifts: shifts.map(({ x, y }) => ({ x: x * sidePx, y: y * sidePx })),
         peakSigmas: frames.map((_, k) => found[3 * k + 2]!),
       };
     }
@@ -46,13 +46,13 @@ function nearestToMiddle(shifts: readonly ShiftPx[]): number {
   return far.indexOf(Math.min(...far));
 }
 
-function binAverage(average: Float32Array, { widthPx, heightPx }: Shape, side: number): Float32Array {
-  const [width, height] = [Math.floor(widthPx / side), Math.floor(heightPx / side)];
+function binAverage(average: Float32Array, { widthPx, heightPx }: Shape, sidePx: number): Float32Array {
+  const [width, height] = [Math.floor(widthPx / sidePx), Math.floor(heightPx / sidePx)];
   const binned = new Float32Array(width * height);
-  for (let y = 0; y < height * side; y++) {
-    const to = Math.floor(y / side) * width;
-    for (let x = 0; x < width * side; x++)
-      binned[to + Math.floor(x / side)]! += average[y * widthPx + x]! / (side * side);
+  for (let y = 0; y < height * sidePx; y++) {
+    const to = Math.floor(y / sidePx) * width;
+    for (let x = 0; x < width * sidePx; x++)
+      binned[to + Math.floor(x / sidePx)]! += average[y * widthPx + x]! / (sidePx * sidePx);
   }
   return binned;
 }

@@ -8,7 +8,7 @@ import type { TaskTools } from "./task-tools.ts";
 export interface SeriesToCorrelate {
   readonly shape: Shape;
   /** Sides of the blocks that are binned [px]. */
-  readonly side: number;
+  readonly sidePx: number;
   /** The logarithm of the plain average, binned. */
   readonly average: Float32Array;
 }
@@ -30,8 +30,8 @@ export function* correlate(
   yield;
 }
 
-export function binnedShape({ shape, side }: Pick<SeriesToCorrelate, "shape" | "side">): Shape {
-  return { widthPx: Math.floor(shape.widthPx / side), heightPx: Math.floor(shape.heightPx / side) };
+export function binnedShape({ shape, sidePx }: Pick<SeriesToCorrelate, "shape" | "sidePx">): Shape {
+  return { widthPx: Math.floor(shape.widthPx / sidePx), heightPx: Math.floor(shape.heightPx / sidePx) };
 }
 
 export class SeriesCorrelator implements Disposable {
@@ -57,9 +57,9 @@ export class SeriesCorrelator implements Disposable {
   }
 
   #spectrumOf(frameIndex: number): Float32Array {
-    const { shape, side, average } = this.series;
+    const { shape, sidePx, average } = this.series;
     const { widthPx, heightPx } = shape;
-    const binned = binLogs(this.logs.get(frameIndex, 0, widthPx * heightPx), widthPx, heightPx, side);
+    const binned = binLogs(this.logs.get(frameIndex, 0, widthPx * heightPx), widthPx, heightPx, sidePx);
     overAverage(binned, average, this.#picture);
     return this.#finder.spectrumOf(this.#picture);
   }

@@ -1,15 +1,15 @@
 import type { HelperMessage } from "./piece-work.ts";
 import { Pieces } from "./pieces.ts";
-import { type TaskTools, takeUp } from "./task-tools.ts";
+import { type LogsOf, type TaskTools, takeUp } from "./task-tools.ts";
 import { type AnyTask, tasks } from "./tasks.ts";
 
 /** @returns what a helper does with what it is told. After any trouble it does nothing more: the other thread does it all */
-export function servePieces(tools: TaskTools): (message: HelperMessage) => void {
+export function servePieces(tools: TaskTools, logsOf: LogsOf): (message: HelperMessage) => void {
   let isBroken = false;
   return (message) => {
     if (isBroken) return;
     try {
-      if ("tools" in message) takeUp(tools, message.tools);
+      if ("tools" in message) takeUp(tools, message.tools, logsOf);
       else takePieces(tools, message);
     } catch {
       isBroken = true;

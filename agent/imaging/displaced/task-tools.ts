@@ -1,7 +1,6 @@
 import type { FftLibrary } from "../numerics/fft-library.ts";
 import { kernelsAt } from "./compiled-kernels.ts";
-import { type FrameLogs, FrameLogsInMemory, type SharedLogs } from "./frame-logs.ts";
-import { LogsFile } from "./frame-logs-on-disk.ts";
+import type { FrameLogs, SharedLogs } from "./frame-logs.ts";
 import type { SeriesCorrelator } from "./series-correlator.ts";
 import type { SharedKernels, SweepLoops } from "./sweep-kernels.ts";
 
@@ -23,12 +22,11 @@ export interface SharedTools {
   readonly logs?: Partial<Record<Scale, SharedLogs>>;
 }
 
-export function takeUp(tools: TaskTools, { kernels, logs }: SharedTools): void {
+/** How logarithms that another thread shares are reached. */
+export type LogsOf = (shared: SharedLogs) => FrameLogs;
+
+export function takeUp(tools: TaskTools, { kernels, logs }: SharedTools, logsOf: LogsOf): void {
   if (kernels) tools.kernels = kernelsAt(kernels);
   if (logs?.full) tools.logs.full = logsOf(logs.full);
   if (logs?.coarse) tools.logs.coarse = logsOf(logs.coarse);
-}
-
-function logsOf(shared: SharedLogs): FrameLogs {
-  return "frames" in shared ? new FrameLogsInMemory(shared.frames) : new LogsFile(shared);
 }

@@ -1,13 +1,13 @@
 import { limbDarkening } from "../../imaging/disc/limb-darkening.ts";
 import { compiledKernels } from "../../imaging/displaced/compiled-kernels.ts";
 import type { ShiftPx } from "../../imaging/displaced/object-grid.ts";
-import { startSecondThread } from "../../imaging/displaced/second-thread.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import { markLost } from "../../imaging/drift/mark-lost.ts";
 import { type SunFrame, sunFromFrames } from "../../imaging/drift/sun-canvas.ts";
 import { type FramesWithoutSun, framesWithoutSun } from "../../imaging/drift/without-sun.ts";
 import { loadFft } from "../../imaging/numerics/fft-library.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
+import { startSecondThread } from "../../solving/second-thread.ts";
 import { StepError } from "../step-error.ts";
 import { unhealthyFor } from "../unhealthy-px.ts";
 import { type DriftFrame, type LevelsAsk, readDriftLevels } from "./drift-frames.ts";

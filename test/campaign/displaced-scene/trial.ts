@@ -1,7 +1,7 @@
 import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
-import { startSecondThread } from "../../../agent/imaging/displaced/second-thread.ts";
 import { solveDisplaced } from "../../../agent/imaging/displaced/solve-displaced.ts";
 import { type FftLibrary, loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
+import { startSecondThread } from "../../../agent/solving/second-thread.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { type DisplacedScene, paintScene, type ScenePlan } from "./displaced-scene.ts";
 import { gainError } from "./gain-error.ts";

@@ -1,5 +1,5 @@
 import { closeSync, openSync, readSync, rmSync, writeSync } from "node:fs";
-import type { FrameLogs, SharedLogs } from "./frame-logs.ts";
+import { type FrameLogs, FrameLogsInMemory, type SharedLogs } from "../imaging/displaced/frame-logs.ts";
 
 type SharedFile = Extract<SharedLogs, { handle: unknown }>;
 
@@ -48,4 +48,9 @@ export class FrameLogsOnDisk extends LogsFile implements Disposable {
     closeSync(this.shared.handle);
     rmSync(this.shared.path, { force: true });
   }
+}
+
+/** The logarithms that another thread shares. */
+export function logsOf(shared: SharedLogs): FrameLogs {
+  return "frames" in shared ? new FrameLogsInMemory(shared.frames) : new LogsFile(shared);
 }

@@ -3,29 +3,29 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { compiledKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
-import type { FrameLogs } from "../../../../agent/imaging/displaced/frame-logs.ts";
-import { FrameLogsOnDisk } from "../../../../agent/imaging/displaced/frame-logs-on-disk.ts";
-import type { Helper, HelperMessage } from "../../../../agent/imaging/displaced/piece-work.ts";
-import { Pieces } from "../../../../agent/imaging/displaced/pieces.ts";
-import { plainKernels } from "../../../../agent/imaging/displaced/plain-kernels.ts";
-import { helperOn } from "../../../../agent/imaging/displaced/second-thread.ts";
-import { servePieces } from "../../../../agent/imaging/displaced/serve-pieces.ts";
+import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
+import type { FrameLogs } from "../../../agent/imaging/displaced/frame-logs.ts";
+import type { Helper, HelperMessage } from "../../../agent/imaging/displaced/piece-work.ts";
+import { Pieces } from "../../../agent/imaging/displaced/pieces.ts";
+import { plainKernels } from "../../../agent/imaging/displaced/plain-kernels.ts";
+import { servePieces } from "../../../agent/imaging/displaced/serve-pieces.ts";
 import {
   type DisplacedInput,
   type DisplacedSolution,
   solveDisplaced,
-} from "../../../../agent/imaging/displaced/solve-displaced.ts";
-import type { MakeKernels } from "../../../../agent/imaging/displaced/sweep-kernels.ts";
-import { tasks } from "../../../../agent/imaging/displaced/tasks.ts";
-import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
-import { driftingFrames } from "../../../bench/displaced-frames.ts";
-import { patterns } from "../../../campaign/displaced-scene/patterns.ts";
+} from "../../../agent/imaging/displaced/solve-displaced.ts";
+import type { MakeKernels } from "../../../agent/imaging/displaced/sweep-kernels.ts";
+import { tasks } from "../../../agent/imaging/displaced/tasks.ts";
+import { loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
+import { FrameLogsOnDisk, logsOf } from "../../../agent/solving/frame-logs-on-disk.ts";
+import { helperOn } from "../../../agent/solving/second-thread.ts";
+import { driftingFrames } from "../../bench/displaced-frames.ts";
+import { patterns } from "../../campaign/displaced-scene/patterns.ts";
 
 const fft = await loadFft();
 const shape = { widthPx: 203, heightPx: 150 };
 const { frames } = driftingFrames({ ...shape, shifts: patterns.spiral(12, 30), seed: 7 });
-const program = new URL("../../../../agent/imaging/displaced/piece-worker.ts", import.meta.url);
+const program = new URL("../../../agent/solving/piece-worker.ts", import.meta.url);
 
 /** Where `Pieces` counts what the helper has done or given back. */
 const changeAt = 1;
@@ -89,7 +89,7 @@ test("a second thread with a part in every task: the same to the bit, and the th
 });
 
 test("one that breaks at its first piece gives it back, and takes no other", () => {
-  const serve = servePieces({ logs: {} });
+  const serve = servePieces({ logs: {} }, logsOf);
   let changes = 0;
   const helper = inPlace((task) => {
     serve(task);

@@ -1,5 +1,5 @@
 import { Worker } from "node:worker_threads";
-import type { Helper, StartHelper } from "./piece-work.ts";
+import type { Helper, StartHelper } from "../imaging/displaced/piece-work.ts";
 
 /** Of fewer values in all, frames times pixels, the work is done before a thread would be of use. */
 const valuesForTwo = 15e6;
