@@ -79,12 +79,17 @@ function pictureFigure(picture: ReportPicture): string {
     ? `<svg class="over" viewBox="0 0 ${over.widthPx} ${over.heightPx}" aria-hidden="true">${over.svg}</svg>`
     : "";
   return `<figure${picture.wide ? ' class="wide"' : ""}><div class="frame"><img alt="${safeHtml(picture.title)}" src="${source}">${overlay}</div>
-<figcaption><b>${safeHtml(picture.title)}.</b> ${safeHtml(picture.caption)}</figcaption></figure>`;
+<figcaption><b>${safeHtml(sentence(picture.title))}</b> ${safeHtml(picture.caption)}</figcaption></figure>`;
 }
 
 function chartFigure(chart: ReportChart): string {
   return `<figure class="chart${chart.wide ? " wide" : ""}">${chart.svg}
-<figcaption><b>${safeHtml(chart.title)}.</b> ${safeHtml(chart.caption)}</figcaption></figure>`;
+<figcaption><b>${safeHtml(sentence(chart.title))}</b> ${safeHtml(chart.caption)}</figcaption></figure>`;
+}
+
+/** A question has its mark already. */
+function sentence(title: string): string {
+  return title.endsWith("?") ? title : `${title}.`;
 }
 
 function figureRow(figure: ReportFigure): string {

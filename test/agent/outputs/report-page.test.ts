@@ -56,3 +56,16 @@ test("settings that are not as before come first and are counted", () => {
   expect(page).toContain("1 of 2 settings differ from before.");
   expect(page.indexOf("offset")).toBeLessThan(page.indexOf(">gain<"));
 });
+
+test("a caption that is a question gets no full stop behind its mark", () => {
+  const chart = { caption: "", svg: "<svg></svg>" };
+  const page = reportPage({
+    ...empty,
+    charts: [
+      { ...chart, title: "Is it even?" },
+      { ...chart, title: "Levels" },
+    ],
+  });
+  expect(page).toContain("<b>Is it even?</b>");
+  expect(page).toContain("<b>Levels.</b>");
+});
