@@ -2,7 +2,7 @@
 import { Command, CommanderError } from "commander";
 import packageFile from "../package.json";
 import { commandList } from "./commands/command-list.ts";
-import { exitCodes } from "./run/exit-codes.ts";
+import { exitCodes } from "./run/record/exit-codes.ts";
 
 const program = new Command("evenfield")
   .description("takes, proves and applies flat fields for solar imaging rigs, with nobody there")

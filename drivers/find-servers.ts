@@ -1,7 +1,7 @@
-import { type DiscoveredServer, type DiscoveryTarget, discoverServers } from "./alpaca/discovery.ts";
-import { listServer, type ServerListing, withoutTwins } from "./alpaca/server-listing.ts";
-import { UndiciExchange } from "./alpaca/undici-exchange.ts";
-import { listIndiServer } from "./indi/server-listing.ts";
+import { listServer, type ServerListing, withoutTwins } from "./alpaca/session/server-listing.ts";
+import { type DiscoveredServer, type DiscoveryTarget, discoverServers } from "./alpaca/wire/discovery.ts";
+import { UndiciExchange } from "./alpaca/wire/undici-exchange.ts";
+import { listIndiServer } from "./indi/session/server-listing.ts";
 import type { Clock } from "./kit/clock.ts";
 import type { HttpExchange } from "./kit/http-link.ts";
 import type { OpenLink } from "./kit/links.ts";

@@ -13,7 +13,7 @@ import type { IndiServer } from "./indi/indi-server.ts";
 import { indiServerOf } from "./indi/serve-indi.ts";
 import type { MechanicsSpec } from "./scene/mechanics/mechanics-spec.ts";
 import { ScenePainter } from "./scene/painter.ts";
-import type { SceneSpec } from "./scene/scene-spec.ts";
+import type { SceneSpec } from "./scene/spec/scene-spec.ts";
 import { World } from "./scene/world.ts";
 
 export interface SimulatorOptions {

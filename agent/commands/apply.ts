@@ -1,5 +1,5 @@
 import { type Command, Option } from "commander";
-import { type AppliedFile, type ApplyResult, applyFlat } from "../files/apply-flat.ts";
+import { type AppliedFile, type ApplyResult, applyFlat } from "../files/apply/apply-flat.ts";
 import type { FailedFile } from "../files/input-error.ts";
 import { warn } from "./combine.ts";
 import { commandList } from "./command-list.ts";

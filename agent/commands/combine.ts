@@ -1,12 +1,12 @@
 import { type Command, Option } from "commander";
-import type { DisplacedResult } from "../files/combine-displaced.ts";
+import type { DisplacedResult } from "../files/combine/combine-displaced.ts";
 import {
   type CombineMethod,
   type CombineResult,
   combineFiles,
   combineMethods,
-} from "../files/combine-files.ts";
-import { levelText } from "../files/frame-levels.ts";
+} from "../files/combine/combine-files.ts";
+import { levelText } from "../files/combine/frame-levels.ts";
 import { commandList } from "./command-list.ts";
 import { withFiles } from "./file-trouble.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
@@ -60,7 +60,7 @@ async function combineBySolving(
 ): Promise<Outcome> {
   const disc = options.disc === undefined ? undefined : checkDisc(options.disc);
   // Loaded only here, for the other methods do without.
-  const { combineDisplaced } = await import("../files/combine-displaced.ts");
+  const { combineDisplaced } = await import("../files/combine/combine-displaced.ts");
   const { loadFft } = await import("../imaging/numerics/fft-library.ts");
   const fft = await loadFft();
   const progress = progressWithTimeLeft(host, "solving");

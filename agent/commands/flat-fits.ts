@@ -1,5 +1,5 @@
 import { asInputError, InputError } from "../files/input-error.ts";
-import { MatchedFlat } from "../files/match-file.ts";
+import { MatchedFlat } from "../files/match/match-file.ts";
 import type { TrainMatch } from "../imaging/match/match-train.ts";
 import { matchText } from "../imaging/match/match-words.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";

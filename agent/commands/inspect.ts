@@ -1,8 +1,8 @@
 import { type Command, InvalidArgumentError } from "commander";
 import { asInputError, type FailedFile, InputError } from "../files/input-error.ts";
-import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect-file.ts";
-import { sensorLines, sensorOf } from "../files/inspect-sensor.ts";
-import type { Measure } from "../files/inspected-picture.ts";
+import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect/inspect-file.ts";
+import { sensorLines, sensorOf } from "../files/inspect/inspect-sensor.ts";
+import type { Measure } from "../files/inspect/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { figureText, type ProofFigure, worstOf } from "../imaging/proof/proof-figure.ts";
 import { dustLines } from "../outputs/proof-rows.ts";

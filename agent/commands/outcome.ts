@@ -1,8 +1,8 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
-import { type ExitCode, exitCodes } from "../run/exit-codes.ts";
+import { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
 
-export { type ExitCode, exitCodes } from "../run/exit-codes.ts";
+export { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
 
 /** Every failure of a command, in three sentences: what happened, what state things are in, what to do next. */
 export class CommandError extends Error {

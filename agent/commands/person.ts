@@ -1,5 +1,5 @@
 import { createInterface } from "node:readline/promises";
-import type { AskPerson } from "../run/hand-cover.ts";
+import type { AskPerson } from "../run/checks/hand-cover.ts";
 
 /** Asks at the terminal; asks again until the answer is y or n. */
 export const askAtTerminal: AskPerson = async (question, signal) => {

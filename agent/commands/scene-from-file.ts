@@ -1,7 +1,7 @@
 import { InvalidArgumentError } from "commander";
-import { demoScene } from "../../sim-devices/scene/demo-scene.ts";
-import { readScene, SceneFileError } from "../../sim-devices/scene/read-scene.ts";
-import type { SceneSpec } from "../../sim-devices/scene/scene-spec.ts";
+import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
+import { readScene, SceneFileError } from "../../sim-devices/scene/spec/read-scene.ts";
+import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { CommandError, exitCodes } from "./outcome.ts";
 
 /** The scene of a file, or the demo's; with a seed, another draw of its chance. @throws CommandError */

@@ -1,7 +1,7 @@
 import { type Command, InvalidArgumentError } from "commander";
 import { acceleratedClock } from "../../drivers/kit/clock.ts";
 import { discoveryPort } from "../../sim-devices/alpaca/discovery-responder.ts";
-import { sunPlace } from "../../sim-devices/scene/sun-place.ts";
+import { sunPlace } from "../../sim-devices/scene/sun/sun-place.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
 import { commandList } from "./command-list.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";

@@ -1,5 +1,5 @@
 import type { ImageCheck, ImagesFound } from "../procedures/images/images-ask.ts";
-import type { RunRecord } from "../run/run-record.ts";
+import type { RunRecord } from "../run/record/run-record.ts";
 import type { ReportInput, Verdict } from "./report-page.ts";
 
 const words: Record<ImageCheck["says"], readonly [says: string, verdict: Verdict]> = {

@@ -2,7 +2,7 @@ import type { CentreFound } from "../procedures/centre/centre-ask.ts";
 import type { FlatFound } from "../procedures/flat/flat-ask.ts";
 import type { ImagesFound } from "../procedures/images/images-ask.ts";
 import type { LeakCheckFound } from "../procedures/leak-check/leak-ask.ts";
-import type { RunRecord } from "../run/run-record.ts";
+import type { RunRecord } from "../run/record/run-record.ts";
 
 interface FoundByKind {
   readonly centre: CentreFound;

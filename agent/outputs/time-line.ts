@@ -1,4 +1,4 @@
-import type { RunRecord, StepRecord } from "../run/run-record.ts";
+import type { RunRecord, StepRecord } from "../run/record/run-record.ts";
 import type { TimeLineBar } from "./charts/time-line-chart.ts";
 
 /** The steps as bars, in seconds from the start of the run. */

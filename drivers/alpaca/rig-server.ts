@@ -2,21 +2,21 @@ import type { Clock } from "../kit/clock.ts";
 import { DeviceLostError, MissingAbilityError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import type { RoleName } from "../roles/device.ts";
-import { AlpacaCamera } from "./camera.ts";
-import type { CameraOptions } from "./camera-limits.ts";
-import { AlpacaCover } from "./cover.ts";
-import { AlpacaDevice } from "./device.ts";
-import { AlpacaDome, type DomeOptions } from "./dome.ts";
-import { AlpacaFocuser, type FocuserOptions } from "./focuser.ts";
-import { type ListedDevice, listDevices } from "./management.ts";
-import { AlpacaMount, type MountOptions } from "./mount.ts";
-import type { AlpacaRole, RoleContext } from "./role-device.ts";
-import { AlpacaRotator } from "./rotator.ts";
-import type { AlpacaServer } from "./server.ts";
-import { AlpacaSwitchCover } from "./switch-cover.ts";
-import { AlpacaWeather } from "./weather.ts";
-import type { WeatherLimits } from "./weather-judgement.ts";
-import { AlpacaWheel } from "./wheel.ts";
+import { AlpacaCamera } from "./roles/camera.ts";
+import type { CameraOptions } from "./roles/camera-limits.ts";
+import { AlpacaCover } from "./roles/cover.ts";
+import { AlpacaDome, type DomeOptions } from "./roles/dome.ts";
+import { AlpacaFocuser, type FocuserOptions } from "./roles/focuser.ts";
+import { AlpacaMount, type MountOptions } from "./roles/mount.ts";
+import { AlpacaRotator } from "./roles/rotator.ts";
+import { AlpacaSwitchCover } from "./roles/switch-cover.ts";
+import { AlpacaWeather } from "./roles/weather.ts";
+import type { WeatherLimits } from "./roles/weather-judgement.ts";
+import { AlpacaWheel } from "./roles/wheel.ts";
+import { AlpacaDevice } from "./session/device.ts";
+import type { AlpacaRole, RoleContext } from "./session/role-device.ts";
+import { type ListedDevice, listDevices } from "./wire/management.ts";
+import type { AlpacaServer } from "./wire/server.ts";
 
 /** What the rig file says of a device on an Alpaca server. */
 export interface AlpacaEntry extends CameraOptions, MountOptions, FocuserOptions, DomeOptions, WeatherLimits {

@@ -18,7 +18,7 @@ const quietTurns = 3;
 export class VirtualClock implements Clock {
   #nowMs: number;
   #order = 0;
-  #held = 0;
+  readonly #held = new Set<Promise<unknown>>();
   readonly #timers: { dueMs: number; order: number; callback: () => void }[] = [];
 
   constructor(startUtcMs: number) {
@@ -45,11 +45,11 @@ export class VirtualClock implements Clock {
   }
 
   async hold<T>(work: Promise<T>): Promise<T> {
-    this.#held++;
+    this.#held.add(work);
     try {
       return await work;
     } finally {
-      this.#held--;
+      this.#held.delete(work);
     }
   }
 
@@ -89,7 +89,10 @@ export class VirtualClock implements Clock {
     for (let turn = 0; turn < quietTurns; turn++) {
       await new Promise((resolve) => setImmediate(resolve));
       if (stop()) return;
-      if (this.#held > 0) turn = -1;
+      if (this.#held.size > 0) {
+        await Promise.race([...this.#held].map((work) => work.catch(() => {})));
+        turn = -1;
+      }
     }
   }
 

@@ -3,7 +3,7 @@ import { AstroTime, RotateVector, Rotation_EQD_EQJ, Vector } from "astronomy-eng
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { encodeFits, utcText } from "../../drivers/formats/fits-write.ts";
 import type { RawFrame } from "../scene/mechanics/camera.ts";
-import { altitudeDegrees, type Direction, modulo, type Site, siderealHours } from "../scene/sun-place.ts";
+import { altitudeDegrees, type Direction, modulo, type Site, siderealHours } from "../scene/sun/sun-place.ts";
 
 /** What a camera driver knows of the rig when it writes a header. Missing facts are missing cards. */
 export interface HeaderFacts {

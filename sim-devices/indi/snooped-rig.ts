@@ -1,6 +1,6 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { hourAngleArcsecPerSecond } from "../scene/mechanics/mount-rates.ts";
-import { type Direction, modulo, wrapDegrees } from "../scene/sun-place.ts";
+import { type Direction, modulo, wrapDegrees } from "../scene/sun/sun-place.ts";
 import type { Elsewhere, Known } from "../scene/world.ts";
 import type { XmlElement } from "./element-parser.ts";
 import { readNumber } from "./number-text.ts";

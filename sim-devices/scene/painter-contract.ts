@@ -1,4 +1,4 @@
-import type { FrameType } from "./frame-type.ts";
+import type { FrameType } from "./sensor/frame-type.ts";
 
 /** How the tube has moved against the camera since both were assembled; no device knows of it. */
 export interface TrainSlip {

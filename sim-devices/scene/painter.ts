@@ -1,13 +1,11 @@
-import { brightness } from "./brightness.ts";
-import { type DustShadow, dustShadows, type TrainState } from "./dust-shadow.ts";
-import { addLeakRow, evenRow, readOutRow, sunRow } from "./expose-row.ts";
-import { FrameNoise } from "./frame-noise.ts";
-import { arcsecPerPx } from "./image-geometry.ts";
-import { diffuserFlatAduPerSecond, leakElectronsPerSecond, leakShape } from "./light-leak.ts";
+import { type DustShadow, dustShadows, type TrainState } from "./optics/dust-shadow.ts";
+import { arcsecPerPx } from "./optics/image-geometry.ts";
+import { diffuserFlatAduPerSecond, leakElectronsPerSecond, leakShape } from "./optics/light-leak.ts";
+import { smoothPattern, wholePattern } from "./optics/rig-pattern.ts";
 import type { ExposureAsk, LightPath } from "./painter-contract.ts";
-import { smoothPattern, wholePattern } from "./rig-pattern.ts";
-import type { SceneSpec } from "./scene-spec.ts";
-import { type SensorMaps, sensorMaps } from "./sensor-maps.ts";
+import { addLeakRow, evenRow, readOutRow, sunRow } from "./sensor/expose-row.ts";
+import { FrameNoise } from "./sensor/frame-noise.ts";
+import { type SensorMaps, sensorMaps } from "./sensor/sensor-maps.ts";
 import {
   binCodes,
   darkFactor,
@@ -16,8 +14,10 @@ import {
   topCode,
   wordsPerCode,
   wordTable,
-} from "./sensor-words.ts";
-import { SunPicture } from "./sun-picture.ts";
+} from "./sensor/sensor-words.ts";
+import type { SceneSpec } from "./spec/scene-spec.ts";
+import { brightness } from "./sun/brightness.ts";
+import { SunPicture } from "./sun/sun-picture.ts";
 
 /** The scene's true values, for judging what was measured. Arrays cover the whole unbinned sensor, row-major. */
 export interface SceneTruth {

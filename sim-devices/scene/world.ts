@@ -8,7 +8,7 @@ import { MountMechanics } from "./mechanics/mount.ts";
 import { WeatherMechanics } from "./mechanics/weather.ts";
 import type { Moment, PartName } from "./moment.ts";
 import type { ExposureAsk, LightPath, TrainSlip } from "./painter-contract.ts";
-import type { SceneSpec } from "./scene-spec.ts";
+import type { SceneSpec } from "./spec/scene-spec.ts";
 import {
   azimuthDegrees,
   type Direction,
@@ -16,7 +16,7 @@ import {
   seenFrom,
   separationDegrees,
   sunPlace,
-} from "./sun-place.ts";
+} from "./sun/sun-place.ts";
 import { accountOf, type WorldAccount } from "./world-account.ts";
 
 /** How much brighter the Sun is without its filter: a front filter passes about 1 part in 10^4 to 10^5. */

@@ -6,10 +6,10 @@ import { createInterface } from "node:readline";
 import type { Readable, Writable } from "node:stream";
 import { crc32 } from "node:zlib";
 import { encodeFits } from "../../drivers/formats/fits-write.ts";
-import type { IndiBlob } from "../../drivers/indi/blob.ts";
-import { frameFromBlob } from "../../drivers/indi/frame-from-blob.ts";
-import { type IndiMessage, MessageReader } from "../../drivers/indi/message-reader.ts";
-import { rehearseDecoding } from "../../drivers/indi/rehearse-decoding.ts";
+import { rehearseDecoding } from "../../drivers/indi/session/rehearse-decoding.ts";
+import type { IndiBlob } from "../../drivers/indi/wire/blob.ts";
+import { frameFromBlob } from "../../drivers/indi/wire/frame-from-blob.ts";
+import { type IndiMessage, MessageReader } from "../../drivers/indi/wire/message-reader.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { SpareMemory } from "../../drivers/kit/spare-memory.ts";
 

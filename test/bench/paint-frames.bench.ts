@@ -1,7 +1,7 @@
-import { demoScene } from "../../sim-devices/scene/demo-scene.ts";
-import { overrideScene } from "../../sim-devices/scene/override-scene.ts";
 import { ScenePainter } from "../../sim-devices/scene/painter.ts";
 import type { ExposureAsk, LightPath } from "../../sim-devices/scene/painter-contract.ts";
+import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
+import { overrideScene } from "../../sim-devices/scene/spec/override-scene.ts";
 
 /** Time to paint one frame of the demo scene, by kind of frame and by size: a simulated rig must not hold a run up. */
 const rounds = 15;

@@ -1,10 +1,10 @@
 import { readFileSync } from "node:fs";
 import { MasterBuilder } from "../../agent/imaging/combining/master-builder.ts";
 import { encodeFits } from "../../drivers/formats/fits-write.ts";
-import type { IndiBlob } from "../../drivers/indi/blob.ts";
-import { frameFromBlob } from "../../drivers/indi/frame-from-blob.ts";
-import { MessageReader } from "../../drivers/indi/message-reader.ts";
-import { rehearseDecoding } from "../../drivers/indi/rehearse-decoding.ts";
+import { rehearseDecoding } from "../../drivers/indi/session/rehearse-decoding.ts";
+import type { IndiBlob } from "../../drivers/indi/wire/blob.ts";
+import { frameFromBlob } from "../../drivers/indi/wire/frame-from-blob.ts";
+import { MessageReader } from "../../drivers/indi/wire/message-reader.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { SpareMemory } from "../../drivers/kit/spare-memory.ts";
 import { medianOf, tellRow } from "./side-by-side.ts";

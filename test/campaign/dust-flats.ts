@@ -1,8 +1,8 @@
 import type { Flat } from "../../agent/imaging/combining/normalise-flat.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
+import { smoothSurface } from "../../sim-devices/scene/optics/smooth-surface.ts";
 import { ScenePainter } from "../../sim-devices/scene/painter.ts";
-import { smoothSurface } from "../../sim-devices/scene/smooth-surface.ts";
+import { drawScene } from "../../sim-devices/scene/spec/draw-scene.ts";
 
 export interface TrueShadow {
   readonly xPx: number;

@@ -1,9 +1,9 @@
 import { type LevelReading, readLevel } from "../../agent/imaging/exposure/frame-level.ts";
 import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../agent/imaging/exposure/tune.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
 import { ScenePainter } from "../../sim-devices/scene/painter.ts";
 import type { ExposureAsk, LightPath } from "../../sim-devices/scene/painter-contract.ts";
+import { drawScene } from "../../sim-devices/scene/spec/draw-scene.ts";
 import { printTable } from "./print-table.ts";
 
 export interface ExposureCampaign {

@@ -2,8 +2,8 @@ import { type FftLibrary, loadFft } from "../../agent/imaging/numerics/fft-libra
 import { gaussianBlur } from "../../agent/imaging/numerics/gaussian-blur.ts";
 import { findFringes } from "../../agent/imaging/proof/fringes.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
 import { ScenePainter } from "../../sim-devices/scene/painter.ts";
+import { drawScene } from "../../sim-devices/scene/spec/draw-scene.ts";
 import { printTable } from "./print-table.ts";
 
 export interface FringeCampaign {

@@ -1,7 +1,7 @@
 import { leakCheck } from "../../agent/procedures/leak-check/leak-check.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
-import { leakOfFlat } from "../../sim-devices/scene/light-leak.ts";
+import { leakOfFlat } from "../../sim-devices/scene/optics/light-leak.ts";
+import { drawScene } from "../../sim-devices/scene/spec/draw-scene.ts";
 import { benchOnScene, stillMount } from "../agent/procedures/bench-on-world.ts";
 import { printTable } from "./print-table.ts";
 

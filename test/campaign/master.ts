@@ -4,7 +4,7 @@ import { flat } from "../../agent/procedures/flat/flat.ts";
 import { leakCheck } from "../../agent/procedures/leak-check/leak-check.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { drawScene } from "../../sim-devices/scene/draw-scene.ts";
+import { drawScene } from "../../sim-devices/scene/spec/draw-scene.ts";
 import { benchOnScene, stillMount } from "../agent/procedures/bench-on-world.ts";
 import { printTable } from "./print-table.ts";
 

@@ -2,7 +2,7 @@ import { expect } from "vitest";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
-import { demoScene } from "../../sim-devices/scene/demo-scene.ts";
+import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
 import { cameraConformance } from "./conformance/camera.ts";

@@ -6,7 +6,7 @@ import { Random } from "../../drivers/kit/random.ts";
 import { greenwichSiderealHours } from "../../drivers/kit/sidereal.ts";
 import type { Equatorial, Mount } from "../../drivers/roles/mount.ts";
 import { sceneNames } from "../../sim-devices/indi/scene-devices.ts";
-import { demoScene } from "../../sim-devices/scene/demo-scene.ts";
+import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import { calm, type RigUnderTest } from "./conformance/rig-under-test.ts";
 
 /** All devices of the simulated rig. */

@@ -8,7 +8,7 @@ import { describedOperations } from "./alpaca-description.ts";
  * text is read, so that no member escapes because no test happens to ask for it.
  */
 const folder = join(import.meta.dirname, "../../drivers/alpaca");
-const source = readdirSync(folder)
+const source = readdirSync(folder, { recursive: true, encoding: "utf8" })
   .filter((name) => name.endsWith(".ts"))
   .map((name) => readFileSync(join(folder, name), "utf8"))
   .join("\n");

@@ -3,7 +3,7 @@ import { tmpdir } from "node:os";
 import { delimiter, join, resolve } from "node:path";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { readFits } from "../../drivers/formats/fits-read.ts";
-import { sunPlace } from "../../sim-devices/scene/sun-place.ts";
+import { sunPlace } from "../../sim-devices/scene/sun/sun-place.ts";
 import { HandClient } from "../sim-devices/sim-session.ts";
 import { type StockServer, startStockServer } from "./stock-server.ts";
 

@@ -1,7 +1,7 @@
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
-import { IndiClient } from "../../drivers/indi/client.ts";
-import type { CommandValues } from "../../drivers/indi/device.ts";
-import { readsBack, switchIn } from "../../drivers/indi/property.ts";
+import { IndiClient } from "../../drivers/indi/session/client.ts";
+import type { CommandValues } from "../../drivers/indi/session/device.ts";
+import { readsBack, switchIn } from "../../drivers/indi/wire/property.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { DeviceLostError, OutOfLimitsError, RefusedError } from "../../drivers/kit/errors.ts";
 import { silentLog } from "../../drivers/kit/log.ts";

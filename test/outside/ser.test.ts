@@ -2,7 +2,7 @@ import { existsSync, mkdtempSync, readFileSync, renameSync, rmSync, statSync, tr
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, beforeAll, expect, test } from "vitest";
-import { type ApplyRequest, applyFlat } from "../../agent/files/apply-flat.ts";
+import { type ApplyRequest, applyFlat } from "../../agent/files/apply/apply-flat.ts";
 import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
 import { flagMeans, utcMsOfTicks } from "../../drivers/formats/ser.ts";
 import { SerFile } from "../../drivers/formats/ser-file.ts";

@@ -1,7 +1,7 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import type { RunReport } from "../../agent/run/run-record.ts";
+import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/device.ts";

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import type { RunReport } from "../../agent/run/run-record.ts";
+import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
 import {
   cutReply,

@@ -1,4 +1,4 @@
-import type { SceneSpec } from "../../sim-devices/scene/scene-spec.ts";
+import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { rigText } from "./rig-texts.ts";
 import { smallScene } from "./small-scene.ts";
 

@@ -1,7 +1,7 @@
 import { join } from "node:path";
 import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.ts";
 import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
-import type { RunReport } from "../../agent/run/run-record.ts";
+import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import type { SimulatedRun } from "./simulated-run.ts";
 

@@ -1,9 +1,9 @@
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { carryOut } from "../../agent/run/carry-out.ts";
-import { Ledger } from "../../agent/run/ledger.ts";
-import { restoreRig } from "../../agent/run/restore-rig.ts";
-import type { ConnectRig } from "../../agent/run/run-options.ts";
+import { Ledger } from "../../agent/run/ledger/ledger.ts";
+import { carryOut } from "../../agent/run/machine/carry-out.ts";
+import type { ConnectRig } from "../../agent/run/machine/run-options.ts";
+import { restoreRig } from "../../agent/run/restoring/restore-rig.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { Life } from "../agent/run/fake-rig.ts";

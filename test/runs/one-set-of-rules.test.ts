@@ -1,10 +1,10 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { inspectFile } from "../../agent/files/inspect-file.ts";
+import { inspectFile } from "../../agent/files/inspect/inspect-file.ts";
 import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
 import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
-import { demoScene } from "../../sim-devices/scene/demo-scene.ts";
+import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import { driftPlanText, driftRigText, driftScene } from "./drift-scene.ts";
 import { SimulatedRun } from "./simulated-run.ts";
 import { smallScene } from "./small-scene.ts";

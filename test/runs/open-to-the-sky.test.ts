@@ -1,5 +1,5 @@
 import { afterEach, beforeEach, expect, test } from "vitest";
-import { tellRun } from "../../agent/run/run-told.ts";
+import { tellRun } from "../../agent/run/record/run-told.ts";
 import { FakeRun, usualWorks } from "../agent/run/fake-run.ts";
 
 // A rig whose dome was found open (decision 0012).

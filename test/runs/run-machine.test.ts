@@ -1,7 +1,7 @@
 import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
-import { mastersOf } from "../../agent/run/history.ts";
+import { mastersOf } from "../../agent/run/ledger/history.ts";
 import { DeadlineError, RefusedError } from "../../drivers/kit/errors.ts";
 import { FakeRun, flatFound, usualWorks } from "../agent/run/fake-run.ts";
 

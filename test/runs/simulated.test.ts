@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import type { RunReport } from "../../agent/run/run-record.ts";
+import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
 import { at, playFaults, type ScriptedFault } from "../../sim-devices/faults/fault.ts";

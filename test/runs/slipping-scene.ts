@@ -1,4 +1,4 @@
-import type { SceneSpec } from "../../sim-devices/scene/scene-spec.ts";
+import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { smallScene } from "./small-scene.ts";
 
 /** The small scene with nine specks on the tube, which fall elsewhere on the sensor when it slips. */

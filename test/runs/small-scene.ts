@@ -1,5 +1,5 @@
-import { demoScene } from "../../sim-devices/scene/demo-scene.ts";
-import type { SceneSpec } from "../../sim-devices/scene/scene-spec.ts";
+import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
+import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 
 /** The demo scene with a quarter of its pixels each way and dust to scale: the same job in a sixteenth of the time. */
 export const smallScene: SceneSpec = {

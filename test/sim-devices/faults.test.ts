@@ -12,7 +12,7 @@ import {
   rain,
   stuck,
 } from "../../sim-devices/faults/world-faults.ts";
-import { seenFrom } from "../../sim-devices/scene/sun-place.ts";
+import { seenFrom } from "../../sim-devices/scene/sun/sun-place.ts";
 import { bareWorld, outline, type Session, session } from "./sim-session.ts";
 
 const begin = ({ simulator }: Session, fault: Fault) => fault.begin(simulator);

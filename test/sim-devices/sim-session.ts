@@ -1,9 +1,9 @@
 import type { ByteLink } from "../../drivers/kit/links.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import { ElementParser, type XmlElement } from "../../sim-devices/indi/element-parser.ts";
-import { demoScene } from "../../sim-devices/scene/demo-scene.ts";
 import type { MechanicsSpec } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
-import { overrideScene, type SceneOverrides } from "../../sim-devices/scene/override-scene.ts";
+import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
+import { overrideScene, type SceneOverrides } from "../../sim-devices/scene/spec/override-scene.ts";
 import { World } from "../../sim-devices/scene/world.ts";
 import { type Simulator, startSimulator } from "../../sim-devices/start-simulator.ts";
 

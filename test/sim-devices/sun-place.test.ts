@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { azimuthDegrees, seenFrom, sunPlace } from "../../sim-devices/scene/sun-place.ts";
+import { azimuthDegrees, seenFrom, sunPlace } from "../../sim-devices/scene/sun/sun-place.ts";
 
 // Reda and Andreas, NREL/TP-560-34302 (rev. 2008), worked example.
 const site = { latitudeDegrees: 39.742476, longitudeDegrees: -105.1786, elevationMetres: 1830.14 };

@@ -3,9 +3,9 @@ import { leaveRig } from "../leave-rig.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { runPart, stepMachine } from "../step-machine.ts";
 import { pointAtSun } from "../sun-pointing.ts";
-import { flatByDefocus } from "./by-defocus.ts";
-import { flatByDiffuser } from "./by-diffuser.ts";
-import { flatByDrift } from "./by-drift.ts";
+import { flatByDefocus } from "./by-defocus/by-defocus.ts";
+import { flatByDiffuser } from "./by-diffuser/by-diffuser.ts";
+import { flatByDrift } from "./by-drift/by-drift.ts";
 import type { FlatAsk, FlatBlur, FlatFound } from "./flat-ask.ts";
 
 type TakeFlat = (input: StepInput<FlatAsk>, signal: AbortSignal) => Promise<FlatFound>;

@@ -1,4 +1,4 @@
-import { electronsPerCode, wordsPerCode, wordTable } from "../../scene/sensor-words.ts";
+import { electronsPerCode, wordsPerCode, wordTable } from "../../scene/sensor/sensor-words.ts";
 import type { World } from "../../scene/world.ts";
 import type { MemberTable } from "../member-table.ts";
 

@@ -1,4 +1,10 @@
-import { altitudeDegrees, azimuthDegrees, type Direction, modulo, type Site } from "../../scene/sun-place.ts";
+import {
+  altitudeDegrees,
+  azimuthDegrees,
+  type Direction,
+  modulo,
+  type Site,
+} from "../../scene/sun/sun-place.ts";
 
 const radians = Math.PI / 180;
 

@@ -1,4 +1,4 @@
-import { modulo } from "../../scene/sun-place.ts";
+import { modulo } from "../../scene/sun/sun-place.ts";
 import type { World } from "../../scene/world.ts";
 import { invalidValue } from "../ascom-error.ts";
 import { type DeviceOptions, type Identity, SimAlpacaDevice } from "../sim-alpaca-device.ts";

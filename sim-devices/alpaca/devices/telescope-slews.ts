@@ -1,4 +1,4 @@
-import type { Direction } from "../../scene/sun-place.ts";
+import type { Direction } from "../../scene/sun/sun-place.ts";
 import type { World } from "../../scene/world.ts";
 import { invalidOperation, invalidValue, valueNotSet, whileParked } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";

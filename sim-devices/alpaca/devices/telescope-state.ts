@@ -1,5 +1,5 @@
 import type { MountMechanics } from "../../scene/mechanics/mount.ts";
-import type { Direction } from "../../scene/sun-place.ts";
+import type { Direction } from "../../scene/sun/sun-place.ts";
 import { invalidOperation, invalidValue, whileParked } from "../ascom-error.ts";
 
 export const raDec = { RightAscension: "number", Declination: "number" } as const;

@@ -1,6 +1,6 @@
 import type { Card } from "../../../drivers/formats/fits-card.ts";
-import type { FrameType } from "../../scene/frame-type.ts";
 import type { RawFrame } from "../../scene/mechanics/camera.ts";
+import type { FrameType } from "../../scene/sensor/frame-type.ts";
 import type { World } from "../../scene/world.ts";
 import { base64Bytes, encodeFrame } from "../frame-blob.ts";
 import { type NumbersAsked, SimDevice, type SwitchesAsked, type TextsAsked } from "../sim-device.ts";

@@ -1,6 +1,6 @@
 import { hourAngleArcsecPerSecond, type TrackRate } from "../../scene/mechanics/mount-rates.ts";
 import type { Moment } from "../../scene/moment.ts";
-import { wrapDegrees } from "../../scene/sun-place.ts";
+import { wrapDegrees } from "../../scene/sun/sun-place.ts";
 import type { World } from "../../scene/world.ts";
 import { type NumbersAsked, SimDevice, type SwitchesAsked, type TextsAsked } from "../sim-device.ts";
 import { Ticker } from "../ticker.ts";

@@ -1,4 +1,4 @@
-import { modulo } from "../../scene/sun-place.ts";
+import { modulo } from "../../scene/sun/sun-place.ts";
 import type { World } from "../../scene/world.ts";
 import { SimDevice } from "../sim-device.ts";
 import { Ticker } from "../ticker.ts";

@@ -1,7 +1,7 @@
 import { acceleratedClock, type Clock, systemClock } from "../../../drivers/kit/clock.ts";
-import { demoScene } from "../../scene/demo-scene.ts";
-import { readScene } from "../../scene/read-scene.ts";
-import type { SceneSpec } from "../../scene/scene-spec.ts";
+import { demoScene } from "../../scene/spec/demo-scene.ts";
+import { readScene } from "../../scene/spec/read-scene.ts";
+import type { SceneSpec } from "../../scene/spec/scene-spec.ts";
 import type { DriverPipes } from "../run-driver.ts";
 
 /**

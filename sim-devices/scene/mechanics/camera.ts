@@ -1,7 +1,7 @@
 import type { Clock, ClockTimer } from "../../../drivers/kit/clock.ts";
-import type { FrameType } from "../frame-type.ts";
 import type { ExposureAsk, LightPath } from "../painter-contract.ts";
-import type { SceneSpec } from "../scene-spec.ts";
+import type { FrameType } from "../sensor/frame-type.ts";
+import type { SceneSpec } from "../spec/scene-spec.ts";
 import { Glide } from "./glide.ts";
 
 export type CameraPhase = "idle" | "exposing" | "readingOut";

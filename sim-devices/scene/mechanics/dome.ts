@@ -1,5 +1,5 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
-import { modulo, wrapDegrees } from "../sun-place.ts";
+import { modulo, wrapDegrees } from "../sun/sun-place.ts";
 import { Glide, type GlideNews } from "./glide.ts";
 
 export interface DomeSpec {

@@ -1,4 +1,4 @@
-import { altitudeDegrees, type Site, wrapDegrees } from "../sun-place.ts";
+import { altitudeDegrees, type Site, wrapDegrees } from "../sun/sun-place.ts";
 import type { AxisRates } from "./mount-rates.ts";
 
 export interface MountLimits {

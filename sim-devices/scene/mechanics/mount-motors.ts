@@ -1,5 +1,5 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
-import type { SceneSpec } from "../scene-spec.ts";
+import type { SceneSpec } from "../spec/scene-spec.ts";
 import { Axis } from "./axis.ts";
 import type { AxisAngles } from "./mount-limits.ts";
 import type { AxisRates } from "./mount-rates.ts";

@@ -1,4 +1,4 @@
-import { type Direction, wrapDegrees } from "../sun-place.ts";
+import { type Direction, wrapDegrees } from "../sun/sun-place.ts";
 import type { AxisAngles } from "./mount-limits.ts";
 import type { AxisRates } from "./mount-rates.ts";
 

@@ -1,6 +1,6 @@
 import type { Clock, ClockTimer } from "../../../drivers/kit/clock.ts";
-import type { SceneSpec } from "../scene-spec.ts";
-import { type Direction, modulo, type Site, siderealHours, wrapDegrees } from "../sun-place.ts";
+import type { SceneSpec } from "../spec/scene-spec.ts";
+import { type Direction, modulo, type Site, siderealHours, wrapDegrees } from "../sun/sun-place.ts";
 import { type AxisAngles, secondsInside, whyOutside } from "./mount-limits.ts";
 import { type MotionEnd, MountMotors } from "./mount-motors.ts";
 import { type TrackRate, trackDegreesPerSecond } from "./mount-rates.ts";

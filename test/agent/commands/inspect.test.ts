@@ -2,7 +2,7 @@ import { writeFileSync } from "node:fs";
 import { expect, test } from "vitest";
 import { registerCombine } from "../../../agent/commands/combine.ts";
 import { registerInspect } from "../../../agent/commands/inspect.ts";
-import type { Inspection } from "../../../agent/files/inspect-file.ts";
+import type { Inspection } from "../../../agent/files/inspect/inspect-file.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 

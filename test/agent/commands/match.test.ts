@@ -1,8 +1,8 @@
 import { expect, test } from "vitest";
 import { registerApply } from "../../../agent/commands/apply.ts";
 import { registerMatch } from "../../../agent/commands/match.ts";
-import { addMaster } from "../../../agent/run/history.ts";
-import { Ledger } from "../../../agent/run/ledger.ts";
+import { addMaster } from "../../../agent/run/ledger/history.ts";
+import { Ledger } from "../../../agent/run/ledger/ledger.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";

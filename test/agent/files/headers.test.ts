@@ -1,8 +1,8 @@
 import { expect, test } from "vitest";
+import { timeCards } from "../../../agent/files/combine/time-cards.ts";
 import { frameKind } from "../../../agent/files/frame-kind.ts";
 import { handedOn } from "../../../agent/files/handed-on.ts";
 import { differences } from "../../../agent/files/same-setting.ts";
-import { timeCards } from "../../../agent/files/time-cards.ts";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import { encodeFits } from "../../../drivers/formats/fits-write.ts";

@@ -9,10 +9,10 @@ import { silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
-import { drawScene } from "../../../sim-devices/scene/draw-scene.ts";
-import type { SceneOverrides } from "../../../sim-devices/scene/override-scene.ts";
 import { ScenePainter } from "../../../sim-devices/scene/painter.ts";
-import type { SceneSpec } from "../../../sim-devices/scene/scene-spec.ts";
+import { drawScene } from "../../../sim-devices/scene/spec/draw-scene.ts";
+import type { SceneOverrides } from "../../../sim-devices/scene/spec/override-scene.ts";
+import type { SceneSpec } from "../../../sim-devices/scene/spec/scene-spec.ts";
 import { World } from "../../../sim-devices/scene/world.ts";
 import { rigOnWorld } from "./centre/rig-on-world.ts";
 

@@ -1,10 +1,10 @@
 import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { carryOut } from "../../../agent/run/carry-out.ts";
-import { Ledger } from "../../../agent/run/ledger.ts";
-import type { RunOptions } from "../../../agent/run/run-options.ts";
-import type { RunReport } from "../../../agent/run/run-record.ts";
+import { Ledger } from "../../../agent/run/ledger/ledger.ts";
+import { carryOut } from "../../../agent/run/machine/carry-out.ts";
+import type { RunOptions } from "../../../agent/run/machine/run-options.ts";
+import type { RunReport } from "../../../agent/run/record/run-record.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";

@@ -1,6 +1,6 @@
 import { fromPromise, setup } from "xstate";
 import type { StepEvent, StepOutcome, Workbench } from "../../../agent/procedures/step.ts";
-import type { StepTable } from "../../../agent/run/step-entry.ts";
+import type { StepTable } from "../../../agent/run/machine/step-entry.ts";
 import type { StepKind } from "../../../plans/plan-steps.ts";
 
 export type FakeWork = (bench: Workbench, signal: AbortSignal) => Promise<StepOutcome<unknown> | undefined>;

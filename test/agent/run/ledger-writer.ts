@@ -1,6 +1,6 @@
 /** A process of its own for `ledger.test.ts`: promises a baseline on its standard output, then waits to be killed. */
-import { Ledger } from "../../../agent/run/ledger.ts";
-import { lockRig } from "../../../agent/run/rig-lock.ts";
+import { Ledger } from "../../../agent/run/ledger/ledger.ts";
+import { lockRig } from "../../../agent/run/machine/rig-lock.ts";
 
 const file = process.argv[2]!;
 const lock = lockRig(file, "garden");

@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
-import type { AlpacaCamera } from "../../../drivers/alpaca/camera.ts";
-import type { AlpacaMount } from "../../../drivers/alpaca/mount.ts";
+import type { AlpacaCamera } from "../../../drivers/alpaca/roles/camera.ts";
+import type { AlpacaMount } from "../../../drivers/alpaca/roles/mount.ts";
 import { DeadlineError, DeviceLostError } from "../../../drivers/kit/errors.ts";
 import type { Cover } from "../../../drivers/roles/cover.ts";
 import { type AlpacaBench, onAlpaca } from "./alpaca-bench.ts";

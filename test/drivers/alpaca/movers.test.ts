@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import type { AlpacaFocuser } from "../../../drivers/alpaca/focuser.ts";
+import type { AlpacaFocuser } from "../../../drivers/alpaca/roles/focuser.ts";
 import {
   MissingAbilityError,
   OutOfLimitsError,

@@ -1,10 +1,10 @@
 import { expect, test } from "vitest";
-import { AlpacaDevice } from "../../../drivers/alpaca/device.ts";
-import { errorFor, plainErrorNumber } from "../../../drivers/alpaca/errors.ts";
-import { encodeParameters, numberText } from "../../../drivers/alpaca/parameters.ts";
-import { TransactionIds } from "../../../drivers/alpaca/transaction-ids.ts";
-import { number, text as textValue } from "../../../drivers/alpaca/values.ts";
-import { waitUntil } from "../../../drivers/alpaca/wait-until.ts";
+import { AlpacaDevice } from "../../../drivers/alpaca/session/device.ts";
+import { waitUntil } from "../../../drivers/alpaca/session/wait-until.ts";
+import { errorFor, plainErrorNumber } from "../../../drivers/alpaca/wire/errors.ts";
+import { encodeParameters, numberText } from "../../../drivers/alpaca/wire/parameters.ts";
+import { TransactionIds } from "../../../drivers/alpaca/wire/transaction-ids.ts";
+import { number, text as textValue } from "../../../drivers/alpaca/wire/values.ts";
 import { DeadlineError } from "../../../drivers/kit/errors.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import { onAlpaca } from "./alpaca-bench.ts";

@@ -1,8 +1,8 @@
 import { readFileSync } from "node:fs";
 import { deflateSync } from "node:zlib";
 import { describe, expect, test } from "vitest";
-import type { IndiClientOptions } from "../../../drivers/indi/client.ts";
-import { BlobError } from "../../../drivers/indi/errors.ts";
+import type { IndiClientOptions } from "../../../drivers/indi/session/client.ts";
+import { BlobError } from "../../../drivers/indi/wire/errors.ts";
 import { DeadlineError, DeviceLostError } from "../../../drivers/kit/errors.ts";
 import type { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import type { FarEnd } from "./far-end.ts";

@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
-import { IndiFocuser } from "../../../drivers/indi/focuser.ts";
-import { IndiRotator } from "../../../drivers/indi/rotator.ts";
-import { IndiWheel } from "../../../drivers/indi/wheel.ts";
+import { IndiFocuser } from "../../../drivers/indi/roles/focuser.ts";
+import { IndiRotator } from "../../../drivers/indi/roles/rotator.ts";
+import { IndiWheel } from "../../../drivers/indi/roles/wheel.ts";
 import { OutOfLimitsError } from "../../../drivers/kit/errors.ts";
 import { connectionText, onBench } from "./role-bench.ts";
 import { recording, type ScriptedServer } from "./scripted-server.ts";

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { IndiClient } from "../../../drivers/indi/client.ts";
+import { IndiClient } from "../../../drivers/indi/session/client.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
 import { DeviceLostError } from "../../../drivers/kit/errors.ts";
 import type { ByteLink } from "../../../drivers/kit/links.ts";

@@ -1,5 +1,5 @@
-import { IndiClient, type IndiClientOptions } from "../../../drivers/indi/client.ts";
-import type { IndiDevice } from "../../../drivers/indi/device.ts";
+import { IndiClient, type IndiClientOptions } from "../../../drivers/indi/session/client.ts";
+import type { IndiDevice } from "../../../drivers/indi/session/device.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";

@@ -73,3 +73,19 @@ test("two accelerated clocks with the same three numbers agree", async () => {
   expect(Math.abs(other.nowMs() - fast.nowMs())).toBeLessThan(5_000);
   expect(systemClock.nowMs()).toBeGreaterThan(startMs - 1e12);
 });
+
+test("while work is held the virtual clock waits for it and takes no processor time", async () => {
+  const clock = new VirtualClock(0);
+  let turns = 0;
+  const counted = setImmediate;
+  globalThis.setImmediate = ((callback: () => void) => {
+    turns++;
+    return counted(callback);
+  }) as typeof setImmediate;
+  try {
+    await clock.drive(clock.hold(new Promise((resolve) => setTimeout(resolve, 30))));
+  } finally {
+    globalThis.setImmediate = counted;
+  }
+  expect(turns).toBeLessThan(10);
+});

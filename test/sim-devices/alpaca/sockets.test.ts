@@ -1,7 +1,7 @@
 import { createSocket } from "node:dgram";
 import { connect } from "node:net";
 import { expect, test } from "vitest";
-import { discoverServers } from "../../../drivers/alpaca/discovery.ts";
+import { discoverServers } from "../../../drivers/alpaca/wire/discovery.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { cutReply, stalledReply } from "../../../sim-devices/faults/alpaca-faults.ts";

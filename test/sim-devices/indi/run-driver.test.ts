@@ -4,7 +4,7 @@ import { CapDevice } from "../../../sim-devices/indi/devices/cap-device.ts";
 import { ElementParser, type XmlElement } from "../../../sim-devices/indi/element-parser.ts";
 import { runDriver } from "../../../sim-devices/indi/run-driver.ts";
 import { SnoopedRig } from "../../../sim-devices/indi/snooped-rig.ts";
-import { seenFrom } from "../../../sim-devices/scene/sun-place.ts";
+import { seenFrom } from "../../../sim-devices/scene/sun/sun-place.ts";
 import { bareWorld, outline } from "../sim-session.ts";
 
 async function* lines(...texts: string[]): AsyncGenerator<Uint8Array> {

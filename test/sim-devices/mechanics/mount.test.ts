@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
-import { seenFrom, separationDegrees } from "../../../sim-devices/scene/sun-place.ts";
+import { seenFrom, separationDegrees } from "../../../sim-devices/scene/sun/sun-place.ts";
 import { World } from "../../../sim-devices/scene/world.ts";
 import { bareWorld, smallSpec } from "../sim-session.ts";
 

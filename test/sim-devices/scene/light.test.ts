@@ -1,9 +1,9 @@
 import { describe, expect, test } from "vitest";
-import { demoScene } from "../../../sim-devices/scene/demo-scene.ts";
-import { diffuserFlatAduPerSecond, leakOfFlat } from "../../../sim-devices/scene/light-leak.ts";
-import { overrideScene } from "../../../sim-devices/scene/override-scene.ts";
+import { diffuserFlatAduPerSecond, leakOfFlat } from "../../../sim-devices/scene/optics/light-leak.ts";
 import { ScenePainter } from "../../../sim-devices/scene/painter.ts";
-import { airMass } from "../../../sim-devices/scene/sky-light.ts";
+import { demoScene } from "../../../sim-devices/scene/spec/demo-scene.ts";
+import { overrideScene } from "../../../sim-devices/scene/spec/override-scene.ts";
+import { airMass } from "../../../sim-devices/scene/sun/sky-light.ts";
 import { ask, lightOn, meanOf, plainScene } from "./plain-scene.ts";
 
 describe("how much light there is", () => {

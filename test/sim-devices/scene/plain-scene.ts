@@ -1,7 +1,7 @@
-import { demoScene } from "../../../sim-devices/scene/demo-scene.ts";
-import { overrideScene, type SceneOverrides } from "../../../sim-devices/scene/override-scene.ts";
 import type { ExposureAsk, LightPath } from "../../../sim-devices/scene/painter-contract.ts";
-import type { SceneSpec } from "../../../sim-devices/scene/scene-spec.ts";
+import { demoScene } from "../../../sim-devices/scene/spec/demo-scene.ts";
+import { overrideScene, type SceneOverrides } from "../../../sim-devices/scene/spec/override-scene.ts";
+import type { SceneSpec } from "../../../sim-devices/scene/spec/scene-spec.ts";
 
 /** A perfect rig under a perfect sky before a featureless Sun: what a test does not switch on is not there. */
 export function plainScene(overrides: SceneOverrides = {}): SceneSpec {

@@ -2,12 +2,12 @@ import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { describe, expect, test } from "vitest";
-import { demoScene } from "../../../sim-devices/scene/demo-scene.ts";
-import { drawScene } from "../../../sim-devices/scene/draw-scene.ts";
-import { dustShadows } from "../../../sim-devices/scene/dust-shadow.ts";
-import { arcsecPerPx } from "../../../sim-devices/scene/image-geometry.ts";
-import { parseScene, readScene, SceneFileError } from "../../../sim-devices/scene/read-scene.ts";
-import { type SceneSpec, sceneSpecSchema } from "../../../sim-devices/scene/scene-spec.ts";
+import { dustShadows } from "../../../sim-devices/scene/optics/dust-shadow.ts";
+import { arcsecPerPx } from "../../../sim-devices/scene/optics/image-geometry.ts";
+import { demoScene } from "../../../sim-devices/scene/spec/demo-scene.ts";
+import { drawScene } from "../../../sim-devices/scene/spec/draw-scene.ts";
+import { parseScene, readScene, SceneFileError } from "../../../sim-devices/scene/spec/read-scene.ts";
+import { type SceneSpec, sceneSpecSchema } from "../../../sim-devices/scene/spec/scene-spec.ts";
 
 describe("scenes drawn from a seed", () => {
   const scenes = Array.from({ length: 300 }, (_, seed) => drawScene(seed));

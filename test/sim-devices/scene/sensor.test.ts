@@ -1,7 +1,7 @@
 import { describe, expect, test } from "vitest";
-import { demoScene } from "../../../sim-devices/scene/demo-scene.ts";
 import { ScenePainter } from "../../../sim-devices/scene/painter.ts";
-import { wordTable } from "../../../sim-devices/scene/sensor-words.ts";
+import { wordTable } from "../../../sim-devices/scene/sensor/sensor-words.ts";
+import { demoScene } from "../../../sim-devices/scene/spec/demo-scene.ts";
 import { ask, lightOn, meanOf, pairVariance, plainScene } from "./plain-scene.ts";
 
 /** K = 0.25 codes per electron, 2 electrons of read noise, pedestal 100. */

@@ -1,11 +1,11 @@
 import { readFileSync } from "node:fs";
 import { decode } from "fast-png";
 import { describe, expect, test } from "vitest";
-import { trueDisc } from "../../../sim-devices/scene/image-geometry.ts";
-import { limbDarkening } from "../../../sim-devices/scene/limb-darkening.ts";
-import type { SceneOverrides } from "../../../sim-devices/scene/override-scene.ts";
+import { trueDisc } from "../../../sim-devices/scene/optics/image-geometry.ts";
 import { ScenePainter } from "../../../sim-devices/scene/painter.ts";
 import type { LightPath } from "../../../sim-devices/scene/painter-contract.ts";
+import type { SceneOverrides } from "../../../sim-devices/scene/spec/override-scene.ts";
+import { limbDarkening } from "../../../sim-devices/scene/sun/limb-darkening.ts";
 import { ask, lightOn, meanOf, moments, plainScene } from "./plain-scene.ts";
 
 function picture(overrides: SceneOverrides, change: Partial<LightPath> = {}) {

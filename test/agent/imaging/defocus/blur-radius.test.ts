@@ -2,7 +2,7 @@ import { expect, test } from "vitest";
 import { blurRadius } from "../../../../agent/imaging/defocus/blur-radius.ts";
 import { gaussianBlur } from "../../../../agent/imaging/numerics/gaussian-blur.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
-import { blurPupil } from "../../../../sim-devices/scene/blur.ts";
+import { blurPupil } from "../../../../sim-devices/scene/optics/blur.ts";
 
 const shape = { widthPx: 240, heightPx: 200 };
 const all = new Uint8Array(240 * 200).fill(1);

@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
 import { blurredDisc } from "../../../../agent/imaging/defocus/blurred-disc.ts";
 import { brightnessAtRadius, limbDarkening } from "../../../../agent/imaging/disc/limb-darkening.ts";
-import { blurPupil } from "../../../../sim-devices/scene/blur.ts";
+import { blurPupil } from "../../../../sim-devices/scene/optics/blur.ts";
 
 const darkening = limbDarkening(656.28);
 

@@ -1,9 +1,9 @@
 import { expect, test } from "vitest";
 import { refocusShadows } from "../../../../agent/imaging/defocus/refocus-shadows.ts";
 import { findDust } from "../../../../agent/imaging/dust/dust.ts";
-import { demoScene } from "../../../../sim-devices/scene/demo-scene.ts";
-import { overrideScene } from "../../../../sim-devices/scene/override-scene.ts";
 import { ScenePainter } from "../../../../sim-devices/scene/painter.ts";
+import { demoScene } from "../../../../sim-devices/scene/spec/demo-scene.ts";
+import { overrideScene } from "../../../../sim-devices/scene/spec/override-scene.ts";
 
 const scene = overrideScene(demoScene, {
   optics: { apertureMm: 150, focalLengthMm: 1000 },

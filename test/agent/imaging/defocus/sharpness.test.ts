@@ -2,7 +2,7 @@ import { expect, test } from "vitest";
 import { sharpness } from "../../../../agent/imaging/defocus/sharpness.ts";
 import { gaussianBlur } from "../../../../agent/imaging/numerics/gaussian-blur.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
-import { blurPupil } from "../../../../sim-devices/scene/blur.ts";
+import { blurPupil } from "../../../../sim-devices/scene/optics/blur.ts";
 
 const shape = { widthPx: 200, heightPx: 160 };
 const all = new Uint8Array(200 * 160).fill(1);

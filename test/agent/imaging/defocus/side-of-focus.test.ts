@@ -2,9 +2,9 @@ import { expect, test } from "vitest";
 import { shadowGrowth } from "../../../../agent/imaging/defocus/side-of-focus.ts";
 import { findDust } from "../../../../agent/imaging/dust/dust.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
-import { demoScene } from "../../../../sim-devices/scene/demo-scene.ts";
-import { overrideScene } from "../../../../sim-devices/scene/override-scene.ts";
 import { ScenePainter } from "../../../../sim-devices/scene/painter.ts";
+import { demoScene } from "../../../../sim-devices/scene/spec/demo-scene.ts";
+import { overrideScene } from "../../../../sim-devices/scene/spec/override-scene.ts";
 
 const specks = [
   { xPx: 80, yPx: 60, distanceMm: 1.3, speckMicron: 45, on: "camera" as const },

@@ -1,6 +1,6 @@
-import { drawScene } from "../../../../sim-devices/scene/draw-scene.ts";
-import { imageGeometry, sunCentrePx } from "../../../../sim-devices/scene/image-geometry.ts";
+import { imageGeometry, sunCentrePx } from "../../../../sim-devices/scene/optics/image-geometry.ts";
 import { ScenePainter } from "../../../../sim-devices/scene/painter.ts";
+import { drawScene } from "../../../../sim-devices/scene/spec/draw-scene.ts";
 
 /** A frame of a drawn scene with the Sun's centre at a chosen place, and the truth about it. */
 export function sunOnFrame(options: {

@@ -7,9 +7,9 @@ import { silentLog } from "../../../../drivers/kit/log.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import type { Rig } from "../../../../drivers/roles/rig.ts";
-import { drawScene } from "../../../../sim-devices/scene/draw-scene.ts";
-import type { SceneOverrides } from "../../../../sim-devices/scene/override-scene.ts";
 import { ScenePainter } from "../../../../sim-devices/scene/painter.ts";
+import { drawScene } from "../../../../sim-devices/scene/spec/draw-scene.ts";
+import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import { World } from "../../../../sim-devices/scene/world.ts";
 import { rigOnWorld } from "./rig-on-world.ts";
 

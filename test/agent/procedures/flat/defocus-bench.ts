@@ -1,5 +1,5 @@
 import type { Focuser } from "../../../../drivers/roles/focuser.ts";
-import type { SceneOverrides } from "../../../../sim-devices/scene/override-scene.ts";
+import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import { driftBench } from "./drift-bench.ts";
 
 /** A disc of about 480 px radius in a frame of 256 x 192 px at f/6.7, so that travel of a focuser blurs most of the frame. */

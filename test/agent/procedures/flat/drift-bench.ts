@@ -1,7 +1,7 @@
 import type { Findings } from "../../../../agent/procedures/findings.ts";
-import { trueDisc } from "../../../../sim-devices/scene/image-geometry.ts";
-import type { SceneOverrides } from "../../../../sim-devices/scene/override-scene.ts";
-import type { SceneSpec } from "../../../../sim-devices/scene/scene-spec.ts";
+import { trueDisc } from "../../../../sim-devices/scene/optics/image-geometry.ts";
+import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
+import type { SceneSpec } from "../../../../sim-devices/scene/spec/scene-spec.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 
 /** A disc of about 480 px radius in a frame of 256 x 192 px, deep wells, a rig whose camera is known on the sky. */

@@ -3,8 +3,8 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import type { LeakCheckAsk } from "../../../../agent/procedures/leak-check/leak-ask.ts";
 import { leakCheck } from "../../../../agent/procedures/leak-check/leak-check.ts";
-import { drawScene } from "../../../../sim-devices/scene/draw-scene.ts";
-import { leakOfFlat } from "../../../../sim-devices/scene/light-leak.ts";
+import { leakOfFlat } from "../../../../sim-devices/scene/optics/light-leak.ts";
+import { drawScene } from "../../../../sim-devices/scene/spec/draw-scene.ts";
 import { benchOnScene, benchOnWorld, stillMount } from "../bench-on-world.ts";
 
 const ask: LeakCheckAsk = { limitFraction: 0.001, frames: 8, levelFraction: 0.85, coverAfter: "closed" };

@@ -2,7 +2,7 @@ import { expect, test } from "vitest";
 import { pointAtSun } from "../../../../agent/procedures/sun-pointing.ts";
 import type { TuneAsk } from "../../../../agent/procedures/tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../../../agent/procedures/tune-exposure/tune-exposure.ts";
-import type { SceneOverrides } from "../../../../sim-devices/scene/override-scene.ts";
+import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 
 const ask: TuneAsk = { blur: "diffuser", levelFraction: 0.85 };

@@ -1,0 +1,235 @@
+import { mkdirSync, statSync } from "node:fs";
+import { basename, join, resolve } from "node:path";
+import { sumOfBytes } from "../../../drivers/formats/fits-checksum.ts";
+import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
+import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
+import type { AppliedCounts } from "../../imaging/combining/apply.ts";
+import type { StoredDivision } from "../../imaging/combining/stored-division.ts";
+import { type Calibration, readCalibration } from "../flat-file.ts";
+import { cubeSource, type FrameSource, isCube, isSerName, openSer } from "../frame-source.ts";
+import { handedOn } from "../handed-on.ts";
+import { openFrames } from "../image-file.ts";
+import { asInputError, type FailedFile, InputError } from "../input-error.ts";
+import { checkOutput } from "../output-name.ts";
+import { checkFits, isDone, originCards, warningsFor } from "./apply-origin.ts";
+import { applyToSequence } from "./apply-sequence.ts";
+import { divideStored, storedWay } from "./apply-stored-image.ts";
+import { calibrate, resultCards } from "./calibrate.ts";
+
+export interface ApplyRequest {
+  readonly flatFile: string;
+  readonly darkFile?: string;
+  readonly files: readonly string[];
+  /** Made if it is not there. A result has the name of its image. */
+  readonly outputFolder: string;
+  /** FITS of that type; without it FITS becomes float32, and SER becomes SER of the same kind. */
+  readonly as?: "float32" | "uint16";
+  readonly replace: boolean;
+  readonly writtenUtcMs: number;
+}
+
+/** `done before`: the result of the same image, flat and dark is there already and was left alone. */
+export interface AppliedFile extends AppliedCounts {
+  readonly file: string;
+  readonly output: string;
+  readonly ended: "written" | "done before";
+  readonly warnings: readonly string[];
+  /** Sequences only; see `AppliedSequence`. */
+  readonly frameCount?: number;
+  readonly fromFrame?: number;
+}
+
+/** How many frames of a sequence are done. */
+type OnFrame = (done: number, of: number) => void;
+
+export interface ApplyResult {
+  readonly flat: string;
+  readonly dark?: string;
+  readonly as?: "float32" | "uint16";
+  readonly applied: readonly AppliedFile[];
+  readonly failed: readonly FailedFile[];
+}
+
+/** Bytes of images between two sweeps. */
+const sweepEveryBytes = 4_000_000;
+/** Images divided in place between two sweeps: they leave but their headers behind. */
+const inPlaceImages = 25;
+
+/**
+ * Calibrates images one by one, sequences (FITS cubes, SER) frame by frame: dark off, divided by the flat, level kept, masked pixels filled from their
+ * neighbours. A file that cannot be used is told and left out; one that was done before is not done again.
+ * @param onFile after each file
+ * @param onFrame after each frame of the sequence that is the file of this index
+ * @throws InputError if flat, dark or the folder cannot be used
+ */
+export function applyFlat(
+  request: ApplyRequest,
+  onFile: (file: AppliedFile | FailedFile, done: number, of: number) => void,
+  onFrame: (fileIndex: number, done: number, of: number) => void = () => {},
+): ApplyResult {
+  const calibration = readCalibration(request.flatFile, request.darkFile);
+  if (statSync(request.outputFolder, { throwIfNoEntry: false })?.isFile()) {
+    throw new InputError(
+      `${request.outputFolder} is a file, and results go into a folder.`,
+      "Name a folder with -o.",
+    );
+  }
+  try {
+    mkdirSync(request.outputFolder, { recursive: true });
+  } catch (error) {
+    throw asInputError(error, request.outputFolder);
+  }
+  const applied: AppliedFile[] = [];
+  const failed: FailedFile[] = [];
+  const sweeps = new Sweeps();
+  const namesakes = new Map<string, string>();
+  for (const [index, path] of request.files.entries()) {
+    const namesake = namesakes.get(basename(path));
+    namesakes.set(basename(path), namesake ?? path);
+    const ended =
+      namesake !== undefined && resolve(namesake) !== resolve(path)
+        ? sameName(path, namesake)
+        : tryOne(path, request, calibration, sweeps, (done, of) => onFrame(index, done, of));
+    if ("ended" in ended) applied.push(ended);
+    else failed.push(ended);
+    onFile(ended, index + 1, request.files.length);
+  }
+  return {
+    flat: request.flatFile,
+    ...(request.darkFile === undefined ? {} : { dark: request.darkFile }),
+    ...(request.as === undefined ? {} : { as: request.as }),
+    applied,
+    failed,
+  };
+}
+
+function sameName(path: string, namesake: string): FailedFile {
+  return {
+    file: path,
+    happened: `${path} would be written over the result of ${namesake}, which has the same name.`,
+    whatToDo: "Apply it by itself, into another folder.",
+  };
+}
+
+function tryOne(
+  path: string,
+  request: ApplyRequest,
+  calibration: Calibration,
+  sweeps: Sweeps,
+  onFrame: OnFrame,
+): AppliedFile | FailedFile {
+  try {
+    return applyToOne(path, request, calibration, sweeps, onFrame);
+  } catch (error) {
+    const input = asInputError(error, path);
+    if (!(input instanceof InputError)) throw error;
+    return { file: path, happened: input.happened, whatToDo: input.whatToDo };
+  }
+}
+
+function applyToOne(
+  path: string,
+  request: ApplyRequest,
+  calibration: Calibration,
+  sweeps: Sweeps,
+  onFrame: OnFrame,
+): AppliedFile {
+  const sequence = isSerName(path) ? openSer(path) : undefined;
+  if (sequence !== undefined) return applyToFrames(sequence, request, calibration, onFrame);
+  const { file, image } = openFrames(path);
+  if (isCube(image)) return applyToFrames(cubeSource(file, image), request, calibration, onFrame);
+  using _ = file;
+  return applyToImage(image, request, calibration, sweeps);
+}
+
+function applyToFrames(
+  source: FrameSource,
+  request: ApplyRequest,
+  calibration: Calibration,
+  onFrame: OnFrame,
+): AppliedFile {
+  using _ = source;
+  const inputs = inputsOf(source.path, request);
+  return { file: source.path, ...applyToSequence(source, { ...request, inputs }, calibration, onFrame) };
+}
+
+/** A result is never written over what it is made from. */
+function inputsOf(path: string, { flatFile, darkFile }: ApplyRequest): string[] {
+  return [path, flatFile, ...(darkFile === undefined ? [] : [darkFile])];
+}
+
+function applyToImage(
+  image: FitsFileImage,
+  request: ApplyRequest,
+  calibration: Calibration,
+  sweeps: Sweeps,
+): AppliedFile {
+  checkFits(image, calibration);
+  const stored = storedWay(image, calibration);
+  if (stored) {
+    sweeps.after(sweepEveryBytes / inPlaceImages);
+    return applyInPlace(stored, image, request, calibration);
+  }
+  const { path } = image;
+  const as = request.as ?? "float32";
+  const raw = image.newRaw(image.rowCount * image.widthPx);
+  sweeps.after(raw.length);
+  image.readRaw(0, raw);
+  const rawSum = String(sumOfBytes(raw));
+  const told = { file: path, output: outputOf(path, request) };
+  const origin = originCards(path, rawSum, calibration);
+  const warnings = warningsFor(image, rawSum, calibration);
+  if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
+  checkOutput(told.output, inputsOf(path, request), request.replace);
+  const result = calibrate(image.decodeRaw(raw), as, calibration);
+  const cards = [...handedOn(image.header.cards), ...origin, ...resultCards(result, calibration)];
+  const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
+  try {
+    writeFitsFile(told.output, [hdu], request);
+  } catch (error) {
+    throw asInputError(error, told.output);
+  }
+  return { ...told, ended: "written", ...result.counts, warnings };
+}
+
+function applyInPlace(
+  stored: StoredDivision,
+  image: FitsFileImage,
+  request: ApplyRequest,
+  calibration: Calibration,
+): AppliedFile {
+  const { path } = image;
+  const as = request.as ?? "float32";
+  const told = { file: path, output: outputOf(path, request) };
+  image.readRaw(0, stored.raw);
+  const divided = divideStored(stored, image, as, calibration);
+  const rawSum = String(divided.rawSum);
+  const origin = originCards(path, rawSum, calibration);
+  const warnings = warningsFor(image, rawSum, calibration);
+  if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
+  checkOutput(told.output, inputsOf(path, request), request.replace);
+  try {
+    divided.write(told.output, origin, request);
+  } catch (error) {
+    throw asInputError(error, told.output);
+  }
+  return { ...told, ended: "written", ...divided.counts, warnings };
+}
+
+const doneBefore = { ended: "done before", mendedPx: 0, leftPx: 0, clampedPx: 0 } as const;
+
+function outputOf(path: string, { outputFolder }: ApplyRequest): string {
+  return join(outputFolder, basename(path));
+}
+
+/** The engine sees little of what large arrays take and would let dozens of images pile up. */
+class Sweeps {
+  #unsweptBytes = 0;
+
+  after(bytes: number): void {
+    this.#unsweptBytes += bytes;
+    if (this.#unsweptBytes < sweepEveryBytes) return;
+    Bun.gc(true);
+    this.#unsweptBytes = 0;
+  }
+}

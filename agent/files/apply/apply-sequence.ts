@@ -1,0 +1,140 @@
+import { existsSync } from "node:fs";
+import type { Card } from "../../../drivers/formats/fits-card.ts";
+import type { AppliedCounts } from "../../imaging/combining/apply.ts";
+import type { Calibration } from "../flat-file.ts";
+import type { FrameSource } from "../frame-source.ts";
+import { asInputError, InputError } from "../input-error.ts";
+import { checkFits, dividedBefore, originCards, warningsFor } from "./apply-origin.ts";
+import { resultCards } from "./calibrate.ts";
+import { CalibratedFrames } from "./calibrated-frames.ts";
+import { FrameSum } from "./frame-sum.ts";
+import { PartFile } from "./part-file.ts";
+import { type SequenceRequest, type SequenceResult, sequenceResult } from "./sequence-result.ts";
+import { readRecord } from "./ser-record.ts";
+
+/** Mended and left pixels are those of one frame, clamped ones those of all frames from `fromFrame` on. */
+export interface AppliedSequence extends AppliedCounts {
+  readonly output: string;
+  readonly ended: "written" | "done before";
+  readonly frameCount: number;
+  /** The frames before it are those of an earlier run that was broken off. */
+  readonly fromFrame: number;
+  readonly warnings: readonly string[];
+}
+
+/**
+ * Calibrates a sequence frame by frame; memory does not grow with its length. The result grows as `NAME.part`:
+ * started again after a break, it goes on from there if the frames at both ends are what would be written.
+ * @param onFrame after each frame
+ * @throws InputError if it does not fit, or the result's name is taken
+ */
+export function applyToSequence(
+  source: FrameSource,
+  request: SequenceRequest,
+  calibration: Calibration,
+  onFrame: (done: number, of: number) => void,
+): AppliedSequence {
+  checkFits(source, calibration);
+  const before = source.ser && readRecord(source.path)?.get("FLATFILE");
+  if (typeof before === "string") throw dividedBefore(source.path, before);
+  const result = sequenceResult(source, request);
+  const { output } = result;
+  checkDarkLevel(source, result, calibration);
+  const work = new CalibratedFrames(source, result, calibration);
+  const told = { output, frameCount: source.frameCount, warnings: source.warnings };
+  if (!request.replace && existsSync(output) && result.isDone(originOf(work))) {
+    return { ...told, ended: "done before", fromFrame: 0, mendedPx: 0, leftPx: 0, clampedPx: 0 };
+  }
+  result.checkNames();
+  work.load(0);
+  const { counts, pedestalAdu } = work.develop();
+  const cardsOf = ({ rawSum, clampedPx, fromFrame }: Omit<Written, "dataSum">): Card[] => [
+    ...originCards(source.path, String(rawSum), calibration),
+    ...resultCards({ counts: { ...counts, clampedPx: 0 }, pedestalAdu }, calibration),
+    ...(result.as === "uint16"
+      ? [
+          {
+            keyword: "CLAMPED",
+            value: clampedPx,
+            comment: `values held at an end, from frame ${fromFrame} on`,
+          },
+        ]
+      : []),
+  ];
+  try {
+    const headBytes = result.headBytes(cardsOf({ rawSum: 0, clampedPx: 0, fromFrame: 0 }));
+    const { frameBytes } = result;
+    using part = new PartFile(output, { headBytes, frameBytes, frameCount: source.frameCount });
+    const written = writeFrames(work, part, onFrame);
+    result.finish(part, { cards: cardsOf(written), dataSum: written.dataSum });
+    const { clampedPx, fromFrame } = written;
+    const warnings = [...told.warnings, ...warningsFor(source, String(written.rawSum), calibration)];
+    return { ...told, ended: "written", ...counts, clampedPx, fromFrame, warnings };
+  } catch (error) {
+    throw asInputError(error, output);
+  }
+}
+
+interface Written {
+  readonly rawSum: number;
+  readonly dataSum: number;
+  readonly clampedPx: number;
+  readonly fromFrame: number;
+}
+
+function writeFrames(
+  work: CalibratedFrames,
+  part: PartFile,
+  onFrame: (done: number, of: number) => void,
+): Written {
+  const { frameCount } = part.layout;
+  const { holdsSum } = work.result;
+  const fromFrame = framesToKeep(work, part);
+  const [rawSum, dataSum] = [new FrameSum(), new FrameSum()];
+  const kept = new Uint8Array(part.layout.frameBytes);
+  let clampedPx = 0;
+  part.cutTo(fromFrame);
+  for (let index = 0; index < frameCount; index++) {
+    rawSum.add(work.load(index));
+    if (index < fromFrame) {
+      if (holdsSum) part.readFrame(index, kept);
+      if (holdsSum) dataSum.add(kept);
+    } else {
+      const { bytes, counts } = work.develop();
+      part.writeFrame(index, bytes);
+      if (holdsSum) dataSum.add(bytes);
+      clampedPx += counts.clampedPx;
+    }
+    onFrame(index + 1, frameCount);
+  }
+  return { rawSum: rawSum.value, dataSum: dataSum.value, clampedPx, fromFrame };
+}
+
+/** How many frames of an earlier run hold: none if the first or the last of them would be written differently now. */
+function framesToKeep(work: CalibratedFrames, part: PartFile): number {
+  const count = part.safeFrameCount();
+  const kept = Buffer.alloc(part.layout.frameBytes);
+  const isSame = (index: number) => {
+    part.readFrame(index, kept);
+    work.load(index);
+    return kept.equals(work.develop().bytes);
+  };
+  return count > 0 && isSame(0) && isSame(count - 1) ? count : 0;
+}
+
+function originOf(work: CalibratedFrames): Card[] {
+  const { source, calibration } = work;
+  const sum = new FrameSum();
+  for (let index = 0; index < source.frameCount; index++) sum.add(work.load(index));
+  return originCards(source.path, String(sum.value), calibration);
+}
+
+/** Counts of one scale: a dark of 16 bits tells nothing of 8-bit frames. */
+function checkDarkLevel(source: FrameSource, { countMax }: SequenceResult, calibration: Calibration): void {
+  const { dark, darkLevelAdu } = calibration;
+  if (dark === undefined || darkLevelAdu < countMax) return;
+  throw new InputError(
+    `${dark.path} has a level of ${darkLevelAdu}, and ${source.path} holds counts up to ${countMax}.`,
+    "Take a dark of the same depth.",
+  );
+}

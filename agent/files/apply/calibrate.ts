@@ -1,0 +1,102 @@
+import type { Card } from "../../../drivers/formats/fits-card.ts";
+import type { FitsPixels } from "../../../drivers/formats/fits-pixels.ts";
+import {
+  type AppliedCounts,
+  applyToFloat32,
+  applyToFloatImage,
+  applyToUint16,
+} from "../../imaging/combining/apply.ts";
+import type { Calibration } from "../flat-file.ts";
+import { PixelRoom } from "./pixel-room.ts";
+
+export interface Calibrated {
+  readonly pixels: Float32Array | Uint16Array;
+  readonly counts: AppliedCounts;
+  readonly pedestalAdu: number;
+}
+
+/**
+ * Dark off, divided by the flat, masked pixels filled.
+ * @param room for the result; many images can share one
+ */
+export function calibrate(
+  pixels: FitsPixels,
+  as: "float32" | "uint16",
+  calibration: Calibration,
+  room = new PixelRoom(),
+): Calibrated {
+  const { factors } = calibration;
+  const pedestalAdu = pedestalOf(calibration, as);
+  const options = { pedestalAdu };
+  if (pixels instanceof Uint16Array) {
+    const { imageAdu, counts } =
+      as === "uint16"
+        ? applyToUint16(pixels, factors, options, room.counts(pixels.length))
+        : applyToFloat32(pixels, factors, options, room.reals(pixels.length));
+    return { pixels: imageAdu, counts, pedestalAdu };
+  }
+  const image = pixels instanceof Float32Array ? pixels : room.image(pixels.length);
+  if (image !== pixels) image.set(pixels);
+  const result = room.reals(pixels.length);
+  const { imageAdu, counts } = applyToFloatImage(image, factors, options, result);
+  if (as === "float32") return { pixels: imageAdu, counts, pedestalAdu };
+  const rounded = roundToUint16(imageAdu, room.counts(pixels.length));
+  return { pixels: rounded.pixels, counts: { ...counts, clampedPx: rounded.clampedPx }, pedestalAdu };
+}
+
+/** What noise takes below a dark would be lost in unsigned numbers: they keep the dark's level as their floor. */
+export function pedestalOf(calibration: Calibration, as: "float32" | "uint16"): number {
+  return as === "uint16" ? calibration.darkLevelAdu : 0;
+}
+
+/** NaN becomes 0, as does what is below; both count as clamped. */
+function roundToUint16(
+  values: Float32Array,
+  pixels: Uint16Array,
+): { pixels: Uint16Array; clampedPx: number } {
+  let clampedPx = 0;
+  for (let i = 0; i < values.length; i++) {
+    const value = Math.floor(values[i]! + 0.5);
+    if (!(value >= 0 && value <= 65535)) clampedPx++;
+    pixels[i] = value >= 0 ? Math.min(value, 65535) : 0;
+  }
+  return { pixels, clampedPx };
+}
+
+/** What was done to the pixels. */
+export function resultCards(
+  { counts, pedestalAdu }: Omit<Calibrated, "pixels">,
+  { flat, dark, factors }: Calibration,
+): Card[] {
+  const history = (value: string): Card => ({ keyword: "HISTORY", value });
+  return [
+    { keyword: "BUNIT", value: "adu" },
+    { keyword: "MENDED", value: counts.mendedPx, comment: "pixels filled from their neighbours" },
+    ...(pedestalAdu === 0
+      ? []
+      : [{ keyword: "PEDESTAL", value: pedestalAdu, comment: "[adu] added at the end" }]),
+    { keyword: "SWMODIFY", value: "evenfield" },
+    ...(dark ? [history(`evenfield apply: ${dark.name} taken off`)] : []),
+    history(`evenfield apply: divided by ${flat.name}; its mean over trusted pixels counts as 1`),
+    ...(counts.mendedPx > 0
+      ? [history(`evenfield apply: ${counts.mendedPx} masked pixels are the median of trusted neighbours`)]
+      : []),
+    ...(factors.unlitPx > 0
+      ? [history(`evenfield apply: ${factors.unlitPx} pixels outside the flat's lit field are not divided`)]
+      : []),
+    ...(counts.leftPx > 0
+      ? [
+          history(
+            `evenfield apply: ${counts.leftPx} masked pixels had no trusted neighbour and are as captured`,
+          ),
+        ]
+      : []),
+    ...(counts.clampedPx > 0
+      ? [
+          history(
+            `evenfield apply: ${counts.clampedPx} pixels were beyond 0 to 65535 and are held at the end`,
+          ),
+        ]
+      : []),
+  ];
+}

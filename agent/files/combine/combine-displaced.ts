@@ -1,0 +1,169 @@
+import { basename } from "node:path";
+import { ccdPlans } from "../../../drivers/formats/ccd-image.ts";
+import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
+import { compiledKernels } from "../../imaging/displaced/compiled-kernels.ts";
+import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
+import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
+import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
+import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import { FrameLogsOnDisk } from "../../solving/frame-logs-on-disk.ts";
+import { startSecondThread } from "../../solving/second-thread.ts";
+import { asInputError, InputError } from "../input-error.ts";
+import { ClipCounter } from "./clip-counter.ts";
+import {
+  type CombineResult,
+  finish,
+  type MasterRequest,
+  makeWriter,
+  masterCards,
+  openSeries,
+} from "./combine-files.ts";
+import { FigureSample } from "./figure-sample.ts";
+import { copies, frameLevel } from "./frame-levels.ts";
+import { maskCards } from "./mask-cards.ts";
+import type { DarkParts } from "./master-tiles.ts";
+
+export interface DisplacedRequest extends MasterRequest {
+  /** The Sun's disc in the first file; without it the Sun is taken to be evenly bright. */
+  readonly disc?: DiscPx;
+}
+
+export interface DisplacedResult extends CombineResult {
+  readonly frames: readonly {
+    readonly file: string;
+    readonly shiftPx: readonly [number, number];
+    readonly residualFraction: number;
+    readonly dropped?: string;
+  }[];
+  /** How far the two ways of telling the flat's gradient lie apart; above 3 neither is to be trusted blindly. */
+  readonly anchorsApartSigmas: number | undefined;
+  /** One sigma of the flat's gradient, as change over the frame's width and height. */
+  readonly gradientSigma: readonly [number, number] | undefined;
+}
+
+/** More than this goes to a scratch file beside the output. */
+const bytesInMemoryMost = 2 ** 30;
+
+/**
+ * A flat solved from files that show the Sun displaced: gain and Sun told apart, shifts found from the pictures.
+ * The result is float32 [adu above the dark] with UNCERT and MASK.
+ * @param onProgress 0 … 1
+ * @throws InputError
+ */
+export function combineDisplaced(
+  request: DisplacedRequest,
+  fft: FftLibrary,
+  onProgress: (done: number) => void,
+): DisplacedResult {
+  using opened = new DisposableStack();
+  const { images, dark, warnings } = openSeries(request, 8, opened);
+  const shape = { widthPx: images[0]!.widthPx, heightPx: images[0]!.rowCount };
+  const pxCount = shape.widthPx * shape.heightPx;
+  const how = "gain solved from displaced frames";
+  const labels = { unit: "adu", cards: masterCards(request, images, how), maskCards } as const;
+  using writer = makeWriter(request, ccdPlans(shape, labels, { sigma: true, mask: true }));
+  const large = 2 * pxCount * images.length > bytesInMemoryMost;
+  const logs = large
+    ? opened.use(new FrameLogsOnDisk(`${request.output}.scratch`, pxCount))
+    : new FrameLogsInMemory();
+  const reader = new LevelReader(images, dark, pxCount);
+  // Given back early it ends its thread, before the scratch file is closed.
+  using work = solveDisplaced(
+    {
+      shape,
+      frameCount: images.length,
+      readLevels: (frameIndex, into) => reader.read(frameIndex, into),
+      ...(request.disc ? { disc: { ...request.disc, frameIndex: 0 } } : {}),
+    },
+    { fft, makeKernels: compiledKernels, logs, startHelper: startSecondThread },
+  );
+  const solution = finished(work, onProgress);
+  const { flat } = solution;
+  const value = flat.gain.map((gain) => gain * flat.levelAdu);
+  const sigma = flat.sigma.map((own, i) => Math.hypot(own * flat.levelAdu, reader.darkSigma?.[i] ?? 0));
+  const clipped = reader.clips.takeMask(pxCount);
+  const mask = flat.mask.map((bits, i) => bits | clipped[i]! | (reader.darkMask?.[i] ?? 0));
+  const figures = new FigureSample(pxCount);
+  figures.add(0, { value, sigma, mask });
+  try {
+    for (const [hduIndex, pixels] of [value, sigma, mask].entries()) writer.writePixels(hduIndex, 0, pixels);
+  } catch (error) {
+    throw asInputError(error, writer.path);
+  }
+  finish(writer);
+  const { anchor } = solution;
+  return {
+    output: request.output,
+    method: "displaced",
+    frameCount: images.length,
+    ...shape,
+    levelAdu: figures.medianValue(),
+    noiseAdu: figures.medianSigma(),
+    rejectedFraction: solution.frames.filter((frame) => frame.dropped).length / images.length,
+    maskedPx: mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0),
+    warnings: [...warnings, ...copies(images.map(frameLevel))],
+    frames: solution.frames.map((frame, k) => ({
+      file: basename(images[k]!.path),
+      shiftPx: [frame.shift.x, frame.shift.y],
+      residualFraction: frame.residualRms,
+      ...(frame.dropped ? { dropped: frame.dropped } : {}),
+    })),
+    anchorsApartSigmas: anchor?.disagreementSigmas,
+    gradientSigma: anchor && [anchor.xSigma * shape.widthPx, anchor.ySigma * shape.heightPx],
+  };
+}
+
+function finished(
+  work: ReturnType<typeof solveDisplaced>,
+  onProgress: (done: number) => void,
+): DisplacedSolution {
+  try {
+    for (;;) {
+      const step = work.next();
+      if (step.done) return step.value;
+      onProgress(step.value.done);
+    }
+  } catch (error) {
+    if (!(error instanceof RangeError)) throw error;
+    throw new InputError(`${error.message}.`, "Name frames that show the Sun.", { cause: error });
+  }
+}
+
+/** Frames' levels above the dark; clipped and masked pixels become NaN. */
+class LevelReader {
+  readonly clips: ClipCounter;
+  readonly darkSigma: Float32Array | undefined;
+  readonly darkMask: Uint8Array | undefined;
+  readonly #dark: Float32Array | undefined;
+
+  constructor(
+    readonly images: readonly FitsFileImage[],
+    dark: DarkParts | undefined,
+    readonly pxCount: number,
+  ) {
+    this.clips = new ClipCounter(images[0]!, images.length);
+    const whole = (image: FitsFileImage | undefined) => image?.readRows(0, image.rowCount);
+    const [level, sigma, mask] = [whole(dark?.image), whole(dark?.sigma), whole(dark?.mask)];
+    this.#dark = level && new Float32Array(level);
+    this.darkSigma = sigma && new Float32Array(sigma);
+    this.darkMask = mask && new Uint8Array(mask);
+    if (this.#dark && this.darkMask)
+      for (let i = 0; i < pxCount; i++) if (this.darkMask[i] !== 0) this.#dark[i] = Number.NaN;
+  }
+
+  read(frameIndex: number, into: Float32Array): void {
+    const pixels = this.images[frameIndex]!.readPixels(0, this.pxCount);
+    this.clips.count(pixels);
+    into.set(pixels);
+    if (pixels instanceof Uint16Array) dropFrom(into, this.clips.clipAdu);
+    if (this.#dark) subtract(into, this.#dark);
+  }
+}
+
+function dropFrom(levels: Float32Array, clipAdu: number): void {
+  for (let i = 0; i < levels.length; i++) if (levels[i]! >= clipAdu) levels[i] = Number.NaN;
+}
+
+function subtract(levels: Float32Array, dark: Float32Array): void {
+  for (let i = 0; i < levels.length; i++) levels[i]! -= dark[i]!;
+}

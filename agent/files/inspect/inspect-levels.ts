@@ -1,0 +1,64 @@
+import { readLevel } from "../../imaging/exposure/frame-level.ts";
+import { neighbourNoise } from "../../imaging/noise/neighbour-noise.ts";
+import { median } from "../../imaging/numerics/order-statistics.ts";
+import { judge } from "../../imaging/proof/proof-figure.ts";
+import { type TonalSteps, tonalSteps } from "../../imaging/proof/tonal-steps.ts";
+import { type Findings, type Picture, sampled, usable } from "./inspected-picture.ts";
+
+/** Level, clipping, and how the converter's codes fill the words; of a master only the level. */
+export function levelFindings(picture: Picture): Findings & { readonly codes?: TonalSteps } {
+  const { pixels, widthPx, heightPx, header, kind } = picture;
+  if (picture.isMaster || !(pixels instanceof Uint16Array)) {
+    const value = median(sampled(picture));
+    const unit = header.text("BUNIT")?.trim() === "" ? "" : "adu";
+    return { figures: [], measures: value === undefined ? [] : [{ name: "level", value, unit }] };
+  }
+  const exposureSeconds = header.number("EXPTIME") ?? 0;
+  const camera = { pedestalAdu: 0, topAdu: 65535 };
+  const reading = readLevel(pixels, { widthPx, heightPx }, exposureSeconds, camera);
+  const codes = tonalSteps(pixels);
+  const steps = stepFindings(picture, codes);
+  if (kind === "dark" || kind === "bias") {
+    const level = { name: "level", value: reading.medianLitAdu, unit: "adu" } as const;
+    return {
+      figures: [judge("black", reading.lowClippedFraction), ...steps.figures],
+      measures: [level, ...steps.measures],
+      codes,
+    };
+  }
+  const edge = reading.edgeAdu / reading.topAdu;
+  // Of n pixels beyond a level, chance moves the root of n.
+  const clippedSigma = Math.sqrt(Math.max(1, reading.clippedFraction * pixels.length)) / pixels.length;
+  return {
+    figures: [
+      ...(kind === "flat" ? [judge("upperEdge", edge)] : []),
+      judge("clipped", reading.clippedFraction, clippedSigma),
+      ...steps.figures,
+    ],
+    measures: [
+      { name: "level of the lit field", value: reading.medianLitAdu, unit: "adu" },
+      { name: "highest code", value: reading.topAdu, unit: "adu" },
+      ...(kind === "flat" ? [] : [{ name: "upper edge", value: 100 * edge, unit: "%" } as const]),
+      { name: "pixels at code 0", value: 100 * reading.lowClippedFraction, unit: "%" },
+      ...steps.measures,
+    ],
+    codes,
+  };
+}
+
+function stepFindings(picture: Picture, codes: TonalSteps): Findings {
+  const noise = neighbourNoise(picture.values, usable(picture), picture.widthPx);
+  const { depthBits, dialect, stepAdu, missingShare, missingSigma } = codes;
+  // Neighbours that are all on one code leave a noise of 0: the step is then all that there is.
+  const steps = noise !== undefined && noise > 0 ? stepAdu / noise : stepAdu > 1 ? Number.MAX_VALUE : 0;
+  return {
+    figures: [
+      ...(steps < Number.MAX_VALUE ? [judge("tonalStep", steps)] : []),
+      judge("missingCodes", missingShare, missingSigma),
+    ],
+    measures: [
+      { name: `converter's bits (${dialect})`, value: depthBits, unit: "" },
+      { name: "tonal step", value: stepAdu, unit: "adu" },
+    ],
+  };
+}

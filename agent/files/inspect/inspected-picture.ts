@@ -1,0 +1,90 @@
+import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
+import type { FitsPixels } from "../../../drivers/formats/fits-pixels.ts";
+import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
+import { neighbourNoise } from "../../imaging/noise/neighbour-noise.ts";
+import type { ProofFigure } from "../../imaging/proof/proof-figure.ts";
+import { combinedCount, type FrameKind, frameKind } from "../frame-kind.ts";
+import { openImage } from "../image-file.ts";
+import { asInputError } from "../input-error.ts";
+
+/** A number that is told but not judged. */
+export interface Measure {
+  readonly name: string;
+  readonly value: number;
+  /** One sigma, where it is known. */
+  readonly sigma?: number;
+  readonly unit: "adu" | "%" | "px" | "deg" | "arcmin" | "mm" | "";
+}
+
+export interface Findings {
+  readonly figures: readonly ProofFigure[];
+  readonly measures: readonly Measure[];
+}
+
+export interface Picture {
+  readonly header: FitsHeader;
+  readonly kind: FrameKind;
+  /** Of several frames, or with a sigma of its own. */
+  readonly isMaster: boolean;
+  readonly widthPx: number;
+  readonly heightPx: number;
+  readonly pixels: FitsPixels;
+  /** The same numbers, for sums that need not care for the type. */
+  readonly values: Float32Array;
+  readonly sigma: Float32Array | undefined;
+  readonly mask: Uint8Array;
+}
+
+/** @throws InputError */
+export function readPicture(path: string): { picture: Picture; type: string } {
+  const { file, image } = openImage(path);
+  using _ = file;
+  try {
+    const pixels = image.readRows(0, image.rowCount);
+    const extension = (name: string) => {
+      const found = file.findImage(name);
+      const fits = found?.widthPx === image.widthPx && found.rowCount === image.rowCount;
+      return fits ? found.readRows(0, found.rowCount) : undefined;
+    };
+    const sigma = extension("UNCERT");
+    const mask = extension("MASK");
+    const picture = {
+      header: image.header,
+      kind: frameKind(image.header),
+      isMaster: combinedCount(image.header) > 1 || sigma !== undefined,
+      widthPx: image.widthPx,
+      heightPx: image.rowCount,
+      pixels,
+      values: pixels instanceof Float32Array ? pixels : new Float32Array(pixels),
+      sigma: sigma === undefined ? undefined : new Float32Array(sigma),
+      mask: mask === undefined ? new Uint8Array(pixels.length) : new Uint8Array(mask),
+    };
+    return { picture, type: image.layout.type };
+  } catch (error) {
+    throw asInputError(error, path);
+  }
+}
+
+/** Without UNCERT the noise is taken from the picture itself, the same everywhere. */
+export function asFlat(picture: Picture): Flat | undefined {
+  const { values, mask, widthPx, heightPx } = picture;
+  const trusted = mask.slice();
+  for (let i = 0; i < values.length; i++) if (!(values[i]! > 0)) trusted[i]! |= 1;
+  const noise = picture.sigma === undefined ? (neighbourNoise(values, usable(picture), widthPx) ?? 0) : 0;
+  const sigmaAdu = picture.sigma ?? new Float32Array(values.length).fill(noise);
+  return normaliseFlat({ shape: { widthPx, heightPx }, meanAdu: values, sigmaAdu, mask: trusted });
+}
+
+export function usable(picture: Picture): Uint8Array {
+  return picture.mask.map((bits) => (bits === 0 ? 1 : 0));
+}
+
+/** About 100 000 trusted pixels spread over the picture. */
+export function sampled({ values, mask }: Picture): number[] {
+  const every = Math.max(1, Math.floor(values.length / 100_000)) | 1;
+  const sample: number[] = [];
+  for (let i = 0; i < values.length; i += every) {
+    if (mask[i] === 0 && Number.isFinite(values[i]!)) sample.push(values[i]!);
+  }
+  return sample;
+}

@@ -1,0 +1,139 @@
+import { existsSync } from "node:fs";
+import { matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts";
+import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
+import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import { asInputError, InputError } from "../input-error.ts";
+import { differences } from "../same-setting.ts";
+import { type MatchPicture, readMatchPicture, shadowsOf } from "./match-picture.ts";
+
+/** A master flat that a picture may have been taken with. */
+export interface KnownFlat {
+  readonly file: string;
+  readonly trainMark: string;
+  readonly madeUtcMs: number;
+  readonly verdict: string;
+  /** Its dust, where it was kept. */
+  readonly dust?: readonly KnownShadow[];
+}
+
+export interface TriedFlat extends KnownFlat {
+  /** Whether the picture says that it was taken with the same assembly; `undefined` when it does not say. */
+  readonly sameTrain: boolean | undefined;
+  readonly match: TrainMatch;
+}
+
+export interface LeftOutFlat {
+  readonly file: string;
+  readonly reason: string;
+}
+
+export interface FileMatch {
+  /** That fits best, whatever it says. */
+  readonly best: TriedFlat | undefined;
+  readonly tried: number;
+  readonly leftOut: readonly LeftOutFlat[];
+}
+
+/** Settings without which no flat fits, whatever the dust says. */
+const mustAgree = ["INSTRUME", "FILTER", "XBINNING", "XORGSUBF", "YORGSUBF", "ROTATANG", "ROWORDER"] as const;
+
+/**
+ * The master that fits a picture: same size and settings, then the same train mark before others, then the dust.
+ * @param flats newest first
+ * @throws InputError if the picture can't be read
+ */
+export function matchFile(
+  fft: FftLibrary,
+  path: string,
+  flats: readonly KnownFlat[],
+  options: { readonly darkFile?: string; readonly onFlat?: (done: number, of: number) => void } = {},
+): FileMatch {
+  const picture = readMatchPicture(path, options.darkFile);
+  const mark = picture.header.text("TRAINMRK")?.trim();
+  const leftOut: LeftOutFlat[] = [];
+  let best: { flat: KnownFlat; read: MatchPicture; match: TrainMatch } | undefined;
+  let tried = 0;
+  const inOrder = flats.toSorted((a, b) => Number(b.trainMark === mark) - Number(a.trainMark === mark));
+  for (const [index, flat] of inOrder.entries()) {
+    options.onFlat?.(index, inOrder.length);
+    const read = readFlat(flat, picture);
+    if (typeof read === "string") {
+      leftOut.push({ file: flat.file, reason: read });
+      continue;
+    }
+    tried++;
+    const match = compared(fft, read, picture, []);
+    if (!best || scoreOf(match) > scoreOf(best.match) + 0.01) best = { flat, read, match };
+  }
+  if (!best) return { best: undefined, tried, leftOut };
+  const { flat, read } = best;
+  const match = compared(fft, read, picture, flat.dust ?? shadowsOf(read));
+  return {
+    best: { ...flat, sameTrain: mark === undefined ? undefined : mark === flat.trainMark, match },
+    tried,
+    leftOut,
+  };
+}
+
+/** A flat to be held against several pictures: read once, and its dust looked for once. */
+export class MatchedFlat {
+  readonly #flat: MatchPicture;
+  #shadows: readonly KnownShadow[] | undefined;
+
+  /** @throws InputError if it can't be read */
+  constructor(private readonly file: string) {
+    this.#flat = readMatchPicture(file);
+  }
+
+  /** Whether it fits one picture. @throws InputError if that can't be read or is of another size */
+  with(fft: FftLibrary, path: string, darkFile?: string): TrainMatch {
+    const picture = readMatchPicture(path, darkFile);
+    if (!sameSize(this.#flat, picture))
+      throw new InputError(
+        `${path} and ${this.file} are not of one size.`,
+        "Take a flat of the same binning and region.",
+      );
+    this.#shadows ??= shadowsOf(this.#flat);
+    return compared(fft, this.#flat, picture, this.#shadows);
+  }
+}
+
+function compared(
+  fft: FftLibrary,
+  flat: MatchPicture,
+  picture: MatchPicture,
+  shadows: readonly KnownShadow[],
+) {
+  return matchTrain(
+    fft,
+    flat.structure,
+    picture.structure,
+    shadows,
+    picture.kind === "flat" ? "flat" : "image",
+  );
+}
+
+/** What lies in place counts before what could be shifted into place. */
+function scoreOf({ correlation, correlationAtZero }: TrainMatch): number {
+  return Math.max(correlationAtZero, correlation - 0.05);
+}
+
+/** @returns why it was left out, if it was */
+function readFlat(flat: KnownFlat, picture: MatchPicture): MatchPicture | string {
+  if (!existsSync(flat.file)) return "the file is no longer there";
+  let read: MatchPicture;
+  try {
+    read = readMatchPicture(flat.file);
+  } catch (error) {
+    const input = asInputError(error, flat.file);
+    if (!(input instanceof InputError)) throw error;
+    return input.happened;
+  }
+  if (!sameSize(read, picture)) return `${read.shape.widthPx} x ${read.shape.heightPx} px, another size`;
+  const differs = differences(picture, read, mustAgree);
+  return differs.length > 0 ? differs.join("; ") : read;
+}
+
+function sameSize(a: MatchPicture, b: MatchPicture): boolean {
+  return a.shape.widthPx === b.shape.widthPx && a.shape.heightPx === b.shape.heightPx;
+}

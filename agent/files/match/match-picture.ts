@@ -1,0 +1,58 @@
+import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
+import { normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
+import { findDust } from "../../imaging/dust/dust.ts";
+import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
+import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
+import type { Shape } from "../../imaging/numerics/shape.ts";
+import { type FrameKind, frameKind } from "../frame-kind.ts";
+import { checkSameSize, openImage } from "../image-file.ts";
+import { asInputError } from "../input-error.ts";
+
+/** A picture read to be compared by its dust. */
+export interface MatchPicture {
+  readonly path: string;
+  readonly header: FitsHeader;
+  readonly kind: FrameKind;
+  readonly shape: Shape;
+  /** Above the dark where one was given; NaN where a pixel is not to be trusted. */
+  readonly levels: Float32Array;
+  readonly structure: SmallStructure;
+}
+
+/**
+ * @param darkFile taken off a raw picture; without it its dust seems a little shallower than it is
+ * @throws InputError
+ */
+export function readMatchPicture(path: string, darkFile?: string): MatchPicture {
+  const { file, image } = openImage(path);
+  using _ = file;
+  try {
+    const pixels = image.readRows(0, image.rowCount);
+    const levels = pixels instanceof Float32Array ? pixels : new Float32Array(pixels);
+    const mask = file.findImage("MASK");
+    if (mask?.widthPx === image.widthPx && mask.rowCount === image.rowCount) {
+      const bits = mask.readRows(0, mask.rowCount);
+      for (let i = 0; i < levels.length; i++) if (bits[i] !== 0) levels[i] = Number.NaN;
+    }
+    if (darkFile !== undefined) {
+      const dark = openImage(darkFile);
+      using __ = dark.file;
+      checkSameSize(image, dark.image);
+      const off = dark.image.readRows(0, dark.image.rowCount);
+      for (let i = 0; i < levels.length; i++) levels[i]! -= off[i]!;
+    }
+    const shape = { widthPx: image.widthPx, heightPx: image.rowCount };
+    const { header } = image;
+    return { path, header, kind: frameKind(header), shape, levels, structure: smallStructure(levels, shape) };
+  } catch (error) {
+    throw asInputError(error, path);
+  }
+}
+
+/** Dust of a flat, to follow shadow by shadow. */
+export function shadowsOf({ levels, shape }: Pick<MatchPicture, "levels" | "shape">): readonly KnownShadow[] {
+  const mask = Uint8Array.from(levels, (level) => (level > 0 ? 0 : 1));
+  const meanAdu = levels.map((level) => (level > 0 ? level : 0));
+  const flat = normaliseFlat({ shape, meanAdu, sigmaAdu: new Float32Array(levels.length), mask });
+  return flat ? findDust(flat) : [];
+}

@@ -1,0 +1,169 @@
+import type { Master } from "../../../imaging/combining/master-builder.ts";
+import { type Flat, relativeNoise } from "../../../imaging/combining/normalise-flat.ts";
+import { litFraction } from "../../../imaging/defocus/defocus-room.ts";
+import { refocusShadows } from "../../../imaging/defocus/refocus-shadows.ts";
+import { shadowGrowth } from "../../../imaging/defocus/side-of-focus.ts";
+import type { SkyPlane } from "../../../imaging/defocus/sky-plane.ts";
+import type { DustFound } from "../../../imaging/dust/dust.ts";
+import { aside } from "../../aside/aside.ts";
+import { StepError } from "../../step-error.ts";
+import { edgesOfSeries } from "../frame-edge.ts";
+import { knownOfFlat } from "../known-of-flat.ts";
+import { litFlat } from "../lit-flat.ts";
+import { conversionFromSeries } from "../measure-conversion.ts";
+import { proveAside } from "../prove-aside.ts";
+import { writeAndTell } from "../tell-flat.ts";
+import type { DefocusWork } from "./defocus-work.ts";
+import {
+  type BlurredLight,
+  gradientFrom,
+  growthOf,
+  lightFrom,
+  type SideOfFocus,
+  worstLeftover,
+} from "./light.ts";
+import { evenlyLit, proofWithoutSun } from "./maps.ts";
+
+/** Gradients of the light that are expected where nothing is known of them, across the frame: an active region. */
+const gradientUsual = 0.01;
+
+/** The change of shadows tells the side of focus when it is so many times its uncertainty, and this much of what it should be. */
+const shareTold = 5;
+const shareLeast = 0.3;
+
+/** Divides the blurred Sun's light out of the frames, proves the flat and writes it. */
+export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
+  const { bench, ask, notes, edges, shape } = work;
+  bench.progress({ what: "proving the flat", done: 0, of: 1 });
+  const { blurRadiusPx, steps } = work.place!;
+  const series = work.series!.finish();
+  conversionFromSeries(work, series);
+  const guess = divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx));
+  const dustOf = (flat: Flat) =>
+    aside({ clock: bench.clock, signal, pxCount: flat.gain.length }, "findDust", flat);
+  const side = sideByShadows(work, guess.flat, await dustOf(guess.flat));
+  const {
+    light,
+    measured,
+    gradient,
+    flat: asTaken,
+  } = side === undefined
+    ? guess
+    : divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx, side));
+  const independent = proofWithoutSun(work, light, gradient, asTaken);
+  const flat = refocusShadows(asTaken, await dustOf(asTaken), light.stretch);
+  const noise = relativeNoise(flat) ?? 0;
+  const worst = worstLeftover(light.leftover);
+  const acrossUnsure = Math.hypot(gradient.acrossSigma, measured.halvesApart);
+  const upperEdge = edgesOfSeries(edges);
+  const litShare = flat.mask.reduce((sum, bits) => sum + (bits === 0 ? 1 : 0), 0) / flat.mask.length;
+  const proof = await proveAside(
+    bench,
+    {
+      flat,
+      series,
+      upperEdge,
+      independent,
+      blurred: {
+        leftover: worst ? worst.rms / noise : 0,
+        leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
+        gradientUnsure: acrossUnsure,
+        litFraction: litFraction(work, blurRadiusPx),
+        focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
+      },
+      known: {
+        ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
+        sunAdu: work.focus!.picture,
+      },
+    },
+    signal,
+  );
+  const told = {
+    focusSteps: work.focus!.steps,
+    flatSteps: steps,
+    blurRadiusPx,
+    stretch: light.stretch,
+    litFraction: litShare,
+    leftover: light.leftover,
+    noise,
+    gradientAcross: {
+      x: measured.x * shape.widthPx,
+      y: measured.y * shape.heightPx,
+      sigma: measured.acrossSigma,
+    },
+  };
+  bench.note("light of the blurred Sun", { ...told, halvesApart: measured.halvesApart });
+  const found = writeAndTell({
+    bench,
+    ask,
+    flat,
+    proof,
+    facts: notes.facts,
+    tuned: work.tuned!,
+    darkFile: work.dark!.file,
+    sampleFrame: work.sampleFrame,
+    frameCount: series.frameCount,
+    refusedFrames: series.refusedFrames,
+    rejectedFraction: series.rejectedFraction,
+    upperEdge,
+  });
+  work.found = { ...found, defocus: told };
+}
+
+/** The flat as it was taken: the light divided out, its gradient too. @throws StepError when the light can't be told */
+function divided(work: DefocusWork, series: Master, light: BlurredLight) {
+  const measured = gradientFrom(work, light);
+  if (!measured)
+    throw new StepError(
+      "LIGHT_NOT_TOLD",
+      "the looks from round about do not tell the gradient of the light",
+      "Look whether the mount follows small moves, then run the plan again.",
+    );
+  const gradient = weighed(leaning(measured, light, work), work);
+  const flat = litFlat(evenlyLit(work, series, light, gradient));
+  return { light, measured, gradient, flat };
+}
+
+/** Which side of focus the flat was taken on, if dust shadows tell it: they shrink as the sensor moves away from the aperture. */
+function sideByShadows(work: DefocusWork, flat: Flat, dust: readonly DustFound[]): SideOfFocus | undefined {
+  const { otherPlace, place, homeSteps, bench } = work;
+  const [flatSteps, otherSteps] = [place!.steps, otherPlace!.steps].map((at) =>
+    Math.abs(at - homeSteps!),
+  ) as [number, number];
+  const growthPerStep = growthOf(work, place!.blurRadiusPx) / flatSteps;
+  const [nearer, farther] = [Math.min(flatSteps, otherSteps), Math.max(flatSteps, otherSteps)];
+  const ratio = (1 + growthPerStep * farther) / (1 + growthPerStep * nearer);
+  const seen = shadowGrowth(flat, otherPlace!.picture, otherPlace!.litPx, dust, ratio);
+  bench.note("side of focus by shadows", { share: seen?.share, sigma: seen?.sigma });
+  if (!seen || Math.abs(seen.share) < shareTold * seen.sigma || Math.abs(seen.share) < shareLeast)
+    return undefined;
+  return (otherSteps > flatSteps ? seen.share : -seen.share) > 0 ? 1 : -1;
+}
+
+/** Structure that the model of the light does not have may lean the gradient as much as it is. */
+function leaning(plane: SkyPlane, { leftover }: BlurredLight, { shape }: DefocusWork): SkyPlane {
+  const lean = 2 * (worstLeftover(leftover)?.rms ?? 0);
+  return {
+    ...plane,
+    xSigma: Math.hypot(plane.xSigma, lean / Math.SQRT2 / shape.widthPx),
+    ySigma: Math.hypot(plane.ySigma, lean / Math.SQRT2 / shape.heightPx),
+  };
+}
+
+/** The measured gradient, drawn towards none as far as it is unsure. */
+function weighed(plane: SkyPlane, { shape }: DefocusWork): SkyPlane {
+  const one = (value: number, sigma: number, lengthPx: number) => {
+    const usual = gradientUsual / lengthPx;
+    const share = usual ** 2 / (usual ** 2 + sigma ** 2);
+    return { value: share * value, sigma: Math.sqrt(share) * sigma };
+  };
+  const [x, y] = [one(plane.x, plane.xSigma, shape.widthPx), one(plane.y, plane.ySigma, shape.heightPx)];
+  return {
+    ...plane,
+    x: x.value,
+    y: y.value,
+    xSigma: x.sigma,
+    ySigma: y.sigma,
+    acrossSigma: Math.hypot(x.sigma * shape.widthPx, y.sigma * shape.heightPx),
+  };
+}

@@ -1,0 +1,51 @@
+import { setLowestGain } from "../../camera-ready.ts";
+import { hasMatchingDark } from "../../dark-master.ts";
+import { leaveRig } from "../../leave-rig.ts";
+import { stepMachine } from "../../step-machine.ts";
+import { pointAtSun } from "../../sun-pointing.ts";
+import type { FlatAsk, FlatFound } from "../flat-ask.ts";
+import { exposeFlats, exposeProof } from "../flat-series.ts";
+import { beginFlat, coverFront, type FlatWork, takeDarks } from "../flat-work.ts";
+import { keepFlat } from "../keep-flat.ts";
+import { checkLeak, seeSun, tuneFlat, uncoverDiffused } from "./diffuser-work.ts";
+
+/** A flat through a translucent sheet over the front. The leak check comes first, always. */
+export const flatByDiffuser = stepMachine<FlatAsk, FlatWork, FlatFound>({
+  id: "flatByDiffuser",
+  begin: beginFlat,
+  first: "checking",
+  states: {
+    checking: { does: checkLeak, next: "covering" },
+    covering: { does: coverFront, next: "pointing" },
+    pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
+    settingUp: {
+      does: async ({ bench }, signal) => {
+        await setLowestGain(bench, signal);
+      },
+      next: [
+        { to: "seeingSun", when: ({ bench }) => bench.findings.lightRate.none !== undefined },
+        { to: "uncovering" },
+      ],
+    },
+    seeingSun: { does: seeSun, next: "uncovering" },
+    uncovering: { does: uncoverDiffused, next: "tuning" },
+    tuning: {
+      does: tuneFlat,
+      next: [
+        {
+          to: "exposing",
+          when: ({ bench, ask, tuned }) => hasMatchingDark(bench, tuned!.exposureSeconds, ask.darkFrames),
+        },
+        { to: "takingDarks" },
+      ],
+    },
+    takingDarks: { does: takeDarks, next: "returning" },
+    returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "uncoveringAgain" },
+    uncoveringAgain: { does: uncoverDiffused, next: "exposing" },
+    exposing: { does: exposeFlats, next: "exposingProof" },
+    exposingProof: { does: exposeProof, next: "judging" },
+    judging: { does: keepFlat, next: "done" },
+  },
+  makeSafe: ({ bench, ask, found }) => leaveRig(bench, found ? ask.coverAfter : "closed"),
+  found: (work) => work.found,
+});

@@ -1,0 +1,103 @@
+import type { PlanStep } from "../../../plans/plan-steps.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import { lowestSun, plannedLooking } from "../machine/planned-time.ts";
+import { RunRefusedError } from "../machine/run-hands.ts";
+import type { PlanScene, StepTable } from "../machine/step-entry.ts";
+import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
+import { filterDoubt, solarCautions } from "./sun-filter.ts";
+
+export interface PlanCheck {
+  readonly table: StepTable;
+  readonly scene: PlanScene;
+  readonly nowUtcMs: number;
+  readonly unattended: boolean;
+  readonly freeDiskMegabytes: () => number;
+}
+
+/**
+ * All that can be judged before a device is touched. What is wrong with the input comes first, then what is unsafe.
+ * @throws RunRefusedError with every reason of its kind
+ */
+export function checkPlan(check: PlanCheck): void {
+  const unfit = inputReasons(check);
+  if (unfit.length > 0) {
+    throw new RunRefusedError(
+      "input",
+      sentence(unfit),
+      "Change the plan or the rig file as the lines say, then start again.",
+    );
+  }
+  const unsafe = safetyReasons(check);
+  if (unsafe.reasons.length > 0)
+    throw new RunRefusedError("safety", sentence(unsafe.reasons), unsafe.whatToDo);
+}
+
+function inputReasons({ scene, unattended }: PlanCheck): string[] {
+  const { plan, rigFile } = scene;
+  const reasons: string[] = [];
+  plan.steps.forEach((step, index) => {
+    for (const role of rolesNeeded(step)) {
+      if (rigFile.devices[role] === undefined) {
+        reasons.push(`step ${index + 1} (${step.step}) needs a ${role}, and the rig file lists none`);
+      }
+    }
+  });
+  for (const role of ["cover", "diffuser"] as const) {
+    const device = rigFile.devices[role];
+    const needed = role === "cover" || plan.steps.some((step) => rolesNeeded(step).includes(role));
+    if (unattended && needed && device !== undefined && "by" in device) {
+      reasons.push(
+        `the ${role} is moved by hand, and nobody is there: run at a terminal, or fit a driven ${role}`,
+      );
+    }
+  }
+  return reasons;
+}
+
+/** What blurs the Sun, beside the mount. */
+const blurredBy = { diffuser: "diffuser", defocus: "focuser" } as const;
+
+function rolesNeeded(step: PlanStep): readonly (keyof RigFile["devices"])[] {
+  if (step.step === "centre") return ["mount"];
+  if (step.step === "leak-check") return ["cover", "diffuser"];
+  if (step.step === "flat") return step.blur === "drift" ? ["mount"] : ["mount", blurredBy[step.blur]];
+  return [];
+}
+
+function safetyReasons({ table, scene, nowUtcMs, freeDiskMegabytes }: PlanCheck): {
+  reasons: string[];
+  whatToDo: string;
+} {
+  const { rigFile } = scene;
+  const reasons: string[] = [];
+  const todo: string[] = [];
+  const doubt = filterDoubt(rigFile.sunFilter, nowUtcMs);
+  if (doubt) {
+    reasons.push(doubt);
+    todo.push(
+      `Inspect the filter, then write the day into \`lastConfirmed\` of the rig file. ${solarCautions}`,
+    );
+  }
+  const limit = sunAltitudeLimit(scene);
+  const planned = plannedLooking(table, scene, nowUtcMs);
+  const lowest = lowestSun(rigFile.site, planned);
+  if (lowest.altitudeDegrees < limit) {
+    const minutes = Math.ceil((planned.toUtcMs - planned.fromUtcMs) / 60_000);
+    reasons.push(
+      `the Sun is ${lowest.altitudeDegrees.toFixed(1)}° high at ${new Date(lowest.utcMs).toISOString().slice(0, 16)}Z, ` +
+        `below the limit of ${limit}°, within the ${minutes} minutes that the plan takes`,
+    );
+    todo.push("Start when the Sun stays high enough for all of it; `evenfield sun` lists the hours.");
+  }
+  const free = freeDiskMegabytes();
+  const needed = rigFile.limits.freeDiskMegabytesMin;
+  if (free < needed) {
+    reasons.push(`${Math.floor(free)} MB are free on the disk, below the limit of ${needed} MB`);
+    todo.push("Make room on the disk.");
+  }
+  return { reasons, whatToDo: todo.join(" ") };
+}
+
+function sentence(reasons: readonly string[]): string {
+  return reasons.join("; ");
+}

@@ -1,0 +1,135 @@
+import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
+import type { Plan } from "../../../plans/plan-file.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import { type LackOfRoom, lackOfRoom } from "../../procedures/flat/room-to-blur.ts";
+import { sunFromSite } from "../../sky/sun-from-site.ts";
+import { firstLook, type GuardTools, type GuardWatch } from "../guard/guard.ts";
+import { RunRefusedError } from "../machine/run-hands.ts";
+import { separationDegrees } from "./separation.ts";
+
+export interface RigCheck extends GuardTools {
+  readonly rig: Rig;
+  readonly rigFile: RigFile;
+  readonly plan: Plan;
+  readonly watches: readonly GuardWatch[];
+  note(event: string, fields?: Readonly<Record<string, unknown>>): void;
+}
+
+/** A mount that is further off than this believes in another place or time [degrees of the sky]. */
+const mountBeliefDegreesMax = 0.5;
+
+/** So far a stated focal length may be off. */
+const focalLengthDoubt = 0.05;
+
+/**
+ * What can be judged only with the devices connected, before any of them moves.
+ * @throws RunRefusedError
+ */
+export async function checkRig(check: RigCheck): Promise<void> {
+  const { rig, rigFile } = check;
+  for (const device of devicesOf(rig)) {
+    check.note("device", { role: device.role, device: device.name, abilities: device.describe() });
+  }
+  const tooSmall = await discsTooSmall(check);
+  if (tooSmall.length > 0) {
+    throw new RunRefusedError(
+      "input",
+      tooSmall.map(({ message }) => message).join("; "),
+      tooSmall.map(({ whatToDo }) => whatToDo).join(" "),
+    );
+  }
+  const missing = missingAbilities(check);
+  if (missing.length > 0) {
+    throw new RunRefusedError(
+      "input",
+      missing.join("; "),
+      "Change the plan, or use a device that can; `evenfield probe --rig RIG` lists what each can do.",
+    );
+  }
+  const doubts = await mountDoubts(rig, rigFile, check);
+  if (doubts.length > 0) check.note("the mount believes otherwise", { doubts });
+  const reasons = await firstLook(check.watches, check);
+  if (reasons.length > 0) {
+    const left = (await isOpenToSky(rig, check.signal)) ? ", and the dome's shutter is open" : "";
+    throw new RunRefusedError(
+      "safety",
+      reasons.join("; "),
+      `Start again when this is over; nothing has moved${left}.`,
+    );
+  }
+}
+
+async function isOpenToSky({ dome }: Rig, signal: AbortSignal): Promise<boolean> {
+  const state = await dome?.state(signal).catch(() => undefined);
+  return state?.shutter === "open";
+}
+
+function missingAbilities({ rig, plan }: RigCheck): string[] {
+  const missing: string[] = [];
+  const { exposureSeconds } = rig.camera.limits;
+  plan.steps.forEach((step, index) => {
+    if (step.step === "darks" && step.exposureSeconds !== undefined) {
+      if (step.exposureSeconds < exposureSeconds.min || step.exposureSeconds > exposureSeconds.max) {
+        missing.push(
+          `step ${index + 1} (darks) asks for ${step.exposureSeconds} s, and ${rig.camera.name} exposes ` +
+            `from ${exposureSeconds.min} to ${exposureSeconds.max} s`,
+        );
+      }
+    }
+  });
+  return missing;
+}
+
+/**
+ * Flats whose blur needs a larger disc than this rig can picture, as far as the rig file tells of its scale. Focal
+ * lengths are stated a few percent wrong; what is near the limit is judged once the disc has been measured.
+ */
+async function discsTooSmall({ rig, rigFile, plan, clock, signal }: RigCheck): Promise<LackOfRoom[]> {
+  const { pixelMicron } = rig.camera.limits;
+  if (!(pixelMicron > 0)) return [];
+  const { focalLengthMm } = rigFile.optics;
+  const { region, binning } = await rig.camera.configure({}, signal);
+  const shape = {
+    widthPx: Math.floor(region.widthPx / binning),
+    heightPx: Math.floor(region.heightPx / binning),
+  };
+  const radians = (sunFromSite(clock.nowMs(), rigFile.site).semidiameterArcsec / 3600) * (Math.PI / 180);
+  const discRadiusPx = (focalLengthMm * 1000 * Math.tan(radians)) / (pixelMicron * binning);
+  return plan.steps.flatMap((step, index) => {
+    if (step.step !== "flat" || step.blur === "diffuser") return [];
+    const lack = lackOfRoom(step.blur, { shape, discRadiusPx });
+    if (!lack || discRadiusPx * (1 + focalLengthDoubt) >= lack.leastDiscRadiusPx) return [];
+    const scale =
+      `step ${index + 1} (flat by ${step.blur}): with ${focalLengthMm} mm of focal length and pixels of ` +
+      `${pixelMicron} µm${binning === 1 ? "" : `, binned ${binning} x ${binning}`}`;
+    return [{ ...lack, message: `${scale}, ${lack.message}` }];
+  });
+}
+
+/** The mount's own site and clock against the rig file; centring copes with a small difference, a person should know. */
+async function mountDoubts(
+  { mount }: Rig,
+  { site }: RigFile,
+  { clock, signal }: GuardTools,
+): Promise<string[]> {
+  if (!mount) return [];
+  const believed = await mount.siteAndTime(signal);
+  const doubts: string[] = [];
+  if (believed.site) {
+    const there = { raHours: believed.site.longitudeDegrees / 15, decDegrees: believed.site.latitudeDegrees };
+    const here = { raHours: site.longitudeDegrees / 15, decDegrees: site.latitudeDegrees };
+    const off = separationDegrees(there, here);
+    if (off > mountBeliefDegreesMax) {
+      const { latitudeDegrees, longitudeDegrees } = believed.site;
+      doubts.push(
+        `its site is ${latitudeDegrees}, ${longitudeDegrees}, ${off.toFixed(1)}° from that of the rig file`,
+      );
+    }
+  }
+  if (believed.utcMs !== undefined) {
+    const offSeconds = (believed.utcMs - clock.nowMs()) / 1000;
+    if (Math.abs(offSeconds) > mountBeliefDegreesMax * 240)
+      doubts.push(`its clock is off by ${offSeconds.toFixed(0)} s`);
+  }
+  return doubts;
+}

@@ -1,0 +1,49 @@
+import { type ConnectOptions, connectRig, type ServerEntry } from "../../../drivers/connect.ts";
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import type { OpenLink } from "../../../drivers/kit/links.ts";
+import type { Log } from "../../../drivers/kit/log.ts";
+import type { Random } from "../../../drivers/kit/random.ts";
+import type { RoleName } from "../../../drivers/roles/device.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import type { ConnectedRig } from "../machine/run-options.ts";
+import { type AskPerson, HandCover } from "./hand-cover.ts";
+
+/** How to reach the servers of a rig file: TCP as a rule, memory for rehearsals and tests. */
+export type Openers = (server: ServerEntry, name: string) => OpenLink;
+
+/** Writes down, before a device is connected, whether it was found so. */
+export type NoteFound = (role: RoleName, device: string, connected: boolean) => void;
+
+export interface ConnectTools {
+  readonly openers: Openers;
+  /** The same for Alpaca servers. Default: HTTP over sockets. */
+  readonly exchanges?: ConnectOptions["exchanges"] | undefined;
+  readonly clock: Clock;
+  readonly random: Random;
+  readonly log: Log;
+  /** Somebody at the terminal; without, what is moved by hand is not there. */
+  readonly askPerson?: AskPerson | undefined;
+  readonly found?: NoteFound;
+}
+
+/** Connects what a rig file lists. @throws RigNotConnectedError naming all that failed */
+export async function connectRigFile(
+  rigFile: RigFile,
+  tools: ConnectTools,
+  signal: AbortSignal,
+): Promise<ConnectedRig> {
+  const { openers, exchanges, clock, random, log, askPerson, found } = tools;
+  const opened = await connectRig(
+    rigFile,
+    { openers, clock, random, log, ...(exchanges ? { exchanges } : {}), ...(found ? { found } : {}) },
+    signal,
+  );
+  const byHand = (role: "cover" | "diffuser") => {
+    const entry = rigFile.devices[role];
+    return askPerson && entry && "by" in entry ? { [role]: new HandCover(role, askPerson) } : {};
+  };
+  return {
+    rig: { ...opened.rig, ...byHand("cover"), ...byHand("diffuser") },
+    [Symbol.asyncDispose]: () => opened[Symbol.asyncDispose](),
+  };
+}

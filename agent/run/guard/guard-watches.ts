@@ -1,0 +1,165 @@
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import type { Device } from "../../../drivers/roles/device.ts";
+import type { Rig } from "../../../drivers/roles/rig.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import type { Findings } from "../../procedures/findings.ts";
+import { sunFromSite } from "../../sky/sun-from-site.ts";
+import { separationDegrees } from "../checks/separation.ts";
+import type { GuardWatch } from "./guard.ts";
+
+/** How far the telescope may be off the Sun, beyond the search it was allowed [degrees]: one disc's diameter. */
+const offSunDegreesMax = 0.53;
+/** A slew between steps, or a step's own pointing away, takes less than this [s]. */
+const offSunGraceSeconds = 45;
+
+export interface GuardAsk {
+  readonly rig: Rig;
+  readonly rigFile: RigFile;
+  readonly clock: Clock;
+  readonly sunAltitudeDegreesMin: number;
+  readonly freeDiskMegabytes: () => number;
+  readonly findings: Findings;
+  /** Whether the Sun matters yet: a plan may begin by waiting for it. */
+  readonly looking: () => boolean;
+  /** Whether the step under way is still looking for the Sun, when being off it is no fault. */
+  readonly searching: () => boolean;
+}
+
+/** The guard's conditions for this rig. Brightness is watched by the procedures, which see the frames. */
+export function guardWatches(ask: GuardAsk): readonly GuardWatch[] {
+  const { rig, rigFile } = ask;
+  const grace = rigFile.limits.silenceSecondsMax;
+  const watched: (Device | undefined)[] = [rig.mount, rig.cover, rig.dome, rig.weather];
+  return [
+    sunWatch(ask),
+    diskWatch(ask),
+    ...weatherWatches(rig, grace),
+    ...domeWatch(rig),
+    ...trackingWatch(ask),
+    ...watched.filter((device) => device !== undefined).map((device) => linkWatch(device, grace)),
+  ];
+}
+
+function sunWatch({ rigFile, clock, sunAltitudeDegreesMin, looking }: GuardAsk): GuardWatch {
+  return {
+    name: "sun",
+    everySeconds: 20,
+    graceSeconds: 0,
+    check: async () => {
+      if (!looking()) return undefined;
+      const { altitudeDegrees } = sunFromSite(clock.nowMs(), rigFile.site);
+      if (altitudeDegrees >= sunAltitudeDegreesMin) return undefined;
+      return `the Sun is ${altitudeDegrees.toFixed(1)}° high, below the limit of ${sunAltitudeDegreesMin}°`;
+    },
+  };
+}
+
+function diskWatch({ rigFile, freeDiskMegabytes }: GuardAsk): GuardWatch {
+  const limit = rigFile.limits.freeDiskMegabytesMin;
+  return {
+    name: "disk",
+    everySeconds: 30,
+    graceSeconds: 0,
+    check: async () => {
+      const free = freeDiskMegabytes();
+      return free >= limit
+        ? undefined
+        : `${Math.floor(free)} MB are free on the disk, below the limit of ${limit} MB`;
+    },
+  };
+}
+
+/** Bad weather counts at once; a station that says nothing counts after the grace. */
+export function weatherWatches({ weather }: Rig, graceSeconds: number): GuardWatch[] {
+  if (!weather) return [];
+  const look = async (signal: AbortSignal) => {
+    const { safety, reasons } = await weather.state(signal);
+    return {
+      safety,
+      text: `${weather.name}: weather ${safety}${reasons.length > 0 ? ` (${reasons.join(", ")})` : ""}`,
+    };
+  };
+  return [
+    {
+      name: "weather",
+      ofWeather: true,
+      everySeconds: 10,
+      graceSeconds: 0,
+      check: async (signal) => {
+        const seen = await look(signal).catch(() => undefined); // silence is the other watch's matter
+        return seen?.safety === "unsafe" ? seen.text : undefined;
+      },
+    },
+    {
+      name: "weather report",
+      ofWeather: true,
+      everySeconds: 10,
+      graceSeconds,
+      check: async (signal) => {
+        const seen = await look(signal);
+        return seen.safety === "unknown" ? seen.text : undefined;
+      },
+    },
+  ];
+}
+
+/** Once the shutter has been seen open in this run it has to stay so. */
+function domeWatch({ dome }: Rig): GuardWatch[] {
+  if (!dome?.abilities.shutter) return [];
+  let seenOpen = false;
+  return [
+    {
+      name: "dome",
+      everySeconds: 10,
+      graceSeconds: 10,
+      check: async (signal) => {
+        const { shutter } = await dome.state(signal);
+        if (shutter === "open") seenOpen = true;
+        return seenOpen && shutter !== "open"
+          ? `${dome.name}: the shutter is ${shutter ?? "unknown"}`
+          : undefined;
+      },
+    },
+  ];
+}
+
+function linkWatch(device: Device, graceSeconds: number): GuardWatch {
+  return {
+    name: `link to the ${device.role}`,
+    ...(device.role === "weather" ? { ofWeather: true } : {}),
+    everySeconds: 10,
+    graceSeconds,
+    check: async (signal) =>
+      (await device.isAlive(signal))
+        ? undefined
+        : `${device.name}: the ${device.role} has not answered for ${graceSeconds} s`,
+  };
+}
+
+/**
+ * From the moment that the Sun was centred, a telescope with its cover open follows it. Judged by the mount's own
+ * report, corrected by the pointing error that centring found; a covered telescope may point anywhere.
+ */
+function trackingWatch({ rig, rigFile, clock, findings, searching }: GuardAsk): GuardWatch[] {
+  const { mount, cover } = rig;
+  if (!mount) return [];
+  return [
+    {
+      name: "tracking",
+      everySeconds: 5,
+      graceSeconds: offSunGraceSeconds,
+      check: async (signal) => {
+        if (findings.sunPointing === undefined || searching()) return undefined;
+        if (cover && (await cover.state(signal)) === "closed") return undefined;
+        const { pointing, tracking } = await mount.state(signal);
+        if (!tracking) return `${mount.name}: the mount has stopped tracking the Sun`;
+        const sun = sunFromSite(clock.nowMs(), rigFile.site);
+        const error = findings.pointingError;
+        const known = error === undefined ? 0 : Math.hypot(error.eastArcsec, error.northArcsec) / 3600;
+        const off = separationDegrees(pointing, sun);
+        if (off <= offSunDegreesMax + known) return undefined;
+        return `${mount.name}: the mount points ${off.toFixed(2)}° from the Sun, more than ${(offSunDegreesMax + known).toFixed(2)}°`;
+      },
+    },
+  ];
+}

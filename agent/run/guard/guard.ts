@@ -1,0 +1,94 @@
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import { withDeadline } from "../../../drivers/kit/deadline.ts";
+import { DeviceError } from "../../../drivers/kit/errors.ts";
+
+/** One thing that must stay true while the rig looks at the Sun. */
+export interface GuardWatch {
+  readonly name: string;
+  /** How often it is looked at. */
+  readonly everySeconds: number;
+  /** How long it may be untrue before the rig retreats; 0: at once. */
+  readonly graceSeconds: number;
+  /** Whether, once it is lost, nothing may be left open to the sky at the end. */
+  readonly ofWeather?: true;
+  /** @returns why it is not true now, `undefined` when all is well; what it throws counts as a reason too */
+  check(signal: AbortSignal): Promise<string | undefined>;
+}
+
+/** A check that gives no answer by then is itself a reason [s]. */
+const checkSecondsMax = 20;
+
+export interface GuardTools {
+  readonly clock: Clock;
+  readonly signal: AbortSignal;
+}
+
+/**
+ * Watches until the signal aborts. Calls back once for every condition that stays broken beyond its grace,
+ * and goes on watching the others.
+ */
+export async function keepWatch(
+  watches: readonly GuardWatch[],
+  { clock, signal }: GuardTools,
+  onLost: (reason: string, watch: GuardWatch) => void,
+): Promise<void> {
+  await Promise.all(watches.map((watch) => keepOneWatch(watch, { clock, signal }, onLost)));
+}
+
+async function keepOneWatch(
+  watch: GuardWatch,
+  { clock, signal }: GuardTools,
+  onLost: (reason: string, watch: GuardWatch) => void,
+): Promise<void> {
+  let badSinceMs: number | undefined;
+  while (!signal.aborted) {
+    const reason = await reasonNow(watch, { clock, signal });
+    if (signal.aborted) return;
+    if (reason === undefined) {
+      badSinceMs = undefined;
+    } else {
+      badSinceMs ??= clock.nowMs();
+      if (clock.nowMs() - badSinceMs >= watch.graceSeconds * 1000) {
+        onLost(reason, watch);
+        return;
+      }
+    }
+    await clock.sleep(watch.everySeconds, signal).catch(() => {});
+  }
+}
+
+/**
+ * One look at all conditions before anything moves. A condition with a grace time gets that long to become true:
+ * a station may need a minute for its first report.
+ * @returns the reasons that remain
+ */
+export async function firstLook(
+  watches: readonly GuardWatch[],
+  tools: GuardTools,
+): Promise<readonly string[]> {
+  const reasons = await Promise.all(watches.map((watch) => untilTrue(watch, tools)));
+  tools.signal.throwIfAborted();
+  return reasons.filter((reason) => reason !== undefined);
+}
+
+async function untilTrue(watch: GuardWatch, tools: GuardTools): Promise<string | undefined> {
+  const untilMs = tools.clock.nowMs() + watch.graceSeconds * 1000;
+  for (;;) {
+    const reason = await reasonNow(watch, tools);
+    if (reason === undefined || tools.signal.aborted || tools.clock.nowMs() >= untilMs) return reason;
+    await tools.clock.sleep(watch.everySeconds, tools.signal).catch(() => {});
+  }
+}
+
+async function reasonNow(watch: GuardWatch, { clock, signal }: GuardTools): Promise<string | undefined> {
+  try {
+    return await withDeadline(
+      clock,
+      { device: watch.name, what: "the guard's look", withinSeconds: checkSecondsMax, signal },
+      (limited) => watch.check(limited),
+    );
+  } catch (error) {
+    if (error instanceof DeviceError) return error.message;
+    return `${watch.name}: ${error instanceof Error ? error.message : String(error)}`;
+  }
+}

@@ -1,0 +1,74 @@
+import type { PlanStep } from "../../../plans/plan-steps.ts";
+import type { NewFlatAsked } from "../../procedures/step.ts";
+
+/** A step of the run: the plan's own, or one that was put in. */
+export interface AgendaEntry {
+  readonly step: PlanStep;
+  /** Why it was put in. */
+  readonly because?: string;
+  /** What the step that broke off wants handed back. */
+  readonly goesOn?: unknown;
+}
+
+/** The steps of a run in order: at first the plan's, later with what was put in between them. */
+export class Agenda {
+  readonly #entries: AgendaEntry[];
+
+  constructor(steps: readonly PlanStep[]) {
+    this.#entries = steps.map((step) => ({ step }));
+  }
+
+  get entries(): readonly AgendaEntry[] {
+    return this.#entries;
+  }
+
+  at(stepIndex: number): AgendaEntry {
+    const entry = this.#entries[stepIndex];
+    if (!entry) throw new Error(`the run has no step ${stepIndex + 1}`);
+    return entry;
+  }
+
+  /** @returns the kinds of the steps that now come after it */
+  putInNewFlat(stepIndex: number, asked: NewFlatAsked): readonly PlanStep["step"][] {
+    const putIn = stepsOfNewFlat(this.#entries, stepIndex, asked);
+    this.#entries.splice(stepIndex + 1, 0, ...putIn);
+    return putIn.map(({ step }) => step.step);
+  }
+}
+
+/**
+ * What comes after a step that asked for a new flat: the plan's own leak check and flat once more, as they stand before
+ * that step, and then the rest of it.
+ */
+export function stepsOfNewFlat(
+  agenda: readonly AgendaEntry[],
+  stepIndex: number,
+  { because, rest }: NewFlatAsked,
+): AgendaEntry[] {
+  const { flat, leakCheck } = flatSteps(agenda, stepIndex);
+  if (!flat) throw new Error("a new flat was asked for, and the plan has no flat step");
+  return [
+    ...(leakCheck ? [{ step: leakCheck, because }] : []),
+    { step: { ...flat, onlyWhenNoneFits: false }, because },
+    { step: agenda[stepIndex]!.step, because: "after the new flat", goesOn: rest },
+  ];
+}
+
+/** The flat step that serves a step, and what has to come before it. */
+export function flatSteps(
+  agenda: readonly AgendaEntry[],
+  stepIndex: number,
+): {
+  readonly flat: (PlanStep & { step: "flat" }) | undefined;
+  readonly leakCheck: (PlanStep & { step: "leak-check" }) | undefined;
+} {
+  const steps = agenda.map(({ step }) => step);
+  const before = steps.slice(0, stepIndex).findLast((step) => step.step === "flat");
+  const flat = before ?? steps.find((step) => step.step === "flat");
+  const until = flat ? steps.indexOf(flat) : 0;
+  const leakCheck =
+    flat?.blur === "diffuser"
+      ? steps.slice(0, until).findLast((step) => step.step === "leak-check")
+      : undefined;
+  return { flat, leakCheck };
+}

@@ -1,0 +1,51 @@
+import { sunAltitudeLimit } from "../checks/sun-altitude-limit.ts";
+import { type AgendaEntry, flatSteps } from "./agenda.ts";
+import { lowestSun } from "./planned-time.ts";
+import { entryOf, type PlanScene, type StepTable } from "./step-entry.ts";
+
+export interface NewFlatQuestion {
+  readonly table: StepTable;
+  readonly scene: PlanScene;
+  readonly agenda: readonly AgendaEntry[];
+  /** The step that asks. */
+  readonly stepIndex: number;
+  readonly newFlatsMost: number;
+  readonly startedUtcMs: number;
+  readonly nowUtcMs: number;
+}
+
+/**
+ * Why no new flat may be put in now: as many as allowed were, the Sun will be too low, or the planned time is over before
+ * the flat and everything after it are done. `undefined` when one may.
+ */
+export function whyNoNewFlat(question: NewFlatQuestion): string | undefined {
+  const { scene, agenda, newFlatsMost, startedUtcMs, nowUtcMs } = question;
+  const taken = newFlatsIn(agenda);
+  if (taken >= newFlatsMost)
+    return `${taken} new ${taken === 1 ? "flat was" : "flats were"} taken in this run, as many as the plan allows`;
+  const toUtcMs = nowUtcMs + 1000 * secondsNeeded(question);
+  const minutes = Math.ceil((toUtcMs - nowUtcMs) / 60_000);
+  const limit = sunAltitudeLimit(scene);
+  const { altitudeDegrees } = lowestSun(scene.rigFile.site, { fromUtcMs: nowUtcMs, toUtcMs });
+  if (altitudeDegrees < limit)
+    return `the Sun will be ${altitudeDegrees.toFixed(1)}° high, below the limit of ${limit}°, within the ${minutes} minutes that a new flat and the rest of the plan take`;
+  const { plannedMinutes } = scene.plan.sun;
+  if (plannedMinutes !== undefined && toUtcMs > startedUtcMs + plannedMinutes * 60_000)
+    return `a new flat and the rest of the plan take ${minutes} minutes, more than is left of the ${plannedMinutes} that are planned`;
+  return undefined;
+}
+
+/** How many flats were put in. */
+export function newFlatsIn(agenda: readonly AgendaEntry[]): number {
+  return agenda.filter(({ step, because }) => step.step === "flat" && because !== undefined).length;
+}
+
+/** Leak check and flat, the asking step as if from its start, and what comes after it. On the long side. */
+function secondsNeeded({ table, scene, agenda, stepIndex }: NewFlatQuestion): number {
+  const { flat, leakCheck } = flatSteps(agenda, stepIndex);
+  const steps = [leakCheck, flat, ...agenda.slice(stepIndex).map(({ step }) => step)];
+  const plan = { ...scene.plan, steps: agenda.map(({ step }) => step) };
+  return steps
+    .filter((step) => step !== undefined)
+    .reduce((sum, step) => sum + entryOf(table, step).secondsPlanned(step, { ...scene, plan, stepIndex }), 0);
+}

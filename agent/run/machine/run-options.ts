@@ -1,0 +1,43 @@
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import type { Log } from "../../../drivers/kit/log.ts";
+import type { Random } from "../../../drivers/kit/random.ts";
+import type { Rig } from "../../../drivers/roles/rig.ts";
+import type { Plan } from "../../../plans/plan-file.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import type { Progress } from "../../procedures/step.ts";
+import type { NoteFound } from "../checks/connect-rig-file.ts";
+import type { Ledger } from "../ledger/ledger.ts";
+import type { RunRecord } from "../record/run-record.ts";
+import type { StepTable } from "./step-entry.ts";
+
+/** The rig's devices with their links; disposing gives the links back and restores nothing. */
+export interface ConnectedRig extends AsyncDisposable {
+  readonly rig: Rig;
+}
+
+/**
+ * Connects every device of the rig, telling `found` of each before it changes anything about it.
+ * @throws with all that failed, nothing left open
+ */
+export type ConnectRig = (signal: AbortSignal, found: NoteFound) => Promise<ConnectedRig>;
+
+export interface RunOptions {
+  readonly plan: Plan;
+  readonly rigFile: RigFile;
+  readonly connect: ConnectRig;
+  readonly table: StepTable;
+  readonly clock: Clock;
+  readonly random: Random;
+  readonly log: Log;
+  /** Of this run alone; made if it is not there. */
+  readonly folder: string;
+  readonly ledger: Ledger;
+  /** Aborting asks for an orderly stop: the step settles, the rig is restored. */
+  readonly signal: AbortSignal;
+  /** Nobody is there to move what is moved by hand. */
+  readonly unattended: boolean;
+  progress(now: Progress): void;
+  /** Draws the report and whatever else; gives the files it wrote, below the folder. */
+  writeOutputs(record: RunRecord): Promise<readonly string[]>;
+  readonly freeDiskMegabytes: () => number;
+}

@@ -1,0 +1,208 @@
+import type { StepOptions } from "../../../plans/plan-steps.ts";
+import { driftFramesMin } from "../../../plans/step-order.ts";
+import { framesEnough, type StackAsked } from "../../imaging/noise/frames-enough.ts";
+import { centre } from "../../procedures/centre/centre.ts";
+import type { CentreAsk } from "../../procedures/centre/centre-ask.ts";
+import { type DarksAsk, darks } from "../../procedures/darks/darks.ts";
+import type { Findings } from "../../procedures/findings.ts";
+import { flat } from "../../procedures/flat/flat.ts";
+import type { FlatAsk } from "../../procedures/flat/flat-ask.ts";
+import { images } from "../../procedures/images/images.ts";
+import type { FlatCheckAsk, ImagesAsk } from "../../procedures/images/images-ask.ts";
+import type { LeakCheckAsk } from "../../procedures/leak-check/leak-ask.ts";
+import { leakCheck } from "../../procedures/leak-check/leak-check.ts";
+import { type WaitAsk, wait } from "../../procedures/wait/wait.ts";
+import { sunAltitudeLimit } from "../checks/sun-altitude-limit.ts";
+import type { StepScene, StepTable } from "./step-entry.ts";
+
+/** Darks that a flat is calibrated with unless the plan says how many. */
+const darkFramesDefault = 16;
+/** Independent frames that a flat is proved with. */
+const proofFrames = 8;
+/** However many would be enough. */
+const framesMost = 1000;
+const imageLevelUsual = 0.7;
+/** What `frames: enough` is for unless the plan says. */
+const imagesToStackUsual = 50;
+const addedNoiseUsual = 0.1;
+/** Through the diffuser, to see whether a flat still fits; four tell a shift of a pixel on shadows a few percent deep. */
+const testFramesUsual = 4;
+/** Reckoned for the diffuser's way into the light and out of it [s]. */
+const diffuserMoveSeconds = 40;
+/** Reckoned for a frame besides its exposure: readout, transfer, writing [s]. */
+const perFrameSeconds = 2;
+/** Reckoned for an exposure that no history foretells [s]. */
+const unknownExposureSeconds = 1;
+/** Reckoned for the way from frame to frame of a drift [s]. */
+const driftLegSeconds = 25;
+/** Reckoned for a focuser's way there and back, and for looks from round about [s]. */
+const defocusSeconds = 900;
+
+/** What each kind of step is carried out by, asked from the plan and the rig file. */
+export const stepTable: StepTable = {
+  centre: {
+    logic: centre,
+    ask: ({ toleranceFraction, searchDegrees }, scene): CentreAsk => {
+      const { brightnessTripFactor, edgeAduPerSecondMax } = scene.rigFile.limits;
+      return {
+        toleranceFraction,
+        searchDegrees,
+        sunAltitudeDegreesMin: sunAltitudeLimit(scene),
+        brightnessTripFactor,
+        ...(edgeAduPerSecondMax === undefined ? {} : { edgeAduPerSecondMax }),
+        coverAfter: coverAfter(scene),
+      };
+    },
+    secondsPlanned: () => 300,
+  },
+  "leak-check": {
+    logic: leakCheck,
+    ask: ({ limitFraction, frames }, scene): LeakCheckAsk => ({
+      limitFraction,
+      frames,
+      levelFraction: flatOf(scene)?.levelFraction ?? 0.85,
+      coverAfter: coverAfter(scene),
+    }),
+    secondsPlanned: ({ frames }, { findings }) => 180 + 2 * frames * frameSeconds(findings, "diffuser"),
+  },
+  darks: {
+    logic: darks,
+    ask: ({ frames, exposureSeconds }): DarksAsk => ({
+      frames,
+      ...(exposureSeconds === undefined ? {} : { exposureSeconds }),
+    }),
+    secondsPlanned: ({ frames, exposureSeconds }, { findings }) =>
+      120 +
+      frames *
+        (exposureSeconds === undefined
+          ? frameSeconds(findings, "diffuser")
+          : exposureSeconds + perFrameSeconds),
+  },
+  flat: {
+    logic: flat,
+    ask: ({ levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, ...step }, scene): FlatAsk => ({
+      blur: step.blur,
+      frames: step.frames === "enough" ? framesMost : framesOfFlat({ ...step, levelFraction }, scene),
+      ...(step.frames === "enough" ? { enough: stackAsked({ ...step, levelFraction }, scene) } : {}),
+      darkFrames: darkFrames ?? darkFramesDefault,
+      proofFrames,
+      levelFraction,
+      leakLimitFraction: leakLimitOf(scene),
+      ...(driftRadiusFraction === undefined ? {} : { driftRadiusFraction }),
+      ...(onlyWhenNoneFits ? { unlessKeptFits: { testFrames: testFramesUsual } } : {}),
+      coverAfter: coverAfter(scene),
+    }),
+    secondsPlanned: ({ darkFrames, ...step }, scene) => {
+      const { blur } = step;
+      const flats = framesOfFlat(step, scene) + proofFrames;
+      const all = flats + (darkFrames ?? darkFramesDefault) + 10;
+      const onTheWay = blur === "drift" ? flats * driftLegSeconds : blur === "defocus" ? defocusSeconds : 0;
+      return 240 + onTheWay + all * frameSeconds(scene.findings, blur);
+    },
+  },
+  images: {
+    logic: images,
+    ask: ({ frames, levelFraction, ...step }, scene): ImagesAsk => ({
+      frames,
+      levelFraction,
+      coverAfter: coverAfter(scene),
+      flatCheck: flatCheckOf(step, scene),
+    }),
+    secondsPlanned: ({ frames, checkFlatEveryFrames, ...step }, scene) => {
+      const perCheck = testSeconds(testFramesOf(step, scene), scene.findings);
+      const checks = 2 + Math.floor(frames / checkFlatEveryFrames);
+      return 90 + frames * frameSeconds(scene.findings, "none") + checks * perCheck;
+    },
+  },
+  wait: {
+    logic: wait,
+    ask: ({ minutes, untilSunAltitudeDegrees, for: what }): WaitAsk => ({
+      ...(minutes === undefined ? {} : { seconds: minutes * 60 }),
+      ...(untilSunAltitudeDegrees === undefined ? {} : { untilSunAltitudeDegrees }),
+      ...(what === undefined ? {} : { what: `waiting for ${what}` }),
+    }),
+    secondsPlanned: ({ minutes }) => (minutes ?? 0) * 60,
+  },
+};
+
+function flatCheckOf(
+  step: Pick<StepOptions<"images">, "checkFlatEveryFrames" | "testFrames" | "whenFlatMoved" | "newFlatsMost">,
+  scene: StepScene,
+): FlatCheckAsk {
+  return {
+    everyFrames: step.checkFlatEveryFrames,
+    testFrames: testFramesOf(step, scene),
+    whyNoNewFlat: () =>
+      step.whenFlatMoved === "new-flat"
+        ? scene.whyNoNewFlat?.(step.newFlatsMost)
+        : "the plan only wants it told",
+  };
+}
+
+/** None unless asked for; a plan that allows a new flat asks for them. A person is not sent for the diffuser. */
+function testFramesOf(
+  { testFrames, whenFlatMoved }: Pick<StepOptions<"images">, "testFrames" | "whenFlatMoved">,
+  { rigFile }: StepScene,
+): number {
+  const { diffuser } = rigFile.devices;
+  if (!diffuser || "by" in diffuser) return 0;
+  return testFrames ?? (whenFlatMoved === "new-flat" ? testFramesUsual : 0);
+}
+
+function testSeconds(testFrames: number, findings: Findings): number {
+  return testFrames === 0 ? 0 : diffuserMoveSeconds + testFrames * frameSeconds(findings, "diffuser");
+}
+
+/** Open only when images come next; everything else begins covered. */
+function coverAfter({ plan, stepIndex }: StepScene): "open" | "closed" {
+  return plan.steps[stepIndex + 1]?.step === "images" ? "open" : "closed";
+}
+
+function flatOf({ plan, stepIndex }: StepScene) {
+  return plan.steps.slice(stepIndex).find((step) => step.step === "flat");
+}
+
+/** As many as the largest set of images that the plan takes; a flat of fewer than four frames cannot be proved. */
+function framesOfImages({ plan }: StepScene): number {
+  return Math.max(4, ...plan.steps.map((step) => (step.step === "images" ? step.frames : 0)));
+}
+
+/** As many as the images if the plan says so; a drift is solved from no fewer than its least. */
+function framesOfFlat(
+  step: Pick<
+    StepOptions<"flat">,
+    "blur" | "frames" | "imagesToStack" | "addedNoiseFraction" | "levelFraction"
+  >,
+  scene: StepScene,
+): number {
+  const { blur, frames } = step;
+  if (frames === "enough") return Math.min(framesMost, framesEnough(stackAsked(step, scene)));
+  if (frames !== "as-images") return frames;
+  return Math.max(framesOfImages(scene), blur === "drift" ? driftFramesMin : 0);
+}
+
+/** Images are exposed as the plan says, or as images usually are. */
+function stackAsked(
+  step: Pick<StepOptions<"flat">, "imagesToStack" | "addedNoiseFraction" | "levelFraction">,
+  { plan }: StepScene,
+): StackAsked {
+  const images = plan.steps.find((one) => one.step === "images");
+  return {
+    imagesToStack: step.imagesToStack ?? imagesToStackUsual,
+    addedNoiseFraction: step.addedNoiseFraction ?? addedNoiseUsual,
+    imageOverFlatLevel: (images?.levelFraction ?? imageLevelUsual) / step.levelFraction,
+  };
+}
+
+/** The limit of the last leak check before the flat. */
+function leakLimitOf({ plan, stepIndex }: StepScene): number {
+  const check = plan.steps.slice(0, stepIndex).findLast((step) => step.step === "leak-check");
+  return check?.limitFraction ?? 0.001;
+}
+
+function frameSeconds(findings: Findings, blur: keyof Findings["lightRate"]): number {
+  const rate = findings.lightRate[blur];
+  const top = findings.topCodeAdu ?? 65_535;
+  const exposureSeconds = rate ? (0.85 * top) / rate.edgeAduPerSecond : unknownExposureSeconds;
+  return exposureSeconds + perFrameSeconds;
+}

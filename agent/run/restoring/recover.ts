@@ -1,0 +1,90 @@
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import type { Log } from "../../../drivers/kit/log.ts";
+import type { Rig } from "../../../drivers/roles/rig.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import { mayOpenCover } from "../checks/cover-policy.ts";
+import { firstLook } from "../guard/guard.ts";
+import { weatherWatches } from "../guard/guard-watches.ts";
+import type { Ledger } from "../ledger/ledger.ts";
+import type { SettingRecord } from "../record/run-record.ts";
+import { restoreBaseline } from "./restore.ts";
+
+/** The rig is still not as an earlier run found it. */
+export class NotRecoveredError extends Error {
+  readonly code = "RIG_NOT_RESTORED";
+  readonly whatToDo =
+    "Put right by hand what is named, then run `evenfield restore --rig RIG`; " +
+    "with `--accept` it takes the rig as it is now for good.";
+  constructor(
+    readonly runId: string,
+    readonly left: readonly SettingRecord[],
+  ) {
+    super(`an earlier run (${runId}) could not be put back: ${left.map(leftText).join("; ")}`);
+    this.name = "NotRecoveredError";
+  }
+}
+
+/** One setting that is not as it was, as a person reads it. */
+export function leftText({ device, key, before, after, unit, why }: SettingRecord): string {
+  const of = unit === undefined ? "" : ` ${unit}`;
+  const now = after === undefined ? "could not be read" : `is ${JSON.stringify(after)}${of}`;
+  return `${device}: ${key} was ${JSON.stringify(before)}${of} and ${now}${why === undefined ? "" : ` (${why})`}`;
+}
+
+export interface RestoreRunAsk {
+  readonly rig: Rig;
+  readonly rigFile: RigFile;
+  readonly ledger: Ledger;
+  readonly clock: Clock;
+  readonly log: Log;
+  readonly retreatedBecause?: readonly string[];
+  /** What the guard saw of the weather, when it had to retreat from it. */
+  readonly weatherLost?: string | undefined;
+}
+
+/**
+ * Puts back one run's baseline from the ledger and closes the run there when all of it is back.
+ * Killed half way, it can be done again: what is back already is only read.
+ */
+export async function restoreRun(ask: RestoreRunAsk, runId: string): Promise<readonly SettingRecord[]> {
+  const { ledger, rig, rigFile, clock, log } = ask;
+  const records = await restoreBaseline({
+    rig,
+    clock,
+    log,
+    baseline: ledger.baselineOf(runId),
+    signal: new AbortController().signal, // nothing cuts a restore short
+    mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
+    mayOpenCover: (signal) =>
+      mayOpenCover({ rig, rigFile, clock, retreatedBecause: ask.retreatedBecause ?? [] }, signal),
+    weatherAgainst: async (signal) => ask.weatherLost ?? (await weatherNow(ask, signal)),
+  });
+  if (records.every((record) => record.state !== "different")) ledger.closeRun(runId);
+  return records;
+}
+
+/** As the guard sees it: a station that is silent gets its grace, and is as good as rain after it. */
+async function weatherNow(
+  { rig, rigFile, clock }: RestoreRunAsk,
+  signal: AbortSignal,
+): Promise<string | undefined> {
+  const watches = weatherWatches(rig, rigFile.limits.silenceSecondsMax);
+  return (await firstLook(watches, { clock, signal }))[0];
+}
+
+export interface RecoveredRun {
+  readonly runId: string;
+  readonly settings: readonly SettingRecord[];
+}
+
+/**
+ * Puts back whatever runs of this rig left unfinished: a crash, a kill, a power cut, a device that had failed.
+ * The newest first, so that the rig ends as it was before the oldest.
+ */
+export async function recoverRig(ask: RestoreRunAsk): Promise<readonly RecoveredRun[]> {
+  const recovered: RecoveredRun[] = [];
+  for (const { runId } of ask.ledger.unfinishedRuns(ask.rigFile.rig).toReversed()) {
+    recovered.push({ runId, settings: await restoreRun(ask, runId) });
+  }
+  return recovered;
+}

@@ -1,0 +1,23 @@
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import type { Log } from "../../../drivers/kit/log.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import type { Ledger } from "../ledger/ledger.ts";
+import type { ConnectRig } from "../machine/run-options.ts";
+import { type RecoveredRun, recoverRig } from "./recover.ts";
+
+export interface RestoreRigOptions {
+  readonly rigFile: RigFile;
+  readonly ledger: Ledger;
+  readonly connect: ConnectRig;
+  readonly clock: Clock;
+  readonly log: Log;
+}
+
+/** Connects and puts back what unfinished runs of that rig left; connects nothing when there are none. */
+export async function restoreRig(options: RestoreRigOptions): Promise<readonly RecoveredRun[]> {
+  const { rigFile, ledger, connect, clock, log } = options;
+  if (ledger.unfinishedRuns(rigFile.rig).length === 0) return [];
+  // What is found connected now is the unfinished run's doing; its own baseline says how it was.
+  await using connected = await connect(new AbortController().signal, () => {});
+  return await recoverRig({ rig: connected.rig, rigFile, ledger, clock, log });
+}

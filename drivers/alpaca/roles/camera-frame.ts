@@ -1,0 +1,127 @@
+import { OutOfLimitsError, ReadbackError } from "../../kit/errors.ts";
+import type { Region } from "../../roles/camera.ts";
+import type { KeptSetting } from "../../roles/kept-settings.ts";
+import type { AlpacaDevice } from "../session/device.ts";
+import { whole } from "../wire/values.ts";
+import type { CameraFacts } from "./camera-facts.ts";
+
+/** Binning and subframe as the device keeps them: start and size in binned pixels. */
+export interface DeviceFrame {
+  readonly binX: number;
+  readonly binY: number;
+  readonly startX: number;
+  readonly startY: number;
+  readonly numX: number;
+  readonly numY: number;
+}
+
+const members = {
+  binX: ["binx", "BinX"],
+  binY: ["biny", "BinY"],
+  startX: ["startx", "StartX"],
+  startY: ["starty", "StartY"],
+  numX: ["numx", "NumX"],
+  numY: ["numy", "NumY"],
+} as const satisfies Record<keyof DeviceFrame, readonly [member: string, parameter: string]>;
+
+type Part = keyof DeviceFrame;
+
+export async function readFrame(device: AlpacaDevice, signal: AbortSignal): Promise<DeviceFrame> {
+  const read = (part: Part) => device.get(members[part][0], whole, signal);
+  return {
+    binX: await read("binX"),
+    binY: await read("binY"),
+    startX: await read("startX"),
+    startY: await read("startY"),
+    numX: await read("numX"),
+    numY: await read("numY"),
+  };
+}
+
+/** In unbinned pixels. */
+export function regionOf(frame: DeviceFrame): Region {
+  return {
+    xPx: frame.startX * frame.binX,
+    yPx: frame.startY * frame.binY,
+    widthPx: frame.numX * frame.binX,
+    heightPx: frame.numY * frame.binY,
+  };
+}
+
+/** The largest frame of whole binned pixels inside a region of unbinned ones. */
+export function frameFor(region: Region, binning: number): DeviceFrame {
+  return {
+    binX: binning,
+    binY: binning,
+    startX: Math.floor(region.xPx / binning),
+    startY: Math.floor(region.yPx / binning),
+    numX: Math.max(1, Math.floor(region.widthPx / binning)),
+    numY: Math.max(1, Math.floor(region.heightPx / binning)),
+  };
+}
+
+/**
+ * Binning first: cameras keep the numbers of the subframe, which then mean another region. Nothing is checked by the
+ * device before the exposure begins, so each number is read back here.
+ * @throws ReadbackError, AscomError
+ */
+export async function setFrame(
+  device: AlpacaDevice,
+  wanted: DeviceFrame,
+  signal: AbortSignal,
+): Promise<void> {
+  const now = await readFrame(device, signal);
+  // A start that would leave the sensor together with the old size is refused by some cameras: sizes go between.
+  const shrinks = wanted.numX < now.numX || wanted.numY < now.numY;
+  const order: readonly Part[] = shrinks
+    ? ["binX", "binY", "numX", "numY", "startX", "startY"]
+    : ["binX", "binY", "startX", "startY", "numX", "numY"];
+  const binningChanges = wanted.binX !== now.binX || wanted.binY !== now.binY;
+  for (const part of order) {
+    // A change of binning may set the other one too, and some cameras rewrite the subframe with it.
+    if (now[part] === wanted[part] && !binningChanges) continue;
+    const [member, parameter] = members[part];
+    await device.put(member, { [parameter]: wanted[part] }, signal);
+  }
+  const found = await readFrame(device, signal);
+  for (const part of order) {
+    if (found[part] !== wanted[part]) throw new ReadbackError(device.name, part, wanted[part], found[part]);
+  }
+}
+
+/** @throws OutOfLimitsError */
+export function checkRegion(
+  device: string,
+  region: Region,
+  sensor: Pick<CameraFacts, "widthPx" | "heightPx">,
+) {
+  const { xPx, yPx, widthPx, heightPx } = region;
+  const isWhole = [xPx, yPx, widthPx, heightPx].every((value) => Number.isInteger(value) && value >= 0);
+  const isInside = xPx + widthPx <= sensor.widthPx && yPx + heightPx <= sensor.heightPx;
+  if (isWhole && widthPx > 0 && heightPx > 0 && isInside) return;
+  throw new OutOfLimitsError(
+    device,
+    "region",
+    `${widthPx} x ${heightPx} at ${xPx}, ${yPx}`,
+    `whole pixels inside ${sensor.widthPx} x ${sensor.heightPx}`,
+  );
+}
+
+/** Binning and subframe together, since neither means anything without the other. */
+export function frameSetting(device: AlpacaDevice): KeptSetting {
+  const same = (a: unknown, b: unknown) => String(a) === String(b);
+  return {
+    key: "region",
+    unit: "binning x, y; start x, y and width, height in binned px",
+    async read(signal) {
+      const { binX, binY, startX, startY, numX, numY } = await readFrame(device, signal);
+      return [binX, binY, startX, startY, numX, numY];
+    },
+    async restore(value, signal) {
+      const [binX = 1, binY = 1, startX = 0, startY = 0, numX = 0, numY = 0] = value as readonly number[];
+      if (same(value, await this.read(signal))) return;
+      await setFrame(device, { binX, binY, startX, startY, numX, numY }, signal);
+    },
+    same,
+  };
+}

@@ -1,0 +1,238 @@
+import { DeadlineError, DeviceLostError, MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
+import type {
+  CameraSetup,
+  CameraWithConversion,
+  CooledCamera,
+  ExposureRequest,
+  Frame,
+} from "../../roles/camera.ts";
+import type { Setting } from "../../roles/device.ts";
+import { allowedExposure, exposureAttemptsMax, inAttempts } from "../../roles/exposure-attempts.ts";
+import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { propertySetting } from "../session/kept-setting.ts";
+import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
+import { AscomError, UnreadableReplyError } from "../wire/errors.ts";
+import { number } from "../wire/values.ts";
+import { coolerSettings, readCelsius } from "./camera-cooler.ts";
+import {
+  type CameraTools,
+  ExposureMemory,
+  exposeOnce,
+  LostExposureError,
+  stopExposing,
+} from "./camera-exposure.ts";
+import { type CameraFacts, readCameraFacts } from "./camera-facts.ts";
+import { type DeviceFrame, frameSetting } from "./camera-frame.ts";
+import { type CameraOptions, cameraLimits, checkSetup, describeCamera } from "./camera-limits.ts";
+import { applySetup, controls, readSetup, type SetupInForce } from "./camera-setup.ts";
+
+/** How long settings that were read are believed [s]. */
+const believedSeconds = 10;
+
+export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWithConversion {
+  override readonly role = "camera";
+  readonly #options: CameraOptions;
+  readonly #memory = new ExposureMemory();
+  #known: CameraFacts | undefined;
+  /** As read from the camera at that time. */
+  #inForce: { setup: SetupInForce; frame: DeviceFrame; readMs: number } | undefined;
+  /** Whether the last exposure ended as it should: then nothing can be under way but by another client's hand. */
+  #isAtRest = false;
+  #setup: CameraSetup = {};
+
+  constructor(context: RoleContext, options: CameraOptions = {}) {
+    super(context);
+    this.#options = options;
+  }
+
+  protected override async readFacts(signal: AbortSignal): Promise<void> {
+    const facts = await readCameraFacts(this.device, signal);
+    if (facts.sensorType === 1) {
+      throw new MissingAbilityError(this.name, "a colour camera that gives three planes is of no use here");
+    }
+    this.#known = facts;
+    this.#inForce = undefined;
+    this.#isAtRest = false;
+  }
+
+  protected override async setUpAgain(signal: AbortSignal): Promise<void> {
+    if (Object.keys(this.#setup).length > 0) await this.#apply(this.#setup, signal);
+  }
+
+  protected override ping(signal: AbortSignal): Promise<number> {
+    return this.device.probe("camerastate", number, signal);
+  }
+
+  get #facts(): CameraFacts {
+    if (!this.#known) throw new TypeError("the camera is not open");
+    return this.#known;
+  }
+
+  get #tools(): CameraTools {
+    return { device: this.device, clock: this.clock, log: this.log };
+  }
+
+  get limits() {
+    return cameraLimits(this.#facts, this.#options);
+  }
+
+  get cooler() {
+    return {
+      sensorCelsius: (signal: AbortSignal) => this.recovering(() => readCelsius(this.device, signal), signal),
+      canHold: this.#facts.canHoldCelsius,
+    };
+  }
+
+  /** `ElectronsPerADU` (ASCOM ICameraV4); drivers that do not know give 0 or an error. */
+  electronsPerAdu(signal: AbortSignal): Promise<number | undefined> {
+    return this.recovering(async () => {
+      const stated = await this.device.optional("electronsperadu", number, signal);
+      return stated !== undefined && stated > 0 && Number.isFinite(stated) ? stated : undefined;
+    }, signal);
+  }
+
+  async configure(setup: CameraSetup, signal: AbortSignal) {
+    await this.ready(signal);
+    checkSetup(this.name, setup, this.limits, this.#facts);
+    return this.recovering(async () => {
+      await this.#stop(signal);
+      this.#inForce = undefined;
+      await this.#apply(setup, signal);
+      this.#setup = { ...this.#setup, ...setup };
+      return (await this.#setupInForce(signal)).setup;
+    }, signal);
+  }
+
+  #apply(setup: CameraSetup, signal: AbortSignal): Promise<void> {
+    return applySetup(this.#tools, this.#facts, setup, signal);
+  }
+
+  /** Read anew after a while: another client may have changed it, as there are no locks in this protocol. */
+  async #setupInForce(signal: AbortSignal): Promise<{ setup: SetupInForce; frame: DeviceFrame }> {
+    const known = this.#inForce;
+    if (known && this.clock.nowMs() - known.readMs < believedSeconds * 1000) return known;
+    this.#inForce = {
+      ...(await readSetup(this.device, this.#facts, signal)),
+      readMs: this.clock.nowMs(),
+    };
+    return this.#inForce;
+  }
+
+  async expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    await this.ready(signal);
+    const allowed = allowedExposure(this, request);
+    return inAttempts(
+      async () => {
+        await this.ready(signal);
+        return this.#attempt(allowed, signal);
+      },
+      (error, attempt) => this.#recover(error, attempt, signal),
+    );
+  }
+
+  giveBack(pixelsAdu: Uint16Array): void {
+    this.device.server.memory.giveBack(pixelsAdu);
+  }
+
+  /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
+  async #recover(error: unknown, attempt: number, signal: AbortSignal): Promise<void> {
+    const own = new AbortController().signal;
+    const isLost = error instanceof DeviceLostError;
+    const mayRetry =
+      isLost ||
+      error instanceof DeadlineError ||
+      error instanceof ReadbackError ||
+      error instanceof LostExposureError ||
+      error instanceof UnreadableReplyError;
+    // A device that is lost is found again by the next attempt; nothing of its exposure is left.
+    if (!isLost || signal.aborted) {
+      await this.#stop(own).catch((stopError: unknown) => {
+        this.log.error({ device: this.name, error: String(stopError) }, "the camera could not be made idle");
+      });
+    }
+    signal.throwIfAborted();
+    if (!mayRetry || attempt >= exposureAttemptsMax) throw error;
+    this.log.warn({ device: this.name, attempt, error: String(error) }, "the exposure is taken once more");
+    if (attempt === exposureAttemptsMax - 1 && !isLost) {
+      await this.disconnectAll(signal);
+      await this.connectAll(signal);
+      await this.setUpAgain(signal);
+    }
+  }
+
+  async #attempt({ exposureSeconds, frameType }: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    if (!this.#isAtRest) await this.#stop(signal);
+    this.#isAtRest = false;
+    const { frame, setup } = await this.#setupInForce(signal);
+    const requestedUtcMs = this.clock.nowMs();
+    const asked = {
+      exposureSeconds,
+      light: frameType === "light" || frameType === "flat",
+      readoutSeconds: this.#options.readoutSeconds ?? 30,
+      maxAdu: this.#facts.maxAdu,
+    };
+    const { image, ...reported } = await exposeOnce(this.#tools, asked, this.#memory, signal);
+    const { pixelsAdu, widthPx, heightPx } = image;
+    if (widthPx !== frame.numX || heightPx !== frame.numY) {
+      throw new ReadbackError(
+        this.name,
+        "frame",
+        `${frame.numX} x ${frame.numY} px`,
+        `${widthPx} x ${heightPx} px`,
+      );
+    }
+    this.#isAtRest = true;
+    const sensorCelsius = this.#facts.hasThermometer ? await this.#celsius(signal) : undefined;
+    return {
+      pixelsAdu,
+      widthPx,
+      heightPx,
+      exposureSeconds: reported.exposureSeconds,
+      startedUtcMs: reported.startedUtcMs ?? requestedUtcMs,
+      frameType,
+      ...(this.#facts.gain ? { gain: setup.gain } : {}),
+      ...(this.#facts.offset ? { offset: setup.offset } : {}),
+      ...(sensorCelsius === undefined ? {} : { sensorCelsius }),
+    };
+  }
+
+  /** A thermometer that does not answer now is no reason to lose a frame. */
+  async #celsius(signal: AbortSignal): Promise<number | undefined> {
+    try {
+      return await readCelsius(this.device, signal);
+    } catch (error) {
+      if (error instanceof AscomError) return undefined;
+      throw error;
+    }
+  }
+
+  #stop(signal: AbortSignal): Promise<void> {
+    return stopExposing(this.#tools, this.#facts, this.limits.exposureSeconds.max, signal);
+  }
+
+  async ensureStopped(signal: AbortSignal): Promise<void> {
+    await this.recovering(() => this.#stop(signal), signal);
+  }
+
+  /** What is put back is no longer ours to set anew after a restart, and is read anew by the next exposure. */
+  override restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
+    this.#setup = {};
+    this.#inForce = undefined;
+    return super.restoreSetting(setting, signal);
+  }
+
+  protected override keptSettings(): readonly KeptSetting[] {
+    const { device } = this;
+    const facts = this.#facts;
+    return [
+      frameSetting(device),
+      ...(facts.gain ? [propertySetting(device, "gain", controls.gain)] : []),
+      ...(facts.offset ? [propertySetting(device, "offset", controls.offset)] : []),
+      ...coolerSettings(device, facts),
+    ];
+  }
+
+  override describe(): Readonly<Record<string, string>> {
+    return describeCamera(this.#facts, this.limits);
+  }
+}

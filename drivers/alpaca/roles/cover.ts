@@ -1,0 +1,160 @@
+import { MissingAbilityError, ReadbackError, RefusedError } from "../../kit/errors.ts";
+import type { Cover, CoverState } from "../../roles/cover.ts";
+import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
+import { whole } from "../wire/values.ts";
+
+export interface CoverOptions {
+  readonly role: "cover" | "diffuser";
+  /** Longest time that one way takes [s]. Default 90. */
+  readonly travelSecondsMax?: number;
+}
+
+/** CoverStatus and CalibratorStatus of the standard. */
+const coverStatus = { notPresent: 0, closed: 1, moving: 2, open: 3, error: 5 } as const;
+const calibratorStatus = { notPresent: 0, off: 1, notReady: 2, ready: 3 } as const;
+const lightSeconds = 30;
+
+/** The cover of a CoverCalibrator. */
+export class AlpacaCover extends AlpacaRole implements Cover {
+  override readonly role: "cover" | "diffuser";
+  readonly #travelSecondsMax: number;
+  #brightnessMax: number | undefined;
+
+  constructor(context: RoleContext, options: CoverOptions) {
+    super(context);
+    this.role = options.role;
+    this.#travelSecondsMax = options.travelSecondsMax ?? 90;
+  }
+
+  protected override async readFacts(signal: AbortSignal): Promise<void> {
+    if ((await this.#status(signal)) === coverStatus.notPresent) {
+      throw new MissingAbilityError(this.name, "this device has a light and no cover to move");
+    }
+    const light = await this.device.optional("calibratorstate", whole, signal);
+    const hasLight = light !== undefined && light !== calibratorStatus.notPresent;
+    this.#brightnessMax = hasLight ? await this.device.optional("maxbrightness", whole, signal) : undefined;
+  }
+
+  protected override ping(signal: AbortSignal): Promise<number> {
+    return this.device.probe("coverstate", whole, signal);
+  }
+
+  #status(signal: AbortSignal): Promise<number> {
+    return this.device.get("coverstate", whole, signal);
+  }
+
+  state(signal: AbortSignal): Promise<CoverState> {
+    return this.recovering(async () => stateOf(await this.#status(signal)), signal);
+  }
+
+  ensureClosed(signal: AbortSignal): Promise<void> {
+    return this.recovering(() => this.#bringTo("closed", signal), signal);
+  }
+
+  /** A built-in light is switched off first: it would shine into the telescope. */
+  ensureOpen(signal: AbortSignal): Promise<void> {
+    return this.recovering(async () => {
+      await this.#setBrightness(0, signal);
+      await this.#bringTo("open", signal);
+    }, signal);
+  }
+
+  /** A cover that did not know its place after power-up is commanded all the same; it need not find out by itself. */
+  async #bringTo(wanted: "closed" | "open", signal: AbortSignal): Promise<void> {
+    for (let attempt = 1; ; attempt++) {
+      const state = await this.#atRest(signal);
+      if (state === wanted) return;
+      if (attempt > 2) throw new ReadbackError(this.name, this.role, wanted, state);
+      if (attempt > 1) {
+        this.log.warn({ device: this.name, wanted, state }, "the cover ended elsewhere; sending it again");
+      }
+      await this.device.put(wanted === "closed" ? "closecover" : "opencover", {}, signal, {
+        withinSeconds: this.#travelSecondsMax,
+      });
+      const status = await this.#untilRest(signal);
+      if (status === coverStatus.error)
+        throw new RefusedError(this.name, "the cover reports an error (state 5)");
+    }
+  }
+
+  async #atRest(signal: AbortSignal): Promise<CoverState> {
+    return stateOf(await this.#untilRest(signal));
+  }
+
+  #untilRest(signal: AbortSignal): Promise<number> {
+    return this.until(
+      `the ${this.role}'s motion`,
+      { withinSeconds: this.#travelSecondsMax, precisionSeconds: 0.2 },
+      async (abort) => {
+        const status = await this.#status(abort);
+        return status === coverStatus.moving ? undefined : status;
+      },
+      signal,
+    );
+  }
+
+  /** 0: the light is off. `undefined`: there is none. */
+  async #brightness(signal: AbortSignal): Promise<number | undefined> {
+    if (this.#brightnessMax === undefined) return undefined;
+    const status = await this.device.get("calibratorstate", whole, signal);
+    const isOn = status === calibratorStatus.ready || status === calibratorStatus.notReady;
+    return isOn ? this.device.get("brightness", whole, signal) : 0;
+  }
+
+  async #setBrightness(brightness: number, signal: AbortSignal): Promise<void> {
+    const now = await this.#brightness(signal);
+    if (now === undefined || now === brightness) return;
+    if (brightness === 0) await this.device.put("calibratoroff", {}, signal);
+    else await this.device.put("calibratoron", { Brightness: brightness }, signal);
+    const wanted = brightness === 0 ? calibratorStatus.off : calibratorStatus.ready;
+    await this.until(
+      "the built-in light",
+      { withinSeconds: lightSeconds },
+      async (abort) =>
+        (await this.device.get("calibratorstate", whole, abort)) === wanted ? true : undefined,
+      signal,
+    );
+  }
+
+  protected override keptSettings(): readonly KeptSetting[] {
+    const position: KeptSetting = {
+      key: "position",
+      read: (signal) => this.#atRest(signal),
+      // A cover that did not know its place at the start is left closed, the safe way.
+      restore: (value, signal) => (value === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
+      same: (before, now) => before === now || (before === "unknown" && now === "closed"),
+    };
+    const light: KeptSetting = {
+      key: "light",
+      unit: `of ${this.#brightnessMax}`,
+      read: (signal) => this.#brightness(signal),
+      restore: (value, signal) => this.#setBrightness(Number(value), signal),
+      same: (before, now) => before === now,
+    };
+    return this.#brightnessMax === undefined ? [position] : [position, light];
+  }
+
+  override describe(): Readonly<Record<string, string>> {
+    return {
+      position: "opens and closes",
+      light:
+        this.#brightnessMax === undefined
+          ? "none"
+          : `built in, 0 to ${this.#brightnessMax}, switched off before opening`,
+    };
+  }
+}
+
+function stateOf(status: number): CoverState {
+  switch (status) {
+    case coverStatus.closed:
+      return "closed";
+    case coverStatus.open:
+      return "open";
+    case coverStatus.moving:
+      return "moving";
+    default:
+      return "unknown";
+  }
+}

@@ -1,0 +1,104 @@
+import type { z } from "zod";
+import type { Clock } from "../../kit/clock.ts";
+import type { Equatorial, Site, TrackRate } from "../../roles/mount.ts";
+import type { AlpacaDevice } from "../session/device.ts";
+import { flag, number, text } from "../wire/values.ts";
+import { equinoxMsOf, precess } from "./equinox.ts";
+import { driveRate, type MountFacts } from "./mount-facts.ts";
+
+export interface MountTools {
+  readonly device: AlpacaDevice;
+  readonly clock: Clock;
+  readonly facts: () => MountFacts;
+}
+
+/** One look at a mount. */
+export interface MountReading {
+  /** Of date. */
+  readonly pointing: Equatorial;
+  /** Slews, parking, homing and axis motion; neither tracking nor guide pulses. */
+  readonly slewing: boolean;
+  readonly tracking: boolean;
+  readonly pulsing: boolean;
+  readonly parked: boolean | undefined;
+}
+
+/** By one request where the mount has a device state; what is left out of it is asked for singly. */
+export async function readMount(tools: MountTools, signal: AbortSignal): Promise<MountReading> {
+  const { device, facts } = tools;
+  const state = await device.state(signal);
+  const given = <T>(name: string, schema: z.ZodType<T>): T | undefined => {
+    const parsed = schema.safeParse(state?.get(name));
+    return parsed.success ? parsed.data : undefined;
+  };
+  const must = async <T>(name: string, schema: z.ZodType<T>) =>
+    given(name, schema) ?? device.get(name.toLowerCase(), schema, signal);
+  const may = async (name: string) => given(name, flag) ?? device.optional(name.toLowerCase(), flag, signal);
+  const place = {
+    raHours: await must("RightAscension", number),
+    decDegrees: await must("Declination", number),
+  };
+  return {
+    pointing: ofDate(tools, place),
+    slewing: await must("Slewing", flag),
+    tracking: (await may("Tracking")) ?? false,
+    pulsing: facts().canPulseGuide ? ((await may("IsPulseGuiding")) ?? false) : false,
+    parked: await may("AtPark"),
+  };
+}
+
+/** From the mount's equinox to the one of date. */
+function ofDate({ clock, facts }: MountTools, place: Equatorial): Equatorial {
+  const equinoxMs = equinoxMsOf(facts().equatorialSystem);
+  return equinoxMs === undefined ? place : precess(place, equinoxMs, clock.nowMs());
+}
+
+/** In the mount's own equinox and inside its range, which ends before 24 hours. */
+export function forMount({ clock, facts }: MountTools, place: Equatorial): Equatorial {
+  const equinoxMs = equinoxMsOf(facts().equatorialSystem);
+  const own = equinoxMs === undefined ? place : precess(place, clock.nowMs(), equinoxMs);
+  const raHours = ((own.raHours % 24) + 24) % 24;
+  return { raHours: raHours > 23.9999999999 ? 0 : raHours, decDegrees: own.decDegrees };
+}
+
+/** Offsets that somebody left on sidereal make it a rate of its own. */
+export async function readTrackRate(tools: MountTools, signal: AbortSignal): Promise<TrackRate | undefined> {
+  const rate = await tools.device.optional("trackingrate", number, signal);
+  if (rate === driveRate.solar) return "solar";
+  if (rate === driveRate.lunar) return "lunar";
+  if (rate !== driveRate.sidereal) return rate === undefined ? undefined : "custom";
+  const { ra, dec } = await readRateOffsets(tools, signal);
+  return (ra ?? 0) === 0 && (dec ?? 0) === 0 ? "sidereal" : "custom";
+}
+
+/** Right ascension in seconds of it per sidereal second, declination in arcsec per second; `undefined`: not settable. */
+export async function readRateOffsets(
+  { device, facts }: MountTools,
+  signal: AbortSignal,
+): Promise<{ ra: number | undefined; dec: number | undefined }> {
+  const { canSetRaRate, canSetDecRate } = facts();
+  return {
+    ra: canSetRaRate ? await device.optional("rightascensionrate", number, signal) : undefined,
+    dec: canSetDecRate ? await device.optional("declinationrate", number, signal) : undefined,
+  };
+}
+
+export async function readSiteAndTime(
+  { device }: MountTools,
+  signal: AbortSignal,
+): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
+  const latitudeDegrees = await device.optional("sitelatitude", number, signal);
+  const longitudeDegrees = await device.optional("sitelongitude", number, signal);
+  const elevationMetres = await device.optional("siteelevation", number, signal);
+  const utc = await device.optional("utcdate", text, signal);
+  // The standard wants a trailing Z; without one it is UTC all the same.
+  const utcMs =
+    utc === undefined ? Number.NaN : Date.parse(/[zZ]|[+-]\d\d:?\d\d$/.test(utc) ? utc : `${utc}Z`);
+  return {
+    site:
+      latitudeDegrees === undefined || longitudeDegrees === undefined
+        ? undefined
+        : { latitudeDegrees, longitudeDegrees, elevationMetres: elevationMetres ?? 0 },
+    utcMs: Number.isNaN(utcMs) ? undefined : utcMs,
+  };
+}

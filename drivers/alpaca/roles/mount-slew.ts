@@ -1,0 +1,97 @@
+import { ReadbackError, RefusedError } from "../../kit/errors.ts";
+import type { Equatorial } from "../../roles/mount.ts";
+import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
+import { waitUntil } from "../session/wait-until.ts";
+import { forMount, type MountReading, type MountTools, readMount } from "./mount-reading.ts";
+
+export interface SlewBudget {
+  /** Slowest that the mount slews at, for the deadline [degrees/s]. */
+  readonly degreesPerSecondMin: number;
+  /** How near the target counts as arrived [arcsec]. */
+  readonly toleranceArcsec: number;
+}
+
+/** A slew must show itself as such in this time, or have arrived [s]; by the standard it shows at once. */
+const beginSeconds = 5;
+const settleSeconds = 60;
+/** Moved less than this between two looks is still [arcsec]. */
+const stillArcsec = 2;
+
+/**
+ * One slew of a mount that tracks, to its end.
+ * @throws RefusedError, AscomError (limits, parked), ReadbackError (ended elsewhere), DeadlineError
+ */
+export async function goTo(
+  tools: MountTools,
+  target: Equatorial,
+  budget: SlewBudget,
+  signal: AbortSignal,
+): Promise<MountReading> {
+  const { device, clock, facts } = tools;
+  const { canSlewAsync, canSlewSync } = facts();
+  if (!canSlewAsync && !canSlewSync) throw new RefusedError(device.name, "this mount does not slew");
+  const from = await readMount(tools, signal);
+  const withinSeconds = 60 + distanceDegrees(from.pointing, target) / budget.degreesPerSecondMin;
+  const { raHours, decDegrees } = forMount(tools, target);
+  const startMs = clock.nowMs();
+  await device.put(
+    canSlewAsync ? "slewtocoordinatesasync" : "slewtocoordinates",
+    { RightAscension: raHours, Declination: decDegrees },
+    signal,
+    canSlewAsync ? {} : { withinSeconds },
+  );
+  const isThere = (seen: MountReading) =>
+    distanceDegrees(seen.pointing, target) * 3600 <= budget.toleranceArcsec;
+  let sawSlewing = false;
+  const ended = await waitUntil(
+    { clock, device: device.name, what: "the slew", withinSeconds, precisionSeconds: 0.3 },
+    async (abort) => {
+      const seen = await readMount(tools, abort);
+      sawSlewing ||= seen.slewing;
+      if (seen.slewing) return undefined;
+      const mayBegin = !sawSlewing && clock.nowMs() - startMs < beginSeconds * 1000;
+      return mayBegin && !isThere(seen) ? undefined : seen;
+    },
+    signal,
+  );
+  if (isThere(ended)) return ended;
+  if (!sawSlewing && canSlewAsync) {
+    throw new RefusedError(device.name, `no slew began towards ${placeText(target)}`);
+  }
+  // The end may be told before the coordinates have followed.
+  const settled = await untilStill(tools, signal);
+  if (isThere(settled)) return settled;
+  throw new ReadbackError(device.name, "pointing", placeText(target), placeText(settled.pointing));
+}
+
+/** Two looks in a row that show no motion. A mount that does not track sees its right ascension run. */
+export async function untilStill(tools: MountTools, signal: AbortSignal): Promise<MountReading> {
+  const { device, clock } = tools;
+  const lookSeconds = 0.5;
+  let before = await readMount(tools, signal);
+  await clock.sleep(lookSeconds, signal);
+  return waitUntil(
+    {
+      clock,
+      device: device.name,
+      what: "settling",
+      withinSeconds: settleSeconds,
+      precisionSeconds: lookSeconds,
+    },
+    async (abort) => {
+      const now = await readMount(tools, abort);
+      const allowedArcsec = stillArcsec + (now.tracking ? 0 : 20);
+      const isStill =
+        !now.slewing &&
+        !now.pulsing &&
+        lengthArcsec(skyOffset(before.pointing, now.pointing)) <= allowedArcsec;
+      before = now;
+      return isStill ? now : undefined;
+    },
+    signal,
+  );
+}
+
+function placeText({ raHours, decDegrees }: Equatorial): string {
+  return `RA ${raHours.toFixed(4)} h, declination ${decDegrees.toFixed(3)} degrees`;
+}

@@ -1,0 +1,184 @@
+import * as z from "zod";
+import { DeviceLostError } from "../../kit/errors.ts";
+import { HttpStatusError, NotImplementedError } from "../wire/errors.ts";
+import type { DecodedImage } from "../wire/image-bytes.ts";
+import type { ListedDevice } from "../wire/management.ts";
+import type { Parameters } from "../wire/parameters.ts";
+import type { AlpacaServer } from "../wire/server.ts";
+import { unlessAborted } from "../wire/unless-aborted.ts";
+
+/** A read answers at once; a device on a slow serial line gets this much [s]. */
+const readSeconds = 10;
+/** A command starts something and answers; old drivers answer when it is done, see `withinSeconds` [s]. */
+const commandSeconds = 30;
+
+const stateValue = z.array(z.object({ Name: z.string(), Value: z.unknown().optional() }));
+
+/** The values of a device's state in one reply, by their names in the interface's casing. */
+export type DeviceState = ReadonlyMap<string, unknown>;
+
+/**
+ * One device of a server: its members by their names in lower case. One request at a time, in the order asked,
+ * because small servers and serial lines take no more.
+ */
+export class AlpacaDevice {
+  readonly name: string;
+  readonly type: string;
+  readonly number: number;
+  readonly server: AlpacaServer;
+  readonly #absent = new Set<string>();
+  #before: Promise<void> = Promise.resolve();
+  #waiting = 0;
+  #lostCount = 0;
+
+  constructor(server: AlpacaServer, listed: Pick<ListedDevice, "name" | "type" | "number">) {
+    this.server = server;
+    this.name = listed.name;
+    this.type = listed.type;
+    this.number = listed.number;
+  }
+
+  /** Grows whenever the link failed, the device said that it is not connected, or its server restarted. */
+  get lostCount(): number {
+    return this.#lostCount + this.server.restartCount;
+  }
+
+  get<T>(member: string, schema: z.ZodType<T>, signal: AbortSignal, parameters?: Parameters): Promise<T> {
+    return this.#ask("GET", member, schema, signal, { parameters, withinSeconds: readSeconds });
+  }
+
+  /** Past the queue: whether the device answers must not depend on what it is still busy with. */
+  probe<T>(member: string, schema: z.ZodType<T>, signal: AbortSignal, parameters?: Parameters): Promise<T> {
+    return this.#ask("GET", member, schema, signal, {
+      parameters,
+      withinSeconds: readSeconds,
+      urgent: true,
+    });
+  }
+
+  /**
+   * An optional member: `undefined` when the device does not have it, asked for once and remembered.
+   * An outright refusal of the request (HTTP 400 and its like) counts as absence too; it is a common mistake.
+   */
+  async optional<T>(
+    member: string,
+    schema: z.ZodType<T>,
+    signal: AbortSignal,
+    parameters: Parameters = {},
+  ): Promise<T | undefined> {
+    const key = [member, ...Object.values(parameters)].join(" ");
+    if (this.#absent.has(key)) return undefined;
+    try {
+      return await this.get(member, schema, signal, parameters);
+    } catch (error) {
+      if (!isAbsence(error)) throw error;
+      this.#absent.add(key);
+      return undefined;
+    }
+  }
+
+  /** What was found absent may be there after another connecting: a bridge shows its device only then. */
+  forgetAbsences(): void {
+    this.#absent.clear();
+  }
+
+  /**
+   * @param options.urgent goes out at once, past a request that hangs: for stops
+   * @param options.withinSeconds longer where an old driver answers only when the motion has ended
+   */
+  async put(
+    member: string,
+    parameters: Parameters,
+    signal: AbortSignal,
+    options: { urgent?: boolean; withinSeconds?: number } = {},
+  ): Promise<void> {
+    await this.#ask("PUT", member, z.unknown(), signal, {
+      parameters,
+      withinSeconds: options.withinSeconds ?? commandSeconds,
+      urgent: options.urgent === true,
+    });
+  }
+
+  /** All operational values at once, where the interface is new enough. */
+  async state(signal: AbortSignal): Promise<DeviceState | undefined> {
+    const values = await this.optional("devicestate", stateValue, signal);
+    return values && new Map(values.map(({ Name, Value }) => [Name, Value]));
+  }
+
+  image(maxAdu: number, withinSeconds: number, signal: AbortSignal): Promise<DecodedImage> {
+    return this.#watching(() =>
+      this.#inTurn(
+        () =>
+          this.server.image(
+            {
+              path: this.#path("imagearray"),
+              device: this.name,
+              member: "imagearray",
+              withinSeconds,
+              signal,
+            },
+            maxAdu,
+          ),
+        signal,
+      ),
+    );
+  }
+
+  #path(member: string): string {
+    return `/api/v1/${this.type}/${this.number}/${member}`;
+  }
+
+  #ask<T>(
+    method: "GET" | "PUT",
+    member: string,
+    schema: z.ZodType<T>,
+    signal: AbortSignal,
+    options: { parameters: Parameters | undefined; withinSeconds: number; urgent?: boolean },
+  ): Promise<T> {
+    const { parameters, withinSeconds, urgent } = options;
+    const ask = () =>
+      this.server.ask({
+        method,
+        path: this.#path(member),
+        device: this.name,
+        member,
+        parameters,
+        schema,
+        withinSeconds,
+        signal,
+      });
+    return this.#watching(() => (urgent ? ask() : this.#inTurn(ask, signal)));
+  }
+
+  async #watching<T>(work: () => Promise<T>): Promise<T> {
+    try {
+      return await work();
+    } catch (error) {
+      if (error instanceof DeviceLostError) this.#lostCount++;
+      throw error;
+    }
+  }
+
+  async #inTurn<T>(work: () => Promise<T>, signal: AbortSignal): Promise<T> {
+    const { promise, resolve } = Promise.withResolvers<void>();
+    const before = this.#before;
+    const isFree = this.#waiting++ === 0;
+    this.#before = before.then(() => promise);
+    try {
+      if (!isFree) await unlessAborted(before, signal);
+      signal.throwIfAborted();
+      return await work();
+    } finally {
+      this.#waiting--;
+      resolve();
+    }
+  }
+}
+
+/** Says no for good: a member that this device does not have. */
+export function isAbsence(error: unknown): boolean {
+  return (
+    error instanceof NotImplementedError ||
+    (error instanceof HttpStatusError && error.status >= 400 && error.status < 500)
+  );
+}

@@ -1,0 +1,164 @@
+import type { z } from "zod";
+import type { Clock } from "../../kit/clock.ts";
+import { withDeadline } from "../../kit/deadline.ts";
+import { DeviceLostError } from "../../kit/errors.ts";
+import { type HttpExchange, HttpLinkError, type HttpReply, type HttpRequest } from "../../kit/http-link.ts";
+import type { Log } from "../../kit/log.ts";
+import { SpareMemory } from "../../kit/spare-memory.ts";
+import { type DecodedImage, imageFromBytes } from "./image-bytes.ts";
+import { imageFromJson } from "./image-json.ts";
+import { encodeParameters, type Parameters } from "./parameters.ts";
+import { type Asked, checkStatus, MixedUpReplyError, mediaType, readReply } from "./reply.ts";
+import { TransactionIds } from "./transaction-ids.ts";
+
+export interface AlpacaServerOptions {
+  readonly exchange: HttpExchange;
+  readonly clock: Clock;
+  readonly log: Log;
+  /** 1 to 65535. */
+  readonly clientId: number;
+  /** For messages: the server where no device is meant. */
+  readonly name: string;
+}
+
+export interface Ask<T> {
+  readonly method: "GET" | "PUT";
+  readonly path: string;
+  /** Whose request it is, for messages. */
+  readonly device: string;
+  readonly member: string;
+  readonly parameters?: Parameters | undefined;
+  readonly schema: z.ZodType<T>;
+  readonly withinSeconds: number;
+  readonly signal: AbortSignal;
+}
+
+const imageBytesMax = 2_000_000_000;
+/** A server whose numbers keep going backwards does not count as the standard says: they mean nothing then. */
+const restartsBelievedMax = 5;
+
+/** One Alpaca server: requests with their numbers, deadlines on our clock, and replies checked. */
+export class AlpacaServer implements AsyncDisposable {
+  readonly name: string;
+  readonly clock: Clock;
+  readonly log: Log;
+  /** What images are turned into. */
+  readonly memory = new SpareMemory();
+  readonly #exchange: HttpExchange;
+  readonly #ids: TransactionIds;
+  #serverTransactionId = 0;
+  #restartCount = 0;
+  /** Where the last image was received; the next one of its size goes there too. */
+  #imageMemory: Uint8Array | undefined;
+
+  constructor({ exchange, clock, log, clientId, name }: AlpacaServerOptions) {
+    this.#exchange = exchange;
+    this.#ids = new TransactionIds(clientId);
+    this.clock = clock;
+    this.log = log;
+    this.name = name;
+  }
+
+  /** How often the server's own numbers began anew: it restarted, and its devices may have lost their settings. */
+  get restartCount(): number {
+    return this.#restartCount;
+  }
+
+  /**
+   * @throws DeviceLostError when no reply came (a read is asked for twice, a command never), DeadlineError,
+   *   and whatever `readReply` throws
+   */
+  async ask<T>(ask: Ask<T>): Promise<T> {
+    const { method, path, schema, parameters } = ask;
+    return this.#send(ask, method === "GET", (asked) => {
+      const encoded = encodeParameters({ ...parameters, ...this.#idsOf(asked) });
+      return {
+        request: { method, path, ...(method === "GET" ? { query: encoded } : { form: encoded }) },
+        read: (reply) => {
+          const { value, serverTransactionId } = readReply(reply, asked, schema);
+          return { value, serverTransactionId };
+        },
+      };
+    });
+  }
+
+  /** An image, as bytes where the device can. @param maxAdu the camera's largest count */
+  async image(
+    ask: Omit<Ask<unknown>, "method" | "schema" | "parameters">,
+    maxAdu: number,
+  ): Promise<DecodedImage> {
+    const into = this.#imageMemory;
+    this.#imageMemory = undefined; // an image of another camera may come at the same time
+    return this.#send(ask, true, (asked) => ({
+      request: {
+        method: "GET",
+        path: ask.path,
+        query: encodeParameters(this.#idsOf(asked)),
+        accept: "application/imagebytes, application/json;q=0.5",
+        replyBytesMax: imageBytesMax,
+        into,
+      },
+      read: (reply) => {
+        checkStatus(reply, asked);
+        const isBytes = mediaType(reply) === "application/imagebytes";
+        const image = isBytes
+          ? imageFromBytes(reply.body, asked, { maxAdu, memory: this.memory })
+          : imageFromJson(reply, asked);
+        if (isBytes) this.#imageMemory = reply.body;
+        return { value: image, serverTransactionId: image.serverTransactionId };
+      },
+    }));
+  }
+
+  #idsOf(asked: Asked): Parameters {
+    return { ClientID: this.#ids.clientId, ClientTransactionID: asked.transactionId };
+  }
+
+  async #send<T>(
+    ask: Pick<Ask<T>, "device" | "member" | "withinSeconds" | "signal">,
+    repeatable: boolean,
+    prepare: (asked: Asked) => {
+      request: Omit<HttpRequest, "signal">;
+      read: (reply: HttpReply) => { value: T; serverTransactionId: number };
+    },
+  ): Promise<T> {
+    const { device, member, withinSeconds, signal } = ask;
+    const what = `the answer to ${member}`;
+    return withDeadline(this.clock, { device, what, withinSeconds, signal }, async (abort) => {
+      for (let attempt = 1; ; attempt++) {
+        const { request, read } = prepare({ device, member, transactionId: this.#ids.next() });
+        const lastKnown = this.#serverTransactionId;
+        try {
+          const { value, serverTransactionId } = read(
+            await this.#exchange.exchange({ ...request, signal: abort }),
+          );
+          this.#note(serverTransactionId, lastKnown);
+          return value;
+        } catch (error) {
+          if (error instanceof MixedUpReplyError) await this.#exchange.reset();
+          if (!(error instanceof HttpLinkError)) throw error;
+          // An idle socket that the server has closed meanwhile shows itself only now: the next one is fresh.
+          if (repeatable && attempt === 1 && !error.neverSent) continue;
+          throw new DeviceLostError(device, `${member}: ${error.message}`, { cause: error });
+        }
+      }
+    });
+  }
+
+  /** The server counts up by one each time, so a number not above what was known when we asked shows a new count. */
+  #note(serverTransactionId: number, lastKnown: number): void {
+    if (serverTransactionId === 0 || this.#restartCount > restartsBelievedMax) return;
+    if (serverTransactionId > lastKnown) {
+      this.#serverTransactionId = Math.max(this.#serverTransactionId, serverTransactionId);
+      return;
+    }
+    if (this.#serverTransactionId > lastKnown) return; // another reply has told of the same restart already
+    this.#serverTransactionId = serverTransactionId;
+    this.#restartCount++;
+    this.log.debug({ server: this.name }, "the server counts its transactions anew: it has restarted");
+  }
+
+  async [Symbol.asyncDispose](): Promise<void> {
+    await this.#exchange.close();
+  }
+}

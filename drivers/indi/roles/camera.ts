@@ -1,0 +1,244 @@
+import { DeadlineError, DeviceLostError, ReadbackError } from "../../kit/errors.ts";
+import type { CameraSetup, CooledCamera, ExposureRequest, Frame, FrameType } from "../../roles/camera.ts";
+import type { Range, Setting } from "../../roles/device.ts";
+import { allowedExposure, exposureAttemptsMax, inAttempts } from "../../roles/exposure-attempts.ts";
+import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { ensureValues } from "../session/kept-setting.ts";
+import { IndiRole, type RoleContext } from "../session/role-device.ts";
+import { BlobError } from "../wire/errors.ts";
+import { FrameCheck } from "../wire/frame-check.ts";
+import { numberIn } from "../wire/property.ts";
+import { checkSetup, regionOf, setBinning, setControl, setRegion } from "./camera-configure.ts";
+import { findControl, type NumberPlace } from "./camera-controls.ts";
+import { canHold, checkCelsius, hasThermometer, holdCelsius, readCelsius } from "./camera-cooler.ts";
+import { exposureProperty } from "./camera-exposure.ts";
+import { cameraLimits } from "./camera-limits.ts";
+import type { CameraOptions, ImageRoute } from "./camera-options.ts";
+import { cameraSettings } from "./camera-settings.ts";
+import { stopExposing } from "./camera-stop.ts";
+import { takeFrame } from "./camera-take.ts";
+import { prepareTransport } from "./camera-transport.ts";
+
+const frameTypeElements: Readonly<Record<FrameType, string>> = {
+  light: "FRAME_LIGHT",
+  dark: "FRAME_DARK",
+  bias: "FRAME_BIAS",
+  flat: "FRAME_FLAT",
+};
+
+export class IndiCamera extends IndiRole implements CooledCamera {
+  override readonly role = "camera";
+  protected override readonly mainProperty = exposureProperty;
+  protected override readonly requiredProperties: readonly string[];
+  readonly #options: CameraOptions;
+  readonly #route: ImageRoute;
+  readonly #imageProperty: string;
+  readonly #check = new FrameCheck();
+  #isPrepared = false;
+  #setup: CameraSetup = {};
+
+  constructor(context: RoleContext, route: ImageRoute, options: CameraOptions = {}) {
+    super(context);
+    this.#options = options;
+    this.#route = route;
+    this.#imageProperty = options.imageProperty ?? "CCD1";
+    this.requiredProperties = [exposureProperty, "CCD_INFO", this.#imageProperty];
+  }
+
+  protected override async setUp(signal: AbortSignal, again: boolean): Promise<void> {
+    if (!again) return this.#route.enable(this.#imageProperty);
+    // A restarted driver has its own saved settings, not ours.
+    this.#isPrepared = false;
+    if (Object.keys(this.#setup).length > 0) await this.#apply(this.#setup, signal);
+  }
+
+  get #gain(): NumberPlace | undefined {
+    return findControl(this.device, "gain", this.#options.gainProperty);
+  }
+
+  get #offset(): NumberPlace | undefined {
+    return findControl(this.device, "offset", this.#options.offsetProperty);
+  }
+
+  get limits() {
+    const { fullScaleAdu } = this.#options;
+    const declared = cameraLimits(this.device, { gain: this.#gain, offset: this.#offset });
+    return fullScaleAdu === undefined ? declared : { ...declared, fullScaleAdu };
+  }
+
+  get cooler() {
+    const { device } = this;
+    return {
+      sensorCelsius: async (signal: AbortSignal) => {
+        await this.ready(signal);
+        return hasThermometer(device) ? readCelsius(device, signal) : undefined;
+      },
+      canHold: canHold(device),
+    };
+  }
+
+  async configure(setup: CameraSetup, signal: AbortSignal) {
+    await this.ready(signal);
+    checkSetup(this.device, setup, this.limits);
+    if (setup.coolerCelsius !== undefined) checkCelsius(this.device, setup.coolerCelsius);
+    await stopExposing(this.#tools, { always: false }, signal);
+    await this.#apply(setup, signal);
+    this.#setup = { ...this.#setup, ...setup };
+    return this.#setupInForce();
+  }
+
+  /** Format (in `#prepare`), then binning, then region: each may reset the next. */
+  async #apply(setup: CameraSetup, signal: AbortSignal): Promise<void> {
+    await this.#prepare(signal);
+    if (setup.binning !== undefined) await setBinning(this.device, setup.binning, signal);
+    if (setup.region) await setRegion(this.device, setup.region, signal, { always: false });
+    if (setup.gain !== undefined) await setControl(this.device, this.#gain, setup.gain, signal);
+    if (setup.offset !== undefined) await setControl(this.device, this.#offset, setup.offset, signal);
+    if (setup.coolerCelsius !== undefined) await holdCelsius(this.device, setup.coolerCelsius, signal);
+  }
+
+  /** Not at opening: nothing may change before the baseline has been read. */
+  async #prepare(signal: AbortSignal): Promise<void> {
+    if (this.#isPrepared) return;
+    const format = this.#options.captureFormat;
+    await prepareTransport(this.device, format === undefined ? {} : { captureFormat: format }, signal);
+    this.#isPrepared = true;
+  }
+
+  #setupInForce() {
+    const { sensorPx } = this.limits;
+    const read = (place: NumberPlace | undefined) =>
+      (place && numberIn(this.device.property(place.property), place.element)) ?? 0;
+    return {
+      gain: read(this.#gain),
+      offset: read(this.#offset),
+      binning: this.#binning(),
+      region: regionOf(this.device.property("CCD_FRAME")) ?? { xPx: 0, yPx: 0, ...sensorPx },
+    };
+  }
+
+  #binning(): number {
+    return numberIn(this.device.property("CCD_BINNING"), "HOR_BIN") ?? 1;
+  }
+
+  async expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    await this.ready(signal);
+    const allowed = allowedExposure(this, request);
+    return inAttempts(
+      async () => {
+        await this.ready(signal);
+        return this.#attempt(allowed, signal);
+      },
+      (error, attempt) => this.#recover(error, attempt, signal),
+    );
+  }
+
+  giveBack(pixelsAdu: Uint16Array): void {
+    this.device.giveBack(pixelsAdu);
+  }
+
+  /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
+  async #recover(error: unknown, attempt: number, signal: AbortSignal): Promise<void> {
+    const own = new AbortController().signal;
+    const isLost = error instanceof DeviceLostError;
+    const mayRetry =
+      isLost ||
+      error instanceof DeadlineError ||
+      error instanceof ReadbackError ||
+      error instanceof BlobError;
+    if (!isLost) {
+      await this.#stopOrReconnect(attempt >= 2 && !signal.aborted, own).catch((stopError: unknown) => {
+        this.log.error({ device: this.name, error: String(stopError) }, "the camera could not be made idle");
+      });
+    }
+    signal.throwIfAborted();
+    if (!mayRetry || attempt >= exposureAttemptsMax) throw error;
+    this.log.warn({ device: this.name, attempt, error: String(error) }, "the exposure is taken once more");
+  }
+
+  /** Abort, drain, and if that does not help, disconnect and connect. */
+  async #stopOrReconnect(reconnect: boolean, signal: AbortSignal): Promise<void> {
+    try {
+      await stopExposing(this.#tools, { always: true }, signal);
+      if (!reconnect) return;
+    } catch (error) {
+      if (error instanceof DeviceLostError) throw error;
+      this.log.warn({ device: this.name, error: String(error) }, "the camera does not answer an abort");
+    }
+    await this.device.disconnectDevice(signal);
+    await this.ready(signal);
+  }
+
+  get #tools() {
+    return { device: this.device, clock: this.clock, log: this.log };
+  }
+
+  async #attempt(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    await this.#prepare(signal);
+    if (this.device.property(exposureProperty)?.state === "Busy") await this.ensureStopped(signal);
+    await this.#setFrameType(request.frameType, signal);
+    const { gain, offset, ...place } = this.#setupInForce();
+    return takeFrame(
+      this.#tools,
+      {
+        ...request,
+        ...place,
+        gain: this.#gain && gain,
+        offset: this.#offset && offset,
+        readoutSeconds: this.#options.readoutSeconds ?? 30,
+        imageProperty: this.#imageProperty,
+        ordered: this.#route.ordered,
+      },
+      this.#check,
+      signal,
+    );
+  }
+
+  async #setFrameType(frameType: FrameType, signal: AbortSignal): Promise<void> {
+    const types = this.device.property("CCD_FRAME_TYPE");
+    const element = frameTypeElements[frameType];
+    // An unknown element would leave none on and be answered Ok.
+    if (!types?.elements.has(element)) return;
+    await ensureValues(this.device, "CCD_FRAME_TYPE", { [element]: true }, signal);
+  }
+
+  async ensureStopped(signal: AbortSignal): Promise<void> {
+    await this.ready(signal);
+    try {
+      await stopExposing(this.#tools, { always: false }, signal);
+    } catch (error) {
+      if (!(error instanceof DeadlineError)) throw error;
+      await this.#stopOrReconnect(true, signal);
+    }
+  }
+
+  /** From here on the set-up of the work is no more to be kept, not even over a restart of the driver. */
+  override async restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
+    this.#setup = {};
+    this.#isPrepared = false;
+    await super.restoreSetting(setting, signal);
+  }
+
+  protected override keptSettings(): readonly KeptSetting[] {
+    return cameraSettings(this.device, { gain: this.#gain, offset: this.#offset });
+  }
+
+  override describe(): Readonly<Record<string, string>> {
+    const { exposureSeconds, gain, offset, binning, sensorPx, pixelMicron, fullScaleAdu } = this.limits;
+    const range = (one: Range | undefined) => (one ? `${one.min} to ${one.max}` : "none");
+    return {
+      sensor: `${sensorPx.widthPx} x ${sensorPx.heightPx} px of ${pixelMicron} micron`,
+      exposure: `${range(exposureSeconds)} s`,
+      gain: range(gain),
+      offset: range(offset),
+      binning: range(binning),
+      fullScale: `${fullScaleAdu} adu`,
+      cooler: this.cooler.canHold
+        ? "holds a temperature"
+        : hasThermometer(this.device)
+          ? "thermometer only"
+          : "none",
+      abort: this.has("CCD_ABORT_EXPOSURE") ? "yes" : "no",
+    };
+  }
+}

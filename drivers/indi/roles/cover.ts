@@ -1,0 +1,130 @@
+import { ReadbackError } from "../../kit/errors.ts";
+import type { Cover, CoverState } from "../../roles/cover.ts";
+import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { ensureValues, switchSetting } from "../session/kept-setting.ts";
+import { IndiRole, type RoleContext } from "../session/role-device.ts";
+import { SwitchPosition } from "../session/switch-position.ts";
+import type { PropertyVector } from "../wire/property.ts";
+import { switchIn } from "../wire/property.ts";
+
+export interface CoverOptions {
+  readonly role: "cover" | "diffuser";
+  /** Longest time that one way takes [s]. Default 90. */
+  readonly travelSecondsMax?: number;
+}
+
+/** CAP_PARK: PARK is over the aperture (closed), UNPARK out of the light (open). */
+export class IndiCover extends IndiRole implements Cover {
+  override readonly role: "cover" | "diffuser";
+  protected override readonly mainProperty = "CAP_PARK";
+  protected override readonly requiredProperties = ["CAP_PARK"];
+  readonly #travelSecondsMax: number;
+  readonly #position: SwitchPosition;
+
+  constructor(context: RoleContext, options: CoverOptions) {
+    super(context);
+    this.role = options.role;
+    this.#travelSecondsMax = options.travelSecondsMax ?? 90;
+    this.#position = new SwitchPosition(context.device, "CAP_PARK");
+  }
+
+  async state(signal: AbortSignal): Promise<CoverState> {
+    await this.ready(signal);
+    return this.#stateOf(await this.device.refresh("CAP_PARK", {}, signal));
+  }
+
+  #stateOf(vector: PropertyVector): CoverState {
+    if (vector.state === "Busy") return "moving";
+    switch (this.#position.believed(vector)) {
+      case "PARK":
+        return "closed";
+      case "UNPARK":
+        return "open";
+      default:
+        return "unknown";
+    }
+  }
+
+  async ensureClosed(signal: AbortSignal): Promise<void> {
+    await this.ready(signal);
+    await this.#bringTo("closed", signal);
+  }
+
+  /** A built-in light is switched off first: it would shine into the telescope, or keep the cover from moving. */
+  async ensureOpen(signal: AbortSignal): Promise<void> {
+    await this.ready(signal);
+    if (switchIn(this.device.property("FLAT_LIGHT_CONTROL"), "FLAT_LIGHT_ON") !== undefined) {
+      await ensureValues(
+        this.device,
+        "FLAT_LIGHT_CONTROL",
+        { FLAT_LIGHT_ON: false, FLAT_LIGHT_OFF: true },
+        signal,
+      );
+    }
+    await this.#bringTo("open", signal);
+  }
+
+  async #bringTo(wanted: "closed" | "open", signal: AbortSignal): Promise<void> {
+    // Commands to a moving cover are refused or, worse, shown as if obeyed: wait first.
+    await this.device.waitFor(
+      "CAP_PARK",
+      (vector) => vector.state !== "Busy",
+      { withinSeconds: this.#travelSecondsMax },
+      signal,
+    );
+    for (let attempt = 1; ; attempt++) {
+      const state = this.#stateOf(await this.device.refresh("CAP_PARK", {}, signal));
+      if (state === wanted) return;
+      if (attempt > 2) throw new ReadbackError(this.name, this.role, wanted, state);
+      try {
+        await this.device.change(
+          "CAP_PARK",
+          { PARK: wanted === "closed", UNPARK: wanted === "open" },
+          {
+            withinSeconds: this.#travelSecondsMax,
+            // One driver passes through Idle between Busy and Ok.
+            arrived: (vector) => vector.state === "Ok" && switchIn(vector, "PARK") === (wanted === "closed"),
+            settleSeconds: 2,
+          },
+          signal,
+        );
+      } catch (error) {
+        // Somebody else's command in mid-motion ends like this; once more, then it is a failure.
+        if (!(error instanceof ReadbackError) || attempt > 1) throw error;
+        this.log.warn(
+          { device: this.name, wanted },
+          "the cover ended elsewhere than it was sent; sending it again",
+        );
+      }
+    }
+  }
+
+  protected override keptSettings(): readonly KeptSetting[] {
+    const position: KeptSetting = {
+      key: "position",
+      read: async (signal) => {
+        const vector = await this.device.waitFor(
+          "CAP_PARK",
+          (seen) => seen.state !== "Busy",
+          { withinSeconds: this.#travelSecondsMax },
+          signal,
+        );
+        return this.#stateOf(vector);
+      },
+      // A cover that did not know its place at the start is left closed, the safe way.
+      restore: (value, signal) => (value === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
+      same: (before, now) => before === now || (before === "unknown" && now === "closed"),
+    };
+    // Light after cover: most drivers refuse it while open.
+    return this.has("FLAT_LIGHT_CONTROL")
+      ? [position, switchSetting(this.device, "light", "FLAT_LIGHT_CONTROL")]
+      : [position];
+  }
+
+  override describe(): Readonly<Record<string, string>> {
+    return {
+      position: "opens and closes",
+      light: this.has("FLAT_LIGHT_CONTROL") ? "built in, switched off before opening" : "none",
+    };
+  }
+}

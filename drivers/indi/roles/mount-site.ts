@@ -1,0 +1,47 @@
+import { turnDegrees } from "../../kit/angles.ts";
+import type { Site } from "../../roles/mount.ts";
+import { numberIn, textIn } from "../wire/property.ts";
+import type { MountTools } from "./mount-slew.ts";
+
+/** TIME_UTC in many drivers is what they were last told, not a clock: only one that moves is believed. */
+const clockLookSeconds = 2;
+
+export async function readSiteAndTime(
+  tools: MountTools,
+  signal: AbortSignal,
+): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
+  return { site: await readSite(tools, signal), utcMs: await readClock(tools, signal) };
+}
+
+async function readSite({ device }: MountTools, signal: AbortSignal): Promise<Site | undefined> {
+  if (!device.property("GEOGRAPHIC_COORD")) return undefined;
+  const vector = await device.refresh("GEOGRAPHIC_COORD", {}, signal);
+  const latitudeDegrees = numberIn(vector, "LAT");
+  const longitude = numberIn(vector, "LONG");
+  if (latitudeDegrees === undefined || longitude === undefined) return undefined;
+  if (!Number.isFinite(latitudeDegrees) || !Number.isFinite(longitude)) return undefined;
+  if (latitudeDegrees === 0 && longitude === 0) return undefined; // a driver that was never told its site
+  const elevation = numberIn(vector, "ELEV");
+  return {
+    latitudeDegrees,
+    // East from 0 to 360 by the standard, but -10 is accepted and echoed as -10.
+    longitudeDegrees: turnDegrees(0, longitude),
+    elevationMetres: elevation !== undefined && Number.isFinite(elevation) ? elevation : 0,
+  };
+}
+
+async function readClock({ device, clock }: MountTools, signal: AbortSignal): Promise<number | undefined> {
+  if (!device.property("TIME_UTC")) return undefined;
+  const read = async () => parseUtc(textIn(await device.refresh("TIME_UTC", {}, signal), "UTC"));
+  const first = await read();
+  await clock.sleep(clockLookSeconds, signal);
+  const second = await read();
+  return first === undefined || second === undefined || second <= first ? undefined : second;
+}
+
+/** The protocol's times are UTC without a zone. */
+function parseUtc(text: string | undefined): number | undefined {
+  if (text === undefined || text === "") return undefined;
+  const ms = Date.parse(/[zZ]|[+-]\d\d:?\d\d$/.test(text) ? text : `${text}Z`);
+  return Number.isNaN(ms) ? undefined : ms;
+}

@@ -1,0 +1,148 @@
+import type { Clock } from "../../kit/clock.ts";
+import { DeadlineError, ReadbackError, RefusedError } from "../../kit/errors.ts";
+import type { Log } from "../../kit/log.ts";
+import { siderealArcsecPerSecond } from "../../kit/sidereal.ts";
+import type { Equatorial } from "../../roles/mount.ts";
+import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
+import type { IndiDevice } from "../session/device.ts";
+import { quickChangeSeconds } from "../session/kept-setting.ts";
+import { readsBack } from "../wire/property.ts";
+import { eod, isTracking, pointingOf, readPointing } from "./mount-reading.ts";
+
+export interface SlewBudget {
+  /** Slowest that the mount slews at, for the deadline [degrees/s]. */
+  readonly degreesPerSecondMin: number;
+  /** How near the target counts as arrived [arcsec]. */
+  readonly toleranceArcsec: number;
+}
+
+export interface MountTools {
+  readonly device: IndiDevice;
+  readonly clock: Clock;
+  readonly log: Log;
+}
+
+const pollSeconds = 0.5;
+/** Looks in a row at which a mount that never leaves Busy must be at its target and still. */
+const stillLooks = 4;
+/** Without Busy and without arrival after this time the command was refused or lost [s]. */
+const answerSeconds = 5;
+const settleSeconds = 60;
+
+/** Always right before coordinates: another client, or an earlier sync, may have left it elsewhere. */
+export async function setOnCoordSet(
+  device: IndiDevice,
+  what: "TRACK" | "SYNC",
+  signal: AbortSignal,
+): Promise<void> {
+  if (!device.property("ON_COORD_SET")) return;
+  await device.change(
+    "ON_COORD_SET",
+    { [what]: true },
+    { withinSeconds: quickChangeSeconds, arrived: readsBack({ [what]: true }), finalStates: ["Ok", "Idle"] },
+    signal,
+  );
+}
+
+/**
+ * One goto. Coordinates out of a mount's own range get no answer at all, a parked mount answers Idle, some mounts
+ * never leave Busy: so the end is read from state, place and stillness together.
+ * @throws RefusedError, ReadbackError (ended elsewhere), DeadlineError
+ */
+export async function goTo(
+  tools: MountTools,
+  target: Equatorial,
+  budget: SlewBudget,
+  signal: AbortSignal,
+): Promise<void> {
+  const { device } = tools;
+  await setOnCoordSet(device, "TRACK", signal);
+  const from = await readPointing(device, signal);
+  const withinSeconds = 60 + distanceDegrees(from, target) / budget.degreesPerSecondMin;
+  const heard: Heard = { alert: false, words: undefined };
+  const stopListening = device.watch((event) => {
+    if (event.type === "message") heard.words = event.text;
+    if (event.type !== "updated" || event.vector.name !== eod || event.vector.awaitingAnswer) return;
+    heard.alert = event.vector.state === "Alert";
+    heard.words = event.vector.message ?? heard.words;
+  });
+  try {
+    await device.send(eod, { RA: target.raHours, DEC: target.decDegrees }, signal);
+    await watchSlew(tools, { target, budget, withinSeconds, heard }, signal);
+  } finally {
+    stopListening();
+  }
+}
+
+/** What the mount said since the command. */
+interface Heard {
+  alert: boolean;
+  words: string | undefined;
+}
+
+async function watchSlew(
+  { device, clock, log }: MountTools,
+  slew: { target: Equatorial; budget: SlewBudget; withinSeconds: number; heard: Heard },
+  signal: AbortSignal,
+): Promise<void> {
+  const { target, budget, withinSeconds, heard } = slew;
+  const refused = (how: string) =>
+    new RefusedError(device.name, `${how}${heard.words === undefined ? "" : `; its words: ${heard.words}`}`);
+  const startMs = clock.nowMs();
+  let sawBusy = false;
+  let looksElsewhere = 0;
+  let looksAtTarget = 0;
+  let last: Equatorial | undefined;
+  for (;;) {
+    const elapsedSeconds = (clock.nowMs() - startMs) / 1000;
+    if (elapsedSeconds > withinSeconds) throw new DeadlineError(device.name, "the slew", withinSeconds);
+    await clock.sleep(pollSeconds, signal);
+    if (heard.alert) throw refused(`slew to ${placeText(target)} refused`);
+    const vector = await device.refresh(eod, {}, signal);
+    const now = pointingOf(device, vector);
+    const isThere = distanceDegrees(now, target) * 3600 <= budget.toleranceArcsec;
+    const isStill = last !== undefined && distanceDegrees(now, last) * 3600 < 5;
+    last = now;
+    if (vector.state === "Busy") {
+      sawBusy = true;
+      looksElsewhere = 0;
+      looksAtTarget = isThere && isStill ? looksAtTarget + 1 : 0;
+      if (looksAtTarget < stillLooks) continue;
+      log.warn({ device: device.name }, "the mount is at its target and still, yet Busy; taken as arrived");
+      return;
+    }
+    if (isThere && vector.state !== "Alert") return;
+    // The first answers after a command may still be the old ones.
+    looksElsewhere++;
+    if (sawBusy && looksElsewhere > stillLooks) {
+      throw new ReadbackError(device.name, "pointing", placeText(target), placeText(now));
+    }
+    if (!sawBusy && elapsedSeconds > answerSeconds) {
+      throw refused(`no slew began towards ${placeText(target)} (state ${vector.state})`);
+    }
+  }
+}
+
+/**
+ * Waits until two looks a second apart show the same place; without tracking the sky's own motion is allowed for.
+ * A state that stays Busy is overruled by several such looks in a row.
+ */
+export async function untilStill({ device, clock }: MountTools, signal: AbortSignal): Promise<Equatorial> {
+  const deadlineMs = clock.nowMs() + settleSeconds * 1000;
+  let before = await readPointing(device, signal);
+  for (let looks = 0; ; ) {
+    await clock.sleep(1, signal);
+    const vector = await device.refresh(eod, {}, signal);
+    const now = pointingOf(device, vector);
+    const moved = skyOffset(before, now);
+    const allowedArcsec = 2 + (isTracking(device) ? 0 : 2 * siderealArcsecPerSecond);
+    looks = lengthArcsec(moved) <= allowedArcsec ? looks + 1 : 0;
+    if (looks >= (vector.state === "Busy" ? stillLooks : 1)) return now;
+    if (clock.nowMs() > deadlineMs) throw new DeadlineError(device.name, "settling", settleSeconds);
+    before = now;
+  }
+}
+
+function placeText({ raHours, decDegrees }: Equatorial): string {
+  return `RA ${raHours.toFixed(4)} h, declination ${decDegrees.toFixed(3)} degrees`;
+}

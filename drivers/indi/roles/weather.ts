@@ -1,0 +1,87 @@
+import type { KeptSetting } from "../../roles/kept-settings.ts";
+import type { Weather, WeatherState } from "../../roles/weather.ts";
+import { IndiRole, type RoleContext } from "../session/role-device.ts";
+import { numberIn } from "../wire/property.ts";
+import { judgeWeather } from "./weather-judgement.ts";
+
+/** How long a station may take to answer a request for fresh values [s]. */
+const refreshSeconds = 15;
+/** Beyond two of its own periods a report is old; this much more is allowed for a slow network [s]. */
+const lateSeconds = 10;
+
+export class IndiWeather extends IndiRole implements Weather {
+  override readonly role = "weather";
+  protected override readonly requiredProperties: readonly string[] = [];
+  #reportedUtcMs: number | undefined;
+
+  constructor(context: RoleContext) {
+    super(context);
+    // Only updates count: a definition may merely repeat what was asked for.
+    context.device.watch((event) => {
+      if (event.type === "updated" && reportProperties.has(event.vector.name))
+        this.#reportedUtcMs = this.clock.nowMs();
+      else if (event.type === "lost") this.#reportedUtcMs = undefined;
+    });
+  }
+
+  /** Never a light vector: the reference library does not answer when it is asked for one by its name. */
+  protected override get mainProperty(): string {
+    return ["WEATHER_PARAMETERS", "WEATHER_UPDATE"].find((name) => this.has(name)) ?? "CONNECTION";
+  }
+
+  protected override async setUp(signal: AbortSignal): Promise<void> {
+    // Drivers differ in which of the two they have; without either it is no weather station.
+    if (!this.has("WEATHER_STATUS") && !this.has("SAFETY_STATUS")) {
+      await this.device.require(["WEATHER_STATUS"], { withinSeconds: 5 }, signal);
+    }
+    // What is defined at connecting is as old as the driver's start at most; it counts until its age is over.
+    this.#reportedUtcMs ??= this.clock.nowMs();
+  }
+
+  async state(signal: AbortSignal): Promise<WeatherState> {
+    await this.ready(signal);
+    const fresh = await this.#askAnew(signal);
+    // Lights are sent when they change, before the readings: what stands here after this answer is the present.
+    for (const name of [this.mainProperty, "WEATHER_OVERRIDE"]) {
+      if (this.has(name)) await this.device.refresh(name, {}, signal);
+    }
+    const judged = judgeWeather(this.device.properties());
+    if (fresh) return judged;
+    return { ...judged, safety: "unknown", reasons: ["no fresh report from the station", ...judged.reasons] };
+  }
+
+  /** @returns whether what the device shows now is fresh by its own measure */
+  async #askAnew(signal: AbortSignal): Promise<boolean> {
+    if (this.has("WEATHER_REFRESH") && this.has("WEATHER_PARAMETERS")) {
+      const mark = await this.device.send("WEATHER_REFRESH", { REFRESH: true }, signal);
+      try {
+        await this.device.waitFor(
+          "WEATHER_PARAMETERS",
+          () => true,
+          { after: mark, withinSeconds: refreshSeconds },
+          signal,
+        );
+        return true;
+      } catch {
+        signal.throwIfAborted(); // silence: then the age decides
+      }
+    }
+    const periodSeconds = numberIn(this.device.property("WEATHER_UPDATE"), "PERIOD") ?? 60;
+    const ageSeconds = (this.clock.nowMs() - (this.#reportedUtcMs ?? Number.NEGATIVE_INFINITY)) / 1000;
+    return periodSeconds > 0 && ageSeconds <= 2 * periodSeconds + lateSeconds;
+  }
+
+  protected override keptSettings(): readonly KeptSetting[] {
+    return [];
+  }
+
+  override describe(): Readonly<Record<string, string>> {
+    const { readings } = judgeWeather(this.device.properties());
+    return {
+      readings: Object.keys(readings).join(", ") || "none",
+      refresh: this.has("WEATHER_REFRESH") ? "on request" : "by its own period",
+    };
+  }
+}
+
+const reportProperties = new Set(["WEATHER_PARAMETERS", "WEATHER_STATUS", "SAFETY_STATUS"]);

@@ -1,0 +1,64 @@
+import { DeadlineError } from "../../kit/errors.ts";
+import { switchIn } from "../wire/property.ts";
+import type { DeviceSession } from "./device-session.ts";
+
+/**
+ * Switches a device on and waits for what it then defines. There is no mark at the end of the definitions, so a time
+ * of quiet has to do; counted over this device's definitions only, as others chatter for ever.
+ */
+export async function connectDevice(
+  device: DeviceSession,
+  signal: AbortSignal,
+  options: { withinSeconds?: number; quietSeconds?: number },
+): Promise<void> {
+  const { withinSeconds = 30, quietSeconds = 0.5 } = options;
+  const { clock } = device.wires;
+  const endMs = clock.nowMs() + withinSeconds * 1000;
+  const leftSeconds = () => (endMs - clock.nowMs()) / 1000;
+  await device.require(["CONNECTION"], { withinSeconds }, signal);
+  if (!isConnected(device)) {
+    await device.change(
+      "CONNECTION",
+      { CONNECT: true },
+      // Drivers grumble about missing settings while they connect well: the state decides.
+      {
+        withinSeconds: leftSeconds(),
+        errorMessages: "ignore",
+        arrived: (v) => switchIn(v, "CONNECT") === true,
+      },
+      signal,
+    );
+  }
+  const sinceMs = clock.nowMs();
+  for (;;) {
+    const quietSoFar = (clock.nowMs() - Math.max(sinceMs, device.lastDefinedMs)) / 1000;
+    if (quietSoFar >= quietSeconds - 1e-3) return;
+    if (leftSeconds() <= 0) throw new DeadlineError(device.name, "defining its properties", withinSeconds);
+    await clock.sleep(Math.min(quietSeconds - quietSoFar, leftSeconds()), signal);
+  }
+}
+
+/** Switches a device off; does nothing when it is off. */
+export async function disconnectDevice(
+  device: DeviceSession,
+  signal: AbortSignal,
+  options: { withinSeconds?: number },
+): Promise<void> {
+  const { withinSeconds = 15 } = options;
+  if (!isConnected(device)) return;
+  await device.change(
+    "CONNECTION",
+    { DISCONNECT: true },
+    {
+      withinSeconds,
+      finalStates: ["Idle", "Ok"],
+      errorMessages: "ignore",
+      arrived: (vector) => switchIn(vector, "CONNECT") === false,
+    },
+    signal,
+  );
+}
+
+function isConnected(device: DeviceSession): boolean {
+  return switchIn(device.property("CONNECTION"), "CONNECT") === true;
+}

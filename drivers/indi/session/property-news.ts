@@ -1,0 +1,61 @@
+import type { Clock } from "../../kit/clock.ts";
+import type { Log } from "../../kit/log.ts";
+import type { IndiMessage } from "../wire/message-reader.ts";
+import type { PropertyVector } from "../wire/property.ts";
+import { PropertyStore } from "../wire/property-store.ts";
+import type { DeviceEvent } from "./device.ts";
+
+/** Keeps one device's properties up to date and says what each message changed. */
+export class PropertyNews {
+  readonly store = new PropertyStore();
+  #lastDefinedMs = Number.NEGATIVE_INFINITY;
+
+  constructor(
+    private readonly device: string,
+    private readonly clock: Clock,
+    private readonly log: Log,
+  ) {}
+
+  /** Clock time of the newest definition [ms]. */
+  get lastDefinedMs(): number {
+    return this.#lastDefinedMs;
+  }
+
+  /** @returns `undefined` when the message changes nothing */
+  take(message: IndiMessage): DeviceEvent | undefined {
+    const name = message.attributes.get("name") ?? "";
+    switch (message.action) {
+      case "def":
+        this.#lastDefinedMs = this.clock.nowMs();
+        return { type: "defined", vector: this.#noted(this.store.define(message)) };
+      case "set": {
+        const vector = this.store.update(message);
+        if (vector) return { type: "updated", vector: this.#noted(vector) };
+        this.log.debug({ device: this.device, property: name }, "INDI: an update without a definition");
+        return undefined;
+      }
+      case "delProperty":
+        return this.store.delete(name) ? { type: "deleted", name } : undefined;
+      case "new": {
+        const values = Object.fromEntries(message.elements.map((element) => [element.name, element.text]));
+        this.log.warn(
+          { device: this.device, property: name, values },
+          "INDI: another client commands this device",
+        );
+        return { type: "foreignCommand", name, values };
+      }
+      default:
+        return undefined;
+    }
+  }
+
+  /** A number that is none may be a sensor's way to say "unknown": kept as NaN, and told. */
+  #noted(vector: PropertyVector): PropertyVector {
+    for (const element of vector.elements.values()) {
+      if (!Number.isNaN(element.value)) continue;
+      const fields = { device: this.device, property: vector.name, element: element.name };
+      this.log.debug(fields, "INDI: not a finite number");
+    }
+    return vector;
+  }
+}

@@ -1,0 +1,79 @@
+import { join } from "node:path";
+import { expect, test } from "vitest";
+import { flatAgainstTruth } from "../../../../../agent/imaging/proof/flat-against-truth.ts";
+import { flat } from "../../../../../agent/procedures/flat/flat.ts";
+import type { FlatAsk } from "../../../../../agent/procedures/flat/flat-ask.ts";
+import { readCcdImage } from "../../../../../drivers/formats/ccd-image.ts";
+import { driftBench } from "../drift-bench.ts";
+
+const ask: FlatAsk = {
+  blur: "drift",
+  frames: 36,
+  darkFrames: 8,
+  levelFraction: 0.8,
+  leakLimitFraction: 0.001,
+  coverAfter: "closed",
+};
+
+test("a flat by drift: good, true to the scene, no leak check needed, the cover closed after it", async () => {
+  using rig = driftBench(61);
+  const outcome = await rig.run(flat, ask);
+  expect(outcome.failure).toBeUndefined();
+  const found = outcome.found!;
+  const master = readCcdImage(join(rig.bench.folder, found.files.flat));
+  const { widthPx, heightPx, data } = master;
+  const { flat: truth } = rig.painter.truth();
+  const compared = flatAgainstTruth({
+    widthPx,
+    heightPx,
+    master: data,
+    sigma: master.sigma!,
+    mask: master.mask!,
+    truth,
+  })!;
+  expect(found).toMatchObject({ verdict: "good", blur: "drift" });
+  expect(compared.rmsError / compared.rmsExpected).toBeLessThan(1.2);
+  expect(compared.rmsErrorBlocks).toBeLessThan(5e-4);
+  expect(found.proof.greyFrames).toBe(8);
+  const figure = (id: string) => found.proof.figures.find((one) => one.id === id)!;
+  expect(figure("evenOdd")).toMatchObject({ verdict: "good", value: expect.closeTo(1, 1) });
+  expect(figure("drift")).toMatchObject({ verdict: "good" });
+  for (const { ratio, band } of found.proof.grey) expect(ratio).toBeLessThan(1 + band);
+  const { conversion } = rig.findings;
+  expect(conversion).toMatchObject({ from: "two frames at rest" });
+  const off = conversion!.electronsPerAdu / rig.painter.truth({ gain: 0 }).electronsPerAdu - 1;
+  expect(Math.abs(off)).toBeLessThan((4 * conversion!.electronsPerAduSigma) / conversion!.electronsPerAdu);
+  expect(rig.world.cover.position).toBe(0);
+  expect(rig.world.diffuser.position).toBe(0);
+});
+
+test("a disc that leaves no room to drift: refused with the sizes, nothing moves", async () => {
+  using rig = driftBench(65, { optics: { focalLengthMm: 300 } });
+  const before = rig.world.history.length;
+  const outcome = await rig.run(flat, ask);
+  expect(outcome).toMatchObject({ ended: "failed", failure: { code: "DISC_TOO_SMALL_TO_DRIFT" } });
+  expect(outcome.failure!.message).toContain("256 x 192 px");
+  expect(rig.world.history.slice(before).some(({ part }) => part === "mount")).toBe(false);
+});
+
+test("never centred: refused, nothing moves", async () => {
+  using rig = driftBench(63);
+  delete rig.findings.cameraOnSky;
+  expect(await rig.run(flat, ask)).toMatchObject({
+    ended: "failed",
+    failure: { code: "CAMERA_ON_SKY_UNKNOWN" },
+  });
+});
+
+test("the sky is lost while drifting: mount at rest, cover closed", async () => {
+  using rig = driftBench(64);
+  const outcome = await rig.run(flat, ask, {
+    send: { afterSeconds: 120, event: { type: "SKY_LOST", reasons: ["rain"] } },
+  });
+  expect(rig.told.some(({ what }) => what === "flat frames")).toBe(true);
+  expect(outcome.ended).toBe("stopped");
+  expect(outcome.failure!.message).toContain("rain");
+  expect(rig.world.cover.position).toBe(0);
+  expect(rig.world.mount.phase).toBe("still");
+  expect(rig.world.camera.phase).toBe("idle");
+});

@@ -1,0 +1,190 @@
+import { beforeEach, expect, test } from "vitest";
+import type { Findings } from "../../../../agent/procedures/findings.ts";
+import { firstLook, type GuardWatch, keepWatch } from "../../../../agent/run/guard/guard.ts";
+import { type GuardAsk, guardWatches } from "../../../../agent/run/guard/guard-watches.ts";
+import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
+import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
+import { readRigFile } from "../../../../plans/rig-file.ts";
+import { FakeRig } from "../fake-rig.ts";
+import { forenoonUtcMs, testRigText } from "../fake-run.ts";
+
+let clock: VirtualClock;
+let rig: FakeRig;
+let ask: GuardAsk;
+let findings: Findings;
+let searching: boolean;
+let freeMegabytes: number;
+
+beforeEach(() => {
+  clock = new VirtualClock(forenoonUtcMs);
+  rig = new FakeRig(clock);
+  findings = { lightRate: {} };
+  searching = false;
+  freeMegabytes = 10_000;
+  ask = {
+    rig: rig.open(),
+    rigFile: readRigFile(testRigText, "rig.yaml"),
+    clock,
+    sunAltitudeDegreesMin: 20,
+    freeDiskMegabytes: () => freeMegabytes,
+    findings,
+    looking: () => true,
+    searching: () => searching,
+  };
+});
+
+/** Watches for a while. @returns what was lost, and after how many seconds */
+async function watchFor(seconds: number, watches: readonly GuardWatch[] = guardWatches(ask)) {
+  const stop = new AbortController();
+  const lost: { afterSeconds: number; name: string; reason: string }[] = [];
+  const startMs = clock.nowMs();
+  const watch = keepWatch(watches, { clock, signal: stop.signal }, (reason, { name }) =>
+    lost.push({ afterSeconds: (clock.nowMs() - startMs) / 1000, name, reason }),
+  );
+  await clock.drive(clock.sleep(seconds).then(() => stop.abort(new Error("seen enough"))));
+  await clock.drive(watch);
+  expect(clock.pendingTimers).toBe(0);
+  return lost;
+}
+
+const at = (seconds: number, what: () => void) => clock.setTimer(seconds, what);
+
+/** The mount on the Sun and tracking, cover open, as after centring. */
+function onTheSun(): void {
+  const sun = sunFromSite(clock.nowMs(), ask.rigFile.site);
+  rig.truth
+    .get("mount")!
+    .set("pointing", [sun.raHours, sun.decDegrees])
+    .set("tracking", true)
+    .set("parked", false);
+  rig.truth.get("cover")!.set("position", "open");
+  findings.sunPointing = sun;
+}
+
+test("a quiet forenoon: half an hour and nothing is lost", async () => {
+  onTheSun();
+  expect(await watchFor(1800)).toEqual([]);
+});
+
+test("rain is told at once; a cloud in the report is not", async () => {
+  at(100, () => {
+    rig.weather = "warning";
+  });
+  at(200, () => {
+    rig.weather = "unsafe";
+  });
+  const lost = await watchFor(400);
+  expect(lost).toMatchObject([{ name: "weather", reason: "Fake weather: weather unsafe (rain)" }]);
+  expect(lost[0]!.afterSeconds).toBeGreaterThanOrEqual(200);
+  expect(lost[0]!.afterSeconds).toBeLessThanOrEqual(212);
+});
+
+test("a station that says nothing for half a minute is forgiven, for more than a minute it is not", async () => {
+  at(100, () => rig.silent.add("weather"));
+  at(130, () => rig.silent.delete("weather"));
+  expect(await watchFor(300)).toEqual([]);
+  at(0, () => rig.silent.add("weather"));
+  const lost = await watchFor(300);
+  expect(new Set(lost.map((one) => one.name))).toEqual(new Set(["weather report", "link to the weather"]));
+  expect(lost[0]!.afterSeconds).toBeGreaterThanOrEqual(60);
+});
+
+test("an unknown judgement of the weather counts like silence", async () => {
+  at(0, () => {
+    rig.weather = "unknown";
+  });
+  expect(await watchFor(50)).toEqual([]);
+  expect(await watchFor(100)).toMatchObject([{ name: "weather report" }]);
+});
+
+test("a silent mount or cover is lost after its grace", async () => {
+  at(10, () => rig.silent.add("mount").add("cover"));
+  const lost = await watchFor(200);
+  expect(lost.map((one) => one.name)).toEqual(
+    expect.arrayContaining(["link to the mount", "link to the cover"]),
+  );
+  expect(Math.min(...lost.map((one) => one.afterSeconds))).toBeGreaterThanOrEqual(70);
+});
+
+test("the shutter closes over the telescope", async () => {
+  at(60, () => rig.truth.get("dome")!.set("shutter", "closed"));
+  expect(await watchFor(200)).toMatchObject([{ name: "dome", reason: "Fake dome: the shutter is closed" }]);
+});
+
+test("a dome that was closed from the start is none of the guard's business until it opens", async () => {
+  rig.truth.get("dome")!.set("shutter", "closed");
+  expect(await watchFor(200)).toEqual([]);
+});
+
+test("the Sun sinks below the limit", async () => {
+  const evening = Date.UTC(2026, 5, 20, 17, 40);
+  clock = new VirtualClock(evening);
+  rig = new FakeRig(clock);
+  ask = { ...ask, rig: rig.open(), clock };
+  expect(sunFromSite(evening, ask.rigFile.site).altitudeDegrees).toBeGreaterThan(20);
+  const lost = await watchFor(3600);
+  expect(lost).toMatchObject([{ name: "sun" }]);
+  expect(lost[0]!.reason).toContain("below the limit of 20°");
+});
+
+test("a full disk", async () => {
+  at(60, () => {
+    freeMegabytes = 12;
+  });
+  expect(await watchFor(200)).toMatchObject([
+    { name: "disk", reason: "12 MB are free on the disk, below the limit of 500 MB" },
+  ]);
+});
+
+test("a mount that stops tracking with the cover open is noticed; with the cover closed it may", async () => {
+  onTheSun();
+  at(30, () => rig.truth.get("mount")!.set("tracking", false));
+  expect(await watchFor(300)).toMatchObject([
+    { name: "tracking", reason: "Fake mount: the mount has stopped tracking the Sun" },
+  ]);
+  rig.truth.get("cover")!.set("position", "closed");
+  expect(await watchFor(300)).toEqual([]);
+});
+
+test("a mount that wandered off the Sun is noticed, but not while the Sun is looked for", async () => {
+  onTheSun();
+  const sun = findings.sunPointing!;
+  at(30, () => rig.truth.get("mount")!.set("pointing", [sun.raHours, sun.decDegrees + 1]));
+  searching = true;
+  expect(await watchFor(300)).toEqual([]);
+  searching = false;
+  const [lost] = await watchFor(300);
+  expect(lost!.reason).toMatch(/points 1\.0\d° from the Sun, more than 0\.53°/);
+});
+
+test("the pointing error that centring found is no wandering", async () => {
+  onTheSun();
+  const sun = findings.sunPointing!;
+  rig.truth.get("mount")!.set("pointing", [sun.raHours, sun.decDegrees + 1]);
+  findings.pointingError = { eastArcsec: 0, northArcsec: 3600 };
+  expect(await watchFor(300)).toEqual([]);
+});
+
+test("a check that never answers counts as a broken condition", async () => {
+  const mute: GuardWatch = {
+    name: "mute",
+    everySeconds: 5,
+    graceSeconds: 60,
+    check: () => new Promise(() => {}),
+  };
+  const lost = await watchFor(200, [mute]);
+  expect(lost).toMatchObject([{ name: "mute", reason: "mute: the guard's look did not end within 20.0 s" }]);
+});
+
+test("before anything moves, a station may take its minute for the first report, rain may not", async () => {
+  rig.weather = "unknown";
+  at(40, () => {
+    rig.weather = "safe";
+  });
+  const tools = { clock, signal: new AbortController().signal };
+  expect(await clock.drive(firstLook(guardWatches(ask), tools))).toEqual([]);
+  rig.weather = "unsafe";
+  expect(await clock.drive(firstLook(guardWatches(ask), tools))).toEqual([
+    "Fake weather: weather unsafe (rain)",
+  ]);
+});

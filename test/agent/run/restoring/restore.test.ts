@@ -1,0 +1,262 @@
+import { beforeEach, expect, test } from "vitest";
+import { readBaseline } from "../../../../agent/run/ledger/baseline.ts";
+import type { BaselineEntry } from "../../../../agent/run/record/run-record.ts";
+import { restoreBaseline } from "../../../../agent/run/restoring/restore.ts";
+import { silentLog } from "../../../../drivers/kit/log.ts";
+import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
+import type { RoleName, SettingValue } from "../../../../drivers/roles/device.ts";
+import { FakeRig } from "../fake-rig.ts";
+import { forenoonUtcMs } from "../fake-run.ts";
+
+let clock: VirtualClock;
+let rig: FakeRig;
+let baseline: readonly BaselineEntry[];
+let marks: Map<string, boolean>;
+let mayOpen: true | string;
+let weather: string | undefined;
+
+beforeEach(async () => {
+  clock = new VirtualClock(forenoonUtcMs);
+  rig = new FakeRig(clock);
+  marks = new Map();
+  mayOpen = true;
+  weather = undefined;
+  await take();
+});
+
+async function take(): Promise<void> {
+  const entries = await clock.drive(readBaseline(rig.open(), new AbortController().signal));
+  baseline = entries.map((entry) => ({ ...entry, restored: false }));
+}
+
+function change(role: RoleName, changes: Record<string, SettingValue>): void {
+  for (const [key, value] of Object.entries(changes)) rig.truth.get(role)!.set(key, value);
+}
+
+/** As after a flat: everything is otherwise than it was found. */
+function changeAll(): void {
+  change("camera", { gain: 0, offset: 5, binning: 1, region: [0, 0, 100, 100], connected: true });
+  change("mount", { pointing: [5, 20], tracking: true, parked: false });
+  change("cover", { position: "open" });
+  change("diffuser", { position: "closed" });
+  change("focuser", { position: 9500 });
+  change("wheel", { slot: 1 });
+  change("rotator", { angle: 31 });
+  change("dome", { azimuth: 180, shutter: "open" });
+}
+
+const restore = (devices = rig.open()) =>
+  clock.drive(
+    restoreBaseline({
+      rig: devices,
+      baseline,
+      clock,
+      log: silentLog,
+      signal: new AbortController().signal,
+      mark: (entry, restored) => marks.set(`${entry.role}.${entry.setting.key}`, restored),
+      mayOpenCover: async () => mayOpen,
+      weatherAgainst: async () => weather,
+    }),
+  );
+
+test("everything goes back in the safe order: camera, cover, diffuser, focuser, wheel, rotator, mount, dome, links", async () => {
+  const before = rig.account();
+  changeAll();
+  const records = await restore();
+  expect(records.every((record) => record.state === "same")).toBe(true);
+  expect(rig.account()).toEqual(before);
+  expect([...marks.values()].every((mark) => mark)).toBe(true);
+  const order = [
+    "camera stops",
+    "cover.position",
+    "diffuser.position",
+    "focuser.position",
+    "wheel.slot",
+    "rotator.angle",
+  ];
+  const places = [...order, "mount.pointing", "dome.azimuth", "camera.connected"].map((what) =>
+    rig.told.findIndex((line) => line.startsWith(what)),
+  );
+  expect(places).toEqual(places.toSorted((a, b) => a - b));
+  expect(places[0]).toBe(0);
+});
+
+test("a rig that is as it was is only read", async () => {
+  const records = await restore();
+  expect(records.every((record) => record.state === "same")).toBe(true);
+  expect(rig.told.every((line) => line.endsWith("stops"))).toBe(true);
+});
+
+test("a cover found open is opened last, when all else is back", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  await restore();
+  const moves = rig.told.filter((line) => line.startsWith("cover.position"));
+  expect(moves).toEqual(["cover.position = closed", "cover.position = open"]);
+  expect(rig.told.indexOf("cover.position = open")).toBeGreaterThan(rig.told.indexOf("dome.azimuth = 90"));
+});
+
+test("it stays closed when that is not safe, or when something could not be put back", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  mayOpen = "it was not safe (rain)";
+  const kept = (await restore()).filter((record) => record.state !== "same");
+  expect(kept).toMatchObject([
+    { role: "cover", state: "keptSafe", after: "closed", why: "left closed: it was not safe (rain)" },
+  ]);
+  mayOpen = true;
+  changeAll();
+  rig.stuck.add("focuser.position");
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toMatchObject([
+    { role: "focuser", state: "different" },
+    { role: "cover", state: "keptSafe" },
+  ]);
+});
+
+test("a setting that does not take is tried again, within limits, and listed with both values", async () => {
+  changeAll();
+  rig.stuck.add("wheel.slot");
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toEqual([
+    {
+      role: "wheel",
+      device: "Fake wheel",
+      key: "slot",
+      before: 2,
+      after: 1,
+      state: "different",
+      why: "reads 1 after it was put back",
+    },
+  ]);
+  expect(marks.get("wheel.slot")).toBe(false);
+});
+
+test("a device that comes back after half a minute is put back all the same", async () => {
+  const before = rig.account();
+  changeAll();
+  rig.silent.add("focuser");
+  clock.setTimer(30, () => rig.silent.delete("focuser"));
+  expect((await restore()).every((record) => record.state === "same")).toBe(true);
+  expect(rig.account()).toEqual(before);
+});
+
+test("a device that is gone is listed setting by setting, and all the others are back", async () => {
+  changeAll();
+  rig.silent.add("mount");
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left.map((record) => `${record.role}.${record.key}`)).toEqual([
+    "mount.pointing",
+    "mount.tracking",
+    "mount.parked",
+    "mount.connected",
+  ]);
+  expect(rig.get("wheel", "slot")).toBe(2);
+});
+
+test("a setting that another one drags along is put back in the second look", async () => {
+  const before = rig.account();
+  changeAll();
+  rig.afterChange = (what) => {
+    if (what === "rotator.angle") change("camera", { offset: 77 }); // turning resets the camera's offset
+  };
+  expect((await restore()).every((record) => record.state === "same")).toBe(true);
+  expect(rig.account()).toEqual(before);
+});
+
+test("a device that has left the rig file is listed", async () => {
+  baseline = [
+    ...baseline,
+    { role: "focuser", device: "Old focuser", setting: { key: "position", value: 1 }, restored: false },
+  ];
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toMatchObject([
+    { device: "Old focuser", state: "different", why: "the rig has no such device now" },
+  ]);
+});
+
+const rain = "Fake weather: weather unsafe (rain)";
+
+test("rain: a shutter and a cover found open are closed, the shutter first of all, and that is no failure", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  weather = rain;
+  const kept = (await restore()).filter((record) => record.state !== "same");
+  const why = `left closed because of the weather (${rain})`;
+  expect(kept).toMatchObject([
+    { role: "cover", key: "position", before: "open", after: "closed", state: "keptSafe", why },
+    { role: "dome", key: "shutter", before: "open", after: "closed", state: "keptSafe", why },
+  ]);
+  expect([...marks.values()].every((mark) => mark)).toBe(true);
+  const shut = rig.told.indexOf("dome.shutter = closed");
+  expect(shut).toBeGreaterThan(rig.told.indexOf("cover.position = closed"));
+  expect(shut).toBeLessThan(rig.told.indexOf("focuser.position = 9000"));
+  expect(rig.told).not.toContain("dome.shutter = open");
+});
+
+test("rain that begins while the rest is put back closes shutter and cover all the same", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  rig.afterChange = (what) => {
+    if (what === "wheel.slot") weather = rain;
+  };
+  await restore();
+  expect([rig.get("dome", "shutter"), rig.get("cover", "position")]).toEqual(["closed", "closed"]);
+});
+
+test("rain and a shutter or a cover that does not close: the rig is not restored, and that is said", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  weather = rain;
+  rig.stuck.add("dome.shutter").add("cover.position");
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toMatchObject([
+    { role: "cover", after: "open", state: "different" },
+    { role: "dome", key: "shutter", after: "open", state: "different" },
+  ]);
+  for (const { why } of left) expect(why).toContain("could not be closed");
+});
+
+test("a shutter that somebody else has closed meanwhile is never opened by restoring, nor a dome unparked", async () => {
+  changeAll();
+  change("dome", { azimuth: 5, shutter: "closed", parked: true });
+  const kept = (await restore()).filter((record) => record.state !== "same");
+  expect(kept.map(({ role, key, state }) => [role, key, state])).toEqual([
+    ["dome", "azimuth", "keptSafe"],
+    ["dome", "shutter", "keptSafe"],
+    ["dome", "parked", "keptSafe"],
+  ]);
+  expect(rig.told.filter((line) => line.startsWith("dome.") && line.includes("="))).toEqual([]);
+});
+
+test("a shutter found half way is closed", async () => {
+  change("dome", { shutter: "unknown" });
+  expect((await restore()).filter((record) => record.state !== "same")).toMatchObject([
+    { role: "dome", key: "shutter", after: "closed", state: "keptSafe" },
+  ]);
+});
+
+test("a roof closes over a parked telescope: in rain the mount is parked first and stays so", async () => {
+  change("mount", { parked: false, tracking: true });
+  await take();
+  changeAll();
+  weather = rain;
+  const devices = rig.open();
+  const abilities = { shutter: true, azimuth: false, park: true };
+  const roof = { ...devices.dome!, abilities };
+  const kept = (await restore({ ...devices, dome: roof })).filter((record) => record.state !== "same");
+  expect(kept.map(({ role, key, state }) => [role, key, state])).toContainEqual([
+    "mount",
+    "parked",
+    "keptSafe",
+  ]);
+  expect(kept.every(({ state }) => state === "keptSafe")).toBe(true);
+  expect(rig.get("mount", "parked")).toBe(true);
+  expect(rig.told.indexOf("mount.parked = true")).toBeLessThan(rig.told.indexOf("dome.shutter = closed"));
+  expect(rig.get("dome", "shutter")).toBe("closed");
+});
