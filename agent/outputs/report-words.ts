@@ -2,8 +2,8 @@ import type { SettingValue } from "../../drivers/roles/device.ts";
 import { framesBuy } from "../imaging/noise/frames-enough.ts";
 import type { DefocusFound } from "../procedures/flat/flat-ask.ts";
 import { flatDoubts } from "../run/record/flat-doubts.ts";
+import { lastFound } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
-import { lastFound } from "./found-in-record.ts";
 import type { ReportInput } from "./report-page.ts";
 import { spanText } from "./terminal-progress.ts";
 

@@ -51,6 +51,8 @@ export interface Workbench {
   readonly train?: TrainSeen;
   /** Flats of earlier runs with this train, none of them bad, newest first. */
   readonly keptFlats?: readonly FlatInUse[];
+  /** Aborts when the run has given the step up: nothing of it may move any more, not even to make safe. */
+  readonly abandoned: AbortSignal;
   /** Tells whoever watches. Cheap; call it once a frame. */
   progress(now: Omit<Progress, "stepIndex" | "stepCount">): void;
   /** Adds a dated line to the run record (`events.ndjson` and the time line of the report). */
@@ -61,9 +63,6 @@ export interface StepInput<Ask> {
   readonly bench: Workbench;
   readonly ask: Ask;
 }
-
-/** The only events that come to a step from outside. Both let the step in hand settle before it makes safe. */
-export type StepEvent = { type: "OPERATOR_STOP" } | { type: "SKY_LOST"; reasons: readonly string[] };
 
 /** What a step wants done before what is left of it can be of use; the run puts it in, and then the rest of the step. */
 export interface NewFlatAsked {

@@ -1,4 +1,5 @@
 import type { Log } from "./log.ts";
+import { neverAborted } from "./never-aborted.ts";
 
 export interface Stoppable {
   readonly device: string;
@@ -21,7 +22,7 @@ export async function stoppedIfFailed<T>(
     return await work();
   } catch (error) {
     if (signal.aborted || leavesMoving(error)) {
-      await stop(new AbortController().signal).catch((stopError: unknown) =>
+      await stop(neverAborted).catch((stopError: unknown) =>
         log.error({ device, error: String(stopError) }, "the device could not be stopped"),
       );
     }

@@ -1,12 +1,11 @@
-import { createActor, toPromise } from "xstate";
 import { centre } from "../../agent/procedures/centre/centre.ts";
 import type { CentreFound } from "../../agent/procedures/centre/centre-ask.ts";
 import type { StepOutcome, Workbench } from "../../agent/procedures/step.ts";
 import { readBaseline } from "../../agent/run/ledger/baseline.ts";
-import { xstateClock } from "../../agent/run/machine/xstate-clock.ts";
 import { restoreBaseline } from "../../agent/run/restoring/restore.ts";
 import { connectRig } from "../../drivers/connect.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
+import { neverAborted } from "../../drivers/kit/never-aborted.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import type { Rig } from "../../drivers/roles/rig.ts";
@@ -152,6 +151,7 @@ async function centreStep(spec: SceneSpec, clock: VirtualClock, rig: Rig): Promi
     site: spec.site,
     folder: "",
     findings: { lightRate: {} },
+    abandoned: neverAborted,
     progress: () => {},
     note: () => {},
   };
@@ -162,10 +162,7 @@ async function centreStep(spec: SceneSpec, clock: VirtualClock, rig: Rig): Promi
     brightnessTripFactor: 4,
     coverAfter: "open",
   } as const;
-  const actor = createActor(centre, { input: { bench, ask }, clock: xstateClock(clock) });
-  const done = toPromise(actor);
-  actor.start();
-  return done;
+  return centre({ bench, ask }, neverAborted);
 }
 
 function trueOffsetFraction(world: World): number {

@@ -1,9 +1,9 @@
 import { join } from "node:path";
 import { expect, test } from "vitest";
+import type { ConnectRig } from "../../agent/run/checks/connect-rig-file.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
 import { carryOut } from "../../agent/run/machine/carry-out.ts";
-import type { ConnectRig } from "../../agent/run/machine/run-options.ts";
-import { restoreRig } from "../../agent/run/restoring/restore-rig.ts";
+import { restoreRig } from "../../agent/run/machine/restore-rig.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { Life } from "../agent/run/fake-rig.ts";

@@ -1,4 +1,4 @@
-import { stepMachine } from "../step-machine.ts";
+import { defineStep } from "../run-step.ts";
 import { calibrate } from "./calibrate.ts";
 import type { CentreAsk, CentreFound } from "./centre-ask.ts";
 import { CentreWork } from "./centre-work.ts";
@@ -12,8 +12,7 @@ import { findLimb } from "./search.ts";
 const showsLimb = ({ eye }: CentreWork) => limbShowsWhenCentred(eye.shape, eye.discRadiusPx);
 
 /** Finds the Sun and brings it to the middle of the frame. */
-export const centre = stepMachine<CentreAsk, CentreWork, CentreFound>({
-  id: "centre",
+export const centre = defineStep<CentreAsk, CentreWork, CentreFound>({
   begin: ({ bench, ask }) => new CentreWork(bench, ask),
   first: "checking",
   states: {
@@ -41,6 +40,6 @@ export const centre = stepMachine<CentreAsk, CentreWork, CentreFound>({
       next: "done",
     },
   },
-  makeSafe: ({ bench, ask }, ended) => leaveSafe(bench, ask, ended === "completed"),
+  makeSafe: ({ bench, ask }, ended, signal) => leaveSafe(bench, ask, ended === "completed", signal),
   found: ({ found }) => found,
 });

@@ -2,9 +2,9 @@ import { setLowestGain } from "../camera-ready.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { giveBack, takeSeries } from "../frame-series.ts";
 import { leaveRig } from "../leave-rig.ts";
+import { defineStep } from "../run-step.ts";
 import type { Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
-import { stepMachine } from "../step-machine.ts";
 import { pointOffSun } from "../sun-pointing.ts";
 
 export interface DarksAsk {
@@ -33,8 +33,7 @@ interface DarksWork {
  * Dark frames that match a flat: same exposure, gain, offset and temperature. Covered, and pointed at least 30 degrees
  * off the Sun: light that leaks in past the cover would otherwise be taken off the flat as if it were dark current.
  */
-export const darks = stepMachine<DarksAsk, DarksWork, DarksFound>({
-  id: "darks",
+export const darks = defineStep<DarksAsk, DarksWork, DarksFound>({
   begin: ({ bench, ask }) => ({
     bench,
     ask,
@@ -59,7 +58,7 @@ export const darks = stepMachine<DarksAsk, DarksWork, DarksFound>({
     exposing: { does: expose, next: "keeping" },
     keeping: { does: keep, next: "done" },
   },
-  makeSafe: ({ bench }) => leaveRig(bench, "closed"),
+  makeSafe: ({ bench }, _ended, signal) => leaveRig(bench, "closed", signal),
   found: (work) => work.found,
 });
 

@@ -3,8 +3,8 @@ import type { MasterBuilder } from "../../imaging/combining/master-builder.ts";
 import type { readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
 import { freeName, SeriesNotes } from "../master-files.ts";
+import { runPart } from "../run-step.ts";
 import type { StepInput, Workbench } from "../step.ts";
-import { runPart } from "../step-machine.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import type { FlatAsk, FlatFound } from "./flat-ask.ts";
 

@@ -1,7 +1,7 @@
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { leaveRig } from "../leave-rig.ts";
+import { defineStep, runPart } from "../run-step.ts";
 import type { StepInput, Workbench } from "../step.ts";
-import { runPart, stepMachine } from "../step-machine.ts";
 import { pointAtSun } from "../sun-pointing.ts";
 import { flatByDefocus } from "./by-defocus/by-defocus.ts";
 import { flatByDiffuser } from "./by-diffuser/by-diffuser.ts";
@@ -26,8 +26,7 @@ interface FlatWork {
 }
 
 /** A flat: the Sun blurred away in exactly one way. */
-export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
-  id: "flat",
+export const flat = defineStep<FlatAsk, FlatWork, FlatFound>({
   begin: ({ bench, ask }) => ({ bench, ask, found: undefined, keptFits: false }),
   first: "beginning",
   states: {
@@ -48,8 +47,8 @@ export const flat = stepMachine<FlatAsk, FlatWork, FlatFound>({
     },
   },
   // A part has left the rig as asked.
-  makeSafe: async ({ bench, ask, found, keptFits }) => {
-    if (!found && ask.unlessKeptFits) await leaveRig(bench, keptFits ? ask.coverAfter : "closed");
+  makeSafe: async ({ bench, ask, found, keptFits }, _ended, signal) => {
+    if (!found && ask.unlessKeptFits) await leaveRig(bench, keptFits ? ask.coverAfter : "closed", signal);
   },
   found: (work) => work.found,
 });

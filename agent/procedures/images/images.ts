@@ -3,8 +3,8 @@ import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { giveBack, takeSeries } from "../frame-series.ts";
 import { leaveRig } from "../leave-rig.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
+import { defineStep, runPart } from "../run-step.ts";
 import type { NewFlatAsked, StepInput, Workbench } from "../step.ts";
-import { runPart, stepMachine } from "../step-machine.ts";
 import { pointAtSun, pointsAtSun } from "../sun-pointing.ts";
 import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
@@ -30,8 +30,7 @@ export interface ImagesWork {
 }
 
 /** Plain images of the Sun, kept raw: what the flat is for. Now and then they are asked whether it still fits. */
-export const images = stepMachine<ImagesAsk, ImagesWork, ImagesFound>({
-  id: "images",
+export const images = defineStep<ImagesAsk, ImagesWork, ImagesFound>({
   begin,
   first: "pointing",
   states: {
@@ -54,7 +53,8 @@ export const images = stepMachine<ImagesAsk, ImagesWork, ImagesFound>({
     },
     keeping: { does: tell, next: "done" },
   },
-  makeSafe: ({ bench, ask, found, asks }) => leaveRig(bench, found && !asks ? ask.coverAfter : "closed"),
+  makeSafe: ({ bench, ask, found, asks }, _ended, signal) =>
+    leaveRig(bench, found && !asks ? ask.coverAfter : "closed", signal),
   found: (work) => work.found,
   asks: (work) => work.asks,
 });

@@ -1,6 +1,6 @@
 import { setLowestGain } from "../camera-ready.ts";
 import { leaveRig } from "../leave-rig.ts";
-import { stepMachine } from "../step-machine.ts";
+import { defineStep } from "../run-step.ts";
 import { pointAtSun, pointOffSun } from "../sun-pointing.ts";
 import type { LeakCheckAsk, LeakCheckFound } from "./leak-ask.ts";
 import {
@@ -18,8 +18,7 @@ import {
  * Whether light comes past the closed cover, at the flat's own exposure: half of the covered frames on the Sun, all of
  * those off it, the other half on the Sun again. So a slow drift cancels, for the price of two slews.
  */
-export const leakCheck = stepMachine<LeakCheckAsk, LeakWork, LeakCheckFound>({
-  id: "leakCheck",
+export const leakCheck = defineStep<LeakCheckAsk, LeakWork, LeakCheckFound>({
   begin,
   first: "checking",
   states: {
@@ -41,6 +40,7 @@ export const leakCheck = stepMachine<LeakCheckAsk, LeakWork, LeakCheckFound>({
     lookingAgain: { does: exposeCovered("second"), next: "judging" },
     judging: { does: judge, next: "done" },
   },
-  makeSafe: ({ bench, ask, withinLimit }) => leaveRig(bench, withinLimit ? ask.coverAfter : "closed"),
+  makeSafe: ({ bench, ask, withinLimit }, _ended, signal) =>
+    leaveRig(bench, withinLimit ? ask.coverAfter : "closed", signal),
   found: (work) => work.found,
 });

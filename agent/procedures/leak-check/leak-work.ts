@@ -4,9 +4,9 @@ import { FrameMean } from "../../imaging/combining/frame-mean.ts";
 import { judgeLeak } from "../../imaging/proof/leak.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { giveBack, takeSeries } from "../frame-series.ts";
+import { runPart } from "../run-step.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
-import { runPart } from "../step-machine.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import type { LeakCheckAsk, LeakCheckFound } from "./leak-ask.ts";
 

@@ -1,5 +1,5 @@
 import { setLowestGain } from "../camera-ready.ts";
-import { stepMachine } from "../step-machine.ts";
+import { defineStep } from "../run-step.ts";
 import type { TuneAsk, Tuned } from "./tune-ask.ts";
 import { judgeReadings, keepLight, measureLevel, startTuning, type TuneWork } from "./tune-work.ts";
 
@@ -7,8 +7,7 @@ import { judgeReadings, keepLight, measureLevel, startTuning, type TuneWork } fr
  * Finds the exposure that brings the upper edge to its level, at the lowest gain, in as few frames as the light allows.
  * Pointing, cover and diffuser are the caller's: it tunes for the light as it finds it.
  */
-export const tuneExposure = stepMachine<TuneAsk, TuneWork, Tuned>({
-  id: "tuneExposure",
+export const tuneExposure = defineStep<TuneAsk, TuneWork, Tuned>({
   begin: startTuning,
   first: "settingUp",
   states: {
@@ -25,6 +24,6 @@ export const tuneExposure = stepMachine<TuneAsk, TuneWork, Tuned>({
     },
     recording: { does: keepLight, next: "done" },
   },
-  makeSafe: ({ bench }) => bench.rig.camera.ensureStopped(new AbortController().signal),
+  makeSafe: ({ bench }, _ended, signal) => bench.rig.camera.ensureStopped(signal),
   found: (work) => work.found,
 });

@@ -1,7 +1,7 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
+import { defineStep } from "../run-step.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
-import { stepMachine } from "../step-machine.ts";
 
 /** Exactly one of the two. */
 export interface WaitAsk {
@@ -27,8 +27,7 @@ const lookEverySeconds = 60;
 const tellEverySeconds = 15;
 
 /** Waits for a time or for the Sun, and touches nothing. */
-export const wait = stepMachine<WaitAsk, WaitWork, Waited>({
-  id: "wait",
+export const wait = defineStep<WaitAsk, WaitWork, Waited>({
   begin: ({ bench, ask }: StepInput<WaitAsk>) => ({ bench, ask, seconds: 0, found: undefined }),
   first: "reckoning",
   states: {

@@ -1,10 +1,8 @@
-import type { PlanStep } from "../../../plans/plan-steps.ts";
-import type { RigFile } from "../../../plans/rig-file.ts";
-import { lowestSun, plannedLooking } from "../machine/planned-time.ts";
-import { RunRefusedError } from "../machine/run-hands.ts";
-import type { PlanScene, StepTable } from "../machine/step-entry.ts";
-import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
-import { filterDoubt, solarCautions } from "./sun-filter.ts";
+import { filterDoubt, solarCautions } from "../guard/sun-filter.ts";
+import { RunRefusedError } from "../record/run-errors.ts";
+import { lowestSun, plannedLooking } from "../steps/planned-time.ts";
+import { type PlanScene, rowOf, type StepTable } from "../steps/step-row.ts";
+import { sunAltitudeLimit } from "../steps/sun-altitude-limit.ts";
 
 export interface PlanCheck {
   readonly table: StepTable;
@@ -32,11 +30,11 @@ export function checkPlan(check: PlanCheck): void {
     throw new RunRefusedError("safety", sentence(unsafe.reasons), unsafe.whatToDo);
 }
 
-function inputReasons({ scene, unattended }: PlanCheck): string[] {
+function inputReasons({ table, scene, unattended }: PlanCheck): string[] {
   const { plan, rigFile } = scene;
   const reasons: string[] = [];
   plan.steps.forEach((step, index) => {
-    for (const role of rolesNeeded(step)) {
+    for (const role of rowOf(table, step).needs(step)) {
       if (rigFile.devices[role] === undefined) {
         reasons.push(`step ${index + 1} (${step.step}) needs a ${role}, and the rig file lists none`);
       }
@@ -44,7 +42,8 @@ function inputReasons({ scene, unattended }: PlanCheck): string[] {
   });
   for (const role of ["cover", "diffuser"] as const) {
     const device = rigFile.devices[role];
-    const needed = role === "cover" || plan.steps.some((step) => rolesNeeded(step).includes(role));
+    const needed =
+      role === "cover" || plan.steps.some((step) => rowOf(table, step).needs(step).includes(role));
     if (unattended && needed && device !== undefined && "by" in device) {
       reasons.push(
         `the ${role} is moved by hand, and nobody is there: run at a terminal, or fit a driven ${role}`,
@@ -52,16 +51,6 @@ function inputReasons({ scene, unattended }: PlanCheck): string[] {
     }
   }
   return reasons;
-}
-
-/** What blurs the Sun, beside the mount. */
-const blurredBy = { diffuser: "diffuser", defocus: "focuser" } as const;
-
-function rolesNeeded(step: PlanStep): readonly (keyof RigFile["devices"])[] {
-  if (step.step === "centre") return ["mount"];
-  if (step.step === "leak-check") return ["cover", "diffuser"];
-  if (step.step === "flat") return step.blur === "drift" ? ["mount"] : ["mount", blurredBy[step.blur]];
-  return [];
 }
 
 function safetyReasons({ table, scene, nowUtcMs, freeDiskMegabytes }: PlanCheck): {

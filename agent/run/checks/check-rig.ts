@@ -2,10 +2,10 @@ import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import { type LackOfRoom, lackOfRoom } from "../../procedures/flat/room-to-blur.ts";
+import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { firstLook, type GuardTools, type GuardWatch } from "../guard/guard.ts";
-import { RunRefusedError } from "../machine/run-hands.ts";
-import { separationDegrees } from "./separation.ts";
+import { RunRefusedError } from "../record/run-errors.ts";
 
 export interface RigCheck extends GuardTools {
   readonly rig: Rig;

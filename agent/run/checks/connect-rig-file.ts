@@ -4,8 +4,8 @@ import type { OpenLink } from "../../../drivers/kit/links.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { Random } from "../../../drivers/kit/random.ts";
 import type { RoleName } from "../../../drivers/roles/device.ts";
+import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import type { ConnectedRig } from "../machine/run-options.ts";
 import { type AskPerson, HandCover } from "./hand-cover.ts";
 
 /** How to reach the servers of a rig file: TCP as a rule, memory for rehearsals and tests. */
@@ -13,6 +13,17 @@ export type Openers = (server: ServerEntry, name: string) => OpenLink;
 
 /** Writes down, before a device is connected, whether it was found so. */
 export type NoteFound = (role: RoleName, device: string, connected: boolean) => void;
+
+/** The rig's devices with their links; disposing gives the links back and restores nothing. */
+export interface ConnectedRig extends AsyncDisposable {
+  readonly rig: Rig;
+}
+
+/**
+ * Connects every device of the rig, telling `found` of each before it changes anything about it.
+ * @throws with all that failed, nothing left open
+ */
+export type ConnectRig = (signal: AbortSignal, found: NoteFound) => Promise<ConnectedRig>;
 
 export interface ConnectTools {
   readonly openers: Openers;

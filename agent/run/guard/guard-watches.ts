@@ -3,8 +3,8 @@ import type { Device } from "../../../drivers/roles/device.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { Findings } from "../../procedures/findings.ts";
+import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { separationDegrees } from "../checks/separation.ts";
 import type { GuardWatch } from "./guard.ts";
 
 /** How far the telescope may be off the Sun, beyond the search it was allowed [degrees]: one disc's diameter. */

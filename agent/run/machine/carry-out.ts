@@ -1,6 +1,6 @@
 import { createActor, toPromise } from "xstate";
 import type { RunReport } from "../record/run-record.ts";
-import { RigRun } from "./rig-run.ts";
+import { RunEffects } from "./run-effects.ts";
 import { runMachine } from "./run-machine.ts";
 import type { RunOptions } from "./run-options.ts";
 import { xstateClock } from "./xstate-clock.ts";
@@ -10,35 +10,36 @@ import { xstateClock } from "./xstate-clock.ts";
  * sake; the caller holds the rig's lock (`rig-lock.ts`) and turns `exitCode` into the process's own.
  */
 export async function carryOut(options: RunOptions): Promise<RunReport> {
-  const run = new RigRun(options);
-  const actor = createActor(runMachine(options.table), {
-    input: { hands: run },
-    clock: xstateClock(options.clock),
-  });
-  const onStop = () => actor.send({ type: "OPERATOR_STOP" });
+  const { signal } = options;
+  const effects = new RunEffects(options);
+  const stop = new AbortController();
+  const actor = createActor(runMachine, { input: { effects, stop }, clock: xstateClock(options.clock) });
+  const onStop = () => actor.send({ type: "OPERATOR_STOP", reason: signal.reason });
   const done = toPromise(actor);
   actor.start();
-  if (options.signal.aborted) onStop();
-  else options.signal.addEventListener("abort", onStop, { once: true });
+  if (signal.aborted) onStop();
+  else signal.addEventListener("abort", onStop, { once: true });
   try {
     await done;
   } catch (error) {
     // The machine itself is broken, which is a fault of ours. The rig still has to be put back.
-    run.failed(error);
+    effects.facts.breakOff(error, false);
     actor.stop();
-    await finishByHand(run);
+    stop.abort(error);
+    effects.abandonStep();
+    await finishByHand(effects);
   } finally {
-    options.signal.removeEventListener("abort", onStop);
+    signal.removeEventListener("abort", onStop);
   }
-  return run.finish();
+  return effects.finish();
 }
 
-async function finishByHand(run: RigRun): Promise<void> {
-  for (const step of [() => run.restoreIfBegun(), () => run.close(), () => run.report()]) {
+async function finishByHand(effects: RunEffects): Promise<void> {
+  for (const step of [() => effects.restore(), () => effects.close(), () => effects.report()]) {
     try {
       await step();
     } catch (error) {
-      run.failed(error);
+      effects.facts.breakOff(error, false);
     }
   }
 }

@@ -1,25 +1,13 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { Random } from "../../../drivers/kit/random.ts";
-import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { Progress } from "../../procedures/step.ts";
-import type { NoteFound } from "../checks/connect-rig-file.ts";
+import type { ConnectRig } from "../checks/connect-rig-file.ts";
 import type { Ledger } from "../ledger/ledger.ts";
 import type { RunRecord } from "../record/run-record.ts";
-import type { StepTable } from "./step-entry.ts";
-
-/** The rig's devices with their links; disposing gives the links back and restores nothing. */
-export interface ConnectedRig extends AsyncDisposable {
-  readonly rig: Rig;
-}
-
-/**
- * Connects every device of the rig, telling `found` of each before it changes anything about it.
- * @throws with all that failed, nothing left open
- */
-export type ConnectRig = (signal: AbortSignal, found: NoteFound) => Promise<ConnectedRig>;
+import type { StepTable } from "../steps/step-row.ts";
 
 export interface RunOptions {
   readonly plan: Plan;

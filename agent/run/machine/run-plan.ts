@@ -2,9 +2,9 @@ import { type ConnectTools, connectRigFile, type Openers } from "../checks/conne
 import { freeDiskMegabytes } from "../checks/free-disk.ts";
 import type { AskPerson } from "../checks/hand-cover.ts";
 import type { RunReport } from "../record/run-record.ts";
+import { stepTable } from "../steps/step-table.ts";
 import { carryOut } from "./carry-out.ts";
 import type { RunOptions } from "./run-options.ts";
-import { stepTable } from "./step-table.ts";
 
 export interface RunPlanOptions extends Omit<RunOptions, "connect" | "table" | "freeDiskMegabytes"> {
   readonly openers: Openers;

@@ -1,45 +1,44 @@
+import type { Plan } from "../../../plans/plan-file.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
 import type { Findings } from "../../procedures/findings.ts";
-import type { RunOptions } from "../machine/run-options.ts";
-import type { RunBook } from "./run-book.ts";
-import { endedAs, exitCodeOf, type RunFacts, verdictOf } from "./run-outcome.ts";
-import type { DeviceRecord, LeftOnRig, RunRecord, RunReport, SettingRecord } from "./run-record.ts";
+import type { RunFacts } from "./run-facts.ts";
+import { endedAs, exitCodeOf, verdictOf } from "./run-outcome.ts";
+import type { LeftOnRig, RunRecord, RunReport, SettingRecord } from "./run-record.ts";
 
-export interface RecordParts {
-  readonly options: RunOptions;
+/** What is settled before a run begins. */
+export interface RunSetting {
   readonly runId: string;
   readonly startedUtcMs: number;
-  readonly book: RunBook;
-  readonly facts: RunFacts;
-  readonly devices: readonly DeviceRecord[];
-  readonly findings: Findings;
-  readonly trainMark: string | undefined;
-  readonly files: readonly string[];
+  readonly plan: Plan;
+  readonly rigFile: RigFile;
+  readonly unattended: boolean;
 }
 
-export function composeRecord(parts: RecordParts): RunRecord {
-  const { options, book, facts, findings } = parts;
+export function composeRecord(setting: RunSetting, facts: RunFacts, findings: Findings): RunRecord {
+  const { runId, startedUtcMs, plan, rigFile, unattended } = setting;
+  const { journal, settings = [] } = facts;
   const { unhealthyPx, ...kept } = findings;
   return {
-    runId: parts.runId,
-    plan: options.plan,
-    rig: options.rigFile,
-    trainMark: parts.trainMark,
-    unattended: options.unattended,
-    startedUtcMs: parts.startedUtcMs,
-    endedUtcMs: options.clock.nowMs(),
-    devices: parts.devices,
-    steps: [...book.steps],
-    settings: facts.settings,
-    guardEvents: [...book.guardEvents],
-    timeline: [...book.timeline],
+    runId,
+    plan,
+    rig: rigFile,
+    trainMark: facts.trainMark,
+    unattended,
+    startedUtcMs,
+    endedUtcMs: journal.clock.nowMs(),
+    devices: facts.devices,
+    steps: [...facts.steps],
+    settings,
+    guardEvents: [...facts.guardEvents],
+    timeline: [...journal.timeline],
     findings: unhealthyPx
       ? { ...kept, unhealthyPxCount: unhealthyPx.reduce((sum, one) => sum + one, 0) }
       : kept,
-    files: parts.files,
+    files: facts.files,
     ended: endedAs(facts),
-    verdict: verdictOf(book.steps, findings.flatInUse),
+    verdict: verdictOf(facts.steps, findings.flatInUse),
     exitCode: exitCodeOf(facts),
-    leftOnRig: leftOnRig(facts.settings),
+    leftOnRig: leftOnRig(settings),
     ...(facts.failure === undefined ? {} : { failure: facts.failure }),
   };
 }

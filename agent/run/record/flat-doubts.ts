@@ -1,5 +1,5 @@
-import type { FlatFound } from "../../procedures/flat/flat-ask.ts";
 import type { ImageCheck, ImagesFound } from "../../procedures/images/images-ask.ts";
+import { foundBy } from "./found-in-record.ts";
 import type { StepRecord } from "./run-record.ts";
 
 /** What the checks of a run's images say against their flat, in sentences with what to do. */
@@ -16,8 +16,9 @@ export function flatDoubts(steps: readonly StepRecord[]): FlatDoubts {
   const doubts = { unserved: [] as string[], between: [] as string[], newFlats: [] as string[] };
   for (const [index, step] of steps.entries()) {
     if (step.kind === "flat" && step.because !== undefined) doubts.newFlats.push(step.because);
-    if (step.kind !== "images" || step.found === undefined) continue;
-    const { checks = [], doubtful = [], moved = [] } = step.found as Partial<ImagesFound>;
+    const images: Partial<ImagesFound> | undefined = foundBy(step, "images");
+    if (!images) continue;
+    const { checks = [], doubtful = [], moved = [] } = images;
     const wentOn = checks.find(({ outcome }) => outcome === "went on");
     if (wentOn) {
       doubts.unserved.push(`${unservedText(wentOn, doubtful[0] ?? moved[0])} ${whatToDo}`);
@@ -27,10 +28,10 @@ export function flatDoubts(steps: readonly StepRecord[]): FlatDoubts {
       doubts.between.push(
         `Whether ${rangeText(doubtful)} belong to the flat before or after the move can't be told: hold each against both with \`evenfield match\`.`,
       );
-    const next = steps.slice(index).find(({ kind, found }) => kind === "flat" && found !== undefined);
+    const [next] = steps.slice(index).flatMap((after) => foundBy(after, "flat") ?? []);
     if (moved.length > 0 && next)
       doubts.between.push(
-        `${rangeText(moved)} were taken after the train had moved: divide them by ${(next.found as FlatFound).files.flat}.`,
+        `${rangeText(moved)} were taken after the train had moved: divide them by ${next.files.flat}.`,
       );
   }
   return doubts;

@@ -2,23 +2,13 @@ import type { FlatInUse } from "../../procedures/findings.ts";
 import { type ExitCode, exitCodes } from "./exit-codes.ts";
 import { isDeviceFailure } from "./failure-record.ts";
 import { flatDoubts } from "./flat-doubts.ts";
-import type { FailureRecord, RunEnded, RunVerdict, SettingRecord, StepRecord } from "./run-record.ts";
+import { lastFound } from "./found-in-record.ts";
+import type { RunFacts } from "./run-facts.ts";
+import type { RunEnded, RunVerdict, StepRecord } from "./run-record.ts";
 
-export interface RunFacts {
-  readonly steps: readonly StepRecord[];
-  readonly settings: readonly SettingRecord[];
-  readonly failure: FailureRecord | undefined;
-  readonly guardTripped: boolean;
-  readonly stopAsked: boolean;
-  /** The run got as far as changing the rig. */
-  readonly begun: boolean;
-  readonly refusedFor: "safety" | "input" | undefined;
-  /** The restoring of this run or of an earlier one has not come to its end. */
-  readonly notPutBack: boolean;
-}
-
+/** Whatever else happened: that it was not safe is told before all. */
 export function endedAs(facts: RunFacts): RunEnded {
-  if (facts.guardTripped || facts.steps.some((step) => step.ended === "unsafe")) return "unsafe";
+  if (facts.unsafe) return "unsafe";
   if (facts.refusedFor !== undefined && !facts.begun) return "refused";
   if (facts.stopAsked) return "stopped";
   if (facts.failure !== undefined || facts.steps.some((step) => step.ended === "failed")) return "failed";
@@ -31,26 +21,15 @@ export function endedAs(facts: RunFacts): RunEnded {
  */
 export function verdictOf(steps: readonly StepRecord[], inUse?: FlatInUse): RunVerdict {
   const reused = inUse?.from === "ledger" ? inUse.verdict : "none";
-  const own = flatVerdict(steps);
+  const own = lastFound({ steps }, "flat")?.verdict ?? "none";
   const verdict = own === "none" ? reused : own;
   return verdict === "good" && flatDoubts(steps).unserved.length > 0 ? "usable" : verdict;
-}
-
-function flatVerdict(steps: readonly StepRecord[]): RunVerdict {
-  for (const step of steps.toReversed()) {
-    if (step.kind !== "flat") continue;
-    const found = step.found as { verdict?: unknown } | undefined;
-    const verdict =
-      typeof found?.verdict === "object" ? (found.verdict as { verdict?: unknown })?.verdict : found?.verdict;
-    if (verdict === "good" || verdict === "usable" || verdict === "bad") return verdict;
-  }
-  return "none";
 }
 
 /** The gravest first: a rig that is not as it was, then safety, then what went wrong, then the result. */
 export function exitCodeOf(facts: RunFacts): ExitCode {
   const ended = endedAs(facts);
-  if (facts.notPutBack || facts.settings.some((setting) => setting.state === "different"))
+  if (facts.notPutBack || facts.settings?.some((setting) => setting.state === "different"))
     return exitCodes.notRestored;
   if (ended === "unsafe" || (ended === "refused" && facts.refusedFor === "safety")) return exitCodes.safety;
   if (ended === "refused") return exitCodes.wrongInput;

@@ -1,12 +1,13 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
+import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import { mayOpenCover } from "../checks/cover-policy.ts";
 import { firstLook } from "../guard/guard.ts";
 import { weatherWatches } from "../guard/guard-watches.ts";
 import type { Ledger } from "../ledger/ledger.ts";
 import type { SettingRecord } from "../record/run-record.ts";
+import { mayOpenCover } from "./cover-policy.ts";
 import { restoreBaseline } from "./restore.ts";
 
 /** The rig is still not as an earlier run found it. */
@@ -53,7 +54,7 @@ export async function restoreRun(ask: RestoreRunAsk, runId: string): Promise<rea
     clock,
     log,
     baseline: ledger.baselineOf(runId),
-    signal: new AbortController().signal, // nothing cuts a restore short
+    signal: neverAborted, // nothing cuts a restore short
     mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
     mayOpenCover: (signal) =>
       mayOpenCover({ rig, rigFile, clock, retreatedBecause: ask.retreatedBecause ?? [] }, signal),

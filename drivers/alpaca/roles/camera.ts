@@ -1,4 +1,5 @@
 import { DeadlineError, DeviceLostError, MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
+import { neverAborted } from "../../kit/never-aborted.ts";
 import type {
   CameraSetup,
   CameraWithConversion,
@@ -136,7 +137,6 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
 
   /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
   async #recover(error: unknown, attempt: number, signal: AbortSignal): Promise<void> {
-    const own = new AbortController().signal;
     const isLost = error instanceof DeviceLostError;
     const mayRetry =
       isLost ||
@@ -146,7 +146,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
       error instanceof UnreadableReplyError;
     // A device that is lost is found again by the next attempt; nothing of its exposure is left.
     if (!isLost || signal.aborted) {
-      await this.#stop(own).catch((stopError: unknown) => {
+      await this.#stop(neverAborted).catch((stopError: unknown) => {
         this.log.error({ device: this.name, error: String(stopError) }, "the camera could not be made idle");
       });
     }

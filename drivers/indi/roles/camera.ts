@@ -1,4 +1,5 @@
 import { DeadlineError, DeviceLostError, ReadbackError } from "../../kit/errors.ts";
+import { neverAborted } from "../../kit/never-aborted.ts";
 import type { CameraSetup, CooledCamera, ExposureRequest, Frame, FrameType } from "../../roles/camera.ts";
 import type { Range, Setting } from "../../roles/device.ts";
 import { allowedExposure, exposureAttemptsMax, inAttempts } from "../../roles/exposure-attempts.ts";
@@ -139,7 +140,6 @@ export class IndiCamera extends IndiRole implements CooledCamera {
 
   /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
   async #recover(error: unknown, attempt: number, signal: AbortSignal): Promise<void> {
-    const own = new AbortController().signal;
     const isLost = error instanceof DeviceLostError;
     const mayRetry =
       isLost ||
@@ -147,9 +147,14 @@ export class IndiCamera extends IndiRole implements CooledCamera {
       error instanceof ReadbackError ||
       error instanceof BlobError;
     if (!isLost) {
-      await this.#stopOrReconnect(attempt >= 2 && !signal.aborted, own).catch((stopError: unknown) => {
-        this.log.error({ device: this.name, error: String(stopError) }, "the camera could not be made idle");
-      });
+      await this.#stopOrReconnect(attempt >= 2 && !signal.aborted, neverAborted).catch(
+        (stopError: unknown) => {
+          this.log.error(
+            { device: this.name, error: String(stopError) },
+            "the camera could not be made idle",
+          );
+        },
+      );
     }
     signal.throwIfAborted();
     if (!mayRetry || attempt >= exposureAttemptsMax) throw error;

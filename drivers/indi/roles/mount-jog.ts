@@ -1,4 +1,5 @@
 import { RefusedError } from "../../kit/errors.ts";
+import { neverAborted } from "../../kit/never-aborted.ts";
 import type { SkyOffset } from "../../roles/mount-sky.ts";
 import type { IndiDevice } from "../session/device.ts";
 import type { MountTools } from "./mount-slew.ts";
@@ -95,6 +96,6 @@ export async function endJog(device: IndiDevice, property: string): Promise<void
     property,
     Object.fromEntries(elements.map((element) => [element, false])),
     { withinSeconds: 10, finalStates: ["Idle", "Ok"], errorMessages: "ignore" },
-    new AbortController().signal,
+    neverAborted,
   );
 }

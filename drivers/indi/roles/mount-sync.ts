@@ -1,3 +1,4 @@
+import { neverAborted } from "../../kit/never-aborted.ts";
 import type { Equatorial } from "../../roles/mount.ts";
 import { distanceDegrees } from "../../roles/mount-sky.ts";
 import type { IndiDevice } from "../session/device.ts";
@@ -29,6 +30,6 @@ export async function syncMount(device: IndiDevice, actual: Equatorial, signal: 
   } finally {
     const back = before === undefined || before === "SYNC" ? "TRACK" : before;
     const options = { withinSeconds: quickChangeSeconds, finalStates: ["Ok", "Idle"] } as const;
-    await device.change("ON_COORD_SET", { [back]: true }, options, new AbortController().signal);
+    await device.change("ON_COORD_SET", { [back]: true }, options, neverAborted);
   }
 }

@@ -2,6 +2,7 @@ import type { Clock } from "../../kit/clock.ts";
 import { DeviceLostError } from "../../kit/errors.ts";
 import type { OpenLink } from "../../kit/links.ts";
 import type { Log } from "../../kit/log.ts";
+import { neverAborted } from "../../kit/never-aborted.ts";
 import type { Random } from "../../kit/random.ts";
 import { SpareMemory } from "../../kit/spare-memory.ts";
 import { ImageLink } from "../wire/image-link.ts";
@@ -131,7 +132,7 @@ export class IndiClient implements AsyncDisposable {
   async enableBlobs(device: string, property: string, signal?: AbortSignal): Promise<void> {
     rehearseDecoding();
     this.#blobsWanted.set(JSON.stringify([device, property]), { device, property });
-    if (this.#images) await this.#images.enable(device, signal ?? new AbortController().signal);
+    if (this.#images) await this.#images.enable(device, signal ?? neverAborted);
     else if (this.#control.isUp) await this.#control.send(enableBlobText("Also", device, property));
   }
 

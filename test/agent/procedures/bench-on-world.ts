@@ -1,11 +1,11 @@
 import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { createActor, toPromise } from "xstate";
 import type { Findings } from "../../../agent/procedures/findings.ts";
-import type { StepEvent, StepOutcome, Workbench } from "../../../agent/procedures/step.ts";
-import type { stepMachine } from "../../../agent/procedures/step-machine.ts";
+import type { Step } from "../../../agent/procedures/run-step.ts";
+import type { StepOutcome, Workbench } from "../../../agent/procedures/step.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
+import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
@@ -50,22 +50,21 @@ export function benchOnScene(spec: SceneSpec) {
     site: spec.site,
     folder: mkdtempSync(join(tmpdir(), "evenfield-")),
     findings,
+    abandoned: neverAborted,
     progress: (now) => void told.push(now),
     note: (event, fields) => void notes.push({ event, fields }),
   };
-  const run = async <Ask, Work, Found>(
-    machine: ReturnType<typeof stepMachine<Ask, Work, Found>>,
+  const run = async <Ask, Found>(
+    step: Step<Ask, Found>,
     ask: Ask,
-    options: { rig?: Partial<Rig>; send?: { afterSeconds: number; event: StepEvent } } = {},
+    options: { rig?: Partial<Rig>; stop?: { afterSeconds: number; because: string } } = {},
   ): Promise<StepOutcome<Found>> => {
-    const actor = createActor(machine, {
-      input: { bench: { ...bench, rig: { ...rig, ...options.rig } }, ask },
-    });
-    const over = toPromise(actor) as Promise<StepOutcome<Found>>;
-    actor.start();
-    const { send } = options;
-    if (send) clock.setTimer(send.afterSeconds, () => actor.send(send.event));
-    return clock.drive(over);
+    const stop = new AbortController();
+    if (options.stop) {
+      const { afterSeconds, because } = options.stop;
+      clock.setTimer(afterSeconds, () => stop.abort(new Error(because)));
+    }
+    return clock.drive(step({ bench: { ...bench, rig: { ...rig, ...options.rig } }, ask }, stop.signal));
   };
   const removeFolder = () => rmSync(bench.folder, { recursive: true, force: true });
   return {

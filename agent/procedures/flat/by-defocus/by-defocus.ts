@@ -1,5 +1,5 @@
 import { hasMatchingDark, readDark } from "../../dark-master.ts";
-import { stepMachine } from "../../step-machine.ts";
+import { defineStep } from "../../run-step.ts";
 import type { FlatAsk, FlatFound } from "../flat-ask.ts";
 import { coverFront, takeDarks, uncoverSun } from "../flat-work.ts";
 import { beginDefocus, checkDefocus, type DefocusWork, pointHome } from "./defocus-work.ts";
@@ -9,8 +9,7 @@ import { leaveFocus, seeShadows } from "./leave-focus.ts";
 import { exposeCentred, exposeDefocusProof, lookRoundAbout } from "./looks.ts";
 
 /** A flat through the rig out of focus: what blur leaves of the Sun is told apart by looks from round about. */
-export const flatByDefocus = stepMachine<FlatAsk, DefocusWork, FlatFound>({
-  id: "flatByDefocus",
+export const flatByDefocus = defineStep<FlatAsk, DefocusWork, FlatFound>({
   begin: beginDefocus,
   first: "checking",
   states: {

@@ -2,11 +2,11 @@ import type { Frame } from "../../../../drivers/roles/camera.ts";
 import { type Sharpness, sharpness } from "../../../imaging/defocus/sharpness.ts";
 import { findDisc } from "../../../imaging/disc/disc.ts";
 import { setLowestGain } from "../../camera-ready.ts";
-import { leaveRig } from "../../leave-rig.ts";
+import { leaveRig, tryAll } from "../../leave-rig.ts";
 import { checkFilterStillOn } from "../../lost-filter.ts";
+import { runPart } from "../../run-step.ts";
 import type { StepOutcome } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
-import { runPart } from "../../step-machine.ts";
 import type { Tuned } from "../../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import { unhealthyFor } from "../../unhealthy-px.ts";
@@ -115,27 +115,18 @@ const percent = (fraction: number) => `${(100 * fraction).toFixed(2)} %`;
 export async function leaveDefocus(
   { bench, ask, homeSteps, focus }: DefocusWork,
   ended: StepOutcome<FlatFound>["ended"],
+  signal: AbortSignal,
 ): Promise<void> {
-  const failures: unknown[] = [];
-  const attempt = async (move: () => Promise<void>) => {
-    try {
-      await move();
-    } catch (error) {
-      failures.push(error);
-    }
-  };
-  await attempt(() => leaveRig(bench, ended === "completed" ? ask.coverAfter : "closed"));
   const { focuser } = bench.rig;
-  if (focuser && homeSteps !== undefined) {
-    const signal = new AbortController().signal;
-    await attempt(async () => {
+  await tryAll([
+    () => leaveRig(bench, ended === "completed" ? ask.coverAfter : "closed", signal),
+    async () => {
+      if (!focuser || homeSteps === undefined) return;
       await focuser.ensureStopped(signal);
       if ((await focuser.positionSteps(signal)) !== homeSteps)
         await moveFrom(focus?.approach ?? "below", focuser, homeSteps, signal);
-    });
-  }
-  if (failures.length === 1) throw failures[0];
-  if (failures.length > 1) throw new AggregateError(failures, "the rig could not be left as it should be");
+    },
+  ]);
 }
 
 /** Takes up the play from that side and comes back. */

@@ -1,8 +1,8 @@
 import type { Frame } from "../../../../drivers/roles/camera.ts";
 import { blurRadius } from "../../../imaging/defocus/blur-radius.ts";
 import { blurRadiusMostPx, litFraction } from "../../../imaging/defocus/defocus-room.ts";
+import { runPart } from "../../run-step.ts";
 import { StepError } from "../../step-error.ts";
-import { runPart } from "../../step-machine.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import type { DefocusWork } from "./defocus-work.ts";
 import { litPx, twoFrames } from "./focus.ts";

@@ -1,7 +1,7 @@
 import { setLowestGain } from "../../camera-ready.ts";
 import { hasMatchingDark } from "../../dark-master.ts";
 import { leaveRig } from "../../leave-rig.ts";
-import { stepMachine } from "../../step-machine.ts";
+import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
 import type { FlatAsk, FlatFound } from "../flat-ask.ts";
 import { exposeFlats, exposeProof } from "../flat-series.ts";
@@ -10,8 +10,7 @@ import { keepFlat } from "../keep-flat.ts";
 import { checkLeak, seeSun, tuneFlat, uncoverDiffused } from "./diffuser-work.ts";
 
 /** A flat through a translucent sheet over the front. The leak check comes first, always. */
-export const flatByDiffuser = stepMachine<FlatAsk, FlatWork, FlatFound>({
-  id: "flatByDiffuser",
+export const flatByDiffuser = defineStep<FlatAsk, FlatWork, FlatFound>({
   begin: beginFlat,
   first: "checking",
   states: {
@@ -46,6 +45,7 @@ export const flatByDiffuser = stepMachine<FlatAsk, FlatWork, FlatFound>({
     exposingProof: { does: exposeProof, next: "judging" },
     judging: { does: keepFlat, next: "done" },
   },
-  makeSafe: ({ bench, ask, found }) => leaveRig(bench, found ? ask.coverAfter : "closed"),
+  makeSafe: ({ bench, ask, found }, _ended, signal) =>
+    leaveRig(bench, found ? ask.coverAfter : "closed", signal),
   found: (work) => work.found,
 });

@@ -1,7 +1,7 @@
 import { MissingAbilityError } from "../../../../drivers/kit/errors.ts";
 import { exposureForLevel } from "../../exposure-for-level.ts";
+import { runPart } from "../../run-step.ts";
 import { StepError } from "../../step-error.ts";
-import { runPart } from "../../step-machine.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import { type FlatWork, proofFramesOf, uncoverSun } from "../flat-work.ts";
 

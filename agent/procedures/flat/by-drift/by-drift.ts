@@ -1,7 +1,7 @@
 import { setLowestGain } from "../../camera-ready.ts";
 import { hasMatchingDark } from "../../dark-master.ts";
 import { leaveRig } from "../../leave-rig.ts";
-import { stepMachine } from "../../step-machine.ts";
+import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
 import type { FlatAsk, FlatFound } from "../flat-ask.ts";
 import { coverFront, takeDarks, uncoverSun } from "../flat-work.ts";
@@ -9,8 +9,7 @@ import { beginDrift, checkRoom, type DriftWork, exposeDrifting, tuneDrift } from
 import { keepDrift } from "./keep-drift.ts";
 
 /** A flat solved from frames in which the Sun lies at different places: the mount wanders about the disc's centre. */
-export const flatByDrift = stepMachine<FlatAsk, DriftWork, FlatFound>({
-  id: "flatByDrift",
+export const flatByDrift = defineStep<FlatAsk, DriftWork, FlatFound>({
   begin: beginDrift,
   first: "checking",
   states: {
@@ -43,6 +42,7 @@ export const flatByDrift = stepMachine<FlatAsk, DriftWork, FlatFound>({
     returningHome: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "solving" },
     solving: { does: keepDrift, next: "done" },
   },
-  makeSafe: ({ bench, ask, found }) => leaveRig(bench, found ? ask.coverAfter : "closed"),
+  makeSafe: ({ bench, ask, found }, _ended, signal) =>
+    leaveRig(bench, found ? ask.coverAfter : "closed", signal),
   found: (work) => work.found,
 });

@@ -1,9 +1,9 @@
-import { createActor, toPromise } from "xstate";
 import { centre } from "../../../../agent/procedures/centre/centre.ts";
 import type { CentreAsk, CentreFound } from "../../../../agent/procedures/centre/centre-ask.ts";
 import type { Findings } from "../../../../agent/procedures/findings.ts";
-import type { StepEvent, StepOutcome, Workbench } from "../../../../agent/procedures/step.ts";
+import type { StepOutcome, Workbench } from "../../../../agent/procedures/step.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
+import { neverAborted } from "../../../../drivers/kit/never-aborted.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import type { Rig } from "../../../../drivers/roles/rig.ts";
@@ -43,24 +43,21 @@ export function centringOn(seed: number, overrides: SceneOverrides = {}) {
     site: spec.site,
     folder: "",
     findings,
+    abandoned: neverAborted,
     progress: ({ what }) => void progress.push(what),
     note: (event, fields) => void notes.push({ event, fields }),
   };
 
   const run = async (
-    options: { ask?: Partial<CentreAsk>; rig?: Rig; send?: { afterSeconds: number; event: StepEvent } } = {},
+    options: { ask?: Partial<CentreAsk>; rig?: Rig; stop?: { afterSeconds: number; because: string } } = {},
   ): Promise<StepOutcome<CentreFound>> => {
-    const actor = createActor(centre, {
-      input: {
-        bench: { ...bench, rig: options.rig ?? rig },
-        ask: { ...usualAsk, ...options.ask },
-      },
-    });
-    const done = toPromise(actor);
-    actor.start();
-    const { send } = options;
-    if (send) clock.setTimer(send.afterSeconds, () => actor.send(send.event));
-    return clock.drive(done);
+    const stop = new AbortController();
+    if (options.stop) {
+      const { afterSeconds, because } = options.stop;
+      clock.setTimer(afterSeconds, () => stop.abort(new Error(because)));
+    }
+    const ask = { ...usualAsk, ...options.ask };
+    return clock.drive(centre({ bench: { ...bench, rig: options.rig ?? rig }, ask }, stop.signal));
   };
 
   /** Distance of the Sun from the optical axis by the world's own account, over the disc's diameter. */

@@ -197,11 +197,7 @@ describe("it is safe all the way", () => {
     const seconds = [0.5, 3, 9, 20, 31, 33, 40, 55, 70];
     for (const afterSeconds of seconds) {
       const scene = sized(116, 2, pointingOff(0.5, 0.3));
-      const event =
-        afterSeconds > 30
-          ? ({ type: "SKY_LOST", reasons: ["cloud"] } as const)
-          : ({ type: "OPERATOR_STOP" } as const);
-      const outcome = await scene.run({ send: { afterSeconds, event } });
+      const outcome = await scene.run({ stop: { afterSeconds, because: "cloud" } });
       expect(outcome.ended, `after ${afterSeconds} s`).toBe("stopped");
       expect(scene.world.cover.position).toBe(0);
       expect(scene.world.cover.moving).toBe(false);

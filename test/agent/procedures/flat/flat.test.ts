@@ -95,7 +95,7 @@ test("the sky is lost in mid-series: the frame is dropped, cover closed, diffuse
   using rig = benchOnWorld(47);
   await rig.run(leakCheck, leakAsk);
   const outcome = await rig.run(flat, ask, {
-    send: { afterSeconds: 14, event: { type: "SKY_LOST", reasons: ["rain"] } },
+    stop: { afterSeconds: 14, because: "rain" },
   });
   expect(outcome.ended).toBe("stopped");
   expect(outcome.failure!.message).toContain("rain");

@@ -61,7 +61,7 @@ test("a leak below the limit is told and lets the flat go on", async () => {
 test("a stop while it compares off the Sun: stopped, cover closed, diffuser out, camera idle", async () => {
   using rig = benchOnWorld(25);
   const outcome = await rig.run(leakCheck, ask, {
-    send: { afterSeconds: 60, event: { type: "OPERATOR_STOP" } },
+    stop: { afterSeconds: 60, because: "the operator" },
   });
   expect(outcome.ended).toBe("stopped");
   expect(rig.world.cover.position).toBe(0);

@@ -89,7 +89,7 @@ test("a series so long that the Sun sinks too far is refused before it begins", 
 test("a stop during an exposure ends it: stopped, camera idle", async () => {
   using rig = await inTheLight(18, { sun: { centreElectronsPerSecond: 50_000 } });
   const outcome = await rig.run(tuneExposure, ask, {
-    send: { afterSeconds: 2, event: { type: "OPERATOR_STOP" } },
+    stop: { afterSeconds: 2, because: "the operator" },
   });
   expect(outcome.ended).toBe("stopped");
   expect(rig.world.camera.phase).toBe("idle");

@@ -31,7 +31,7 @@ test("a stop ends the waiting", async () => {
   const outcome = await rig.run(
     wait,
     { seconds: 3600 },
-    { send: { afterSeconds: 10, event: { type: "OPERATOR_STOP" } } },
+    { stop: { afterSeconds: 10, because: "the operator" } },
   );
   expect(outcome.ended).toBe("stopped");
 });

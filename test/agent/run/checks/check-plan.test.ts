@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { checkPlan } from "../../../../agent/run/checks/check-plan.ts";
-import { RunRefusedError } from "../../../../agent/run/machine/run-hands.ts";
+import { RunRefusedError } from "../../../../agent/run/record/run-errors.ts";
 import { readPlan } from "../../../../plans/plan-file.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
 import { forenoonUtcMs, testPlanText, testRigText } from "../fake-run.ts";

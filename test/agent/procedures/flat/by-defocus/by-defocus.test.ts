@@ -165,7 +165,7 @@ test("a focuser that moves nothing from the start: the blur can't be measured, a
 
 test("stopped in the middle of the looks: mount at rest, cover closed, focus back where it was", async () => {
   using rig = defocusBench(78);
-  const outcome = await take(rig, { send: { afterSeconds: 200, event: { type: "OPERATOR_STOP" } } });
+  const outcome = await take(rig, { stop: { afterSeconds: 200, because: "the operator" } });
   expect(outcome.ended).toBe("stopped");
   expect(rig.notes.some(({ event }) => event === "out of focus")).toBe(true);
   expect(rig.world.focuser.position).toBe(6000);

@@ -68,7 +68,7 @@ test("never centred: refused, nothing moves", async () => {
 test("the sky is lost while drifting: mount at rest, cover closed", async () => {
   using rig = driftBench(64);
   const outcome = await rig.run(flat, ask, {
-    send: { afterSeconds: 120, event: { type: "SKY_LOST", reasons: ["rain"] } },
+    stop: { afterSeconds: 120, because: "rain" },
   });
   expect(rig.told.some(({ what }) => what === "flat frames")).toBe(true);
   expect(outcome.ended).toBe("stopped");

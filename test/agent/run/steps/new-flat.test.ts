@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
-import type { AgendaEntry } from "../../../../agent/run/machine/agenda.ts";
-import { stepsOfNewFlat } from "../../../../agent/run/machine/agenda.ts";
-import { whyNoNewFlat } from "../../../../agent/run/machine/new-flat.ts";
+import type { AgendaEntry } from "../../../../agent/run/steps/agenda.ts";
+import { stepsOfNewFlat } from "../../../../agent/run/steps/agenda.ts";
+import { whyNoNewFlat } from "../../../../agent/run/steps/new-flat.ts";
 import { readPlan } from "../../../../plans/plan-file.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
 import { forenoonUtcMs, testRigText } from "../fake-run.ts";

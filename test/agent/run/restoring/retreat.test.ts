@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
-import { separationDegrees } from "../../../../agent/run/checks/separation.ts";
-import { retreat, retreatPointing } from "../../../../agent/run/guard/retreat.ts";
+import { retreat, retreatPointing } from "../../../../agent/run/restoring/retreat.ts";
+import { separationDegrees } from "../../../../agent/sky/separation.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
 import { Random } from "../../../../drivers/kit/random.ts";

@@ -1,8 +1,8 @@
 import type { Equatorial, Site } from "../../../drivers/roles/mount.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { tryTo } from "../restoring/make-safe.ts";
-import type { RestoreTools } from "../restoring/restore-setting.ts";
+import { tryTo } from "./make-safe.ts";
+import type { RestoreTools } from "./restore-setting.ts";
 
 /**
  * How far off the Sun the telescope is turned [degrees]. Far outside the field of any telescope, finder or guide

@@ -1,19 +1,21 @@
-import type { StepOptions } from "../../../plans/plan-steps.ts";
+import type { Site } from "../../../drivers/roles/mount.ts";
+import type { StepKind, StepOptions } from "../../../plans/plan-steps.ts";
 import { driftFramesMin } from "../../../plans/step-order.ts";
 import { framesEnough, type StackAsked } from "../../imaging/noise/frames-enough.ts";
 import { centre } from "../../procedures/centre/centre.ts";
-import type { CentreAsk } from "../../procedures/centre/centre-ask.ts";
-import { type DarksAsk, darks } from "../../procedures/darks/darks.ts";
+import type { CentreAsk, CentreFound } from "../../procedures/centre/centre-ask.ts";
+import { type DarksAsk, type DarksFound, darks } from "../../procedures/darks/darks.ts";
 import type { Findings } from "../../procedures/findings.ts";
 import { flat } from "../../procedures/flat/flat.ts";
-import type { FlatAsk } from "../../procedures/flat/flat-ask.ts";
+import type { FlatAsk, FlatFound } from "../../procedures/flat/flat-ask.ts";
 import { images } from "../../procedures/images/images.ts";
-import type { FlatCheckAsk, ImagesAsk } from "../../procedures/images/images-ask.ts";
-import type { LeakCheckAsk } from "../../procedures/leak-check/leak-ask.ts";
+import type { FlatCheckAsk, ImagesAsk, ImagesFound } from "../../procedures/images/images-ask.ts";
+import type { LeakCheckAsk, LeakCheckFound } from "../../procedures/leak-check/leak-ask.ts";
 import { leakCheck } from "../../procedures/leak-check/leak-check.ts";
-import { type WaitAsk, wait } from "../../procedures/wait/wait.ts";
-import { sunAltitudeLimit } from "../checks/sun-altitude-limit.ts";
-import type { StepScene, StepTable } from "./step-entry.ts";
+import { type WaitAsk, type Waited, wait } from "../../procedures/wait/wait.ts";
+import { sunAbove } from "../../sky/sun-day.ts";
+import { type StepRow, type StepScene, type StepTable, stepRow } from "./step-row.ts";
+import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
 
 /** Darks that a flat is calibrated with unless the plan says how many. */
 const darkFramesDefault = 16;
@@ -38,11 +40,16 @@ const driftLegSeconds = 25;
 /** Reckoned for a focuser's way there and back, and for looks from round about [s]. */
 const defocusSeconds = 900;
 
-/** What each kind of step is carried out by, asked from the plan and the rig file. */
-export const stepTable: StepTable = {
-  centre: {
-    logic: centre,
-    ask: ({ toleranceFraction, searchDegrees }, scene): CentreAsk => {
+/** What blurs the Sun for a flat, beside the mount. */
+const blurredBy = { diffuser: ["diffuser"], defocus: ["focuser"], drift: [] } as const;
+
+/** Every kind of step: who carries it out, what it needs, and what it is asked by the plan and the rig file. */
+export const stepTable = {
+  centre: stepRow<"centre", CentreAsk, CentreFound>({
+    step: centre,
+    sun: "searched",
+    needs: () => ["mount"],
+    ask: ({ toleranceFraction, searchDegrees }, scene) => {
       const { brightnessTripFactor, edgeAduPerSecondMax } = scene.rigFile.limits;
       return {
         toleranceFraction,
@@ -54,20 +61,24 @@ export const stepTable: StepTable = {
       };
     },
     secondsPlanned: () => 300,
-  },
-  "leak-check": {
-    logic: leakCheck,
-    ask: ({ limitFraction, frames }, scene): LeakCheckAsk => ({
+  }),
+  "leak-check": stepRow<"leak-check", LeakCheckAsk, LeakCheckFound>({
+    step: leakCheck,
+    sun: "looked at",
+    needs: () => ["cover", "diffuser"],
+    ask: ({ limitFraction, frames }, scene) => ({
       limitFraction,
       frames,
       levelFraction: flatOf(scene)?.levelFraction ?? 0.85,
       coverAfter: coverAfter(scene),
     }),
     secondsPlanned: ({ frames }, { findings }) => 180 + 2 * frames * frameSeconds(findings, "diffuser"),
-  },
-  darks: {
-    logic: darks,
-    ask: ({ frames, exposureSeconds }): DarksAsk => ({
+  }),
+  darks: stepRow<"darks", DarksAsk, DarksFound>({
+    step: darks,
+    sun: "looked at",
+    needs: () => [],
+    ask: ({ frames, exposureSeconds }) => ({
       frames,
       ...(exposureSeconds === undefined ? {} : { exposureSeconds }),
     }),
@@ -77,10 +88,12 @@ export const stepTable: StepTable = {
         (exposureSeconds === undefined
           ? frameSeconds(findings, "diffuser")
           : exposureSeconds + perFrameSeconds),
-  },
-  flat: {
-    logic: flat,
-    ask: ({ levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, ...step }, scene): FlatAsk => ({
+  }),
+  flat: stepRow<"flat", FlatAsk, FlatFound>({
+    step: flat,
+    sun: "looked at",
+    needs: ({ blur }) => ["mount", ...blurredBy[blur]],
+    ask: ({ levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, ...step }, scene) => ({
       blur: step.blur,
       frames: step.frames === "enough" ? framesMost : framesOfFlat({ ...step, levelFraction }, scene),
       ...(step.frames === "enough" ? { enough: stackAsked({ ...step, levelFraction }, scene) } : {}),
@@ -99,10 +112,12 @@ export const stepTable: StepTable = {
       const onTheWay = blur === "drift" ? flats * driftLegSeconds : blur === "defocus" ? defocusSeconds : 0;
       return 240 + onTheWay + all * frameSeconds(scene.findings, blur);
     },
-  },
-  images: {
-    logic: images,
-    ask: ({ frames, levelFraction, ...step }, scene): ImagesAsk => ({
+  }),
+  images: stepRow<"images", ImagesAsk, ImagesFound>({
+    step: images,
+    sun: "looked at",
+    needs: () => [],
+    ask: ({ frames, levelFraction, ...step }, scene) => ({
       frames,
       levelFraction,
       coverAfter: coverAfter(scene),
@@ -113,17 +128,31 @@ export const stepTable: StepTable = {
       const checks = 2 + Math.floor(frames / checkFlatEveryFrames);
       return 90 + frames * frameSeconds(scene.findings, "none") + checks * perCheck;
     },
-  },
-  wait: {
-    logic: wait,
-    ask: ({ minutes, untilSunAltitudeDegrees, for: what }): WaitAsk => ({
+  }),
+  wait: stepRow<"wait", WaitAsk, Waited>({
+    step: wait,
+    sun: "none",
+    needs: () => [],
+    ask: ({ minutes, untilSunAltitudeDegrees, for: what }) => ({
       ...(minutes === undefined ? {} : { seconds: minutes * 60 }),
       ...(untilSunAltitudeDegrees === undefined ? {} : { untilSunAltitudeDegrees }),
       ...(what === undefined ? {} : { what: `waiting for ${what}` }),
     }),
-    secondsPlanned: ({ minutes }) => (minutes ?? 0) * 60,
-  },
-};
+    secondsPlanned: ({ minutes, untilSunAltitudeDegrees: until }, { rigFile, utcMs }) =>
+      until === undefined ? (minutes ?? 0) * 60 : secondsUntilSun(rigFile.site, until, utcMs),
+  }),
+} satisfies StepTable;
+
+/** What a kind of step finds. */
+export type FoundOf<Kind extends StepKind> =
+  (typeof stepTable)[Kind] extends StepRow<Kind, infer Found> ? Found : never;
+
+/** Until the Sun is that high on this day; 0 when it never is again. */
+function secondsUntilSun(site: Site, altitudeDegrees: number, utcMs: number): number {
+  const window = sunAbove(utcMs, site, altitudeDegrees);
+  if (!window || window.toUtcMs < utcMs) return 0;
+  return Math.max(0, window.fromUtcMs - utcMs) / 1000;
+}
 
 function flatCheckOf(
   step: Pick<StepOptions<"images">, "checkFlatEveryFrames" | "testFrames" | "whenFlatMoved" | "newFlatsMost">,

@@ -1,9 +1,10 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
+import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
+import type { ConnectRig } from "../checks/connect-rig-file.ts";
 import type { Ledger } from "../ledger/ledger.ts";
-import type { ConnectRig } from "../machine/run-options.ts";
-import { type RecoveredRun, recoverRig } from "./recover.ts";
+import { type RecoveredRun, recoverRig } from "../restoring/recover.ts";
 
 export interface RestoreRigOptions {
   readonly rigFile: RigFile;
@@ -18,6 +19,6 @@ export async function restoreRig(options: RestoreRigOptions): Promise<readonly R
   const { rigFile, ledger, connect, clock, log } = options;
   if (ledger.unfinishedRuns(rigFile.rig).length === 0) return [];
   // What is found connected now is the unfinished run's doing; its own baseline says how it was.
-  await using connected = await connect(new AbortController().signal, () => {});
+  await using connected = await connect(neverAborted, () => {});
   return await recoverRig({ rig: connected.rig, rigFile, ledger, clock, log });
 }

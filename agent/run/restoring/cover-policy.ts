@@ -1,9 +1,9 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
+import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { separationDegrees } from "./separation.ts";
-import { filterDoubt } from "./sun-filter.ts";
+import { filterDoubt } from "../guard/sun-filter.ts";
 
 /** Nearer than this the Sun may fall into the telescope or a finder on it [degrees]; common practice, no source. */
 const nearSunDegrees = 15;

@@ -1,8 +1,7 @@
 import { resolve } from "node:path";
-import type { DarksFound } from "../../procedures/darks/darks.ts";
-import type { FlatFound } from "../../procedures/flat/flat-ask.ts";
-import type { MasterRow } from "../ledger/history.ts";
-import type { StepRecord } from "./run-record.ts";
+import { foundBy } from "../record/found-in-record.ts";
+import type { StepRecord } from "../record/run-record.ts";
+import type { MasterRow } from "./history.ts";
 
 /** The master frames that a run's steps made, as the ledger keeps them. */
 export function mastersMade(
@@ -11,10 +10,10 @@ export function mastersMade(
   folder: string,
 ): readonly MasterRow[] {
   return steps.flatMap((step): MasterRow[] => {
-    if (step.found === undefined) return [];
     const made = { runId, madeUtcMs: step.endedUtcMs };
-    if (step.kind === "flat") {
-      const { verdict, files, blur, frameCount, exposureSeconds, reasons, proof } = step.found as FlatFound;
+    const [flat, dark] = [foundBy(step, "flat"), foundBy(step, "darks")];
+    if (flat) {
+      const { verdict, files, blur, frameCount, exposureSeconds, reasons, proof } = flat;
       const facts = {
         blur,
         frameCount,
@@ -25,8 +24,8 @@ export function mastersMade(
       };
       return [{ ...made, kind: "flat", file: resolve(folder, files.flat), verdict, facts }];
     }
-    if (step.kind === "darks") {
-      const { file, frameCount, exposureSeconds } = step.found as DarksFound;
+    if (dark) {
+      const { file, frameCount, exposureSeconds } = dark;
       const facts = { frameCount, exposureSeconds };
       return [{ ...made, kind: "dark", file: resolve(folder, file), verdict: "none", facts }];
     }

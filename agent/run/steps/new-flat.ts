@@ -1,7 +1,7 @@
-import { sunAltitudeLimit } from "../checks/sun-altitude-limit.ts";
 import { type AgendaEntry, flatSteps } from "./agenda.ts";
-import { lowestSun } from "./planned-time.ts";
-import { entryOf, type PlanScene, type StepTable } from "./step-entry.ts";
+import { endOf, lowestSun } from "./planned-time.ts";
+import type { PlanScene, StepTable } from "./step-row.ts";
+import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
 
 export interface NewFlatQuestion {
   readonly table: StepTable;
@@ -23,7 +23,7 @@ export function whyNoNewFlat(question: NewFlatQuestion): string | undefined {
   const taken = newFlatsIn(agenda);
   if (taken >= newFlatsMost)
     return `${taken} new ${taken === 1 ? "flat was" : "flats were"} taken in this run, as many as the plan allows`;
-  const toUtcMs = nowUtcMs + 1000 * secondsNeeded(question);
+  const toUtcMs = endOfPlan(question);
   const minutes = Math.ceil((toUtcMs - nowUtcMs) / 60_000);
   const limit = sunAltitudeLimit(scene);
   const { altitudeDegrees } = lowestSun(scene.rigFile.site, { fromUtcMs: nowUtcMs, toUtcMs });
@@ -40,12 +40,10 @@ export function newFlatsIn(agenda: readonly AgendaEntry[]): number {
   return agenda.filter(({ step, because }) => step.step === "flat" && because !== undefined).length;
 }
 
-/** Leak check and flat, the asking step as if from its start, and what comes after it. On the long side. */
-function secondsNeeded({ table, scene, agenda, stepIndex }: NewFlatQuestion): number {
+/** After leak check and flat, the asking step as if from its start, and what comes after it. On the long side. */
+function endOfPlan({ table, scene, agenda, stepIndex, nowUtcMs }: NewFlatQuestion): number {
   const { flat, leakCheck } = flatSteps(agenda, stepIndex);
-  const steps = [leakCheck, flat, ...agenda.slice(stepIndex).map(({ step }) => step)];
-  const plan = { ...scene.plan, steps: agenda.map(({ step }) => step) };
-  return steps
-    .filter((step) => step !== undefined)
-    .reduce((sum, step) => sum + entryOf(table, step).secondsPlanned(step, { ...scene, plan, stepIndex }), 0);
+  const planned = agenda.map(({ step }) => step);
+  const steps = [leakCheck, flat, ...planned.slice(stepIndex)].filter((step) => step !== undefined);
+  return endOf(table, { ...scene, plan: { ...scene.plan, steps: planned } }, { steps, startUtcMs: nowUtcMs });
 }

@@ -1,0 +1,98 @@
+import type { NewFlatAsked, StepInput, StepOutcome } from "./step.ts";
+import { StepError } from "./step-error.ts";
+
+/** Does its work until that has ended or the signal aborts, and leaves the rig safe either way. */
+export type Step<Ask, Found> = (input: StepInput<Ask>, signal: AbortSignal) => Promise<StepOutcome<Found>>;
+
+/** One thing that a step does, and where it leads. The first `when` that holds decides; one without always holds. */
+export interface StepState<Work> {
+  readonly does: (work: Work, signal: AbortSignal) => Promise<void>;
+  readonly next: string | readonly { readonly to: string; readonly when?: (work: Work) => boolean }[];
+}
+
+/** A step as a table of contents. */
+export interface StepStates<Ask, Work, Found> {
+  readonly begin: (input: StepInput<Ask>) => Work;
+  readonly first: string;
+  /** By name; `done` is where the work ends well. */
+  readonly states: Readonly<Record<string, StepState<Work>>>;
+  /** Every way out leads through it. Its signal is not the one that ended the work: it aborts only when the step is given up. */
+  readonly makeSafe: (work: Work, ended: StepOutcome<Found>["ended"], signal: AbortSignal) => Promise<void>;
+  readonly found: (work: Work) => Found | undefined;
+  /** What it wants done before the rest of it, of work that ended well. */
+  readonly asks?: (work: Work) => NewFlatAsked | undefined;
+}
+
+/**
+ * A step that goes from state to state. When the signal aborts, the state in hand settles and no other begins. It never
+ * rejects for the rig's sake; what fails in making safe is the step's failure if it had none before.
+ */
+export function defineStep<Ask, Work, Found>(step: StepStates<Ask, Work, Found>): Step<Ask, Found> {
+  return async (input, signal) => {
+    const work = step.begin(input);
+    let ended: StepOutcome<Found>["ended"] = "completed";
+    let failure: Error | undefined;
+    try {
+      await goThrough(step, work, signal);
+    } catch (error) {
+      failure = asError(error);
+      ended = endOf(failure, signal);
+    }
+    const { abandoned } = input.bench;
+    try {
+      abandoned.throwIfAborted(); // the rig is being made safe by the run, and this would come between
+      await step.makeSafe(work, ended, abandoned);
+    } catch (error) {
+      if (ended === "completed") ended = "failed";
+      failure ??= asError(error);
+    }
+    const found = step.found(work);
+    const asks = ended === "completed" ? step.asks?.(work) : undefined;
+    return {
+      ended,
+      ...(found === undefined ? {} : { found }),
+      ...(failure ? { failure } : {}),
+      ...(asks ? { asks } : {}),
+    };
+  };
+}
+
+/** Carries out another step as a part of this one. @throws its failure, or the reason of the stop */
+export async function runPart<Ask, Found>(
+  step: Step<Ask, Found>,
+  input: StepInput<Ask>,
+  signal: AbortSignal,
+): Promise<Found> {
+  signal.throwIfAborted();
+  const { ended, found, failure } = await step(input, signal);
+  if (ended === "completed" && found !== undefined) return found;
+  if (ended === "stopped") signal.throwIfAborted();
+  throw failure ?? new Error("a part of the step ended without a result");
+}
+
+async function goThrough<Ask, Work, Found>(
+  { first, states }: StepStates<Ask, Work, Found>,
+  work: Work,
+  signal: AbortSignal,
+): Promise<void> {
+  let name = first;
+  while (name !== "done") {
+    signal.throwIfAborted();
+    const state = states[name];
+    if (!state) throw new Error(`the step has no state ${name}`);
+    await state.does(work, signal);
+    const { next } = state;
+    const way = typeof next === "string" ? { to: next } : next.find(({ when }) => when?.(work) ?? true);
+    if (!way) throw new Error(`no way leads on from the state ${name}`);
+    name = way.to;
+  }
+}
+
+function endOf(failure: Error, signal: AbortSignal): "unsafe" | "stopped" | "failed" {
+  if (failure instanceof StepError && failure.unsafe) return "unsafe";
+  return signal.aborted ? "stopped" : "failed";
+}
+
+function asError(error: unknown): Error {
+  return error instanceof Error ? error : new Error(String(error));
+}

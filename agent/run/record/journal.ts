@@ -1,0 +1,53 @@
+import { closeSync, fsyncSync, mkdirSync, openSync, writeSync } from "node:fs";
+import { join } from "node:path";
+import type { Clock } from "../../../drivers/kit/clock.ts";
+import type { Log } from "../../../drivers/kit/log.ts";
+import type { TimelineEntry } from "./run-record.ts";
+
+/**
+ * The dated lines of a run: in memory for its record, and in `events.ndjson`, one JSON object a line, written as things
+ * happen, so that a killed run tells how far it came. A full disk must not end a run that still has to be put back: what
+ * cannot be written is only logged.
+ */
+export class Journal implements Disposable {
+  readonly timeline: TimelineEntry[] = [];
+  #file: number | undefined;
+
+  constructor(
+    folder: string,
+    readonly clock: Clock,
+    readonly log: Log,
+  ) {
+    mkdirSync(folder, { recursive: true });
+    this.#file = openSync(join(folder, "events.ndjson"), "a");
+  }
+
+  note(event: string, fields?: Readonly<Record<string, unknown>>): void {
+    const utcMs = this.clock.nowMs();
+    this.timeline.push({ utcMs, event, ...(fields === undefined ? {} : { fields }) });
+    const line = JSON.stringify({ utc: new Date(utcMs).toISOString(), event, ...fields });
+    this.#try((file) => writeSync(file, `${line}\n`), "could not write events.ndjson");
+    this.log.info({ ...fields }, event);
+  }
+
+  /** As `note`, and onto the disk before it returns. */
+  noteSurely(event: string, fields?: Readonly<Record<string, unknown>>): void {
+    this.note(event, fields);
+    this.#try(fsyncSync, "could not sync events.ndjson");
+  }
+
+  #try(work: (file: number) => unknown, failed: string): void {
+    if (this.#file === undefined) return;
+    try {
+      work(this.#file);
+    } catch (error) {
+      this.log.warn({ error: String(error) }, failed);
+    }
+  }
+
+  [Symbol.dispose](): void {
+    this.#try(fsyncSync, "could not sync events.ndjson");
+    this.#try(closeSync, "could not close events.ndjson");
+    this.#file = undefined;
+  }
+}

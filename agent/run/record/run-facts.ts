@@ -1,0 +1,123 @@
+import type { StepKind } from "../../../plans/plan-steps.ts";
+import type { StepOutcome } from "../../procedures/step.ts";
+import type { AgendaEntry } from "../steps/agenda.ts";
+import { failureRecord, stepFailure } from "./failure-record.ts";
+import type { Journal } from "./journal.ts";
+import { NotRecoveredError, RunRefusedError } from "./run-errors.ts";
+import type { DeviceRecord, FailureRecord, SettingRecord, StepRecord } from "./run-record.ts";
+
+/**
+ * What has happened in a run, kept once: how it goes on, how it ended and its exit code all follow from this. What
+ * changes it is written into the journal as it does.
+ */
+export class RunFacts {
+  /** Those that have ended. */
+  readonly steps: StepRecord[] = [];
+  stepUnderWay: StepKind | undefined;
+  readonly guardEvents: { utcMs: number; reasons: readonly string[] }[] = [];
+  /** What the guard saw of the weather, when it had to retreat from it. */
+  weatherLost: string | undefined;
+  stopAsked = false;
+  devices: readonly DeviceRecord[] = [];
+  /** The baseline is on disk: from here on the rig may differ from it. */
+  begun = false;
+  trainMark: string | undefined;
+  /** A step that needs the Sun has begun. */
+  looking = false;
+  /** The dome, if there is one, is open towards the Sun. */
+  openedUp = false;
+  /** As read back at the end; there once the restoring has come to its end, well or badly. */
+  settings: readonly SettingRecord[] | undefined;
+  /** Below the run's folder. */
+  files: readonly string[] = [];
+  /** The first of all. */
+  failure: FailureRecord | undefined;
+  refusedFor: RunRefusedError["kind"] | undefined;
+  #notRecovered = false;
+  /** Something failed that was no step. */
+  #brokenOff = false;
+  #stepStartedUtcMs = 0;
+
+  constructor(readonly journal: Journal) {}
+
+  /** The guard or a step said that it is not safe to look. */
+  get unsafe(): boolean {
+    return this.guardEvents.length > 0 || this.steps.some((step) => step.ended === "unsafe");
+  }
+
+  /** No step may begin any more. */
+  get mustEnd(): boolean {
+    const stopsPlan = ({ ended, options }: StepRecord) => ended === "failed" && options.onFailure === "stop";
+    return this.stopAsked || this.#brokenOff || this.steps.some(stopsPlan);
+  }
+
+  /** The restoring of this run or of an earlier one has not come to its end. */
+  get notPutBack(): boolean {
+    return this.#notRecovered || (this.begun && this.settings === undefined);
+  }
+
+  /** Why it was not safe to look, if it was not. */
+  get retreatedBecause(): readonly string[] {
+    const unsafeSteps = this.steps.filter((step) => step.ended === "unsafe");
+    return [
+      ...this.guardEvents.flatMap((event) => event.reasons),
+      ...unsafeSteps.map((step) => step.failure?.message ?? `the step ${step.kind} found it unsafe`),
+    ];
+  }
+
+  /** Something outside the steps failed, or was cut short. */
+  breakOff(error: unknown, isInterruption: boolean): void {
+    this.#brokenOff = true;
+    if (isInterruption) return;
+    if (error instanceof RunRefusedError) this.refusedFor ??= error.kind;
+    if (error instanceof NotRecoveredError) this.#notRecovered = true;
+    const failure = failureRecord(error);
+    this.failure ??= failure;
+    this.journal.noteSurely("failed", { ...failure });
+  }
+
+  askStop(): void {
+    if (this.stopAsked) return;
+    this.stopAsked = true;
+    this.journal.noteSurely("the operator asks to stop");
+  }
+
+  loseSky(reason: string, ofWeather: boolean): void {
+    if (ofWeather) this.weatherLost ??= reason;
+    const reasons = [reason];
+    this.guardEvents.push({ utcMs: this.journal.clock.nowMs(), reasons });
+    this.journal.noteSurely("not safe to look", { reasons });
+  }
+
+  beginStep({ step, because }: AgendaEntry, needsSun: boolean): void {
+    this.stepUnderWay = step.step;
+    if (needsSun) this.looking = true;
+    this.#stepStartedUtcMs = this.journal.clock.nowMs();
+    this.journal.noteSurely("step begins", {
+      stepIndex: this.steps.length,
+      step: step.step,
+      ...(because === undefined ? {} : { because }),
+    });
+  }
+
+  endStep({ step, because }: AgendaEntry, outcome: StepOutcome<unknown>): void {
+    this.stepUnderWay = undefined;
+    const { step: kind, ...options } = step;
+    const { ended, found } = outcome;
+    const failure = stepFailure(outcome);
+    const stepIndex = this.steps.length;
+    this.steps.push({
+      stepIndex,
+      kind,
+      options,
+      ...(because === undefined ? {} : { because }),
+      startedUtcMs: this.#stepStartedUtcMs,
+      endedUtcMs: this.journal.clock.nowMs(),
+      ended,
+      ...(found === undefined ? {} : { found }),
+      ...(failure === undefined ? {} : { failure }),
+    });
+    this.failure ??= failure;
+    this.journal.noteSurely("step ended", { stepIndex, step: kind, ended, ...(failure ? { failure } : {}) });
+  }
+}
