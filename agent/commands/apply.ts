@@ -5,7 +5,7 @@ import { warn } from "./combine.ts";
 import { commandList } from "./command-list.ts";
 import { failedText, withFiles } from "./file-trouble.ts";
 import { ensureFlatFits } from "./flat-fits.ts";
-import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { type CommandHost, conclude, endsAtOnce, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
 export interface ApplyOptions {
@@ -94,9 +94,14 @@ export function registerApply(program: Command, host: CommandHost = processHost)
         "What was done to a SER file is kept beside it as NAME.ser.json.",
     )
     .action((files: string[], options: ApplyOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, async () => {
-        if (options.despiteMove !== true) await ensureFlatFits(files, options);
-        return apply(files, options, host);
-      }),
+      conclude(
+        host,
+        options.json === true,
+        async () => {
+          if (options.despiteMove !== true) await ensureFlatFits(files, options);
+          return apply(files, options, host);
+        },
+        endsAtOnce,
+      ),
     );
 }

@@ -9,7 +9,15 @@ import {
 import { levelText } from "../files/combine/frame-levels.ts";
 import { commandList } from "./command-list.ts";
 import { withFiles } from "./file-trouble.ts";
-import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import {
+  CommandError,
+  type CommandHost,
+  conclude,
+  endsAtOnce,
+  exitCodes,
+  type Outcome,
+  processHost,
+} from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
 export interface CombineOptions {
@@ -189,6 +197,6 @@ export function registerCombine(program: Command, host: CommandHost = processHos
         "  evenfield combine drift/*.fits -o flat.fits --dark dark.fits --method displaced --disc 1030,870,2000",
     )
     .action((files: string[], options: CombineOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () => combine(files, options, host)),
+      conclude(host, options.json === true, () => combine(files, options, host), endsAtOnce),
     );
 }

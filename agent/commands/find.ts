@@ -28,7 +28,11 @@ const indiPort = 7624;
 const usualIndi = [`localhost:${indiPort}`];
 
 /** `evenfield find`: lists device servers of both protocols and what hangs on them; connects no device. @throws CommandError */
-export async function find(options: FindCommandOptions, host: CommandHost): Promise<Outcome> {
+export async function find(
+  options: FindCommandOptions,
+  host: CommandHost,
+  signal: AbortSignal,
+): Promise<Outcome> {
   const wanted = (given: readonly string[] | undefined, port?: number) =>
     (given ?? []).map((text) => readAddress(text, port));
   const { targets, ...links } = options.links ?? {};
@@ -46,7 +50,7 @@ export async function find(options: FindCommandOptions, host: CommandHost): Prom
       },
       ...links,
     },
-    new AbortController().signal,
+    signal,
   );
   const block = findings.servers.length === 0 ? "" : rigBlock(findings.servers);
   const silent =
@@ -129,6 +133,6 @@ export function registerFind(program: Command, host: CommandHost = processHost):
     .option("--json", "one JSON result on stdout")
     .addHelpText("after", "\nExample:\n  evenfield find --indi observatory.local:7624")
     .action((options: FindCommandOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () => find(options, host)),
+      conclude(host, options.json === true, (signal) => find(options, host, signal)),
     );
 }

@@ -8,7 +8,7 @@ import { figureText, type ProofFigure, worstOf } from "../imaging/proof/proof-fi
 import { dustLines } from "../outputs/proof-rows.ts";
 import { commandList } from "./command-list.ts";
 import { failedText } from "./file-trouble.ts";
-import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { type CommandHost, conclude, endsAtOnce, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
 /**
@@ -132,6 +132,6 @@ export function registerInspect(program: Command, host: CommandHost = processHos
         "Two flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
     )
     .action((files: string[], options: InspectArguments) =>
-      conclude(host, options.json === true, () => inspect(files, optionsOf(options), host)),
+      conclude(host, options.json === true, () => inspect(files, optionsOf(options), host), endsAtOnce),
     );
 }

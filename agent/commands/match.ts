@@ -11,7 +11,15 @@ import { Ledger } from "../run/ledger/ledger.ts";
 import { commandList } from "./command-list.ts";
 import { withFiles } from "./file-trouble.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
-import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import {
+  CommandError,
+  type CommandHost,
+  conclude,
+  endsAtOnce,
+  exitCodes,
+  type Outcome,
+  processHost,
+} from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
 export interface MatchOptions {
@@ -116,6 +124,6 @@ export function registerMatch(program: Command, host: CommandHost = processHost)
     .option("--json", "print one JSON result")
     .addHelpText("after", "\nExample:\n  evenfield match sun-0001.fits")
     .action((path: string, options: MatchOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () => match(path, options, host)),
+      conclude(host, options.json === true, () => match(path, options, host), endsAtOnce),
     );
 }

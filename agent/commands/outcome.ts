@@ -1,6 +1,8 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
+import { neverAborted } from "../../drivers/kit/never-aborted.ts";
 import { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
+import { listenForStop, type SignalSource, type StopWords, stopWords } from "./stop-signals.ts";
 
 export { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
 
@@ -25,6 +27,8 @@ export interface CommandHost {
   stderr(text: string): void;
   /** Whether stderr is a terminal, where a line can be drawn again. */
   readonly live: boolean;
+  /** Where the stops of a command come from; left out, none come. */
+  readonly signals?: SignalSource;
   setExitCode(code: ExitCode): void;
 }
 
@@ -33,6 +37,7 @@ export const processHost: CommandHost = {
   stdout: (text) => void process.stdout.write(text),
   stderr: (text) => void process.stderr.write(text),
   live: process.stderr.isTTY === true,
+  signals: process,
   setExitCode: (code) => {
     process.exitCode = code;
   },
@@ -48,20 +53,33 @@ export interface Outcome {
 }
 
 /**
+ * For work on files that computes without a pause and could not hear a stop: the process ends where it is. A file is put
+ * in its place when it is whole.
+ */
+export const endsAtOnce = "ends at once";
+
+/**
  * Runs a command's work, prints how it ended (with `json` one JSON object on stdout, failures too) and sets
- * the exit code. Never throws.
+ * the exit code. Ctrl-C, SIGTERM and SIGHUP abort the signal. Never throws.
  */
 export async function conclude(
   host: CommandHost,
   json: boolean,
-  work: () => Outcome | Promise<Outcome>,
+  work: (signal: AbortSignal) => Outcome | Promise<Outcome>,
+  words: StopWords | typeof endsAtOnce = stopWords,
 ): Promise<void> {
+  using stop =
+    host.signals && words !== endsAtOnce
+      ? listenForStop(host.signals, words, (text) => host.stderr(text))
+      : undefined;
+  const signal = stop?.signal ?? neverAborted;
   try {
-    const outcome = await work();
+    const outcome = await work(signal);
     host.stdout(json ? `${JSON.stringify(outcome.result)}\n` : `${outcome.text}\n`);
     host.setExitCode(outcome.exitCode);
   } catch (error) {
-    const failure = error instanceof CommandError ? error : faultOfOurs(error);
+    const wasStopped = signal.aborted && error === signal.reason && words !== endsAtOnce;
+    const failure = wasStopped ? stopped(words) : error instanceof CommandError ? error : faultOfOurs(error);
     const { happened, state, whatToDo } = failure.told;
     host.stderr(`${happened}\n${state}\n${whatToDo}\n`);
     if (failure.exitCode === exitCodes.fault) host.stderr(`${stackOf(failure.cause ?? failure)}\n`);
@@ -69,6 +87,14 @@ export async function conclude(
       host.stdout(`${JSON.stringify({ failed: true, exitCode: failure.exitCode, ...failure.told })}\n`);
     host.setExitCode(failure.exitCode);
   }
+}
+
+function stopped({ state }: StopWords): CommandError {
+  return new CommandError(exitCodes.stopped, {
+    happened: "Stopped by the operator.",
+    state,
+    whatToDo: "Start the command again when you like.",
+  });
 }
 
 function faultOfOurs(cause: unknown): CommandError {

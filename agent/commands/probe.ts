@@ -24,15 +24,21 @@ const wanted: readonly (readonly [role: RoleName, without: string])[] = [
   ["weather", "nothing tells the guard of rain or cloud"],
 ];
 
+const words = {
+  first: "Stopping: what was connected is disconnected again.",
+  again: "Still disconnecting; please wait.",
+  state: "Nothing on the rig was changed; what did open was closed again.",
+};
+
 /** `evenfield probe`: connects, says what each device can do, leaves everything as it was. @throws CommandError */
-export async function probe(options: ProbeOptions, host: CommandHost): Promise<Outcome> {
+export async function probe(options: ProbeOptions, host: CommandHost, signal: AbortSignal): Promise<Outcome> {
   const rigFile = rigFromFile(options.rig);
   const openers = options.openers ?? ((server: ServerEntry) => tcpOpener(server.indi));
   try {
     await using opened = await connectRig(
       rigFile,
       { clock: host.clock, log: silentLog, random: new Random(1), openers },
-      new AbortController().signal,
+      signal,
     );
     const devices = describeRig(opened.rig);
     const missing = wanted
@@ -53,7 +59,7 @@ export async function probe(options: ProbeOptions, host: CommandHost): Promise<O
       exitCodes.deviceFailed,
       {
         happened: error.message,
-        state: "Nothing on the rig was changed; what did open was closed again.",
+        state: words.state,
         whatToDo: error.whatToDo,
       },
       { cause: error },
@@ -74,6 +80,6 @@ export function registerProbe(program: Command, host: CommandHost = processHost)
     .option("--json", "print one JSON result")
     .addHelpText("after", "\nExample:\n  evenfield probe --rig plans/rig-example.yaml")
     .action((options: ProbeOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () => probe(options, host)),
+      conclude(host, options.json === true, (signal) => probe(options, host, signal), words),
     );
 }

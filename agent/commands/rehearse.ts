@@ -17,7 +17,7 @@ import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { outcomeOf, runFolderName } from "./run.ts";
 import { stderrLog } from "./run-log.ts";
 import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
-import { withStopSignals } from "./stop-signals.ts";
+import { stopWordsOfRun } from "./stop-signals.ts";
 import { compareWithTruth, type TruthComparison } from "./truth-rows.ts";
 
 export interface RehearseOptions {
@@ -157,8 +157,11 @@ export function registerRehearse(program: Command, host: CommandHost = processHo
     .option("--json", "print one JSON result")
     .addHelpText("after", "\nExample:\n  evenfield rehearse plans/first-flat.yaml")
     .action((plan: string, options: RehearseOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () =>
-        withStopSignals(host, process, (signal) => rehearse(plan, options, host, signal)),
+      conclude(
+        host,
+        options.json === true,
+        (signal) => rehearse(plan, options, host, signal),
+        stopWordsOfRun,
       ),
     );
 }

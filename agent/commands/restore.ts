@@ -1,6 +1,6 @@
 import { existsSync } from "node:fs";
 import type { Command } from "commander";
-import { RigNotConnectedError } from "../../drivers/connect.ts";
+import { RigNotConnectedError, type ServerEntry } from "../../drivers/connect.ts";
 import type { Log } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
@@ -8,7 +8,8 @@ import { connectRigFile, type Openers } from "../run/checks/connect-rig-file.ts"
 import type { AskPerson } from "../run/checks/hand-cover.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
 import { restoreRig } from "../run/machine/restore-rig.ts";
-import { leftText, type RecoveredRun } from "../run/restoring/recover.ts";
+import { describeLeft } from "../run/record/run-errors.ts";
+import type { RecoveredRun } from "../run/restoring/recover.ts";
 import { commandList } from "./command-list.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
@@ -29,7 +30,15 @@ export interface RestoreWiring {
   readonly log: Log;
   readonly random: Random;
   readonly askPerson?: AskPerson;
+  /** Keeps it from beginning; what has begun is put back to its end. */
+  readonly signal: AbortSignal;
 }
+
+const words = {
+  first: "Stopping; what has begun to be put back is put back to its end first.",
+  again: "Still putting the rig back; please wait.",
+  state: "Nothing was put back.",
+};
 
 /** `evenfield restore`: puts back what an unfinished run left changed. @throws CommandError */
 export async function restore(
@@ -60,17 +69,19 @@ export async function restore(
       ledger,
       clock: host.clock,
       log: wiring.log,
+      signal: wiring.signal,
       connect: (signal) => connectRigFile(rigFile, tools, signal),
     });
     return outcomeOf(rigFile.rig, recovered);
   } catch (error) {
-    if (!(error instanceof RigNotConnectedError)) throw error;
+    const notConnected = error instanceof RigNotConnectedError ? error : undefined;
+    if (!notConnected && !(wiring.signal.aborted && error === wiring.signal.reason)) throw error;
     throw new CommandError(
       exitCodes.notRestored,
       {
-        happened: error.message,
+        happened: notConnected?.message ?? "Stopped by the operator before anything was put back.",
         state: `The rig is as ${unfinished.length === 1 ? "the unfinished run" : "the unfinished runs"} left it.`,
-        whatToDo: `Close the cover by hand. ${error.whatToDo} Then run \`evenfield restore\` again.`,
+        whatToDo: `Close the cover by hand. ${notConnected ? `${notConnected.whatToDo} ` : ""}Then run \`evenfield restore\` again.`,
       },
       { cause: error },
     );
@@ -93,8 +104,8 @@ function outcomeOf(rig: string, recovered: readonly RecoveredRun[]): Outcome {
     left.length === 0
       ? `${rig} is as it was found before ${recovered.map((run) => run.runId).join(", ")}: ${settings.length - kept.length} settings read back.`
       : `${rig} could not be put back in full; ${left.length} of ${settings.length} settings are not as they were found:`,
-    ...left.map((setting) => `  ${leftText(setting)}`),
-    ...kept.map((setting) => `Left otherwise on purpose: ${leftText(setting)}`),
+    ...left.map((setting) => `  ${describeLeft(setting)}`),
+    ...kept.map((setting) => `Left otherwise on purpose: ${describeLeft(setting)}`),
     left.length === 0
       ? "The next run may begin."
       : "Put right by hand what is named, then run `evenfield restore` again; with `--accept` the rig is taken as it is.",
@@ -116,12 +127,13 @@ export function registerRestore(program: Command, host: CommandHost = processHos
     .option("--json", "print one JSON result")
     .addHelpText("after", "\nExample:\n  evenfield restore --rig plans/rig-example.yaml")
     .action((options: RestoreCommandOptions & { json?: boolean }) => {
-      const wiring: RestoreWiring = {
-        openers: (server) => tcpOpener(server.indi),
+      const wiring = {
+        openers: (server: ServerEntry) => tcpOpener(server.indi),
         log: stderrLog("warn"),
         random: new Random(host.clock.nowMs()),
         ...(process.stdin.isTTY === true ? { askPerson: askAtTerminal } : {}),
       };
-      return conclude(host, options.json === true, () => restore(options, wiring, host));
+      const work = (signal: AbortSignal) => restore(options, { ...wiring, signal }, host);
+      return conclude(host, options.json === true, work, words);
     });
 }

@@ -17,7 +17,7 @@ import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, proc
 import { askAtTerminal } from "./person.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { stderrLog } from "./run-log.ts";
-import { withStopSignals } from "./stop-signals.ts";
+import { stopWordsOfRun } from "./stop-signals.ts";
 
 export interface RunCommandOptions {
   readonly rig: string;
@@ -122,8 +122,10 @@ export function registerRun(
     .option("--json", "print one JSON result")
     .addHelpText("after", "\nExample:\n  evenfield run plans/first-flat.yaml --rig plans/rig-example.yaml")
     .action((plan: string, options: RunCommandOptions & { json?: boolean; log: string }) =>
-      conclude(host, options.json === true, () =>
-        withStopSignals(host, process, (signal) => {
+      conclude(
+        host,
+        options.json === true,
+        (signal) => {
           const attended = process.stdin.isTTY === true && options.unattended !== true;
           const wiring: RunWiring = {
             openers: (server) => tcpOpener(server.indi),
@@ -134,7 +136,8 @@ export function registerRun(
             ...(attended ? { askPerson: askAtTerminal } : {}),
           };
           return run(plan, { ...options, unattended: !attended }, wiring, host);
-        }),
+        },
+        stopWordsOfRun,
       ),
     );
 }

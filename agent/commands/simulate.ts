@@ -6,7 +6,7 @@ import { startSimulator } from "../../sim-devices/start-simulator.ts";
 import { commandList } from "./command-list.ts";
 import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
-import { withStopSignals } from "./stop-signals.ts";
+import { stopWords } from "./stop-signals.ts";
 
 export interface SimulateOptions {
   readonly scene?: string;
@@ -62,7 +62,11 @@ export async function simulate(
   };
 }
 
-const stopWords = { first: "Taking the devices down.", again: "Still taking the devices down; please wait." };
+const words = {
+  ...stopWords,
+  first: "Taking the devices down.",
+  again: "Still taking the devices down; please wait.",
+};
 
 const portOf = (text: string): number => {
   const port = Number(text);
@@ -86,8 +90,6 @@ export function registerSimulate(program: Command, host: CommandHost = processHo
     .option("--json", "print one JSON result at the end")
     .addHelpText("after", "\nExample:\n  evenfield simulate --indi 7624 --alpaca 11111 --speed 10")
     .action((options: SimulateOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () =>
-        withStopSignals(host, process, (signal) => simulate(options, host, signal), stopWords),
-      ),
+      conclude(host, options.json === true, (signal) => simulate(options, host, signal), words),
     );
 }

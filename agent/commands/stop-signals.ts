@@ -1,48 +1,56 @@
-import type { CommandHost } from "./outcome.ts";
+import { InterruptedError } from "../run/record/run-errors.ts";
+
+const names = ["SIGINT", "SIGTERM", "SIGHUP"] as const;
+type SignalName = (typeof names)[number];
 
 /** What of the process a stop needs; tests give their own. */
 export interface SignalSource {
-  on(signal: "SIGINT" | "SIGTERM", listener: () => void): unknown;
-  removeListener(signal: "SIGINT" | "SIGTERM", listener: () => void): unknown;
+  on(signal: SignalName, listener: () => void): unknown;
+  removeListener(signal: SignalName, listener: () => void): unknown;
 }
 
-const names = ["SIGINT", "SIGTERM"] as const;
-
-/** What a stop is answered with: the first, and those that come while it is carried out. */
+/** What a stop is answered with. */
 export interface StopWords {
   readonly first: string;
+  /** To those that come while the first is carried out. */
   readonly again: string;
+  /** The state of things, of work that a stop cut short. */
+  readonly state: string;
 }
 
-const ofARig: StopWords = {
+/** Of a command that nothing can go wrong with when it ends half way. */
+export const stopWords: StopWords = {
+  first: "Stopping.",
+  again: "Still stopping; please wait.",
+  state: "Nothing was changed.",
+};
+
+export const stopWordsOfRun: StopWords = {
   first: "Stopping: the step in hand ends, then the rig is put back as it was.",
   again:
     "Still putting the rig back; please wait. If the process has to be killed, run `evenfield restore` after it.",
+  state: stopWords.state,
 };
 
 /**
- * Turns Ctrl-C and SIGTERM into an orderly stop. The first one asks for it; further ones are answered with what is
- * going on, because breaking off the restoring would leave the rig half put back.
+ * Turns Ctrl-C, SIGTERM and a terminal that is gone into one orderly stop. The first asks for it; further ones are answered
+ * with what is going on, because breaking off the restoring would leave the rig half put back.
  */
-export async function withStopSignals<T>(
-  host: CommandHost,
+export function listenForStop(
   source: SignalSource,
-  work: (signal: AbortSignal) => Promise<T>,
-  words: StopWords = ofARig,
-): Promise<T> {
+  words: StopWords,
+  say: (text: string) => void,
+): { readonly signal: AbortSignal } & Disposable {
   const stop = new AbortController();
   const onSignal = () => {
-    if (stop.signal.aborted) {
-      host.stderr(`${words.again}\n`);
-      return;
-    }
-    host.stderr(`${words.first}\n`);
-    stop.abort(new Error("stopped by the operator"));
+    say(`${stop.signal.aborted ? words.again : words.first}\n`);
+    stop.abort(new InterruptedError("stopped by the operator"));
   };
   for (const name of names) source.on(name, onSignal);
-  try {
-    return await work(stop.signal);
-  } finally {
-    for (const name of names) source.removeListener(name, onSignal);
-  }
+  return {
+    signal: stop.signal,
+    [Symbol.dispose]() {
+      for (const name of names) source.removeListener(name, onSignal);
+    },
+  };
 }

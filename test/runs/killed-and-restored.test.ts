@@ -5,6 +5,7 @@ import { Ledger } from "../../agent/run/ledger/ledger.ts";
 import { carryOut } from "../../agent/run/machine/carry-out.ts";
 import { restoreRig } from "../../agent/run/machine/restore-rig.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
+import { neverAborted } from "../../drivers/kit/never-aborted.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { Life } from "../agent/run/fake-rig.ts";
 import { FakeRun, usualWorks } from "../agent/run/fake-run.ts";
@@ -42,7 +43,7 @@ const restore = (run: FakeRun) => async (life: Life) => {
   const clock = mortalClock(run.clock, life);
   const rigFile = readRigFile(run.rigText, "rig.yaml");
   const connect: ConnectRig = (_signal, found) => run.rig.connect(found, life);
-  return await restoreRig({ connect, rigFile, ledger, clock, log: silentLog });
+  return await restoreRig({ connect, rigFile, ledger, clock, log: silentLog, signal: neverAborted });
 };
 
 /** Until a run gets through without a change left to be killed at. */

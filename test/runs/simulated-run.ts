@@ -9,6 +9,7 @@ import { runPlan } from "../../agent/run/machine/run-plan.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import type { Log } from "../../drivers/kit/log.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
+import { neverAborted } from "../../drivers/kit/never-aborted.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import { readPlan } from "../../plans/plan-file.ts";
@@ -106,6 +107,7 @@ export class SimulatedRun implements AsyncDisposable {
         ledger: this.ledger,
         clock: this.clock,
         log: silentLog,
+        signal: neverAborted,
         connect: (signal) => connectRigFile(this.rigFile, tools, signal),
       }),
     );

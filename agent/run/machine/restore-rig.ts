@@ -1,6 +1,5 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
-import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { ConnectRig } from "../checks/connect-rig-file.ts";
 import type { Ledger } from "../ledger/ledger.ts";
@@ -12,13 +11,15 @@ export interface RestoreRigOptions {
   readonly connect: ConnectRig;
   readonly clock: Clock;
   readonly log: Log;
+  /** Keeps it from connecting; what has begun to be put back goes on to its end. */
+  readonly signal: AbortSignal;
 }
 
 /** Connects and puts back what unfinished runs of that rig left; connects nothing when there are none. */
 export async function restoreRig(options: RestoreRigOptions): Promise<readonly RecoveredRun[]> {
-  const { rigFile, ledger, connect, clock, log } = options;
+  const { rigFile, ledger, connect, clock, log, signal } = options;
   if (ledger.unfinishedRuns(rigFile.rig).length === 0) return [];
   // What is found connected now is the unfinished run's doing; its own baseline says how it was.
-  await using connected = await connect(neverAborted, () => {});
+  await using connected = await connect(signal, () => {});
   return await recoverRig({ rig: connected.rig, rigFile, ledger, clock, log });
 }

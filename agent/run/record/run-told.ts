@@ -1,5 +1,5 @@
-import { leftText } from "../restoring/recover.ts";
 import { flatDoubts } from "./flat-doubts.ts";
+import { describeLeft } from "./run-errors.ts";
 import type { RunReport } from "./run-record.ts";
 
 /** How a run ended, for a person: what happened, what state the rig is in now, what to do next. */
@@ -63,8 +63,8 @@ function stateOf({ record, notAsFound, leftOnRig, failure }: RunReport): string 
   const parts = [
     different.length === 0
       ? `The rig is as it was found (${record.settings.length - kept.length} settings read back).`
-      : `Not as it was found: ${different.map(leftText).join("; ")}.`,
-    ...kept.map((setting) => `Left otherwise on purpose: ${leftText(setting)}.`),
+      : `Not as it was found: ${different.map(describeLeft).join("; ")}.`,
+    ...kept.map((setting) => `Left otherwise on purpose: ${describeLeft(setting)}.`),
   ];
   return parts.join(" ") + cover;
 }

@@ -10,28 +10,6 @@ import type { SettingRecord } from "../record/run-record.ts";
 import { mayOpenCover } from "./cover-policy.ts";
 import { restoreBaseline } from "./restore.ts";
 
-/** The rig is still not as an earlier run found it. */
-export class NotRecoveredError extends Error {
-  readonly code = "RIG_NOT_RESTORED";
-  readonly whatToDo =
-    "Put right by hand what is named, then run `evenfield restore --rig RIG`; " +
-    "with `--accept` it takes the rig as it is now for good.";
-  constructor(
-    readonly runId: string,
-    readonly left: readonly SettingRecord[],
-  ) {
-    super(`an earlier run (${runId}) could not be put back: ${left.map(leftText).join("; ")}`);
-    this.name = "NotRecoveredError";
-  }
-}
-
-/** One setting that is not as it was, as a person reads it. */
-export function leftText({ device, key, before, after, unit, why }: SettingRecord): string {
-  const of = unit === undefined ? "" : ` ${unit}`;
-  const now = after === undefined ? "could not be read" : `is ${JSON.stringify(after)}${of}`;
-  return `${device}: ${key} was ${JSON.stringify(before)}${of} and ${now}${why === undefined ? "" : ` (${why})`}`;
-}
-
 export interface RestoreRunAsk {
   readonly rig: Rig;
   readonly rigFile: RigFile;

@@ -2,6 +2,7 @@ import { expect, test } from "vitest";
 import { type FindCommandOptions, find } from "../../../agent/commands/find.ts";
 import { CommandError } from "../../../agent/commands/outcome.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
+import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { readRigFile } from "../../../plans/rig-file.ts";
 import { ScriptedAlpaca } from "../../drivers/alpaca/scripted-alpaca.ts";
 import { ScriptedServer } from "../../drivers/indi/scripted-server.ts";
@@ -45,6 +46,7 @@ test("both protocols: servers, devices, versions, what each could be; nothing is
   const { result, text, exitCode } = await find(
     { ...options, indi: ["roof.local", "nowhere:1"] },
     new RealTimeHost(),
+    neverAborted,
   );
   expect(exitCode).toBe(0);
   expect(result).toMatchObject({
@@ -71,7 +73,7 @@ test("both protocols: servers, devices, versions, what each could be; nothing is
 
 test("what is printed can be pasted into a rig file", async () => {
   const { options } = network();
-  const { result } = await find(options, new RealTimeHost());
+  const { result } = await find(options, new RealTimeHost(), neverAborted);
   const { rigBlock } = result as { rigBlock: string };
   const rest = goodRig.slice(0, goodRig.indexOf("servers:"));
   const rig = readRigFile(`${rest}${rigBlock}\n`, "r.yaml");
@@ -95,6 +97,7 @@ test("a server that answers from two addresses is one server", async () => {
   const { result } = await find(
     { ...options, indi: [], alpaca: ["10.0.0.5:11111", "127.0.0.1:11111"] },
     new RealTimeHost(),
+    neverAborted,
   );
   expect((result as { servers: unknown[] }).servers).toMatchObject([{ host: "127.0.0.1" }]);
 });
@@ -102,7 +105,7 @@ test("a server that answers from two addresses is one server", async () => {
 test("nothing found is said, with what to do; a wrong address is refused before anything is asked", async () => {
   const { options } = network();
   const { alpaca: _, indi: __, ...rest } = options;
-  const { text } = await find({ ...rest, indi: [] }, new RealTimeHost());
+  const { text } = await find({ ...rest, indi: [] }, new RealTimeHost(), neverAborted);
   expect(text).toContain("No device server was found");
   for (const wrong of [
     { indi: ["a b"] },
@@ -110,5 +113,7 @@ test("nothing found is said, with what to do; a wrong address is refused before 
     { seconds: "soon" },
     { discoveryPort: "0" },
   ])
-    await expect(find({ ...options, ...wrong }, new RealTimeHost())).rejects.toBeInstanceOf(CommandError);
+    await expect(find({ ...options, ...wrong }, new RealTimeHost(), neverAborted)).rejects.toBeInstanceOf(
+      CommandError,
+    );
 });

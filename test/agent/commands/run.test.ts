@@ -4,12 +4,13 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { ledgerFileDefault } from "../../../agent/commands/ledger-place.ts";
-import { conclude, exitCodes } from "../../../agent/commands/outcome.ts";
+import { conclude, exitCodes, type Outcome } from "../../../agent/commands/outcome.ts";
 import { restore } from "../../../agent/commands/restore.ts";
 import { outcomeOf, type RunWiring, run, runFolderName } from "../../../agent/commands/run.ts";
-import { withStopSignals } from "../../../agent/commands/stop-signals.ts";
+import { stopWordsOfRun } from "../../../agent/commands/stop-signals.ts";
 import { Ledger } from "../../../agent/run/ledger/ledger.ts";
 import { lockRig } from "../../../agent/run/machine/rig-lock.ts";
+import { systemClock } from "../../../drivers/kit/clock.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
@@ -175,16 +176,54 @@ test("restore of a rig that does not answer: exit code 6; accepted as it is, the
 });
 
 test("the first Ctrl-C asks for a stop, the next ones are told to wait, and none is left listening", async () => {
-  const source = new EventEmitter();
-  const heard = await withStopSignals(host, source, async (signal) => {
-    source.emit("SIGINT");
+  const signals = new EventEmitter();
+  const stopped = async (signal: AbortSignal): Promise<Outcome> => {
+    signals.emit("SIGINT");
     expect(signal.aborted).toBe(true);
-    source.emit("SIGTERM");
-    return signal.reason as Error;
+    signals.emit("SIGTERM");
+    signals.emit("SIGHUP");
+    return { exitCode: exitCodes.stopped, result: {}, text: String(signal.reason) };
+  };
+  await conclude({ ...host, signals }, false, stopped, stopWordsOfRun);
+  expect(said.stdout).toContain("stopped by the operator");
+  expect(said.stderr).toMatch(/^Stopping: .*\nStill putting the rig back.*\nStill putting the rig back/);
+  expect(signals.eventNames()).toEqual([]);
+});
+
+test("a command that a stop cuts short ends with exit code 130 and says in what state things are", async () => {
+  const signals = new EventEmitter();
+  const waiting = async (signal: AbortSignal): Promise<Outcome> => {
+    const ended = systemClock.sleep(3600, signal);
+    signals.emit("SIGTERM");
+    await ended;
+    throw new Error("it was not stopped");
+  };
+  await conclude({ ...host, signals }, true, waiting);
+  expect(said.exitCode).toBe(130);
+  expect(JSON.parse(said.stdout)).toMatchObject({
+    failed: true,
+    exitCode: 130,
+    state: "Nothing was changed.",
   });
-  expect(heard.message).toBe("stopped by the operator");
-  expect(said.stderr).toMatch(/Stopping: .*\nStill putting the rig back/);
-  expect(source.listenerCount("SIGINT") + source.listenerCount("SIGTERM")).toBe(0);
+  expect(said.stderr).toContain("Stopped by the operator.");
+});
+
+test("restore that is stopped while it connects has put nothing back: exit code 6, for the next one to do it", async () => {
+  const rig = write("rig.yaml", goodRig);
+  using ledger = new Ledger(ledgerFile());
+  const runId = ledger.beginRun({ rig: "garden", plan: "morning", folder, startedUtcMs: 0 });
+  ledger.saveBaseline(runId, [{ role: "camera", device: "Camera A", setting: { key: "gain", value: 1 } }]);
+  const signals = new EventEmitter();
+  await conclude({ ...host, signals }, false, (signal) => {
+    const openers = () => async () => {
+      signals.emit("SIGTERM");
+      throw new Error("nobody listens");
+    };
+    return restore({ rig, ledger: ledgerFile() }, { ...wiring, openers, signal }, host);
+  });
+  expect(said.exitCode).toBe(6);
+  expect(said.stderr).toContain("Stopped by the operator before anything was put back.");
+  expect(ledger.unfinishedRuns("garden")).toHaveLength(1);
 });
 
 test("a run's folder sorts by time; the ledger is the user's, wherever a command is started", () => {
