@@ -32,6 +32,9 @@ export interface CommandHost {
   setExitCode(code: ExitCode): void;
 }
 
+// A terminal that is gone must not end a process that still has to put a rig back.
+for (const stream of [process.stdout, process.stderr]) stream.on("error", () => {});
+
 export const processHost: CommandHost = {
   clock: systemClock,
   stdout: (text) => void process.stdout.write(text),

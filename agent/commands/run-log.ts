@@ -3,5 +3,7 @@ import type { Log } from "../../drivers/kit/log.ts";
 
 /** The program's log on stderr, one JSON object a line; synchronous, so that nothing is lost at the end. */
 export function stderrLog(level: string): Log {
-  return pino({ level, base: null }, destination({ dest: 2, sync: true }));
+  const stderr = destination({ dest: 2, sync: true });
+  stderr.on("error", () => {}); // a terminal that is gone must not end the run
+  return pino({ level, base: null }, stderr);
 }

@@ -1,6 +1,10 @@
 import { DeadlineError } from "../../kit/errors.ts";
+import { neverAborted } from "../../kit/never-aborted.ts";
 import { switchIn } from "../wire/property.ts";
 import type { DeviceSession } from "./device-session.ts";
+
+/** Longest wait for a driver that still connects to hear that it should not [s]. */
+const takeBackSeconds = 5;
 
 /**
  * Switches a device on and waits for what it then defines. There is no mark at the end of the definitions, so a time
@@ -17,17 +21,12 @@ export async function connectDevice(
   const leftSeconds = () => (endMs - clock.nowMs()) / 1000;
   await device.require(["CONNECTION"], { withinSeconds }, signal);
   if (!isConnected(device)) {
-    await device.change(
-      "CONNECTION",
-      { CONNECT: true },
-      // Drivers grumble about missing settings while they connect well: the state decides.
-      {
-        withinSeconds: leftSeconds(),
-        errorMessages: "ignore",
-        arrived: (v) => switchIn(v, "CONNECT") === true,
-      },
-      signal,
-    );
+    await commandConnection(device, true, leftSeconds(), signal).catch(async (error: unknown) => {
+      // The command is on its way all the same, and nobody waits for its answer: it is taken back.
+      if (signal.aborted)
+        await commandConnection(device, false, takeBackSeconds, neverAborted).catch(() => {});
+      throw error;
+    });
   }
   const sinceMs = clock.nowMs();
   for (;;) {
@@ -46,14 +45,23 @@ export async function disconnectDevice(
 ): Promise<void> {
   const { withinSeconds = 15 } = options;
   if (!isConnected(device)) return;
+  await commandConnection(device, false, withinSeconds, signal);
+}
+
+async function commandConnection(
+  device: DeviceSession,
+  connected: boolean,
+  withinSeconds: number,
+  signal: AbortSignal,
+): Promise<void> {
   await device.change(
     "CONNECTION",
-    { DISCONNECT: true },
+    connected ? { CONNECT: true } : { DISCONNECT: true },
     {
       withinSeconds,
-      finalStates: ["Idle", "Ok"],
-      errorMessages: "ignore",
-      arrived: (vector) => switchIn(vector, "CONNECT") === false,
+      ...(connected ? {} : { finalStates: ["Idle", "Ok"] }),
+      errorMessages: "ignore", // drivers grumble about missing settings while they connect well: the state decides
+      arrived: (vector) => switchIn(vector, "CONNECT") === connected,
     },
     signal,
   );
