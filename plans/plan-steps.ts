@@ -74,6 +74,16 @@ export type StepKind = keyof typeof stepOptions;
 export type StepOptions<Kind extends StepKind> = z.infer<(typeof stepOptions)[Kind]>;
 export type PlanStep = { [Kind in StepKind]: { step: Kind } & StepOptions<Kind> }[StepKind];
 
+/** Which kinds are of use only after a `centre` step. */
+export const afterCentring: Readonly<Record<StepKind, boolean>> = {
+  centre: false,
+  "leak-check": true,
+  darks: false,
+  flat: true,
+  images: true,
+  wait: false,
+};
+
 export const stepKinds = Object.keys(stepOptions) as StepKind[];
 
 const allowedKinds = `one of ${stepKinds.join(", ")}, alone or as a key with its options`;

@@ -1,4 +1,4 @@
-import type { PlanStep } from "./plan-steps.ts";
+import { afterCentring, type PlanStep } from "./plan-steps.ts";
 
 /** With fewer, the Sun and the rig can't be told apart down to what light allows. */
 export const driftFramesMin = 24;
@@ -11,10 +11,7 @@ export function stepOrderProblems(steps: readonly PlanStep[]): { stepIndex: numb
   steps.forEach((step, stepIndex) => {
     const say = (message: string) =>
       problems.push({ stepIndex, message: `step ${stepIndex + 1}: ${message}` });
-    if (
-      (step.step === "flat" || step.step === "images" || step.step === "leak-check") &&
-      !before(stepIndex, "centre")
-    ) {
+    if (afterCentring[step.step] && !before(stepIndex, "centre")) {
       say(`\`${step.step}\` needs the Sun centred; allowed: a \`centre\` step before it`);
     }
     if (

@@ -23,7 +23,29 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/solving",
     "agent/sky",
   ],
-  "agent/run": ["drivers", "plans", "agent/procedures", "agent/imaging", "agent/sky"],
+  "agent/run/steps": ["drivers/roles", "plans", "agent/procedures", "agent/imaging", "agent/sky"],
+  "agent/run/record": ["drivers/kit", "drivers/roles", "plans", "agent/procedures", "agent/run/steps"],
+  "agent/run/ledger": ["drivers/roles", "plans", "agent/procedures", "agent/imaging", "agent/run/record"],
+  "agent/run/guard": ["drivers/kit", "drivers/roles", "plans", "agent/procedures", "agent/sky"],
+  "agent/run/restoring": [
+    "drivers/kit",
+    "drivers/roles",
+    "plans",
+    "agent/sky",
+    "agent/run/record",
+    "agent/run/ledger",
+    "agent/run/guard",
+  ],
+  "agent/run/checks": [
+    "drivers",
+    "plans",
+    "agent/procedures",
+    "agent/sky",
+    "agent/run/steps",
+    "agent/run/record",
+    "agent/run/guard",
+  ],
+  "agent/run/machine": ["drivers", "plans", "agent/procedures", "agent/run"],
   "agent/outputs": [
     "drivers/kit",
     "drivers/formats",
@@ -35,7 +57,6 @@ const mayImport: Record<string, readonly string[]> = {
   ],
   "agent/files": ["drivers/formats", "agent/imaging", "agent/solving"],
   "agent/commands": ["agent", "drivers", "plans"],
-  "agent/service": ["agent", "drivers", "plans"],
   plans: [],
   "sim-devices": ["drivers/kit", "drivers/formats"],
 };
@@ -79,6 +100,16 @@ test("imports point one way through the house", () => {
     }
   }
   expect(against).toEqual([]);
+});
+
+test("no way to a flat knows of another", () => {
+  const wayOf = (file: string) => /^agent\/procedures\/flat\/(by-[^/]+)/.exec(file)?.[1];
+  const others = sources.flatMap((file) =>
+    importsOf(file)
+      .filter((imported) => wayOf(file) && wayOf(imported) && wayOf(imported) !== wayOf(file))
+      .map((imported) => `${file} → ${imported}`),
+  );
+  expect(others).toEqual([]);
 });
 
 test("numerics touch no files and start no threads; only what compiles and loads their code does", () => {

@@ -2,8 +2,8 @@ import { Database } from "bun:sqlite";
 import { mkdirSync } from "node:fs";
 import { dirname } from "node:path";
 import type { RoleName, SettingValue } from "../../../drivers/roles/device.ts";
+import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import type { BaselineEntry, RunEnded } from "../record/run-record.ts";
-import { connectionKey } from "../restoring/restore-order.ts";
 
 /**
  * Where a run stands, as far as the rig is concerned.

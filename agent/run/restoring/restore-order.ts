@@ -1,8 +1,6 @@
 import type { RoleName } from "../../../drivers/roles/device.ts";
+import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import type { BaselineEntry } from "../record/run-record.ts";
-
-/** Settings that are about the link itself: put back when nothing else needs the device any more. */
-export const connectionKey = "connected";
 
 /** What moves or stands in the light goes back behind a closed cover; the cover itself comes last. */
 const roleOrder: readonly RoleName[] = [
