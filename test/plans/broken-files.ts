@@ -1,3 +1,4 @@
+import { stepKinds } from "../../plans/plan-steps.ts";
 /** Files with one fault each: what to change in a good file, and the one message that must come out. */
 export interface BrokenFile {
   readonly fault: string;
@@ -54,7 +55,7 @@ train:
   spacerMm: 12
 `;
 
-const kinds = "one of centre, leak-check, darks, flat, images, wait, alone or as a key with its options";
+const kinds = `one of ${stepKinds.join(", ")}, alone or as a key with its options`;
 const nameRule = "lower-case letters, digits and hyphens, 1 to 40 of them, a letter first";
 
 export const brokenPlans: readonly BrokenFile[] = [
