@@ -9,8 +9,8 @@ import type { AskPerson } from "../run/checks/hand-cover.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
 import { lockRig, RigBusyError } from "../run/machine/rig-lock.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
+import { describeRun } from "../run/record/describe-run.ts";
 import type { RunRecord, RunReport } from "../run/record/run-record.ts";
-import { tellRun } from "../run/record/run-told.ts";
 import { commandList } from "./command-list.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
@@ -94,7 +94,7 @@ export function runFolderName(utcMs: number, plan: string): string {
 }
 
 export function outcomeOf(report: RunReport): Outcome {
-  const { happened, state, whatToDo } = tellRun(report);
+  const { happened, state, whatToDo } = describeRun(report);
   const { ended, verdict, exitCode, leftOnRig, notAsFound, folder, failure } = report;
   return {
     exitCode,

@@ -5,9 +5,9 @@ import { flatCheckRows } from "../../agent/outputs/flat-check-rows.ts";
 import { reportSummary } from "../../agent/outputs/report-words.ts";
 import type { ImagesFound } from "../../agent/procedures/images/images-ask.ts";
 import { allFlats } from "../../agent/run/ledger/history.ts";
+import { describeRun } from "../../agent/run/record/describe-run.ts";
 import { flatDoubts } from "../../agent/run/record/flat-doubts.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
-import { tellRun } from "../../agent/run/record/run-told.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
 import { at, type Fault, playFaults } from "../../sim-devices/faults/fault.ts";
@@ -110,7 +110,7 @@ test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images
     kind: "flat",
     because: expect.stringContaining("moved by"),
   });
-  expect(tellRun(report).happened).toContain("A new flat was taken in mid-run: The dust has moved by");
+  expect(describeRun(report).happened).toContain("A new flat was taken in mid-run: The dust has moved by");
   expect(flatCheckRows(report.record).map(({ says, flat }) => `${flat} ${says}`)).toEqual([
     "flat-master.fits can't be told",
     "flat-master.fits fits",
@@ -145,7 +145,9 @@ test("the same without the option: told in verdict and record, the images go on 
   const [found] = imagesOf(report);
   expect(found!.files).toHaveLength(20);
   expect(found!.checks.map(({ says }) => says)).toEqual(["untold", "fits", "moved", "moved", "moved"]);
-  expect(tellRun(report).happened).toMatch(/no longer fits the images: after image 10 .* only wants it told/);
+  expect(describeRun(report).happened).toMatch(
+    /no longer fits the images: after image 10 .* only wants it told/,
+  );
   const told = found!.files.map((file) => header(run, file).text("FLATFITS"));
   expect(told).toEqual([...Array(8).fill(undefined), ...Array(12).fill("moved")]);
   expectAsFoundAndSafe(run);
@@ -171,7 +173,9 @@ test("it slips again and again: no more new flats than the plan allows, and that
   expect(kinds(report)).toEqual(wholeWithNewFlat);
   expect(report).toMatchObject({ ended: "completed", verdict: "usable" });
   expect(imagesOf(report)[1]!.checks.at(-1)).toMatchObject({ says: "moved", outcome: "went on" });
-  expect(tellRun(report).happened).toContain("1 new flat was taken in this run, as many as the plan allows");
+  expect(describeRun(report).happened).toContain(
+    "1 new flat was taken in this run, as many as the plan allows",
+  );
   expectAsFoundAndSafe(run);
 });
 
@@ -183,7 +187,7 @@ test("the planned time is nearly over: no new flat is begun", async () => {
   when(run, [{ what: "images", done: 7, fault: slips(4, -3) }]);
   const report = await run.run();
   expect(kinds(report)).toEqual(wholeWithNewFlat.slice(0, 4));
-  expect(tellRun(report).happened).toContain("more than is left of the 6 that are planned");
+  expect(describeRun(report).happened).toContain("more than is left of the 6 that are planned");
 });
 
 test("the camera dies in the new flat: the run ends as with any step that fails, and the rig is put back", async () => {
@@ -230,7 +234,7 @@ test("a good flat of yesterday that still fits is not taken again; after a slip 
     file: join(run.folder, "run/flat-master.fits"),
   });
   expect(allFlats(run.ledger)).toHaveLength(1);
-  expect(tellRun(second).happened).toContain("still fits and serves");
+  expect(describeRun(second).happened).toContain("still fits and serves");
   run.world.slip = { xPx: 3, yPx: 2, degrees: 0 };
   const third = await run.run("third");
   expect(third.record.findings.flatInUse).toMatchObject({ from: "this run" });

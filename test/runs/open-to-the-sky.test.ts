@@ -1,5 +1,5 @@
 import { afterEach, beforeEach, expect, test } from "vitest";
-import { tellRun } from "../../agent/run/record/run-told.ts";
+import { describeRun } from "../../agent/run/record/describe-run.ts";
 import { FakeRun, usualWorks } from "../agent/run/fake-run.ts";
 
 // A rig whose dome was found open (decision 0012).
@@ -21,7 +21,7 @@ test("rain while shutter and cover were found open: both are left closed, which 
   });
   expect(report).toMatchObject({ ended: "unsafe", exitCode: 4 });
   expect([run.rig.get("dome", "shutter"), run.rig.get("cover", "position")]).toEqual(["closed", "closed"]);
-  expect(tellRun(report).state.match(/left closed because of the weather/g)).toHaveLength(2);
+  expect(describeRun(report).state.match(/left closed because of the weather/g)).toHaveLength(2);
   expect(run.ledger.unfinishedRuns("garden")).toEqual([]);
 });
 
@@ -51,7 +51,7 @@ test("rain that begins at the end of a good run: shutter closed, flat good, exit
   });
   expect(report).toMatchObject({ ended: "completed", verdict: "good", exitCode: 0 });
   expect(run.rig.get("dome", "shutter")).toBe("closed");
-  expect(tellRun(report).state).toContain("left closed because of the weather");
+  expect(describeRun(report).state).toContain("left closed because of the weather");
 });
 
 test("a weather station that is lost in mid-run: the shutter found open is closed", async () => {
@@ -88,5 +88,5 @@ test("a station that falls silent as a run is stopped gets its grace, then the s
 test("bad weather at the start with the shutter open: refused, and the shutter that nobody watches is named", async () => {
   run.rig.weather = "unsafe";
   const report = await run.run(usualWorks);
-  expect(tellRun(report).whatToDo).toContain("shutter is open");
+  expect(describeRun(report).whatToDo).toContain("shutter is open");
 });

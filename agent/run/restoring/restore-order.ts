@@ -31,23 +31,3 @@ export function restorePhases(baseline: readonly BaselineEntry[]): RestorePhases
     connections: byRole.filter(isConnection),
   };
 }
-
-/** Whether putting that setting back opens the cover. */
-export function opensCover(entry: BaselineEntry): boolean {
-  return entry.role === "cover" && entry.setting.key === "position" && entry.setting.value === "open";
-}
-
-/** Whether the shutter of the dome was found open. */
-export function opensShutter(entry: BaselineEntry): boolean {
-  return entry.role === "dome" && entry.setting.key === "shutter" && entry.setting.value === "open";
-}
-
-/** Whether putting that setting of a parked dome back ends its parking, with which many open their shutter. */
-export function unparks({ role, setting }: BaselineEntry): boolean {
-  return (
-    role === "dome" && (setting.key === "azimuth" || (setting.key === "parked" && setting.value === false))
-  );
-}
-
-/** What parking a mount changes of it. */
-export const parkingKeys: ReadonlySet<string> = new Set(["pointing", "tracking", "parked"]);

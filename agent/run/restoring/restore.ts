@@ -3,14 +3,7 @@ import type { Device } from "../../../drivers/roles/device.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
 import { ensureQuiet, tryTo } from "./make-safe.ts";
-import {
-  opensCover,
-  opensShutter,
-  parkingKeys,
-  type RestorePhases,
-  restorePhases,
-  unparks,
-} from "./restore-order.ts";
+import { restorePhases } from "./restore-order.ts";
 import { isSame, type RestoreTools, readNow, restoreEntry, settingRecord } from "./restore-setting.ts";
 
 export interface RestoreAsk extends RestoreTools {
@@ -31,25 +24,15 @@ export interface RestoreAsk extends RestoreTools {
  * Never throws for a device's sake; doing it again, or going on after a crash half way, is harmless.
  */
 export async function restoreBaseline(ask: RestoreAsk): Promise<readonly SettingRecord[]> {
-  const phases = restorePhases(ask.baseline);
-  const touched = [...phases.behindCover, ...phases.cover];
-  if (touched.length > 0) await makeSafe(ask); // a run that was killed while it connected has touched nothing else
-  const devices = new Map<string, Device>(
-    devicesOf(ask.rig).map((device) => [`${device.role}/${device.name}`, device]),
-  );
-  const round = new Round(ask, devices);
-  const openToSky = touched.filter((entry) => opensShutter(entry) || opensCover(entry));
-  const lookAtWeather = async () => {
-    if (round.weather !== undefined || openToSky.length === 0) return;
-    round.weather = await ask.weatherAgainst(ask.signal);
-    if (round.weather !== undefined) await round.shutOut(openToSky.filter(opensShutter));
-  };
-  await lookAtWeather();
-  for (const entry of phases.behindCover) if (!round.records.has(entry)) await round.putBack(entry);
-  await round.secondLook(phases.behindCover);
-  await lookAtWeather();
-  await restoreCover(ask, phases, round);
-  for (const entry of phases.connections) await round.putBack(entry);
+  const { behindCover, cover, connections } = restorePhases(ask.baseline);
+  const round = new RestoreRound(ask, behindCover);
+  // A run that was killed while it connected has touched nothing else.
+  if (behindCover.length + cover.length > 0) await makeSafe(ask);
+  await round.lookAtWeather();
+  for (const entry of behindCover) if (!round.records.has(entry)) await round.putBack(entry);
+  await round.lookAgain();
+  await round.lookAtWeather();
+  for (const entry of [...cover, ...connections]) await round.putBack(entry);
   return ask.baseline.map((entry) => round.records.get(entry)!);
 }
 
@@ -59,114 +42,57 @@ async function makeSafe(ask: RestoreAsk): Promise<void> {
   if (cover) await tryTo("close the cover", ask, (signal) => cover.ensureClosed(signal));
 }
 
-async function restoreCover(ask: RestoreAsk, phases: RestorePhases, round: Round): Promise<void> {
-  for (const entry of phases.cover) {
-    const why = opensCover(entry) ? await whyKeepCovered(ask, phases, round) : undefined;
-    if (why === undefined) await round.putBack(entry);
-    else await round.leaveClosed(entry, why);
-  }
+/** What is put back otherwise than it was found, and why. */
+interface Exception {
+  readonly leave: "closed" | "as it is";
+  readonly why: string;
 }
 
-async function whyKeepCovered(
-  ask: RestoreAsk,
-  phases: RestorePhases,
-  round: Round,
-): Promise<string | undefined> {
-  if (round.weather !== undefined) return weatherText(round.weather);
-  if (!round.allBack(phases.behindCover)) return "left closed: the rest is not as it was";
-  const may = await ask.mayOpenCover(ask.signal);
-  return may === true ? undefined : `left closed: ${may}`;
-}
-
-function weatherText(weather: string): string {
-  return `left closed because of the weather (${weather})`;
-}
+/** What parking a mount changes of it. */
+const parkingKeys: ReadonlySet<string> = new Set(["pointing", "tracking", "parked"]);
 
 /** One go through the settings, remembering what came of each and which devices are gone. */
-class Round {
+class RestoreRound {
   readonly records = new Map<BaselineEntry, SettingRecord>();
+  readonly #devices: ReadonlyMap<string, Device>;
   readonly #silent = new Set<Device>();
   /** Why nothing may be left open to the sky; once so, for good. */
-  weather: string | undefined;
+  #weather: string | undefined;
   #parkedUnderRoof = false;
 
   constructor(
     readonly ask: RestoreAsk,
-    readonly devices: ReadonlyMap<string, Device>,
-  ) {}
+    readonly behindCover: readonly BaselineEntry[],
+  ) {
+    this.#devices = new Map(devicesOf(ask.rig).map((device) => [`${device.role}/${device.name}`, device]));
+  }
 
-  /** Closes what was found open. A roof closes over a parked telescope only; a slit does not care where it points. */
-  async shutOut(shutters: readonly BaselineEntry[]): Promise<void> {
-    const { dome, mount } = this.ask.rig;
-    if (shutters.length === 0) return;
+  /** Closes a shutter that was found open when the weather is against it. A roof closes over a parked telescope only. */
+  async lookAtWeather(): Promise<void> {
+    const { rig, baseline, signal } = this.ask;
+    if (this.#weather !== undefined || !baseline.some((one) => isOpenShutter(one) || isOpenCover(one)))
+      return;
+    this.#weather = await this.ask.weatherAgainst(signal);
+    const shutters = this.behindCover.filter(isOpenShutter);
+    if (this.#weather === undefined || shutters.length === 0) return;
+    const { dome, mount } = rig;
     if (dome && !dome.abilities.azimuth && mount?.abilities.park) {
-      const failed = await tryTo("park under the roof", this.ask, (signal) => mount.ensureParked(signal));
+      const failed = await tryTo("park under the roof", this.ask, (limited) => mount.ensureParked(limited));
       this.#parkedUnderRoof = failed === undefined;
     }
-    for (const entry of shutters) await this.leaveClosed(entry, weatherText(this.weather!));
+    for (const shutter of shutters) await this.putBack(shutter);
   }
 
   /** As it was found, or otherwise where that would not be safe. */
   async putBack(entry: BaselineEntry): Promise<void> {
-    const device = this.#deviceOf(entry);
-    if (!device)
-      return this.#record(
-        entry,
-        settingRecord(entry, undefined, "different", "the rig has no such device now"),
-      );
-    const { role, setting } = entry;
-    if (this.#parkedUnderRoof && role === "mount" && parkingKeys.has(setting.key))
-      return this.#leave(device, entry, "left parked under the roof because of the weather");
-    if (opensShutter(entry)) return this.#keepShutter(device, entry);
-    if (unparks(entry) && (await this.#isParked()))
-      return this.#leave(device, entry, "left parked: this run did not park it");
-    this.#record(entry, await this.#restore(device, entry));
-  }
-
-  /** A run only ever opens a shutter: one that is closed now was closed by someone who had a reason. */
-  async #keepShutter(device: Device, entry: BaselineEntry): Promise<void> {
-    if (this.weather !== undefined) return this.leaveClosed(entry, weatherText(this.weather));
-    const now = await readNow(device, entry.setting.key, this.ask).catch(() => undefined);
-    if (isSame(device, entry.setting, now)) this.#record(entry, settingRecord(entry, now, "same"));
-    else await this.leaveClosed(entry, "left closed: it did not stay open, and this run did not close it");
-  }
-
-  /** Closed, whatever it was; that it could not be closed is a failure to restore. */
-  async leaveClosed(entry: BaselineEntry, why: string): Promise<void> {
-    const device = this.#deviceOf(entry);
-    if (!device) return this.putBack(entry);
-    const closed = { ...entry, setting: { ...entry.setting, value: "closed" } };
-    const { state, after, why: failed } = await this.#restore(device, closed);
-    this.#record(
-      entry,
-      state === "same"
-        ? settingRecord(entry, after, "keptSafe", why)
-        : settingRecord(entry, after, "different", `should be ${why}, and could not be closed: ${failed}`),
-    );
-  }
-
-  async #leave(device: Device, entry: BaselineEntry, why: string): Promise<void> {
-    const now = await readNow(device, entry.setting.key, this.ask).catch(() => undefined);
-    const same = isSame(device, entry.setting, now);
-    this.#record(entry, settingRecord(entry, now, same ? "same" : "keptSafe", same ? undefined : why));
-  }
-
-  async #isParked(): Promise<boolean> {
-    const state = await this.ask.rig.dome?.state(this.ask.signal).catch(() => undefined);
-    return state?.parked === true;
-  }
-
-  async #restore(device: Device, entry: BaselineEntry): Promise<SettingRecord> {
-    // A device that was silent through all tries gets one more per setting, not three.
-    const record = await restoreEntry(device, entry, this.ask, this.#silent.has(device) ? 1 : undefined);
-    if (record.state === "different" && !(await device.isAlive(this.ask.signal))) this.#silent.add(device);
-    else this.#silent.delete(device);
-    return record;
+    const record = await this.#restored(entry);
+    this.records.set(entry, record);
+    this.ask.mark(entry, record.state !== "different");
   }
 
   /** Putting one setting back may have changed another: all are read again, and what moved is put back once more. */
-  async secondLook(entries: readonly BaselineEntry[]): Promise<void> {
-    for (const entry of entries) {
+  async lookAgain(): Promise<void> {
+    for (const entry of this.behindCover) {
       const device = this.#deviceOf(entry);
       if (!device) continue;
       if (this.records.get(entry)?.state === "same") {
@@ -180,16 +106,81 @@ class Round {
     }
   }
 
-  allBack(entries: readonly BaselineEntry[]): boolean {
-    return entries.every((entry) => this.records.get(entry)?.state === "same");
+  async #restored(entry: BaselineEntry): Promise<SettingRecord> {
+    const device = this.#deviceOf(entry);
+    if (!device) return settingRecord(entry, undefined, "different", "the rig has no such device now");
+    const exception = await this.#exceptionFor(entry, device);
+    if (!exception) return this.#restore(device, entry);
+    return exception.leave === "closed"
+      ? this.#leaveClosed(device, entry, exception.why)
+      : this.#leaveAsItIs(device, entry, exception.why);
+  }
+
+  async #exceptionFor(entry: BaselineEntry, device: Device): Promise<Exception | undefined> {
+    const { role, setting } = entry;
+    const { key, value } = setting;
+    const closed = (why: string): Exception => ({ leave: "closed", why: `left closed${why}` });
+    if (isOpenShutter(entry) || isOpenCover(entry)) {
+      if (this.#weather !== undefined) return closed(` because of the weather (${this.#weather})`);
+    }
+    if (isOpenShutter(entry)) {
+      // A run only ever opens a shutter: one that is closed now was closed by someone who had a reason.
+      const now = await readNow(device, key, this.ask).catch(() => undefined);
+      if (!isSame(device, setting, now))
+        return closed(": it did not stay open, and this run did not close it");
+    }
+    if (isOpenCover(entry)) {
+      if (!this.behindCover.every((one) => this.records.get(one)?.state === "same"))
+        return closed(": the rest is not as it was");
+      const may = await this.ask.mayOpenCover(this.ask.signal);
+      if (may !== true) return closed(`: ${may}`);
+    }
+    if (this.#parkedUnderRoof && role === "mount" && parkingKeys.has(key))
+      return { leave: "as it is", why: "left parked under the roof because of the weather" };
+    // With the end of its parking many a dome opens its shutter.
+    const unparks = role === "dome" && (key === "azimuth" || (key === "parked" && value === false));
+    if (unparks && (await this.#isDomeParked()))
+      return { leave: "as it is", why: "left parked: this run did not park it" };
+    return undefined;
+  }
+
+  /** Closed, whatever it was; that it could not be closed is a failure to restore. */
+  async #leaveClosed(device: Device, entry: BaselineEntry, why: string): Promise<SettingRecord> {
+    const closed = { ...entry, setting: { ...entry.setting, value: "closed" } };
+    const { state, after, why: failed } = await this.#restore(device, closed);
+    return state === "same"
+      ? settingRecord(entry, after, "keptSafe", why)
+      : settingRecord(entry, after, "different", `should be ${why}, and could not be closed: ${failed}`);
+  }
+
+  async #leaveAsItIs(device: Device, entry: BaselineEntry, why: string): Promise<SettingRecord> {
+    const now = await readNow(device, entry.setting.key, this.ask).catch(() => undefined);
+    const same = isSame(device, entry.setting, now);
+    return settingRecord(entry, now, same ? "same" : "keptSafe", same ? undefined : why);
+  }
+
+  async #restore(device: Device, entry: BaselineEntry): Promise<SettingRecord> {
+    // A device that was silent through all tries gets one more per setting, not three.
+    const record = await restoreEntry(device, entry, this.ask, this.#silent.has(device) ? 1 : undefined);
+    if (record.state === "different" && !(await device.isAlive(this.ask.signal))) this.#silent.add(device);
+    else this.#silent.delete(device);
+    return record;
+  }
+
+  async #isDomeParked(): Promise<boolean> {
+    const state = await this.ask.rig.dome?.state(this.ask.signal).catch(() => undefined);
+    return state?.parked === true;
   }
 
   #deviceOf(entry: BaselineEntry): Device | undefined {
-    return this.devices.get(`${entry.role}/${entry.device}`);
+    return this.#devices.get(`${entry.role}/${entry.device}`);
   }
+}
 
-  #record(entry: BaselineEntry, record: SettingRecord): void {
-    this.records.set(entry, record);
-    this.ask.mark(entry, record.state !== "different");
-  }
+function isOpenCover({ role, setting }: BaselineEntry): boolean {
+  return role === "cover" && setting.key === "position" && setting.value === "open";
+}
+
+function isOpenShutter({ role, setting }: BaselineEntry): boolean {
+  return role === "dome" && setting.key === "shutter" && setting.value === "open";
 }

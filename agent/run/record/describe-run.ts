@@ -3,13 +3,13 @@ import { describeLeft } from "./run-errors.ts";
 import type { RunReport } from "./run-record.ts";
 
 /** How a run ended, for a person: what happened, what state the rig is in now, what to do next. */
-export interface RunTold {
+export interface RunDescription {
   readonly happened: string;
   readonly state: string;
   readonly whatToDo: string;
 }
 
-export function tellRun(report: RunReport): RunTold {
+export function describeRun(report: RunReport): RunDescription {
   return { happened: happened(report), state: stateOf(report), whatToDo: whatToDo(report) };
 }
 
