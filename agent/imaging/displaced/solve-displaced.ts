@@ -4,7 +4,7 @@ import type { FftLibrary } from "../numerics/fft-library.ts";
 import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Anchor, combineSlopes } from "./anchor-plane.ts";
-import { CoarseWork } from "./coarse-correction.ts";
+import { CoarseWork } from "./coarse-work.ts";
 import { compareHalves, type HalvesAgreement, quarterRoom, quarterSums } from "./compare-halves.ts";
 import { flatOf } from "./flat-of-gain.ts";
 import { type FrameLogs, FrameLogsInMemory } from "./frame-logs.ts";

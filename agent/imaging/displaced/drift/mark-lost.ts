@@ -1,5 +1,5 @@
-import { maskBits } from "../combining/mask-bits.ts";
-import type { Shape } from "../numerics/shape.ts";
+import { maskBits } from "../../combining/mask-bits.ts";
+import type { Shape } from "../../numerics/shape.ts";
 
 /** Pixels on each side that are asked whether they see the Sun. */
 const reachPx = 2;

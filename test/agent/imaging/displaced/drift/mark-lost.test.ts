@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
-import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
-import { markLost } from "../../../../agent/imaging/drift/mark-lost.ts";
+import { maskBits } from "../../../../../agent/imaging/combining/mask-bits.ts";
+import { markLost } from "../../../../../agent/imaging/displaced/drift/mark-lost.ts";
 
 test("each pixel without a solution says why: known from darks, clipped, blind among others that see, or dark corner", () => {
   const shape = { widthPx: 20, heightPx: 10 };

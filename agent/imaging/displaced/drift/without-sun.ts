@@ -1,8 +1,8 @@
-import { type Master, MasterBuilder } from "../combining/master-builder.ts";
-import type { Flat } from "../combining/normalise-flat.ts";
-import type { ShiftPx } from "../displaced/object-grid.ts";
-import type { FftLibrary } from "../numerics/fft-library.ts";
-import { registerPair } from "../registration/register-pair.ts";
+import { type Master, MasterBuilder } from "../../combining/master-builder.ts";
+import type { Flat } from "../../combining/normalise-flat.ts";
+import type { FftLibrary } from "../../numerics/fft-library.ts";
+import { registerPair } from "../../registration/register-pair.ts";
+import type { ShiftPx } from "../object-grid.ts";
 
 /** Level that frames without their Sun are brought to [codes]: fine enough that rounding is no noise. */
 const levelCodes = 30_000;

@@ -1,4 +1,4 @@
-import type { Shape } from "../numerics/shape.ts";
+import type { Shape } from "../../numerics/shape.ts";
 
 /** Beyond this share of the disc's radius the model of limb darkening is no longer good to a few parts in a thousand. */
 const usableRadii = 0.45;

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { driftRadiusPx, leastDiscRadiusPx } from "../../../../agent/imaging/drift/drift-room.ts";
+import { driftRadiusPx, leastDiscRadiusPx } from "../../../../../agent/imaging/displaced/drift/drift-room.ts";
 
 const shape = { widthPx: 400, heightPx: 300 }; // half a diagonal: 250 px
 

@@ -1,5 +1,5 @@
-import { median } from "../numerics/order-statistics.ts";
-import type { Shape } from "../numerics/shape.ts";
+import { median } from "../../numerics/order-statistics.ts";
+import type { Shape } from "../../numerics/shape.ts";
 
 const blocksAcross = 8;
 /** Inside 0.45 R limb darkening takes a tenth, and a median passes over all but the largest spots. */

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { blockLevels, limbEntered } from "../../../../agent/imaging/drift/limb-entered.ts";
+import { blockLevels, limbEntered } from "../../../../../agent/imaging/displaced/drift/limb-entered.ts";
 
 const shape = { widthPx: 160, heightPx: 120 };
 const pedestalAdu = 500;

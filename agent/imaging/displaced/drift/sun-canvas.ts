@@ -1,6 +1,6 @@
-import type { Flat } from "../combining/normalise-flat.ts";
-import type { ShiftPx } from "../displaced/object-grid.ts";
-import { objectGrid, placeOf } from "../displaced/object-grid.ts";
+import type { Flat } from "../../combining/normalise-flat.ts";
+import type { ShiftPx } from "../object-grid.ts";
+import { objectGrid, placeOf } from "../object-grid.ts";
 
 export interface SunFrame {
   readonly shift: ShiftPx;

@@ -1,4 +1,4 @@
-import type { NoiseByLevel } from "../noise/noise-by-level.ts";
+import type { NoiseByLevel } from "./noise-by-level.ts";
 
 export interface HalvesFigures {
   readonly firstFrames: number;
