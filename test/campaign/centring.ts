@@ -5,6 +5,7 @@ import type { StepOutcome, Workbench } from "../../agent/procedures/step.ts";
 import { readBaseline } from "../../agent/run/ledger/baseline.ts";
 import { xstateClock } from "../../agent/run/machine/xstate-clock.ts";
 import { restoreBaseline } from "../../agent/run/restoring/restore.ts";
+import { Threads } from "../../agent/threads/threads.ts";
 import { connectRig } from "../../drivers/connect.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
@@ -148,6 +149,7 @@ async function centreStep(spec: SceneSpec, clock: VirtualClock, rig: Rig): Promi
     clock,
     random: new Random(spec.seed).fork("centre"),
     log: silentLog,
+    threads: new Threads(() => {}),
     optics: spec.optics,
     site: spec.site,
     folder: "",

@@ -6,8 +6,9 @@ import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
-import { FrameLogsOnDisk } from "../../solving/frame-logs-on-disk.ts";
-import { startSecondThread } from "../../solving/second-thread.ts";
+import { FrameLogsOnDisk } from "../../open-files/frame-logs-on-disk.ts";
+import { runPausing } from "../../threads/run-pausing.ts";
+import { startDisplaced } from "../../threads/solve-in-threads.ts";
 import { asInputError, InputError } from "../input-error.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import {
@@ -50,11 +51,12 @@ const bytesInMemoryMost = 2 ** 30;
  * @param onProgress 0 … 1
  * @throws InputError
  */
-export function combineDisplaced(
+export async function combineDisplaced(
   request: DisplacedRequest,
   fft: FftLibrary,
   onProgress: (done: number) => void,
-): DisplacedResult {
+): Promise<DisplacedResult> {
+  const { threads } = request;
   using opened = new DisposableStack();
   const { images, dark, warnings } = openSeries(request, 8, opened);
   const shape = { widthPx: images[0]!.widthPx, heightPx: images[0]!.rowCount };
@@ -75,9 +77,9 @@ export function combineDisplaced(
       readLevels: (frameIndex, into) => reader.read(frameIndex, into),
       ...(request.disc ? { disc: { ...request.disc, frameIndex: 0 } } : {}),
     },
-    { fft, makeKernels: compiledKernels, logs, startHelper: startSecondThread },
+    { fft, makeKernels: compiledKernels, logs, ...(threads && { startThread: startDisplaced(threads) }) },
   );
-  const solution = finished(work, onProgress);
+  const solution = await finished(work, onProgress);
   const { flat } = solution;
   const value = flat.gain.map((gain) => gain * flat.levelAdu);
   const sigma = flat.sigma.map((own, i) => Math.hypot(own * flat.levelAdu, reader.darkSigma?.[i] ?? 0));
@@ -113,16 +115,12 @@ export function combineDisplaced(
   };
 }
 
-function finished(
+async function finished(
   work: ReturnType<typeof solveDisplaced>,
   onProgress: (done: number) => void,
-): DisplacedSolution {
+): Promise<DisplacedSolution> {
   try {
-    for (;;) {
-      const step = work.next();
-      if (step.done) return step.value;
-      onProgress(step.value.done);
-    }
+    return await runPausing(work, ({ done }) => onProgress(done));
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
     throw new InputError(`${error.message}.`, "Name frames that show the Sun.", { cause: error });

@@ -3,6 +3,7 @@ import { writeWholeFile } from "../../../drivers/formats/whole-file.ts";
 import { devicesOf } from "../../../drivers/roles/rig.ts";
 import type { Findings, FlatInUse } from "../../procedures/findings.ts";
 import type { StepOutcome, TrainSeen, Workbench } from "../../procedures/step.ts";
+import { Threads } from "../../threads/threads.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import { sunAltitudeLimit } from "../checks/sun-altitude-limit.ts";
@@ -28,6 +29,7 @@ import { entryOf, type PlanScene } from "./step-entry.ts";
 export class RigRun implements RunHands {
   readonly #options: RunOptions;
   readonly #book: RunBook;
+  readonly #threads = new Threads((why) => this.#book.note("computing without a second thread", { why }));
   readonly #runId: string;
   readonly #startedUtcMs: number;
   /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
@@ -143,6 +145,7 @@ export class RigRun implements RunHands {
       clock,
       random: random.fork(`step ${stepIndex}`),
       log,
+      threads: this.#threads,
       optics: rigFile.optics,
       site: rigFile.site,
       folder,

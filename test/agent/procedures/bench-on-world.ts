@@ -5,6 +5,7 @@ import { createActor, toPromise } from "xstate";
 import type { Findings } from "../../../agent/procedures/findings.ts";
 import type { StepEvent, StepOutcome, Workbench } from "../../../agent/procedures/step.ts";
 import type { stepMachine } from "../../../agent/procedures/step-machine.ts";
+import { Threads } from "../../../agent/threads/threads.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
@@ -46,6 +47,9 @@ export function benchOnScene(spec: SceneSpec) {
     clock,
     random: new Random(spec.seed).fork("procedures"),
     log: silentLog,
+    threads: new Threads(
+      (why) => void notes.push({ event: "computing without a second thread", fields: { why } }),
+    ),
     optics: spec.optics,
     site: spec.site,
     folder: mkdtempSync(join(tmpdir(), "evenfield-")),

@@ -1,10 +1,10 @@
 /** Places in `states`; pieces follow. */
-const place = { stop: 0, change: 1, pieces: 2 } as const;
+const place = { stop: 0, change: 1, next: 2, done: 3, pieces: 4 } as const;
 const state = { free: 0, ours: 1, helpers: 2, done: 3 } as const;
 
 /**
- * Who does which piece of one task, in memory that two threads share. This thread takes from the front and the helper from
- * the back; a piece that the helper could not do is free again.
+ * Who does which piece of one task, in memory that two threads share: whoever is free takes the next one. A piece that the
+ * other thread could not do is free again.
  */
 export class Pieces {
   constructor(readonly states: Int32Array) {}
@@ -14,23 +14,22 @@ export class Pieces {
   }
 
   take(): number | undefined {
-    for (let k = place.pieces; k < this.states.length; k++)
-      if (this.#becomes(k, state.ours, state.free)) return k - place.pieces;
-    return undefined;
+    return this.#takeNext(state.ours) ?? this.#takeGivenBack();
   }
 
   takeAsHelper(): number | undefined {
-    for (let k = this.states.length - 1; k >= place.pieces && !this.isStopped; k--)
-      if (this.#becomes(k, state.helpers, state.free)) return k - place.pieces;
-    return undefined;
+    return this.isStopped ? undefined : this.#takeNext(state.helpers);
   }
 
   done(piece: number): void {
-    this.#set(piece, state.done);
+    const was = Atomics.exchange(this.states, place.pieces + piece, state.done);
+    if (was !== state.done) Atomics.add(this.states, place.done, 1);
+    this.#changed();
   }
 
   giveBack(piece: number): void {
-    this.#set(piece, state.free);
+    Atomics.store(this.states, place.pieces + piece, state.free);
+    this.#changed();
   }
 
   /** What a helper held that is no more. */
@@ -39,7 +38,7 @@ export class Pieces {
   }
 
   get areDone(): boolean {
-    return this.states.subarray(place.pieces).every((_, k) => this.#is(k, state.done));
+    return Atomics.load(this.states, place.done) === this.states.length - place.pieces;
   }
 
   get helperHasOne(): boolean {
@@ -63,6 +62,20 @@ export class Pieces {
     if (this.helperHasOne) Atomics.wait(this.states, place.change, before, millisecondsMost);
   }
 
+  #takeNext(taker: number): number | undefined {
+    for (;;) {
+      const k = place.pieces + Atomics.add(this.states, place.next, 1);
+      if (k >= this.states.length) return undefined;
+      if (this.#becomes(k, taker, state.free)) return k - place.pieces;
+    }
+  }
+
+  #takeGivenBack(): number | undefined {
+    for (let k = place.pieces; k < this.states.length; k++)
+      if (this.#becomes(k, state.ours, state.free)) return k - place.pieces;
+    return undefined;
+  }
+
   #is(piece: number, wanted: number): boolean {
     return Atomics.load(this.states, place.pieces + piece) === wanted;
   }
@@ -71,8 +84,7 @@ export class Pieces {
     return Atomics.compareExchange(this.states, k, from, to) === from;
   }
 
-  #set(piece: number, to: number): void {
-    Atomics.store(this.states, place.pieces + piece, to);
+  #changed(): void {
     Atomics.add(this.states, place.change, 1);
     Atomics.notify(this.states, place.change);
   }

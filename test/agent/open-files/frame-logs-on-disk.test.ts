@@ -2,7 +2,7 @@ import { existsSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { FrameLogsOnDisk } from "../../../agent/solving/frame-logs-on-disk.ts";
+import { FrameLogsOnDisk } from "../../../agent/open-files/frame-logs-on-disk.ts";
 
 test("frames come back as they were put, whole or in part, and the scratch file goes in the end", () => {
   const folder = mkdtempSync(join(tmpdir(), "frame-logs-"));

@@ -1,10 +1,10 @@
-import { FitsError } from "../../../drivers/formats/fits-error.ts";
-import { type FitsFileImage, readFully } from "../../../drivers/formats/fits-file.ts";
-import { decodePixels, type PixelLayout } from "../../../drivers/formats/fits-pixels.ts";
-import { usualClipSigmas } from "../../imaging/combining/combine.ts";
-import { CountCombiner, type CountTile } from "../../imaging/combining/combine-counts.ts";
-import type { CommonNoise } from "../../imaging/combining/common-noise.ts";
-import { medianNoise } from "../../imaging/noise/median-noise.ts";
+import { FitsError } from "../../drivers/formats/fits-error.ts";
+import { type FitsFileImage, readFully } from "../../drivers/formats/fits-file.ts";
+import { decodePixels, type PixelLayout } from "../../drivers/formats/fits-pixels.ts";
+import { usualClipSigmas } from "../imaging/combining/combine.ts";
+import { CountCombiner, type CountTile } from "../imaging/combining/combine-counts.ts";
+import type { CommonNoise } from "../imaging/combining/common-noise.ts";
+import { medianNoise } from "../imaging/noise/median-noise.ts";
 
 /** Where an open file keeps an image: plain data, so that another thread can read it too. */
 export interface StoredImage {

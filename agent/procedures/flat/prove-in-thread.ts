@@ -1,11 +1,11 @@
 import type { Proof, ProofInput } from "../../imaging/proof/proof.ts";
-import { aside } from "../aside/aside.ts";
+import { computeInThread } from "../../threads/compute-in-thread.ts";
 import type { Workbench } from "../step.ts";
 
 /** Proves a flat beside the watch over the rig; of the series only what the proof reads goes along. */
-export function proveAside({ clock }: Workbench, input: ProofInput, signal: AbortSignal): Promise<Proof> {
+export function proveInThread(bench: Workbench, input: ProofInput, signal: AbortSignal): Promise<Proof> {
   const { series, independent } = input;
-  return aside({ clock, signal, pxCount: input.flat.gain.length }, "proveFlat", {
+  return computeInThread(bench, { signal, pxCount: input.flat.gain.length }, "proveFlat", {
     ...input,
     series: {
       frameCount: series.frameCount,
