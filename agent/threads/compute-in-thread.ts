@@ -7,7 +7,6 @@ import {
   type ComputationResult,
   computations,
 } from "./computations.ts";
-import type { ComputationMessage } from "./serve-computation.ts";
 import type { Threads } from "./threads.ts";
 
 export interface ComputingBench {
@@ -17,7 +16,8 @@ export interface ComputingBench {
 
 /**
  * Computes what takes seconds on a large frame on another thread, so that this one goes on watching sky and rig and hears
- * a stop. Where no thread can be had it is computed here.
+ * a stop. Where no thread can be had, or it breaks, it is computed here: whatever the trouble was, it comes up again, or has
+ * passed.
  * @param at.pxCount pixels of the frame that it is about
  * @throws what the computation throws, or the signal's reason; the thread is ended then
  */
@@ -28,33 +28,19 @@ export async function computeInThread<Name extends ComputationName>(
   ...about: ComputationArguments<Name>
 ): Promise<ComputationResult<Name>> {
   signal.throwIfAborted();
-  if (threads.isWorth("computation", pxCount)) {
-    const done = await clock.hold(askThread(threads, { name, about }, signal));
-    if (done) return done.result as ComputationResult<Name>;
-  }
+  using thread = threads.start("computation", pxCount);
+  const answer = thread && (await clock.hold(unlessAborted(thread.ask({ name, about }), signal)));
+  if (answer) return answer.result as ComputationResult<Name>;
   const compute = computations[name] as AnyComputation;
   return compute(await clock.hold(loadFft()), ...about) as ComputationResult<Name>;
 }
 
-/** @returns `undefined` when there is no thread or it broke: whatever its trouble, it comes up again here, or has passed */
-async function askThread(
-  threads: Threads,
-  message: ComputationMessage,
-  signal: AbortSignal,
-): Promise<{ readonly result: unknown } | undefined> {
-  const { promise, resolve, reject } = Promise.withResolvers<{ readonly result: unknown } | undefined>();
-  using thread = threads.start("computation", () => resolve(undefined));
-  if (!thread) return undefined;
+async function unlessAborted<T>(work: Promise<T>, signal: AbortSignal): Promise<T> {
+  const { promise: aborted, reject } = Promise.withResolvers<never>();
   const onAbort = () => reject(signal.reason);
   signal.addEventListener("abort", onAbort, { once: true });
-  thread.worker.once("message", resolve);
   try {
-    thread.post(message);
-    return await promise;
-  } catch (error) {
-    signal.throwIfAborted();
-    threads.lost(String(error)); // no memory for the copies, say
-    return undefined;
+    return await Promise.race([work, aborted]);
   } finally {
     signal.removeEventListener("abort", onAbort);
   }

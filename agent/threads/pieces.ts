@@ -1,91 +1,69 @@
-/** Places in `states`; pieces follow. */
-const place = { stop: 0, change: 1, next: 2, done: 3, pieces: 4 } as const;
-const state = { free: 0, ours: 1, helpers: 2, done: 3 } as const;
+const state = { free: 0, ours: 1, theirs: 2, done: 3 } as const;
 
 /**
- * Who does which piece of one task, in memory that two threads share: whoever is free takes the next one. A piece that the
- * other thread could not do is free again.
+ * Who does which piece of one task, in memory that two threads share. One thread takes from the front, the other from the
+ * back; a piece that the other could not do is free again.
  */
 export class Pieces {
+  /** @param states of the pieces, and behind them whether the other thread is to stop */
   constructor(readonly states: Int32Array) {}
 
   static of(count: number): Pieces {
-    return new Pieces(new Int32Array(new SharedArrayBuffer(4 * (place.pieces + count))));
+    return new Pieces(new Int32Array(new SharedArrayBuffer(4 * (count + 1))));
   }
 
   take(): number | undefined {
-    return this.#takeNext(state.ours) ?? this.#takeGivenBack();
-  }
-
-  takeAsHelper(): number | undefined {
-    return this.isStopped ? undefined : this.#takeNext(state.helpers);
-  }
-
-  done(piece: number): void {
-    const was = Atomics.exchange(this.states, place.pieces + piece, state.done);
-    if (was !== state.done) Atomics.add(this.states, place.done, 1);
-    this.#changed();
-  }
-
-  giveBack(piece: number): void {
-    Atomics.store(this.states, place.pieces + piece, state.free);
-    this.#changed();
-  }
-
-  /** What a helper held that is no more. */
-  giveBackHelpers(): void {
-    for (let k = place.pieces; k < this.states.length; k++) this.#becomes(k, state.free, state.helpers);
-  }
-
-  get areDone(): boolean {
-    return Atomics.load(this.states, place.done) === this.states.length - place.pieces;
-  }
-
-  get helperHasOne(): boolean {
-    return this.states.subarray(place.pieces).some((_, k) => this.#is(k, state.helpers));
-  }
-
-  /** The helper is to take no more, and to give back what it has. */
-  stop(): void {
-    Atomics.store(this.states, place.stop, 1);
-    // One that has just looked whether it is to stop must find none free.
-    for (let k = place.pieces; k < this.states.length; k++) this.#becomes(k, state.ours, state.free);
-  }
-
-  get isStopped(): boolean {
-    return Atomics.load(this.states, place.stop) !== 0;
-  }
-
-  /** Until the helper has done or given back something, but not for long. */
-  waitForHelper(millisecondsMost: number): void {
-    const before = Atomics.load(this.states, place.change);
-    if (this.helperHasOne) Atomics.wait(this.states, place.change, before, millisecondsMost);
-  }
-
-  #takeNext(taker: number): number | undefined {
-    for (;;) {
-      const k = place.pieces + Atomics.add(this.states, place.next, 1);
-      if (k >= this.states.length) return undefined;
-      if (this.#becomes(k, taker, state.free)) return k - place.pieces;
-    }
-  }
-
-  #takeGivenBack(): number | undefined {
-    for (let k = place.pieces; k < this.states.length; k++)
-      if (this.#becomes(k, state.ours, state.free)) return k - place.pieces;
+    for (let piece = 0; piece < this.#count; piece++) if (this.#becomes(piece, "ours")) return piece;
     return undefined;
   }
 
-  #is(piece: number, wanted: number): boolean {
-    return Atomics.load(this.states, place.pieces + piece) === wanted;
+  takeAsOther(): number | undefined {
+    for (let piece = this.#count - 1; piece >= 0 && !this.isStopped; piece--)
+      if (this.#becomes(piece, "theirs")) return piece;
+    return undefined;
   }
 
-  #becomes(k: number, to: number, from: number): boolean {
-    return Atomics.compareExchange(this.states, k, from, to) === from;
+  /** It is done, or free again; whoever waits for it wakes up. */
+  settle(piece: number, to: "done" | "free"): void {
+    Atomics.store(this.states, piece, state[to]);
+    Atomics.notify(this.states, piece);
   }
 
-  #changed(): void {
-    Atomics.add(this.states, place.change, 1);
-    Atomics.notify(this.states, place.change);
+  get areDone(): boolean {
+    return this.states.subarray(0, this.#count).every((_, piece) => this.#is(piece, "done"));
+  }
+
+  /** A piece that the other thread is at. */
+  get heldByOther(): number | undefined {
+    for (let piece = 0; piece < this.#count; piece++) if (this.#is(piece, "theirs")) return piece;
+    return undefined;
+  }
+
+  /** Until the other thread has settled the piece, but not for long. */
+  waitFor(piece: number, millisecondsMost: number): void {
+    Atomics.wait(this.states, piece, state.theirs, millisecondsMost);
+  }
+
+  /** The other thread is to take no more, and to give back what it has. */
+  stop(): void {
+    Atomics.store(this.states, this.#count, 1);
+    // One that has just looked whether it is to stop must find none free.
+    while (this.take() !== undefined);
+  }
+
+  get isStopped(): boolean {
+    return Atomics.load(this.states, this.#count) === 1;
+  }
+
+  get #count(): number {
+    return this.states.length - 1;
+  }
+
+  #is(piece: number, wanted: keyof typeof state): boolean {
+    return Atomics.load(this.states, piece) === state[wanted];
+  }
+
+  #becomes(piece: number, taker: "ours" | "theirs"): boolean {
+    return Atomics.compareExchange(this.states, piece, state.free, state[taker]) === state.free;
   }
 }

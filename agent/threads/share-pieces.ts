@@ -1,49 +1,74 @@
+import type { SecondThread } from "../imaging/displaced/piece-work.ts";
+import type { TaskTools } from "../imaging/displaced/task-tools.ts";
+import { type AnyTask, type TaskName, tasks } from "../imaging/displaced/tasks.ts";
 import { Pieces } from "./pieces.ts";
 
 /** To another thread. */
 export interface Line extends Disposable {
-  /** It takes and holds no piece any more. */
+  /** It touches nothing any more. */
   readonly isGone: boolean;
   post(message: unknown): void;
+}
+
+export interface PieceMessage {
+  readonly task: TaskName;
+  readonly about: unknown;
+  readonly states: Int32Array;
 }
 
 const waitMilliseconds = 4;
 /** The other thread looks at every pause whether it is to stop: some ten milliseconds. */
 const waitsMost = 250;
 
-/**
- * Does all pieces of a task, on this thread and on another if there is one. It does not matter who does which, or that a
- * piece is begun twice: results are the same to the bit. Pauses; whoever goes on must let events come in now and then, for
- * only so it is heard that the other thread is gone.
- * @param about plain data; arrays that are written to lie in shared memory
- * @param here does a piece on this thread
- */
-export function* sharePieces(
-  line: Line | undefined,
-  {
-    task,
-    about,
-    pieceCount,
-  }: { readonly task: string; readonly about: unknown; readonly pieceCount: number },
-  here: (piece: number) => Generator<void>,
-): Generator<void> {
-  const pieces = Pieces.of(pieceCount);
-  line?.post({ task, about, states: pieces.states });
-  try {
-    while (!pieces.areDone) {
-      const piece = pieces.take();
-      if (piece !== undefined) {
-        yield* here(piece);
-        pieces.done(piece);
-      } else {
-        if (line?.isGone) pieces.giveBackHelpers();
-        pieces.waitForHelper(waitMilliseconds);
-        yield;
+/** Shares the pieces of a displaced solution's tasks with another thread. */
+export function sharingWith(thread: Line): SecondThread {
+  return {
+    equip: (tools) => thread.post({ tools }),
+    *share({ task, about, pieceCount }, here) {
+      const pieces = Pieces.of(pieceCount);
+      thread.post({ task, about, states: pieces.states } satisfies PieceMessage);
+      try {
+        while (!pieces.areDone) {
+          const piece = pieces.take();
+          if (piece !== undefined) {
+            yield* here(piece);
+            pieces.settle(piece, "done");
+            continue;
+          }
+          const held = pieces.heldByOther;
+          if (held === undefined) continue; // it was settled just now
+          if (thread.isGone) pieces.settle(held, "free");
+          else pieces.waitFor(held, waitMilliseconds);
+          yield;
+        }
+      } finally {
+        pieces.stop();
+        for (let wait = 0; wait < waitsMost && !thread.isGone; wait++) {
+          const held = pieces.heldByOther;
+          if (held === undefined) break;
+          pieces.waitFor(held, waitMilliseconds);
+        }
       }
+    },
+    [Symbol.dispose]: () => thread[Symbol.dispose](),
+  };
+}
+
+/** The other thread's part of a task. @throws what a piece throws, given back before: the first thread does it all then */
+export function takePieces(tools: TaskTools, { task, about, states }: PieceMessage): void {
+  const pieces = new Pieces(states);
+  for (let piece = pieces.takeAsOther(); piece !== undefined; piece = pieces.takeAsOther()) {
+    let isDone = false;
+    try {
+      isDone = isFinished((tasks[task] as AnyTask)(tools, about, piece), pieces);
+    } finally {
+      pieces.settle(piece, isDone ? "done" : "free");
     }
-  } finally {
-    pieces.stop();
-    for (let wait = 0; pieces.helperHasOne && !line?.isGone && wait < waitsMost; wait++)
-      pieces.waitForHelper(waitMilliseconds);
   }
+}
+
+/** @returns false if told to stop before its end */
+function isFinished(work: Generator<void>, pieces: Pieces): boolean {
+  for (const _ of work) if (pieces.isStopped) return false;
+  return true;
 }

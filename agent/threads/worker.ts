@@ -2,8 +2,8 @@ import { parentPort, workerData } from "node:worker_threads";
 import { taskList, type WorkKind } from "./task-list.ts";
 
 /** The program of every second thread. What it throws comes out as the thread's error. */
-const { serve } = await taskList[workerData as WorkKind]();
+const serve = (await taskList[workerData as WorkKind]()) as (message: unknown) => object | undefined;
 parentPort!.on("message", (message) => {
-  const answer = (serve as (message: unknown) => unknown)(message);
+  const answer = serve(message);
   if (answer) parentPort!.postMessage(answer);
 });

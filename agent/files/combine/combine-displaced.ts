@@ -7,8 +7,7 @@ import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
 import { FrameLogsOnDisk } from "../../open-files/frame-logs-on-disk.ts";
-import { runPausing } from "../../threads/run-pausing.ts";
-import { startDisplaced } from "../../threads/solve-in-threads.ts";
+import { letEventsIn } from "../../threads/let-events-in.ts";
 import { asInputError, InputError } from "../input-error.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import {
@@ -77,7 +76,7 @@ export async function combineDisplaced(
       readLevels: (frameIndex, into) => reader.read(frameIndex, into),
       ...(request.disc ? { disc: { ...request.disc, frameIndex: 0 } } : {}),
     },
-    { fft, makeKernels: compiledKernels, logs, ...(threads && { startThread: startDisplaced(threads) }) },
+    { fft, makeKernels: compiledKernels, logs, ...(threads && { startThread: threads.startDisplaced }) },
   );
   const solution = await finished(work, onProgress);
   const { flat } = solution;
@@ -120,7 +119,12 @@ async function finished(
   onProgress: (done: number) => void,
 ): Promise<DisplacedSolution> {
   try {
-    return await runPausing(work, ({ done }) => onProgress(done));
+    for (;;) {
+      const step = work.next();
+      if (step.done) return step.value;
+      onProgress(step.value.done);
+      await letEventsIn();
+    }
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;
     throw new InputError(`${error.message}.`, "Name frames that show the Sun.", { cause: error });

@@ -1,8 +1,6 @@
 import type { CountTile } from "../../imaging/combining/combine-counts.ts";
-import { emptySlots, makeSlots } from "../../open-files/shared-tiles.ts";
 import { type StoredStack, TileMaker, tileCountOf } from "../../open-files/stored-stack.ts";
-import { runPausing } from "../../threads/run-pausing.ts";
-import { sharePieces } from "../../threads/share-pieces.ts";
+import { letEventsIn } from "../../threads/let-events-in.ts";
 import type { Threads } from "../../threads/threads.ts";
 
 /**
@@ -17,24 +15,39 @@ export async function makeTiles(
 ): Promise<boolean> {
   const maker = TileMaker.for(stack);
   if (maker === undefined) return false;
-  const pieceCount = tileCountOf(stack);
-  const slots = makeSlots(stack);
-  const made = new Uint8Array(pieceCount);
-  // A thread that is lost may have handed over the tile that it is lost with.
-  const write = (tileIndex: number, tile: CountTile) => {
-    if (made[tileIndex] === 0) writeTile(tileIndex * stack.tilePx, tile);
-    made[tileIndex] = 1;
+  const left = Array.from({ length: tileCountOf(stack) }, (_, tileIndex) => tileIndex).reverse();
+  const write = (tileIndex: number, tile: CountTile) => writeTile(tileIndex * stack.tilePx, tile);
+  const thread = threads?.start("tiles", stack.frames.length * stack.pxCount);
+  const makeThere = async () => {
+    for (let tileIndex = left.pop(); tileIndex !== undefined; tileIndex = left.pop()) {
+      const answer = await thread!.ask({ tileIndex });
+      if (!answer) return left.push(tileIndex);
+      write(tileIndex, answer.result as CountTile);
+    }
+    return undefined;
   };
-  const here = function* (tileIndex: number) {
-    write(tileIndex, maker.make(tileIndex));
-    yield;
+  const makeHere = async () => {
+    for (;;) {
+      await letEventsIn();
+      const tileIndex = left.pop();
+      if (tileIndex === undefined) return;
+      write(tileIndex, maker.make(tileIndex));
+    }
   };
-  const collect = () => emptySlots(slots, stack, write);
-  using thread = threads?.startPieces("tiles", stack.frames.length * stack.pxCount);
-  await runPausing(
-    sharePieces(thread, { task: "makeTile", about: { stack, slots }, pieceCount }, here),
-    collect,
-  );
-  collect();
+  let there: Promise<unknown> | undefined;
+  void thread?.ask({ stack }).then((isUp) => {
+    if (!isUp) return;
+    // Two at once: it goes on with one while this thread has not yet looked at the other.
+    there = Promise.all([makeThere(), makeThere()]);
+    there.catch(() => {}); // awaited below
+  });
+  try {
+    await makeHere();
+    await there;
+    await makeHere(); // what the thread was lost with
+  } finally {
+    thread?.[Symbol.dispose]();
+    await thread?.ended; // it reads from files that will be closed
+  }
   return true;
 }

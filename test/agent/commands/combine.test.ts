@@ -244,7 +244,7 @@ test("a second thread that is lost is told of once; the master is the same", asy
     files,
     { output: sky.path("two.fits"), method: "mean" },
     host,
-    (say) => new AttentiveThreads(say, "taken", dyingProgram),
+    (say) => new AttentiveThreads(say, dyingProgram),
   );
   expect(
     host.err.match(/Note: all is done on one thread, which is slower: it ended without a word/g),

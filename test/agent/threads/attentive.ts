@@ -1,59 +1,57 @@
-import type { Line } from "../../../agent/threads/share-pieces.ts";
-import { Threads } from "../../../agent/threads/threads.ts";
+import type { PieceMessage } from "../../../agent/threads/share-pieces.ts";
+import { type Thread, Threads } from "../../../agent/threads/threads.ts";
 
-/** Where `Pieces` counts how many were taken. */
-const nextAt = 2;
-/** Where it counts what was done or given back by the second thread, before the main one begins. */
-export const changeAt = 1;
-
-export interface TaskMessage {
-  readonly task: string;
-  readonly about: unknown;
-  readonly states: Int32Array;
-}
+/** A program that takes up work and ends without an error. */
+export const dyingProgram = new URL("./dying-worker.ts", import.meta.url);
 
 /**
- * A line on which the main thread goes on with a task only after the second thread has had its first piece, so that both
- * have a part in it.
- * @param until the piece is taken, or done
+ * On it the main thread goes on with a displaced solution's task only after the other thread has settled its first piece,
+ * so that both have a part in it.
  */
-export function attentive(
-  line: Line,
-  until: "taken" | "done",
-  onTask: (task: TaskMessage) => void = () => {},
-): Line {
+export function attentive(thread: Thread, onTask: (task: PieceMessage) => void = () => {}): Thread {
   const pause = new Int32Array(new SharedArrayBuffer(4));
   return {
     get isGone() {
-      return line.isGone;
+      return thread.isGone;
     },
+    ended: thread.ended,
+    ask: thread.ask,
     post(message) {
-      line.post(message);
-      const task = message as TaskMessage;
+      thread.post(message);
+      const task = message as PieceMessage;
       if (task.states === undefined) return;
       onTask(task);
-      const at = until === "taken" ? nextAt : changeAt;
-      while (Atomics.load(task.states, at) === 0) Atomics.wait(pause, 0, 0, 1);
+      while (Atomics.load(task.states, task.states.length - 2) !== pieceDone) Atomics.wait(pause, 0, 0, 1);
     },
-    [Symbol.dispose]: () => line[Symbol.dispose](),
+    [Symbol.dispose]: () => thread[Symbol.dispose](),
   };
 }
 
-export const dyingProgram = new URL("./dying-worker.ts", import.meta.url);
+/** What `Pieces` writes for a piece that is done. */
+const pieceDone = 3;
 
-/** Threads for tiles of any number of values, attentive. */
+/** For tiles of any number of values. The other thread gets two of them before the main one has made any. */
 export class AttentiveThreads extends Threads {
-  readonly told: TaskMessage[] = [];
+  tilesAsked = 0;
 
-  constructor(
-    say: (why: string) => void,
-    readonly until: "taken" | "done",
-    program?: URL,
-  ) {
+  constructor(say: (why: string) => void, program?: URL) {
     super(say, { valuesLeast: 0, ...(program && { program }) });
   }
 
-  override startPieces(kind: "displaced" | "tiles", values: number): Line {
-    return attentive(super.startPieces(kind, values)!, this.until, (task) => this.told.push(task));
+  override start(kind: "tiles", values: number): Thread {
+    const thread = super.start(kind, values)!;
+    return {
+      get isGone() {
+        return thread.isGone;
+      },
+      ended: thread.ended,
+      post: thread.post,
+      ask: (message) => {
+        const answer = thread.ask(message);
+        if (!("stack" in (message as object))) this.tilesAsked++;
+        return "stack" in (message as object) ? Promise.resolve({ result: undefined }) : answer;
+      },
+      [Symbol.dispose]: () => thread[Symbol.dispose](),
+    };
   }
 }

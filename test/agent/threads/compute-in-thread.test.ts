@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
 import { smallStructure } from "../../../agent/imaging/match/small-structure.ts";
 import { computeInThread } from "../../../agent/threads/compute-in-thread.ts";
-import { type ThreadOptions, Threads } from "../../../agent/threads/threads.ts";
+import { Threads } from "../../../agent/threads/threads.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 
@@ -13,9 +13,9 @@ const levels = Float32Array.from({ length: pxCount }, () => 1 + 0.003 * random.g
 const bytesOf = (values: Float32Array) => Buffer.from(values.buffer);
 const at = (signal = new AbortController().signal) => ({ signal, pxCount });
 
-function newBench(options: ThreadOptions = {}) {
+function newBench(changes: ConstructorParameters<typeof Threads>[1] = {}) {
   const said: string[] = [];
-  return { said, clock: systemClock, threads: new Threads((why) => said.push(why), options) };
+  return { said, clock: systemClock, threads: new Threads((why) => said.push(why), changes) };
 }
 
 test("what is computed on another thread is the same, and this thread goes on meanwhile", async () => {

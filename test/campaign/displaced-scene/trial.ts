@@ -1,7 +1,6 @@
 import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
 import { solveDisplaced } from "../../../agent/imaging/displaced/solve-displaced.ts";
 import { type FftLibrary, loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
-import { startDisplaced } from "../../../agent/threads/solve-in-threads.ts";
 import { Threads } from "../../../agent/threads/threads.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { type DisplacedScene, paintScene, type ScenePlan } from "./displaced-scene.ts";
@@ -60,7 +59,7 @@ export async function trial(plan: TrialPlan): Promise<Trial> {
             })),
           }),
     },
-    { fft, makeKernels: compiledKernels, startThread: startDisplaced(new Threads(() => {})) },
+    { fft, makeKernels: compiledKernels, startThread: new Threads(() => {}).startDisplaced },
   );
   let step = work.next();
   while (!step.done) step = work.next();

@@ -7,7 +7,6 @@ import type { ShiftPx } from "../../../imaging/displaced/object-grid.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../../imaging/displaced/solve-displaced.ts";
 import { loadFft } from "../../../imaging/numerics/fft-library.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
-import { startDisplaced } from "../../../threads/solve-in-threads.ts";
 import { StepError } from "../../step-error.ts";
 import { unhealthyFor } from "../../unhealthy-px.ts";
 import { type DriftFrame, type LevelsAsk, readDriftLevels } from "./drift-frames.ts";
@@ -54,7 +53,7 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
         darkening: limbDarkening(bench.optics.wavelengthNm),
       },
     },
-    { fft, makeKernels: compiledKernels, startThread: startDisplaced(bench.threads) },
+    { fft, makeKernels: compiledKernels, startThread: bench.threads.startDisplaced },
   );
   let step = steps.next();
   for (let count = 1; !step.done; step = steps.next(), count++) {
