@@ -5,10 +5,12 @@ import {
   type CombineResult,
   combineFiles,
   combineMethods,
+  type MasterRequest,
 } from "../files/combine/combine-files.ts";
 import { levelText } from "../files/combine/frame-levels.ts";
+import { Threads } from "../threads/threads.ts";
 import { commandList } from "./command-list.ts";
-import { withFiles } from "./file-trouble.ts";
+import { fileTrouble } from "./file-trouble.ts";
 import {
   CommandError,
   type CommandHost,
@@ -35,61 +37,50 @@ export async function combine(
   files: readonly string[],
   options: CombineOptions,
   host: CommandHost,
+  startThreads = (say: (why: string) => void): Threads => new Threads(say),
 ): Promise<Outcome> {
-  if (options.method === "displaced") return combineBySolving(files, options, host);
+  const threads = startThreads((why) => warn(host, [`all is done on one thread, which is slower: ${why}`]));
+  const request = {
+    files,
+    output: options.output,
+    ...(options.dark === undefined ? {} : { darkFile: options.dark }),
+    replace: options.replace === true,
+    writtenUtcMs: host.clock.nowMs(),
+    threads,
+  };
+  if (options.method === "displaced") return combineBySolving(request, options.disc, host);
   if (options.disc !== undefined) throw wrongOption("--disc is for the method displaced.", "Leave it out.");
   const method = checkMethod(options.method);
   const progress = progressWithTimeLeft(host, "combining");
-  const result = withFiles(nothingWritten, () => {
-    try {
-      return combineFiles(
-        {
-          files,
-          output: options.output,
-          method,
-          ...(options.dark === undefined ? {} : { darkFile: options.dark }),
-          replace: options.replace === true,
-          writtenUtcMs: host.clock.nowMs(),
-        },
-        (done, of) => progress.update(Math.floor((100 * done) / of), 100),
-      );
-    } finally {
-      progress.end();
-    }
-  });
+  const result = await combineFiles({ ...request, method }, (done, of) =>
+    progress.update(Math.floor((100 * done) / of), 100),
+  )
+    .catch((error) => {
+      throw fileTrouble(nothingWritten, error);
+    })
+    .finally(() => progress.end());
   warn(host, result.warnings);
   return { exitCode: exitCodes.done, result, text: textOf(result) };
 }
 
 async function combineBySolving(
-  files: readonly string[],
-  options: CombineOptions,
+  request: MasterRequest,
+  discText: string | undefined,
   host: CommandHost,
 ): Promise<Outcome> {
-  const disc = options.disc === undefined ? undefined : checkDisc(options.disc);
+  const disc = discText === undefined ? undefined : checkDisc(discText);
   // Loaded only here, for the other methods do without.
   const { combineDisplaced } = await import("../files/combine/combine-displaced.ts");
   const { loadFft } = await import("../imaging/numerics/fft-library.ts");
   const fft = await loadFft();
   const progress = progressWithTimeLeft(host, "solving");
-  const result = withFiles(nothingWritten, () => {
-    try {
-      return combineDisplaced(
-        {
-          files,
-          output: options.output,
-          ...(options.dark === undefined ? {} : { darkFile: options.dark }),
-          ...(disc ? { disc } : {}),
-          replace: options.replace === true,
-          writtenUtcMs: host.clock.nowMs(),
-        },
-        fft,
-        (done) => progress.update(Math.floor(100 * done), 100),
-      );
-    } finally {
-      progress.end();
-    }
-  });
+  const result = await combineDisplaced({ ...request, ...(disc ? { disc } : {}) }, fft, (done) =>
+    progress.update(Math.floor(100 * done), 100),
+  )
+    .catch((error) => {
+      throw fileTrouble(nothingWritten, error);
+    })
+    .finally(() => progress.end());
   warn(host, result.warnings);
   return { exitCode: exitCodes.done, result, text: `${textOf(result)}\n${solvedText(result)}` };
 }

@@ -6,14 +6,19 @@ export function withFiles<Result>(state: string, work: () => Result): Result {
   try {
     return work();
   } catch (error) {
-    const input = asInputError(error, "A file");
-    if (!(input instanceof InputError)) throw error;
-    throw new CommandError(
-      exitCodes.wrongInput,
-      { happened: input.happened, state, whatToDo: input.whatToDo },
-      { cause: error },
-    );
+    throw fileTrouble(state, error);
   }
+}
+
+/** @returns the error that ends the command; any that files are not to blame for as it is */
+export function fileTrouble(state: string, error: unknown): unknown {
+  const input = asInputError(error, "A file");
+  if (!(input instanceof InputError)) return error;
+  return new CommandError(
+    exitCodes.wrongInput,
+    { happened: input.happened, state, whatToDo: input.whatToDo },
+    { cause: error },
+  );
 }
 
 /** Names the file once. */

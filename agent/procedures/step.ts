@@ -3,6 +3,7 @@ import type { Log } from "../../drivers/kit/log.ts";
 import type { Random } from "../../drivers/kit/random.ts";
 import type { Site } from "../../drivers/roles/mount.ts";
 import type { Rig } from "../../drivers/roles/rig.ts";
+import type { Threads } from "../threads/threads.ts";
 import type { Findings, FlatInUse } from "./findings.ts";
 
 /** The facts of the rig's optics, from the rig file. */
@@ -41,6 +42,8 @@ export interface Workbench {
   readonly clock: Clock;
   readonly random: Random;
   readonly log: Log;
+  /** For what takes seconds on a large frame: sky and stop must be heard meanwhile. */
+  readonly threads: Threads;
   readonly optics: Optics;
   readonly site: Site;
   /** The folder of this run; a procedure writes only below it. */

@@ -1,4 +1,7 @@
-import type { World } from "./world.ts";
+import type { CameraMechanics } from "./mechanics/camera.ts";
+import type { DomeMechanics } from "./mechanics/dome.ts";
+import type { Glide } from "./mechanics/glide.ts";
+import type { MountMechanics } from "./mechanics/mount.ts";
 
 type Plain = number | string | boolean;
 
@@ -15,8 +18,19 @@ const tolerances: Readonly<Record<string, number>> = {
   "focuser.steps": 0.5,
 };
 
+interface PartsToAccountFor {
+  readonly camera: CameraMechanics;
+  readonly mount: MountMechanics;
+  readonly cover: Glide;
+  readonly diffuser: Glide;
+  readonly focuser: Glide;
+  readonly wheel: Glide;
+  readonly rotator: Glide;
+  readonly dome: DomeMechanics;
+}
+
 export function accountOf(
-  world: World,
+  world: PartsToAccountFor,
   protocolSettings: ReadonlyMap<string, () => Readonly<Record<string, unknown>>>,
 ): WorldAccount {
   const { camera, mount } = world;

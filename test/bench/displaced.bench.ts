@@ -4,7 +4,7 @@ import { compiledKernels } from "../../agent/imaging/displaced/compiled-kernels.
 import { solveDisplaced } from "../../agent/imaging/displaced/solve-displaced.ts";
 import { RealFft2d } from "../../agent/imaging/numerics/fft.ts";
 import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
-import { startSecondThread } from "../../agent/solving/second-thread.ts";
+import { Threads } from "../../agent/threads/threads.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { patterns } from "../campaign/displaced-scene/patterns.ts";
 import { driftingFrames } from "./displaced-frames.ts";
@@ -80,7 +80,7 @@ async function solutions(): Promise<void> {
     const readLevels = (k: number, into: Float32Array) => into.set(frames[k]!);
     const work = solveDisplaced(
       { shape: { widthPx, heightPx }, frameCount: count, readLevels },
-      { fft, makeKernels: compiledKernels, startHelper: startSecondThread },
+      { fft, makeKernels: compiledKernels, startThread: new Threads(() => {}).startDisplaced },
     );
     let step: ReturnType<typeof work.next>;
     do {

@@ -3,6 +3,7 @@ import type { CentreFound } from "../../agent/procedures/centre/centre-ask.ts";
 import type { StepOutcome, Workbench } from "../../agent/procedures/step.ts";
 import { readBaseline } from "../../agent/run/ledger/baseline.ts";
 import { restoreBaseline } from "../../agent/run/restoring/restore.ts";
+import { Threads } from "../../agent/threads/threads.ts";
 import { connectRig } from "../../drivers/connect.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { neverAborted } from "../../drivers/kit/never-aborted.ts";
@@ -147,6 +148,7 @@ async function centreStep(spec: SceneSpec, clock: VirtualClock, rig: Rig): Promi
     clock,
     random: new Random(spec.seed).fork("centre"),
     log: silentLog,
+    threads: new Threads(() => {}),
     optics: spec.optics,
     site: spec.site,
     folder: "",

@@ -1,8 +1,24 @@
-import { readdirSync, readFileSync } from "node:fs";
-import { dirname, join, relative, resolve } from "node:path";
 import { expect, test } from "vitest";
+import { importsOf, sources, textOf } from "./imports.ts";
 
-const root = resolve(import.meta.dirname, "../..");
+/** Compiled loops, which import nothing. */
+const kernels = ["agent/imaging/kernels", "drivers/kit/kernels"];
+
+/** Rooms of the numerics from low to high → those that each may import from. */
+const imagingRooms: Record<string, readonly string[]> = {
+  kernels: [],
+  numerics: [],
+  noise: ["numerics"],
+  exposure: ["numerics"],
+  registration: ["numerics"],
+  combining: ["numerics", "noise"],
+  disc: ["numerics", "combining"],
+  match: ["numerics", "noise", "registration"],
+  dust: ["numerics", "noise", "combining"],
+  defocus: ["numerics", "combining", "disc"],
+  displaced: ["numerics", "noise", "combining", "disc", "registration"],
+  proof: ["numerics", "noise", "exposure", "combining", "registration", "disc", "dust"],
+};
 
 /** Folder → the folders of ours that it may import from (itself always). The most specific row counts. */
 const mayImport: Record<string, readonly string[]> = {
@@ -12,15 +28,22 @@ const mayImport: Record<string, readonly string[]> = {
   "drivers/indi": ["drivers/kit", "drivers/formats", "drivers/roles"],
   "drivers/alpaca": ["drivers/kit", "drivers/formats", "drivers/roles"],
   drivers: ["drivers/kit", "drivers/roles", "drivers/indi", "drivers/alpaca"],
-  "agent/imaging": [],
+  "agent/imaging": kernels,
+  ...Object.fromEntries(
+    Object.entries(imagingRooms).map(([room, below]) => [
+      `agent/imaging/${room}`,
+      [...below.map((lower) => `agent/imaging/${lower}`), ...kernels],
+    ]),
+  ),
   "agent/sky": [],
-  "agent/solving": ["agent/imaging"],
+  "agent/open-files": ["drivers/formats", "agent/imaging"],
+  "agent/threads": ["drivers/kit", "agent/imaging", "agent/open-files"],
   "agent/procedures": [
     "drivers/kit",
     "drivers/roles",
     "drivers/formats",
     "agent/imaging",
-    "agent/solving",
+    "agent/threads",
     "agent/sky",
   ],
   "agent/run/steps": ["drivers/roles", "plans", "agent/procedures", "agent/imaging", "agent/sky"],
@@ -45,7 +68,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/record",
     "agent/run/guard",
   ],
-  "agent/run/machine": ["drivers", "plans", "agent/procedures", "agent/run"],
+  "agent/run/machine": ["drivers", "plans", "agent/procedures", "agent/threads", "agent/run"],
   "agent/outputs": [
     "drivers/kit",
     "drivers/formats",
@@ -55,7 +78,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/imaging",
     "agent/sky",
   ],
-  "agent/files": ["drivers/formats", "agent/imaging", "agent/solving"],
+  "agent/files": ["drivers/formats", "agent/imaging", "agent/open-files", "agent/threads"],
   "agent/commands": ["agent", "drivers", "plans"],
   plans: [],
   "sim-devices": ["drivers/kit", "drivers/formats"],
@@ -63,21 +86,6 @@ const mayImport: Record<string, readonly string[]> = {
 
 /** The rehearsal starts the far side of the wire by itself; nothing else of the agent may see it. */
 const mayStartScenes = ["rehearse", "simulate", "scene-from-file"].map((name) => `agent/commands/${name}.ts`);
-
-function sourcesBelow(folder: string): string[] {
-  return readdirSync(join(root, folder), { recursive: true, withFileTypes: true })
-    .filter((entry) => entry.isFile() && entry.name.endsWith(".ts"))
-    .map((entry) => relative(root, join(entry.parentPath, entry.name)));
-}
-
-const sources = ["agent", "drivers", "plans", "sim-devices"].flatMap(sourcesBelow);
-
-function importsOf(file: string): string[] {
-  const text = readFileSync(join(root, file), "utf8");
-  return [...text.matchAll(/(?:from|import\()\s*"(\.[^"]+)"/g)].map((match) =>
-    relative(root, resolve(root, dirname(file), match[1]!)),
-  );
-}
 
 function rowOf(file: string): string | undefined {
   return Object.keys(mayImport)
@@ -112,20 +120,29 @@ test("no way to a flat knows of another", () => {
   expect(others).toEqual([]);
 });
 
+test("every room of the numerics has its row, and imports only from those above it", () => {
+  const rooms = Object.keys(imagingRooms);
+  const files = sources.filter((file) => inside(file, "agent/imaging"));
+  expect(
+    [...new Set(files.map((file) => file.split("/")[2]!))].filter((room) => !rooms.includes(room)),
+  ).toEqual([]);
+  for (const [row, room] of rooms.entries())
+    expect(imagingRooms[room]!.filter((lower) => !rooms.slice(0, row).includes(lower))).toEqual([]);
+});
+
 test("numerics touch no files and start no threads; only what compiles and loads their code does", () => {
   const loaders = ["kernels/compile-all.ts", "kernels/compile-kernel.ts", "numerics/fft-library.ts"].map(
     (name) => `agent/imaging/${name}`,
   );
   const touching = sources.filter(
     (file) =>
-      inside(file, "agent/imaging") &&
-      /from "node:(fs|worker_threads|child_process)/.test(readFileSync(join(root, file), "utf8")),
+      inside(file, "agent/imaging") && /from "node:(fs|worker_threads|child_process)/.test(textOf(file)),
   );
   expect(touching.toSorted()).toEqual(loaders);
 });
 
 test("undici is the real package, never the runtime's stub", () => {
-  const stubbed = sources.filter((file) => /from "undici"/.test(readFileSync(join(root, file), "utf8")));
+  const stubbed = sources.filter((file) => /from "undici"/.test(textOf(file)));
   expect(stubbed).toEqual([]);
 });
 
@@ -133,9 +150,7 @@ test("time, chance and real sleep come in as arguments", () => {
   const taken = sources
     .filter((file) => !inside(file, "drivers/kit"))
     .filter((file) =>
-      /\bDate\.now\(|\bMath\.random\(|\bsetTimeout\(|\bsetInterval\(|\bnew Date\(\)/.test(
-        readFileSync(join(root, file), "utf8"),
-      ),
+      /\bDate\.now\(|\bMath\.random\(|\bsetTimeout\(|\bsetInterval\(|\bnew Date\(\)/.test(textOf(file)),
     );
   expect(taken).toEqual([]);
 });

@@ -39,9 +39,9 @@ beforeAll(() => {
   writeFitsFile(darkFile, [hdu(frame(300, 5))], { writtenUtcMs: 0, replace: false });
 });
 
-function ours(method: CombineMethod, dark?: string) {
+async function ours(method: CombineMethod, dark?: string) {
   const output = join(folder, `${method}${dark ? "-dark" : ""}.fits`);
-  const result = combineFiles(
+  const result = await combineFiles(
     { files, output, method, replace: true, writtenUtcMs: 0, ...(dark ? { darkFile: dark } : {}) },
     () => {},
   );
@@ -74,8 +74,8 @@ print(json.dumps(combined.data.ravel().tolist()))
 
 test.each(["mean", "clipped", "median"] as const)(
   "combine --method %s gives what ccdproc.combine gives, to float32 rounding",
-  (method) => {
-    const { output, result, image } = ours(method);
+  async (method) => {
+    const { output, result, image } = await ours(method);
     expect(worstInSteps(image.data, runPython(peer, [method, ...files])), `seed ${seed}`).toBeLessThanOrEqual(
       0.501,
     );
@@ -84,10 +84,10 @@ test.each(["mean", "clipped", "median"] as const)(
   },
 );
 
-test("ten frames: what is left out astropy leaves out too, by median and mad_std; and it leaves every lone hit out", () => {
+test("ten frames: what is left out astropy leaves out too, by median and mad_std; and it leaves every lone hit out", async () => {
   const few = files.slice(0, 10);
   const output = join(folder, "few.fits");
-  combineFiles({ files: few, output, method: "clipped", replace: true, writtenUtcMs: 0 }, () => {});
+  await combineFiles({ files: few, output, method: "clipped", replace: true, writtenUtcMs: 0 }, () => {});
   const peers = runPython(
     `
 import json, sys
@@ -134,8 +134,8 @@ print(json.dumps((stack.std(axis=0) / np.sqrt(len(stack))).ravel().tolist()))`,
   expect(worstInSteps(readCcdImage(join(folder, "mean.fits")).sigma!, wanted)).toBeLessThanOrEqual(0.501);
 });
 
-test("CCDData.read takes the master as it is, and ccdproc.flat_correct divides by it", () => {
-  const { output } = ours("clipped", darkFile);
+test("CCDData.read takes the master as it is, and ccdproc.flat_correct divides by it", async () => {
+  const { output } = await ours("clipped", darkFile);
   const read = runPython(
     `
 import json, sys, warnings
@@ -155,8 +155,8 @@ print(json.dumps({"unit": str(flat.unit), "spread": float(np.ptp(divided.data) /
   expect(read.level).toBeLessThan(29_750); // 30 000 less the dark's 300
 });
 
-test("apply divides as ccdproc's subtract_dark and flat_correct do", () => {
-  const { output } = ours("mean");
+test("apply divides as ccdproc's subtract_dark and flat_correct do", async () => {
+  const { output } = await ours("mean");
   const folderOut = join(folder, "applied");
   applyFlat(
     {
@@ -188,7 +188,7 @@ print(json.dumps(ccdproc.flat_correct(dark_off, flat).data.ravel().tolist()))`,
   expect(worstInSteps(readCcdImage(result).data, wanted)).toBeLessThan(4);
 });
 
-test("ten values of the checks: a mean is dragged, median and clipped are not", () => {
+test("ten values of the checks: a mean is dragged, median and clipped are not", async () => {
   const one = checkInPart("combine.ten");
   const paths = one.inputs.values.map((value: number, index: number) => {
     const path = join(folder, `ten-${index}.fits`);
@@ -198,12 +198,12 @@ test("ten values of the checks: a mean is dragged, median and clipped are not", 
     });
     return path;
   });
-  const value = (method: CombineMethod) => {
+  const value = async (method: CombineMethod) => {
     const output = join(folder, `ten-${method}.fits`);
-    combineFiles({ files: paths, output, method, replace: false, writtenUtcMs: 0 }, () => {});
+    await combineFiles({ files: paths, output, method, replace: false, writtenUtcMs: 0 }, () => {});
     return readFits(readFileSync(output))[0]!.pixels![0]!;
   };
-  one.agrees("mean", value("mean"));
-  one.agrees("median", value("median"));
-  one.agrees("clippedMean", value("clipped"));
+  one.agrees("mean", await value("mean"));
+  one.agrees("median", await value("median"));
+  one.agrees("clippedMean", await value("clipped"));
 });

@@ -6,8 +6,8 @@ import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
-import { FrameLogsOnDisk } from "../../solving/frame-logs-on-disk.ts";
-import { startSecondThread } from "../../solving/second-thread.ts";
+import { FrameLogsOnDisk } from "../../open-files/frame-logs-on-disk.ts";
+import { letEventsIn } from "../../threads/let-events-in.ts";
 import { asInputError, InputError } from "../input-error.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import {
@@ -50,11 +50,12 @@ const bytesInMemoryMost = 2 ** 30;
  * @param onProgress 0 … 1
  * @throws InputError
  */
-export function combineDisplaced(
+export async function combineDisplaced(
   request: DisplacedRequest,
   fft: FftLibrary,
   onProgress: (done: number) => void,
-): DisplacedResult {
+): Promise<DisplacedResult> {
+  const { threads } = request;
   using opened = new DisposableStack();
   const { images, dark, warnings } = openSeries(request, 8, opened);
   const shape = { widthPx: images[0]!.widthPx, heightPx: images[0]!.rowCount };
@@ -75,9 +76,9 @@ export function combineDisplaced(
       readLevels: (frameIndex, into) => reader.read(frameIndex, into),
       ...(request.disc ? { disc: { ...request.disc, frameIndex: 0 } } : {}),
     },
-    { fft, makeKernels: compiledKernels, logs, startHelper: startSecondThread },
+    { fft, makeKernels: compiledKernels, logs, ...(threads && { startThread: threads.startDisplaced }) },
   );
-  const solution = finished(work, onProgress);
+  const solution = await finished(work, onProgress);
   const { flat } = solution;
   const value = flat.gain.map((gain) => gain * flat.levelAdu);
   const sigma = flat.sigma.map((own, i) => Math.hypot(own * flat.levelAdu, reader.darkSigma?.[i] ?? 0));
@@ -113,15 +114,16 @@ export function combineDisplaced(
   };
 }
 
-function finished(
+async function finished(
   work: ReturnType<typeof solveDisplaced>,
   onProgress: (done: number) => void,
-): DisplacedSolution {
+): Promise<DisplacedSolution> {
   try {
     for (;;) {
       const step = work.next();
       if (step.done) return step.value;
       onProgress(step.value.done);
+      await letEventsIn();
     }
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;

@@ -9,6 +9,7 @@ import { fewRejectedByChance, isFew } from "../../imaging/combining/few-frames.t
 import { medianDeviation } from "../../imaging/noise/median-deviation.ts";
 import { clippedNormal } from "../../imaging/numerics/normal.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
+import type { Threads } from "../../threads/threads.ts";
 import { checkIsDark } from "../check-kind.ts";
 import { statedKind } from "../frame-kind.ts";
 import { handedOn } from "../handed-on.ts";
@@ -35,6 +36,8 @@ export interface MasterRequest {
   readonly darkFile?: string;
   readonly replace: boolean;
   readonly writtenUtcMs: number;
+  /** For a second thread where that pays; without it all is done on this one. */
+  readonly threads?: Threads;
 }
 
 export interface CombineRequest extends MasterRequest {
@@ -44,8 +47,6 @@ export interface CombineRequest extends MasterRequest {
    * no less than the noise that the pixels have in common.
    */
   readonly method: CombineMethod;
-  /** Default: as many as pay. */
-  readonly threads?: 1 | 2;
 }
 
 export interface CombineResult {
@@ -72,10 +73,10 @@ export interface CombineResult {
  * @param onProgress pixels done, of how many
  * @throws InputError
  */
-export function combineFiles(
+export async function combineFiles(
   request: CombineRequest,
   onProgress: (done: number, of: number) => void,
-): CombineResult {
+): Promise<CombineResult> {
   using opened = new DisposableStack();
   const { images, dark, warnings } = openSeries(request, 2, opened);
   const first = images[0]!;
@@ -91,7 +92,7 @@ export function combineFiles(
     { sigma: true, mask: true },
   );
   using writer = makeWriter(request, plans);
-  const written = writeMaster(
+  const written = await writeMaster(
     writer,
     { images, method: request.method, dark, figures, threads: request.threads },
     onProgress,

@@ -4,20 +4,21 @@ import { combineFrames } from "../../imaging/combining/combine.ts";
 import type { CountTile } from "../../imaging/combining/combine-counts.ts";
 import { type CommonNoise, commonNoise } from "../../imaging/combining/common-noise.ts";
 import { isFew } from "../../imaging/combining/few-frames.ts";
+import { type StoredStack, storedImage, tilePxFor } from "../../open-files/stored-stack.ts";
+import type { Threads } from "../../threads/threads.ts";
 import { asInputError } from "../input-error.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import type { FigureSample } from "./figure-sample.ts";
 import { makeTiles } from "./make-tiles.ts";
 import { type DarkParts, MasterTiles } from "./master-tiles.ts";
-import { type StoredStack, storedImage, tilePxFor } from "./stored-stack.ts";
 
 export interface MasterParts {
   readonly images: readonly FitsFileImage[];
   readonly method: "mean" | "clipped" | "median";
   readonly dark: DarkParts | undefined;
   readonly figures: FigureSample;
-  /** `undefined`: as many as pay. */
-  readonly threads: 1 | 2 | undefined;
+  /** `undefined`: all on this thread. */
+  readonly threads: Threads | undefined;
 }
 
 export interface WrittenMaster {
@@ -26,16 +27,16 @@ export interface WrittenMaster {
 }
 
 /** Combines the images into the three parts of a master: the quick way if all hold the same kind of 16-bit counts. */
-export function writeMaster(
+export async function writeMaster(
   writer: FitsFileWriter,
   parts: MasterParts,
   onProgress: (done: number, of: number) => void,
-): WrittenMaster {
+): Promise<WrittenMaster> {
   const clips = new ClipCounter(parts.images[0]!, parts.images.length);
   const noise = parts.method === "clipped" && isFew(parts.images.length) ? noiseOf(parts.images) : undefined;
   const stack = countStack(parts, clips.clipAdu, noise);
   return (
-    (stack && writeCounts(writer, stack, parts, onProgress)) ??
+    (stack && (await writeCounts(writer, stack, parts, onProgress))) ??
     writeAnyNumbers(writer, parts, { clips, noise }, onProgress)
   );
 }
@@ -75,12 +76,12 @@ function countStack(
   };
 }
 
-function writeCounts(
+async function writeCounts(
   writer: FitsFileWriter,
   stack: StoredStack,
   { figures, threads }: MasterParts,
   onProgress: (done: number, of: number) => void,
-): WrittenMaster | undefined {
+): Promise<WrittenMaster | undefined> {
   let rejected = 0;
   let maskedPx = 0;
   let donePx = 0;
@@ -98,7 +99,7 @@ function writeCounts(
     }
     onProgress(donePx, stack.pxCount);
   };
-  if (!makeTiles(stack, write, threads)) return undefined;
+  if (!(await makeTiles(stack, write, threads))) return undefined;
   return { rejectedFraction: rejected / (stack.pxCount * stack.frames.length), maskedPx };
 }
 

@@ -1,6 +1,11 @@
 import { bytesOf } from "../kernels/bytes-of.ts";
 import { compiledKernel } from "../kernels/compile-kernel.ts";
-import { type StoredDivision, storedDivision } from "./stored-division.ts";
+import {
+  type DivisionKernel,
+  type DivisionKernels,
+  type StoredDivision,
+  storedDivision,
+} from "./stored-division.ts";
 
 /** What images are calibrated with: (image - dark) · factor + pedestal, every step in float32. */
 export interface DivisionParts {
@@ -59,17 +64,6 @@ export const plainDivision: MakeDivision = (pxCount, withDark) => {
     },
   };
 };
-
-/** Image, factor, dark, pedestal, result, length. */
-export type DivisionKernel = (...numbers: number[]) => number;
-
-export interface DivisionKernels {
-  readonly divide: DivisionKernel;
-  readonly divideToCounts: DivisionKernel;
-  readonly divideStored: DivisionKernel;
-  readonly divideStoredToCounts: DivisionKernel;
-  readonly sumOf: (which: number) => number;
-}
 
 /** Pixels of an image that pass through the kernels' memory at once. Copies of 2 kB and more take another, slower way. */
 const piecePx = 512;

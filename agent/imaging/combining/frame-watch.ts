@@ -1,8 +1,8 @@
 import type { NoiseByLevel } from "../noise/noise-by-level.ts";
 import { type GrowthPoint, NoiseGrowth } from "../noise/noise-growth.ts";
+import { type HalvesFigures, SeriesHalves } from "../noise/series-halves.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { type HalvesFigures, SeriesHalves } from "../proof/series-halves.ts";
 import { BlockSample, blockSidePx } from "./block-sample.ts";
 import { pixelStatistics } from "./first-frames.ts";
 import { litThreshold, medianBlockRatio, medianRatio, spreadPx } from "./frame-scale.ts";

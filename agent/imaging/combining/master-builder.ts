@@ -1,8 +1,8 @@
 import { type NoiseByLevel, noiseByLevel } from "../noise/noise-by-level.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
+import type { HalvesFigures } from "../noise/series-halves.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
-import type { HalvesFigures } from "../proof/series-halves.ts";
 import { meansOf } from "./finish-master.ts";
 import { pixelStatistics } from "./first-frames.ts";
 import { spreadPx } from "./frame-scale.ts";

@@ -1,5 +1,3 @@
-import type { DivisionKernels } from "./flat-division.ts";
-
 /** A header of this length fits in before the result. */
 export const headRoomBytes = 20 * 2880;
 
@@ -20,6 +18,17 @@ export interface StoredDivision {
   toReals(pedestalAdu: number): { readonly sums: StoredSums };
   /** The result with zeros around: `headBytes` before it, then its own, up to `wholeBytes` in all. */
   result(headBytes: number, wholeBytes: number): Uint8Array<ArrayBuffer>;
+}
+
+/** Image, factor, dark, pedestal, result, length. */
+export type DivisionKernel = (...numbers: number[]) => number;
+
+export interface DivisionKernels {
+  readonly divide: DivisionKernel;
+  readonly divideToCounts: DivisionKernel;
+  readonly divideStored: DivisionKernel;
+  readonly divideStoredToCounts: DivisionKernel;
+  readonly sumOf: (which: number) => number;
 }
 
 interface Room {

@@ -1,6 +1,6 @@
 import type { Flat } from "../combining/normalise-flat.ts";
+import { findTrustedPx } from "../combining/trusted-px.ts";
 import { leastSquares } from "../numerics/linear-solve.ts";
-import { trusted } from "../proof/flat-shape.ts";
 import { logShadow, type ShadowPlace } from "./refocus-shadows.ts";
 
 export interface ShadowGrowth {
@@ -29,7 +29,7 @@ export function shadowGrowth(
   ratio: number,
 ): ShadowGrowth | undefined {
   const { widthPx, heightPx } = flat.shape;
-  const usePx = trusted(flat);
+  const usePx = findTrustedPx(flat);
   let [weights, sum] = [0, 0];
   for (const { xPx, yPx, diameterPx, depth, ring } of shadows) {
     if (ring) continue;

@@ -1,3 +1,4 @@
+import type { PlaneAcross } from "../combining/plane-across.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { Slope } from "./slope.ts";
 
@@ -38,14 +39,6 @@ interface AxisMean {
   readonly value: number;
   readonly sigma: number;
   readonly apart: number;
-}
-
-/** A solved flat's gradient, peak to peak across the frame, as fractions of the gain. */
-export interface PlaneAcross {
-  /** How well it is known: one sigma. */
-  readonly unsure: number;
-  /** What two ways to tell it disagree by, if there are two; nothing where their own uncertainty explains it. */
-  readonly disagreement?: { readonly value: number; readonly sigma: number };
 }
 
 export function planeAcross(

@@ -1,6 +1,6 @@
 import type { GrowthPoint } from "../noise/noise-growth.ts";
+import { type HalvesFigures, halvesOfBlocks } from "../noise/series-halves.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { type HalvesFigures, halvesOfBlocks } from "../proof/series-halves.ts";
 import { blockSidePx, HalvesTotals, quarters } from "./halves-totals.ts";
 import { addSecond, sharedDoubles } from "./part-sums.ts";
 import { bandRows, type PartSums, partCount, type Unknowns } from "./passes.ts";

@@ -1,4 +1,4 @@
-import type { CoarseOutcome, CoarseWork } from "./coarse-correction.ts";
+import type { CoarseOutcome, CoarseWork } from "./coarse-work.ts";
 import { addSecond, addSecondFloats, sharedDoubles } from "./part-sums.ts";
 import { partCount, type Unknowns } from "./passes.ts";
 import { type Counts, countValues, type Problem, viewsOf } from "./problem.ts";

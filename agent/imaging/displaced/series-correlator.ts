@@ -2,7 +2,6 @@ import type { FftLibrary } from "../numerics/fft-library.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type FoundShift, ShiftFinder } from "../registration/shift-finder.ts";
 import { binLogs, type FrameLogs, logUnit, noLog } from "./frame-logs.ts";
-import type { TaskTools } from "./task-tools.ts";
 
 /** Frames of a series, binned, over their average. Plain data. */
 export interface SeriesToCorrelate {
@@ -11,23 +10,6 @@ export interface SeriesToCorrelate {
   readonly sidePx: number;
   /** The logarithm of the plain average, binned. */
   readonly average: Float32Array;
-}
-
-/** For a piece: finds one frame's shift. @param about.found x, y [binned px] and significance of each of `frames` */
-export function* correlate(
-  tools: TaskTools,
-  about: {
-    readonly series: SeriesToCorrelate;
-    readonly frames: readonly number[];
-    readonly reference: number;
-    readonly found: Float64Array;
-  },
-  k: number,
-): Generator<void> {
-  tools.correlator ??= new SeriesCorrelator(tools.fft!, about.series, tools.logs.full!);
-  const { x, y, peakSigma } = tools.correlator.between(about.reference, about.frames[k]!);
-  about.found.set([x, y, peakSigma], 3 * k);
-  yield;
 }
 
 export function binnedShape({ shape, sidePx }: Pick<SeriesToCorrelate, "shape" | "sidePx">): Shape {

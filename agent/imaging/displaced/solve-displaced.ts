@@ -4,7 +4,7 @@ import type { FftLibrary } from "../numerics/fft-library.ts";
 import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Anchor, combineSlopes } from "./anchor-plane.ts";
-import { CoarseWork } from "./coarse-correction.ts";
+import { CoarseWork } from "./coarse-work.ts";
 import { compareHalves, type HalvesAgreement, quarterRoom, quarterSums } from "./compare-halves.ts";
 import { flatOf } from "./flat-of-gain.ts";
 import { type FrameLogs, FrameLogsInMemory } from "./frame-logs.ts";
@@ -12,7 +12,7 @@ import { giveWay, likeTheOthers, weigh } from "./frame-trust.ts";
 import { levelSlope } from "./level-slope.ts";
 import { type ObjectGrid, objectGrid, type ShiftPx } from "./object-grid.ts";
 import type { PartSums, Unknowns } from "./passes.ts";
-import { PieceWork, type StartHelper } from "./piece-work.ts";
+import { PieceWork, type StartThread } from "./piece-work.ts";
 import type { Counts, Problem } from "./problem.ts";
 import { type DisplacedProgress, reported } from "./progress.ts";
 import { quietSunSlope } from "./quiet-sun-slope.ts";
@@ -37,7 +37,7 @@ export interface DisplacedTools {
   /** Where the frames' logarithms are kept; in memory unless said. */
   readonly logs?: FrameLogs;
   /** A second thread, for as long as the solution is worked on; without it all is done on this one. */
-  readonly startHelper?: StartHelper;
+  readonly startThread?: StartThread;
 }
 
 export interface DisplacedFrame {
@@ -69,8 +69,8 @@ const wavelengthNm = 656.28;
 /**
  * Gain and Sun from frames in which the Sun lies at different places; shifts and levels of the frames are found too.
  * Minimises Σ w (D - c - G - T O)² + ridge Σ (O - limb darkening)² in logarithms.
- * Yields after every few milliseconds of work. Given back early, by `return`, it ends its helper.
- * The same to the bit with a helper and without.
+ * Yields after every few milliseconds of work. Given back early, by `return`, it ends its thread.
+ * The same to the bit with a second thread and without.
  * Memory: 2 bytes for each pixel of each frame (in `tools.logs`), 1/8 of that at a quarter of the resolution, and about
  * 150 bytes for each pixel of one frame.
  * @throws RangeError with less than three frames that hold light
@@ -83,7 +83,7 @@ export function* solveDisplaced(
 ): Generator<DisplacedProgress, DisplacedSolution> {
   const { shape, frameCount } = input;
   const pxCount = shape.widthPx * shape.heightPx;
-  using work = new PieceWork({ fft: tools.fft, logs: {} }, tools.startHelper?.(frameCount * pxCount));
+  using work = new PieceWork({ fft: tools.fft, logs: {} }, tools.startThread?.(frameCount * pxCount));
   const reading = readSeries(input, tools.logs ?? new FrameLogsInMemory());
   const read = yield* reported(reading, "reading", 0, 0.1, frameCount);
   const { logs, medians, average } = read;

@@ -1,4 +1,5 @@
-import { type CoarseOutcome, type CoarseWork, coarseCorrection } from "./coarse-correction.ts";
+import { coarseCorrection } from "./coarse-correction.ts";
+import type { CoarseOutcome, CoarseWork } from "./coarse-work.ts";
 import { fullSweeps, type SweepSums } from "./full-sweeps.ts";
 import { addSecond, sharedDoubles } from "./part-sums.ts";
 import { bandRows, partCount, type Unknowns } from "./passes.ts";

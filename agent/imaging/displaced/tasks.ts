@@ -1,5 +1,5 @@
+import { correlate } from "./correlate-frame.ts";
 import { binLeft, count, gather, halves, normal, scatter, shiftSums, squares } from "./passes.ts";
-import { correlate } from "./series-correlator.ts";
 import type { TaskTools } from "./task-tools.ts";
 
 /** All that is done in pieces: each gives a part of the rows, or a frame, of what it is about. */

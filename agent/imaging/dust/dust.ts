@@ -1,5 +1,5 @@
 import type { Flat } from "../combining/normalise-flat.ts";
-import { trusted } from "../proof/flat-shape.ts";
+import { findTrustedPx } from "../combining/trusted-px.ts";
 import { explainedAnew } from "./dust-anew.ts";
 import { smoothBackground } from "./dust-background.ts";
 import type { ShadowFit } from "./dust-fit.ts";
@@ -54,7 +54,7 @@ const knotShares = [0.2, 0.14, 0.12];
  * bumps are taken out in the same way and not reported. Clusters are explained anew as wholes, and all shadows measured together.
  */
 export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
-  const all = trusted(flat);
+  const all = findTrustedPx(flat);
   let level: Level = { shape: flat.shape, values: logsOf(flat, all), use: all, binPx: 1 };
   while (level.values.length > cellsMost) level = halved(level);
   const { shape, use: usePx, values } = level;

@@ -1,4 +1,5 @@
 import type { Flat } from "../combining/normalise-flat.ts";
+import { findTrustedPx } from "../combining/trusted-px.ts";
 import { BlockMap } from "../numerics/block-map.ts";
 import { leastSquares } from "../numerics/linear-solve.ts";
 import { median, medianAndSigma } from "../numerics/order-statistics.ts";
@@ -90,7 +91,7 @@ function beyondVignetting([, slopeX = 0, slopeY = 0, bendX = 0, , bendY = 0]: re
 /** Means of ln F over 16-px blocks that are at least half trusted, at coordinates -1 … 1. */
 function logBlocks(flat: Flat): Block[] {
   const map = new BlockMap(flat.shape, sidePx);
-  const usePx = trusted(flat);
+  const usePx = findTrustedPx(flat);
   const logGain = new Float32Array(flat.gain.length);
   const variance = new Float32Array(flat.gain.length);
   for (let i = 0; i < logGain.length; i++) {
@@ -114,13 +115,6 @@ function logBlocks(flat: Flat): Block[] {
     });
   }
   return blocks;
-}
-
-/** 1 where a flat is to be trusted. */
-export function trusted(flat: Pick<Flat, "gain" | "mask">): Uint8Array {
-  const usePx = new Uint8Array(flat.mask.length);
-  for (let i = 0; i < usePx.length; i++) usePx[i] = flat.mask[i] === 0 && flat.gain[i]! > 0 ? 1 : 0;
-  return usePx;
 }
 
 function cornerOverCentre(flat: Flat): Pick<FlatShape, "cornerOverCentre" | "cornerOverCentreSigma"> {

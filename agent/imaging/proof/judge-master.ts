@@ -1,8 +1,9 @@
 import { type Flat, relativeNoise } from "../combining/normalise-flat.ts";
+import { findTrustedPx } from "../combining/trusted-px.ts";
 import { type RadialProfile, radialProfile } from "../disc/radial-profile.ts";
 import { type DustFound, findDust } from "../dust/dust.ts";
 import type { FftLibrary } from "../numerics/fft-library.ts";
-import { type FlatShape, flatShape, trusted } from "./flat-shape.ts";
+import { type FlatShape, flatShape } from "./flat-shape.ts";
 import { type FringeLight, fringeOrigin, originText } from "./fringe-origin.ts";
 import { type FringeSearch, findFringes } from "./fringes.ts";
 import { type LeftoverSun, leftoverSun } from "./leftover-sun.ts";
@@ -53,7 +54,7 @@ export function judgeMaster(flat: Flat, known: MasterKnown): MasterTold {
     ...(pixelMicron === undefined ? {} : { pixelMicron }),
   });
   const deepest = dust.toSorted((a, b) => b.depth - a.depth)[0];
-  const fringes = known.fft && findFringes(known.fft, flat.gain, trusted(flat), flat.shape);
+  const fringes = known.fft && findFringes(known.fft, flat.gain, findTrustedPx(flat), flat.shape);
   const left = known.sunAdu && leftoverSun(flat, dividedBy(known.sunAdu, flat), flat.shape);
   const figures = [
     ...(noise === undefined || known.isSingle ? [] : [judge("noise", noise)]),

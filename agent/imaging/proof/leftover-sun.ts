@@ -1,7 +1,7 @@
 import type { Flat } from "../combining/normalise-flat.ts";
+import { findTrustedPx } from "../combining/trusted-px.ts";
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { trusted } from "./flat-shape.ts";
 
 export interface LeftoverSun {
   /** Share of the flat's light that still forms a picture of the Sun: 0 is none, 1 all of it. */
@@ -20,7 +20,7 @@ export interface LeftoverSun {
  * @returns `undefined` when the Sun shows no structure to look for
  */
 export function leftoverSun(flat: Flat, sun: Float32Array, shape: Shape): LeftoverSun | undefined {
-  const usePx = trusted(flat);
+  const usePx = findTrustedPx(flat);
   const coarseSigmaPx = Math.min(24, Math.min(shape.widthPx, shape.heightPx) / 12);
   const sunStructure = bandPass(toMeanOne(sun, usePx), shape, usePx, coarseSigmaPx);
   const flatStructure = bandPass(flat.gain, shape, usePx, coarseSigmaPx);

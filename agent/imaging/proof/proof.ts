@@ -1,16 +1,16 @@
 import type { Master } from "../combining/master-builder.ts";
 import type { Flat } from "../combining/normalise-flat.ts";
+import type { PlaneAcross } from "../combining/plane-across.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
-import type { PlaneAcross } from "../displaced/anchor-plane.ts";
 import type { DustFound } from "../dust/dust.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
+import type { HalvesFigures } from "../noise/series-halves.ts";
 import type { FlatShape } from "./flat-shape.ts";
 import type { FringeSearch } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
 import { judgeMaster, type MasterKnown } from "./judge-master.ts";
 import type { LeftoverSun } from "./leftover-sun.ts";
 import { judge, type ProofFigure, reasonsOf, type Verdict, worstOf } from "./proof-figure.ts";
-import type { HalvesFigures } from "./series-halves.ts";
 
 export interface ProofInput {
   readonly flat: Flat;

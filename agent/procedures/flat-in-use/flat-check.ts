@@ -4,7 +4,7 @@ import type { MatchSays, TrainMatch } from "../../imaging/match/match-train.ts";
 import { matchSeen, sinceSeen } from "../../imaging/match/match-words.ts";
 import type { SmallStructure } from "../../imaging/match/small-structure.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
-import { type AsideAsk, aside } from "../aside/aside.ts";
+import { computeInThread } from "../../threads/compute-in-thread.ts";
 import type { FlatInUse } from "../findings.ts";
 import type { Workbench } from "../step.ts";
 import { type FlatStructure, readStructure } from "./read-structure.ts";
@@ -63,8 +63,8 @@ export class FlatChecker {
     const earlier = this.#fitted.structure;
     if (later?.shape.widthPx !== earlier.shape.widthPx) return undefined;
     const { structure } = (await this.#structureOf(inUse, signal))!;
-    const ask = this.#aboutFrame(later.shape, signal);
-    const match = await aside(ask, "matchSince", structure, earlier, later, inUse.dust ?? []);
+    const at = sizeOf(later.shape, signal);
+    const match = await computeInThread(bench, at, "matchSince", structure, earlier, later, inUse.dust ?? []);
     const about = { utcMs: bench.clock.nowMs(), flat: basename(inUse.file) };
     return { ...about, seenIn: "images since it fitted", ...told(match, sinceSeen(match)) };
   }
@@ -80,7 +80,13 @@ export class FlatChecker {
     if (!gain || structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx)
       return undefined;
     const levels = gain.map((value, i) => (pixelsAdu[i]! - pedestalAdu) / value);
-    return aside(this.#aboutFrame(structure.shape, signal), "smallStructure", levels, structure.shape);
+    return computeInThread(
+      this.bench,
+      sizeOf(structure.shape, signal),
+      "smallStructure",
+      levels,
+      structure.shape,
+    );
   }
 
   /**
@@ -100,15 +106,15 @@ export class FlatChecker {
   ): Promise<FlatCheck> {
     const { bench } = this;
     const shape = { widthPx, heightPx }; // and nothing else of the frame
-    const ask = this.#aboutFrame(shape, signal);
-    const seen = await aside(ask, "smallStructure", levels, shape);
+    const at = sizeOf(shape, signal);
+    const seen = await computeInThread(bench, at, "smallStructure", levels, shape);
     const inUse = bench.findings.flatInUse;
     const flats = inUse ? [inUse] : (bench.keptFlats ?? []).slice(0, keptFlatsMost);
     let best: { readonly flat: FlatInUse; readonly match: TrainMatch } | undefined;
     for (const flat of flats) {
       const structure = (await this.#structureOf(flat, signal))?.structure;
       if (structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx) continue;
-      const match = await aside(ask, "matchTrain", structure, seen, flat.dust ?? [], kind);
+      const match = await computeInThread(bench, at, "matchTrain", structure, seen, flat.dust ?? [], kind);
       if (!best || rank[match.says] > rank[best.match.says]) best = { flat, match };
     }
     const seenIn = kind === "image" ? ("an image" as const) : ("frames through the diffuser" as const);
@@ -127,12 +133,8 @@ export class FlatChecker {
 
   async #structureOf({ file }: FlatInUse, signal: AbortSignal): Promise<FlatStructure | undefined> {
     if (!this.#structures.has(file))
-      this.#structures.set(file, await readStructure(file, this.bench.clock, signal));
+      this.#structures.set(file, await readStructure(file, this.bench, signal));
     return this.#structures.get(file);
-  }
-
-  #aboutFrame({ widthPx, heightPx }: Shape, signal: AbortSignal): AsideAsk {
-    return { clock: this.bench.clock, signal, pxCount: widthPx * heightPx };
   }
 }
 
@@ -165,4 +167,8 @@ export function noLongerFits({ says, seenIn }: Pick<FlatCheck, "says" | "seenIn"
 
 function rounded(value: number): number {
   return Number(value.toFixed(3));
+}
+
+function sizeOf({ widthPx, heightPx }: Shape, signal: AbortSignal) {
+  return { signal, pxCount: widthPx * heightPx };
 }

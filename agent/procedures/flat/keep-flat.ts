@@ -6,7 +6,7 @@ import { edgesOfSeries } from "./frame-edge.ts";
 import { knownOfFlat } from "./known-of-flat.ts";
 import { litFlat } from "./lit-flat.ts";
 import { conversionFromSeries } from "./measure-conversion.ts";
-import { proveAside } from "./prove-aside.ts";
+import { proveInThread } from "./prove-in-thread.ts";
 import { writeAndTell } from "./tell-flat.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
@@ -20,7 +20,7 @@ export async function keepFlat(work: FlatWork, signal: AbortSignal): Promise<voi
   const { leak } = findings;
   const sunAdu = work.sun && sunAboveDark(work, flat);
   const upperEdge = edgesOfSeries(edges);
-  const proof = await proveAside(
+  const proof = await proveInThread(
     bench,
     {
       flat,

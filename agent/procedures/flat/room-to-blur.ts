@@ -1,5 +1,5 @@
 import { type DiscRoom, leastDiscRadiusToDefocusPx } from "../../imaging/defocus/defocus-room.ts";
-import { leastDiscRadiusPx } from "../../imaging/drift/drift-room.ts";
+import { leastDiscRadiusPx } from "../../imaging/displaced/drift/drift-room.ts";
 
 /** Why a disc is too small for a frame, with the sizes that would do. */
 export interface LackOfRoom {

@@ -1,6 +1,6 @@
 import { type FlatCheck, noLongerFits } from "../flat-in-use/flat-check.ts";
-import type { ImagesWork } from "./images.ts";
 import type { FlatCheckAsk } from "./images-ask.ts";
+import type { ImagesWork } from "./images-work.ts";
 
 /** A flat of this run that is no older counts as just taken. */
 const freshMinutes = 15;

@@ -1,33 +1,16 @@
-import type { Frame } from "../../../drivers/roles/camera.ts";
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { giveBack, takeSeries } from "../frame-series.ts";
 import { leaveRig } from "../leave-rig.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { defineStep, runPart } from "../run-step.ts";
-import type { NewFlatAsked, StepInput, Workbench } from "../step.ts";
+import type { StepInput } from "../step.ts";
 import { pointAtSun, pointsAtSun } from "../sun-pointing.ts";
-import type { Tuned } from "../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { checkFlat } from "./check-flat.ts";
 import { keepImage, markFlatFits, nextImageNumber } from "./image-files.ts";
-import type { ImageCheck, ImagesAsk, ImagesFound } from "./images-ask.ts";
+import type { ImagesAsk, ImagesFound } from "./images-ask.ts";
+import type { ImagesWork } from "./images-work.ts";
 import { whenMoved } from "./when-moved.ts";
-
-export interface ImagesWork {
-  readonly bench: Workbench;
-  readonly ask: ImagesAsk;
-  readonly files: string[];
-  readonly checks: ImageCheck[];
-  readonly checker: FlatChecker;
-  readonly firstNumber: number;
-  /** Of the whole series, with those before it broke off. */
-  taken: number;
-  gain: number;
-  tuned: Tuned | undefined;
-  latest: Frame | undefined;
-  asks: NewFlatAsked | undefined;
-  found: ImagesFound | undefined;
-}
 
 /** Plain images of the Sun, kept raw: what the flat is for. Now and then they are asked whether it still fits. */
 export const images = defineStep<ImagesAsk, ImagesWork, ImagesFound>({

@@ -4,6 +4,7 @@ import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import type { Findings, FlatInUse } from "../../procedures/findings.ts";
 import type { StepOutcome, TrainSeen, Workbench } from "../../procedures/step.ts";
+import { Threads } from "../../threads/threads.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
@@ -35,6 +36,7 @@ export class RunEffects {
   /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
   readonly #findings: Findings = { lightRate: {} };
   readonly #agenda: Agenda;
+  readonly #threads = new Threads((why) => this.#note("computing without a second thread", { why }));
   /** Aborted when a step is given up that did not settle. */
   readonly #abandoned = new AbortController();
   #connected: ConnectedRig | undefined;
@@ -227,6 +229,7 @@ export class RunEffects {
       rig: this.#rig,
       clock,
       random: random.fork(`step ${stepIndex}`),
+      threads: this.#threads,
       log,
       optics: rigFile.optics,
       site: rigFile.site,

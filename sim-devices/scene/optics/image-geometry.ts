@@ -1,6 +1,5 @@
 import type { LightPath } from "../painter-contract.ts";
 import type { SceneSpec } from "../spec/scene-spec.ts";
-import { tubeTurnDegrees } from "./rig-pattern.ts";
 
 /** How the sky lies on the sensor, and how sharp. */
 export interface ImageGeometry {
@@ -30,6 +29,11 @@ export function arcsecPerPx(spec: SceneSpec): number {
 /** How far the sensor lies behind best focus [mm]; negative before it. */
 export function behindFocusMm({ focuser }: SceneSpec, focusSteps: number): number {
   return ((focusSteps - focuser.bestSteps) * focuser.micronPerStep) / 1000;
+}
+
+/** How the tube's own pattern is turned on the sensor [degrees]. */
+export function tubeTurnDegrees(spec: SceneSpec, rotatorDegrees: number): number {
+  return rotatorDegrees - spec.startsWith.rotatorDegrees;
 }
 
 /** From the aperture to the sensor over the focal length: out of focus the picture grows and its light spreads with it. */

@@ -2,12 +2,8 @@ import { Random } from "../../../drivers/kit/random.ts";
 import type { TrainSlip } from "../painter-contract.ts";
 import type { SceneSpec } from "../spec/scene-spec.ts";
 import { castShadow, dustShadows, type TrainState } from "./dust-shadow.ts";
+import { tubeTurnDegrees } from "./image-geometry.ts";
 import { smoothSurface } from "./smooth-surface.ts";
-
-/** How the tube's own pattern is turned on the sensor [degrees]. */
-export function tubeTurnDegrees(spec: SceneSpec, rotatorDegrees: number): number {
-  return rotatorDegrees - spec.startsWith.rotatorDegrees;
-}
 
 /**
  * Transmission of the optics over the sensor without dust and pixels: vignetting, uneven transmission, gradient,

@@ -1,11 +1,12 @@
 import { existsSync, readdirSync, readFileSync, writeFileSync } from "node:fs";
 import { expect, test } from "vitest";
-import { registerCombine } from "../../../agent/commands/combine.ts";
+import { combine as combineOn, registerCombine } from "../../../agent/commands/combine.ts";
 import { ccdHdus, readCcdImage } from "../../../drivers/formats/ccd-image.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { driftingFrames } from "../../bench/displaced-frames.ts";
 import { patterns } from "../../campaign/displaced-scene/patterns.ts";
-import { evenfield } from "./command-host.ts";
+import { AttentiveThreads, dyingProgram } from "../threads/attentive.ts";
+import { evenfield, TestHost } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 
 const combine = (args: readonly string[]) => evenfield(registerCombine, ["combine", ...args]);
@@ -232,4 +233,21 @@ test("settings that differ are told, a few of them", async () => {
 test("--help shows an example", async () => {
   const host = evenfield(registerCombine, ["combine", "--help"]);
   await expect(host).rejects.toThrow("(outputHelp)");
+});
+
+test("a second thread that is lost is told of once; the master is the same", async () => {
+  using sky = new SkyFiles(1);
+  const files = flats(sky, 4);
+  await combine([...files, "-o", sky.path("one.fits"), "--method", "mean"]);
+  const host = new TestHost();
+  await combineOn(
+    files,
+    { output: sky.path("two.fits"), method: "mean" },
+    host,
+    (say) => new AttentiveThreads(say, dyingProgram),
+  );
+  expect(
+    host.err.match(/Note: all is done on one thread, which is slower: it ended without a word/g),
+  ).toHaveLength(1);
+  expect(readFileSync(sky.path("two.fits")).equals(readFileSync(sky.path("one.fits")))).toBe(true);
 });

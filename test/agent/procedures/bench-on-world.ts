@@ -4,6 +4,7 @@ import { join } from "node:path";
 import type { Findings } from "../../../agent/procedures/findings.ts";
 import type { Step } from "../../../agent/procedures/run-step.ts";
 import type { StepOutcome, Workbench } from "../../../agent/procedures/step.ts";
+import { Threads } from "../../../agent/threads/threads.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { Random } from "../../../drivers/kit/random.ts";
@@ -46,6 +47,9 @@ export function benchOnScene(spec: SceneSpec) {
     clock,
     random: new Random(spec.seed).fork("procedures"),
     log: silentLog,
+    threads: new Threads(
+      (why) => void notes.push({ event: "computing without a second thread", fields: { why } }),
+    ),
     optics: spec.optics,
     site: spec.site,
     folder: mkdtempSync(join(tmpdir(), "evenfield-")),

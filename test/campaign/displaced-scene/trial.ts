@@ -1,7 +1,7 @@
 import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
 import { solveDisplaced } from "../../../agent/imaging/displaced/solve-displaced.ts";
 import { type FftLibrary, loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
-import { startSecondThread } from "../../../agent/solving/second-thread.ts";
+import { Threads } from "../../../agent/threads/threads.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { type DisplacedScene, paintScene, type ScenePlan } from "./displaced-scene.ts";
 import { gainError } from "./gain-error.ts";
@@ -59,7 +59,7 @@ export async function trial(plan: TrialPlan): Promise<Trial> {
             })),
           }),
     },
-    { fft, makeKernels: compiledKernels, startHelper: startSecondThread },
+    { fft, makeKernels: compiledKernels, startThread: new Threads(() => {}).startDisplaced },
   );
   let step = work.next();
   while (!step.done) step = work.next();

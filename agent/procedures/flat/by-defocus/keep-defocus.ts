@@ -5,13 +5,13 @@ import { refocusShadows } from "../../../imaging/defocus/refocus-shadows.ts";
 import { shadowGrowth } from "../../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../../imaging/defocus/sky-plane.ts";
 import type { DustFound } from "../../../imaging/dust/dust.ts";
-import { aside } from "../../aside/aside.ts";
+import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { StepError } from "../../step-error.ts";
 import { edgesOfSeries } from "../frame-edge.ts";
 import { knownOfFlat } from "../known-of-flat.ts";
 import { litFlat } from "../lit-flat.ts";
 import { conversionFromSeries } from "../measure-conversion.ts";
-import { proveAside } from "../prove-aside.ts";
+import { proveInThread } from "../prove-in-thread.ts";
 import { writeAndTell } from "../tell-flat.ts";
 import type { DefocusWork } from "./defocus-work.ts";
 import {
@@ -40,7 +40,7 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
   conversionFromSeries(work, series);
   const guess = divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx));
   const dustOf = (flat: Flat) =>
-    aside({ clock: bench.clock, signal, pxCount: flat.gain.length }, "findDust", flat);
+    computeInThread(bench, { signal, pxCount: flat.gain.length }, "findDust", flat);
   const side = sideByShadows(work, guess.flat, await dustOf(guess.flat));
   const {
     light,
@@ -57,7 +57,7 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
   const acrossUnsure = Math.hypot(gradient.acrossSigma, measured.halvesApart);
   const upperEdge = edgesOfSeries(edges);
   const litShare = flat.mask.reduce((sum, bits) => sum + (bits === 0 ? 1 : 0), 0) / flat.mask.length;
-  const proof = await proveAside(
+  const proof = await proveInThread(
     bench,
     {
       flat,

@@ -1,13 +1,12 @@
 import { limbDarkening } from "../../../imaging/disc/limb-darkening.ts";
 import { compiledKernels } from "../../../imaging/displaced/compiled-kernels.ts";
+import { markLost } from "../../../imaging/displaced/drift/mark-lost.ts";
+import { type SunFrame, sunFromFrames } from "../../../imaging/displaced/drift/sun-canvas.ts";
+import { type FramesWithoutSun, framesWithoutSun } from "../../../imaging/displaced/drift/without-sun.ts";
 import type { ShiftPx } from "../../../imaging/displaced/object-grid.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../../imaging/displaced/solve-displaced.ts";
-import { markLost } from "../../../imaging/drift/mark-lost.ts";
-import { type SunFrame, sunFromFrames } from "../../../imaging/drift/sun-canvas.ts";
-import { type FramesWithoutSun, framesWithoutSun } from "../../../imaging/drift/without-sun.ts";
 import { loadFft } from "../../../imaging/numerics/fft-library.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
-import { startSecondThread } from "../../../solving/second-thread.ts";
 import { StepError } from "../../step-error.ts";
 import { unhealthyFor } from "../../unhealthy-px.ts";
 import { type DriftFrame, type LevelsAsk, readDriftLevels } from "./drift-frames.ts";
@@ -54,7 +53,7 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
         darkening: limbDarkening(bench.optics.wavelengthNm),
       },
     },
-    { fft, makeKernels: compiledKernels, startHelper: startSecondThread },
+    { fft, makeKernels: compiledKernels, startThread: bench.threads.startDisplaced },
   );
   let step = steps.next();
   for (let count = 1; !step.done; step = steps.next(), count++) {

@@ -1,8 +1,8 @@
 import { MissingAbilityError } from "../../../../drivers/kit/errors.ts";
 import { lengthArcsec, type SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
-import { driftRadiusPx } from "../../../imaging/drift/drift-room.ts";
-import { blockLevels, limbEntered } from "../../../imaging/drift/limb-entered.ts";
+import { driftRadiusPx } from "../../../imaging/displaced/drift/drift-room.ts";
+import { blockLevels, limbEntered } from "../../../imaging/displaced/drift/limb-entered.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
 import { Aim } from "../../centre/aim.ts";
 import { readDark as darkOf, type readDark } from "../../dark-master.ts";

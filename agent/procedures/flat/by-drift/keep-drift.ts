@@ -1,7 +1,7 @@
 import { planeAcross } from "../../../imaging/displaced/anchor-plane.ts";
 import { edgesOfSeries } from "../frame-edge.ts";
 import { knownOfFlat } from "../known-of-flat.ts";
-import { proveAside } from "../prove-aside.ts";
+import { proveInThread } from "../prove-in-thread.ts";
 import { writeAndTell } from "../tell-flat.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
@@ -17,7 +17,7 @@ export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<v
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
   const frameCount = frames.length - droppedLater;
   const plane = anchor && planeAcross(anchor, flat.shape);
-  const proof = await proveAside(
+  const proof = await proveInThread(
     bench,
     {
       flat,

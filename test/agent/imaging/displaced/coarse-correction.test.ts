@@ -1,5 +1,6 @@
 import { expect, test } from "vitest";
-import { CoarseWork, coarseCorrection } from "../../../../agent/imaging/displaced/coarse-correction.ts";
+import { coarseCorrection } from "../../../../agent/imaging/displaced/coarse-correction.ts";
+import { CoarseWork } from "../../../../agent/imaging/displaced/coarse-work.ts";
 import { FrameLogsInMemory } from "../../../../agent/imaging/displaced/frame-logs.ts";
 import { objectGrid } from "../../../../agent/imaging/displaced/object-grid.ts";
 import { PieceWork } from "../../../../agent/imaging/displaced/piece-work.ts";

@@ -2,6 +2,7 @@ import { centre } from "../../../../agent/procedures/centre/centre.ts";
 import type { CentreAsk, CentreFound } from "../../../../agent/procedures/centre/centre-ask.ts";
 import type { Findings } from "../../../../agent/procedures/findings.ts";
 import type { StepOutcome, Workbench } from "../../../../agent/procedures/step.ts";
+import { Threads } from "../../../../agent/threads/threads.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../../drivers/kit/never-aborted.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
@@ -39,6 +40,7 @@ export function centringOn(seed: number, overrides: SceneOverrides = {}) {
     clock,
     random: new Random(seed).fork("centre"),
     log: silentLog,
+    threads: new Threads(() => {}),
     optics: spec.optics,
     site: spec.site,
     folder: "",

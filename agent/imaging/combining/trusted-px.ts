@@ -1,0 +1,8 @@
+import type { Flat } from "./normalise-flat.ts";
+
+/** 1 where a flat may be divided by and measured: not masked, and above zero. */
+export function findTrustedPx(flat: Pick<Flat, "gain" | "mask">): Uint8Array {
+  const usePx = new Uint8Array(flat.mask.length);
+  for (let i = 0; i < usePx.length; i++) usePx[i] = flat.mask[i] === 0 && flat.gain[i]! > 0 ? 1 : 0;
+  return usePx;
+}

@@ -1,0 +1,42 @@
+import type { SharedTools, TaskTools } from "../imaging/displaced/task-tools.ts";
+import type { StoredStack, TileMaker } from "../open-files/stored-stack.ts";
+import type { AnyComputation, ComputationName } from "./computations.ts";
+import type { PieceMessage } from "./share-pieces.ts";
+
+/**
+ * All that a second thread may be given to do: each row loads what that needs, and says what becomes of a message.
+ * What is returned goes back as the answer to it.
+ */
+export const taskList = {
+  /** Pieces of a flat's solution from displaced frames; without answers. */
+  async displaced() {
+    const { takeUp } = await import("../imaging/displaced/task-tools.ts");
+    const { loadFft } = await import("../imaging/numerics/fft-library.ts");
+    const { logsOf } = await import("../open-files/frame-logs-on-disk.ts");
+    const { takePieces } = await import("./share-pieces.ts");
+    const tools: TaskTools = { fft: await loadFft(), logs: {} };
+    return (message: { readonly tools: SharedTools } | PieceMessage) =>
+      "tools" in message ? takeUp(tools, message.tools, logsOf) : takePieces(tools, message);
+  },
+  /** Tiles of a master from files of counts: first the stack, then tile by tile. */
+  async tiles() {
+    const { TileMaker } = await import("../open-files/stored-stack.ts");
+    let maker: TileMaker | undefined;
+    return (message: { readonly stack: StoredStack } | { readonly tileIndex: number }) => {
+      if ("tileIndex" in message) return { result: maker!.make(message.tileIndex) };
+      maker = TileMaker.for(message.stack);
+      return { result: undefined };
+    };
+  },
+  /** A computation as a whole. */
+  async computation() {
+    const { computations } = await import("./computations.ts");
+    const { loadFft } = await import("../imaging/numerics/fft-library.ts");
+    const fft = await loadFft();
+    return ({ name, about }: { readonly name: ComputationName; readonly about: readonly unknown[] }) => ({
+      result: (computations[name] as AnyComputation)(fft, ...about),
+    });
+  },
+} as const;
+
+export type WorkKind = keyof typeof taskList;
