@@ -7,7 +7,6 @@ import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kerne
 import type { FrameLogs } from "../../../agent/imaging/displaced/frame-logs.ts";
 import type { Helper, HelperMessage } from "../../../agent/imaging/displaced/piece-work.ts";
 import { Pieces } from "../../../agent/imaging/displaced/pieces.ts";
-import { plainKernels } from "../../../agent/imaging/displaced/plain-kernels.ts";
 import { servePieces } from "../../../agent/imaging/displaced/serve-pieces.ts";
 import {
   type DisplacedInput,
@@ -21,6 +20,7 @@ import { FrameLogsOnDisk, logsOf } from "../../../agent/solving/frame-logs-on-di
 import { helperOn } from "../../../agent/solving/second-thread.ts";
 import { driftingFrames } from "../../bench/displaced-frames.ts";
 import { patterns } from "../../campaign/displaced-scene/patterns.ts";
+import { plainKernels } from "../../reference/sweep-kernels.ts";
 
 const fft = await loadFft();
 const shape = { widthPx: 203, heightPx: 150 };
