@@ -55,12 +55,7 @@ export class TileMaker {
 
   /** @returns `undefined` where the kernels cannot be built */
   static for(stack: StoredStack): TileMaker | undefined {
-    const combiner = CountCombiner.make({
-      frameCount: stack.frames.length,
-      tilePx: stack.tilePx,
-      stored: "fits",
-    });
-    return combiner && new TileMaker(stack, combiner);
+    return new TileMaker(stack, new CountCombiner({ frameCount: stack.frames.length, tilePx: stack.tilePx }));
   }
 
   /** The arrays are used again for the next tile. @throws FitsError, and the file system's errors */

@@ -1,4 +1,4 @@
-import { byteModule } from "./byte-module.ts";
+import { type Kernel, layout, startKernel, u8 } from "../kit/kernels/host.ts";
 
 /**
  * Byte swapping for every FITS pixel type, by SIMD in WebAssembly: a compiled loop of the runtime takes twice as
@@ -43,11 +43,32 @@ function convert(from: Uint8Array, into: Uint8Array, bytesPerPixel: PixelBytes, 
     into.set(from);
     return;
   }
-  const { memory, swap } = byteModule();
-  for (let start = 0; start < from.length; start += memory.length) {
-    const length = Math.min(memory.length, from.length - start);
-    memory.set(length === from.length ? from : from.subarray(start, start + length));
-    swap[bytesPerPixel](length, flip);
-    into.set(memory.subarray(0, length), start);
+  const { kernel, piece, pieceAt } = byteKernel();
+  const swap = bytesPerPixel === 2 ? kernel.swap2 : bytesPerPixel === 4 ? kernel.swap4 : kernel.swap8;
+  for (let start = 0; start < from.length; start += piece.length) {
+    const length = Math.min(piece.length, from.length - start);
+    piece.set(length === from.length ? from : from.subarray(start, start + length));
+    swap(pieceAt, length, flip);
+    into.set(piece.subarray(0, length), start);
   }
+}
+
+interface ByteKernel {
+  readonly kernel: Kernel<"byte-order">;
+  /** Bytes to be worked on; so many stay in the innermost cache. */
+  readonly piece: Uint8Array;
+  readonly pieceAt: number;
+}
+
+let made: ByteKernel | undefined;
+
+/** Made at first use: most commands never need it. */
+export function byteKernel(): ByteKernel {
+  made ??= startByteKernel();
+  return made;
+}
+
+function startByteKernel(): ByteKernel {
+  const { memory, at, views } = layout({ piece: u8(16_384) });
+  return { kernel: startKernel("byte-order", memory), piece: views.piece, pieceAt: at.piece };
 }

@@ -1,4 +1,4 @@
-import { byteModule } from "./byte-module.ts";
+import { byteKernel } from "./byte-order.ts";
 
 /**
  * Sums of the FITS checksum convention: 32-bit ones' complement over big-endian words.
@@ -19,14 +19,14 @@ export function addSums(a: number, b: number): number {
  *   in any order and added with `addSums`. 2^32 is 1 in this arithmetic, hence a shift is a rotation.
  */
 export function sumOfBytes(bytes: Uint8Array, offsetBytes = 0): number {
-  const { memory, sum: sumOfWords } = byteModule();
+  const { kernel, piece, pieceAt } = byteKernel();
   let sum = 0;
-  for (let start = 0; start < bytes.length; start += memory.length) {
-    const length = Math.min(memory.length, bytes.length - start);
+  for (let start = 0; start < bytes.length; start += piece.length) {
+    const length = Math.min(piece.length, bytes.length - start);
     const padded = Math.ceil(length / 64) * 64;
-    memory.set(length === bytes.length ? bytes : bytes.subarray(start, start + length));
-    memory.fill(0, length, padded);
-    const total = sumOfWords(padded);
+    piece.set(length === bytes.length ? bytes : bytes.subarray(start, start + length));
+    piece.fill(0, length, padded);
+    const total = kernel.sumWords(pieceAt, padded);
     // Zero only for nothing but zeros; a multiple of 2^32 - 1 is all ones.
     sum = addSums(sum, total === 0 ? 0 : total % allOnes || allOnes);
   }

@@ -1,7 +1,9 @@
 import { workerData } from "node:worker_threads";
 import { CountCombiner } from "../../agent/imaging/combining/combine-counts.ts";
 import { medianNoise } from "../../agent/imaging/noise/median-noise.ts";
+import { tilePxFor } from "../../agent/open-files/stored-stack.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
+import { encodePixels } from "../../drivers/formats/fits-write.ts";
 
 /** Holds a run of pixels of all frames in memory and combines it whenever it is asked to. */
 export interface Share {
@@ -15,25 +17,39 @@ export interface Share {
 export const orders = ["mean", "clipped", "median"] as const;
 
 const { files, startPx, pxCount, control, result } = workerData as Share;
-const combiner = CountCombiner.make({ frameCount: files.length, tilePx: pxCount, stored: "native" })!;
-for (const [index, path] of files.entries()) {
+const frameCount = files.length;
+/** As FITS stores them. */
+const frames = files.map((path) => {
   using file = FitsFile.open(path);
-  const pixels = file.image().readPixels(startPx, pxCount);
-  combiner.frame(index, pxCount).set(new Uint8Array(pixels.buffer, pixels.byteOffset, pixels.byteLength));
-}
+  const pixels = file.image().readPixels(startPx, pxCount) as Uint16Array;
+  const bytes = new Uint8Array(2 * pxCount);
+  encodePixels(pixels, bytes);
+  return bytes;
+});
+const tilePx = tilePxFor(frameCount, pxCount);
+const combiner = new CountCombiner({ frameCount, tilePx });
 answer();
 for (let order = 1; ; order++) {
   while (Atomics.load(control, 0) < order) Atomics.wait(control, 0, order - 1);
   const method = orders[Atomics.load(control, 1)];
   if (method === undefined) break;
-  const { value } = combiner.combine(pxCount, {
-    method,
-    sigmas: 3,
-    zeroAdu: 32768,
-    medianNoise: medianNoise(files.length),
-    clipAdu: 65_536,
-  });
-  result.set(value, startPx);
+  for (let start = 0; start < pxCount; start += tilePx) {
+    const length = Math.min(tilePx, pxCount - start);
+    for (let first = 0; first < frameCount; first += combiner.framesAtOnce) {
+      const some = frames.slice(first, first + combiner.framesAtOnce);
+      for (const [place, frame] of some.entries())
+        combiner.frame(place, length).set(frame.subarray(2 * start, 2 * (start + length)));
+      combiner.gather(first, some.length, length);
+    }
+    const { value } = combiner.combine(length, {
+      method,
+      sigmas: 3,
+      zeroAdu: 32768,
+      medianNoise: medianNoise(frameCount),
+      clipAdu: 65_536,
+    });
+    result.set(value, startPx + start);
+  }
   answer();
 }
 

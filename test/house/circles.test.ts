@@ -4,7 +4,6 @@ import { importsOf, sources } from "./imports.ts";
 /** To be undone; each row goes with its circle. */
 const known = [
   "agent/files/apply/cube-result.ts agent/files/apply/sequence-result.ts agent/files/apply/ser-result.ts",
-  "agent/imaging/combining/compiled-sums.ts agent/imaging/combining/first-frames.ts agent/imaging/combining/live-sums.ts",
   "agent/run/checks/connect-rig-file.ts agent/run/machine/run-options.ts",
   "drivers/indi/session/device-connection.ts drivers/indi/session/device-session.ts",
 ];

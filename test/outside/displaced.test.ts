@@ -5,10 +5,10 @@ import { objectGrid } from "../../agent/imaging/displaced/object-grid.ts";
 import { addSecond, sharedDoubles } from "../../agent/imaging/displaced/part-sums.ts";
 import { partCount, type Unknowns } from "../../agent/imaging/displaced/passes.ts";
 import { PieceWork } from "../../agent/imaging/displaced/piece-work.ts";
-import { plainKernels } from "../../agent/imaging/displaced/plain-kernels.ts";
 import { type Counts, countValues, type Problem, viewsOf } from "../../agent/imaging/displaced/problem.ts";
 import { unseparatedShare } from "../../agent/imaging/displaced/separation.ts";
 import { patterns } from "../campaign/displaced-scene/patterns.ts";
+import { plainKernels } from "../reference/sweep-kernels.ts";
 import { check } from "./check.ts";
 
 const side = 24;

@@ -1,5 +1,4 @@
-import { bytesOf } from "../kernels/bytes-of.ts";
-import { compiledKernel } from "../kernels/compile-kernel.ts";
+import { bytesOf, layout, startKernel, u16, u32 } from "../../../drivers/kit/kernels/host.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 
 /** Columns and rows of a block; the kernel's loop is made for it. */
@@ -8,7 +7,7 @@ export const blockSidePx = 32;
 const fullRowsPx = 4_000_000;
 const rowStepMost = 8;
 
-/** The loop over one row: see `block-sums.as`. */
+/** The loop over one row. */
 export interface RowAdder {
   /** The frame whose rows will be added. */
   begin(frameAdu: Uint16Array): void;
@@ -82,67 +81,34 @@ export class BlockSample {
   }
 }
 
-/** What the compiled one is held to, and what works without a compiler. */
-export const plainRowAdder: MakeRowAdder = (columns, widthPx, use) => {
-  const room = new Float64Array(columns);
-  let frameAdu: Uint16Array = new Uint16Array(0);
+/** By SIMD in WebAssembly. */
+export const rowAdder: MakeRowAdder = (columns, widthPx, use) => {
+  const all = use.every((one) => one === 1);
+  const rowPx = blockSidePx * columns;
+  const sampledRows = all ? 0 : use.length / widthPx;
+  const { memory, at, views, bytes } = layout({
+    row: u16(rowPx),
+    sums: u32(4 * columns),
+    use: u16(sampledRows * rowPx),
+  });
+  const kernel = startKernel("block-sums", memory);
+  for (let row = 0; row < sampledRows; row++)
+    for (let x = 0; x < widthPx; x++) views.use[row * rowPx + x] = use[row * widthPx + x] === 1 ? 0xffff : 0;
+  let source = bytesOf(new Uint8Array(0));
   return {
-    begin(frame) {
-      frameAdu = frame;
+    begin(frameAdu) {
+      source = bytesOf(frameAdu);
     },
     add(startPx, sampledRow) {
-      for (let x = 0; x < widthPx; x++)
-        if (use[sampledRow * widthPx + x] === 1) room[x >> 5]! += frameAdu[startPx + x]!;
+      // Behind the row lie zeros, up to the end of the last block.
+      source.copy(bytes, at.row, 2 * startPx, 2 * (startPx + widthPx));
+      kernel.addRow(at.row, all ? 0 : at.use + 2 * sampledRow * rowPx, columns, at.sums);
     },
-    take(sums, at) {
-      sums.set(room, at);
-      room.fill(0);
+    take(sums, from) {
+      const four = views.sums;
+      for (let b = 0; b < columns; b++)
+        sums[from + b] = four[4 * b]! + four[4 * b + 1]! + four[4 * b + 2]! + four[4 * b + 3]!;
+      four.fill(0);
     },
   };
-};
-
-/** By SIMD in WebAssembly. @returns `undefined` where there is no compiler */
-export function compiledRowAdder(): MakeRowAdder | undefined {
-  const module = compiledKernel("block-sums");
-  if (module === undefined) return undefined;
-  return (columns, widthPx, use) => {
-    const all = use.every((one) => one === 1);
-    const rowBytes = 64 * columns;
-    const at = { row: 64, sums: 64 + rowBytes, use: 64 + rowBytes + 16 * columns };
-    const sampledRows = all ? 0 : use.length / widthPx;
-    const memory = new WebAssembly.Memory({ initial: Math.ceil((at.use + sampledRows * rowBytes) / 65_536) });
-    const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
-      addRow(row: number, use: number, blocks: number, sums: number): void;
-    };
-    for (let row = 0; row < sampledRows; row++) {
-      const masks = new Uint16Array(memory.buffer, at.use + row * rowBytes, widthPx);
-      for (let x = 0; x < widthPx; x++) masks[x] = use[row * widthPx + x] === 1 ? 0xffff : 0;
-    }
-    const whole = bytesOf(new Uint8Array(memory.buffer));
-    let bytes = bytesOf(new Uint8Array(0));
-    const room = new Uint32Array(memory.buffer, at.sums, 4 * columns);
-    return {
-      begin(frameAdu) {
-        bytes = bytesOf(frameAdu);
-      },
-      add(startPx, sampledRow) {
-        // Behind the row lie zeros, up to the end of the last block.
-        bytes.copy(whole, at.row, 2 * startPx, 2 * (startPx + widthPx));
-        kernel.addRow(at.row, all ? 0 : at.use + sampledRow * rowBytes, columns, at.sums);
-      },
-      take(sums, from) {
-        for (let b = 0; b < columns; b++)
-          sums[from + b] = room[4 * b]! + room[4 * b + 1]! + room[4 * b + 2]! + room[4 * b + 3]!;
-        room.fill(0);
-      },
-    };
-  };
-}
-
-let made: MakeRowAdder | undefined;
-
-/** Made at first use. */
-const rowAdder: MakeRowAdder = (columns, widthPx, use) => {
-  made ??= compiledRowAdder() ?? plainRowAdder;
-  return made(columns, widthPx, use);
 };

@@ -1,6 +1,9 @@
-import { bytesOf } from "../kernels/bytes-of.ts";
-import { compiledKernel } from "../kernels/compile-kernel.ts";
-import type { LiveFrame } from "./live-sums.ts";
+import { bytesOf, f32, layout, startKernel, u8 } from "../../../drivers/kit/kernels/host.ts";
+
+export interface LiveFrame {
+  readonly pixels: Uint16Array;
+  readonly scale: number;
+}
 
 export interface PixelFigures {
   readonly medians: Float32Array;
@@ -17,15 +20,61 @@ export type PixelStatistics = (
   clipAdu: number,
 ) => PixelFigures;
 
-/** In plain TypeScript and float64: what the compiled one is held to, and what works without a compiler. */
-export const plainStatistics: PixelStatistics = (frames, darkAdu, clipAdu) => {
-  const found = emptyFigures(darkAdu.length);
-  const onePixel = pixelByPixel(frames, darkAdu, clipAdu, found);
-  for (let px = 0; px < darkAdu.length; px++) onePixel(px);
-  return found;
+/** Most frames that the kernel has room for. */
+const framesMost = 16;
+/** Pixels that pass through the kernel's memory at once: those of all frames stay in the innermost cache. */
+const piecePx = 1024;
+/** From a frame's piece to the next one's [bytes]. */
+const frameBytes = 2 * piecePx + 64;
+
+let made: PixelStatistics | undefined;
+
+/** By SIMD in WebAssembly, its memory made at first use. @throws RangeError for more than 16 frames */
+export const pixelStatistics: PixelStatistics = (frames, darkAdu, clipAdu) => {
+  made ??= makeStatistics();
+  return made(frames, darkAdu, clipAdu);
 };
 
-function emptyFigures(pxCount: number): PixelFigures {
+function makeStatistics(): PixelStatistics {
+  const { memory, at, views, bytes } = layout({
+    factors: f32(framesMost),
+    values: u8(16 * framesMost),
+    dark: f32(piecePx),
+    medians: f32(piecePx),
+    variances: f32(piecePx),
+    spreads: f32(piecePx),
+    frames: u8(framesMost * frameBytes),
+  });
+  const kernel = startKernel("first-frames", memory);
+  return (frames, darkAdu, clipAdu) => {
+    if (frames.length > framesMost) throw new RangeError(`${frames.length} first frames`);
+    const found = emptyFigures(darkAdu.length);
+    const onePixel = pixelByPixel(frames, darkAdu, clipAdu, found);
+    views.factors.set(frames.map(({ scale }) => 1 / scale));
+    const sources = frames.map(({ pixels }) => bytesOf(pixels));
+    for (let start = 0; start < darkAdu.length; start += piecePx) {
+      const end = Math.min(start + piecePx, darkAdu.length);
+      for (let k = 0; k < sources.length; k++)
+        sources[k]!.copy(bytes, at.frames + k * frameBytes, 2 * start, 2 * end);
+      views.dark.set(darkAdu.subarray(start, end));
+      const someClipped = kernel.statistics({
+        ...at,
+        frameBytes,
+        n: frames.length,
+        clip: Math.min(65_536, Math.ceil(clipAdu)),
+        length: Math.ceil((end - start) / 4) * 4,
+      });
+      for (const figure of ["medians", "variances", "spreads"] as const)
+        found[figure].set(views[figure].subarray(0, end - start), start);
+      if (someClipped === 0) continue;
+      // Fewer samples than the others have.
+      for (let px = start; px < end; px++) if (Number.isNaN(found.medians[px]!)) onePixel(px);
+    }
+    return found;
+  };
+}
+
+export function emptyFigures(pxCount: number): PixelFigures {
   const floats = () => new Float32Array(pxCount);
   return { medians: floats(), variances: floats(), spreads: floats() };
 }
@@ -67,76 +116,6 @@ export function pixelByPixel(
     spreads[px] = 1.4826 * medianOfFew(values, n);
   };
 }
-
-/** Most frames that the kernel has room for. */
-const framesMost = 16;
-/** Pixels that pass through the kernel's memory at once: those of all frames stay in the innermost cache. */
-const piecePx = 1024;
-
-/** The loop over pixels that lie in some memory: see `first-frames.as`. @returns `undefined` where there is no compiler */
-export function statisticsIn(memory: WebAssembly.Memory): ((...numbers: number[]) => number) | undefined {
-  const module = compiledKernel("first-frames");
-  if (module === undefined) return undefined;
-  const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
-    statistics(...numbers: number[]): number;
-  };
-  return kernel.statistics;
-}
-
-/** By SIMD in WebAssembly. @returns `undefined` where there is no compiler */
-export function compiledStatistics(): PixelStatistics | undefined {
-  const frameBytes = 2 * piecePx + 64;
-  const at = { factors: 64, values: 256, dark: 1024, medians: 5184, variances: 9344, spreads: 13_504 };
-  const framesAt = 17_664;
-  const memory = new WebAssembly.Memory({
-    initial: Math.ceil((framesAt + framesMost * frameBytes) / 65_536),
-  });
-  const { buffer } = memory;
-  const whole = bytesOf(new Uint8Array(buffer));
-  const statistics = statisticsIn(memory);
-  if (statistics === undefined) return undefined;
-  const floats = (address: number) => new Float32Array(buffer, address, piecePx);
-  const dark = floats(at.dark);
-  const staged = {
-    medians: floats(at.medians),
-    variances: floats(at.variances),
-    spreads: floats(at.spreads),
-  };
-  return (frames, darkAdu, clipAdu) => {
-    if (frames.length > framesMost) return plainStatistics(frames, darkAdu, clipAdu);
-    const found = emptyFigures(darkAdu.length);
-    const onePixel = pixelByPixel(frames, darkAdu, clipAdu, found);
-    new Float32Array(buffer, at.factors, framesMost).set(frames.map(({ scale }) => 1 / scale));
-    const clip = Math.min(65_536, Math.ceil(clipAdu));
-    const bytes = frames.map(({ pixels }) => bytesOf(pixels));
-    for (let start = 0; start < darkAdu.length; start += piecePx) {
-      const end = Math.min(start + piecePx, darkAdu.length);
-      for (let k = 0; k < bytes.length; k++)
-        bytes[k]!.copy(whole, framesAt + k * frameBytes, 2 * start, 2 * end);
-      dark.set(darkAdu.subarray(start, end));
-      const length = Math.ceil((end - start) / 4) * 4;
-      const someClipped = statistics(
-        ...[framesAt, frameBytes, at.factors, frames.length, clip, length, at.dark, at.values],
-        ...[at.medians, at.variances, at.spreads],
-      );
-      found.medians.set(staged.medians.subarray(0, end - start), start);
-      found.variances.set(staged.variances.subarray(0, end - start), start);
-      found.spreads.set(staged.spreads.subarray(0, end - start), start);
-      if (someClipped === 0) continue;
-      // Fewer samples than the others have.
-      for (let px = start; px < end; px++) if (Number.isNaN(found.medians[px]!)) onePixel(px);
-    }
-    return found;
-  };
-}
-
-let made: PixelStatistics | undefined;
-
-/** Made at first use. */
-export const pixelStatistics: PixelStatistics = (frames, darkAdu, clipAdu) => {
-  made ??= compiledStatistics() ?? plainStatistics;
-  return made(frames, darkAdu, clipAdu);
-};
 
 /** Sorting by insertion: the fastest there is for a dozen values. */
 function medianOfFew(values: Float64Array, n: number): number {

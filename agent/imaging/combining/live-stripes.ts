@@ -1,5 +1,6 @@
 import { type NoiseByLevel, tabulate } from "../noise/noise-by-level.ts";
-import { framesAtOnce, type LiveFrame, type LiveSums, liveSums } from "./live-sums.ts";
+import type { LiveFrame } from "./first-frames.ts";
+import { framesAtOnce, type LiveSums, liveSums } from "./live-sums.ts";
 
 /** Frames held until the reference is made: enough for a median that no outlier moves. */
 export const referenceFrames = 12;

@@ -4,11 +4,11 @@ import type { HalvesFigures } from "../noise/series-halves.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 import { meansOf } from "./finish-master.ts";
-import { pixelStatistics } from "./first-frames.ts";
+import { type LiveFrame, pixelStatistics } from "./first-frames.ts";
 import { spreadPx } from "./frame-scale.ts";
 import { FrameWatch, type SeenFrame } from "./frame-watch.ts";
 import { LiveStripes, referenceFrames } from "./live-stripes.ts";
-import type { LiveFrame } from "./live-sums.ts";
+
 import { masterMask } from "./master-mask.ts";
 import { PixelSample } from "./pixel-sample.ts";
 

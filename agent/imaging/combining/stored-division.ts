@@ -1,5 +1,9 @@
+import type { Kernel } from "../../../drivers/kit/kernels/host.ts";
+
 /** A header of this length fits in before the result. */
 export const headRoomBytes = 20 * 2880;
+/** Zeros up to the end of a block fit in behind it. */
+export const tailRoomBytes = 2880;
 
 /** Sums of words of 32 bits, as FITS adds them up; 0 to 2^32 - 1. */
 export interface StoredSums {
@@ -20,66 +24,45 @@ export interface StoredDivision {
   result(headBytes: number, wholeBytes: number): Uint8Array<ArrayBuffer>;
 }
 
-/** Image, factor, dark, pedestal, result, length. */
-export type DivisionKernel = (...numbers: number[]) => number;
-
-export interface DivisionKernels {
-  readonly divide: DivisionKernel;
-  readonly divideToCounts: DivisionKernel;
-  readonly divideStored: DivisionKernel;
-  readonly divideStoredToCounts: DivisionKernel;
-  readonly sumOf: (which: number) => number;
-}
-
-interface Room {
-  readonly raw: number;
-  readonly result: number;
-}
-
-interface Around {
-  readonly pxCount: number;
-  readonly memory: WebAssembly.Memory;
-  readonly kernels: DivisionKernels;
-  readonly factorAt: number;
-  readonly darkAt: number;
-}
-
-export const storedDivision = {
-  room: (pxCount: number, take: (bytes: number) => number): Room => ({
-    raw: take(2 * pxCount),
-    result: take(headRoomBytes + 4 * pxCount + 2880) + headRoomBytes,
-  }),
-
-  make: ({ pxCount, memory, kernels, factorAt, darkAt }: Around, at: Room): StoredDivision => {
-    const buffer = memory.buffer as ArrayBuffer;
-    let resultBytes = 0;
-    const sums = (): StoredSums => ({
-      raw: sumOfHalves(kernels.sumOf(0), kernels.sumOf(1)),
-      result: sumOfHalves(kernels.sumOf(2), kernels.sumOf(3)),
-    });
-    /** Behind a shorter result than the last one's lie zeros again. */
-    const made = (bytes: number) => {
-      if (resultBytes > bytes) new Uint8Array(buffer, at.result + bytes, resultBytes - bytes).fill(0);
-      resultBytes = bytes;
-    };
-    return {
-      raw: new Uint8Array(buffer, at.raw, 2 * pxCount),
-      toCounts(pedestalAdu) {
-        made(2 * pxCount);
-        const clampedPx = kernels.divideStoredToCounts(
-          ...[at.raw, factorAt, darkAt, pedestalAdu, at.result, pxCount],
-        );
-        return { clampedPx, sums: sums() };
-      },
-      toReals(pedestalAdu) {
-        made(4 * pxCount);
-        kernels.divideStored(at.raw, factorAt, darkAt, pedestalAdu, at.result, pxCount);
-        return { sums: sums() };
-      },
-      result: (headBytes, wholeBytes) => new Uint8Array(buffer, at.result - headBytes, wholeBytes),
-    };
+/** @param place where image, factors, dark (0 for none) and result lie, the result with `headRoomBytes` before it */
+export function storedDivision(
+  kernel: Kernel<"flat-division">,
+  {
+    memory,
+    at,
+    raw,
+  }: {
+    readonly memory: WebAssembly.Memory;
+    readonly at: Readonly<Record<"raw" | "factor" | "dark" | "result", number>>;
+    readonly raw: Uint8Array<ArrayBuffer>;
   },
-};
+): StoredDivision {
+  const buffer = memory.buffer as ArrayBuffer;
+  const length = raw.length / 2;
+  let resultBytes = 0;
+  /** Behind a shorter result than the last one's lie zeros again. */
+  const room = (bytes: number, pedestal: number) => {
+    if (resultBytes > bytes) new Uint8Array(buffer, at.result + bytes, resultBytes - bytes).fill(0);
+    resultBytes = bytes;
+    return { image: at.raw, factor: at.factor, dark: at.dark, pedestal, result: at.result, length };
+  };
+  const sums = (): StoredSums => ({
+    raw: sumOfHalves(kernel.sumOf(0), kernel.sumOf(1)),
+    result: sumOfHalves(kernel.sumOf(2), kernel.sumOf(3)),
+  });
+  return {
+    raw,
+    toCounts(pedestalAdu) {
+      const clampedPx = kernel.divideStoredToCounts(room(2 * length, pedestalAdu));
+      return { clampedPx, sums: sums() };
+    },
+    toReals(pedestalAdu) {
+      kernel.divideStored(room(4 * length, pedestalAdu));
+      return { sums: sums() };
+    },
+    result: (headBytes, wholeBytes) => new Uint8Array(buffer, at.result - headBytes, wholeBytes),
+  };
+}
 
 /** Of the upper and lower halves of words, modulo 2^32 - 1, where all ones stand for zero unless all words are zero. */
 function sumOfHalves(upper: number, lower: number): number {

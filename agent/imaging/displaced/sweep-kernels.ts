@@ -79,7 +79,6 @@ export interface SharedKernels {
 
 /** The loops, and the memory that they work in. */
 export interface SweepKernels extends SweepLoops {
-  readonly name: string;
   /** How another thread comes to the same loops on the same arrays; `undefined` where it cannot. */
   readonly shared?: SharedKernels;
   /** Zeros. Taken for as long as the kernels live. */

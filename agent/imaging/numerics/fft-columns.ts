@@ -1,4 +1,4 @@
-import { compiledKernel } from "../kernels/compile-kernel.ts";
+import { startKernel } from "../../../drivers/kit/kernels/host.ts";
 import { allocate, type FftLibrary, free } from "./fft-library.ts";
 
 /** Complex numbers, [heightPx, columnCount], real part first, rows `rowBytes` apart, with room for a multiple of 8 columns. */
@@ -20,76 +20,49 @@ export interface ColumnTransform extends Disposable {
 
 export type MakeColumnTransform = (library: FftLibrary, shape: ColumnsShape) => ColumnTransform;
 
-/** The library's own, one column after the other: what the compiled ones are held to, and what works without a compiler. */
-export const plainColumns: MakeColumnTransform = (library, { columnCount, heightPx, rowBytes }) => {
-  const { pffft } = library;
-  const setup = pffft._pffft_new_setup(heightPx, 1);
-  const [column, work] = [allocate(library, 8 * heightPx), allocate(library, 8 * heightPx)];
+/** By SIMD in WebAssembly, in the library's memory, sixteen columns at a time. */
+export const columnTransform: MakeColumnTransform = (library, { columnCount, heightPx, rowBytes }) => {
+  const { memory } = library;
+  const kernel = startKernel("fft-columns", memory);
+  const between = radicesBetween(heightPx);
+  const at = {
+    radices: allocate(library, between.length + 1),
+    turns: allocate(library, 8 * heightPx),
+    forward: allocate(library, 4 * heightPx),
+    backward: allocate(library, 4 * heightPx),
+    work: allocate(library, 128 * heightPx + 4352),
+  };
+  const { buffer } = memory; // complete by now: it is another one after each growth
+  new Uint8Array(buffer, at.radices, between.length + 1).set([...between, 0]);
+  const turns = new Float32Array(buffer, at.turns, 2 * heightPx);
+  const [forward, backward] = [at.forward, at.backward].map((a) => new Uint32Array(buffer, a, heightPx));
+  const wave = waveOfPlace([4, ...between, 4], heightPx);
+  for (let k = 0; k < heightPx; k++) {
+    turns[2 * k] = Math.cos((2 * Math.PI * k) / heightPx);
+    turns[2 * k + 1] = -Math.sin((2 * Math.PI * k) / heightPx);
+    forward![k] = wave[k]! * rowBytes;
+    // A backward transform is a forward one whose waves run the other way.
+    backward![k] = ((heightPx - wave[k]!) % heightPx) * rowBytes;
+  }
   return {
     transform(rows, direction, factor) {
-      const heap = pffft.HEAPF32;
-      for (let x = 0; x < columnCount; x++) {
-        const first = (rows >> 2) + 2 * x;
-        for (let y = 0; y < heightPx; y++) {
-          heap[(column >> 2) + 2 * y] = heap[first + y * (rowBytes >> 2)]!;
-          heap[(column >> 2) + 2 * y + 1] = heap[first + y * (rowBytes >> 2) + 1]!;
-        }
-        pffft._pffft_transform_ordered(setup, column, column, work, direction);
-        for (let y = 0; y < heightPx; y++) {
-          heap[first + y * (rowBytes >> 2)] = heap[(column >> 2) + 2 * y]! * factor;
-          heap[first + y * (rowBytes >> 2) + 1] = heap[(column >> 2) + 2 * y + 1]! * factor;
-        }
-      }
+      kernel.transformColumns({
+        rows,
+        rowStep: rowBytes,
+        height: heightPx,
+        columns: columnCount,
+        radices: at.radices,
+        turnsAt: at.turns,
+        places: direction === 0 ? at.forward : at.backward,
+        work: at.work,
+        factor,
+      });
     },
     [Symbol.dispose]() {
-      pffft._pffft_destroy_setup(setup);
-      for (const address of [column, work]) free(library, address);
+      for (const address of Object.values(at)) free(library, address);
     },
   };
 };
-
-/** By SIMD in WebAssembly, sixteen columns at a time. @returns `undefined` where there is no compiler */
-export function compiledColumns(): MakeColumnTransform | undefined {
-  const module = compiledKernel("fft-columns");
-  if (module === undefined) return undefined;
-  return (library, { columnCount, heightPx, rowBytes }) => {
-    const { memory } = library;
-    const kernel = new WebAssembly.Instance(module, { env: { memory } }).exports as unknown as {
-      transformColumns(...numbers: number[]): void;
-    };
-    const between = radicesBetween(heightPx);
-    const at = {
-      radices: allocate(library, between.length + 1),
-      turns: allocate(library, 8 * heightPx),
-      forward: allocate(library, 4 * heightPx),
-      backward: allocate(library, 4 * heightPx),
-      work: allocate(library, 128 * heightPx + 4352),
-    };
-    const { buffer } = memory; // complete by now: it is another one after each growth
-    new Uint8Array(buffer, at.radices, between.length + 1).set([...between, 0]);
-    const turns = new Float32Array(buffer, at.turns, 2 * heightPx);
-    const [forward, backward] = [at.forward, at.backward].map((a) => new Uint32Array(buffer, a, heightPx));
-    const wave = waveOfPlace([4, ...between, 4], heightPx);
-    for (let k = 0; k < heightPx; k++) {
-      turns[2 * k] = Math.cos((2 * Math.PI * k) / heightPx);
-      turns[2 * k + 1] = -Math.sin((2 * Math.PI * k) / heightPx);
-      forward![k] = wave[k]! * rowBytes;
-      // A backward transform is a forward one whose waves run the other way.
-      backward![k] = ((heightPx - wave[k]!) % heightPx) * rowBytes;
-    }
-    return {
-      transform(rows, direction, factor) {
-        const places = direction === 0 ? at.forward : at.backward;
-        kernel.transformColumns(
-          ...[rows, rowBytes, heightPx, columnCount, at.radices, at.turns, places, at.work, factor],
-        );
-      },
-      [Symbol.dispose]() {
-        for (const address of Object.values(at)) free(library, address);
-      },
-    };
-  };
-}
 
 /** Between a first pass of 4 and a last one of 4. */
 function radicesBetween(length: number): number[] {
@@ -115,11 +88,3 @@ function waveOfPlace(radices: readonly number[], length: number): Uint32Array {
     return wave;
   });
 }
-
-let made: MakeColumnTransform | undefined;
-
-/** Made at first use. */
-export const columnTransform: MakeColumnTransform = (library, shape) => {
-  made ??= compiledColumns() ?? plainColumns;
-  return made(library, shape);
-};

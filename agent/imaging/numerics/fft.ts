@@ -1,4 +1,4 @@
-import { bytesOf } from "../kernels/bytes-of.ts";
+import { bytesOf } from "../../../drivers/kit/kernels/host.ts";
 import { type ColumnTransform, columnTransform } from "./fft-columns.ts";
 import { allocate, type FftLibrary, free } from "./fft-library.ts";
 import type { Shape } from "./shape.ts";

@@ -1,18 +1,25 @@
-import {
-  bandPx,
-  columnPitchBytes,
-  columnsAtOnce,
-  type PixelBytes,
-  rowsStart,
-  turnModule,
-} from "./turn-module.ts";
+import { type Kernel, layout, startKernel, u8, u16 } from "../../kit/kernels/host.ts";
 
 export interface ImageSize {
   readonly widthPx: number;
   readonly heightPx: number;
 }
 
-const pageBytes = 65536;
+export type PixelBytes = 1 | 2 | 4;
+
+/** Most rows of a block of eight columns. */
+const bandPx = 512;
+/** Columns that are turned at once; they lie so many bytes apart. */
+const columnsAtOnce = 8;
+const columnPitchBytes = 4 * bandPx;
+
+/** Made with the first image; the memory grows with the images. */
+let made: { readonly memory: WebAssembly.Memory; readonly kernel: Kernel<"image-turning"> } | undefined;
+
+function startTurning() {
+  const memory = new WebAssembly.Memory({ initial: 1 });
+  return { memory, kernel: startKernel("image-turning", memory) };
+}
 
 /**
  * The protocol sends images column by column; everything of ours is row by row. A band of rows is turned at a time, by
@@ -27,30 +34,38 @@ export function toRows(
   rows: Uint16Array,
   { widthPx, heightPx }: ImageSize,
 ): number {
-  const { memory, turn } = turnModule();
+  made ??= startTurning();
+  const { memory, kernel } = made;
+  const turn = { 1: kernel.turnBytes, 2: kernel.turnHalves, 4: kernel.turnWords }[bytesPerPixel];
   // The last block of columns may reach beyond the row's end.
-  const strideBytes = 2 * columnsAtOnce * Math.ceil(widthPx / columnsAtOnce);
-  const missingBytes = rowsStart + bandPx * strideBytes - memory.buffer.byteLength;
-  if (missingBytes > 0) memory.grow(Math.ceil(missingBytes / pageBytes));
+  const stridePx = columnsAtOnce * Math.ceil(widthPx / columnsAtOnce);
+  const { at, views, bytes } = layout(
+    { columns: u8(columnsAtOnce * columnPitchBytes), rows: u16(bandPx * stridePx) },
+    memory,
+  );
   const source = Buffer.from(columns.buffer, columns.byteOffset, columns.byteLength);
-  const bytes = new Uint8Array(memory.buffer);
-  const words = new Uint16Array(memory.buffer);
 
   let seen = 0;
   for (let top = 0; top < heightPx; top += bandPx) {
     const rowCount = Math.min(bandPx, heightPx - top);
     // Whole groups of eight are turned: what is there beside the image's own pixels must not be seen.
-    if (rowCount % 8 !== 0) bytes.fill(0, 0, rowsStart);
+    if (rowCount % 8 !== 0) views.columns.fill(0);
     for (let left = 0; left < widthPx; left += columnsAtOnce) {
       const columnCount = Math.min(columnsAtOnce, widthPx - left);
-      if (columnCount < columnsAtOnce) bytes.fill(0, 0, rowsStart);
+      if (columnCount < columnsAtOnce) views.columns.fill(0);
       for (let k = 0; k < columnCount; k++) {
         const from = ((left + k) * heightPx + top) * bytesPerPixel;
-        source.copy(bytes, k * columnPitchBytes, from, from + rowCount * bytesPerPixel);
+        source.copy(bytes, at.columns + k * columnPitchBytes, from, from + rowCount * bytesPerPixel);
       }
-      seen |= turn[bytesPerPixel](8 * Math.ceil(rowCount / 8), rowsStart + 2 * left, strideBytes);
+      seen |= turn({
+        columns: at.columns,
+        pitch: columnPitchBytes,
+        rowCount: 8 * Math.ceil(rowCount / 8),
+        to: at.rows + 2 * left,
+        rowBytes: 2 * stridePx,
+      });
     }
-    copyBand(words, strideBytes / 2, rows, { top, rowCount, widthPx });
+    copyBand(views.rows, stridePx, rows, { top, rowCount, widthPx });
   }
   return seen;
 }
@@ -61,13 +76,12 @@ function copyBand(
   rows: Uint16Array,
   { top, rowCount, widthPx }: { top: number; rowCount: number; widthPx: number },
 ): void {
-  const start = rowsStart / 2;
   if (stridePx === widthPx) {
-    rows.set(words.subarray(start, start + rowCount * widthPx), top * widthPx);
+    rows.set(words.subarray(0, rowCount * widthPx), top * widthPx);
     return;
   }
   for (let y = 0; y < rowCount; y++) {
-    const from = start + y * stridePx;
+    const from = y * stridePx;
     rows.set(words.subarray(from, from + widthPx), (top + y) * widthPx);
   }
 }

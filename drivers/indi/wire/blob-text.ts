@@ -1,5 +1,5 @@
 import type { SpareMemory } from "../../kit/spare-memory.ts";
-import { decodePlain, textBytesMax } from "./base64-module.ts";
+import { decodePlain, textBytesMax } from "./decode-base64.ts";
 
 /** What came of one BLOB's text. */
 export type BlobOutcome = { readonly bytes: Uint8Array } | { readonly broken: string };

@@ -4,7 +4,6 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
 import type { FrameLogs } from "../../../agent/imaging/displaced/frame-logs.ts";
-import { plainKernels } from "../../../agent/imaging/displaced/plain-kernels.ts";
 import {
   type DisplacedInput,
   type DisplacedSolution,
@@ -24,6 +23,7 @@ import {
 import { type Thread, Threads } from "../../../agent/threads/threads.ts";
 import { driftingFrames } from "../../bench/displaced-frames.ts";
 import { patterns } from "../../campaign/displaced-scene/patterns.ts";
+import { plainKernels } from "../../reference/sweep-kernels.ts";
 import { attentive } from "./attentive.ts";
 
 const fft = await loadFft();

@@ -1,6 +1,7 @@
 import { expect, test } from "vitest";
-import { compiledStatistics, plainStatistics } from "../../../../agent/imaging/combining/first-frames.ts";
+import { pixelStatistics } from "../../../../agent/imaging/combining/first-frames.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
+import { plainStatistics } from "../../../reference/first-frames.ts";
 
 const seed = 20260714;
 
@@ -8,7 +9,6 @@ test.each([2, 3, 7, 11, 12, 16])(
   "%i first frames: compiled and plain figures agree to float32",
   (frameCount) => {
     const random = new Random(seed);
-    const statistics = compiledStatistics()!;
     for (const pxCount of [1, 3, 4, 4095, 4097, 9001]) {
       const darkAdu = Float32Array.from({ length: pxCount }, () => 300 + 5 * random.gauss());
       const frames = Array.from({ length: frameCount }, () => ({
@@ -18,7 +18,9 @@ test.each([2, 3, 7, 11, 12, 16])(
         scale: 1 + 0.02 * random.gauss(),
       }));
       for (const clipAdu of [65_536, 60_000]) {
-        const [got, wanted] = [statistics, plainStatistics].map((find) => find(frames, darkAdu, clipAdu));
+        const [got, wanted] = [pixelStatistics, plainStatistics].map((find) =>
+          find(frames, darkAdu, clipAdu),
+        );
         for (let px = 0; px < pxCount; px++) {
           const what = `pixel ${px} of ${pxCount}, clipped at ${clipAdu}, seed ${seed}`;
           const near = (a: number, b: number, tolerance: number) => Math.abs(a - b) <= tolerance;

@@ -4,9 +4,9 @@ import { CoarseWork } from "../../../../agent/imaging/displaced/coarse-work.ts";
 import { FrameLogsInMemory } from "../../../../agent/imaging/displaced/frame-logs.ts";
 import { objectGrid } from "../../../../agent/imaging/displaced/object-grid.ts";
 import { PieceWork } from "../../../../agent/imaging/displaced/piece-work.ts";
-import { plainKernels } from "../../../../agent/imaging/displaced/plain-kernels.ts";
 import type { Problem } from "../../../../agent/imaging/displaced/problem.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
+import { plainKernels } from "../../../reference/sweep-kernels.ts";
 
 const seed = 20261128;
 const shape = { widthPx: 64, heightPx: 48 };

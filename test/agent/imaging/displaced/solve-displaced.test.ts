@@ -1,7 +1,6 @@
 import { describe, expect, test } from "vitest";
 import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
 import { compiledKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
-import { plainKernels } from "../../../../agent/imaging/displaced/plain-kernels.ts";
 import {
   type DisplacedInput,
   type DisplacedSolution,
@@ -13,6 +12,7 @@ import { Random } from "../../../../drivers/kit/random.ts";
 import { driftingFrames } from "../../../bench/displaced-frames.ts";
 import { groups, rowText, run } from "../../../campaign/displaced.ts";
 import { patterns } from "../../../campaign/displaced-scene/patterns.ts";
+import { plainKernels } from "../../../reference/sweep-kernels.ts";
 
 const fft = await loadFft();
 const shape = { widthPx: 203, heightPx: 150 };

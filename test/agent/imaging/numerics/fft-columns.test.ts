@@ -1,8 +1,8 @@
 import { expect, test } from "vitest";
 import { RealFft2d } from "../../../../agent/imaging/numerics/fft.ts";
-import { compiledColumns, plainColumns } from "../../../../agent/imaging/numerics/fft-columns.ts";
 import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
+import { plainColumns } from "../../../reference/fft-columns.ts";
 
 const library = await loadFft();
 const seed = 20261128;
@@ -23,7 +23,7 @@ test("columns by SIMD are the library's, there and back", () => {
   const random = new Random(seed);
   for (const shape of sizes) {
     const picture = Float32Array.from({ length: shape.widthPx * shape.heightPx }, () => 1 + random.gauss());
-    using compiled = new RealFft2d(library, shape, compiledColumns());
+    using compiled = new RealFft2d(library, shape);
     using plain = new RealFft2d(library, shape, plainColumns);
     const [ours, theirs] = [compiled.newSpectrum(), plain.newSpectrum()];
     compiled.forward(picture, ours);

@@ -9,8 +9,11 @@
 export function addRow(row: usize, use: usize, blocks: i32, sums: usize): void {
   const end = row + ((<usize>blocks) << 6);
   for (; row < end; row += 64) {
-    let a = v128.load(row), b = v128.load(row, 16), c = v128.load(row, 32), d = v128.load(row, 48);
-    if (use != 0) {
+    let a = v128.load(row),
+      b = v128.load(row, 16),
+      c = v128.load(row, 32),
+      d = v128.load(row, 48);
+    if (use !== 0) {
       a = v128.and(a, v128.load(use));
       b = v128.and(b, v128.load(use, 16));
       c = v128.and(c, v128.load(use, 32));

@@ -1,15 +1,20 @@
 // (image - dark) * factor + pedestal in float32, eight pixels at a time: see agent/imaging/combining/flat-division.ts.
 // Addresses are in bytes, lengths multiples of 8; dark is 0 for none.
 
-// @ts-ignore: decorator
-@inline
 function divided(counts: v128, at: usize, factor: usize, dark: usize, pedestal: v128): v128 {
   let value = f32x4.convert_i32x4_s(counts);
-  if (dark != 0) value = f32x4.sub(value, v128.load(dark + at));
+  if (dark !== 0) value = f32x4.sub(value, v128.load(dark + at));
   return f32x4.add(f32x4.mul(value, v128.load(factor + at)), pedestal);
 }
 
-export function divide(image: usize, factor: usize, dark: usize, pedestal: f32, result: usize, length: i32): void {
+export function divide(
+  image: usize,
+  factor: usize,
+  dark: usize,
+  pedestal: f32,
+  result: usize,
+  length: i32,
+): void {
   const added = f32x4.splat(pedestal);
   const end = (<usize>length) << 2;
   for (let at: usize = 0; at < end; at += 32) {
@@ -19,22 +24,23 @@ export function divide(image: usize, factor: usize, dark: usize, pedestal: f32, 
   }
 }
 
-// @ts-ignore: decorator
-@inline
 function held(value: v128): v128 {
   return f32x4.pmin(f32x4.pmax(value, f32x4.splat(0)), f32x4.splat(65535));
 }
 
 /** A whole number below 2^23, by the bits that it leaves behind 2^23: a conversion would be slow. */
-// @ts-ignore: decorator
-@inline
 function asWhole(value: v128): v128 {
   return v128.and(f32x4.add(value, f32x4.splat(8388608)), i32x4.splat(0x7fffff));
 }
 
 /** To the nearest count, halves up, held within 0 to 65535. Returns how many had to be. */
 export function divideToCounts(
-  image: usize, factor: usize, dark: usize, pedestal: f32, result: usize, length: i32,
+  image: usize,
+  factor: usize,
+  dark: usize,
+  pedestal: f32,
+  result: usize,
+  length: i32,
 ): i32 {
   const added = f32x4.splat(pedestal);
   const half = f32x4.splat(0.5);
@@ -43,28 +49,31 @@ export function divideToCounts(
   for (let at: usize = 0; at < end; at += 32) {
     const counts = v128.load(image + (at >> 1));
     const a = f32x4.floor(
-      f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added), half));
+      f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added), half),
+    );
     const b = f32x4.floor(
-      f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added), half));
-    const heldA = held(a), heldB = held(b);
+      f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added), half),
+    );
+    const heldA = held(a),
+      heldB = held(b);
     beyond = i32x4.sub(beyond, i32x4.add(f32x4.ne(a, heldA), f32x4.ne(b, heldB)));
     v128.store(result + (at >> 1), i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)));
   }
-  return i32x4.extract_lane(beyond, 0) + i32x4.extract_lane(beyond, 1) + i32x4.extract_lane(beyond, 2)
-    + i32x4.extract_lane(beyond, 3);
+  return (
+    i32x4.extract_lane(beyond, 0) +
+    i32x4.extract_lane(beyond, 1) +
+    i32x4.extract_lane(beyond, 2) +
+    i32x4.extract_lane(beyond, 3)
+  );
 }
 
 // The same for images as FITS stores them: big-endian, the top bit of unsigned numbers flipped. Sums of what is stored,
 // as FITS sums words of 32 bits, come with it.
 
-// @ts-ignore: decorator
-@inline
 function swap16(v: v128): v128 {
   return v128.shuffle<i8>(v, v, 1, 0, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 15, 14);
 }
 
-// @ts-ignore: decorator
-@inline
 function swap32(v: v128): v128 {
   return v128.shuffle<i8>(v, v, 3, 2, 1, 0, 7, 6, 5, 4, 11, 10, 9, 8, 15, 14, 13, 12);
 }
@@ -73,29 +82,30 @@ function swap32(v: v128): v128 {
 const turnsMost: usize = 65536;
 
 /** Upper and lower halves of the words read and written by the last call. */
-let rawUpper: u64 = 0, rawLower: u64 = 0, upper: u64 = 0, lower: u64 = 0;
+let rawUpper: u64 = 0,
+  rawLower: u64 = 0,
+  upper: u64 = 0,
+  lower: u64 = 0;
 export function sumOf(which: i32): f64 {
-  return <f64>(which == 0 ? rawUpper : which == 1 ? rawLower : which == 2 ? upper : lower);
+  return <f64>(which === 0 ? rawUpper : which === 1 ? rawLower : which === 2 ? upper : lower);
 }
 
-// @ts-ignore: decorator
-@inline
 function total(lanes: v128): u64 {
-  return <u64><u32>i32x4.extract_lane(lanes, 0) + <u64><u32>i32x4.extract_lane(lanes, 1)
-    + <u64><u32>i32x4.extract_lane(lanes, 2) + <u64><u32>i32x4.extract_lane(lanes, 3);
+  return (
+    <u64>(<u32>i32x4.extract_lane(lanes, 0)) +
+    <u64>(<u32>i32x4.extract_lane(lanes, 1)) +
+    <u64>(<u32>i32x4.extract_lane(lanes, 2)) +
+    <u64>(<u32>i32x4.extract_lane(lanes, 3))
+  );
 }
 
-// @ts-ignore: decorator
-@inline
 function dividedOne(image: usize, px: usize, factor: usize, dark: usize, pedestal: f32): f32 {
   let value = <f32>(<i32>bswap<u16>(load<u16>(image + (px << 1))) ^ 0x8000);
-  if (dark != 0) value -= load<f32>(dark + (px << 2));
+  if (dark !== 0) value -= load<f32>(dark + (px << 2));
   return value * load<f32>(factor + (px << 2)) + pedestal;
 }
 
 /** What the last pixels, fewer than eight, add to the sums of what was read. */
-// @ts-ignore: decorator
-@inline
 function addRaw(image: usize, px: usize): void {
   const half = <u64>bswap<u16>(load<u16>(image + (px << 1)));
   if (px & 1) rawLower += half;
@@ -104,15 +114,29 @@ function addRaw(image: usize, px: usize): void {
 
 /** As `divideToCounts`; any length. */
 export function divideStoredToCounts(
-  image: usize, factor: usize, dark: usize, pedestal: f32, result: usize, length: i32,
+  image: usize,
+  factor: usize,
+  dark: usize,
+  pedestal: f32,
+  result: usize,
+  length: i32,
 ): i32 {
-  const added = f32x4.splat(pedestal), half = f32x4.splat(0.5);
-  const flip = i16x8.splat(-32768), low = i32x4.splat(0xffff), none = i32x4.splat(0);
+  const added = f32x4.splat(pedestal),
+    half = f32x4.splat(0.5);
+  const flip = i16x8.splat(-32768),
+    low = i32x4.splat(0xffff),
+    none = i32x4.splat(0);
   let beyond = none;
-  rawUpper = rawLower = upper = lower = 0;
+  rawUpper = 0;
+  rawLower = 0;
+  upper = 0;
+  lower = 0;
   const whole = (<usize>length >> 3) << 3;
   for (let start: usize = 0; start < whole; start += turnsMost << 3) {
-    let readUp = none, readLow = none, madeUp = none, madeLow = none;
+    let readUp = none,
+      readLow = none,
+      madeUp = none,
+      madeLow = none;
     const end = start + (turnsMost << 3) < whole ? start + (turnsMost << 3) : whole;
     for (let px = start; px < end; px += 8) {
       const stored = swap16(v128.load(image + (px << 1)));
@@ -121,10 +145,13 @@ export function divideStoredToCounts(
       const counts = v128.xor(stored, flip);
       const at = px << 2;
       const a = f32x4.floor(
-        f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added), half));
+        f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added), half),
+      );
       const b = f32x4.floor(
-        f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added), half));
-      const heldA = held(a), heldB = held(b);
+        f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added), half),
+      );
+      const heldA = held(a),
+        heldB = held(b);
       beyond = i32x4.sub(beyond, i32x4.add(f32x4.ne(a, heldA), f32x4.ne(b, heldB)));
       const made = v128.xor(i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)), flip);
       madeUp = i32x4.add(madeUp, v128.and(made, low));
@@ -147,20 +174,38 @@ export function divideStoredToCounts(
     else upper += <u64>made;
     store<u16>(result + (px << 1), bswap<u16>(made));
   }
-  return more + i32x4.extract_lane(beyond, 0) + i32x4.extract_lane(beyond, 1) + i32x4.extract_lane(beyond, 2)
-    + i32x4.extract_lane(beyond, 3);
+  return (
+    more +
+    i32x4.extract_lane(beyond, 0) +
+    i32x4.extract_lane(beyond, 1) +
+    i32x4.extract_lane(beyond, 2) +
+    i32x4.extract_lane(beyond, 3)
+  );
 }
 
 /** As `divide`, to float32 as FITS stores it; any length. */
 export function divideStored(
-  image: usize, factor: usize, dark: usize, pedestal: f32, result: usize, length: i32,
+  image: usize,
+  factor: usize,
+  dark: usize,
+  pedestal: f32,
+  result: usize,
+  length: i32,
 ): void {
   const added = f32x4.splat(pedestal);
-  const flip = i16x8.splat(-32768), low = i32x4.splat(0xffff), none = i32x4.splat(0);
-  rawUpper = rawLower = upper = lower = 0;
+  const flip = i16x8.splat(-32768),
+    low = i32x4.splat(0xffff),
+    none = i32x4.splat(0);
+  rawUpper = 0;
+  rawLower = 0;
+  upper = 0;
+  lower = 0;
   const whole = (<usize>length >> 3) << 3;
   for (let start: usize = 0; start < whole; start += turnsMost << 2) {
-    let readUp = none, readLow = none, madeUp = none, madeLow = none;
+    let readUp = none,
+      readLow = none,
+      madeUp = none,
+      madeLow = none;
     const end = start + (turnsMost << 2) < whole ? start + (turnsMost << 2) : whole;
     for (let px = start; px < end; px += 8) {
       const stored = swap16(v128.load(image + (px << 1)));

@@ -1,4 +1,4 @@
-// The loops of agent/imaging/displaced/plain-kernels.ts, four pixels at a time; see sweep-kernels.ts for what they do.
+// The loops of agent/imaging/displaced/sweep-kernels.ts, which says what they do, four pixels at a time.
 // Addresses are in bytes. Arrays have room for eight floats behind their end.
 
 const noLog: i32 = -32768;
@@ -18,8 +18,16 @@ let row: usize = 0;
 let answer: usize = 0;
 
 export function setFrame(
-  logsAt: usize, widthPx: i32, heightPx: i32, gridWidthPx: i32, index: i32, rightShare: f32, lowerShare: f32,
-  frameWeight: f32, rowAt: usize, answerAt: usize,
+  logsAt: usize,
+  widthPx: i32,
+  heightPx: i32,
+  gridWidthPx: i32,
+  index: i32,
+  rightShare: f32,
+  lowerShare: f32,
+  frameWeight: f32,
+  rowAt: usize,
+  answerAt: usize,
 ): void {
   logs = logsAt;
   width = widthPx;
@@ -38,28 +46,26 @@ export function setFrame(
   v128.store(end, none, 16);
 }
 
-// @ts-ignore: decorator
-@inline
 function validLanes(units: v128): v128 {
   return i32x4.ne(units, i32x4.splat(noLog));
 }
 
-// @ts-ignore: decorator
-@inline
 function sum4(lanes: v128): f64 {
-  return <f64>f32x4.extract_lane(lanes, 0) + <f64>f32x4.extract_lane(lanes, 1)
-    + <f64>f32x4.extract_lane(lanes, 2) + <f64>f32x4.extract_lane(lanes, 3);
+  return (
+    <f64>f32x4.extract_lane(lanes, 0) +
+    <f64>f32x4.extract_lane(lanes, 1) +
+    <f64>f32x4.extract_lane(lanes, 2) +
+    <f64>f32x4.extract_lane(lanes, 3)
+  );
 }
 
 /** onto += transpose of bilinear sampling of the row. */
-// @ts-ignore: decorator
-@inline
 function spread(onto: usize, y: i32): void {
   const rightShare = f32x4.splat(right);
   const leftShare = f32x4.splat(<f32>1 - right);
   const lowerShare = f32x4.splat(lower);
   const upperShare = f32x4.splat(<f32>1 - lower);
-  let above = onto + firstPixel + (<usize>y) * gridBytes;
+  let above = onto + firstPixel + <usize>y * gridBytes;
   let below = above + gridBytes;
   let from = row + 16;
   const end = from + ((<usize>width) << 2);
@@ -92,7 +98,7 @@ export function count(gainCount: usize, objectCount: usize): f64 {
       put += 16;
     }
     for (; x < width; x++) {
-      const valid: f32 = <i32>load<i16>(from) != noLog ? weight : 0;
+      const valid: f32 = <i32>load<i16>(from) !== noLog ? weight : 0;
       store<f32>(put, valid);
       store<f32>(to, load<f32>(to) + valid);
       total += <f64>valid;
@@ -125,7 +131,7 @@ export function scatter(level: f32, gain: usize, objectSum: usize): void {
     }
     for (; x < width; x++) {
       const units = <i32>load<i16>(from);
-      store<f32>(put, units == noLog ? 0 : weight * (<f32>units * logUnit - level - load<f32>(at)));
+      store<f32>(put, units === noLog ? 0 : weight * (<f32>units * logUnit - level - load<f32>(at)));
       from += 2;
       at += 4;
       put += 4;
@@ -134,8 +140,6 @@ export function scatter(level: f32, gain: usize, objectSum: usize): void {
   }
 }
 
-// @ts-ignore: decorator
-@inline
 function seen4(above: usize, below: usize): v128 {
   const rightShare = f32x4.splat(right);
   const leftShare = f32x4.splat(<f32>1 - right);
@@ -144,8 +148,6 @@ function seen4(above: usize, below: usize): v128 {
   return f32x4.add(f32x4.mul(f32x4.splat(<f32>1 - lower), a), f32x4.mul(f32x4.splat(lower), b));
 }
 
-// @ts-ignore: decorator
-@inline
 function seen1(above: usize, below: usize): f32 {
   const a = (<f32>1 - right) * load<f32>(above) + right * load<f32>(above, 4);
   const b = (<f32>1 - right) * load<f32>(below) + right * load<f32>(below, 4);
@@ -160,7 +162,7 @@ export function gather(level: f32, gain: usize, object: usize, gainSum: usize): 
   let from = logs;
   let at: usize = 0;
   for (let y = 0; y < height; y++) {
-    let above = object + firstPixel + (<usize>y) * gridBytes;
+    let above = object + firstPixel + <usize>y * gridBytes;
     let x = 0;
     let lanes = f32x4.splat(0);
     for (; x + 4 <= width; x += 4) {
@@ -176,8 +178,9 @@ export function gather(level: f32, gain: usize, object: usize, gainSum: usize): 
     }
     for (; x < width; x++) {
       const units = <i32>load<i16>(from);
-      if (units != noLog) {
-        const q = weight * (<f32>units * logUnit - (level + load<f32>(gain + at) + seen1(above, above + gridBytes)));
+      if (units !== noLog) {
+        const q =
+          weight * (<f32>units * logUnit - (level + load<f32>(gain + at) + seen1(above, above + gridBytes)));
         store<f32>(gainSum + at, load<f32>(gainSum + at) + q);
         total += <f64>q;
       }
@@ -198,7 +201,7 @@ export function squares(level: f32, gain: usize, object: usize, squareSum: usize
   let from = logs;
   let at: usize = 0;
   for (let y = 0; y < height; y++) {
-    let above = object + firstPixel + (<usize>y) * gridBytes;
+    let above = object + firstPixel + <usize>y * gridBytes;
     let x = 0;
     let lanes = f32x4.splat(0);
     for (; x + 4 <= width; x += 4) {
@@ -214,7 +217,7 @@ export function squares(level: f32, gain: usize, object: usize, squareSum: usize
     }
     for (; x < width; x++) {
       const units = <i32>load<i16>(from);
-      if (units != noLog) {
+      if (units !== noLog) {
         const q = <f32>units * logUnit - (level + load<f32>(gain + at) + seen1(above, above + gridBytes));
         store<f32>(squareSum + at, load<f32>(squareSum + at) + weight * q * q);
         total += <f64>(weight * q * q);
@@ -229,7 +232,13 @@ export function squares(level: f32, gain: usize, object: usize, squareSum: usize
 }
 
 export function normal(
-  data: f32, sign: f32, level: f32, gain: usize, object: usize, gainSum: usize, objectSum: usize,
+  data: f32,
+  sign: f32,
+  level: f32,
+  gain: usize,
+  object: usize,
+  gainSum: usize,
+  objectSum: usize,
 ): f64 {
   const unit = f32x4.splat(data * logUnit);
   const signs = f32x4.splat(sign);
@@ -239,7 +248,7 @@ export function normal(
   let from = logs;
   let at: usize = 0;
   for (let y = 0; y < height; y++) {
-    let above = object + firstPixel + (<usize>y) * gridBytes;
+    let above = object + firstPixel + <usize>y * gridBytes;
     let put = row + 16;
     let x = 0;
     let lanes = f32x4.splat(0);
@@ -261,7 +270,7 @@ export function normal(
     for (; x < width; x++) {
       const units = <i32>load<i16>(from);
       let q: f32 = 0;
-      if (units != noLog) {
+      if (units !== noLog) {
         const model = level + load<f32>(gain + at) + seen1(above, above + gridBytes);
         q = weight * (<f32>units * (data * logUnit) - sign * model);
         store<f32>(gainSum + at, load<f32>(gainSum + at) + q);
@@ -289,27 +298,39 @@ export function shiftSums(level: f32, gain: usize, object: usize, limit: f32): v
   const upperShare = f32x4.splat(<f32>1 - lower);
   const most = f32x4.splat(limit);
   const least = f32x4.splat(-limit);
-  let rx: f64 = 0, ry: f64 = 0, xx: f64 = 0, xy: f64 = 0, yy: f64 = 0;
+  let rx: f64 = 0,
+    ry: f64 = 0,
+    xx: f64 = 0,
+    xy: f64 = 0,
+    yy: f64 = 0;
   let from = logs;
   let at = gain;
   for (let y = 0; y < height; y++) {
-    let above = object + firstPixel + (<usize>y) * gridBytes;
+    let above = object + firstPixel + <usize>y * gridBytes;
     let x = 0;
-    let rx4 = f32x4.splat(0), ry4 = f32x4.splat(0);
-    let xx4 = f32x4.splat(0), xy4 = f32x4.splat(0), yy4 = f32x4.splat(0);
+    let rx4 = f32x4.splat(0),
+      ry4 = f32x4.splat(0);
+    let xx4 = f32x4.splat(0),
+      xy4 = f32x4.splat(0),
+      yy4 = f32x4.splat(0);
     for (; x + 4 <= width; x += 4) {
       const units = v128.load16x4_s(from);
       const valid = validLanes(units);
       const below = above + gridBytes;
-      const a = v128.load(above), b = v128.load(above, 4), c = v128.load(below), d = v128.load(below, 4);
+      const a = v128.load(above),
+        b = v128.load(above, 4),
+        c = v128.load(below),
+        d = v128.load(below, 4);
       const upper = f32x4.add(f32x4.mul(leftShare, a), f32x4.mul(rightShare, b));
       const under = f32x4.add(f32x4.mul(leftShare, c), f32x4.mul(rightShare, d));
       const seen = f32x4.add(f32x4.mul(upperShare, upper), f32x4.mul(lowerShare, under));
       const model = f32x4.add(v128.load(at), f32x4.add(levels, seen));
       let q = f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), model);
       q = f32x4.pmax(f32x4.pmin(q, most), least);
-      const gx = v128.and(valid,
-        f32x4.add(f32x4.mul(upperShare, f32x4.sub(b, a)), f32x4.mul(lowerShare, f32x4.sub(d, c))));
+      const gx = v128.and(
+        valid,
+        f32x4.add(f32x4.mul(upperShare, f32x4.sub(b, a)), f32x4.mul(lowerShare, f32x4.sub(d, c))),
+      );
       const gy = v128.and(valid, f32x4.sub(under, upper));
       rx4 = f32x4.add(rx4, f32x4.mul(q, gx));
       ry4 = f32x4.add(ry4, f32x4.mul(q, gy));
@@ -322,9 +343,12 @@ export function shiftSums(level: f32, gain: usize, object: usize, limit: f32): v
     }
     for (; x < width; x++) {
       const units = <i32>load<i16>(from);
-      if (units != noLog) {
+      if (units !== noLog) {
         const below = above + gridBytes;
-        const a = load<f32>(above), b = load<f32>(above, 4), c = load<f32>(below), d = load<f32>(below, 4);
+        const a = load<f32>(above),
+          b = load<f32>(above, 4),
+          c = load<f32>(below),
+          d = load<f32>(below, 4);
         const upper = (<f32>1 - right) * a + right * b;
         const under = (<f32>1 - right) * c + right * d;
         let q = <f32>units * logUnit - (level + load<f32>(at) + (<f32>1 - lower) * upper + lower * under);

@@ -6,7 +6,10 @@
  */
 export function across(from: usize, into: usize, bytes: usize, width: i32, radius: i32): void {
   const norm: f64 = 1 / <f64>(2 * radius + 1);
-  let a: f64 = 0, b: f64 = 0, c: f64 = 0, d: f64 = 0;
+  let a: f64 = 0,
+    b: f64 = 0,
+    c: f64 = 0,
+    d: f64 = 0;
   const ahead = min(radius, width);
   for (let x = 0; x < ahead; x++) {
     const at = from + ((<usize>x) << 2);
@@ -48,22 +51,33 @@ export function down(sums: usize, enters: usize, leaves: usize, into: usize, wid
   const end = sums + ((<usize>width) << 3);
   const scale = f64x2.splat(norm);
   for (; sums < end; sums += 32) {
-    let low = v128.load(sums), high = v128.load(sums, 16);
-    if (enters != 0) {
+    let low = v128.load(sums),
+      high = v128.load(sums, 16);
+    if (enters !== 0) {
       const row = v128.load(enters);
       low = f64x2.add(low, f64x2.promote_low_f32x4(row));
-      high = f64x2.add(high, f64x2.promote_low_f32x4(i8x16.shuffle(row, row, 8, 9, 10, 11, 12, 13, 14, 15, 0, 1, 2, 3, 4, 5, 6, 7)));
+      high = f64x2.add(
+        high,
+        f64x2.promote_low_f32x4(
+          i8x16.shuffle(row, row, 8, 9, 10, 11, 12, 13, 14, 15, 0, 1, 2, 3, 4, 5, 6, 7),
+        ),
+      );
       enters += 16;
     }
-    if (leaves != 0) {
+    if (leaves !== 0) {
       const row = v128.load(leaves);
       low = f64x2.sub(low, f64x2.promote_low_f32x4(row));
-      high = f64x2.sub(high, f64x2.promote_low_f32x4(i8x16.shuffle(row, row, 8, 9, 10, 11, 12, 13, 14, 15, 0, 1, 2, 3, 4, 5, 6, 7)));
+      high = f64x2.sub(
+        high,
+        f64x2.promote_low_f32x4(
+          i8x16.shuffle(row, row, 8, 9, 10, 11, 12, 13, 14, 15, 0, 1, 2, 3, 4, 5, 6, 7),
+        ),
+      );
       leaves += 16;
     }
     v128.store(sums, low);
     v128.store(sums, high, 16);
-    if (into != 0) {
+    if (into !== 0) {
       const first = f32x4.demote_f64x2_zero(f64x2.mul(low, scale));
       const second = f32x4.demote_f64x2_zero(f64x2.mul(high, scale));
       v128.store(into, i64x2.shuffle(first, second, 0, 2));

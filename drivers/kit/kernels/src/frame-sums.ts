@@ -3,15 +3,11 @@
 // Both together tell the sum, for half the instructions that widening each count takes.
 
 /** What a sum of upper bytes and one that overflowed leave for the lower bytes. */
-// @ts-ignore: decorator
-@inline
 function lowerBytes(counts: v128, upper: v128): v128 {
   return i16x8.sub(counts, i16x8.shl(upper, 8));
 }
 
 /** Adds the sums of eight pixels to those there are. */
-// @ts-ignore: decorator
-@inline
 function addTo(sums: usize, counts: v128, upper: v128): void {
   const lower = lowerBytes(counts, upper);
   const first = i32x4.add(i32x4.shl(i32x4.extend_low_i16x8_u(upper), 8), i32x4.extend_low_i16x8_u(lower));
@@ -28,15 +24,31 @@ function addTo(sums: usize, counts: v128, upper: v128): void {
  * @param totals of each frame's piece, u32
  */
 export function addFrames(
-  frames: usize, stride: usize, frameCount: i32, length: i32, sums: usize, lanes: usize, totals: usize,
+  frames: usize,
+  stride: usize,
+  frameCount: i32,
+  length: i32,
+  sums: usize,
+  lanes: usize,
+  totals: usize,
 ): void {
   const lanesEnd = lanes + ((<usize>frameCount) << 5);
   memory.fill(lanes, 0, (<usize>frameCount) << 5);
   for (let i: usize = 0; i < <usize>length; i += 32) {
-    let a = i16x8.splat(0), b = a, c = a, d = a, aUpper = a, bUpper = a, cUpper = a, dUpper = a;
+    let a = i16x8.splat(0),
+      b = a,
+      c = a,
+      d = a,
+      aUpper = a,
+      bUpper = a,
+      cUpper = a,
+      dUpper = a;
     let here = frames + (i << 1);
     for (let lane = lanes; lane < lanesEnd; lane += 32) {
-      let p = v128.load(here), q = v128.load(here, 16), r = v128.load(here, 32), s = v128.load(here, 48);
+      let p = v128.load(here),
+        q = v128.load(here, 16),
+        r = v128.load(here, 32),
+        s = v128.load(here, 48);
       here += stride;
       a = i16x8.add(a, p);
       b = i16x8.add(b, q);
@@ -60,12 +72,20 @@ export function addFrames(
     addTo(at + 96, d, dUpper);
   }
   for (let lane = lanes; lane < lanesEnd; lane += 32) {
-    const counts = v128.load(lane), upper = v128.load(lane, 16), lower = lowerBytes(counts, upper);
+    const counts = v128.load(lane),
+      upper = v128.load(lane, 16),
+      lower = lowerBytes(counts, upper);
     const total = i32x4.add(
-      i32x4.shl(i32x4.extadd_pairwise_i16x8_u(upper), 8), i32x4.extadd_pairwise_i16x8_u(lower),
+      i32x4.shl(i32x4.extadd_pairwise_i16x8_u(upper), 8),
+      i32x4.extadd_pairwise_i16x8_u(lower),
     );
-    store<u32>(totals, i32x4.extract_lane(total, 0) + i32x4.extract_lane(total, 1)
-      + i32x4.extract_lane(total, 2) + i32x4.extract_lane(total, 3));
+    store<u32>(
+      totals,
+      i32x4.extract_lane(total, 0) +
+        i32x4.extract_lane(total, 1) +
+        i32x4.extract_lane(total, 2) +
+        i32x4.extract_lane(total, 3),
+    );
     totals += 4;
   }
 }

@@ -1,9 +1,8 @@
-import { logUnit, noLog } from "./frame-logs.ts";
-import type { FrameView, MakeKernels, ShiftSums } from "./sweep-kernels.ts";
+import { logUnit, noLog } from "../../agent/imaging/displaced/frame-logs.ts";
+import type { FrameView, MakeKernels, ShiftSums } from "../../agent/imaging/displaced/sweep-kernels.ts";
 
-/** In plain TypeScript: what the compiled ones are held to, and what runs where these cannot be built. */
+/** In plain TypeScript: what the compiled ones are held to. */
 export const plainKernels: MakeKernels = () => ({
-  name: "plain",
   floats: (length) => new Float32Array(length),
   count,
   scatter,

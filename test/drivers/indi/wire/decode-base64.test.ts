@@ -1,6 +1,6 @@
 import { describe, expect, test } from "vitest";
-import { decodePlain, textBytesMax } from "../../../../drivers/indi/wire/base64-module.ts";
 import { BlobText } from "../../../../drivers/indi/wire/blob-text.ts";
+import { decodePlain, textBytesMax } from "../../../../drivers/indi/wire/decode-base64.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { SpareMemory } from "../../../../drivers/kit/spare-memory.ts";
 

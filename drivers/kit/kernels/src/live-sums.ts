@@ -1,21 +1,31 @@
 // The loops of agent/imaging/combining/live-sums.ts, eight pixels at a time, in float32. Addresses are in bytes.
 
 /** What lies apart by one pixel, and frames by one frame. */
-let factors: usize = 0, frames: usize = 0, frameBytes: usize = 0;
+let factors: usize = 0,
+  frames: usize = 0,
+  frameBytes: usize = 0;
 
-// @ts-ignore: decorator
-@inline
 function excess(counts: v128, darks: v128, factor: v128, middle: v128): v128 {
   return f32x4.sub(f32x4.mul(f32x4.sub(f32x4.convert_i32x4_s(counts), darks), factor), middle);
 }
 
 /** One pixel of which some sample is clipped or too far from its reference: the rare way. */
 function addOne(
-  at: usize, frameCount: i32, clip: i32, dark: f32, middle: f32, most: f32, sum: usize, squares: usize,
-  rejected: usize, clipped: usize,
+  at: usize,
+  frameCount: i32,
+  clip: i32,
+  dark: f32,
+  middle: f32,
+  most: f32,
+  sum: usize,
+  squares: usize,
+  rejected: usize,
+  clipped: usize,
 ): void {
-  let total: f32 = 0, square: f32 = 0;
-  let far: u32 = 0, full: u32 = 0;
+  let total: f32 = 0,
+    square: f32 = 0;
+  let far: u32 = 0,
+    full: u32 = 0;
   for (let f: usize = 0; f < <usize>frameCount; f++) {
     const raw = <i32>load<u16>(frames + f * frameBytes + (at << 1));
     if (raw >= clip) {
@@ -41,20 +51,40 @@ function addOne(
  * @param darkStep 4, or 0 where `dark` is 32 bytes of zeros that serve all pixels
  */
 export function addFrames(
-  framesAt: usize, stride: usize, factorsAt: usize, frameCount: i32, clip: i32, length: i32, dark: usize,
-  darkStep: i32, reference: usize, limit: usize, sum: usize, squares: usize, rejected: usize, clipped: usize,
+  framesAt: usize,
+  stride: usize,
+  factorsAt: usize,
+  frameCount: i32,
+  clip: i32,
+  length: i32,
+  dark: usize,
+  darkStep: i32,
+  reference: usize,
+  limit: usize,
+  sum: usize,
+  squares: usize,
+  rejected: usize,
+  clipped: usize,
 ): void {
   frames = framesAt;
   frameBytes = stride;
   factors = factorsAt;
   const highest = i16x8.splat(<i16>(clip - 1));
-  const framesEnd = (<usize>frameCount) * stride;
+  const framesEnd = <usize>frameCount * stride;
   for (let i: usize = 0; i < <usize>length; i += 8) {
-    const at = i << 2, darkAt = dark + i * <usize>darkStep;
-    const dark0 = v128.load(darkAt), dark1 = v128.load(darkAt, 16);
-    const middle0 = v128.load(reference + at), middle1 = v128.load(reference + at, 16);
-    let total0 = f32x4.splat(0), total1 = total0, square0 = total0, square1 = total0;
-    let far0 = total0, far1 = total0, most = i16x8.splat(0);
+    const at = i << 2,
+      darkAt = dark + i * <usize>darkStep;
+    const dark0 = v128.load(darkAt),
+      dark1 = v128.load(darkAt, 16);
+    const middle0 = v128.load(reference + at),
+      middle1 = v128.load(reference + at, 16);
+    let total0 = f32x4.splat(0),
+      total1 = total0,
+      square0 = total0,
+      square1 = total0;
+    let far0 = total0,
+      far1 = total0,
+      most = i16x8.splat(0);
     let factorAt = factorsAt;
     const here = framesAt + (i << 1);
     for (let f: usize = 0; f < framesEnd; f += stride) {
@@ -64,7 +94,8 @@ export function addFrames(
       most = i16x8.max_u(most, raw);
       const d0 = excess(i32x4.extend_low_i16x8_u(raw), dark0, factor, middle0);
       const d1 = excess(i32x4.extend_high_i16x8_u(raw), dark1, factor, middle1);
-      const q0 = f32x4.mul(d0, d0), q1 = f32x4.mul(d1, d1);
+      const q0 = f32x4.mul(d0, d0),
+        q1 = f32x4.mul(d1, d1);
       far0 = f32x4.pmax(q0, far0);
       far1 = f32x4.pmax(q1, far1);
       total0 = f32x4.add(total0, d0);
@@ -72,7 +103,8 @@ export function addFrames(
       square0 = f32x4.add(square0, q0);
       square1 = f32x4.add(square1, q1);
     }
-    const limit0 = v128.load(limit + at), limit1 = v128.load(limit + at, 16);
+    const limit0 = v128.load(limit + at),
+      limit1 = v128.load(limit + at, 16);
     const near = v128.and(
       v128.and(f32x4.le(far0, f32x4.mul(limit0, limit0)), f32x4.le(far1, f32x4.mul(limit1, limit1))),
       // Not a number: some sample, or what it is compared with.
@@ -87,8 +119,16 @@ export function addFrames(
       for (let px = i; px < i + 8; px++) {
         const reach = load<f32>(limit + (px << 2));
         addOne(
-          px, frameCount, clip, load<f32>(dark + px * <usize>darkStep), load<f32>(reference + (px << 2)),
-          reach * reach, sum, squares, rejected, clipped,
+          px,
+          frameCount,
+          clip,
+          load<f32>(dark + px * <usize>darkStep),
+          load<f32>(reference + (px << 2)),
+          reach * reach,
+          sum,
+          squares,
+          rejected,
+          clipped,
         );
       }
     }
@@ -100,11 +140,23 @@ export function addFrames(
  * @param sigmas f32 by level: entry k is for level (k - below) * step; `last` is the last one
  */
 export function setLimits(
-  limit: usize, reference: usize, length: i32, sigmas: usize, step: f32, below: i32, last: i32, times: f32, least: f32,
+  limit: usize,
+  reference: usize,
+  length: i32,
+  sigmas: usize,
+  step: f32,
+  below: i32,
+  last: i32,
+  times: f32,
+  least: f32,
 ): void {
-  const share = f32x4.splat(<f32>1 / step), half = f32x4.splat(0.5);
-  const offset = i32x4.splat(below), end = i32x4.splat(last), none = i32x4.splat(0);
-  const factor = f32x4.splat(times), lowest = f32x4.splat(least);
+  const share = f32x4.splat(<f32>1 / step),
+    half = f32x4.splat(0.5);
+  const offset = i32x4.splat(below),
+    end = i32x4.splat(last),
+    none = i32x4.splat(0);
+  const factor = f32x4.splat(times),
+    lowest = f32x4.splat(least);
   for (let i: usize = 0; i < <usize>length; i += 4) {
     const at = i << 2;
     const place = f32x4.floor(f32x4.add(f32x4.mul(v128.load(reference + at), share), half));
