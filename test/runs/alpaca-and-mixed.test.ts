@@ -5,7 +5,7 @@ import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/device.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
 import { rigText } from "./rig-texts.ts";
 import { SimulatedRun } from "./simulated-run.ts";
 

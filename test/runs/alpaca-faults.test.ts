@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
 import {
   cutReply,
   decimalCommas,
@@ -9,8 +9,8 @@ import {
   idsMissing,
   serverRestart,
   stalledReply,
-} from "../../sim-devices/faults/alpaca-faults.ts";
-import { at, type Fault, playFaults, type ScriptedFault } from "../../sim-devices/faults/fault.ts";
+} from "../stage/faults/alpaca-faults.ts";
+import { at, type Fault, playFaults, type ScriptedFault } from "../stage/faults/fault.ts";
 import { rigText } from "./rig-texts.ts";
 import { SimulatedRun } from "./simulated-run.ts";
 

@@ -1,9 +1,9 @@
 import { expect, test } from "vitest";
 import { fitPlane } from "../../agent/imaging/numerics/plane-fit.ts";
 import type { readCcdImage } from "../../drivers/formats/ccd-image.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { at, playFaults } from "../../sim-devices/faults/fault.ts";
-import { rain, stuck } from "../../sim-devices/faults/world-faults.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { at, playFaults } from "../stage/faults/fault.ts";
+import { rain, stuck } from "../stage/faults/world-faults.ts";
 import { defocusPlanText, defocusRigText, defocusScene } from "./defocus-scene.ts";
 import { flatOfRun } from "./flat-of-run.ts";
 import { SimulatedRun } from "./simulated-run.ts";

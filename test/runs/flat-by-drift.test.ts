@@ -1,9 +1,9 @@
 import { join } from "node:path";
 import { expect, test } from "vitest";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { at, playFaults } from "../../sim-devices/faults/fault.ts";
-import { rain } from "../../sim-devices/faults/world-faults.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { at, playFaults } from "../stage/faults/fault.ts";
+import { rain } from "../stage/faults/world-faults.ts";
 import { driftPlanText, driftRigText, driftScene } from "./drift-scene.ts";
 import { flatOfRun } from "./flat-of-run.ts";
 import { SimulatedRun } from "./simulated-run.ts";

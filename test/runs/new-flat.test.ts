@@ -9,9 +9,9 @@ import { flatDoubts } from "../../agent/run/record/flat-doubts.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { tellRun } from "../../agent/run/record/run-told.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { at, type Fault, playFaults } from "../../sim-devices/faults/fault.ts";
-import { cameraStuckBusy, tubeSlips } from "../../sim-devices/faults/world-faults.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { at, type Fault, playFaults } from "../stage/faults/fault.ts";
+import { cameraStuckBusy, tubeSlips } from "../stage/faults/world-faults.ts";
 import { SimulatedRun } from "./simulated-run.ts";
 import { dustyScene, slippingPlanText } from "./slipping-scene.ts";
 

@@ -1,16 +1,10 @@
 import { expect, test } from "vitest";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { at, playFaults, type ScriptedFault } from "../../sim-devices/faults/fault.ts";
-import { driverDeath, linkCut } from "../../sim-devices/faults/server-faults.ts";
-import {
-  cloud,
-  filterMissing,
-  mountNotTracking,
-  rain,
-  stuck,
-} from "../../sim-devices/faults/world-faults.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { at, playFaults, type ScriptedFault } from "../stage/faults/fault.ts";
+import { driverDeath, linkCut } from "../stage/faults/server-faults.ts";
+import { cloud, filterMissing, mountNotTracking, rain, stuck } from "../stage/faults/world-faults.ts";
 import { SimulatedRun } from "./simulated-run.ts";
 import { smallScene } from "./small-scene.ts";
 

@@ -1,5 +1,5 @@
 import { Worker } from "node:worker_threads";
-import { loadFft } from "../../imaging/numerics/fft-library.ts";
+import { type FftLibrary, loadFft } from "../../imaging/numerics/fft-library.ts";
 import type { Workbench } from "../step.ts";
 import { type AnyTask, type AsideArguments, type AsideName, type AsideResult, asideTasks } from "./tasks.ts";
 
@@ -29,8 +29,15 @@ export async function aside<Name extends AsideName>(
     if (done) return done.result as AsideResult<Name>;
   }
   const task = asideTasks[name] as AnyTask;
-  return task(await clock.hold(loadFft()), ...about) as AsideResult<Name>;
+  kept ??= loadFft();
+  return task(await clock.hold(kept), ...about) as AsideResult<Name>;
 }
+
+/**
+ * For small frames, on this thread. The runtime collects its whole heap, some 50 ms, at every few new memories of
+ * WebAssembly; for large frames each thread has its own, which goes with it.
+ */
+let kept: Promise<FftLibrary> | undefined;
 
 /** @returns `undefined` when there is no thread or it broke: whatever its trouble, it comes up again here, or has passed */
 async function onThread(

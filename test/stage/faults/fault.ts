@@ -1,6 +1,6 @@
-import type { SimAlpacaServer } from "../alpaca/alpaca-server.ts";
-import type { IndiServer } from "../indi/indi-server.ts";
-import type { World } from "../scene/world.ts";
+import type { SimAlpacaServer } from "../../../sim-devices/alpaca/alpaca-server.ts";
+import type { IndiServer } from "../../../sim-devices/indi/indi-server.ts";
+import type { World } from "../../../sim-devices/scene/world.ts";
 
 /** The rig as faults can get at it; the servers only where the fault needs one. */
 export interface FaultyRig {
