@@ -1,5 +1,5 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
-import { loadFft } from "../imaging/numerics/fft-library.ts";
+import { type FftLibrary, loadFft } from "../imaging/numerics/fft-library.ts";
 import {
   type AnyComputation,
   type ComputationArguments,
@@ -32,8 +32,15 @@ export async function computeInThread<Name extends ComputationName>(
   const answer = thread && (await clock.hold(unlessAborted(thread.ask({ name, about }), signal)));
   if (answer) return answer.result as ComputationResult<Name>;
   const compute = computations[name] as AnyComputation;
-  return compute(await clock.hold(loadFft()), ...about) as ComputationResult<Name>;
+  keptFft ??= loadFft();
+  return compute(await clock.hold(keptFft), ...about) as ComputationResult<Name>;
 }
+
+/**
+ * For small frames, on this thread. The runtime collects its whole heap at every few new memories of WebAssembly; for
+ * large frames each thread has its own, which goes with it.
+ */
+let keptFft: Promise<FftLibrary> | undefined;
 
 async function unlessAborted<T>(work: Promise<T>, signal: AbortSignal): Promise<T> {
   const { promise: aborted, reject } = Promise.withResolvers<never>();

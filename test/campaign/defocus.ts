@@ -18,6 +18,7 @@ import { overrideScene } from "../../sim-devices/scene/spec/override-scene.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
+import { rigTextFor } from "../stage/rig-text.ts";
 import { printTable } from "./print-table.ts";
 
 export interface DefocusRow {
@@ -146,7 +147,7 @@ async function once(seed: number): Promise<DefocusRow> {
     const report = await clock.drive(
       runPlan({
         plan: readPlan(planText, "plan.yaml"),
-        rigFile: readRigFile(rigText(spec), "rig.yaml"),
+        rigFile: readRigFile(rigTextFor(spec), "rig.yaml"),
         openers: () => simulator.openIndi,
         exchanges: simulator.openAlpaca,
         clock,
@@ -212,19 +213,6 @@ steps:
   - centre
   - flat: { blur: defocus, frames: 30, darkFrames: 8 }
 `;
-
-function rigText({ optics }: SceneSpec): string {
-  const devices = ["Camera", "Mount", "Cover", "Diffuser", "Focuser", "Wheel", "Rotator", "Dome", "Weather"];
-  return `rig: scene
-site: { latitudeDegrees: 46.5, longitudeDegrees: 9.8, elevationMetres: 1720 }
-optics: { apertureMm: ${optics.apertureMm}, focalLengthMm: ${optics.focalLengthMm}, wavelengthNm: 656.28 }
-sunFilter: { describe: simulated, madeForThisInstrument: true, lastConfirmed: 2026-06-01, confirmAgainAfterDays: 90 }
-limits: { freeDiskMegabytesMin: 50 }
-servers: { scene: { indi: { host: 127.0.0.1, port: 7624 } } }
-devices:
-${devices.map((name) => `  ${name.toLowerCase()}: { server: scene, device: Scene ${name} }`).join("\n")}
-`;
-}
 
 function rowText(row: DefocusRow): string {
   return [

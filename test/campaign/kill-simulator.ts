@@ -1,7 +1,7 @@
 /** The simulated rig of the kill campaign, in a process of its own: it outlives every agent that is killed. */
 import { createInterface } from "node:readline";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
-import { smallScene } from "../runs/small-scene.ts";
+import { smallScene } from "../stage/scenes.ts";
 import { type SharedTime, sharedClock, told } from "./kill-clock.ts";
 
 const simulator = await startSimulator({

@@ -5,7 +5,8 @@ import { join } from "node:path";
 import { createInterface } from "node:readline";
 import { Random } from "../../drivers/kit/random.ts";
 import { accountDifferences, type WorldAccount } from "../../sim-devices/scene/world-account.ts";
-import { sceneRigText, shortPlanText, smallScene } from "../runs/small-scene.ts";
+import { rigTextFor } from "../stage/rig-text.ts";
+import { shortPlanText, smallScene } from "../stage/scenes.ts";
 import type { AgentOrder } from "./kill-agent.ts";
 import type { SharedTime } from "./kill-clock.ts";
 
@@ -49,7 +50,7 @@ export async function run(
   const plan = join(folder, "plan.yaml");
   const rigFile = join(folder, "rig.yaml");
   writeFileSync(plan, shortPlanText);
-  writeFileSync(rigFile, sceneRigText.replace("7624", String(rig.port)));
+  writeFileSync(rigFile, rigTextFor(smallScene).replace("7624", String(rig.port)));
   const order = {
     time,
     plan,

@@ -1,8 +1,7 @@
 import { expect, test } from "vitest";
 import type { SceneDeviceOptions } from "../../sim-devices/alpaca/scene-devices.ts";
-import { rigText } from "../runs/rig-texts.ts";
-import { SimulatedRun } from "../runs/simulated-run.ts";
 import { type AlpacaClient, encoded, type Given, onDevices } from "../sim-devices/alpaca/alpaca-client.ts";
+import { openStage } from "../stage/stage.ts";
 import { replyProblems, requestProblems } from "./alpaca-description.ts";
 import { type DescribedMember, describedMembers } from "./alpaca-members.ts";
 
@@ -209,8 +208,9 @@ test("whatever is no member: 400 or its like, never a success", () =>
   }));
 
 test("a whole run on Alpaca devices: every request is as described, and so is every reply", async () => {
-  await using run = await SimulatedRun.start({
-    rigText: rigText("all", { instead: { diffuser: "device: Scene Switches, switch: Diffuser" } }),
+  await using run = await openStage({
+    protocol: "alpaca",
+    rig: { instead: { diffuser: "device: Scene Switches, switch: Diffuser" } },
   });
   const problems: string[] = [];
   const members = new Set<string>();

@@ -5,9 +5,8 @@ import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/device.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { rigText } from "./rig-texts.ts";
-import { SimulatedRun } from "./simulated-run.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { openStage, type Stage } from "../stage/stage.ts";
 
 const demoPlan = readFileSync(join(import.meta.dirname, "../../plans/first-flat.yaml"), "utf8");
 const allButCamera: readonly RoleName[] = [
@@ -21,29 +20,28 @@ const allButCamera: readonly RoleName[] = [
   "weather",
 ];
 
-function expectDone(run: SimulatedRun, report: RunReport): void {
+function expectDone(run: Stage, report: RunReport): void {
   expect(report).toMatchObject({ ended: "completed", record: { verdict: "good" }, notAsFound: [] });
   expect(run.differences()).toEqual([]);
   expect(checkWorld(run.world)).toEqual([]);
 }
 
-const masterOf = (run: SimulatedRun, folder = "run") =>
-  readCcdImage(join(run.folder, folder, "flat-master.fits"));
+const masterOf = (run: Stage, folder = "run") => readCcdImage(join(run.folder, folder, "flat-master.fits"));
 
 test.each([
-  ["everything on Alpaca", "all"],
+  ["everything on Alpaca", "alpaca"],
   ["camera on INDI, mount and the rest on Alpaca", allButCamera],
   ["camera on Alpaca, mount and the rest on INDI", ["camera"]],
   ["the mount alone on Alpaca", ["mount"]],
-] as const)("the demo plan, %s: a good flat, and the rig as it was found", async (_, alpaca) => {
-  await using run = await SimulatedRun.start({ rigText: rigText(alpaca), planText: demoPlan });
+] as const)("the demo plan, %s: a good flat, and the rig as it was found", async (_, protocol) => {
+  await using run = await openStage({ protocol, plan: demoPlan });
   expectDone(run, await run.run());
 });
 
 test("the demo plan on devices of interfaces before Platform 7, with gain by index", async () => {
-  await using run = await SimulatedRun.start({
-    rigText: rigText("all"),
-    planText: demoPlan,
+  await using run = await openStage({
+    protocol: "alpaca",
+    plan: demoPlan,
     alpaca: { platform: 6, gainBy: "index" },
   });
   expectDone(run, await run.run());
@@ -54,7 +52,7 @@ test("the diffuser hangs on a switch, and the weather on a monitor and a station
     diffuser: "device: Scene Switches, switch: Diffuser",
     weather: "device: Scene Weather, conditions: Scene Station",
   };
-  await using run = await SimulatedRun.start({ rigText: rigText("all", { instead }), planText: demoPlan });
+  await using run = await openStage({ protocol: "alpaca", rig: { instead }, plan: demoPlan });
   expectDone(run, await run.run());
 });
 
@@ -63,10 +61,10 @@ test.each(Array.from({ length: 6 }, (_, i) => i))(
   `Ctrl-C at a random moment (seed ${seed}, draw %i) on a mixed rig: always put back, exit code 130`,
   async (draw) => {
     const random = new Random(seed).fork(`stop ${draw}`);
-    const alpaca = draw % 2 === 0 ? "all" : allButCamera;
-    await using run = await SimulatedRun.start({ rigText: rigText(alpaca) });
+    const protocol = draw % 2 === 0 ? "alpaca" : allButCamera;
+    await using run = await openStage({ protocol });
     const afterSeconds = random.between(0, 200);
-    run.clock.setTimer(afterSeconds, () => run.stop.abort(new Error("Ctrl-C")));
+    run.clock.setTimer(afterSeconds, () => run.stop());
     const report = await run.run();
     expect(report.exitCode, `stopped after ${afterSeconds} s`).toBe(130);
     expect(run.differences()).toEqual([]);
@@ -84,8 +82,8 @@ test("the same frames delivered over INDI and over Alpaca: the same master, bit 
   const asked = (ask: { region: object; binning: number }) =>
     `${Object.values(ask.region).join(" ")} ${ask.binning}`;
   const masters: ReturnType<typeof readCcdImage>[] = [];
-  for (const alpaca of [[], "all", ["camera"]] as const) {
-    await using run = await SimulatedRun.start({ rigText: rigText(alpaca), planText: demoPlan });
+  for (const protocol of ["indi", "alpaca", ["camera"]] as const) {
+    await using run = await openStage({ protocol, plan: demoPlan });
     const { painter } = run.simulator;
     const paint = painter.paint.bind(painter);
     const isFirst = frames.length === 0;
@@ -108,8 +106,8 @@ test("the same frames delivered over INDI and over Alpaca: the same master, bit 
 
 test("two runs of the same scene, one over INDI and one over Alpaca: the same master to the noise", async () => {
   const masters: ReturnType<typeof readCcdImage>[] = [];
-  for (const alpaca of [[], "all"] as const) {
-    await using run = await SimulatedRun.start({ rigText: rigText(alpaca), planText: demoPlan });
+  for (const protocol of ["indi", "alpaca"] as const) {
+    await using run = await openStage({ protocol, plan: demoPlan });
     expectDone(run, await run.run());
     masters.push(masterOf(run));
   }

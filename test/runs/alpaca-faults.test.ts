@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
 import {
   cutReply,
   decimalCommas,
@@ -9,32 +9,27 @@ import {
   idsMissing,
   serverRestart,
   stalledReply,
-} from "../../sim-devices/faults/alpaca-faults.ts";
-import { at, type Fault, playFaults, type ScriptedFault } from "../../sim-devices/faults/fault.ts";
-import { rigText } from "./rig-texts.ts";
-import { SimulatedRun } from "./simulated-run.ts";
-
-function play(run: SimulatedRun, ...script: ScriptedFault[]): void {
-  playFaults({ world: run.world, alpacaServer: run.simulator.alpacaServer }, script);
-}
+} from "../stage/faults/alpaca-faults.ts";
+import { at, type Fault } from "../stage/faults/fault.ts";
+import { openStage, type Stage } from "../stage/stage.ts";
 
 /** Begins in the middle of the exposure of the flat's fourth or fifth frame. */
-function playInMidExposure(run: SimulatedRun, fault: Fault): void {
+function playInMidExposure(run: Stage, fault: Fault): void {
   run.onProgress = ({ what, done }) => {
     if (what !== "flat frames" || done < 3) return;
     run.onProgress = () => {};
     const stop = run.world.listen((moment) => {
       if (moment.what !== "exposureStarted") return;
       stop();
-      play(run, at(0.5 * Number.parseFloat(moment.detail!)).begins(fault));
+      run.begin(at(0.5 * Number.parseFloat(moment.detail!)).begins(fault));
     });
   };
 }
 
-const start = () => SimulatedRun.start({ rigText: rigText("all") });
+const start = () => openStage({ protocol: "alpaca" });
 
 /** Restored by the world's own account, whatever became of the plan; and what did not work is said. */
-function expectRestored(run: SimulatedRun, report: RunReport, allowed: readonly number[]): void {
+function expectRestored(run: Stage, report: RunReport, allowed: readonly number[]): void {
   expect(allowed).toContain(report.exitCode);
   expect(report.notAsFound).toEqual([]);
   expect(run.differences()).toEqual([]);
@@ -43,7 +38,7 @@ function expectRestored(run: SimulatedRun, report: RunReport, allowed: readonly 
   if (report.exitCode !== 0) expect(report.record.failure?.message).toMatch(/\w+: \w+/);
 }
 
-const wasAborted = (run: SimulatedRun) =>
+const wasAborted = (run: Stage) =>
   run.world.history.some(({ part, what }) => part === "camera" && what === "exposureAborted");
 
 test.each([
@@ -90,7 +85,7 @@ test.each([
 
 test("a server that never gives transaction ids: nothing is missed", async () => {
   await using run = await start();
-  play(run, at(0).begins(idsMissing()));
+  run.begin(at(0).begins(idsMissing()));
   expectRestored(run, await run.run(), [0]);
 });
 

@@ -11,8 +11,8 @@ import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
-import { rigText } from "./rig-texts.ts";
-import { smallScene } from "./small-scene.ts";
+import { rigTextFor } from "../stage/rig-text.ts";
+import { smallScene } from "../stage/scenes.ts";
 
 const planText = `plan: short
 sun: { altitudeDegreesMin: 20 }
@@ -38,7 +38,10 @@ test("everything on Alpaca, over sockets on loopback: done, and the rig as it wa
     using ledger = new Ledger(join(folder, "ledger.sqlite"));
     const report = await runPlan({
       plan: readPlan(planText, "plan.yaml"),
-      rigFile: readRigFile(rigText("all", { port: simulator.alpaca!.port }), "rig.yaml"),
+      rigFile: readRigFile(
+        rigTextFor(smallScene, { protocol: "alpaca", alpacaPort: simulator.alpaca!.port }),
+        "rig.yaml",
+      ),
       openers: () => () => Promise.reject(new Error("no device of this rig is on INDI")),
       clock,
       random: new Random(1),

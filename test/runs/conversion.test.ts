@@ -3,8 +3,8 @@ import { expect, test } from "vitest";
 import { registerInspect } from "../../agent/commands/inspect.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { evenfield } from "../agent/commands/command-host.ts";
-import { SimulatedRun } from "./simulated-run.ts";
-import { smallScene } from "./small-scene.ts";
+import { smallScene } from "../stage/scenes.ts";
+import { openStage } from "../stage/stage.ts";
 
 const planText = `plan: conversion
 sun: { altitudeDegreesMin: 20 }
@@ -31,13 +31,13 @@ test.each([
   ],
 ] as const)(
   "the camera %s: its conversion and noise, measured on the flat's frames, are in every later file",
-  async (_, spec) => {
-    await using run = await SimulatedRun.start({ spec, planText });
+  async (_, scene) => {
+    await using run = await openStage({ scene, plan: planText });
     const report = await run.run();
     const truth = run.simulator.painter.truth({ gain: 0 });
     const { conversion } = report.record.findings;
     expect(Math.abs(conversion!.electronsPerAdu / truth.electronsPerAdu - 1)).toBeLessThan(0.01);
-    const rounding = (spec.camera.electronsPerCodeAtGain0 ** 2 / 12) ** 0.5;
+    const rounding = (scene.camera.electronsPerCodeAtGain0 ** 2 / 12) ** 0.5;
     expect(conversion!.darkNoiseElectrons / Math.hypot(truth.readNoiseElectrons, rounding)).toBeCloseTo(1, 1);
     for (const file of ["flat-master.fits", "images/image-0001.fits"])
       expect(headerOf(join(run.folder, "run", file)).number("EGAIN"), file).toBeCloseTo(

@@ -1,6 +1,5 @@
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { driftScene } from "./drift-scene.ts";
-import { rigText } from "./rig-texts.ts";
 
 /** A disc of 955 px radius about a frame of 320 x 240 px, at f/6.7, with 32 mm of travel above the focus. */
 export const defocusScene: SceneSpec = {
@@ -21,10 +20,3 @@ steps:
   - centre
   - flat: { blur: defocus, frames: 30, darkFrames: 8 }
 `;
-
-export function defocusRigText(alpaca: Parameters<typeof rigText>[0]): string {
-  return rigText(alpaca).replace(
-    "apertureMm: 60, focalLengthMm: 378",
-    "apertureMm: 150, focalLengthMm: 1000",
-  );
-}

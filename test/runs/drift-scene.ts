@@ -1,6 +1,5 @@
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
-import { rigText } from "./rig-texts.ts";
-import { smallScene } from "./small-scene.ts";
+import { smallScene } from "../stage/scenes.ts";
 
 /** The small scene through a focal length that makes the disc 3.6 times as wide as the frame; deep wells. */
 export const driftScene: SceneSpec = {
@@ -20,10 +19,3 @@ steps:
   - centre
   - flat: { blur: drift, frames: 36, levelFraction: 0.8, darkFrames: 8 }
 `;
-
-export function driftRigText(alpaca: Parameters<typeof rigText>[0]): string {
-  return rigText(alpaca).replace(
-    "apertureMm: 60, focalLengthMm: 378",
-    "apertureMm: 150, focalLengthMm: 2425",
-  );
-}

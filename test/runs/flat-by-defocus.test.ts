@@ -1,12 +1,12 @@
 import { expect, test } from "vitest";
 import { fitPlane } from "../../agent/imaging/numerics/plane-fit.ts";
 import type { readCcdImage } from "../../drivers/formats/ccd-image.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { at, playFaults } from "../../sim-devices/faults/fault.ts";
-import { rain, stuck } from "../../sim-devices/faults/world-faults.ts";
-import { defocusPlanText, defocusRigText, defocusScene } from "./defocus-scene.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { at } from "../stage/faults/fault.ts";
+import { rain, stuck } from "../stage/faults/world-faults.ts";
+import { openStage } from "../stage/stage.ts";
+import { defocusPlanText, defocusScene } from "./defocus-scene.ts";
 import { flatOfRun } from "./flat-of-run.ts";
-import { SimulatedRun } from "./simulated-run.ts";
 
 /** Depth of focus, ± 2 λ N², in steps of the scene's focuser. */
 const { optics, focuser } = defocusScene;
@@ -27,15 +27,15 @@ function gradientError(master: ReturnType<typeof readCcdImage>, truth: Float32Ar
 }
 
 test.each([
-  ["INDI", []],
-  ["Alpaca", "all"],
+  ["INDI", "indi"],
+  ["Alpaca", "alpaca"],
 ] as const)(
   "a flat by defocus over %s: good, true to the scene, its plane too, focus and the rig as found",
-  async (_, alpaca) => {
-    await using run = await SimulatedRun.start({
-      spec: defocusScene,
-      planText: defocusPlanText,
-      rigText: defocusRigText(alpaca),
+  async (_, protocol) => {
+    await using run = await openStage({
+      scene: defocusScene,
+      plan: defocusPlanText,
+      protocol,
     });
     const load = run.world.focuser.load;
     let farthest = 0;
@@ -60,15 +60,14 @@ test.each([
 );
 
 test("rain while the rig is out of focus: cover closed, off the Sun, the dome shut, focus and all else as it was; exit code 4", async () => {
-  await using run = await SimulatedRun.start({
-    spec: defocusScene,
-    planText: defocusPlanText,
-    rigText: defocusRigText([]),
+  await using run = await openStage({
+    scene: defocusScene,
+    plan: defocusPlanText,
   });
   run.onProgress = ({ what, done }) => {
     if (what !== "looking from round about" || done < 1) return;
     run.onProgress = () => {};
-    playFaults({ world: run.world, server: run.simulator.server }, [at(1).begins(rain(5))]);
+    run.begin(at(1).begins(rain(5)));
   };
   const report = await run.run();
   expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });
@@ -77,12 +76,11 @@ test("rain while the rig is out of focus: cover closed, off the Sun, the dome sh
 });
 
 test("the focuser jams for good on its way out: covered, and what is not restored is told; exit code 6", async () => {
-  await using run = await SimulatedRun.start({
-    spec: defocusScene,
-    planText: defocusPlanText,
-    rigText: defocusRigText([]),
+  await using run = await openStage({
+    scene: defocusScene,
+    plan: defocusPlanText,
   });
-  playFaults({ world: run.world, server: run.simulator.server }, [at(0).begins(stuck("focuser", 4800))]);
+  run.begin(at(0).begins(stuck("focuser", 4800)));
   const report = await run.run();
   expect(report).toMatchObject({ exitCode: 6, leftOnRig: { cover: "closed" } });
   expect(JSON.stringify(report.record)).toContain("focuser");

@@ -1,15 +1,15 @@
 import { join } from "node:path";
 import { expect, test } from "vitest";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { at, playFaults } from "../../sim-devices/faults/fault.ts";
-import { rain } from "../../sim-devices/faults/world-faults.ts";
-import { driftPlanText, driftRigText, driftScene } from "./drift-scene.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { at } from "../stage/faults/fault.ts";
+import { rain } from "../stage/faults/world-faults.ts";
+import { openStage, type Stage } from "../stage/stage.ts";
+import { driftPlanText, driftScene } from "./drift-scene.ts";
 import { flatOfRun } from "./flat-of-run.ts";
-import { SimulatedRun } from "./simulated-run.ts";
 
 /** Where the Sun truly stood when each exposure of the drift began [degrees from the line of sight]. */
-function separations(run: SimulatedRun, sinceMs: number): number[] {
+function separations(run: Stage, sinceMs: number): number[] {
   return run.world.history
     .filter(
       ({ part, exposing, atMs, coverOpen }) =>
@@ -18,21 +18,21 @@ function separations(run: SimulatedRun, sinceMs: number): number[] {
     .map(({ sunSeparationDegrees }) => sunSeparationDegrees);
 }
 
-function headerOf(run: SimulatedRun, file: string) {
+function headerOf(run: Stage, file: string) {
   using fits = FitsFile.open(join(run.folder, "run", file));
   return fits.image().header;
 }
 
 test.each([
-  ["INDI", []],
-  ["Alpaca", "all"],
+  ["INDI", "indi"],
+  ["Alpaca", "alpaca"],
 ] as const)(
   "a flat by drift over %s: good, true to the scene, the limb never in a frame, the rig as found",
-  async (_, alpaca) => {
-    await using run = await SimulatedRun.start({
-      spec: driftScene,
-      planText: driftPlanText,
-      rigText: driftRigText(alpaca),
+  async (_, protocol) => {
+    await using run = await openStage({
+      scene: driftScene,
+      plan: driftPlanText,
+      protocol,
     });
     let startedMs = Number.POSITIVE_INFINITY;
     run.onProgress = ({ what }) => {
@@ -55,7 +55,7 @@ test.each([
     // Before it was measured there is the driver's word, where the protocol has one.
     const dark = headerOf(run, "dark-master.fits");
     expect(dark.comment("EGAIN")).toBe(
-      alpaca === "all" ? "[e-/adu] as the camera's driver states it" : undefined,
+      protocol === "alpaca" ? "[e-/adu] as the camera's driver states it" : undefined,
     );
     expect(dark.has("RDNOISE")).toBe(false);
     const drifted = separations(run, startedMs);
@@ -68,15 +68,14 @@ test.each([
 );
 
 test("rain while the mount drifts: cover closed, off the Sun, the dome shut, all else as it was; exit code 4", async () => {
-  await using run = await SimulatedRun.start({
-    spec: driftScene,
-    planText: driftPlanText,
-    rigText: driftRigText([]),
+  await using run = await openStage({
+    scene: driftScene,
+    plan: driftPlanText,
   });
   run.onProgress = ({ what, done }) => {
     if (what !== "flat frames" || done < 3) return;
     run.onProgress = () => {};
-    playFaults({ world: run.world, server: run.simulator.server }, [at(1).begins(rain(5))]);
+    run.begin(at(1).begins(rain(5)));
   };
   const report = await run.run();
   expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });

@@ -3,10 +3,10 @@ import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.t
 import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
-import type { SimulatedRun } from "./simulated-run.ts";
+import type { Stage } from "../stage/stage.ts";
 
 /** The flat that a run has taken: what its step found, its file, and how it compares with the scene's own map. */
-export function flatOfRun(run: SimulatedRun, report: RunReport) {
+export function flatOfRun(run: Stage, report: RunReport) {
   const found = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
   const master = readCcdImage(join(run.folder, "run", found.files.flat));
   const { flat: truth } = run.simulator.painter.truth();

@@ -9,25 +9,22 @@ import { describeRun } from "../../agent/run/record/describe-run.ts";
 import { flatDoubts } from "../../agent/run/record/flat-doubts.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { at, type Fault, playFaults } from "../../sim-devices/faults/fault.ts";
-import { cameraStuckBusy, tubeSlips } from "../../sim-devices/faults/world-faults.ts";
-import { SimulatedRun } from "./simulated-run.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { at, type Fault } from "../stage/faults/fault.ts";
+import { cameraStuckBusy, tubeSlips } from "../stage/faults/world-faults.ts";
+import { openStage, type Stage } from "../stage/stage.ts";
 import { dustyScene, slippingPlanText } from "./slipping-scene.ts";
 
-const start = (planText: string) => SimulatedRun.start({ spec: dustyScene, planText });
+const start = (plan: string) => openStage({ scene: dustyScene, plan });
 
 /** Begins each fault as soon as so many of that work are done. */
-function when(
-  run: SimulatedRun,
-  script: readonly { what: string; done: number; step?: number; fault: Fault }[],
-) {
+function when(run: Stage, script: readonly { what: string; done: number; step?: number; fault: Fault }[]) {
   const left = [...script];
   run.onProgress = ({ what, done, stepIndex }) => {
     const next = left[0];
     if (!next || what !== next.what || done < next.done || stepIndex < (next.step ?? 0)) return;
     left.shift();
-    playFaults({ world: run.world }, [at(0.01).for(200, next.fault)]);
+    run.begin(at(0.01).for(200, next.fault));
   };
 }
 
@@ -41,12 +38,12 @@ const kinds = (report: RunReport) => report.record.steps.map(({ kind, ended }) =
 const imagesOf = (report: RunReport) =>
   report.record.steps.filter(({ kind }) => kind === "images").map(({ found }) => found as ImagesFound);
 
-function header(run: SimulatedRun, file: string) {
+function header(run: Stage, file: string) {
   using fits = FitsFile.open(join(run.folder, "run", file));
   return fits.image().header;
 }
 
-function expectAsFoundAndSafe(run: SimulatedRun): void {
+function expectAsFoundAndSafe(run: Stage): void {
   expect(run.differences()).toEqual([]);
   expect(checkWorld(run.world)).toEqual([]);
   expect(run.ledger.unfinishedRuns("scene")).toEqual([]);
@@ -227,7 +224,7 @@ test("a good flat of yesterday that still fits is not taken again; after a slip 
   await using run = await start(text);
   const first = await run.run();
   expect(first.verdict).toBe("good");
-  const second = await run.run("second");
+  const second = await run.run({ name: "second" });
   expect(second).toMatchObject({ ended: "completed", exitCode: 0, verdict: "good" });
   expect(second.record.findings.flatInUse).toMatchObject({
     from: "ledger",
@@ -236,7 +233,7 @@ test("a good flat of yesterday that still fits is not taken again; after a slip 
   expect(allFlats(run.ledger)).toHaveLength(1);
   expect(describeRun(second).happened).toContain("still fits and serves");
   run.world.slip = { xPx: 3, yPx: 2, degrees: 0 };
-  const third = await run.run("third");
+  const third = await run.run({ name: "third" });
   expect(third.record.findings.flatInUse).toMatchObject({ from: "this run" });
   expect(allFlats(run.ledger)).toHaveLength(2);
   expectAsFoundAndSafe(run);

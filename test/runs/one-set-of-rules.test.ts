@@ -5,9 +5,9 @@ import { inspectFile } from "../../agent/files/inspect/inspect-file.ts";
 import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
 import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
-import { driftPlanText, driftRigText, driftScene } from "./drift-scene.ts";
-import { SimulatedRun } from "./simulated-run.ts";
-import { smallScene } from "./small-scene.ts";
+import { smallScene } from "../stage/scenes.ts";
+import { openStage } from "../stage/stage.ts";
+import { driftPlanText, driftScene } from "./drift-scene.ts";
 
 const firstFlat = readFileSync(join(import.meta.dirname, "../../plans/first-flat.yaml"), "utf8");
 const fewFrames = firstFlat.replace("frames: 40", "frames: 8");
@@ -17,14 +17,14 @@ const darkCorners = {
 };
 
 test.each([
-  ["the demo", { spec: demoScene, planText: firstFlat }, "good"],
-  ["too few frames", { spec: smallScene, planText: fewFrames }, "usable"],
-  ["corners that are honestly dark", { spec: darkCorners, planText: firstFlat }, "usable"],
-  ["a drift", { spec: driftScene, planText: driftPlanText, rigText: driftRigText([]) }, "good"],
+  ["the demo", { scene: demoScene, plan: firstFlat }, "good"],
+  ["too few frames", { scene: smallScene, plan: fewFrames }, "usable"],
+  ["corners that are honestly dark", { scene: darkCorners, plan: firstFlat }, "usable"],
+  ["a drift", { scene: driftScene, plan: driftPlanText }, "good"],
 ] as const)(
   "inspect says of the flat of a run what the run's own proof says: %s",
   async (_, options, verdict) => {
-    await using run = await SimulatedRun.start(options);
+    await using run = await openStage(options);
     const report = await run.run();
     const { proof, files } = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
     const inspected = inspectFile(join(run.folder, "run", files.flat), await loadFft());

@@ -1,34 +1,24 @@
 import { expect, test } from "vitest";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
-import { at, playFaults, type ScriptedFault } from "../../sim-devices/faults/fault.ts";
-import { driverDeath, linkCut } from "../../sim-devices/faults/server-faults.ts";
-import {
-  cloud,
-  filterMissing,
-  mountNotTracking,
-  rain,
-  stuck,
-} from "../../sim-devices/faults/world-faults.ts";
-import { SimulatedRun } from "./simulated-run.ts";
-import { smallScene } from "./small-scene.ts";
-
-function play(run: SimulatedRun, ...script: ScriptedFault[]): void {
-  playFaults({ world: run.world, server: run.simulator.server }, script);
-}
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { at, type ScriptedFault } from "../stage/faults/fault.ts";
+import { driverDeath, linkCut } from "../stage/faults/server-faults.ts";
+import { cloud, filterMissing, mountNotTracking, rain, stuck } from "../stage/faults/world-faults.ts";
+import { smallScene } from "../stage/scenes.ts";
+import { openStage, type Stage } from "../stage/stage.ts";
 
 /** Plays the script once the flat has three of its frames. */
-function playInMidFlat(run: SimulatedRun, ...script: ScriptedFault[]): void {
+function playInMidFlat(run: Stage, ...script: ScriptedFault[]): void {
   run.onProgress = ({ what, done }) => {
     if (what !== "flat frames" || done < 3) return;
     run.onProgress = () => {};
-    play(run, ...script);
+    run.begin(...script);
   };
 }
 
 /** By the world's own account: as it was found, and nothing happened on the way that must never happen. */
-function expectAsFoundAndSafe(run: SimulatedRun, butFor: readonly string[] = []): void {
+function expectAsFoundAndSafe(run: Stage, butFor: readonly string[] = []): void {
   expect(run.differences()).toEqual(butFor);
   expect(checkWorld(run.world)).toEqual([]);
   expect(run.ledger.unfinishedRuns("scene")).toEqual([]);
@@ -39,7 +29,7 @@ function expectStepUnderWay(report: RunReport, kind: string, ended: string): voi
 }
 
 test("a clear day: centred, no leak, flat and images taken, the rig as it was found", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   const report = await run.run();
   expect(report).toMatchObject({ ended: "completed" });
   expect(report.record.steps.map((step) => [step.kind, step.ended])).toEqual([
@@ -52,18 +42,18 @@ test("a clear day: centred, no leak, flat and images taken, the rig as it was fo
 });
 
 test("the second run of a day knows the first: fewer test frames", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   const testFrames = (report: RunReport) =>
     report.record.timeline.filter((entry) => entry.event === "test frame").length;
   const first = testFrames(await run.run());
-  const second = await run.run("second");
+  const second = await run.run({ name: "second" });
   expect(second.ended).toBe("completed");
   expect(testFrames(second)).toBeLessThan(first);
   expectAsFoundAndSafe(run);
 });
 
 test("rain in mid-flat: cover closed, off the Sun, the dome that was found open shut, all else as it was; exit code 4", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   playInMidFlat(run, at(1).begins(rain(5)));
   const report = await run.run();
   expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });
@@ -73,7 +63,7 @@ test("rain in mid-flat: cover closed, off the Sun, the dome that was found open 
 });
 
 test("a cloud in mid-flat is no danger: the rig is as it was found whatever becomes of the flat", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   playInMidFlat(run, at(1).for(20, cloud(0.3)));
   const report = await run.run();
   expect(["completed", "failed"]).toContain(report.ended);
@@ -81,7 +71,7 @@ test("a cloud in mid-flat is no danger: the rig is as it was found whatever beco
 });
 
 test("the link is cut in mid-flat: the step fails or goes on, the rig is put back over a new link", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   playInMidFlat(run, at(1).begins(linkCut()));
   const report = await run.run();
   expect([0, 3, 5]).toContain(report.exitCode);
@@ -89,7 +79,7 @@ test("the link is cut in mid-flat: the step fails or goes on, the rig is put bac
 });
 
 test("the camera's driver dies in mid-flat and comes back: put back", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   playInMidFlat(run, at(1).begins(driverDeath("Scene Camera")));
   const report = await run.run();
   expect([0, 3, 5]).toContain(report.exitCode);
@@ -98,7 +88,7 @@ test("the camera's driver dies in mid-flat and comes back: put back", async () =
 });
 
 test("the filter is missing: the first light is too bright, the cover closes at once, exit code 4", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   run.world.filterFitted = false;
   const report = await run.run();
   expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, failure: { code: "SUN_TOO_BRIGHT" } });
@@ -107,7 +97,7 @@ test("the filter is missing: the first light is too bright, the cover closes at 
 });
 
 test("the filter falls off in mid-flat: no unfiltered light for longer than a moment, exit code 4", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   playInMidFlat(run, at(1).begins(filterMissing()));
   const report = await run.run();
   expect(report).toMatchObject({ ended: "unsafe", exitCode: 4 });
@@ -115,8 +105,8 @@ test("the filter falls off in mid-flat: no unfiltered light for longer than a mo
 });
 
 test("the cover sticks half way while it opens: the device's failure, and what is left is listed", async () => {
-  await using run = await SimulatedRun.start();
-  play(run, at(0).begins(stuck("cover", 0.5)));
+  await using run = await openStage();
+  run.begin(at(0).begins(stuck("cover", 0.5)));
   const report = await run.run();
   expect(report).toMatchObject({ exitCode: 6, leftOnRig: { cover: "unknown" } });
   // While it claims to move nothing of it can be read, so that it cannot be disconnected in good order either.
@@ -132,15 +122,15 @@ test("the cover sticks half way while it opens: the device's failure, and what i
 });
 
 test("the mount's motors stall in mid-flat: noticed or not, the rig is as it was found", async () => {
-  await using run = await SimulatedRun.start();
+  await using run = await openStage();
   playInMidFlat(run, at(1).for(60, mountNotTracking()));
   await run.run();
   expectAsFoundAndSafe(run);
 });
 
 test("a rig found with its cover open and tracking is left so after a good run", async () => {
-  await using run = await SimulatedRun.start({
-    spec: {
+  await using run = await openStage({
+    scene: {
       ...smallScene,
       startsWith: { ...smallScene.startsWith, cover: "open", diffuserInPlace: false },
       mount: { ...smallScene.mount, startsParked: false, startsTracking: true },
@@ -156,9 +146,9 @@ test.each(Array.from({ length: 12 }, (_, i) => i))(
   `Ctrl-C at a random moment (seed ${seed}, draw %i): always put back, exit code 130`,
   async (draw) => {
     const random = new Random(seed).fork(`stop ${draw}`);
-    await using run = await SimulatedRun.start();
+    await using run = await openStage();
     const afterSeconds = random.between(0, 230);
-    run.clock.setTimer(afterSeconds, () => run.stop.abort(new Error("Ctrl-C")));
+    run.clock.setTimer(afterSeconds, () => run.stop());
     const report = await run.run();
     expect(report.exitCode, `stopped after ${afterSeconds} s`).toBe(130);
     expectAsFoundAndSafe(run);

@@ -1,5 +1,5 @@
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
-import { smallScene } from "./small-scene.ts";
+import { smallScene } from "../stage/scenes.ts";
 
 /** The small scene with nine specks on the tube, which fall elsewhere on the sensor when it slips. */
 export const dustyScene: SceneSpec = {

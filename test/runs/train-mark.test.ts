@@ -1,10 +1,11 @@
-import { readdirSync, readFileSync, writeFileSync } from "node:fs";
+import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { expect, test } from "vitest";
+import { afterEach, beforeEach, expect, test } from "vitest";
 import { registerMatch } from "../../agent/commands/match.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { evenfield } from "../agent/commands/command-host.ts";
-import { SimulatedRun } from "./simulated-run.ts";
+import { openStage } from "../stage/stage.ts";
 import { dustyScene } from "./slipping-scene.ts";
 
 const plan = (flat: string) => `plan: marked
@@ -16,6 +17,13 @@ ${flat}  - images: { frames: 1 }
 const withFlat = plan(`  - leak-check: { frames: 8 }
   - flat: { blur: diffuser, frames: 12, darkFrames: 8 }
 `);
+
+// `match` reads the ledger's file.
+let folder: string;
+beforeEach(() => {
+  folder = mkdtempSync(join(tmpdir(), "evenfield-marked-"));
+});
+afterEach(() => rmSync(folder, { recursive: true, force: true }));
 
 function headerOf(path: string) {
   using file = FitsFile.open(path);
@@ -33,14 +41,17 @@ function changed(path: string, to: string, from: string, value: string): string 
 }
 
 test("every file of a run carries the train's mark; `match` finds the master by it, and refuses another train's", async () => {
-  await using run = await SimulatedRun.start({ spec: dustyScene, planText: withFlat });
+  await using run = await openStage({ scene: dustyScene, plan: withFlat, folder });
   const report = await run.run();
   const mark = report.record.trainMark!;
-  const folder = join(run.folder, "run");
-  const files = [...readdirSync(folder).filter((name) => name.endsWith(".fits")), "images/image-0001.fits"];
+  const runFolder = report.folder;
+  const files = [
+    ...readdirSync(runFolder).filter((name) => name.endsWith(".fits")),
+    "images/image-0001.fits",
+  ];
   expect(files.length).toBeGreaterThanOrEqual(4);
   for (const file of files) {
-    const header = headerOf(join(folder, file));
+    const header = headerOf(join(runFolder, file));
     expect(header.text("TRAINMRK"), file).toBe(mark);
     expect(header.number("XBINNING"), file).toBe(1);
     expect(header.text("FILTER"), file).toBe("narrowband");
@@ -51,10 +62,10 @@ test("every file of a run carries the train's mark; `match` finds the master by 
   const ledger = run.ledger.file;
   const match = async (file: string) =>
     (await evenfield(registerMatch, ["match", file, "--ledger", ledger, "--json"])).json;
-  const sample = join(folder, "flat-frame.fits");
+  const sample = join(runFolder, "flat-frame.fits");
   expect(await match(sample)).toMatchObject({
     says: "fits",
-    best: { file: join(folder, "flat-master.fits"), trainMark: mark, sameTrain: true },
+    best: { file: join(runFolder, "flat-master.fits"), trainMark: mark, sameTrain: true },
   });
 
   const otherCamera = changed(sample, join(run.folder, "other-camera.fits"), "Scene Camera", "Other Camera");
@@ -72,10 +83,10 @@ test.each([
 ] as const)(
   "an image at another %s: the master of the first run is refused, and why",
   async (_, change, why) => {
-    await using first = await SimulatedRun.start({ spec: dustyScene, planText: withFlat });
+    await using first = await openStage({ scene: dustyScene, plan: withFlat, folder });
     const before = await first.run();
-    const spec = { ...dustyScene, startsWith: { ...dustyScene.startsWith, ...change } };
-    await using second = await SimulatedRun.start({ spec, planText: plan("") });
+    const scene = { ...dustyScene, startsWith: { ...dustyScene.startsWith, ...change } };
+    await using second = await openStage({ scene, plan: plan("") });
     const after = await second.run();
     expect(after.failure).toBeUndefined();
     expect(after.record.trainMark).not.toBe(before.record.trainMark);

@@ -5,7 +5,7 @@ import { afterAll, expect, test } from "vitest";
 import { systemClock } from "../../../drivers/kit/clock.ts";
 import { accountDifferences } from "../../../sim-devices/scene/world-account.ts";
 import { startSimulator } from "../../../sim-devices/start-simulator.ts";
-import { smallScene } from "../../runs/small-scene.ts";
+import { smallScene } from "../../stage/scenes.ts";
 
 const root = join(import.meta.dirname, "../../..");
 const folder = mkdtempSync(join(tmpdir(), "evenfield-probe-"));

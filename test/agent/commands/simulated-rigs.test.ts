@@ -6,7 +6,7 @@ import type { CommandHost } from "../../../agent/commands/outcome.ts";
 import { registerRehearse } from "../../../agent/commands/rehearse.ts";
 import { simulate } from "../../../agent/commands/simulate.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
-import { smallScene } from "../../runs/small-scene.ts";
+import { smallScene } from "../../stage/scenes.ts";
 import { evenfield } from "./command-host.ts";
 
 const plans = join(import.meta.dirname, "../../../plans");

@@ -4,8 +4,8 @@ import { expect, test } from "vitest";
 import { discoverServers } from "../../../drivers/alpaca/wire/discovery.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
-import { cutReply, stalledReply } from "../../../sim-devices/faults/alpaca-faults.ts";
 import { type Simulator, startSimulator } from "../../../sim-devices/start-simulator.ts";
+import { cutReply, stalledReply } from "../../stage/faults/alpaca-faults.ts";
 import { smallSpec } from "../sim-session.ts";
 
 /** Real sockets and real time: the HTTP around the devices, and what only sockets can show. */

@@ -9,8 +9,8 @@ import type { FlatAsk, FlatFound } from "../../../../../agent/procedures/flat/fl
 import type { StepError } from "../../../../../agent/procedures/step-error.ts";
 import { failureRecord } from "../../../../../agent/run/record/failure-record.ts";
 import { readCcdImage } from "../../../../../drivers/formats/ccd-image.ts";
-import { at, playFaults } from "../../../../../sim-devices/faults/fault.ts";
-import { cloud, stuck } from "../../../../../sim-devices/faults/world-faults.ts";
+import { at, playFaults } from "../../../../stage/faults/fault.ts";
+import { cloud, stuck } from "../../../../stage/faults/world-faults.ts";
 import { defocusBench } from "../defocus-bench.ts";
 
 const ask: FlatAsk = {

@@ -1,5 +1,10 @@
-import type { SimAlpacaServer } from "../alpaca/alpaca-server.ts";
-import { htmlReply, jsonTextReply, type SimReply, type SimRequest } from "../alpaca/reply.ts";
+import type { SimAlpacaServer } from "../../../sim-devices/alpaca/alpaca-server.ts";
+import {
+  htmlReply,
+  jsonTextReply,
+  type SimReply,
+  type SimRequest,
+} from "../../../sim-devices/alpaca/reply.ts";
 import type { Fault, FaultyRig } from "./fault.ts";
 
 /** Faults between Alpaca devices and their clients. */

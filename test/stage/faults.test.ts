@@ -1,8 +1,10 @@
 import { expect, test } from "vitest";
 import { Random } from "../../drivers/kit/random.ts";
-import { drawFaults } from "../../sim-devices/faults/draw-faults.ts";
-import { at, type Fault, playFaults } from "../../sim-devices/faults/fault.ts";
-import { driverDeath, lateReply, linkCut, lostReply } from "../../sim-devices/faults/server-faults.ts";
+import { seenFrom } from "../../sim-devices/scene/sun/sun-place.ts";
+import { bareWorld, outline, type Session, session } from "../sim-devices/sim-session.ts";
+import { drawFaults } from "./faults/draw-faults.ts";
+import { at, type Fault, playFaults } from "./faults/fault.ts";
+import { driverDeath, lateReply, linkCut, lostReply } from "./faults/server-faults.ts";
 import {
   cameraStuckBusy,
   cloud,
@@ -11,9 +13,7 @@ import {
   mountNotTracking,
   rain,
   stuck,
-} from "../../sim-devices/faults/world-faults.ts";
-import { seenFrom } from "../../sim-devices/scene/sun/sun-place.ts";
-import { bareWorld, outline, type Session, session } from "./sim-session.ts";
+} from "./faults/world-faults.ts";
 
 const begin = ({ simulator }: Session, fault: Fault) => fault.begin(simulator);
 

@@ -1,4 +1,4 @@
-import type { TrainSlip } from "../scene/painter-contract.ts";
+import type { TrainSlip } from "../../../sim-devices/scene/painter-contract.ts";
 import type { Fault } from "./fault.ts";
 
 /** Faults of the rig itself, seen by whoever looks at it through any protocol. */

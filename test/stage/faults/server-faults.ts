@@ -1,5 +1,5 @@
-import type { IndiServer } from "../indi/indi-server.ts";
-import type { DriverMessage } from "../indi/sim-device.ts";
+import type { IndiServer } from "../../../sim-devices/indi/indi-server.ts";
+import type { DriverMessage } from "../../../sim-devices/indi/sim-device.ts";
 import type { Fault, FaultyRig } from "./fault.ts";
 
 /** Faults between the devices and their clients. */

@@ -1,5 +1,5 @@
-import type { Moment } from "../scene/moment.ts";
-import type { World } from "../scene/world.ts";
+import type { Moment } from "../../../sim-devices/scene/moment.ts";
+import type { World } from "../../../sim-devices/scene/world.ts";
 
 /** Something that must never happen to a rig, and when it did. */
 export interface Finding {

@@ -1,4 +1,4 @@
-import type { World } from "../scene/world.ts";
+import type { World } from "../../../sim-devices/scene/world.ts";
 import type { Checker, Finding } from "./checker.ts";
 import { leftAtEnd } from "./left-at-end.ts";
 import { overlappingCommands } from "./overlapping-commands.ts";

@@ -1,12 +1,14 @@
-import type { SimAlpacaServer } from "../alpaca/alpaca-server.ts";
-import type { IndiServer } from "../indi/indi-server.ts";
-import type { World } from "../scene/world.ts";
+import type { SimAlpacaServer } from "../../../sim-devices/alpaca/alpaca-server.ts";
+import type { IndiServer } from "../../../sim-devices/indi/indi-server.ts";
+import type { World } from "../../../sim-devices/scene/world.ts";
 
 /** The rig as faults can get at it; the servers only where the fault needs one. */
 export interface FaultyRig {
   readonly world: World;
   readonly server?: IndiServer;
   readonly alpacaServer?: SimAlpacaServer;
+  /** The agent at work: asked for an orderly end, or killed. */
+  readonly agent?: { stop(reason: Error): void; kill(): void };
 }
 
 /** Something that goes wrong. It begins when `begin` is called; what that returns ends it, where it can end. */

@@ -1,0 +1,42 @@
+import { readdirSync, readFileSync } from "node:fs";
+import { join, relative, resolve } from "node:path";
+import { expect, test } from "vitest";
+
+/** Waits for the renames of DEVELOPERS.md, Words; then it is called `words.test.ts`. */
+const root = resolve(import.meta.dirname, "../..");
+
+/** Names that have to be decoded, as whole identifiers or as the beginning of one. */
+const banned: readonly RegExp[] = [
+  /\bhands\b/,
+  /\bpatience\b/,
+  /\b(?:tell|told|says)[A-Z]\w*/,
+  /\b\w+Told\b/,
+  /\baside\(/,
+  /\bisEven\(/,
+  /\b(?:anew|simpler|explainedAnew|giveWay|handedOn|knownOfFlat|litFlat|writeAndTell|goesOn)\b/,
+  /\b(?:CutShort|Eye|FramesBought|RunHands|DomeHands)\b/,
+  /\bexport (?:async )?function (?:bare|begin|calibrate|copies|count|fill|finish|free|gains|gather|halved|halves|judge|merged|moved|overlap|point|refitted|sampled|scatter|settled|squares|trusted|usable|warn|weigh|without)\b/,
+];
+
+/** A comment may use any word; a name in it counts as its own. */
+function codeOf(file: string): string {
+  return readFileSync(join(root, file), "utf8")
+    .replaceAll(/\/\*[\s\S]*?\*\//g, "")
+    .replaceAll(/\/\/.*$/gm, "")
+    .replaceAll(/"(?:[^"\\\n]|\\.)*"/g, '""');
+}
+
+test("names are those of the trade or of programming: no word of a dialect", () => {
+  const files = ["agent", "drivers", "plans", "sim-devices"].flatMap((folder) =>
+    readdirSync(join(root, folder), { recursive: true, withFileTypes: true })
+      .filter((entry) => entry.isFile() && entry.name.endsWith(".ts"))
+      .map((entry) => relative(root, join(entry.parentPath, entry.name))),
+  );
+  const found = files.flatMap((file) =>
+    codeOf(file)
+      .split("\n")
+      .flatMap((line) => banned.flatMap((name) => name.exec(line)?.[0] ?? []))
+      .map((name) => `${file}: ${name}`),
+  );
+  expect(found).toEqual([]);
+});

@@ -1,0 +1,352 @@
+/**
+ * A stage for whole runs: the agent as it is, over INDI bytes or Alpaca requests in memory, against the simulated world
+ * on a clock that jumps; README.md beside this file shows how.
+ */
+import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join, relative } from "node:path";
+import type { Progress } from "../../agent/procedures/step.ts";
+import { connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
+import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
+import { Ledger } from "../../agent/run/ledger/ledger.ts";
+import { restoreRig } from "../../agent/run/machine/restore-rig.ts";
+import { runPlan } from "../../agent/run/machine/run-plan.ts";
+import type { RunEnded, RunRecord, RunReport } from "../../agent/run/record/run-record.ts";
+import type { RecoveredRun } from "../../agent/run/restoring/recover.ts";
+import { type Log, silentLog } from "../../drivers/kit/log.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
+import { readPlan } from "../../plans/plan-file.ts";
+import { type RigFile, readRigFile } from "../../plans/rig-file.ts";
+import type { SceneDeviceOptions } from "../../sim-devices/alpaca/scene-devices.ts";
+import type { MechanicsSpec } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
+import type { Moment } from "../../sim-devices/scene/moment.ts";
+import type { ExposureAsk, LightPath } from "../../sim-devices/scene/painter-contract.ts";
+import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
+import type { World } from "../../sim-devices/scene/world.ts";
+import { accountDifferences, type WorldAccount } from "../../sim-devices/scene/world-account.ts";
+import { type Simulator, startSimulator } from "../../sim-devices/start-simulator.ts";
+import { AgentKilledError, AgentLife } from "./agent-life.ts";
+import { checkWorld } from "./checkers/check-world.ts";
+import type { Finding } from "./checkers/checker.ts";
+import { playFaults, type ScriptedFault } from "./faults/fault.ts";
+import { obligingPerson } from "./obliging-person.ts";
+import { type ProtocolChoice, type RigChoice, rigTextFor } from "./rig-text.ts";
+import { shortPlanText, smallScene } from "./scenes.ts";
+import { accountTube, type TubeAccount } from "./tube-account.ts";
+
+export interface StageOptions {
+  /** Default `smallScene`; `tinyScene` and `sceneOfWidth` play faster. */
+  readonly scene?: SceneSpec;
+  /** Draws the scene and the agent's own chance anew; left out, the scene's own. */
+  readonly seed?: number;
+  /** ISO 8601; left out, the scene's own. */
+  readonly startUtc?: string;
+  readonly mechanics?: Partial<MechanicsSpec>;
+  /** A rig file's text or its path, or what to leave out of the whole simulated rig and what is moved by hand. */
+  readonly rig?: string | RigChoice;
+  /** What the devices of a rig that is not given as text speak. Default INDI. */
+  readonly protocol?: ProtocolChoice;
+  /** How Alpaca devices behave where their standard leaves a choice. */
+  readonly alpaca?: SceneDeviceOptions;
+  /** Where runs and the ledger are written and stay; left out, the ledger is in memory and the rest is gone with the stage. */
+  readonly folder?: string;
+  readonly log?: Log;
+  /** Of every run that has none of its own. */
+  readonly plan?: string;
+  /** Somebody at the terminal. Default: nobody, or one who obliges if a device is moved by hand. */
+  readonly person?: AskPerson;
+}
+
+export interface PlayOptions {
+  /** A plan's text, or the path of its file. Default: the stage's, or centre, leak check, flat, two images. */
+  readonly plan?: string;
+  /** By seconds from this run's beginning on the world's clock, which goes on in the run after it. */
+  readonly faults?: readonly ScriptedFault[];
+  /** Of the run's folder below the stage's. Default `run`, then `run-2`, … */
+  readonly name?: string;
+  /** Called as the agent tells its progress. */
+  readonly onProgress?: (now: Progress) => void;
+  /** Called at everything that happens to the rig, while it happens. */
+  readonly onChange?: (moment: Moment, world: World) => void;
+  /** Called after every event of the clock. */
+  readonly onEvent?: (world: World) => void;
+}
+
+/** What the sensor truly saw. */
+export interface FrameTruth {
+  readonly takenUtcMs: number;
+  readonly light: LightPath;
+  readonly ask: ExposureAsk;
+}
+
+/** How a run went, by the agent's word (`ended` to `record`) and by the world's (the rest). */
+export interface RunPlayed {
+  readonly ended: RunEnded | "killed";
+  /** `undefined` for an agent that was killed, as is the record. */
+  readonly exitCode: number | undefined;
+  readonly record: RunRecord | undefined;
+  /** Each device's true state at the end. */
+  readonly account: WorldAccount;
+  /** What is not as it was when the stage was opened, connections included; empty for a rig as found. */
+  readonly differences: readonly string[];
+  /** What must never happen to a rig and did. */
+  readonly violations: readonly Finding[];
+  /** For how long what was open to the Sun, in this run. */
+  readonly tube: TubeAccount;
+  /** Every frame read out in this run. */
+  readonly frames: readonly FrameTruth[];
+  readonly folder: string;
+  /** Below the folder. */
+  readonly files: readonly string[];
+  /** [s] of the world's clock */
+  readonly seconds: number;
+  /** How to play it again: seed, scene, protocol, faults. For messages. */
+  readonly origin: string;
+}
+
+/** A clock that tells of each of its events. */
+class StageClock extends VirtualClock {
+  onEvent: () => void = () => {};
+  override setTimer(afterSeconds: number, callback: () => void) {
+    return super.setTimer(afterSeconds, () => {
+      callback();
+      this.onEvent();
+    });
+  }
+}
+
+/** One simulated rig, one ledger and one folder, on which runs follow each other. Nothing is printed, nothing is global. */
+export class Stage implements AsyncDisposable {
+  readonly folder: string;
+  readonly ledger: Ledger;
+  readonly rigFile: RigFile;
+  /** Each device's true state when the stage was opened. */
+  readonly before: WorldAccount;
+  readonly frames: FrameTruth[] = [];
+  /** Called as the agent tells its progress, in every run. */
+  onProgress: (now: Progress) => void = () => {};
+  readonly #person: AskPerson | undefined;
+  #stop = new AbortController();
+  #life = new AgentLife();
+  #runs = 0;
+
+  constructor(
+    readonly options: StageOptions,
+    readonly clock: StageClock,
+    readonly simulator: Simulator,
+  ) {
+    const { rig = {}, protocol } = options;
+    const scene = simulator.world.spec;
+    const choice =
+      typeof rig === "string" ? rig : rigTextFor(scene, { ...(protocol && { protocol }), ...rig });
+    this.rigFile = readRigFile(...textAndName(choice, "rig.yaml"));
+    this.folder = options.folder ?? mkdtempSync(join(tmpdir(), "evenfield-stage-"));
+    this.ledger = new Ledger(options.folder === undefined ? ":memory:" : join(this.folder, "ledger.sqlite"));
+    this.before = simulator.world.account();
+    const byHand = Object.values(this.rigFile.devices).some((device) => device && "by" in device);
+    this.#person = options.person ?? (byHand ? obligingPerson(simulator.world) : undefined);
+    const { painter } = simulator;
+    const paint = painter.paint.bind(painter);
+    painter.paint = (light, ask) => {
+      this.frames.push({ takenUtcMs: clock.nowMs(), light, ask });
+      return paint(light, ask);
+    };
+  }
+
+  get world(): World {
+    return this.simulator.world;
+  }
+
+  /** The operator's stop to the run under way, orderly. */
+  stop(reason: Error = new Error("Ctrl-C")): void {
+    this.#stop.abort(reason);
+  }
+
+  /**
+   * The agent's process is gone, cleanup and all: `play` ends with "killed", and the ledger has an unfinished run.
+   * Called from `onProgress`, which is the agent's own code, it strikes at the agent's next wait.
+   */
+  killAgent(): void {
+    this.#life.kill();
+  }
+
+  /** Each device's true state now. */
+  account(): WorldAccount {
+    return this.world.account();
+  }
+
+  /** What is not as it was when the stage was opened, connections included. */
+  differences(): readonly string[] {
+    return accountDifferences(this.before, this.account(), { connections: true });
+  }
+
+  /** Sets faults going, by seconds from now. @returns how to call off what has not begun and end what has */
+  begin(...faults: readonly ScriptedFault[]): () => void {
+    const agent = { stop: (reason: Error) => this.stop(reason), kill: () => this.killAgent() };
+    return playFaults({ ...this.simulator, agent }, faults);
+  }
+
+  /** Plays a run to its end or to the agent's. */
+  async play(options: PlayOptions = {}): Promise<RunPlayed> {
+    const startedMs = this.clock.nowMs();
+    const [firstFrame, folder] = [this.frames.length, this.#nextFolder(options.name)];
+    const report = await this.#report(folder, options).catch((error: unknown) => {
+      if (error instanceof AgentKilledError) return undefined;
+      throw new Error(`${String(error)} (${this.#origin(options)})`, { cause: error });
+    });
+    return {
+      ended: report?.ended ?? "killed",
+      exitCode: report?.exitCode,
+      record: report?.record,
+      account: this.account(),
+      differences: this.differences(),
+      violations: checkWorld(this.world).filter(({ atMs }) => atMs >= startedMs),
+      tube: accountTube(this.world, startedMs),
+      frames: this.frames.slice(firstFrame),
+      folder,
+      files: filesBelow(folder),
+      seconds: (this.clock.nowMs() - startedMs) / 1000,
+      origin: this.#origin(options),
+    };
+  }
+
+  /** As `play`, for who asks the agent alone. @throws AgentKilledError */
+  run(options: PlayOptions = {}): Promise<RunReport> {
+    return this.#report(this.#nextFolder(options.name), options);
+  }
+
+  /** As a new process does it: what the ledger's unfinished runs left is put back. @throws AgentKilledError, RigNotConnectedError */
+  restore(faults: readonly ScriptedFault[] = []): Promise<readonly RecoveredRun[]> {
+    return this.#drive(faults, (life) => {
+      const { rigFile, ledger } = this;
+      const tools = this.#tools(life, "restore");
+      const connect = (signal: AbortSignal) => connectRigFile(rigFile, tools, signal);
+      const signal = this.#stop.signal;
+      return restoreRig({ rigFile, ledger, connect, clock: tools.clock, log: tools.log, signal });
+    });
+  }
+
+  async #report(folder: string, options: PlayOptions): Promise<RunReport> {
+    const { onChange, onEvent } = options;
+    const stopListening = onChange && this.world.listen((moment) => onChange(moment, this.world));
+    this.clock.onEvent = onEvent ? () => onEvent(this.world) : () => {};
+    try {
+      return await this.#drive(options.faults ?? [], (life) =>
+        runPlan({
+          ...this.#tools(life, "run"),
+          plan: readPlan(...textAndName(options.plan ?? this.options.plan ?? shortPlanText, "plan.yaml")),
+          rigFile: this.rigFile,
+          folder,
+          ledger: this.ledger,
+          signal: this.#stop.signal,
+          unattended: this.#person === undefined,
+          progress: (now) => {
+            this.onProgress(now);
+            options.onProgress?.(now);
+          },
+          writeOutputs: async () => [],
+        }),
+      );
+    } finally {
+      stopListening?.();
+      this.clock.onEvent = () => {};
+    }
+  }
+
+  /** A new agent process at work, to its end. */
+  async #drive<T>(faults: readonly ScriptedFault[], work: (life: AgentLife) => Promise<T>): Promise<T> {
+    this.#life = new AgentLife();
+    this.#stop = new AbortController();
+    this.begin(...faults);
+    return await this.clock.drive(this.#life.until(work(this.#life)));
+  }
+
+  #tools(life: AgentLife, purpose: string) {
+    const opener = life.opener(this.simulator.openIndi);
+    const person = this.#person;
+    return {
+      openers: () => opener,
+      exchanges: () => life.exchange(this.simulator.openAlpaca()),
+      clock: life.clock(this.clock),
+      random: new Random(this.world.spec.seed).fork(`${purpose} ${this.#runs}`),
+      log: this.options.log ?? silentLog,
+      ...(person ? { askPerson: person } : {}),
+    };
+  }
+
+  #nextFolder(name?: string): string {
+    this.#runs++;
+    return join(this.folder, name ?? (this.#runs === 1 ? "run" : `run-${this.#runs}`));
+  }
+
+  #origin({ faults = [] }: PlayOptions): string {
+    const { seed, startUtc, camera } = this.world.spec;
+    const script = faults.map(({ fault, afterSeconds, forSeconds }) => {
+      const until = forSeconds === undefined ? "" : ` for ${forSeconds.toFixed(3)} s`;
+      return `${fault.name} at ${afterSeconds.toFixed(3)} s${until}`;
+    });
+    const protocols = Object.entries(this.rigFile.devices).flatMap(([role, device]) => {
+      const server = device && "server" in device ? this.rigFile.servers[device.server] : undefined;
+      return server ? [`${role} ${Object.keys(server).join()}`] : [];
+    });
+    return [
+      `seed ${seed}, ${startUtc}, ${camera.widthPx} x ${camera.heightPx} px`,
+      `${protocols.join(", ")}; run ${this.#runs}`,
+      `faults: ${script.join(", ") || "none"}`,
+    ].join("; ");
+  }
+
+  async [Symbol.asyncDispose](): Promise<void> {
+    this.killAgent();
+    await this.simulator.close();
+    this.ledger[Symbol.dispose]();
+    if (this.options.folder === undefined) rmSync(this.folder, { recursive: true, force: true });
+  }
+}
+
+/** Opens a simulated rig, to be disposed of. @throws FileProblemsError for a bad rig file */
+export async function openStage(options: StageOptions = {}): Promise<Stage> {
+  const { scene = smallScene, seed, startUtc, mechanics, alpaca } = options;
+  const spec = { ...scene, ...(startUtc === undefined ? {} : { startUtc }) };
+  const clock = new StageClock(Date.parse(spec.startUtc));
+  const simulator = await startSimulator({
+    spec,
+    clock,
+    ...(seed === undefined ? {} : { seed }),
+    ...(mechanics ? { mechanics } : {}),
+    ...(alpaca ? { alpaca } : {}),
+  });
+  return new Stage(options, clock, simulator);
+}
+
+/** One run on a stage of its own, which is gone afterwards; its files too, unless a `folder` is given. */
+export async function playRun(
+  options: StageOptions & PlayOptions = {},
+): Promise<RunPlayed & { readonly world: World; readonly clock: VirtualClock }> {
+  await using stage = await openStage(options);
+  return { ...(await stage.play(options)), world: stage.world, clock: stage.clock };
+}
+
+/** A text of several lines is itself; anything else is a path. */
+function textAndName(textOrPath: string, name: string): [text: string, file: string] {
+  return textOrPath.includes("\n") ? [textOrPath, name] : [readFileSync(textOrPath, "utf8"), textOrPath];
+}
+
+function filesBelow(folder: string): string[] {
+  return readdirSync(folder, { recursive: true, withFileTypes: true })
+    .filter((entry) => entry.isFile())
+    .map((entry) => relative(folder, join(entry.parentPath, entry.name)))
+    .toSorted();
+}
+
+export { AgentKilledError } from "./agent-life.ts";
+export { checkWorld } from "./checkers/check-world.ts";
+export type { Finding } from "./checkers/checker.ts";
+export { agentKilled, stopAsked } from "./faults/agent-faults.ts";
+export * as alpacaFaults from "./faults/alpaca-faults.ts";
+export { drawFaults } from "./faults/draw-faults.ts";
+export { at, type Fault, type ScriptedFault } from "./faults/fault.ts";
+export * as indiFaults from "./faults/server-faults.ts";
+export * as worldFaults from "./faults/world-faults.ts";
+export { sceneOfWidth, shortPlanText, smallScene, tinyScene } from "./scenes.ts";
