@@ -26,7 +26,7 @@ export async function carryOut(options: RunOptions): Promise<RunReport> {
     effects.facts.breakOff(error, false);
     actor.stop();
     stop.abort(error);
-    effects.abandonStep();
+    effects.steps.abandon();
     await finishByHand(effects);
   } finally {
     signal.removeEventListener("abort", onStop);

@@ -57,7 +57,7 @@ export const runMachine = setup({
     report: effect((effects) => effects.report()),
   },
   guards: {
-    noStepLeft: ({ context }) => context.effects.noStepLeft,
+    noStepLeft: ({ context }) => context.effects.steps.noneLeft,
     mustEnd: ({ context }) => context.effects.facts.mustEnd,
     mustRetreat: ({ context }) => context.effects.facts.unsafe,
     mustOpenUp: ({ context }) => context.effects.mustOpenUp,
@@ -84,7 +84,7 @@ export const runMachine = setup({
       context.stop.abort(
         event.type === "SKY_LOST" ? new InterruptedError(`not safe to look: ${event.reason}`) : event.reason,
       ),
-    abandonStep: ({ context }) => context.effects.abandonStep(),
+    abandonStep: ({ context }) => context.effects.steps.abandon(),
   },
 }).createMachine({
   id: "run",

@@ -1,10 +1,23 @@
+import type { Plan } from "../../../plans/plan-file.ts";
 import type { StepKind } from "../../../plans/plan-steps.ts";
-import type { StepOutcome } from "../../procedures/step.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import type { Findings } from "../../procedures/findings.ts";
+import type { StepOutcome, TrainSeen } from "../../procedures/step.ts";
 import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
 import { NotRecoveredError, RunRefusedError } from "./run-errors.ts";
 import type { DeviceRecord, FailureRecord, SettingRecord, StepRecord } from "./run-record.ts";
+
+/** What is settled before a run begins. */
+export interface RunSetting {
+  readonly runId: string;
+  readonly startedUtcMs: number;
+  readonly plan: Plan;
+  readonly rigFile: RigFile;
+  readonly unattended: boolean;
+  readonly folder: string;
+}
 
 /**
  * What has happened in a run, kept once: how it goes on, how it ended and its exit code all follow from this. What
@@ -21,7 +34,9 @@ export class RunFacts {
   devices: readonly DeviceRecord[] = [];
   /** The baseline is on disk: from here on the rig may differ from it. */
   begun = false;
-  trainMark: string | undefined;
+  train: TrainSeen | undefined;
+  /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
+  readonly findings: Findings = { lightRate: {} };
   /** A step that needs the Sun has begun. */
   looking = false;
   /** The dome, if there is one, is open towards the Sun. */
@@ -38,7 +53,10 @@ export class RunFacts {
   #brokenOff = false;
   #stepStartedUtcMs = 0;
 
-  constructor(readonly journal: Journal) {}
+  constructor(
+    readonly setting: RunSetting,
+    readonly journal: Journal,
+  ) {}
 
   /** The guard or a step said that it is not safe to look. */
   get unsafe(): boolean {

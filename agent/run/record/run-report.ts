@@ -1,28 +1,25 @@
-import type { Plan } from "../../../plans/plan-file.ts";
-import type { RigFile } from "../../../plans/rig-file.ts";
-import type { Findings } from "../../procedures/findings.ts";
 import type { RunFacts } from "./run-facts.ts";
 import { endedAs, exitCodeOf, verdictOf } from "./run-outcome.ts";
 import type { LeftOnRig, RunRecord, RunReport, SettingRecord } from "./run-record.ts";
 
-/** What is settled before a run begins. */
-export interface RunSetting {
-  readonly runId: string;
-  readonly startedUtcMs: number;
-  readonly plan: Plan;
-  readonly rigFile: RigFile;
-  readonly unattended: boolean;
+/** How it ended, as far as it is known now. */
+export function reportOf(facts: RunFacts): RunReport {
+  const record = composeRecord(facts);
+  const { folder } = facts.setting;
+  const { ended, verdict, exitCode, leftOnRig, settings, failure } = record;
+  const notAsFound = settings.filter((setting) => setting.state !== "same");
+  return { ended, verdict, exitCode, leftOnRig, notAsFound, folder, record, ...(failure ? { failure } : {}) };
 }
 
-export function composeRecord(setting: RunSetting, facts: RunFacts, findings: Findings): RunRecord {
-  const { runId, startedUtcMs, plan, rigFile, unattended } = setting;
-  const { journal, settings = [] } = facts;
+function composeRecord(facts: RunFacts): RunRecord {
+  const { runId, startedUtcMs, plan, rigFile, unattended } = facts.setting;
+  const { journal, settings = [], findings } = facts;
   const { unhealthyPx, ...kept } = findings;
   return {
     runId,
     plan,
     rig: rigFile,
-    trainMark: facts.trainMark,
+    trainMark: facts.train?.mark,
     unattended,
     startedUtcMs,
     endedUtcMs: journal.clock.nowMs(),
@@ -54,10 +51,4 @@ function leftOnRig(settings: readonly SettingRecord[]): LeftOnRig {
     else left[role] ??= "as it was found";
   }
   return left;
-}
-
-export function reportOf(record: RunRecord, folder: string): RunReport {
-  const { ended, verdict, exitCode, leftOnRig, settings, failure } = record;
-  const notAsFound = settings.filter((setting) => setting.state !== "same");
-  return { ended, verdict, exitCode, leftOnRig, notAsFound, folder, record, ...(failure ? { failure } : {}) };
 }

@@ -1,0 +1,117 @@
+import type { FlatInUse } from "../../procedures/findings.ts";
+import type { StepOutcome, Workbench } from "../../procedures/step.ts";
+import { Threads } from "../../threads/threads.ts";
+import { StepAbandonedError } from "../record/run-errors.ts";
+import type { RunFacts } from "../record/run-facts.ts";
+import { Agenda } from "../steps/agenda.ts";
+import { whyNoNewFlat } from "../steps/new-flat.ts";
+import { type PlanScene, rowOf, type StepRow } from "../steps/step-row.ts";
+import type { RunOptions } from "./run-options.ts";
+
+/** The steps of a run, one after the other; those that have ended are in the facts. */
+export class RunSteps {
+  /** Flats of earlier runs that may serve. */
+  keptFlats: readonly FlatInUse[] = [];
+  readonly #agenda: Agenda;
+  readonly #threads: Threads;
+  /** Aborted when a step is given up that did not settle. */
+  readonly #abandoned = new AbortController();
+
+  constructor(
+    readonly options: RunOptions,
+    readonly facts: RunFacts,
+  ) {
+    this.#agenda = new Agenda(options.plan.steps);
+    this.#threads = new Threads((why) => facts.journal.note("computing without a second thread", { why }));
+  }
+
+  get noneLeft(): boolean {
+    return this.facts.steps.length >= this.#agenda.entries.length;
+  }
+
+  /** What the run knows of the step that is under way or comes next. */
+  get row(): StepRow {
+    return rowOf(this.options.table, this.#agenda.at(this.facts.steps.length).step);
+  }
+
+  /** As they are now, with those that were put in. */
+  get scene(): PlanScene {
+    const { plan, rigFile } = this.options;
+    const steps = this.#agenda.entries.map(({ step }) => step);
+    return { plan: { ...plan, steps }, rigFile, findings: this.facts.findings };
+  }
+
+  async runNext(rig: Workbench["rig"], signal: AbortSignal): Promise<void> {
+    const stepIndex = this.facts.steps.length;
+    const entry = this.#agenda.at(stepIndex);
+    const { step, sun } = this.row;
+    this.facts.beginStep(entry, sun !== "none");
+    let outcome: StepOutcome<unknown>;
+    try {
+      outcome = await step(
+        { bench: this.#bench(stepIndex, rig), ask: this.#ask(stepIndex) as never },
+        signal,
+      );
+    } catch (error) {
+      outcome = { ended: "failed", failure: error instanceof Error ? error : new Error(String(error)) };
+    }
+    if (this.#abandoned.signal.aborted) return; // and written down as such
+    this.facts.endStep(entry, outcome);
+    if (!outcome.asks) return;
+    const steps = this.#agenda.putInNewFlat(stepIndex, outcome.asks);
+    this.facts.journal.noteSurely("steps put in", { steps, because: outcome.asks.because });
+  }
+
+  /** The step under way did not settle in its grace time. */
+  abandon(): void {
+    const { stepUnderWay, steps } = this.facts;
+    if (stepUnderWay === undefined) return;
+    const failure = new StepAbandonedError(stepUnderWay);
+    this.#abandoned.abort(failure);
+    this.facts.endStep(this.#agenda.at(steps.length), { ended: "stopped", failure });
+  }
+
+  #bench(stepIndex: number, rig: Workbench["rig"]): Workbench {
+    const { rigFile, clock, random, log, folder, progress } = this.options;
+    const { findings, train, journal } = this.facts;
+    return {
+      rig,
+      clock,
+      random: random.fork(`step ${stepIndex}`),
+      threads: this.#threads,
+      log,
+      optics: rigFile.optics,
+      site: rigFile.site,
+      folder,
+      findings,
+      ...(train ? { train } : {}),
+      keptFlats: this.keptFlats,
+      abandoned: this.#abandoned.signal,
+      progress: (now) => progress({ ...now, stepIndex, stepCount: this.#agenda.entries.length }),
+      note: (event, fields) => journal.note(event, { stepIndex, ...fields }),
+    };
+  }
+
+  #ask(stepIndex: number): unknown {
+    const { step, goesOn } = this.#agenda.at(stepIndex);
+    const ask = this.row.ask(step, {
+      ...this.scene,
+      stepIndex,
+      utcMs: this.options.clock.nowMs(),
+      whyNoNewFlat: (newFlatsMost) => this.#whyNoNewFlat(stepIndex, newFlatsMost),
+    });
+    return goesOn === undefined ? ask : { ...(ask as object), goesOn };
+  }
+
+  #whyNoNewFlat(stepIndex: number, newFlatsMost: number): string | undefined {
+    return whyNoNewFlat({
+      table: this.options.table,
+      scene: this.scene,
+      agenda: this.#agenda.entries,
+      stepIndex,
+      newFlatsMost,
+      startedUtcMs: this.facts.setting.startedUtcMs,
+      nowUtcMs: this.options.clock.nowMs(),
+    });
+  }
+}
