@@ -23,9 +23,13 @@ export const taskList = {
     const { TileMaker } = await import("../open-files/stored-stack.ts");
     let maker: TileMaker | undefined;
     return (message: { readonly stack: StoredStack } | { readonly tileIndex: number }) => {
-      if ("tileIndex" in message) return { result: maker!.make(message.tileIndex) };
-      maker = TileMaker.for(message.stack);
-      return { result: undefined };
+      if ("stack" in message) {
+        maker = TileMaker.for(message.stack);
+        return { result: undefined };
+      }
+      const { value, sigma, mask, ...counts } = maker!.make(message.tileIndex);
+      // Slices, for with a part of the kernels' memory all of it would be sent.
+      return { result: { ...counts, value: value.slice(), sigma: sigma.slice(), mask: mask.slice() } };
     };
   },
   /** A computation as a whole. */
