@@ -51,6 +51,15 @@ export const flatDivision: MakeDivision = (pxCount, withDark) => {
     stored: u8(headRoomBytes + 4 * pxCount + tailRoomBytes),
   });
   const kernel = startKernel("flat-division", memory);
+  const storedResultAt = at.stored + headRoomBytes;
+  kernel.place({
+    imageAt: at.image,
+    factorAt: at.factor,
+    darkAt: withDark ? at.dark : 0,
+    resultAt: at.result,
+    storedAt: at.raw,
+    storedResultAt,
+  });
   const pieces = (
     imageAdu: Uint16Array,
     pedestal: number,
@@ -63,25 +72,17 @@ export const flatDivision: MakeDivision = (pxCount, withDark) => {
       const length = Math.min(piecePx, imageAdu.length - start);
       const padded = Math.ceil(length / 8) * 8;
       from.copy(bytes, at.image, 2 * start, 2 * (start + length));
-      const answer = divide({
-        image: at.image,
-        factor: at.factor + 4 * start,
-        dark: withDark ? at.dark + 4 * start : 0,
-        pedestal,
-        result: at.result,
-        length: padded,
-      });
+      const answer = divide(start, pedestal, padded);
       bytes.copy(into, pixelBytes * start, at.result, at.result + pixelBytes * length);
       // Factors behind the end are zeros.
       clamped += (answer ?? 0) - (padded === length ? 0 : clampedPadding(pedestal) * (padded - length));
     }
     return clamped;
   };
-  const addresses = { ...at, dark: withDark ? at.dark : 0, result: at.stored + headRoomBytes };
   return {
     factor: views.factor,
     darkAdu: withDark ? views.dark : undefined,
-    stored: storedDivision(kernel, { memory, at: addresses, raw: views.raw }),
+    stored: storedDivision(kernel, views.raw, storedResultAt),
     divide(imageAdu, pedestalAdu, result) {
       pieces(imageAdu, pedestalAdu, kernel.divide, result);
     },

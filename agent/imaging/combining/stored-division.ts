@@ -24,27 +24,22 @@ export interface StoredDivision {
   result(headBytes: number, wholeBytes: number): Uint8Array<ArrayBuffer>;
 }
 
-/** @param place where image, factors, dark (0 for none) and result lie, the result with `headRoomBytes` before it */
+/**
+ * @param raw in the kernel's memory
+ * @param resultAt where the result lies there, with `headRoomBytes` before it
+ */
 export function storedDivision(
   kernel: Kernel<"flat-division">,
-  {
-    memory,
-    at,
-    raw,
-  }: {
-    readonly memory: WebAssembly.Memory;
-    readonly at: Readonly<Record<"raw" | "factor" | "dark" | "result", number>>;
-    readonly raw: Uint8Array<ArrayBuffer>;
-  },
+  raw: Uint8Array<ArrayBuffer>,
+  resultAt: number,
 ): StoredDivision {
-  const buffer = memory.buffer as ArrayBuffer;
+  const { buffer } = raw;
   const length = raw.length / 2;
   let resultBytes = 0;
   /** Behind a shorter result than the last one's lie zeros again. */
-  const room = (bytes: number, pedestal: number) => {
-    if (resultBytes > bytes) new Uint8Array(buffer, at.result + bytes, resultBytes - bytes).fill(0);
+  const prepare = (bytes: number) => {
+    if (resultBytes > bytes) new Uint8Array(buffer, resultAt + bytes, resultBytes - bytes).fill(0);
     resultBytes = bytes;
-    return { image: at.raw, factor: at.factor, dark: at.dark, pedestal, result: at.result, length };
   };
   const sums = (): StoredSums => ({
     raw: sumOfHalves(kernel.sumOf(0), kernel.sumOf(1)),
@@ -53,14 +48,16 @@ export function storedDivision(
   return {
     raw,
     toCounts(pedestalAdu) {
-      const clampedPx = kernel.divideStoredToCounts(room(2 * length, pedestalAdu));
+      prepare(2 * length);
+      const clampedPx = kernel.divideStoredToCounts(pedestalAdu, length);
       return { clampedPx, sums: sums() };
     },
     toReals(pedestalAdu) {
-      kernel.divideStored(room(4 * length, pedestalAdu));
+      prepare(4 * length);
+      kernel.divideStored(pedestalAdu, length);
       return { sums: sums() };
     },
-    result: (headBytes, wholeBytes) => new Uint8Array(buffer, at.result - headBytes, wholeBytes),
+    result: (headBytes, wholeBytes) => new Uint8Array(buffer, resultAt - headBytes, wholeBytes),
   };
 }
 

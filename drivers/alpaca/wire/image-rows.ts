@@ -9,8 +9,8 @@ export type PixelBytes = 1 | 2 | 4;
 
 /** Most rows of a block of eight columns. */
 const bandPx = 512;
-/** Columns that are turned at once; they lie so many bytes apart. */
 const columnsAtOnce = 8;
+/** The kernel's: how far columns lie apart. */
 const columnPitchBytes = 4 * bandPx;
 
 /** Made with the first image; the memory grows with the images. */
@@ -57,13 +57,7 @@ export function toRows(
         const from = ((left + k) * heightPx + top) * bytesPerPixel;
         source.copy(bytes, at.columns + k * columnPitchBytes, from, from + rowCount * bytesPerPixel);
       }
-      seen |= turn({
-        columns: at.columns,
-        pitch: columnPitchBytes,
-        rowCount: 8 * Math.ceil(rowCount / 8),
-        to: at.rows + 2 * left,
-        rowBytes: 2 * stridePx,
-      });
+      seen |= turn(at.columns, 8 * Math.ceil(rowCount / 8), at.rows + 2 * left, 2 * stridePx);
     }
     copyBand(views.rows, stridePx, rows, { top, rowCount, widthPx });
   }

@@ -1,7 +1,7 @@
 // Made by `npm run kernels` from the kernels' sources: do not edit.
 type Exports = Readonly<Record<string, (...numbers: number[]) => number>>;
 
-export const sourcesSum = "a407074040ceefd7";
+export const sourcesSum = "5d61349e2fa23318";
 
 export const bindings = {
   "base64-decoding": (raw: Exports) => ({
@@ -59,19 +59,14 @@ export const bindings = {
     },
   }),
   "flat-division": (raw: Exports) => ({
-    divide: (by: { image: number; factor: number; dark: number; pedestal: number; result: number; length: number }): void => {
-      raw.divide!(by.image, by.factor, by.dark, by.pedestal, by.result, by.length);
+    place: (by: { imageAt: number; factorAt: number; darkAt: number; resultAt: number; storedAt: number; storedResultAt: number }): void => {
+      raw.place!(by.imageAt, by.factorAt, by.darkAt, by.resultAt, by.storedAt, by.storedResultAt);
     },
-    divideToCounts: (by: { image: number; factor: number; dark: number; pedestal: number; result: number; length: number }): number => {
-      return raw.divideToCounts!(by.image, by.factor, by.dark, by.pedestal, by.result, by.length);
-    },
+    divide: raw.divide as (start: number, pedestal: number, length: number) => void,
+    divideToCounts: raw.divideToCounts as (start: number, pedestal: number, length: number) => number,
     sumOf: raw.sumOf as (which: number) => number,
-    divideStoredToCounts: (by: { image: number; factor: number; dark: number; pedestal: number; result: number; length: number }): number => {
-      return raw.divideStoredToCounts!(by.image, by.factor, by.dark, by.pedestal, by.result, by.length);
-    },
-    divideStored: (by: { image: number; factor: number; dark: number; pedestal: number; result: number; length: number }): void => {
-      raw.divideStored!(by.image, by.factor, by.dark, by.pedestal, by.result, by.length);
-    },
+    divideStoredToCounts: raw.divideStoredToCounts as (pedestal: number, length: number) => number,
+    divideStored: raw.divideStored as (pedestal: number, length: number) => void,
   }),
   "frame-sums": (raw: Exports) => ({
     addFrames: (by: { frames: number; stride: number; frameCount: number; length: number; sums: number; lanes: number; totals: number }): void => {
@@ -79,15 +74,9 @@ export const bindings = {
     },
   }),
   "image-turning": (raw: Exports) => ({
-    turnBytes: (by: { columns: number; pitch: number; rowCount: number; to: number; rowBytes: number }): number => {
-      return raw.turnBytes!(by.columns, by.pitch, by.rowCount, by.to, by.rowBytes);
-    },
-    turnHalves: (by: { columns: number; pitch: number; rowCount: number; to: number; rowBytes: number }): number => {
-      return raw.turnHalves!(by.columns, by.pitch, by.rowCount, by.to, by.rowBytes);
-    },
-    turnWords: (by: { columns: number; pitch: number; rowCount: number; to: number; rowBytes: number }): number => {
-      return raw.turnWords!(by.columns, by.pitch, by.rowCount, by.to, by.rowBytes);
-    },
+    turnBytes: raw.turnBytes as (columns: number, rowCount: number, to: number, rowBytes: number) => number,
+    turnHalves: raw.turnHalves as (columns: number, rowCount: number, to: number, rowBytes: number) => number,
+    turnWords: raw.turnWords as (columns: number, rowCount: number, to: number, rowBytes: number) => number,
   }),
   "live-sums": (raw: Exports) => ({
     addFrames: (by: { framesAt: number; stride: number; factorsAt: number; frameCount: number; clip: number; length: number; dark: number; darkStep: number; reference: number; limit: number; sum: number; squares: number; rejected: number; clipped: number }): void => {

@@ -1,5 +1,6 @@
 // Bytes of numbers turned round, and sums of such numbers, as FITS stores them: see drivers/formats/byte-order.ts and
-// fits-checksum.ts. All lengths are in bytes and taken in strides of 64: the last one may run past the end.
+// fits-checksum.ts. All lengths are in bytes, more than 0, and taken
+// in strides of 64: the last one may run past the end.
 
 function reverse2(v: v128): v128 {
   return v128.shuffle<i8>(v, v, 1, 0, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 15, 14);
@@ -16,34 +17,40 @@ function reverse8(v: v128): v128 {
 /** Reverses the bytes of each pair in place, then flips bits by `flip` in each four bytes. */
 export function swap2(at: usize, length: i32, flip: i32): void {
   const flips = i32x4.splat(flip);
-  for (const end = at + <usize>length; at < end; at += 64) {
+  const end = at + <usize>length;
+  do {
     v128.store(at, v128.xor(reverse2(v128.load(at)), flips));
     v128.store(at, v128.xor(reverse2(v128.load(at, 16)), flips), 16);
     v128.store(at, v128.xor(reverse2(v128.load(at, 32)), flips), 32);
     v128.store(at, v128.xor(reverse2(v128.load(at, 48)), flips), 48);
-  }
+    at += 64;
+  } while (at < end);
 }
 
 /** The same of each four. */
 export function swap4(at: usize, length: i32, flip: i32): void {
   const flips = i32x4.splat(flip);
-  for (const end = at + <usize>length; at < end; at += 64) {
+  const end = at + <usize>length;
+  do {
     v128.store(at, v128.xor(reverse4(v128.load(at)), flips));
     v128.store(at, v128.xor(reverse4(v128.load(at, 16)), flips), 16);
     v128.store(at, v128.xor(reverse4(v128.load(at, 32)), flips), 32);
     v128.store(at, v128.xor(reverse4(v128.load(at, 48)), flips), 48);
-  }
+    at += 64;
+  } while (at < end);
 }
 
 /** The same of each eight. */
 export function swap8(at: usize, length: i32, flip: i32): void {
   const flips = i32x4.splat(flip);
-  for (const end = at + <usize>length; at < end; at += 64) {
+  const end = at + <usize>length;
+  do {
     v128.store(at, v128.xor(reverse8(v128.load(at)), flips));
     v128.store(at, v128.xor(reverse8(v128.load(at, 16)), flips), 16);
     v128.store(at, v128.xor(reverse8(v128.load(at, 32)), flips), 32);
     v128.store(at, v128.xor(reverse8(v128.load(at, 48)), flips), 48);
-  }
+    at += 64;
+  } while (at < end);
 }
 
 /** Two sums of four big-endian words. */
@@ -55,11 +62,13 @@ function wordsAt(at: usize): v128 {
 /** Sum of big-endian 32-bit words, exact: no piece of memory can overflow 64 bits. */
 export function sumWords(at: usize, length: i32): f64 {
   let sums = i64x2.splat(0);
-  for (const end = at + <usize>length; at < end; at += 64) {
+  const end = at + <usize>length;
+  do {
     sums = i64x2.add(sums, wordsAt(at));
     sums = i64x2.add(sums, wordsAt(at + 16));
     sums = i64x2.add(sums, wordsAt(at + 32));
     sums = i64x2.add(sums, wordsAt(at + 48));
-  }
+    at += 64;
+  } while (at < end);
   return <f64>(<u64>(i64x2.extract_lane(sums, 0) + i64x2.extract_lane(sums, 1)));
 }

@@ -1,5 +1,32 @@
 // (image - dark) * factor + pedestal in float32, eight pixels at a time: see agent/imaging/combining/flat-division.ts.
-// Addresses are in bytes, lengths multiples of 8; dark is 0 for none.
+// Addresses are in bytes.
+
+/** Where factors and darks lie. */
+let factor: usize = 0,
+  dark: usize = 0;
+/** Pieces of images that pass by, and of what they become. */
+let image: usize = 0,
+  result: usize = 0;
+/** Whole ones, as FITS stores them. */
+let stored: usize = 0,
+  storedResult: usize = 0;
+
+/** To be called first. @param darkAt 0 for none */
+export function place(
+  imageAt: usize,
+  factorAt: usize,
+  darkAt: usize,
+  resultAt: usize,
+  storedAt: usize,
+  storedResultAt: usize,
+): void {
+  image = imageAt;
+  factor = factorAt;
+  dark = darkAt;
+  result = resultAt;
+  stored = storedAt;
+  storedResult = storedResultAt;
+}
 
 function divided(counts: v128, at: usize, factor: usize, dark: usize, pedestal: v128): v128 {
   let value = f32x4.convert_i32x4_s(counts);
@@ -7,20 +34,18 @@ function divided(counts: v128, at: usize, factor: usize, dark: usize, pedestal: 
   return f32x4.add(f32x4.mul(value, v128.load(factor + at)), pedestal);
 }
 
-export function divide(
-  image: usize,
-  factor: usize,
-  dark: usize,
-  pedestal: f32,
-  result: usize,
-  length: i32,
-): void {
+/** Pixels from `start` on, whose image lies in the piece; a multiple of 8. */
+export function divide(start: i32, pedestal: f32, length: i32): void {
+  const fromAt = image,
+    toAt = result,
+    darks = dark === 0 ? 0 : dark + ((<usize>start) << 2),
+    factors = factor + ((<usize>start) << 2);
   const added = f32x4.splat(pedestal);
   const end = (<usize>length) << 2;
   for (let at: usize = 0; at < end; at += 32) {
-    const counts = v128.load(image + (at >> 1));
-    v128.store(result + at, divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added));
-    v128.store(result + at + 16, divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added));
+    const counts = v128.load(fromAt + (at >> 1));
+    v128.store(toAt + at, divided(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added));
+    v128.store(toAt + at + 16, divided(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added));
   }
 }
 
@@ -33,31 +58,28 @@ function asWhole(value: v128): v128 {
   return v128.and(f32x4.add(value, f32x4.splat(8388608)), i32x4.splat(0x7fffff));
 }
 
-/** To the nearest count, halves up, held within 0 to 65535. Returns how many had to be. */
-export function divideToCounts(
-  image: usize,
-  factor: usize,
-  dark: usize,
-  pedestal: f32,
-  result: usize,
-  length: i32,
-): i32 {
+/** The same to the nearest count, halves up, held within 0 to 65535. Returns how many had to be. */
+export function divideToCounts(start: i32, pedestal: f32, length: i32): i32 {
+  const fromAt = image,
+    toAt = result,
+    darks = dark === 0 ? 0 : dark + ((<usize>start) << 2),
+    factors = factor + ((<usize>start) << 2);
   const added = f32x4.splat(pedestal);
   const half = f32x4.splat(0.5);
   let beyond = i32x4.splat(0);
   const end = (<usize>length) << 2;
   for (let at: usize = 0; at < end; at += 32) {
-    const counts = v128.load(image + (at >> 1));
+    const counts = v128.load(fromAt + (at >> 1));
     const a = f32x4.floor(
-      f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added), half),
+      f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added), half),
     );
     const b = f32x4.floor(
-      f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added), half),
+      f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added), half),
     );
     const heldA = held(a),
       heldB = held(b);
     beyond = i32x4.sub(beyond, i32x4.add(f32x4.ne(a, heldA), f32x4.ne(b, heldB)));
-    v128.store(result + (at >> 1), i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)));
+    v128.store(toAt + (at >> 1), i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)));
   }
   return (
     i32x4.extract_lane(beyond, 0) +
@@ -113,14 +135,11 @@ function addRaw(image: usize, px: usize): void {
 }
 
 /** As `divideToCounts`; any length. */
-export function divideStoredToCounts(
-  image: usize,
-  factor: usize,
-  dark: usize,
-  pedestal: f32,
-  result: usize,
-  length: i32,
-): i32 {
+export function divideStoredToCounts(pedestal: f32, length: i32): i32 {
+  const fromAt = stored,
+    toAt = storedResult,
+    darks = dark,
+    factors = factor;
   const added = f32x4.splat(pedestal),
     half = f32x4.splat(0.5);
   const flip = i16x8.splat(-32768),
@@ -139,16 +158,16 @@ export function divideStoredToCounts(
       madeLow = none;
     const end = start + (turnsMost << 3) < whole ? start + (turnsMost << 3) : whole;
     for (let px = start; px < end; px += 8) {
-      const stored = swap16(v128.load(image + (px << 1)));
-      readUp = i32x4.add(readUp, v128.and(stored, low));
-      readLow = i32x4.add(readLow, i32x4.shr_u(stored, 16));
-      const counts = v128.xor(stored, flip);
+      const pixels = swap16(v128.load(fromAt + (px << 1)));
+      readUp = i32x4.add(readUp, v128.and(pixels, low));
+      readLow = i32x4.add(readLow, i32x4.shr_u(pixels, 16));
+      const counts = v128.xor(pixels, flip);
       const at = px << 2;
       const a = f32x4.floor(
-        f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added), half),
+        f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added), half),
       );
       const b = f32x4.floor(
-        f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added), half),
+        f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added), half),
       );
       const heldA = held(a),
         heldB = held(b);
@@ -156,7 +175,7 @@ export function divideStoredToCounts(
       const made = v128.xor(i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)), flip);
       madeUp = i32x4.add(madeUp, v128.and(made, low));
       madeLow = i32x4.add(madeLow, i32x4.shr_u(made, 16));
-      v128.store(result + (px << 1), swap16(made));
+      v128.store(toAt + (px << 1), swap16(made));
     }
     rawUpper += total(readUp);
     rawLower += total(readLow);
@@ -165,14 +184,14 @@ export function divideStoredToCounts(
   }
   let more = 0;
   for (let px = whole; px < <usize>length; px++) {
-    const nearest = Mathf.floor(dividedOne(image, px, factor, dark, pedestal) + 0.5);
+    const nearest = Mathf.floor(dividedOne(fromAt, px, factors, darks, pedestal) + 0.5);
     if (!(nearest >= 0 && nearest <= 65535)) more++;
     const count = nearest > 0 ? (nearest < 65535 ? <i32>nearest : 65535) : 0;
-    addRaw(image, px);
+    addRaw(fromAt, px);
     const made = <u16>(count ^ 0x8000);
     if (px & 1) lower += <u64>made;
     else upper += <u64>made;
-    store<u16>(result + (px << 1), bswap<u16>(made));
+    store<u16>(toAt + (px << 1), bswap<u16>(made));
   }
   return (
     more +
@@ -184,14 +203,11 @@ export function divideStoredToCounts(
 }
 
 /** As `divide`, to float32 as FITS stores it; any length. */
-export function divideStored(
-  image: usize,
-  factor: usize,
-  dark: usize,
-  pedestal: f32,
-  result: usize,
-  length: i32,
-): void {
+export function divideStored(pedestal: f32, length: i32): void {
+  const fromAt = stored,
+    toAt = storedResult,
+    darks = dark,
+    factors = factor;
   const added = f32x4.splat(pedestal);
   const flip = i16x8.splat(-32768),
     low = i32x4.splat(0xffff),
@@ -208,17 +224,17 @@ export function divideStored(
       madeLow = none;
     const end = start + (turnsMost << 2) < whole ? start + (turnsMost << 2) : whole;
     for (let px = start; px < end; px += 8) {
-      const stored = swap16(v128.load(image + (px << 1)));
-      readUp = i32x4.add(readUp, v128.and(stored, low));
-      readLow = i32x4.add(readLow, i32x4.shr_u(stored, 16));
-      const counts = v128.xor(stored, flip);
+      const pixels = swap16(v128.load(fromAt + (px << 1)));
+      readUp = i32x4.add(readUp, v128.and(pixels, low));
+      readLow = i32x4.add(readLow, i32x4.shr_u(pixels, 16));
+      const counts = v128.xor(pixels, flip);
       const at = px << 2;
-      const a = divided(i32x4.extend_low_i16x8_u(counts), at, factor, dark, added);
-      const b = divided(i32x4.extend_high_i16x8_u(counts), at + 16, factor, dark, added);
+      const a = divided(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added);
+      const b = divided(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added);
       madeUp = i32x4.add(madeUp, i32x4.add(i32x4.shr_u(a, 16), i32x4.shr_u(b, 16)));
       madeLow = i32x4.add(madeLow, i32x4.add(v128.and(a, low), v128.and(b, low)));
-      v128.store(result + at, swap32(a));
-      v128.store(result + at, swap32(b), 16);
+      v128.store(toAt + at, swap32(a));
+      v128.store(toAt + at, swap32(b), 16);
     }
     rawUpper += total(readUp);
     rawLower += total(readLow);
@@ -226,10 +242,10 @@ export function divideStored(
     lower += total(madeLow);
   }
   for (let px = whole; px < <usize>length; px++) {
-    const made = reinterpret<u32>(dividedOne(image, px, factor, dark, pedestal));
-    addRaw(image, px);
+    const made = reinterpret<u32>(dividedOne(fromAt, px, factors, darks, pedestal));
+    addRaw(fromAt, px);
     upper += <u64>(made >> 16);
     lower += <u64>(made & 0xffff);
-    store<u32>(result + (px << 2), bswap<u32>(made));
+    store<u32>(toAt + (px << 2), bswap<u32>(made));
   }
 }

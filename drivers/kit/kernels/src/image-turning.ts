@@ -1,18 +1,7 @@
 // Columns of pixels turned into rows, eight by eight: see drivers/alpaca/wire/image-rows.ts.
 
-/** Eight pixels of a column as 16-bit words; of wider ones their lowest bits, unless they do not fit, which shows in `see`. */
-function eightAt<T>(at: usize): v128 {
-  if (sizeof<T>() === 1) return v128.load8x8_u(at);
-  if (sizeof<T>() === 2) return v128.load(at);
-  return i16x8.narrow_i32x4_u(v128.load(at), v128.load(at, 16));
-}
-
-/** The bits of eight pixels as they are, which of bytes nobody asks for. */
-function see<T>(at: usize): v128 {
-  if (sizeof<T>() === 1) return i32x4.splat(0);
-  if (sizeof<T>() === 2) return v128.load(at);
-  return v128.or(v128.load(at), v128.load(at, 16));
-}
+/** From a column to the next one [bytes]. */
+const pitch: usize = 2048;
 
 function low16(a: v128, b: v128): v128 {
   return v128.shuffle<i16>(a, b, 0, 8, 1, 9, 2, 10, 3, 11);
@@ -38,30 +27,76 @@ function high64(a: v128, b: v128): v128 {
   return v128.shuffle<i64>(a, b, 1, 3);
 }
 
-function turn<T>(columns: usize, pitch: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
+function turn<T>(columns: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
   let seen = i32x4.splat(0);
+  let a = seen,
+    b = seen,
+    c = seen,
+    d = seen,
+    e = seen,
+    f = seen,
+    g = seen,
+    h = seen,
+    more = seen;
   const end = columns + <usize>rowCount * sizeof<T>();
-  for (let at = columns; at < end; at += 8 * sizeof<T>()) {
-    const at1 = at + pitch,
-      at2 = at1 + pitch,
-      at3 = at2 + pitch,
-      at4 = at3 + pitch,
-      at5 = at4 + pitch,
-      at6 = at5 + pitch,
-      at7 = at6 + pitch;
-    const a = eightAt<T>(at),
-      b = eightAt<T>(at1),
-      c = eightAt<T>(at2),
-      d = eightAt<T>(at3),
-      e = eightAt<T>(at4),
-      f = eightAt<T>(at5),
-      g = eightAt<T>(at6),
-      h = eightAt<T>(at7);
-    if (sizeof<T>() > 1) {
-      seen = v128.or(seen, v128.or(see<T>(at), see<T>(at1)));
-      seen = v128.or(seen, v128.or(see<T>(at2), see<T>(at3)));
-      seen = v128.or(seen, v128.or(see<T>(at4), see<T>(at5)));
-      seen = v128.or(seen, v128.or(see<T>(at6), see<T>(at7)));
+  let at = columns;
+  do {
+    // Eight pixels of each column as words of 16 bits; of wider ones what does not fit shows in `seen`.
+    if (sizeof<T>() === 1) {
+      a = v128.load8x8_u(at);
+      b = v128.load8x8_u(at, pitch);
+      c = v128.load8x8_u(at, 2 * pitch);
+      d = v128.load8x8_u(at, 3 * pitch);
+      e = v128.load8x8_u(at, 4 * pitch);
+      f = v128.load8x8_u(at, 5 * pitch);
+      g = v128.load8x8_u(at, 6 * pitch);
+      h = v128.load8x8_u(at, 7 * pitch);
+    } else if (sizeof<T>() === 2) {
+      a = v128.load(at);
+      b = v128.load(at, pitch);
+      c = v128.load(at, 2 * pitch);
+      d = v128.load(at, 3 * pitch);
+      e = v128.load(at, 4 * pitch);
+      f = v128.load(at, 5 * pitch);
+      g = v128.load(at, 6 * pitch);
+      h = v128.load(at, 7 * pitch);
+      seen = v128.or(
+        seen,
+        v128.or(v128.or(v128.or(a, b), v128.or(c, d)), v128.or(v128.or(e, f), v128.or(g, h))),
+      );
+    } else {
+      a = v128.load(at);
+      more = v128.load(at, 16);
+      seen = v128.or(seen, v128.or(a, more));
+      a = i16x8.narrow_i32x4_u(a, more);
+      b = v128.load(at, pitch);
+      more = v128.load(at, pitch + 16);
+      seen = v128.or(seen, v128.or(b, more));
+      b = i16x8.narrow_i32x4_u(b, more);
+      c = v128.load(at, 2 * pitch);
+      more = v128.load(at, 2 * pitch + 16);
+      seen = v128.or(seen, v128.or(c, more));
+      c = i16x8.narrow_i32x4_u(c, more);
+      d = v128.load(at, 3 * pitch);
+      more = v128.load(at, 3 * pitch + 16);
+      seen = v128.or(seen, v128.or(d, more));
+      d = i16x8.narrow_i32x4_u(d, more);
+      e = v128.load(at, 4 * pitch);
+      more = v128.load(at, 4 * pitch + 16);
+      seen = v128.or(seen, v128.or(e, more));
+      e = i16x8.narrow_i32x4_u(e, more);
+      f = v128.load(at, 5 * pitch);
+      more = v128.load(at, 5 * pitch + 16);
+      seen = v128.or(seen, v128.or(f, more));
+      f = i16x8.narrow_i32x4_u(f, more);
+      g = v128.load(at, 6 * pitch);
+      more = v128.load(at, 6 * pitch + 16);
+      seen = v128.or(seen, v128.or(g, more));
+      g = i16x8.narrow_i32x4_u(g, more);
+      h = v128.load(at, 7 * pitch);
+      more = v128.load(at, 7 * pitch + 16);
+      seen = v128.or(seen, v128.or(h, more));
+      h = i16x8.narrow_i32x4_u(h, more);
     }
     // Pairs of pixels, then fours, then whole rows.
     const ab = low16(a, b),
@@ -96,7 +131,8 @@ function turn<T>(columns: usize, pitch: usize, rowCount: i32, to: usize, rowByte
     to += rowBytes;
     v128.store(to, high64(bottom, bottomRight));
     to += rowBytes;
-  }
+    at += 8 * sizeof<T>();
+  } while (at < end);
   return (
     i32x4.extract_lane(seen, 0) |
     i32x4.extract_lane(seen, 1) |
@@ -107,21 +143,21 @@ function turn<T>(columns: usize, pitch: usize, rowCount: i32, to: usize, rowByte
 
 /**
  * Turns eight columns of bytes into rows of 16 bits.
- * @param columns where they lie, `pitch` apart
- * @param rowCount a multiple of eight
+ * @param columns where they lie, 2048 bytes apart
+ * @param rowCount a multiple of eight, and not 0
  * @param to where the rows go, `rowBytes` apart
  * @returns 0
  */
-export function turnBytes(columns: usize, pitch: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
-  return turn<u8>(columns, pitch, rowCount, to, rowBytes);
+export function turnBytes(columns: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
+  return turn<u8>(columns, rowCount, to, rowBytes);
 }
 
 /** The same of pixels of 16 bits. @returns all pixels or-ed together, in lanes of 16 bits that come in pairs */
-export function turnHalves(columns: usize, pitch: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
-  return turn<u16>(columns, pitch, rowCount, to, rowBytes);
+export function turnHalves(columns: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
+  return turn<u16>(columns, rowCount, to, rowBytes);
 }
 
 /** The same of pixels of 32 bits. @returns all pixels or-ed together */
-export function turnWords(columns: usize, pitch: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
-  return turn<i32>(columns, pitch, rowCount, to, rowBytes);
+export function turnWords(columns: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
+  return turn<i32>(columns, rowCount, to, rowBytes);
 }
