@@ -11,7 +11,7 @@ import { IndiRotator } from "./indi/roles/rotator.ts";
 import { IndiWeather } from "./indi/roles/weather.ts";
 import { IndiWheel } from "./indi/roles/wheel.ts";
 import { IndiClient } from "./indi/session/client.ts";
-import type { IndiRole, RoleContext } from "./indi/session/role-device.ts";
+import type { IndiRole, RoleContext } from "./indi/session/indi-role.ts";
 import type { Clock } from "./kit/clock.ts";
 import { DeviceError } from "./kit/errors.ts";
 import type { HttpExchange } from "./kit/http-link.ts";

@@ -13,8 +13,8 @@ import { AlpacaSwitchCover } from "./roles/switch-cover.ts";
 import { AlpacaWeather } from "./roles/weather.ts";
 import type { WeatherLimits } from "./roles/weather-judgement.ts";
 import { AlpacaWheel } from "./roles/wheel.ts";
+import type { AlpacaRole, RoleContext } from "./session/alpaca-role.ts";
 import { AlpacaDevice } from "./session/device.ts";
-import type { AlpacaRole, RoleContext } from "./session/role-device.ts";
 import { type ListedDevice, listDevices } from "./wire/management.ts";
 import type { AlpacaServer } from "./wire/server.ts";
 

@@ -25,7 +25,7 @@ function inMemory(name: string, alpaca: SceneDeviceOptions): Adapter {
         const before = world.account();
         return () => expect(accountDifferences(before, world.account())).toEqual([]);
       };
-      const links = { clock, entries: alpacaEntries(), exchanges: simulator.openAlpaca, sameAsBefore };
+      const links = { clock, entries: alpacaEntries(), exchanges: simulator.openAlpaca, sameAsBefore, world };
       return await clock.drive(onSceneRig(links, work));
     },
   };
@@ -42,7 +42,8 @@ const overHttp: Adapter = {
       alpacaPort: 0,
       alpaca: { connectSeconds: 0 },
     });
-    return await onSceneRig({ clock: systemClock, entries: alpacaEntries(simulator.alpaca!.port) }, work);
+    const { alpaca, world } = simulator;
+    return await onSceneRig({ clock: systemClock, entries: alpacaEntries(alpaca!.port), world }, work);
   },
 };
 

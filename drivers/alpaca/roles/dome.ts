@@ -2,8 +2,8 @@ import { turnDegrees, wrapDegrees } from "../../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../../kit/errors.ts";
 import type { Dome, ShutterState } from "../../roles/dome.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty, type Property, propertySetting } from "../session/kept-setting.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
 import { flag, number, whole } from "../wire/values.ts";
 
 export interface DomeOptions {

@@ -2,9 +2,9 @@ import { MissingAbilityError, OutOfLimitsError, ReadbackError } from "../../kit/
 import type { Range } from "../../roles/device.ts";
 import type { Focuser } from "../../roles/focuser.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { isAbsence } from "../session/device.ts";
 import { ensureProperty, type Property, propertySetting } from "../session/kept-setting.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
 import { flag, whole } from "../wire/values.ts";
 
 export interface FocuserOptions {

@@ -4,8 +4,8 @@ import type { Setting } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Equatorial, MountState, Site, TrackRate } from "../../roles/mount.ts";
 import { distanceDegrees } from "../../roles/mount-sky.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty } from "../session/kept-setting.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
 import { flag } from "../wire/values.ts";
 import { driveRate, type MountFacts, readMountFacts } from "./mount-facts.ts";
 import { Nudger } from "./mount-nudge.ts";
@@ -58,7 +58,7 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
   }
 
   /** The rate is set again; motion is not: what tracks is for the procedure to say. */
-  protected override async setUpAgain(signal: AbortSignal): Promise<void> {
+  protected override async setUp(signal: AbortSignal): Promise<void> {
     if (this.#rate !== undefined) await setTrackRate(this.#tools, this.log, this.#rate, signal);
   }
 

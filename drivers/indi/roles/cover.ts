@@ -1,8 +1,8 @@
 import { ReadbackError } from "../../kit/errors.ts";
 import type { Cover, CoverState } from "../../roles/cover.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { ensureValues, switchSetting } from "../session/kept-setting.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
 import { SwitchPosition } from "../session/switch-position.ts";
 import type { PropertyVector } from "../wire/property.ts";
 import { switchIn } from "../wire/property.ts";

@@ -2,8 +2,8 @@ import { OutOfLimitsError } from "../../kit/errors.ts";
 import type { Range } from "../../roles/device.ts";
 import type { Focuser } from "../../roles/focuser.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { readNumber } from "../session/read-number.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
 import { limitsOf, numberIn } from "../wire/property.ts";
 
 const property = "ABS_FOCUS_POSITION";

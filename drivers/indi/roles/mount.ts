@@ -4,7 +4,7 @@ import type { Setting } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Equatorial, Mount, MountState, Site, TrackRate } from "../../roles/mount.ts";
 import { distanceDegrees } from "../../roles/mount-sky.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { switchesOn, switchIn } from "../wire/property.ts";
 import { endJog } from "./mount-jog.ts";
 import { Nudger } from "./mount-nudge.ts";

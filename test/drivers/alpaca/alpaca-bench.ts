@@ -1,6 +1,6 @@
 import { expect } from "vitest";
 import { type AlpacaEntry, AlpacaRigServer } from "../../../drivers/alpaca/rig-server.ts";
-import type { AlpacaRole } from "../../../drivers/alpaca/session/role-device.ts";
+import type { AlpacaRole } from "../../../drivers/alpaca/session/alpaca-role.ts";
 import { AlpacaServer } from "../../../drivers/alpaca/wire/server.ts";
 import { type Log, silentLog } from "../../../drivers/kit/log.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
