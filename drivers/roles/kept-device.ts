@@ -4,7 +4,7 @@ import { ReadbackError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import { stoppedIfFailed } from "../kit/stopped-if-failed.ts";
 import { unlessAborted } from "../kit/unless-aborted.ts";
-import type { Device, RoleName, Setting } from "./device.ts";
+import type { Device, Setting } from "./device.ts";
 import {
   asDisconnected,
   connectionKey,
@@ -13,6 +13,7 @@ import {
   readKept,
   sameKept,
 } from "./kept-settings.ts";
+import type { RoleName } from "./roles.ts";
 
 /** What every role is made from, whatever its protocol. */
 export interface DeviceTools {

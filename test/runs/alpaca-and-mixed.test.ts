@@ -4,7 +4,7 @@ import { expect, test } from "vitest";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import type { RoleName } from "../../drivers/roles/device.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
 import { checkWorld } from "../../sim-devices/checkers/check-world.ts";
 import { rigText } from "./rig-texts.ts";
 import { SimulatedRun } from "./simulated-run.ts";

@@ -1,4 +1,4 @@
-import type { RoleName } from "../../drivers/roles/device.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
 import { sceneNames } from "../../sim-devices/indi/scene-devices.ts";
 
 /**

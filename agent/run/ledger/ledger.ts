@@ -1,7 +1,8 @@
 import { Database } from "bun:sqlite";
 import { mkdirSync } from "node:fs";
 import { dirname } from "node:path";
-import type { RoleName, SettingValue } from "../../../drivers/roles/device.ts";
+import type { SettingValue } from "../../../drivers/roles/device.ts";
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { BaselineEntry, RunEnded } from "../record/run-record.ts";
 import { connectionKey } from "../restoring/restore-order.ts";
 
