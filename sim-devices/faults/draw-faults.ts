@@ -1,5 +1,5 @@
 import type { Random } from "../../drivers/kit/random.ts";
-import { sceneNames } from "../indi/scene-devices.ts";
+import { sceneNames } from "../scene-devices.ts";
 import type { Fault, ScriptedFault } from "./fault.ts";
 import { driverDeath, lateReply, linkCut, lostReply } from "./server-faults.ts";
 import {

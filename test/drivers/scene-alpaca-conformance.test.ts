@@ -1,9 +1,9 @@
 import { expect } from "vitest";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
-import type { SceneDeviceOptions } from "../../sim-devices/alpaca/scene-devices.ts";
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
+import type { SceneDeviceOptions } from "../../sim-devices/scene-devices.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
 import { cameraConformance } from "./conformance/camera.ts";
 import { deviceConformance } from "./conformance/device.ts";

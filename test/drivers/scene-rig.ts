@@ -5,9 +5,9 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { greenwichSiderealHours } from "../../drivers/kit/sidereal.ts";
 import type { Equatorial, Mount } from "../../drivers/roles/mount.ts";
-import { sceneNames } from "../../sim-devices/indi/scene-devices.ts";
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import type { World } from "../../sim-devices/scene/world.ts";
+import { sceneNames } from "../../sim-devices/scene-devices.ts";
 import { calm, type RigUnderTest } from "./conformance/rig-under-test.ts";
 
 /** All devices of the simulated rig. */

@@ -1,5 +1,5 @@
 import type { RoleName } from "../../drivers/roles/roles.ts";
-import { sceneNames } from "../../sim-devices/indi/scene-devices.ts";
+import { sceneNames } from "../../sim-devices/scene-devices.ts";
 
 /**
  * The simulated rig's file with some devices on one protocol and the rest on the other.

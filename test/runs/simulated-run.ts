@@ -13,10 +13,10 @@ import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import { readPlan } from "../../plans/plan-file.ts";
 import { type RigFile, readRigFile } from "../../plans/rig-file.ts";
-import type { SceneDeviceOptions } from "../../sim-devices/alpaca/scene-devices.ts";
 import type { MechanicsSpec } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { accountDifferences, type WorldAccount } from "../../sim-devices/scene/world-account.ts";
+import type { SceneDeviceOptions } from "../../sim-devices/scene-devices.ts";
 import { type Simulator, startSimulator } from "../../sim-devices/start-simulator.ts";
 import { sceneRigText, shortPlanText, smallScene } from "./small-scene.ts";
 
