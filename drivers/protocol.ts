@@ -2,7 +2,10 @@ import type { Clock } from "./kit/clock.ts";
 import type { Log } from "./kit/log.ts";
 import type { Random } from "./kit/random.ts";
 import type { Device } from "./roles/device.ts";
+import type { DomeOptions } from "./roles/dome.ts";
+import type { FocuserOptions } from "./roles/focuser.ts";
 import type { DeviceTools } from "./roles/kept-device.ts";
+import type { MountOptions } from "./roles/mount.ts";
 import type { RoleName } from "./roles/roles.ts";
 
 export interface Address {
@@ -10,10 +13,12 @@ export interface Address {
   readonly port: number;
 }
 
-/** A device on a server; a protocol adds what the rig file may say where a driver's own account does not do. */
-export interface DeviceEntry {
+/** A device on a server, with what the rig file may say of it over any protocol; each may add to that. */
+export interface DeviceEntry extends DomeOptions, FocuserOptions, MountOptions {
   /** Its name as its server gives it. */
   readonly device: string;
+  /** Cover and diffuser: longest time for one way [s]. */
+  readonly travelSecondsMax?: number;
 }
 
 export interface ProtocolTools {

@@ -1,12 +1,13 @@
 import { MissingAbilityError } from "../kit/errors.ts";
+import type { DeviceEntry } from "../protocol.ts";
 import type { KeptDevice } from "../roles/kept-device.ts";
 import { type DeviceOf, type RoleName, roleNames } from "../roles/roles.ts";
 import { AlpacaCamera } from "./roles/camera.ts";
 import type { CameraOptions } from "./roles/camera-limits.ts";
 import { AlpacaCover } from "./roles/cover.ts";
-import { AlpacaDome, type DomeOptions } from "./roles/dome.ts";
-import { AlpacaFocuser, type FocuserOptions } from "./roles/focuser.ts";
-import { AlpacaMount, type MountOptions } from "./roles/mount.ts";
+import { AlpacaDome } from "./roles/dome.ts";
+import { AlpacaFocuser } from "./roles/focuser.ts";
+import { AlpacaMount } from "./roles/mount.ts";
 import { AlpacaRotator } from "./roles/rotator.ts";
 import { AlpacaSwitchCover } from "./roles/switch-cover.ts";
 import { AlpacaWeather } from "./roles/weather.ts";
@@ -16,11 +17,9 @@ import type { RoleContext } from "./session/alpaca-role.ts";
 import type { AlpacaDevice } from "./session/device.ts";
 
 /** What the rig file says of a device on an Alpaca server. */
-export interface AlpacaEntry extends CameraOptions, MountOptions, FocuserOptions, DomeOptions, WeatherLimits {
+export interface AlpacaEntry extends DeviceEntry, CameraOptions, WeatherLimits {
   /** A device's name as its server lists it, or its type and number: `camera/0`. */
   readonly device: string;
-  /** Cover and diffuser: longest time for one way [s]. */
-  readonly travelSecondsMax?: number;
   /** Cover and diffuser: the switch of a Switch device that moves it, by name or number. */
   readonly switch?: string | number;
   readonly closedValue?: number;
@@ -66,11 +65,9 @@ export function rolesOfType(type: string): readonly RoleName[] {
 }
 
 function coverOf(role: "cover" | "diffuser", context: RoleContext, entry: AlpacaEntry) {
-  const { switch: wanted, closedValue, travelSecondsMax } = entry;
-  const travel = travelSecondsMax === undefined ? {} : { travelSecondsMax };
-  if (wanted === undefined) return new AlpacaCover(context, { role, ...travel });
-  const closed = closedValue === undefined ? {} : { closedValue };
-  return new AlpacaSwitchCover(context, { role, switch: wanted, ...closed, ...travel });
+  const { switch: wanted } = entry;
+  if (wanted === undefined) return new AlpacaCover(context, { ...entry, role });
+  return new AlpacaSwitchCover(context, { ...entry, role, switch: wanted });
 }
 
 function weatherOf(context: RoleContext, entry: AlpacaEntry, find: FindDevice): AlpacaWeather {

@@ -1,11 +1,12 @@
+import type { DeviceEntry } from "../protocol.ts";
 import type { KeptDevice } from "../roles/kept-device.ts";
 import type { DeviceOf, RoleName } from "../roles/roles.ts";
 import { IndiCamera } from "./roles/camera.ts";
 import type { CameraOptions } from "./roles/camera-options.ts";
 import { IndiCover } from "./roles/cover.ts";
-import { type DomeOptions, IndiDome } from "./roles/dome.ts";
-import { type FocuserOptions, IndiFocuser } from "./roles/focuser.ts";
-import { IndiMount, type MountOptions } from "./roles/mount.ts";
+import { IndiDome } from "./roles/dome.ts";
+import { IndiFocuser } from "./roles/focuser.ts";
+import { IndiMount } from "./roles/mount.ts";
 import { IndiRotator } from "./roles/rotator.ts";
 import { IndiWeather } from "./roles/weather.ts";
 import { IndiWheel } from "./roles/wheel.ts";
@@ -13,11 +14,7 @@ import type { IndiClient } from "./session/client.ts";
 import type { RoleContext } from "./session/indi-role.ts";
 
 /** What the rig file says of a device on an INDI server. */
-export interface IndiEntry extends CameraOptions, FocuserOptions, MountOptions, DomeOptions {
-  readonly device: string;
-  /** Cover and diffuser: longest time for one way [s]. */
-  readonly travelSecondsMax?: number;
-}
+export interface IndiEntry extends DeviceEntry, CameraOptions {}
 
 interface RoleRow<R extends RoleName> {
   /** In DRIVER_INTERFACE of the standard: a bit for each thing that a driver can be. */

@@ -2,7 +2,7 @@ import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } fr
 import { wrapHours } from "../../kit/sidereal.ts";
 import type { Setting } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
-import type { Equatorial, MountState, Site, TrackRate } from "../../roles/mount.ts";
+import type { Equatorial, MountOptions, MountState, Site, TrackRate } from "../../roles/mount.ts";
 import { distanceDegrees } from "../../roles/mount-sky.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty } from "../session/kept-setting.ts";
@@ -21,13 +21,6 @@ import {
 import { MountRest } from "./mount-rest.ts";
 import { mountSettings, type SettableMount, trackingRate } from "./mount-settings.ts";
 import { goTo, type SlewBudget, untilStill } from "./mount-slew.ts";
-
-export interface MountOptions {
-  /** Slowest that the mount slews at, for deadlines [degrees/s]. Default 0.5. */
-  readonly slewDegreesPerSecondMin?: number;
-  /** How near a slew must end to count as arrived [arcmin]. Default 5. */
-  readonly arrivalArcmin?: number;
-}
 
 /** An arrival further off than this is worth a second, short slew [arcsec]. */
 const refineArcsec = 60;
