@@ -1,45 +1,14 @@
-import { type AlpacaEntry, AlpacaRigServer } from "./alpaca/rig-server.ts";
-import { AlpacaServer } from "./alpaca/wire/server.ts";
-import { UndiciExchange } from "./alpaca/wire/undici-exchange.ts";
-import { IndiCamera } from "./indi/roles/camera.ts";
-import type { CameraOptions } from "./indi/roles/camera-options.ts";
-import { IndiCover } from "./indi/roles/cover.ts";
-import { type DomeOptions, IndiDome } from "./indi/roles/dome.ts";
-import { type FocuserOptions, IndiFocuser } from "./indi/roles/focuser.ts";
-import { IndiMount, type MountOptions } from "./indi/roles/mount.ts";
-import { IndiRotator } from "./indi/roles/rotator.ts";
-import { IndiWeather } from "./indi/roles/weather.ts";
-import { IndiWheel } from "./indi/roles/wheel.ts";
-import { IndiClient } from "./indi/session/client.ts";
-import type { IndiRole, RoleContext } from "./indi/session/role-device.ts";
-import type { Clock } from "./kit/clock.ts";
 import { DeviceError } from "./kit/errors.ts";
-import type { HttpExchange } from "./kit/http-link.ts";
-import type { OpenLink } from "./kit/links.ts";
-import type { Log } from "./kit/log.ts";
-import type { Random } from "./kit/random.ts";
-import type { Device, RoleName } from "./roles/device.ts";
+import type { Address } from "./protocol.ts";
+import { type AnyDeviceEntry, type ConnectTools, type ProtocolKind, protocols } from "./protocols.ts";
 import type { Rig } from "./roles/rig.ts";
+import type { RoleName } from "./roles/roles.ts";
 
-/** An INDI server of the rig file. */
-export interface ServerEntry {
-  readonly indi: { readonly host: string; readonly port: number };
-}
+/** A server of the rig file, by its protocol. */
+export type ServerEntry = { [K in ProtocolKind]: { readonly [Key in K]: Address } }[ProtocolKind];
 
-export interface AlpacaServerEntry {
-  readonly alpaca: { readonly host: string; readonly port: number };
-}
-
-/** A further protocol is a further kind here and a further case in `openServer`. */
-export type AnyServerEntry = ServerEntry | AlpacaServerEntry;
-
-/** A device that a server drives, with what the rig file may add where a driver's own account does not do. */
-export interface DrivenEntry extends CameraOptions, FocuserOptions, MountOptions, DomeOptions, AlpacaEntry {
-  readonly server: string;
-  readonly device: string;
-  /** Cover and diffuser: longest time for one way [s]. */
-  readonly travelSecondsMax?: number;
-}
+/** A device that a server drives. */
+export type DrivenEntry = AnyDeviceEntry & { readonly server: string };
 
 /** Put on and taken off by a person: nothing to connect. */
 export interface HandEntry {
@@ -47,21 +16,14 @@ export interface HandEntry {
 }
 
 export interface RigEntries {
-  readonly servers: Readonly<Record<string, AnyServerEntry>>;
+  readonly servers: Readonly<Record<string, ServerEntry>>;
   readonly devices: Readonly<Partial<Record<RoleName, DrivenEntry | HandEntry | undefined>>>;
 }
 
-export interface ConnectOptions {
-  readonly clock: Clock;
-  readonly log: Log;
-  readonly random: Random;
-  /** How to reach an INDI server: TCP as a rule, memory for rehearsals and tests. */
-  readonly openers: (server: ServerEntry, name: string) => OpenLink;
-  /** How to reach an Alpaca server. Default: HTTP over sockets. */
-  readonly exchanges?: (server: AlpacaServerEntry, name: string) => HttpExchange;
+export type ConnectOptions = ConnectTools & {
   /** Told of each device, before it is connected, whether it was found so: a crash must not make that forgotten. */
   readonly found?: (role: RoleName, device: string, connected: boolean) => void;
-}
+};
 
 /** Every device that did not open, at once: a person fixes all of them in one go. */
 export class RigNotConnectedError extends AggregateError {
@@ -96,8 +58,8 @@ export async function connectRig(
   signal: AbortSignal,
 ): Promise<Opened> {
   const stack = new AsyncDisposableStack();
-  const servers = new Map<string, Promise<ServerLink>>();
-  const linkTo = (name: string): Promise<ServerLink> => {
+  const servers = new Map<string, ReturnType<typeof openServer>>();
+  const serverCalled = async (name: string) => {
     const known = servers.get(name) ?? openServer(name, entries.servers[name], options, stack, signal);
     servers.set(name, known);
     return known;
@@ -109,8 +71,14 @@ export async function connectRig(
   const owners = new Map<string, Promise<unknown>>();
   const openRole = async (role: RoleName, entry: DrivenEntry, owner: Promise<unknown> | undefined) => {
     await owner?.catch(() => {});
-    const link = await linkTo(entry.server);
-    return [role, await link.openRole(role, entry, owner === undefined, signal)] as const;
+    const server = await serverCalled(entry.server);
+    const { found } = options;
+    const device = server.role(role, entry, {
+      ownsConnection: owner === undefined,
+      ...(found ? { found: (connected) => found(role, entry.device, connected) } : {}),
+    });
+    stack.use(device); // before it is opened: one that connects and then lacks something is left as it was found
+    return [role, await device.open(signal)] as const;
   };
 
   try {
@@ -138,107 +106,18 @@ export async function connectRig(
   }
 }
 
-/** One server, whatever its protocol. */
-interface ServerLink {
-  openRole(role: RoleName, entry: DrivenEntry, ownsConnection: boolean, signal: AbortSignal): Promise<Device>;
-}
-
-/** The only place that knows which protocols there are. */
-async function openServer(
+function openServer(
   name: string,
-  server: AnyServerEntry | undefined,
+  entry: ServerEntry | undefined,
   options: ConnectOptions,
   stack: AsyncDisposableStack,
   signal: AbortSignal,
-): Promise<ServerLink> {
-  if (server === undefined) throw new TypeError(`no server is called "${name}"`);
-  if ("indi" in server) return openIndiServer(name, server, options, stack, signal);
-  if ("alpaca" in server) return openAlpacaServer(name, server, options, stack, signal);
-  throw new TypeError(`the server "${name}" speaks no protocol that is known here`);
-}
-
-async function openIndiServer(
-  name: string,
-  server: ServerEntry,
-  { clock, log, random, openers, found }: ConnectOptions,
-  stack: AsyncDisposableStack,
-  signal: AbortSignal,
-): Promise<ServerLink> {
-  const client = new IndiClient({
-    open: openers(server, name),
-    clock,
-    log,
-    random: random.fork(`indi server ${name}`),
-    serverName: `INDI server ${server.indi.host}:${server.indi.port}`,
-  });
-  stack.use(client);
-  await client.connect(signal);
-  return {
-    async openRole(role, entry, ownsConnection, abort) {
-      const context: RoleContext = {
-        device: client.device(entry.device),
-        clock,
-        log,
-        ownsConnection,
-        ...(found === undefined ? {} : { found: (connected) => found(role, entry.device, connected) }),
-      };
-      const device = indiRole(role, context, client, entry);
-      stack.use(device); // before it is opened: one that connects and then lacks something is left as it was found
-      return device.open(abort);
-    },
-  };
-}
-
-async function openAlpacaServer(
-  name: string,
-  entry: AlpacaServerEntry,
-  { clock, log, random, exchanges, found }: ConnectOptions,
-  stack: AsyncDisposableStack,
-  signal: AbortSignal,
-): Promise<ServerLink> {
-  const server = new AlpacaServer({
-    exchange: exchanges?.(entry, name) ?? new UndiciExchange(entry.alpaca, clock),
-    clock,
-    log,
-    clientId: random.fork(`alpaca client of ${name}`).whole(1, 65535),
-    name: `Alpaca server ${entry.alpaca.host}:${entry.alpaca.port}`,
-  });
-  stack.use(server);
-  const rigServer = new AlpacaRigServer(server, clock, log);
-  await rigServer.open(signal);
-  return {
-    async openRole(role, named, ownsConnection, abort) {
-      const tellFound = found && ((connected: boolean) => found(role, named.device, connected));
-      const tools = { ownsConnection, ...(tellFound ? { found: tellFound } : {}) };
-      const device = rigServer.role(role, named, tools);
-      stack.use(device);
-      return device.open(abort);
-    },
-  };
-}
-
-function indiRole(role: RoleName, context: RoleContext, client: IndiClient, entry: DrivenEntry): IndiRole {
-  switch (role) {
-    case "camera": {
-      const enable = (property: string) => client.enableBlobs(entry.device, property);
-      return new IndiCamera(context, { enable, ordered: client.ordersBlobs }, entry);
-    }
-    case "mount":
-      return new IndiMount(context, entry);
-    case "focuser":
-      return new IndiFocuser(context, entry);
-    case "cover":
-    case "diffuser":
-      return new IndiCover(context, { ...entry, role });
-    case "wheel":
-      return new IndiWheel(context);
-    case "rotator":
-      return new IndiRotator(context);
-    case "dome":
-      return new IndiDome(context, entry);
-    case "weather":
-      return new IndiWeather(context);
-  }
+) {
+  if (entry === undefined) throw new TypeError(`no server is called "${name}"`);
+  const protocol = protocols.find(({ kind }) => kind in entry);
+  if (!protocol) throw new TypeError(`the server "${name}" speaks no protocol that is known here`);
+  const address = (entry as Readonly<Partial<Record<ProtocolKind, Address>>>)[protocol.kind]!;
+  return protocol.open(name, address, options, stack, signal);
 }
 
 function asError(reason: unknown): Error {

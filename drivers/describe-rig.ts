@@ -1,5 +1,5 @@
-import type { RoleName } from "./roles/device.ts";
 import { devicesOf, type Rig } from "./roles/rig.ts";
+import type { RoleName } from "./roles/roles.ts";
 
 export interface DeviceDescription {
   readonly role: RoleName;

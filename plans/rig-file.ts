@@ -4,24 +4,30 @@ import { readChecked } from "./file-problems.ts";
 import { keysOfOneProtocol, rigDevices } from "./rig-devices.ts";
 
 const host = textLine("a host name or address", 253);
-const indiServer = mapOf({ indi: mapOf({ host, port: wholeFrom(1, 65535).default(7624) }) });
-/** The standard has no port of its own: `evenfield find` tells it. */
-const alpacaServer = mapOf({ alpaca: mapOf({ host, port: wholeFrom(1, 65535) }) });
-type ServerEntry = z.infer<typeof indiServer> | z.infer<typeof alpacaServer>;
+/** The protocols, by the key under which a server's address stands. */
+export const serverKinds = {
+  indi: mapOf({ host, port: wholeFrom(1, 65535).default(7624) }),
+  /** The standard has no port of its own: `evenfield find` tells it. */
+  alpaca: mapOf({ host, port: wholeFrom(1, 65535) }),
+};
+type ServerKind = keyof typeof serverKinds;
+type ServerEntry = {
+  [K in ServerKind]: { readonly [Key in K]: z.infer<(typeof serverKinds)[K]> };
+}[ServerKind];
 
-const serverKinds = "{ indi: { host, port } } or { alpaca: { host, port } }";
+const kindNames = Object.keys(serverKinds) as readonly ServerKind[];
+const serverForms = kindNames.map((kind) => `{ ${kind}: { host, port } }`).join(" or ");
 
 /** Told apart by the key, so that a message fits what was meant. */
 const server = z.unknown().transform((entry, ctx): ServerEntry => {
   const keys = entry !== null && typeof entry === "object" ? Object.keys(entry) : [];
-  const [kind] = keys;
-  if (keys.length !== 1 || (kind !== "indi" && kind !== "alpaca")) {
-    ctx.issues.push({ code: "custom", message: serverKinds, input: entry, path: [] });
+  const kind = kindNames.find((name) => name === keys[0]);
+  if (keys.length !== 1 || kind === undefined) {
+    ctx.issues.push({ code: "custom", message: serverForms, input: entry, path: [] });
     return z.NEVER;
   }
-  const schema: z.ZodType<ServerEntry> = kind === "indi" ? indiServer : alpacaServer;
-  const result = schema.safeParse(entry, { reportInput: true });
-  if (result.success) return result.data;
+  const result = mapOf({ [kind]: serverKinds[kind] }).safeParse(entry, { reportInput: true });
+  if (result.success) return result.data as ServerEntry;
   ctx.issues.push(...(result.error.issues as z.core.$ZodRawIssue[]));
   return z.NEVER;
 });
@@ -63,7 +69,7 @@ const rigFile = mapOf({
   sunFilter,
   limits: limits.prefault({}),
   servers: z.record(z.string(), server, {
-    error: `a map from a name of your own to ${serverKinds}`,
+    error: `a map from a name of your own to ${serverForms}`,
   }),
   devices: rigDevices,
   /** Facts that no device knows and that change the flat when they change: a spacer, a reducer, a tilt. */

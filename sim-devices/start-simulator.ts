@@ -7,7 +7,6 @@ import type { SimAlpacaServer } from "./alpaca/alpaca-server.ts";
 import { answerDiscovery } from "./alpaca/discovery-responder.ts";
 import { listenHttp } from "./alpaca/listen-http.ts";
 import { memoryExchange } from "./alpaca/memory-exchange.ts";
-import type { SceneDeviceOptions } from "./alpaca/scene-devices.ts";
 import { alpacaServerOf } from "./alpaca/serve-alpaca.ts";
 import type { IndiServer } from "./indi/indi-server.ts";
 import { indiServerOf } from "./indi/serve-indi.ts";
@@ -15,6 +14,7 @@ import type { MechanicsSpec } from "./scene/mechanics/mechanics-spec.ts";
 import { ScenePainter } from "./scene/painter.ts";
 import type { SceneSpec } from "./scene/spec/scene-spec.ts";
 import { World } from "./scene/world.ts";
+import type { SceneDeviceOptions } from "./scene-devices.ts";
 
 export interface SimulatorOptions {
   readonly spec: SceneSpec;

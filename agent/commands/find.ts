@@ -1,13 +1,9 @@
 import type { Command } from "commander";
-import {
-  type Address,
-  type Findings,
-  type FindOptions,
-  type FoundServer,
-  findServers,
-} from "../../drivers/find-servers.ts";
+import { findServers } from "../../drivers/find-servers.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
+import type { Address, Findings, FoundServer } from "../../drivers/protocol.ts";
+import type { FindOptions } from "../../drivers/protocols.ts";
 import { commandList } from "./command-list.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { rigBlock } from "./rig-block.ts";

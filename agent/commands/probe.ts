@@ -1,11 +1,10 @@
 import type { Command } from "commander";
-import { connectRig, RigNotConnectedError, type ServerEntry } from "../../drivers/connect.ts";
+import { type ConnectOptions, connectRig, RigNotConnectedError } from "../../drivers/connect.ts";
 import { type DeviceDescription, describeRig } from "../../drivers/describe-rig.ts";
-import type { OpenLink } from "../../drivers/kit/links.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
-import type { RoleName } from "../../drivers/roles/device.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
 import { commandList } from "./command-list.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { rigFromFile } from "./rig-from-file.ts";
@@ -13,7 +12,7 @@ import { rigFromFile } from "./rig-from-file.ts";
 export interface ProbeOptions {
   readonly rig: string;
   /** How a server is reached; TCP unless a test says otherwise. */
-  readonly openers?: (server: ServerEntry) => OpenLink;
+  readonly openers?: ConnectOptions["openers"];
 }
 
 /** What a flat by diffuser wants of a rig, and what is lost where it is missing. */
@@ -33,7 +32,7 @@ const words = {
 /** `evenfield probe`: connects, says what each device can do, leaves everything as it was. @throws CommandError */
 export async function probe(options: ProbeOptions, host: CommandHost, signal: AbortSignal): Promise<Outcome> {
   const rigFile = rigFromFile(options.rig);
-  const openers = options.openers ?? ((server: ServerEntry) => tcpOpener(server.indi));
+  const openers: ConnectOptions["openers"] = options.openers ?? ((server) => tcpOpener(server.indi));
   try {
     await using opened = await connectRig(
       rigFile,

@@ -1,6 +1,6 @@
 import { existsSync } from "node:fs";
 import type { Command } from "commander";
-import { RigNotConnectedError, type ServerEntry } from "../../drivers/connect.ts";
+import { RigNotConnectedError } from "../../drivers/connect.ts";
 import type { Log } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
@@ -127,8 +127,8 @@ export function registerRestore(program: Command, host: CommandHost = processHos
     .option("--json", "print one JSON result")
     .addHelpText("after", "\nExample:\n  evenfield restore --rig plans/rig-example.yaml")
     .action((options: RestoreCommandOptions & { json?: boolean }) => {
-      const wiring = {
-        openers: (server: ServerEntry) => tcpOpener(server.indi),
+      const wiring: Omit<RestoreWiring, "signal"> = {
+        openers: (server) => tcpOpener(server.indi),
         log: stderrLog("warn"),
         random: new Random(host.clock.nowMs()),
         ...(process.stdin.isTTY === true ? { askPerson: askAtTerminal } : {}),

@@ -1,4 +1,4 @@
-import type { FoundDevice, FoundServer } from "../../drivers/find-servers.ts";
+import type { FoundDevice, FoundServer } from "../../drivers/protocol.ts";
 
 /**
  * The `servers` and `devices` of a rig file for what was found: each device in the first of its roles that is still
@@ -33,9 +33,10 @@ export function rigBlock(servers: readonly FoundServer[]): string {
 
 /** `alpaca`, `alpaca-2`, `indi`: to be renamed by whoever pastes them. */
 function serverNames(servers: readonly FoundServer[]): readonly string[] {
-  const counts = { alpaca: 0, indi: 0 };
+  const counts = new Map<string, number>();
   return servers.map(({ protocol }) => {
-    const count = ++counts[protocol];
+    const count = (counts.get(protocol) ?? 0) + 1;
+    counts.set(protocol, count);
     return count === 1 ? protocol : `${protocol}-${count}`;
   });
 }

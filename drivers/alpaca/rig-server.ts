@@ -1,51 +1,10 @@
-import type { Clock } from "../kit/clock.ts";
-import { DeviceLostError, MissingAbilityError } from "../kit/errors.ts";
-import type { Log } from "../kit/log.ts";
-import type { RoleName } from "../roles/device.ts";
-import { AlpacaCamera } from "./roles/camera.ts";
-import type { CameraOptions } from "./roles/camera-limits.ts";
-import { AlpacaCover } from "./roles/cover.ts";
-import { AlpacaDome, type DomeOptions } from "./roles/dome.ts";
-import { AlpacaFocuser, type FocuserOptions } from "./roles/focuser.ts";
-import { AlpacaMount, type MountOptions } from "./roles/mount.ts";
-import { AlpacaRotator } from "./roles/rotator.ts";
-import { AlpacaSwitchCover } from "./roles/switch-cover.ts";
-import { AlpacaWeather } from "./roles/weather.ts";
-import type { WeatherLimits } from "./roles/weather-judgement.ts";
-import { AlpacaWheel } from "./roles/wheel.ts";
+import { DeviceLostError } from "../kit/errors.ts";
+import type { DeviceTools, KeptDevice } from "../roles/kept-device.ts";
+import type { RoleName } from "../roles/roles.ts";
+import { type AlpacaEntry, makerOf, typesFor } from "./role-table.ts";
 import { AlpacaDevice } from "./session/device.ts";
-import type { AlpacaRole, RoleContext } from "./session/role-device.ts";
 import { type ListedDevice, listDevices } from "./wire/management.ts";
 import type { AlpacaServer } from "./wire/server.ts";
-
-/** What the rig file says of a device on an Alpaca server. */
-export interface AlpacaEntry extends CameraOptions, MountOptions, FocuserOptions, DomeOptions, WeatherLimits {
-  /** A device's name as its server lists it, or its type and number: `camera/0`. */
-  readonly device: string;
-  /** Cover and diffuser: longest time for one way [s]. */
-  readonly travelSecondsMax?: number;
-  /** Cover and diffuser: the switch of a Switch device that moves it, by name or number. */
-  readonly switch?: string | number;
-  readonly closedValue?: number;
-  /** Weather: an ObservingConditions device beside the SafetyMonitor. */
-  readonly conditions?: string;
-}
-
-const monitorType = "safetymonitor";
-const stationType = "observingconditions";
-
-/** Device types that can carry a role, the preferred one first. */
-const typesOf: Readonly<Record<RoleName, readonly string[]>> = {
-  camera: ["camera"],
-  mount: ["telescope"],
-  focuser: ["focuser"],
-  cover: ["covercalibrator"],
-  diffuser: ["covercalibrator"],
-  wheel: ["filterwheel"],
-  rotator: ["rotator"],
-  dome: ["dome"],
-  weather: [monitorType, stationType],
-};
 
 /** The devices of one server by the names that a rig file uses, each made once. */
 export class AlpacaRigServer {
@@ -54,8 +13,7 @@ export class AlpacaRigServer {
 
   constructor(
     readonly server: AlpacaServer,
-    readonly clock: Clock,
-    readonly log: Log,
+    readonly tools: Pick<DeviceTools, "clock" | "log">,
   ) {}
 
   /** Asks which devices there are. @throws DeviceLostError and what else `listDevices` throws */
@@ -64,47 +22,10 @@ export class AlpacaRigServer {
   }
 
   /** A role that still has to be opened. @throws DeviceLostError naming what the server has instead */
-  role(role: RoleName, entry: AlpacaEntry, tools: Pick<RoleContext, "ownsConnection" | "found">): AlpacaRole {
-    const types = entry.switch === undefined ? typesOf[role] : ["switch"];
-    const device = this.#device(entry.device, types);
-    const context: RoleContext = { device, clock: this.clock, log: this.log, ...tools };
-    const { travelSecondsMax } = entry;
-    const travel = travelSecondsMax === undefined ? {} : { travelSecondsMax };
-    switch (role) {
-      case "camera":
-        return new AlpacaCamera(context, entry);
-      case "mount":
-        return new AlpacaMount(context, entry);
-      case "focuser":
-        return new AlpacaFocuser(context, entry);
-      case "cover":
-      case "diffuser": {
-        if (entry.switch === undefined) return new AlpacaCover(context, { role, ...travel });
-        const closed = entry.closedValue === undefined ? {} : { closedValue: entry.closedValue };
-        return new AlpacaSwitchCover(context, { role, switch: entry.switch, ...closed, ...travel });
-      }
-      case "wheel":
-        return new AlpacaWheel(context);
-      case "rotator":
-        return new AlpacaRotator(context);
-      case "dome":
-        return new AlpacaDome(context, entry);
-      case "weather":
-        return new AlpacaWeather(context, this.#weatherDevices(device, entry), entry);
-    }
-  }
-
-  #weatherDevices(device: AlpacaDevice, entry: AlpacaEntry) {
-    if (device.type === stationType) {
-      if (entry.conditions === undefined) return { monitor: undefined, conditions: device };
-      throw new MissingAbilityError(
-        device.name,
-        "`conditions` goes beside a safety monitor, and this is none",
-      );
-    }
-    const conditions =
-      entry.conditions === undefined ? undefined : this.#device(entry.conditions, [stationType]);
-    return { monitor: device, conditions };
+  role(role: RoleName, entry: AlpacaEntry, own: Pick<DeviceTools, "ownsConnection" | "found">): KeptDevice {
+    const device = this.#device(entry.device, typesFor(role, entry));
+    const find = (wanted: string, types: readonly string[]) => this.#device(wanted, types);
+    return makerOf(role)({ device, ...this.tools, ...own }, entry, find);
   }
 
   #device(wanted: string, types: readonly string[]): AlpacaDevice {

@@ -14,3 +14,10 @@ export interface Cover extends Device {
   ensureClosed(signal: AbortSignal): Promise<void>;
   ensureOpen(signal: AbortSignal): Promise<void>;
 }
+
+/** Which of the two it is, and what a rig file may say of it. */
+export interface CoverOptions {
+  readonly role: "cover" | "diffuser";
+  /** Longest time that one way takes [s]. Default 90. */
+  readonly travelSecondsMax?: number;
+}

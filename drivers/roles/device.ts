@@ -15,7 +15,8 @@ export interface Setting {
 export interface Device extends AsyncDisposable {
   /** The device's own name, as its server gives it. */
   readonly name: string;
-  readonly role: RoleName;
+  /** Which role it plays: a name of `roles`. */
+  readonly role: string;
   /** Reads from the device every setting that a run may change, in an order in which they can be put back. */
   readSettings(signal: AbortSignal): Promise<readonly Setting[]>;
   /**
@@ -30,17 +31,6 @@ export interface Device extends AsyncDisposable {
   /** What it can do, for people and for `probe`: ability → a short word or figure. */
   describe(): Readonly<Record<string, string>>;
 }
-
-export type RoleName =
-  | "camera"
-  | "mount"
-  | "focuser"
-  | "cover"
-  | "diffuser"
-  | "wheel"
-  | "rotator"
-  | "dome"
-  | "weather";
 
 /** Both ends included. */
 export interface Range {

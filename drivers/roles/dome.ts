@@ -18,3 +18,13 @@ export interface Dome extends Device {
   ensureUnparked(signal: AbortSignal): Promise<void>;
   ensureStopped(signal: AbortSignal): Promise<void>;
 }
+
+/** What a rig file may say of a dome where the driver does not. */
+export interface DomeOptions {
+  /** Longest time that the shutter takes [s]. Default 180. */
+  readonly shutterSecondsMax?: number;
+  /** Slowest turning that a deadline allows for [degrees/s]. Default 1. */
+  readonly turnDegreesPerSecondMin?: number;
+  /** How near counts as arrived [degrees]. Default 1. */
+  readonly toleranceDegrees?: number;
+}

@@ -8,3 +8,9 @@ export interface Focuser extends Device {
   moveTo(positionSteps: number, signal: AbortSignal): Promise<void>;
   ensureStopped(signal: AbortSignal): Promise<void>;
 }
+
+/** What a rig file may say of a focuser where the driver does not. */
+export interface FocuserOptions {
+  /** The slowest that the focuser moves, for its deadlines. Default 100. */
+  readonly stepsPerSecondMin?: number;
+}

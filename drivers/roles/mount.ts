@@ -53,3 +53,11 @@ export interface Mount extends Device {
   /** No slew, no jog, no pulse under way; tracking stays as it is. */
   ensureStopped(signal: AbortSignal): Promise<void>;
 }
+
+/** What a rig file may say of a mount where the driver does not. */
+export interface MountOptions {
+  /** Slowest that the mount slews at, for deadlines [degrees/s]. Default 0.5. */
+  readonly slewDegreesPerSecondMin?: number;
+  /** How near a slew must end to count as arrived [arcmin]. Default 5. */
+  readonly arrivalArcmin?: number;
+}

@@ -1,37 +1,19 @@
-import type { Camera } from "./camera.ts";
-import type { Cover } from "./cover.ts";
-import type { Device } from "./device.ts";
-import type { Dome } from "./dome.ts";
-import type { Focuser } from "./focuser.ts";
-import type { Mount } from "./mount.ts";
-import type { Rotator } from "./rotator.ts";
-import type { Weather } from "./weather.ts";
-import type { Wheel } from "./wheel.ts";
+import { type DeviceOf, type RoleName, roleNames, roles } from "./roles.ts";
 
 /** The devices of one telescope, as roles. Only the camera is always there. */
-export interface Rig {
-  readonly camera: Camera;
-  readonly mount?: Mount;
-  readonly focuser?: Focuser;
-  readonly cover?: Cover;
-  readonly diffuser?: Cover;
-  readonly wheel?: Wheel;
-  readonly rotator?: Rotator;
-  readonly dome?: Dome;
-  readonly weather?: Weather;
-}
+export type Rig = { readonly camera: DeviceOf<"camera"> } & {
+  readonly [R in Exclude<RoleName, "camera">]?: DeviceOf<R>;
+};
+
+type RigDevice = DeviceOf<RoleName>;
+type Stoppable = Extract<RigDevice, { ensureStopped(signal: AbortSignal): Promise<void> }>;
 
 /** All devices of a rig, camera first. */
-export function devicesOf(rig: Rig): readonly Device[] {
-  return [
-    rig.camera,
-    rig.mount,
-    rig.focuser,
-    rig.cover,
-    rig.diffuser,
-    rig.wheel,
-    rig.rotator,
-    rig.dome,
-    rig.weather,
-  ].filter((device) => device !== undefined);
+export function devicesOf(rig: Rig): readonly RigDevice[] {
+  return roleNames.map((role) => rig[role]).filter((device) => device !== undefined);
+}
+
+/** Those that can be in the middle of something which a stop ends. */
+export function stoppableDevices(rig: Rig): readonly Stoppable[] {
+  return devicesOf(rig).filter((device): device is Stoppable => roles[device.role].canBeStopped);
 }

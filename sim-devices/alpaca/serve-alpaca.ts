@@ -1,6 +1,6 @@
 import type { World } from "../scene/world.ts";
+import { alpacaDevices, type SceneDeviceOptions } from "../scene-devices.ts";
 import { SimAlpacaServer } from "./alpaca-server.ts";
-import { type SceneDeviceOptions, sceneDevices } from "./scene-devices.ts";
 
 const servers = new WeakMap<World, SimAlpacaServer>();
 
@@ -8,7 +8,7 @@ const servers = new WeakMap<World, SimAlpacaServer>();
 export function alpacaServerOf(world: World, options?: SceneDeviceOptions): SimAlpacaServer {
   let server = servers.get(world);
   if (!server) {
-    server = new SimAlpacaServer(world, sceneDevices(world, options));
+    server = new SimAlpacaServer(world, alpacaDevices(world, options));
     servers.set(world, server);
   }
   return server;

@@ -1,6 +1,6 @@
 import type { World } from "../scene/world.ts";
+import { indiDevices } from "../scene-devices.ts";
 import { IndiServer } from "./indi-server.ts";
-import { sceneDevices } from "./scene-devices.ts";
 
 const servers = new WeakMap<World, IndiServer>();
 
@@ -8,7 +8,7 @@ const servers = new WeakMap<World, IndiServer>();
 export function indiServerOf(world: World): IndiServer {
   let server = servers.get(world);
   if (!server) {
-    server = new IndiServer(world, sceneDevices(world));
+    server = new IndiServer(world, indiDevices(world));
     servers.set(world, server);
   }
   return server;

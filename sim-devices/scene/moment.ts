@@ -1,24 +1,10 @@
 import type { MountPhase } from "./mechanics/mount.ts";
 
-export type PartName =
-  | "camera"
-  | "mount"
-  | "cover"
-  | "diffuser"
-  | "focuser"
-  | "wheel"
-  | "rotator"
-  | "dome"
-  | "shutter"
-  | "weather"
-  | "filter"
-  | "tube"
-  | "sky";
-
 /** One thing that happened to the rig, and how it stood then: what the checkers read. */
 export interface Moment {
   readonly atMs: number;
-  readonly part: PartName;
+  /** A part of the rig (`camera`, `mount`, …), or `filter`, `tube`, `sky`. */
+  readonly part: string;
   readonly what: string;
   readonly detail?: string;
   /** 0 closed … 1 open. */

@@ -1,9 +1,9 @@
 import type { CameraMechanics } from "./mechanics/camera.ts";
 import type { DomeMechanics } from "./mechanics/dome.ts";
-import type { Glide } from "./mechanics/glide.ts";
 import type { MountMechanics } from "./mechanics/mount.ts";
 
-type Plain = number | string | boolean;
+/** Setting → value of one part. */
+export type PartAccount = Readonly<Record<string, number | string | boolean>>;
 
 /** Device → setting → value. */
 export type WorldAccount = Readonly<Record<string, Readonly<Record<string, unknown>>>>;
@@ -18,57 +18,40 @@ const tolerances: Readonly<Record<string, number>> = {
   "focuser.steps": 0.5,
 };
 
-interface PartsToAccountFor {
-  readonly camera: CameraMechanics;
-  readonly mount: MountMechanics;
-  readonly cover: Glide;
-  readonly diffuser: Glide;
-  readonly focuser: Glide;
-  readonly wheel: Glide;
-  readonly rotator: Glide;
-  readonly dome: DomeMechanics;
+export function cameraAccount(camera: CameraMechanics): PartAccount {
+  const { gain, offset, binning, region, frameType } = camera.inForce;
+  return {
+    phase: camera.phase,
+    gain,
+    offset,
+    binning,
+    region: Object.values(region).join(" "),
+    frameType,
+    coolerOn: camera.coolerOn,
+    coolerCelsius: camera.coolerCelsius,
+  };
 }
 
-export function accountOf(
-  world: PartsToAccountFor,
-  protocolSettings: ReadonlyMap<string, () => Readonly<Record<string, unknown>>>,
-): WorldAccount {
-  const { camera, mount } = world;
+export function mountAccount(mount: MountMechanics): PartAccount {
   const axes = mount.believedAxes;
-  const settings = camera.inForce;
-  const own: Record<string, Readonly<Record<string, Plain>>> = {
-    camera: {
-      phase: camera.phase,
-      gain: settings.gain,
-      offset: settings.offset,
-      binning: settings.binning,
-      region: Object.values(settings.region).join(" "),
-      frameType: settings.frameType,
-      coolerOn: camera.coolerOn,
-      coolerCelsius: camera.coolerCelsius,
-    },
-    mount: {
-      phase: mount.phase,
-      parked: mount.parked,
-      tracking: mount.tracking && !mount.motorsStalled,
-      rate: mount.rate,
-      // A tracking mount stays on a right ascension, one that stands still on an hour angle.
-      ...(mount.tracking ? { raHours: mount.believed.raHours } : { hourAngleDegrees: axes.hourAngleDegrees }),
-      decDegrees: axes.decDegrees,
-    },
-    cover: { open: world.cover.position, moving: world.cover.moving },
-    diffuser: { in: world.diffuser.position, moving: world.diffuser.moving },
-    focuser: { steps: world.focuser.position, moving: world.focuser.moving },
-    wheel: { slot: world.wheel.position, moving: world.wheel.moving },
-    rotator: { degrees: world.rotator.position, moving: world.rotator.moving },
-    dome: {
-      shutterOpen: world.dome.shutter.position,
-      azimuthDegrees: world.dome.azimuthDegrees,
-      parked: world.dome.parked,
-      moving: world.dome.turning || world.dome.shutter.moving,
-    },
+  return {
+    phase: mount.phase,
+    parked: mount.parked,
+    tracking: mount.tracking && !mount.motorsStalled,
+    rate: mount.rate,
+    // A tracking mount stays on a right ascension, one that stands still on an hour angle.
+    ...(mount.tracking ? { raHours: mount.believed.raHours } : { hourAngleDegrees: axes.hourAngleDegrees }),
+    decDegrees: axes.decDegrees,
   };
-  return { ...own, ...Object.fromEntries([...protocolSettings].map(([device, read]) => [device, read()])) };
+}
+
+export function domeAccount(dome: DomeMechanics): PartAccount {
+  return {
+    shutterOpen: dome.shutter.position,
+    azimuthDegrees: dome.azimuthDegrees,
+    parked: dome.parked,
+    moving: dome.turning || dome.shutter.moving,
+  };
 }
 
 /**

@@ -2,11 +2,11 @@ import type { Clock, ClockTimer } from "../../drivers/kit/clock.ts";
 import { CameraMechanics, type Glimpse } from "./mechanics/camera.ts";
 import { Cloud } from "./mechanics/cloud.ts";
 import { DomeMechanics } from "./mechanics/dome.ts";
-import { Glide } from "./mechanics/glide.ts";
+import { Glide, type GlideOptions } from "./mechanics/glide.ts";
 import { type MechanicsSpec, usualMechanics } from "./mechanics/mechanics-spec.ts";
 import { MountMechanics } from "./mechanics/mount.ts";
 import { WeatherMechanics } from "./mechanics/weather.ts";
-import type { Moment, PartName } from "./moment.ts";
+import type { Moment } from "./moment.ts";
 import type { ExposureAsk, LightPath, TrainSlip } from "./painter-contract.ts";
 import type { SceneSpec } from "./spec/scene-spec.ts";
 import {
@@ -17,7 +17,13 @@ import {
   separationDegrees,
   sunPlace,
 } from "./sun/sun-place.ts";
-import { accountOf, type WorldAccount } from "./world-account.ts";
+import {
+  cameraAccount,
+  domeAccount,
+  mountAccount,
+  type PartAccount,
+  type WorldAccount,
+} from "./world-account.ts";
 
 /** How much brighter the Sun is without its filter: a front filter passes about 1 part in 10^4 to 10^5. */
 const unfilteredTimes = 1e4;
@@ -77,7 +83,10 @@ export class World {
   readonly history: Moment[] = [];
   readonly #elsewhere: Elsewhere;
   readonly #listeners = new Set<(moment: Moment) => void>();
+  readonly #parts = new Map<string, { readonly account: () => PartAccount; readonly close: () => void }>();
+  readonly #glides = new Map<string, Glide>();
   readonly #settings = new Map<string, () => Readonly<Record<string, unknown>>>();
+  #isBuilt = false;
   #filterFitted = true;
   #slip: TrainSlip | undefined;
   #watch: ClockTimer | undefined;
@@ -89,40 +98,79 @@ export class World {
     this.mechanics = { ...usualMechanics, ...options.mechanics };
     this.#elsewhere = options.elsewhere ?? {};
     const m = this.mechanics;
-    const noteFrom = (part: PartName) => (what: string, detail?: string) => this.#note(part, what, detail);
-    const glide = (part: PartName, position: number, unitsPerSecond: number, play = 0) =>
-      new Glide({ clock, position, unitsPerSecond, play, note: noteFrom(part) });
     const { startsWith } = spec;
-    this.mount = new MountMechanics({
-      clock,
-      spec: spec.mount,
-      site: spec.site,
-      parkAt: m.parkAt,
-      note: noteFrom("mount"),
-    });
-    this.cover = glide("cover", startsWith.cover === "open" ? 1 : 0, 1 / m.coverSeconds);
-    this.diffuser = glide("diffuser", startsWith.diffuserInPlace ? 1 : 0, 1 / m.diffuserSeconds);
-    this.focuser = glide(
-      "focuser",
-      startsWith.focusSteps,
-      spec.focuser.stepsPerSecond,
-      spec.focuser.backlashSteps,
+    this.camera = this.#take(
+      "camera",
+      new CameraMechanics({
+        clock,
+        spec: spec.camera,
+        startsWith,
+        coolerDegreesPerSecond: m.coolerDegreesPerSecond,
+        glimpse: () => this.glimpse(),
+        paint: options.paint,
+        note: this.#noteOf("camera"),
+      }),
+      cameraAccount,
     );
-    this.wheel = glide("wheel", startsWith.wheelSlot, m.wheelSlotsPerSecond);
-    this.rotator = glide("rotator", startsWith.rotatorDegrees, m.rotatorDegreesPerSecond);
-    this.dome = new DomeMechanics(m.dome, clock, (part, what) => this.#note(part, what));
+    this.mount = this.#take(
+      "mount",
+      new MountMechanics({
+        clock,
+        spec: spec.mount,
+        site: spec.site,
+        parkAt: m.parkAt,
+        note: this.#noteOf("mount"),
+      }),
+      mountAccount,
+    );
+    this.cover = this.glide("cover", "open", {
+      position: startsWith.cover === "open" ? 1 : 0,
+      unitsPerSecond: 1 / m.coverSeconds,
+    });
+    this.diffuser = this.glide("diffuser", "in", {
+      position: startsWith.diffuserInPlace ? 1 : 0,
+      unitsPerSecond: 1 / m.diffuserSeconds,
+    });
+    this.focuser = this.glide("focuser", "steps", {
+      position: startsWith.focusSteps,
+      unitsPerSecond: spec.focuser.stepsPerSecond,
+      play: spec.focuser.backlashSteps,
+    });
+    this.wheel = this.glide("wheel", "slot", {
+      position: startsWith.wheelSlot,
+      unitsPerSecond: m.wheelSlotsPerSecond,
+    });
+    this.rotator = this.glide("rotator", "degrees", {
+      position: startsWith.rotatorDegrees,
+      unitsPerSecond: m.rotatorDegreesPerSecond,
+    });
+    const dome = new DomeMechanics(m.dome, clock, (part, what) => this.#note(part, what));
+    this.dome = this.#take("dome", dome, domeAccount);
     this.weather = new WeatherMechanics((detail) => this.#note("weather", "changed", detail));
     this.cloud = new Cloud(spec.seed, spec.sky.cloud);
-    this.camera = new CameraMechanics({
-      clock,
-      spec: spec.camera,
-      startsWith,
-      coolerDegreesPerSecond: m.coolerDegreesPerSecond,
-      glimpse: () => this.glimpse(),
-      paint: options.paint,
-      note: noteFrom("camera"),
-    });
+    this.#isBuilt = true;
     this.#note("sky", "begun");
+  }
+
+  /**
+   * Something that glides in this world, made when it is first asked for: both protocols serve the same one.
+   * @param unit what its position is called in the account
+   */
+  glide(part: string, unit: string, options: Omit<GlideOptions, "clock" | "note">): Glide {
+    const known = this.#glides.get(part);
+    if (known) return known;
+    const glide = new Glide({ clock: this.clock, note: this.#noteOf(part), ...options });
+    this.#glides.set(part, glide);
+    return this.#take(part, glide, ({ position, moving }) => ({ [unit]: position, moving }));
+  }
+
+  #take<P extends { close(): void }>(name: string, part: P, account: (part: P) => PartAccount): P {
+    this.#parts.set(name, { account: () => account(part), close: () => part.close() });
+    return part;
+  }
+
+  #noteOf(part: string) {
+    return (what: string, detail?: string) => this.#note(part, what, detail);
   }
 
   /** Calls back at everything that happens. @returns how to stop that */
@@ -206,7 +254,9 @@ export class World {
 
   /** Every setting and position by the world's own truth, as plain data. */
   account(): WorldAccount {
-    return accountOf(this, this.#settings);
+    const parts = [...this.#parts].map(([part, { account }]) => [part, account()] as const);
+    const kept = [...this.#settings].map(([device, read]) => [device, read()] as const);
+    return Object.fromEntries([...parts, ...kept]);
   }
 
   /** Records how the rig stands now; checkers see it. */
@@ -216,15 +266,14 @@ export class World {
 
   /** Ends the world: no timer of its own is left on the clock. */
   close(): void {
-    const { mount, camera, cover, diffuser, focuser, wheel, rotator, dome } = this;
-    for (const part of [mount, camera, cover, diffuser, focuser, wheel, rotator, dome]) part.close();
+    for (const part of this.#parts.values()) part.close();
     this.#watch?.cancel();
     this.#watch = undefined;
     this.#listeners.clear();
   }
 
-  #note(part: PartName, what: string, detail?: string): void {
-    if (!this.camera) return; // still being built
+  #note(part: string, what: string, detail?: string): void {
+    if (!this.#isBuilt) return;
     const sun = this.sun();
     const target = this.mount.slewTarget;
     const moment: Moment = {

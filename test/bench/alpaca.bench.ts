@@ -203,7 +203,7 @@ async function idleCost(): Promise<void> {
         clientId: 1,
         name: "bench",
       });
-      const rig = new AlpacaRigServer(server, clock, silentLog);
+      const rig = new AlpacaRigServer(server, { clock, log: silentLog });
       await rig.open(signal);
       await using camera = await rig
         .role("camera", { device: cameraName }, { ownsConnection: true })

@@ -1,9 +1,9 @@
 import { expect } from "vitest";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
-import type { SceneDeviceOptions } from "../../sim-devices/alpaca/scene-devices.ts";
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
+import type { SceneDeviceOptions } from "../../sim-devices/scene-devices.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
 import { cameraConformance } from "./conformance/camera.ts";
 import { deviceConformance } from "./conformance/device.ts";
@@ -25,7 +25,7 @@ function inMemory(name: string, alpaca: SceneDeviceOptions): Adapter {
         const before = world.account();
         return () => expect(accountDifferences(before, world.account())).toEqual([]);
       };
-      const links = { clock, entries: alpacaEntries(), exchanges: simulator.openAlpaca, sameAsBefore };
+      const links = { clock, entries: alpacaEntries(), exchanges: simulator.openAlpaca, sameAsBefore, world };
       return await clock.drive(onSceneRig(links, work));
     },
   };
@@ -42,7 +42,8 @@ const overHttp: Adapter = {
       alpacaPort: 0,
       alpaca: { connectSeconds: 0 },
     });
-    return await onSceneRig({ clock: systemClock, entries: alpacaEntries(simulator.alpaca!.port) }, work);
+    const { alpaca, world } = simulator;
+    return await onSceneRig({ clock: systemClock, entries: alpacaEntries(alpaca!.port), world }, work);
   },
 };
 

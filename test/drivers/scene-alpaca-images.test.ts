@@ -35,7 +35,9 @@ async function frameAsPaintedAndRead(
     );
     return painted;
   };
-  const links = { clock, entries: alpacaEntries(), exchanges: () => throughExchange(simulator.openAlpaca()) };
+  const { world } = simulator;
+  const exchanges = () => throughExchange(simulator.openAlpaca());
+  const links = { clock, entries: alpacaEntries(), exchanges, world };
   const frame = await clock.drive(
     onSceneRig(links, ({ rig: { camera } }) =>
       camera.expose({ exposureSeconds: 0.1, frameType: "light" }, calm()),

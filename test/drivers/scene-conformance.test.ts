@@ -24,7 +24,7 @@ const inMemory: Adapter = {
       const before = world.account();
       return () => expect(accountDifferences(before, world.account())).toEqual([]);
     };
-    return await clock.drive(onSceneRig({ clock, open: simulator.openIndi, sameAsBefore }, work));
+    return await clock.drive(onSceneRig({ clock, open: simulator.openIndi, sameAsBefore, world }, work));
   },
 };
 
@@ -35,7 +35,7 @@ const overTcp: Adapter = {
   drive: async (work) => {
     await using simulator = await startSimulator({ spec: demoScene, clock: systemClock, indiPort: 0 });
     const open = tcpOpener({ host: "127.0.0.1", port: simulator.indi!.port });
-    return await onSceneRig({ clock: systemClock, open }, work);
+    return await onSceneRig({ clock: systemClock, open, world: simulator.world }, work);
   },
 };
 

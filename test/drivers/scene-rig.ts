@@ -5,8 +5,9 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { greenwichSiderealHours } from "../../drivers/kit/sidereal.ts";
 import type { Equatorial, Mount } from "../../drivers/roles/mount.ts";
-import { sceneNames } from "../../sim-devices/indi/scene-devices.ts";
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
+import type { World } from "../../sim-devices/scene/world.ts";
+import { sceneNames } from "../../sim-devices/scene-devices.ts";
 import { calm, type RigUnderTest } from "./conformance/rig-under-test.ts";
 
 /** All devices of the simulated rig. */
@@ -31,13 +32,14 @@ export interface SceneLinks {
   readonly exchanges?: ConnectOptions["exchanges"];
   readonly entries?: RigEntries;
   readonly sameAsBefore?: () => () => void;
+  readonly world: World;
 }
 
 const noLink: OpenLink = () => Promise.reject(new Error("this test has no INDI server"));
 
 /** Connects the simulated rig and hands it to the test's work. */
 export async function onSceneRig<T>(
-  { clock, open = noLink, exchanges, entries = sceneEntries, sameAsBefore }: SceneLinks,
+  { clock, open = noLink, exchanges, entries = sceneEntries, sameAsBefore, world }: SceneLinks,
   work: (rig: RigUnderTest) => Promise<T>,
 ): Promise<T> {
   await using connected = await connectRig(
@@ -55,7 +57,13 @@ export async function onSceneRig<T>(
     const compare = sameAsBefore?.();
     return async () => compare?.();
   };
-  return await work({ rig: connected.rig, clock, remember, [Symbol.asyncDispose]: async () => {} });
+  const onAlpaca = "alpaca" in entries.servers.scene!;
+  const isConnected = async (device: string) => {
+    const settings = world.account()[onAlpaca ? `${device} (Alpaca)` : device];
+    return String(settings?.CONNECTION).startsWith("true");
+  };
+  const nothing = async () => {};
+  return await work({ rig: connected.rig, clock, remember, isConnected, [Symbol.asyncDispose]: nothing });
 }
 
 /** Half an hour east of the meridian and 40 degrees from the zenith: above the horizon at any time. */

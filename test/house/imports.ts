@@ -1,7 +1,7 @@
 import { readdirSync, readFileSync } from "node:fs";
 import { dirname, join, relative, resolve } from "node:path";
 
-const root = resolve(import.meta.dirname, "../..");
+export const root = resolve(import.meta.dirname, "../..");
 
 /** Files of the product, by their path from the root. */
 export const sources = ["agent", "drivers", "plans", "sim-devices"].flatMap((folder) =>

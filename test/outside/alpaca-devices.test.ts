@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import type { SceneDeviceOptions } from "../../sim-devices/alpaca/scene-devices.ts";
+import type { SceneDeviceOptions } from "../../sim-devices/scene-devices.ts";
 import { type AlpacaClient, encoded, type Given, onDevices } from "../sim-devices/alpaca/alpaca-client.ts";
 import { openStage } from "../stage/stage.ts";
 import { replyProblems, requestProblems } from "./alpaca-description.ts";

@@ -50,6 +50,10 @@ const adapter: Adapter = {
       rig: connected.rig,
       clock: systemClock,
       remember,
+      isConnected: async (device) => {
+        const connect = `${device}.CONNECTION.CONNECT`;
+        return simulators.getprop(connect)[connect] === "On";
+      },
       [Symbol.asyncDispose]: async () => {},
     });
   },

@@ -27,8 +27,8 @@ export interface StockServer extends AsyncDisposable {
   log(): string;
   /** Runs a program within the namespace, with the same HOME. */
   run(program: string, args: readonly string[]): { readonly status: number | null; readonly stdout: string };
-  /** Every value as Debian's `indi_getprop` tells it: `Device.PROPERTY.ELEMENT` → text. */
-  getprop(): Record<string, string>;
+  /** Every value, or the one named, as Debian's `indi_getprop` tells it: `Device.PROPERTY.ELEMENT` → text. */
+  getprop(name?: string): Record<string, string>;
   /** One command by Debian's `indi_setprop`: `Device.PROPERTY.ELEMENT=value`. */
   setprop(assignment: string): void;
   /** Process ids of a driver by its program's name. */
@@ -87,8 +87,8 @@ export async function startStockServer(options: StockServerOptions): Promise<Sto
       relay.once("exit", () => relays.delete(relay));
       return relayLink(relay);
     },
-    getprop: () => {
-      const lines = run("indi_getprop", ["-t", "2", "*.*.*"]).stdout.split("\n");
+    getprop: (name = "*.*.*") => {
+      const lines = run("indi_getprop", ["-t", "2", name]).stdout.split("\n");
       return Object.fromEntries(
         lines
           .filter((line) => line.includes("="))

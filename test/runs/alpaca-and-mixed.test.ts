@@ -4,7 +4,7 @@ import { expect, test } from "vitest";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import type { RoleName } from "../../drivers/roles/device.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
 import { checkWorld } from "../stage/checkers/check-world.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 

@@ -1,6 +1,6 @@
-import type { RoleName } from "../../drivers/roles/device.ts";
-import { sceneNames } from "../../sim-devices/indi/scene-devices.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
+import { sceneNames } from "../../sim-devices/scene-devices.ts";
 
 /** Which protocol the devices speak: one for all, or the roles that are on Alpaca while the rest are on INDI. */
 export type ProtocolChoice = "indi" | "alpaca" | readonly RoleName[];

@@ -1,15 +1,14 @@
-import { type ConnectOptions, connectRig, type ServerEntry } from "../../../drivers/connect.ts";
+import { type ConnectOptions, connectRig } from "../../../drivers/connect.ts";
 import type { Clock } from "../../../drivers/kit/clock.ts";
-import type { OpenLink } from "../../../drivers/kit/links.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { Random } from "../../../drivers/kit/random.ts";
-import type { RoleName } from "../../../drivers/roles/device.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import { type AskPerson, HandCover } from "./hand-cover.ts";
 
 /** How to reach the servers of a rig file: TCP as a rule, memory for rehearsals and tests. */
-export type Openers = (server: ServerEntry, name: string) => OpenLink;
+export type Openers = ConnectOptions["openers"];
 
 /** Writes down, before a device is connected, whether it was found so. */
 export type NoteFound = (role: RoleName, device: string, connected: boolean) => void;

@@ -1,8 +1,9 @@
 import { Database } from "bun:sqlite";
 import { mkdirSync } from "node:fs";
 import { dirname } from "node:path";
-import type { RoleName, SettingValue } from "../../../drivers/roles/device.ts";
+import type { SettingValue } from "../../../drivers/roles/device.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { BaselineEntry, RunEnded } from "../record/run-record.ts";
 
 /**

@@ -1,4 +1,5 @@
-import type { RoleName, Setting, SettingValue } from "../../../drivers/roles/device.ts";
+import type { Setting, SettingValue } from "../../../drivers/roles/device.ts";
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";

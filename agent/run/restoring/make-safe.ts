@@ -1,5 +1,5 @@
 import { withDeadline } from "../../../drivers/kit/deadline.ts";
-import type { Rig } from "../../../drivers/roles/rig.ts";
+import { type Rig, stoppableDevices } from "../../../drivers/roles/rig.ts";
 import type { RestoreTools } from "./restore-setting.ts";
 
 /** A stop is quick or it does not come; a cover takes up to half a minute, and twice that when it is tried again. */
@@ -23,8 +23,6 @@ export async function tryTo(
 
 /** Nothing exposes, nothing moves; the mount's tracking stays as it is. */
 export async function ensureQuiet(rig: Rig, tools: RestoreTools): Promise<void> {
-  await tryTo("stop the camera", tools, (signal) => rig.camera.ensureStopped(signal));
-  for (const device of [rig.mount, rig.focuser, rig.rotator, rig.dome]) {
-    if (device) await tryTo(`stop the ${device.role}`, tools, (signal) => device.ensureStopped(signal));
-  }
+  for (const device of stoppableDevices(rig))
+    await tryTo(`stop the ${device.role}`, tools, (signal) => device.ensureStopped(signal));
 }

@@ -1,19 +1,8 @@
-import type { RoleName } from "../../../drivers/roles/device.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
+import { roleNames, roles } from "../../../drivers/roles/roles.ts";
 import type { BaselineEntry } from "../record/run-record.ts";
 
-/** What moves or stands in the light goes back behind a closed cover; the cover itself comes last. */
-const roleOrder: readonly RoleName[] = [
-  "camera",
-  "diffuser",
-  "focuser",
-  "wheel",
-  "rotator",
-  "mount",
-  "dome",
-  "weather",
-  "cover",
-];
+const roleOrder = roleNames.toSorted((a, b) => roles[a].restoreOrder - roles[b].restoreOrder);
 
 export interface RestorePhases {
   /** In the order in which they go back; within a device as it gave them. */

@@ -1,4 +1,4 @@
-import type { RoleName } from "../../../drivers/roles/device.ts";
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { PlanStep, StepKind, StepOptions } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";

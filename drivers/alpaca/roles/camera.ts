@@ -10,8 +10,8 @@ import type {
 import type { Setting } from "../../roles/device.ts";
 import { allowedExposure, exposureAttemptsMax, inAttempts } from "../../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { propertySetting } from "../session/kept-setting.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
 import { AscomError, UnreadableReplyError } from "../wire/errors.ts";
 import { number } from "../wire/values.ts";
 import { coolerSettings, readCelsius } from "./camera-cooler.ts";
@@ -56,7 +56,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
     this.#isAtRest = false;
   }
 
-  protected override async setUpAgain(signal: AbortSignal): Promise<void> {
+  protected override async setUp(signal: AbortSignal): Promise<void> {
     if (Object.keys(this.#setup).length > 0) await this.#apply(this.#setup, signal);
   }
 
@@ -154,9 +154,9 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
     if (!mayRetry || attempt >= exposureAttemptsMax) throw error;
     this.log.warn({ device: this.name, attempt, error: String(error) }, "the exposure is taken once more");
     if (attempt === exposureAttemptsMax - 1 && !isLost) {
-      await this.disconnectAll(signal);
+      await this.disconnect(signal);
       await this.connectAll(signal);
-      await this.setUpAgain(signal);
+      await this.setUp(signal);
     }
   }
 

@@ -1,14 +1,8 @@
 import { MissingAbilityError, ReadbackError, RefusedError } from "../../kit/errors.ts";
-import type { Cover, CoverState } from "../../roles/cover.ts";
+import type { Cover, CoverOptions, CoverState } from "../../roles/cover.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { whole } from "../wire/values.ts";
-
-export interface CoverOptions {
-  readonly role: "cover" | "diffuser";
-  /** Longest time that one way takes [s]. Default 90. */
-  readonly travelSecondsMax?: number;
-}
 
 /** CoverStatus and CalibratorStatus of the standard. */
 const coverStatus = { notPresent: 0, closed: 1, moving: 2, open: 3, error: 5 } as const;

@@ -1,19 +1,10 @@
 import { turnDegrees, wrapDegrees } from "../../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../../kit/errors.ts";
-import type { Dome, ShutterState } from "../../roles/dome.ts";
+import type { Dome, DomeOptions, ShutterState } from "../../roles/dome.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty, type Property, propertySetting } from "../session/kept-setting.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
 import { flag, number, whole } from "../wire/values.ts";
-
-export interface DomeOptions {
-  /** Longest time that the shutter takes [s]. Default 180. */
-  readonly shutterSecondsMax?: number;
-  /** Slowest turning that a deadline allows for [degrees/s]. Default 1. */
-  readonly turnDegreesPerSecondMin?: number;
-  /** How near counts as arrived [degrees]. Default 1. */
-  readonly toleranceDegrees?: number;
-}
 
 /** ShutterState of the standard; 4 is an error. */
 const shutterStates: Readonly<Record<number, ShutterState>> = {

@@ -1,16 +1,11 @@
 import { MissingAbilityError, OutOfLimitsError, ReadbackError } from "../../kit/errors.ts";
 import type { Range } from "../../roles/device.ts";
-import type { Focuser } from "../../roles/focuser.ts";
+import type { Focuser, FocuserOptions } from "../../roles/focuser.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { isAbsence } from "../session/device.ts";
 import { ensureProperty, type Property, propertySetting } from "../session/kept-setting.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
 import { flag, whole } from "../wire/values.ts";
-
-export interface FocuserOptions {
-  /** The slowest that the focuser moves, for its deadlines. Default 100. */
-  readonly stepsPerSecondMin?: number;
-}
 
 const tempComp: Property<boolean> = { member: "tempcomp", parameter: "TempComp", schema: flag };
 

@@ -1,27 +1,20 @@
-import { ReadbackError, RefusedError } from "../../kit/errors.ts";
 import { siderealArcsecPerSecond } from "../../kit/sidereal.ts";
-import type { TrackRate } from "../../roles/mount.ts";
-import { lengthArcsec, offsetBy, type SkyOffset, skyOffset } from "../../roles/mount-sky.ts";
+import { offsetBy, type SkyOffset } from "../../roles/mount-sky.ts";
+import { type NudgedMount, nudgeMount, pulseSecondsMax } from "../../roles/nudge.ts";
 import { waitUntil } from "../session/wait-until.ts";
 import { flag } from "../wire/values.ts";
 import { type MountTools, readMount, readTrackRate } from "./mount-reading.ts";
 import { goTo, type SlewBudget, untilStill } from "./mount-slew.ts";
 
-/** Pulses if they take no longer than this, otherwise a slew [s]. At the usual half sidereal rate 150 arcsec. */
-const pulseSecondsMax = 20;
 /** The longest single pulse: an abort need not wait for more [ms]. */
 const pulseMsMax = 5000;
-const passesMax = 6;
 /** A part of a nudge this small is not worth a command [arcsec]. */
 const worthArcsec = 0.3;
 
 const direction = { north: 0, south: 1, east: 2, west: 3 } as const;
 type Axis = "ra" | "dec";
 
-/**
- * Small moves by guide pulses, longer ones by a short slew. Each pass is read back and what is left is done in the
- * next: guide rates are only nominal, and mounts exist whose pulses go the other way on one side of the pier.
- */
+/** Small moves by guide pulses, longer ones by a short slew. */
 export class Nudger {
   /** How far each axis really moves per arcsecond asked, with its sign. */
   readonly #gain: Record<Axis, number> = { ra: 1, dec: 1 };
@@ -36,52 +29,26 @@ export class Nudger {
   }
 
   /** @throws RefusedError if the mount does not track; ReadbackError if it does not get there */
-  async nudge(by: SkyOffset, signal: AbortSignal): Promise<void> {
+  nudge(by: SkyOffset, signal: AbortSignal): Promise<void> {
     const { device, clock } = this.tools;
-    if (!(await readMount(this.tools, signal)).tracking) {
-      throw new RefusedError(device.name, "a nudge needs a mount that tracks");
-    }
-    const rate = await readTrackRate(this.tools, signal);
-    const start = (await untilStill(this.tools, signal)).pointing;
-    const startMs = clock.nowMs();
-    const toleranceArcsec = Math.max(1.5, 0.02 * lengthArcsec(by));
-    let here = start;
-    let left = by;
-    for (let pass = 0; lengthArcsec(left) > toleranceArcsec; pass++) {
-      if (pass === passesMax) {
-        throw new ReadbackError(device.name, "nudge", offsetText(by), offsetText(skyOffset(start, here)));
-      }
-      const cosDec = Math.max(0.05, Math.cos((here.decDegrees * Math.PI) / 180));
-      const isPulse = this.#pulsesDo(left, cosDec);
-      if (isPulse) await this.#pulse(left, cosDec, signal);
-      else await goTo(this.tools, offsetBy(here, left), this.#slewBudget(left), signal);
-      const before = here;
-      here = (await untilStill(this.tools, signal)).pointing;
-      const moved = skyOffset(before, here);
-      if (isPulse && lengthArcsec(moved) < 0.2 * lengthArcsec(left) && lengthArcsec(left) > 5) {
-        device.server.log.warn(
-          { device: device.name },
-          "the mount's coordinates do not show its pulses; their nominal size is trusted",
-        );
-        return;
-      }
-      if (isPulse) this.#learn(left, moved);
-      const drift = driftArcsec(rate, (clock.nowMs() - startMs) / 1000) * cosDec;
-      const done = skyOffset(start, here);
-      left = {
-        eastArcsec: by.eastArcsec - (done.eastArcsec - drift),
-        northArcsec: by.northArcsec - done.northArcsec,
-      };
-    }
-    if (!(await readMount(this.tools, signal)).tracking) {
-      throw new ReadbackError(device.name, "tracking after a nudge", "on", "off");
-    }
-  }
-
-  /** A slew must not count as arrived before it has begun. */
-  #slewBudget(left: SkyOffset): SlewBudget {
-    const toleranceArcsec = Math.min(this.budget.toleranceArcsec, 0.3 * lengthArcsec(left));
-    return { ...this.budget, toleranceArcsec };
+    const mount: NudgedMount = {
+      device: device.name,
+      clock,
+      log: device.server.log,
+      isTracking: async (abort) => (await readMount(this.tools, abort)).tracking,
+      trackRate: (abort) => readTrackRate(this.tools, abort),
+      untilStill: async (abort) => (await untilStill(this.tools, abort)).pointing,
+      wayFor: (left, cosDec) => (this.#pulsesDo(left, cosDec) ? "pulse" : "slew"),
+      move: async (way, from, left, cosDec, slewToleranceArcsec, abort) => {
+        if (way === "pulse") return await this.#pulse(left, cosDec, abort);
+        const toleranceArcsec = Math.min(this.budget.toleranceArcsec, slewToleranceArcsec);
+        await goTo(this.tools, offsetBy(from, left), { ...this.budget, toleranceArcsec }, abort);
+      },
+      learn: (way, asked, moved) => {
+        if (way === "pulse") this.#learn(asked, moved);
+      },
+    };
+    return nudgeMount(mount, by, signal);
   }
 
   #pulsesDo(left: SkyOffset, cosDec: number): boolean {
@@ -150,13 +117,4 @@ export class Nudger {
 function learntGain(gain: number, asked: number, moved: number): number {
   const ratio = moved / asked;
   return Math.abs(asked) >= 3 && Math.abs(ratio) >= 0.2 && Math.abs(ratio) <= 5 ? gain * ratio : gain;
-}
-
-/** How far right ascension grows by itself at a tracking rate [arcsec]; the Sun's and the Moon's mean motion. */
-function driftArcsec(rate: TrackRate | undefined, seconds: number): number {
-  return seconds * (rate === "solar" ? 0.0411 : rate === "lunar" ? 0.549 : 0);
-}
-
-function offsetText({ eastArcsec, northArcsec }: SkyOffset): string {
-  return `${eastArcsec.toFixed(1)} arcsec east, ${northArcsec.toFixed(1)} arcsec north`;
 }

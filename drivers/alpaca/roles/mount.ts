@@ -2,10 +2,10 @@ import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } fr
 import { wrapHours } from "../../kit/sidereal.ts";
 import type { Setting } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
-import type { Equatorial, MountState, Site, TrackRate } from "../../roles/mount.ts";
+import type { Equatorial, MountOptions, MountState, Site, TrackRate } from "../../roles/mount.ts";
 import { distanceDegrees } from "../../roles/mount-sky.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty } from "../session/kept-setting.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
 import { flag } from "../wire/values.ts";
 import { driveRate, type MountFacts, readMountFacts } from "./mount-facts.ts";
 import { Nudger } from "./mount-nudge.ts";
@@ -21,13 +21,6 @@ import {
 import { MountRest } from "./mount-rest.ts";
 import { mountSettings, type SettableMount, trackingRate } from "./mount-settings.ts";
 import { goTo, type SlewBudget, untilStill } from "./mount-slew.ts";
-
-export interface MountOptions {
-  /** Slowest that the mount slews at, for deadlines [degrees/s]. Default 0.5. */
-  readonly slewDegreesPerSecondMin?: number;
-  /** How near a slew must end to count as arrived [arcmin]. Default 5. */
-  readonly arrivalArcmin?: number;
-}
 
 /** An arrival further off than this is worth a second, short slew [arcsec]. */
 const refineArcsec = 60;
@@ -58,7 +51,7 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
   }
 
   /** The rate is set again; motion is not: what tracks is for the procedure to say. */
-  protected override async setUpAgain(signal: AbortSignal): Promise<void> {
+  protected override async setUp(signal: AbortSignal): Promise<void> {
     if (this.#rate !== undefined) await setTrackRate(this.#tools, this.log, this.#rate, signal);
   }
 

@@ -2,8 +2,8 @@ import { turnDegrees, wrapDegrees } from "../../kit/angles.ts";
 import { OutOfLimitsError, ReadbackError } from "../../kit/errors.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Rotator } from "../../roles/rotator.ts";
+import { AlpacaRole } from "../session/alpaca-role.ts";
 import { isAbsence } from "../session/device.ts";
-import { AlpacaRole } from "../session/role-device.ts";
 import { flag, number } from "../wire/values.ts";
 
 /** Slowest turning that a deadline allows for [degrees/s]. */

@@ -1,7 +1,7 @@
 import { MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
 import type { Cover, CoverState } from "../../roles/cover.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { flag, number, text, whole } from "../wire/values.ts";
 
 export interface SwitchCoverOptions {

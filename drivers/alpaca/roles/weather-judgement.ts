@@ -1,4 +1,4 @@
-import type { WeatherState } from "../../roles/weather.ts";
+import { type WeatherState, WeatherTally } from "../../roles/weather.ts";
 
 type Safety = WeatherState["safety"];
 
@@ -21,21 +21,14 @@ export interface WeatherFindings {
   readonly conditions: "fresh" | "stale" | "silent" | undefined;
 }
 
-/** Worst last. `unknown` never hides that something is known to be unsafe. */
-const order: readonly Safety[] = ["safe", "warning", "unknown", "unsafe"];
-
 /**
  * Both devices together. A monitor decides alone when there is one, and sensors can only make it worse; without one
  * the sensors must be fresh and at least rain or wind be among them.
  */
 export function judgeWeather(findings: WeatherFindings, limits: WeatherLimits): WeatherState {
   const { isSafe, readings, conditions } = findings;
-  const reasons: string[] = [];
-  let safety: Safety = "safe";
-  const note = (found: Safety, reason: string) => {
-    reasons.push(reason);
-    if (order.indexOf(found) > order.indexOf(safety)) safety = found;
-  };
+  const tally = new WeatherTally();
+  const note = tally.note.bind(tally);
   if (isSafe === false) note("unsafe", "the safety monitor says unsafe");
   if (isSafe === "unknown") note("unknown", "the safety monitor does not answer");
 
@@ -60,5 +53,5 @@ export function judgeWeather(findings: WeatherFindings, limits: WeatherLimits): 
   ) {
     note("unknown", "neither rain nor wind is measured, and there is no safety monitor");
   }
-  return { safety, reasons, readings };
+  return tally.state(readings);
 }

@@ -1,9 +1,8 @@
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Weather, WeatherState } from "../../roles/weather.ts";
-import { withBudget } from "../session/budget.ts";
+import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { connectDevice, disconnectDevice, isConnected } from "../session/device-connection.ts";
-import { AlpacaRole, type RoleContext } from "../session/role-device.ts";
 import { AscomError } from "../wire/errors.ts";
 import { flag, number } from "../wire/values.ts";
 import { judgeWeather, type WeatherFindings, type WeatherLimits } from "./weather-judgement.ts";
@@ -25,7 +24,6 @@ const sensors = [
   "windspeed",
 ] as const;
 
-const closeSeconds = 10;
 /** A report older than this says nothing about now [s]. */
 const staleSeconds = 300;
 
@@ -67,8 +65,8 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
     await connectDevice(second, this.clock, signal);
   }
 
-  protected override async disconnectAll(signal: AbortSignal): Promise<void> {
-    await super.disconnectAll(signal);
+  protected override async disconnect(signal: AbortSignal): Promise<void> {
+    await super.disconnect(signal);
     await this.#leaveSecond(signal);
   }
 
@@ -159,11 +157,7 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
 
   override async [Symbol.asyncDispose](): Promise<void> {
     await super[Symbol.asyncDispose]();
-    try {
-      await withBudget(this.clock, closeSeconds, (budget) => this.#leaveSecond(budget));
-    } catch (error) {
-      this.log.warn({ device: this.name, error: String(error) }, "could not be left as found");
-    }
+    await this.closing((signal) => this.#leaveSecond(signal));
   }
 
   override describe(): Readonly<Record<string, string>> {

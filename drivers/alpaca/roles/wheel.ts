@@ -1,7 +1,7 @@
 import { OutOfLimitsError, ReadbackError } from "../../kit/errors.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Wheel } from "../../roles/wheel.ts";
-import { AlpacaRole } from "../session/role-device.ts";
+import { AlpacaRole } from "../session/alpaca-role.ts";
 import { texts, whole } from "../wire/values.ts";
 
 /** A full turn of a slow wheel with margin [s]. */

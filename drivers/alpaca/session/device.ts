@@ -1,11 +1,11 @@
 import * as z from "zod";
 import { DeviceLostError } from "../../kit/errors.ts";
+import { unlessAborted } from "../../kit/unless-aborted.ts";
 import { HttpStatusError, NotImplementedError } from "../wire/errors.ts";
 import type { DecodedImage } from "../wire/image-bytes.ts";
 import type { ListedDevice } from "../wire/management.ts";
 import type { Parameters } from "../wire/parameters.ts";
 import type { AlpacaServer } from "../wire/server.ts";
-import { unlessAborted } from "../wire/unless-aborted.ts";
 
 /** A read answers at once; a device on a slow serial line gets this much [s]. */
 const readSeconds = 10;

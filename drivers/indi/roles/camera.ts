@@ -4,8 +4,8 @@ import type { CameraSetup, CooledCamera, ExposureRequest, Frame, FrameType } fro
 import type { Range, Setting } from "../../roles/device.ts";
 import { allowedExposure, exposureAttemptsMax, inAttempts } from "../../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { ensureValues } from "../session/kept-setting.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
 import { BlobError } from "../wire/errors.ts";
 import { FrameCheck } from "../wire/frame-check.ts";
 import { numberIn } from "../wire/property.ts";

@@ -1,17 +1,11 @@
 import { ReadbackError } from "../../kit/errors.ts";
-import type { Cover, CoverState } from "../../roles/cover.ts";
+import type { Cover, CoverOptions, CoverState } from "../../roles/cover.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { ensureValues, switchSetting } from "../session/kept-setting.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
 import { SwitchPosition } from "../session/switch-position.ts";
 import type { PropertyVector } from "../wire/property.ts";
 import { switchIn } from "../wire/property.ts";
-
-export interface CoverOptions {
-  readonly role: "cover" | "diffuser";
-  /** Longest time that one way takes [s]. Default 90. */
-  readonly travelSecondsMax?: number;
-}
 
 /** CAP_PARK: PARK is over the aperture (closed), UNPARK out of the light (open). */
 export class IndiCover extends IndiRole implements Cover {

@@ -1,9 +1,9 @@
 import { turnDegrees, wrapDegrees } from "../../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../../kit/errors.ts";
-import type { Dome, ShutterState } from "../../roles/dome.ts";
+import type { Dome, DomeOptions, ShutterState } from "../../roles/dome.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { readNumber } from "../session/read-number.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
 import { SwitchPosition } from "../session/switch-position.ts";
 import { numberIn, type PropertyVector, switchIn } from "../wire/property.ts";
 import { domeSettings } from "./dome-settings.ts";
@@ -11,15 +11,6 @@ import { domeSettings } from "./dome-settings.ts";
 const azimuthProperty = "ABS_DOME_POSITION";
 const azimuthElement = "DOME_ABSOLUTE_POSITION";
 const motionProperties = ["DOME_SHUTTER", azimuthProperty, "DOME_MOTION", "DOME_PARK"] as const;
-
-export interface DomeOptions {
-  /** Longest time that the shutter takes [s]. Default 180. */
-  readonly shutterSecondsMax?: number;
-  /** Slowest turning that a deadline allows for [degrees/s]. Default 1. */
-  readonly turnDegreesPerSecondMin?: number;
-  /** How near counts as arrived [degrees]. Default 1. */
-  readonly toleranceDegrees?: number;
-}
 
 export class IndiDome extends IndiRole implements Dome {
   override readonly role = "dome";

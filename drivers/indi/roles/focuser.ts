@@ -1,18 +1,13 @@
 import { OutOfLimitsError } from "../../kit/errors.ts";
 import type { Range } from "../../roles/device.ts";
-import type { Focuser } from "../../roles/focuser.ts";
+import type { Focuser, FocuserOptions } from "../../roles/focuser.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { readNumber } from "../session/read-number.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
 import { limitsOf, numberIn } from "../wire/property.ts";
 
 const property = "ABS_FOCUS_POSITION";
 const element = "FOCUS_ABSOLUTE_POSITION";
-
-export interface FocuserOptions {
-  /** The slowest that the focuser moves, for its deadlines. Default 100. */
-  readonly stepsPerSecondMin?: number;
-}
 
 export class IndiFocuser extends IndiRole implements Focuser {
   override readonly role = "focuser";

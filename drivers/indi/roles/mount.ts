@@ -2,9 +2,9 @@ import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } fr
 import { wrapHours } from "../../kit/sidereal.ts";
 import type { Setting } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
-import type { Equatorial, Mount, MountState, Site, TrackRate } from "../../roles/mount.ts";
+import type { Equatorial, Mount, MountOptions, MountState, Site, TrackRate } from "../../roles/mount.ts";
 import { distanceDegrees } from "../../roles/mount-sky.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { switchesOn, switchIn } from "../wire/property.ts";
 import { endJog } from "./mount-jog.ts";
 import { Nudger } from "./mount-nudge.ts";
@@ -25,13 +25,6 @@ import { readSiteAndTime } from "./mount-site.ts";
 import { goTo, type MountTools, type SlewBudget, untilStill } from "./mount-slew.ts";
 import { syncMount } from "./mount-sync.ts";
 import { setTrackRate, switchTracking } from "./mount-track.ts";
-
-export interface MountOptions {
-  /** Slowest that the mount slews at, for deadlines [degrees/s]. Default 0.5. */
-  readonly slewDegreesPerSecondMin?: number;
-  /** How near a slew must end to count as arrived [arcmin]. Default 5. */
-  readonly arrivalArcmin?: number;
-}
 
 /** Worst time for parking: half a turn at the slowest, with margin for homing [s]. */
 const parkExtraSeconds = 120;

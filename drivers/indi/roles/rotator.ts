@@ -2,8 +2,8 @@ import { turnDegrees, wrapDegrees } from "../../kit/angles.ts";
 import { OutOfLimitsError } from "../../kit/errors.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Rotator } from "../../roles/rotator.ts";
+import { IndiRole } from "../session/indi-role.ts";
 import { readNumber } from "../session/read-number.ts";
-import { IndiRole } from "../session/role-device.ts";
 import { limitsOf, numberIn } from "../wire/property.ts";
 
 const property = "ABS_ROTATOR_ANGLE";

@@ -1,10 +1,7 @@
-import type { WeatherState } from "../../roles/weather.ts";
+import { type WeatherState, WeatherTally } from "../../roles/weather.ts";
 import { numberIn, type PropertyVector, switchesOn, textIn } from "../wire/property.ts";
 
 type Safety = WeatherState["safety"];
-
-/** Worst last. `unknown` stands between: worse than a warning, and never hides that something is known to be unsafe. */
-const order: readonly Safety[] = ["safe", "warning", "unknown", "unsafe"];
 
 /**
  * What a station's properties say together. The vector's own state is not enough: with a hand's override it says Ok
@@ -12,13 +9,8 @@ const order: readonly Safety[] = ["safe", "warning", "unknown", "unsafe"];
  */
 export function judgeWeather(vectors: readonly PropertyVector[]): WeatherState {
   const named = (name: string) => vectors.find((vector) => vector.name === name);
-  const reasons: string[] = [];
-  let safety: Safety = "safe";
-  const note = (found: Safety, reason: string) => {
-    if (found === "safe") return;
-    reasons.push(reason);
-    if (order.indexOf(found) > order.indexOf(safety)) safety = found;
-  };
+  const tally = new WeatherTally();
+  const note = tally.note.bind(tally);
 
   const status = named("WEATHER_STATUS");
   const overall = named("SAFETY_STATUS");
@@ -51,7 +43,7 @@ export function judgeWeather(vectors: readonly PropertyVector[]): WeatherState {
       note(critical ? "unsafe" : "warning", `${label || name} ${value} is outside ${min} to ${max}`);
     }
   }
-  return { safety, reasons, readings };
+  return tally.state(readings);
 }
 
 /** The protocol's lights: Ok safe, Busy warning zone, Alert outside the limits, Idle unknown. */

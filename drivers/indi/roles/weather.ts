@@ -1,6 +1,6 @@
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Weather, WeatherState } from "../../roles/weather.ts";
-import { IndiRole, type RoleContext } from "../session/role-device.ts";
+import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { numberIn } from "../wire/property.ts";
 import { judgeWeather } from "./weather-judgement.ts";
 

@@ -1,8 +1,8 @@
 import { OutOfLimitsError } from "../../kit/errors.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Wheel } from "../../roles/wheel.ts";
+import { IndiRole } from "../session/indi-role.ts";
 import { readNumber } from "../session/read-number.ts";
-import { IndiRole } from "../session/role-device.ts";
 import { limitsOf, numberIn, textIn } from "../wire/property.ts";
 
 const property = "FILTER_SLOT";

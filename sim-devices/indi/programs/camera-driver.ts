@@ -2,9 +2,9 @@
 import { usualMechanics } from "../../scene/mechanics/mechanics-spec.ts";
 import { ScenePainter } from "../../scene/painter.ts";
 import { World } from "../../scene/world.ts";
+import { sceneNames } from "../../scene-devices.ts";
 import { CameraDevice } from "../devices/camera-device.ts";
 import { type RunningDriver, runDriver } from "../run-driver.ts";
-import { sceneNames } from "../scene-devices.ts";
 import { SnoopedRig } from "../snooped-rig.ts";
 import { programSetting, standardPipes } from "./program-setting.ts";
 

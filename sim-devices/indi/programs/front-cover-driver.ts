@@ -1,8 +1,8 @@
 #!/usr/bin/env bun
 import { World } from "../../scene/world.ts";
+import { sceneNames } from "../../scene-devices.ts";
 import { CapDevice } from "../devices/cap-device.ts";
 import { runDriver } from "../run-driver.ts";
-import { sceneNames } from "../scene-devices.ts";
 import { programSetting, standardPipes } from "./program-setting.ts";
 
 /** The scene's cover and diffuser as a driver program for a device server: two devices, one process. */

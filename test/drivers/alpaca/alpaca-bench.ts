@@ -1,10 +1,11 @@
 import { expect } from "vitest";
-import { type AlpacaEntry, AlpacaRigServer } from "../../../drivers/alpaca/rig-server.ts";
-import type { AlpacaRole } from "../../../drivers/alpaca/session/role-device.ts";
+import { AlpacaRigServer } from "../../../drivers/alpaca/rig-server.ts";
+import type { AlpacaEntry } from "../../../drivers/alpaca/role-table.ts";
 import { AlpacaServer } from "../../../drivers/alpaca/wire/server.ts";
 import { type Log, silentLog } from "../../../drivers/kit/log.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
-import type { RoleName } from "../../../drivers/roles/device.ts";
+import type { KeptDevice } from "../../../drivers/roles/kept-device.ts";
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import { ScriptedAlpaca } from "./scripted-alpaca.ts";
 
 export interface AlpacaBench {
@@ -13,7 +14,7 @@ export interface AlpacaBench {
   readonly server: AlpacaServer;
   readonly signal: AbortSignal;
   readonly warnings: string[];
-  open(role: RoleName, entry: AlpacaEntry): Promise<AlpacaRole>;
+  open(role: RoleName, entry: AlpacaEntry): Promise<KeptDevice>;
   secondsNow(): number;
 }
 
@@ -39,7 +40,7 @@ export async function onAlpaca(
   const work = async () => {
     await using server = new AlpacaServer({ exchange: far, clock, log, clientId: 4711, name: "hut" });
     await using opened = new AsyncDisposableStack();
-    const rigServer = new AlpacaRigServer(server, clock, log);
+    const rigServer = new AlpacaRigServer(server, { clock, log });
     await rigServer.open(signal);
     await body({
       clock,

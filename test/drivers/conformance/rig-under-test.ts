@@ -1,5 +1,7 @@
+import { expect } from "vitest";
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Device, Setting } from "../../../drivers/roles/device.ts";
+import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 
 /** A rig over some adapter, made anew for each test. */
@@ -11,6 +13,8 @@ export interface RigUnderTest extends AsyncDisposable {
    * the simulated world itself. What it gives back compares, and fails the test if anything differs.
    */
   remember(): Promise<() => Promise<void>>;
+  /** Whether that device is connected, by the same account. */
+  isConnected(device: string): Promise<boolean>;
 }
 
 /** How an adapter is brought up for one test. */
@@ -22,7 +26,7 @@ export interface Adapter {
   readonly timeoutMs: number;
 }
 
-/** The settings of a device that differ from before by its own measure; its connection is the test's own doing. */
+/** The settings of a device that differ from before by its own measure. */
 export async function changedSettings(
   device: Device,
   before: readonly Setting[],
@@ -30,7 +34,6 @@ export async function changedSettings(
 ): Promise<string[]> {
   const now = await device.readSettings(signal);
   return before
-    .filter(({ key }) => key !== "connected")
     .filter((setting) => {
       const found = now.find(({ key }) => key === setting.key);
       return !found || !device.sameSetting(setting, found);
@@ -38,13 +41,25 @@ export async function changedSettings(
     .map(({ key }) => key);
 }
 
-/** Puts everything back in the order given, as the end of a run does. */
+/**
+ * Puts everything back in the order given, as the end of a run does: the connection last, when the truth about all
+ * else was looked at, because many a device shows nothing without one.
+ */
 export async function restoreAll(
   device: Device,
   before: readonly Setting[],
+  { isConnected, checkTruth }: Pick<RigUnderTest, "isConnected"> & { checkTruth(): Promise<void> },
   signal: AbortSignal,
 ): Promise<void> {
-  for (const setting of before) await device.restoreSetting(setting, signal);
+  const connection = before.find(({ key }) => key === connectionKey);
+  for (const setting of before) if (setting !== connection) await device.restoreSetting(setting, signal);
+  const isLeft = connection?.value === false;
+  expect(await changedSettings(device, before, signal)).toEqual(isLeft ? [connectionKey] : []);
+  await checkTruth();
+  if (connection === undefined) return;
+  await device.restoreSetting(connection, signal);
+  expect(await isConnected(device.name)).toBe(connection.value);
+  expect(await changedSettings(device, [connection], signal)).toEqual([]);
 }
 
 /** A signal that nobody aborts. */

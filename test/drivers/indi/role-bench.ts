@@ -1,5 +1,5 @@
 import { IndiClient } from "../../../drivers/indi/session/client.ts";
-import type { RoleContext } from "../../../drivers/indi/session/role-device.ts";
+import type { RoleContext } from "../../../drivers/indi/session/indi-role.ts";
 import { type Log, silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";

@@ -1,10 +1,10 @@
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import type { SimAlpacaServer } from "../../../sim-devices/alpaca/alpaca-server.ts";
 import type { SimReply } from "../../../sim-devices/alpaca/reply.ts";
-import type { SceneDeviceOptions } from "../../../sim-devices/alpaca/scene-devices.ts";
 import type { MechanicsSpec } from "../../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { SceneOverrides } from "../../../sim-devices/scene/spec/override-scene.ts";
 import type { SceneSpec } from "../../../sim-devices/scene/spec/scene-spec.ts";
+import type { SceneDeviceOptions } from "../../../sim-devices/scene-devices.ts";
 import { type Simulator, startSimulator } from "../../../sim-devices/start-simulator.ts";
 import { replyProblems } from "../../outside/alpaca-description.ts";
 import { smallSpec } from "../sim-session.ts";

@@ -1,5 +1,5 @@
 import type { Random } from "../../../drivers/kit/random.ts";
-import { sceneNames } from "../../../sim-devices/indi/scene-devices.ts";
+import { sceneNames } from "../../../sim-devices/scene-devices.ts";
 import {
   cutReply,
   decimalCommas,

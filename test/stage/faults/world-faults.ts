@@ -1,4 +1,6 @@
+import type { Glide } from "../../../sim-devices/scene/mechanics/glide.ts";
 import type { TrainSlip } from "../../../sim-devices/scene/painter-contract.ts";
+import type { World } from "../../../sim-devices/scene/world.ts";
 import type { Fault } from "./fault.ts";
 
 /** Faults of the rig itself, seen by whoever looks at it through any protocol. */
@@ -15,8 +17,7 @@ export function filterMissing(): Fault {
   };
 }
 
-type LeafName = "cover" | "diffuser";
-type GlideName = LeafName | "focuser" | "wheel" | "rotator";
+type GlideName = { [K in keyof World]: World[K] extends Glide ? K : never }[keyof World];
 
 /** It stops where it is, or at that place when it comes by, and goes on claiming to move. */
 export function stuck(part: GlideName, atPosition?: number): Fault {

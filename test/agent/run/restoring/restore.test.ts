@@ -4,7 +4,8 @@ import type { BaselineEntry } from "../../../../agent/run/record/run-record.ts";
 import { restoreBaseline } from "../../../../agent/run/restoring/restore.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
-import type { RoleName, SettingValue } from "../../../../drivers/roles/device.ts";
+import type { SettingValue } from "../../../../drivers/roles/device.ts";
+import type { RoleName } from "../../../../drivers/roles/roles.ts";
 import { FakeRig } from "../fake-rig.ts";
 import { forenoonUtcMs } from "../fake-run.ts";
 

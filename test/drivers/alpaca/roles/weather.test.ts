@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import type { AlpacaEntry } from "../../../../drivers/alpaca/rig-server.ts";
+import type { AlpacaEntry } from "../../../../drivers/alpaca/role-table.ts";
 import { judgeWeather } from "../../../../drivers/alpaca/roles/weather-judgement.ts";
 import type { Weather } from "../../../../drivers/roles/weather.ts";
 import { type AlpacaBench, onAlpaca } from "../alpaca-bench.ts";

@@ -1,0 +1,71 @@
+import { DeadlineError } from "../../kit/errors.ts";
+import { type DeviceTools, KeptDevice } from "../../roles/kept-device.ts";
+import { switchIn } from "../wire/property.ts";
+import type { IndiDevice } from "./device.ts";
+
+/** What every INDI role is made from. */
+export interface RoleContext extends DeviceTools {
+  readonly device: IndiDevice;
+}
+
+/**
+ * A role on an INDI device: connected by CONNECTION, lost when its driver, its server or the link goes.
+ * A role names the properties that it cannot do without; everything else is used if it is there.
+ */
+export abstract class IndiRole extends KeptDevice {
+  /** Proof that the driver lives: the property that is read anew. */
+  protected abstract readonly mainProperty: string;
+  protected abstract readonly requiredProperties: readonly string[];
+  protected readonly device: IndiDevice;
+  #lostCount = 0;
+
+  constructor(context: RoleContext) {
+    super(context.device.name, context);
+    this.device = context.device;
+    context.device.onForeignCommand(({ name, values }) =>
+      this.log.warn({ device: this.name, property: name, values }, "another client commands this device"),
+    );
+  }
+
+  override async open(signal: AbortSignal): Promise<this> {
+    await this.device.require(["CONNECTION"], { withinSeconds: 10 }, signal);
+    return super.open(signal);
+  }
+
+  get #isOn(): boolean {
+    return switchIn(this.device.property("CONNECTION"), "CONNECT") === true;
+  }
+
+  protected override async isConnected(): Promise<boolean> {
+    return this.#isOn;
+  }
+
+  protected override get wasLost(): boolean {
+    return !this.#isOn || this.device.lostCount !== this.#lostCount;
+  }
+
+  protected override async connect(signal: AbortSignal): Promise<void> {
+    this.#lostCount = this.device.lostCount;
+    await this.device.require(["CONNECTION"], { withinSeconds: 30 }, signal);
+    await this.device.connectDevice(signal);
+    // Some drivers define their properties seconds after CONNECT; `require` asks again by name and then lists what is missing.
+    await this.device.require(this.requiredProperties, { withinSeconds: 15 }, signal);
+  }
+
+  protected override disconnect(signal: AbortSignal): Promise<void> {
+    return this.device.disconnectDevice(signal);
+  }
+
+  protected override leavesMoving(error: unknown): boolean {
+    return error instanceof DeadlineError;
+  }
+
+  protected override async ping(signal: AbortSignal): Promise<void> {
+    if (!this.#isOn) throw new Error("not connected");
+    await this.device.refresh(this.mainProperty, { withinSeconds: 5 }, signal);
+  }
+
+  protected has(property: string): boolean {
+    return this.device.property(property) !== undefined;
+  }
+}

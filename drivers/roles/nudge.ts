@@ -1,0 +1,82 @@
+import type { Clock } from "../kit/clock.ts";
+import { ReadbackError, RefusedError } from "../kit/errors.ts";
+import type { Log } from "../kit/log.ts";
+import type { Equatorial, TrackRate } from "./mount.ts";
+import { lengthArcsec, type SkyOffset, skyOffset } from "./mount-sky.ts";
+
+export type NudgeWay = "pulse" | "motion" | "slew";
+
+/** Pulses if they take no longer than this, otherwise a slew [s]. At the usual half sidereal rate 150 arcsec. */
+export const pulseSecondsMax = 20;
+const passesMax = 6;
+
+/** What a mount can do towards a nudge. */
+export interface NudgedMount {
+  readonly device: string;
+  readonly clock: Clock;
+  readonly log: Log;
+  isTracking(signal: AbortSignal): Promise<boolean>;
+  trackRate(signal: AbortSignal): Promise<TrackRate | undefined>;
+  /** @returns where it points once it is still */
+  untilStill(signal: AbortSignal): Promise<Equatorial>;
+  wayFor(left: SkyOffset, cosDec: number): NudgeWay;
+  /** @param slewToleranceArcsec at most: a slew must not count as arrived before it has begun */
+  move(
+    way: NudgeWay,
+    from: Equatorial,
+    left: SkyOffset,
+    cosDec: number,
+    slewToleranceArcsec: number,
+    signal: AbortSignal,
+  ): Promise<void>;
+  /** How far it really went for what it was asked. */
+  learn(way: NudgeWay, asked: SkyOffset, moved: SkyOffset): void;
+}
+
+/**
+ * Moves a tracking mount by a small amount. Each pass is read back and what is left is done in the next: guide rates
+ * are only nominal, slews end a little off, and mounts exist whose pulses go the other way on one side of the pier.
+ * @throws RefusedError if the mount does not track; ReadbackError if it does not get there
+ */
+export async function nudgeMount(mount: NudgedMount, by: SkyOffset, signal: AbortSignal): Promise<void> {
+  const { device, clock, log } = mount;
+  if (!(await mount.isTracking(signal))) throw new RefusedError(device, "a nudge needs a mount that tracks");
+  const rate = await mount.trackRate(signal);
+  const start = await mount.untilStill(signal);
+  const startMs = clock.nowMs();
+  const toleranceArcsec = Math.max(1.5, 0.02 * lengthArcsec(by));
+  let here = start;
+  let left = by;
+  for (let pass = 0; lengthArcsec(left) > toleranceArcsec; pass++) {
+    if (pass === passesMax)
+      throw new ReadbackError(device, "nudge", offsetText(by), offsetText(skyOffset(start, here)));
+    const cosDec = Math.max(0.05, Math.cos((here.decDegrees * Math.PI) / 180));
+    const way = mount.wayFor(left, cosDec);
+    await mount.move(way, here, left, cosDec, 0.3 * lengthArcsec(left), signal);
+    const before = here;
+    here = await mount.untilStill(signal);
+    const moved = skyOffset(before, here);
+    if (way === "pulse" && lengthArcsec(left) > 5 && lengthArcsec(moved) < 0.2 * lengthArcsec(left)) {
+      log.warn({ device }, "the mount's coordinates do not show its pulses; they are trusted");
+      break;
+    }
+    mount.learn(way, left, moved);
+    const done = skyOffset(start, here);
+    const driftArcsec = driftArcsecPerSecond(rate) * ((clock.nowMs() - startMs) / 1000) * cosDec;
+    left = {
+      eastArcsec: by.eastArcsec - (done.eastArcsec - driftArcsec),
+      northArcsec: by.northArcsec - done.northArcsec,
+    };
+  }
+  if (!(await mount.isTracking(signal)))
+    throw new ReadbackError(device, "tracking after a nudge", "on", "off");
+}
+
+/** How fast right ascension grows by itself at a tracking rate; the Sun's and the Moon's mean motion. */
+function driftArcsecPerSecond(rate: TrackRate | undefined): number {
+  return rate === "solar" ? 0.0411 : rate === "lunar" ? 0.549 : 0;
+}
+
+function offsetText({ eastArcsec, northArcsec }: SkyOffset): string {
+  return `${eastArcsec.toFixed(1)} arcsec east, ${northArcsec.toFixed(1)} arcsec north`;
+}

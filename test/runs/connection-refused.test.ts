@@ -1,0 +1,53 @@
+import { expect, test } from "vitest";
+import { describeRun } from "../../agent/run/record/describe-run.ts";
+import { invalidOperation } from "../../sim-devices/alpaca/ascom-error.ts";
+import { openStage, type Stage } from "../stage/stage.ts";
+
+const planText = "plan: waits\nsteps:\n  - wait: { minutes: 1 }\n";
+
+/** A driver that does nothing when it is told to disconnect. */
+function indiMountStaysConnected({ simulator }: Stage): void {
+  const mount = simulator.server.devices.find(({ name }) => name === "Scene Mount")!;
+  const receive = mount.receive.bind(mount);
+  mount.receive = (command) => {
+    const isOn = ({ attributes, text }: (typeof command.children)[number]) =>
+      attributes.name === "DISCONNECT" && text.trim() === "On";
+    if (command.attributes.name !== "CONNECTION" || !command.children.some(isOn)) receive(command);
+  };
+}
+
+const alpacaMountDisconnects =
+  (instead: () => void) =>
+  ({ simulator }: Stage): void => {
+    const mount = simulator.alpacaServer.device("telescope", 0)!;
+    const ask = mount.ask.bind(mount);
+    mount.ask = async (verb, name, brought) =>
+      verb === "PUT" && name === "disconnect" ? instead() : await ask(verb, name, brought);
+  };
+
+test.each([
+  ["INDI, without an answer", "indi", indiMountStaysConnected],
+  [
+    "Alpaca, with an error",
+    "alpaca",
+    alpacaMountDisconnects(() => {
+      throw invalidOperation("others use this mount");
+    }),
+  ],
+  ["Alpaca, with a yes that does nothing", "alpaca", alpacaMountDisconnects(() => {})],
+] as const)(
+  "a server refuses the mount's disconnect over %s: told with its name, exit code 6",
+  async (_, protocol, refuse) => {
+    await using run = await openStage({ protocol, plan: planText });
+    refuse(run);
+    const report = await run.run();
+    expect(report).toMatchObject({
+      exitCode: 6,
+      notAsFound: [
+        { role: "mount", device: "Scene Mount", key: "connected", before: false, state: "different" },
+      ],
+    });
+    expect(describeRun(report).state).toContain("Scene Mount: connected was false and is true");
+    expect(run.ledger.unfinishedRuns("scene")).toHaveLength(1);
+  },
+);
