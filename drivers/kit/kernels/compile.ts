@@ -31,7 +31,7 @@ const compilerName: string = "assemblyscript/asc";
 const placesMost = 4;
 
 /** Written in AssemblyScript: `src/NAME.ts`. */
-export const kernelNames = readdirSync(sourceFolder)
+const kernelNames = readdirSync(sourceFolder)
   .filter((file) => file.endsWith(".ts") && !file.endsWith(".d.ts"))
   .map((file) => file.slice(0, -".ts".length))
   .sort();
