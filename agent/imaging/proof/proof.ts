@@ -28,6 +28,8 @@ export interface ProofInput {
   readonly blurred?: BlurredProof;
   /** For what the flat tells by itself. */
   readonly known: MasterKnown;
+  /** Dust of this flat, where it was searched for already. */
+  readonly dust?: readonly DustFound[];
 }
 
 export interface BlurredProof {
@@ -66,7 +68,7 @@ export function proveFlat(input: ProofInput): Proof {
   const grey = greyAgainst(flat, input.independent);
   const grey16 = grey.find((scale) => scale.sidePx === 16);
   const last = series.growth.at(-1);
-  const told = judgeMaster(flat, known);
+  const told = judgeMaster(flat, known, input.dust);
   const figures: ProofFigure[] = [
     judge("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
     judge("clipped", series.clippedFraction),

@@ -1,7 +1,7 @@
 import type { Master } from "../../../imaging/combining/master-builder.ts";
 import { type Flat, relativeNoise } from "../../../imaging/combining/normalise-flat.ts";
 import { litFraction } from "../../../imaging/defocus/defocus-room.ts";
-import { refocusShadows } from "../../../imaging/defocus/refocus-shadows.ts";
+import { refocusDust, refocusShadows } from "../../../imaging/defocus/refocus-shadows.ts";
 import { shadowGrowth } from "../../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../../imaging/defocus/sky-plane.ts";
 import type { DustFound } from "../../../imaging/dust/dust.ts";
@@ -39,9 +39,11 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
   const series = work.series!.finish();
   conversionFromSeries(work, series);
   const guess = divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx));
-  const dustOf = (flat: Flat) =>
-    aside({ clock: bench.clock, signal, pxCount: flat.gain.length }, "findDust", flat);
-  const side = sideByShadows(work, guess.flat, await dustOf(guess.flat));
+  const knownOf = (flat: Flat) => knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain);
+  const onThread = { clock: bench.clock, signal, pxCount: guess.flat.gain.length };
+  // Searched once: which side of focus it was changes the light's slope, and no shadow.
+  const dust = await aside(onThread, "findDust", guess.flat, knownOf(guess.flat));
+  const side = sideByShadows(work, guess.flat, dust);
   const {
     light,
     measured,
@@ -51,7 +53,7 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
     ? guess
     : divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx, side));
   const independent = proofWithoutSun(work, light, gradient, asTaken);
-  const flat = refocusShadows(asTaken, await dustOf(asTaken), light.stretch);
+  const flat = refocusShadows(asTaken, dust, light.stretch);
   const noise = relativeNoise(flat) ?? 0;
   const worst = worstLeftover(light.leftover);
   const acrossUnsure = Math.hypot(gradient.acrossSigma, measured.halvesApart);
@@ -71,10 +73,8 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
         litFraction: litFraction(work, blurRadiusPx),
         focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
       },
-      known: {
-        ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
-        sunAdu: work.focus!.picture,
-      },
+      known: { ...knownOf(flat), sunAdu: work.focus!.picture },
+      dust: refocusDust(dust, light.stretch),
     },
     signal,
   );
