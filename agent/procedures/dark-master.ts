@@ -1,7 +1,8 @@
 import { join } from "node:path";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
-import { type Master, MasterBuilder } from "../imaging/combining/master-builder.ts";
+import type { Master } from "../imaging/combining/finish-master.ts";
+import { MasterBuilder } from "../imaging/combining/master-builder.ts";
 import { converterCodes } from "../imaging/exposure/converter-codes.ts";
 import { countCodes } from "../imaging/exposure/histogram.ts";
 import { unhealthyFromDark } from "../imaging/noise/unhealthy-pixels.ts";

@@ -1,4 +1,4 @@
-import type { Master } from "../combining/master-builder.ts";
+import type { Master } from "../combining/finish-master.ts";
 import type { Flat } from "../combining/normalise-flat.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
 import type { PlaneAcross } from "../displaced/anchor-plane.ts";

@@ -1,4 +1,4 @@
-import type { Master } from "../../imaging/combining/master-builder.ts";
+import type { Master } from "../../imaging/combining/finish-master.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
 import type { FlatWork } from "./flat-work.ts";

@@ -1,5 +1,5 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import type { Master } from "../../imaging/combining/master-builder.ts";
+import type { Master } from "../../imaging/combining/finish-master.ts";
 import { conversionOfPair } from "../../imaging/noise/conversion-of-pair.ts";
 import { type Conversion, conversionOfSeries } from "../../imaging/noise/conversion-of-series.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";

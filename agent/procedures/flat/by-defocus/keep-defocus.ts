@@ -1,4 +1,4 @@
-import type { Master } from "../../../imaging/combining/master-builder.ts";
+import type { Master } from "../../../imaging/combining/finish-master.ts";
 import { type Flat, relativeNoise } from "../../../imaging/combining/normalise-flat.ts";
 import { litFraction } from "../../../imaging/defocus/defocus-room.ts";
 import { refocusDust, refocusShadows } from "../../../imaging/defocus/refocus-shadows.ts";
