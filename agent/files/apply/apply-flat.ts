@@ -7,9 +7,9 @@ import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import type { StoredDivision } from "../../imaging/combining/stored-division.ts";
 import { type Calibration, readCalibration } from "../flat-file.ts";
 import { cubeSource, type FrameSource, isCube, isSerName, openSer } from "../frame-source.ts";
-import { handedOn } from "../handed-on.ts";
 import { openFrames } from "../image-file.ts";
 import { asInputError, type FailedFile, InputError } from "../input-error.ts";
+import { keptCards } from "../kept-cards.ts";
 import { checkOutput } from "../output-name.ts";
 import { checkFits, isDone, originCards, warningsFor } from "./apply-origin.ts";
 import { applyToSequence } from "./apply-sequence.ts";
@@ -182,7 +182,7 @@ function applyToImage(
   if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
   checkOutput(told.output, inputsOf(path, request), request.replace);
   const result = calibrate(image.decodeRaw(raw), as, calibration);
-  const cards = [...handedOn(image.header.cards), ...origin, ...resultCards(result, calibration)];
+  const cards = [...keptCards(image.header.cards), ...origin, ...resultCards(result, calibration)];
   const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
   try {
     writeFitsFile(told.output, [hdu], request);

@@ -7,7 +7,7 @@ import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import { applyToStored } from "../../imaging/combining/apply-stored.ts";
 import { headRoomBytes, type StoredDivision } from "../../imaging/combining/stored-division.ts";
 import type { Calibration } from "../flat-file.ts";
-import { handedOn } from "../handed-on.ts";
+import { keptCards } from "../kept-cards.ts";
 import { pedestalOf, resultCards } from "./calibrate.ts";
 
 /** The way of most images, unsigned 16-bit counts of one plane: from file to file without a copy. */
@@ -41,7 +41,7 @@ export function divideStored(
     rawSum,
     write(output, origin, options) {
       const cards = [
-        ...handedOn(image.header.cards),
+        ...keptCards(image.header.cards),
         ...origin,
         ...resultCards({ counts, pedestalAdu }, calibration),
       ];

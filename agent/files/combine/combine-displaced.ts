@@ -6,6 +6,7 @@ import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import { maskLegend } from "../../masters/mask-legend.ts";
 import { FrameLogsOnDisk } from "../../solving/frame-logs-on-disk.ts";
 import { startSecondThread } from "../../solving/second-thread.ts";
 import { asInputError, InputError } from "../input-error.ts";
@@ -20,7 +21,6 @@ import {
 } from "./combine-files.ts";
 import { FigureSample } from "./figure-sample.ts";
 import { copies, frameLevel } from "./frame-levels.ts";
-import { maskCards } from "./mask-cards.ts";
 import type { DarkParts } from "./master-tiles.ts";
 
 export interface DisplacedRequest extends MasterRequest {
@@ -60,7 +60,7 @@ export function combineDisplaced(
   const shape = { widthPx: images[0]!.widthPx, heightPx: images[0]!.rowCount };
   const pxCount = shape.widthPx * shape.heightPx;
   const how = "gain solved from displaced frames";
-  const labels = { unit: "adu", cards: masterCards(request, images, how), maskCards } as const;
+  const labels = { unit: "adu", cards: masterCards(request, images, how), maskCards: maskLegend } as const;
   using writer = makeWriter(request, ccdPlans(shape, labels, { sigma: true, mask: true }));
   const large = 2 * pxCount * images.length > bytesInMemoryMost;
   const logs = large

@@ -9,18 +9,19 @@ import { fewRejectedByChance, isFew } from "../../imaging/combining/few-frames.t
 import { medianDeviation } from "../../imaging/noise/median-deviation.ts";
 import { clippedNormal } from "../../imaging/numerics/normal.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
+import { maskLegend } from "../../masters/mask-legend.ts";
+import { originCards, timeCards } from "../../masters/master-cards.ts";
 import { checkIsDark } from "../check-kind.ts";
 import { statedKind } from "../frame-kind.ts";
-import { handedOn } from "../handed-on.ts";
 import { checkSameSize, openImage } from "../image-file.ts";
 import { asInputError, InputError } from "../input-error.ts";
+import { keptCards } from "../kept-cards.ts";
 import { checkOutput } from "../output-name.ts";
 import { differences } from "../same-setting.ts";
+import { exposureSpans } from "./exposure-spans.ts";
 import { FigureSample } from "./figure-sample.ts";
 import { copies, type FrameLevel, frameLevel, levelText, oddLevels } from "./frame-levels.ts";
-import { maskCards } from "./mask-cards.ts";
 import type { DarkParts } from "./master-tiles.ts";
-import { timeCards } from "./time-cards.ts";
 import { writeMaster } from "./write-master.ts";
 
 export const combineMethods = ["mean", "clipped", "median"] as const;
@@ -86,7 +87,7 @@ export function combineFiles(
     {
       unit: "adu",
       cards: masterCards(request, images, methodText(request.method, images.length)),
-      maskCards,
+      maskCards: maskLegend,
     },
     { sigma: true, mask: true },
   );
@@ -234,19 +235,22 @@ export function finish(writer: FitsFileWriter): void {
 /** @param how in words, for HISTORY */
 export function masterCards(request: MasterRequest, images: readonly FitsFileImage[], how: string): Card[] {
   return [
-    ...handedOn(images[0]!.header.cards),
-    ...timeCards(images.map((image) => image.header)),
-    { keyword: "NCOMBINE", value: images.length, comment: "number of frames combined" },
-    ...(request.darkFile === undefined
-      ? []
-      : [{ keyword: "DARKFILE", value: basename(request.darkFile), comment: "dark that was taken off" }]),
-    { keyword: "SWCREATE", value: "evenfield" },
-    {
-      keyword: "HISTORY",
-      value: `evenfield combine: ${how} of ${images.length} frames`,
-    },
-    ...images.map((image) => ({ keyword: "HISTORY", value: `  ${basename(image.path)}` })),
+    ...keptCards(images[0]!.header.cards),
+    ...timeCards(exposureSpans(images.map((image) => image.header))),
+    ...originCards(images.length, darkName(request)),
+    ...historyCards(how, images),
   ];
+}
+
+function darkName({ darkFile }: MasterRequest): string | undefined {
+  return darkFile === undefined ? undefined : basename(darkFile);
+}
+
+function historyCards(how: string, images: readonly FitsFileImage[]): Card[] {
+  return [
+    `evenfield combine: ${how} of ${images.length} frames`,
+    ...images.map(({ path }) => `  ${basename(path)}`),
+  ].map((value) => ({ keyword: "HISTORY", value }));
 }
 
 function methodText(method: CombineMethod, frames: number): string {

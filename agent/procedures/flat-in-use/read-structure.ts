@@ -1,6 +1,6 @@
 import { existsSync } from "node:fs";
-import { readCcdImage } from "../../../drivers/formats/ccd-image.ts";
 import type { SmallStructure } from "../../imaging/match/small-structure.ts";
+import { readMasterFlat } from "../../masters/read-master.ts";
 import { aside } from "../aside/aside.ts";
 import type { Workbench } from "../step.ts";
 
@@ -18,8 +18,8 @@ export async function readStructure(
   signal: AbortSignal,
 ): Promise<FlatStructure | undefined> {
   if (!existsSync(file)) return undefined;
-  const { widthPx, heightPx, data, mask } = readCcdImage(file);
-  const gain = mask ? data.map((value, i) => (mask[i] === 0 ? value : Number.NaN)) : data;
+  const { shape, mask, gain: whole } = readMasterFlat(file);
+  const gain = whole.map((value, i) => (mask[i] === 0 ? value : Number.NaN));
   const ask = { clock, signal, pxCount: gain.length };
-  return { gain, structure: await aside(ask, "smallStructure", gain, { widthPx, heightPx }) };
+  return { gain, structure: await aside(ask, "smallStructure", gain, shape) };
 }
