@@ -11,6 +11,9 @@ import { FrameLogsOnDisk } from "../../solving/frame-logs-on-disk.ts";
 import { startSecondThread } from "../../solving/second-thread.ts";
 import { asInputError, InputError } from "../input-error.ts";
 import { ClipCounter } from "./clip-counter.ts";
+import { FigureSample } from "./figure-sample.ts";
+import { copies, frameLevel } from "./frame-levels.ts";
+import type { DarkParts } from "./master-tiles.ts";
 import {
   type CombineResult,
   finish,
@@ -18,10 +21,7 @@ import {
   makeWriter,
   masterCards,
   openSeries,
-} from "./combine-files.ts";
-import { FigureSample } from "./figure-sample.ts";
-import { copies, frameLevel } from "./frame-levels.ts";
-import type { DarkParts } from "./master-tiles.ts";
+} from "./open-series.ts";
 
 export interface DisplacedRequest extends MasterRequest {
   /** The Sun's disc in the first file; without it the Sun is taken to be evenly bright. */

@@ -26,11 +26,13 @@ export interface SeriesOptions {
 /** Where nothing is clipped: above every 16-bit count. */
 export const clipNone = 65_536;
 
+export type RefusalReason = "level jumped" | "uneven cloud";
+
 export interface FrameVerdict {
   readonly accepted: boolean;
   /** Level relative to the first frame's. */
   readonly scale: number;
-  readonly reason?: "level jumped" | "uneven cloud";
+  readonly reason?: RefusalReason;
 }
 
 /** What a frame brought about. */
@@ -38,7 +40,7 @@ export interface Selected {
   readonly verdict: FrameVerdict;
   /** Frames that count from now on, in the order they came. */
   readonly counted: readonly SeenFrame[];
-  readonly refused: readonly SeenFrame[];
+  readonly refused: readonly { readonly frame: SeenFrame; readonly reason: RefusalReason }[];
 }
 
 /** Frames that are compared with each other before any counts: enough for a median that no outlier moves. */
@@ -108,7 +110,7 @@ export class FrameSelection {
     const reason = this.#reasonToRefuse(frame);
     if (reason) {
       this.#refused++;
-      return { verdict: { accepted: false, scale, reason }, counted: [], refused: [frame] };
+      return { verdict: { accepted: false, scale, reason }, counted: [], refused: [{ frame, reason }] };
     }
     this.#scales.push(scale);
     const verdict = { accepted: true, scale };
@@ -132,7 +134,7 @@ export class FrameSelection {
     return { index, ...this.#watch.see(pixels) };
   }
 
-  #reasonToRefuse(frame: SeenFrame): FrameVerdict["reason"] {
+  #reasonToRefuse(frame: SeenFrame): RefusalReason | undefined {
     if (!this.#levelIsSteady(frame.scale)) return "level jumped";
     return this.#watch?.isEven(frame) === false ? "uneven cloud" : undefined;
   }
@@ -159,11 +161,15 @@ export class FrameSelection {
     this.#watch?.compareWith(frames, noise);
     const even = held.filter(({ frame }) => this.#watch?.isEven(frame) !== false);
     const counted = even.map(({ frame }) => frame);
-    const refused = frames.filter((frame) => !counted.includes(frame));
+    const refused = frames
+      .filter((frame) => !counted.includes(frame))
+      .map((frame) => ({ frame, reason: "uneven cloud" as const }));
     this.#refused += refused.length;
     this.#scales.length = 0;
     if (even.length < 2) return { counted: [], refused };
     this.#noise = refused.length === 0 ? noise : this.#noiseAmong(even);
+    // What fell out is no part of what later frames are held against, nor of the noise that is expected.
+    if (refused.length > 0) this.#watch?.compareWith(counted, this.#noise);
     for (const frame of counted) {
       this.#scales.push(frame.scale);
       this.#watch?.count(frame);

@@ -68,7 +68,7 @@ export class MasterBuilder {
   }
 
   #take({ counted, refused }: Omit<Selected, "verdict">): void {
-    this.#released.push(...refused.map(({ pixels }) => pixels));
+    this.#released.push(...refused.map(({ frame }) => frame.pixels));
     const { noise } = this.#selection;
     if (!noise) return;
     this.#stripes.begin(noise);

@@ -1,5 +1,12 @@
 import { finishMaster, type Master, type PixelSums } from "./finish-master.ts";
-import { clipNone, FrameSelection, referenceFrames, type SeriesOptions } from "./frame-selection.ts";
+import {
+  clipNone,
+  FrameSelection,
+  type RefusalReason,
+  referenceFrames,
+  type Selected,
+  type SeriesOptions,
+} from "./frame-selection.ts";
 import { tabulateSigmas } from "./live-stripes.ts";
 import { framesAtOnce, liveSums } from "./live-sums.ts";
 
@@ -13,34 +20,44 @@ export interface StoredFrames {
 /** Pixels of all frames that are summed before the next ones: what is kept of them stays in the cache. */
 const piecePx = 65_536;
 
+/** A frame that does not count, and why. */
+export interface RefusedStored {
+  readonly index: number;
+  readonly reason: RefusalReason;
+}
+
 /**
  * The master of frames that are stored, the same as `MasterBuilder` makes of them one by one: they are selected in a first
  * pass, and summed piece by piece in a second, so that no more than one of them is in memory.
  * @param onProgress pixels of frames done, of how many
- * @throws RangeError when fewer than two frames are fit
+ * @returns no master when fewer than two frames are fit
  */
 export function combineStored(
   frames: StoredFrames,
   options: SeriesOptions,
   onProgress: (done: number, of: number) => void = () => {},
-): Master {
+): { readonly master: Master | undefined; readonly refused: readonly RefusedStored[] } {
   const pxCount = options.shape.widthPx * options.shape.heightPx;
   const all = 2 * pxCount * frames.frameCount;
   const selection = new FrameSelection(options);
   const counted: CountedFrame[] = [];
+  const refused: RefusedStored[] = [];
+  const take = (selected: Omit<Selected, "verdict">) => {
+    for (const { index, scale } of selected.counted) counted.push({ index, scale });
+    for (const { frame, reason } of selected.refused) refused.push({ index: frame.index, reason });
+  };
   const whole = new Uint16Array(pxCount);
   for (let index = 0; index < frames.frameCount; index++) {
     frames.readPixels(index, 0, whole);
-    for (const frame of selection.add(whole).counted)
-      counted.push({ index: frame.index, scale: frame.scale });
+    take(selection.add(whole));
     onProgress((index + 1) * pxCount, all);
   }
-  counted.push(...selection.finish().counted.map(({ index, scale }) => ({ index, scale })));
-  if (!selection.noise) throw new RangeError("a master needs two frames or more");
+  take(selection.finish());
+  if (!selection.noise) return { master: undefined, refused };
   const sums = sumInPieces(frames, counted, selection, options, (donePx) =>
     onProgress(all / 2 + donePx * frames.frameCount, all),
   );
-  return finishMaster(sums, selection, options);
+  return { master: finishMaster(sums, selection, options), refused };
 }
 
 interface CountedFrame {
