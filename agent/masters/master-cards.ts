@@ -1,4 +1,5 @@
 import type { Card } from "../../drivers/formats/fits-card.ts";
+import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { utcText } from "../../drivers/formats/fits-write.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 
@@ -66,6 +67,17 @@ export function figureCards(series: SeriesFigures): Card[] {
         ]
       : []),
   ];
+}
+
+/** What a header tells of how well the frames agreed; `undefined` for what it does not tell. */
+export function readFigures(header: FitsHeader) {
+  return {
+    clippedFraction: header.number("CLIPPED"),
+    /** Noise of even against odd frames over what was expected. */
+    evenOdd: header.number("EVENODD"),
+    driftRms: header.number("HALFRMS"),
+    driftSigma: header.number("HALFSIG"),
+  };
 }
 
 function figure(keyword: string, value: number, comment: string): Card {

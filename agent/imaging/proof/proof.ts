@@ -71,9 +71,12 @@ export function proveFlat(input: ProofInput): Proof {
   const told = judgeMaster(flat, known, input.dust);
   const figures: ProofFigure[] = [
     judge("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
-    judge("clipped", series.clippedFraction),
-    ...(last ? [judge("evenOdd", last.measured / last.expected, 0.006)] : []),
-    ...(series.halves ? [judge("drift", series.halves.driftRms, series.halves.driftSigma)] : []),
+    ...seriesFigures({
+      clippedFraction: series.clippedFraction,
+      evenOdd: last && last.measured / last.expected,
+      driftRms: series.halves?.driftRms,
+      driftSigma: series.halves?.driftSigma,
+    }),
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? planeFigures(input.plane) : []),
@@ -95,6 +98,21 @@ export function proveFlat(input: ProofInput): Proof {
     leftoverSun: told.leftoverSun,
     fringes: told.fringes,
   };
+}
+
+/** How well the frames of a series agree, as far as it is known. */
+export function seriesFigures(known: {
+  readonly clippedFraction: number | undefined;
+  readonly evenOdd: number | undefined;
+  readonly driftRms: number | undefined;
+  readonly driftSigma: number | undefined;
+}): ProofFigure[] {
+  const { clippedFraction, evenOdd, driftRms, driftSigma } = known;
+  return [
+    ...(clippedFraction === undefined ? [] : [judge("clipped", clippedFraction)]),
+    ...(evenOdd === undefined ? [] : [judge("evenOdd", evenOdd, 0.006)]),
+    ...(driftRms === undefined ? [] : [judge("drift", driftRms, driftSigma)]),
+  ];
 }
 
 function planeFigures({ unsure, disagreement }: PlaneAcross): ProofFigure[] {
