@@ -4,14 +4,14 @@ import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noi
 import { figuresOf } from "../../masters/master-cards.ts";
 import type { FlatWork } from "./flat-work.ts";
 import { conversionFromSeries } from "./measure-conversion.ts";
-import { flatOfMaster, proveAndWriteFlat } from "./prove-and-write.ts";
+import { proveAndWriteFlat, requireLitFlat } from "./prove-and-write.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
 export async function keepFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
   const { bench, ask, edges, sampleFrame } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const series = work.series!.finish();
-  const flat = flatOfMaster(series);
+  const flat = requireLitFlat(series);
   conversionFromSeries(work, series);
   const { leak } = bench.findings;
   const made = {

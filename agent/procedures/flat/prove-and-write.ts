@@ -79,7 +79,7 @@ function prove(
 ): Promise<Proof> {
   const { flat, series, upperEdge, leak, plane, blurred, dust, sunAdu } = made;
   const { meanAdu, sigmaAdu, mask, frameCount } = made.independent;
-  const known = knownOfFlat(bench, flat, series.frameCount, notes.usualFrame.gain);
+  const known = collectFlatFacts(bench, flat, series.frameCount, notes.usualFrame.gain);
   return aside({ clock: bench.clock, signal, pxCount: flat.gain.length }, "proveFlat", {
     flat,
     series,
@@ -94,7 +94,7 @@ function prove(
 }
 
 /** What a run knows of a flat besides its pixels; the same stands in the file's header. */
-export function knownOfFlat(
+export function collectFlatFacts(
   { optics, rig, train, findings: { conversion } }: Workbench,
   { levelAdu }: Flat,
   frameCount: number,
@@ -109,7 +109,7 @@ export function knownOfFlat(
 }
 
 /** The flat of a master. @throws StepError when nothing of it is lit */
-export function flatOfMaster(master: Parameters<typeof normaliseFlat>[0]): Flat {
+export function requireLitFlat(master: Parameters<typeof normaliseFlat>[0]): Flat {
   const flat = normaliseFlat(master);
   if (flat) return flat;
   throw new StepError(

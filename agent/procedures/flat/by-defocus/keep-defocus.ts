@@ -9,7 +9,7 @@ import { figuresOf } from "../../../masters/master-cards.ts";
 import { aside } from "../../aside/aside.ts";
 import { StepError } from "../../step-error.ts";
 import { conversionFromSeries } from "../measure-conversion.ts";
-import { flatOfMaster, knownOfFlat, proveAndWriteFlat } from "../prove-and-write.ts";
+import { collectFlatFacts, proveAndWriteFlat, requireLitFlat } from "../prove-and-write.ts";
 import type { DefocusWork } from "./defocus-work.ts";
 import {
   type BlurredLight,
@@ -41,7 +41,7 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
     { clock: bench.clock, signal, pxCount: guess.flat.gain.length },
     "findDust",
     guess.flat,
-    knownOfFlat(bench, guess.flat, series.frameCount, notes.usualFrame.gain),
+    collectFlatFacts(bench, guess.flat, series.frameCount, notes.usualFrame.gain),
   );
   const side = sideByShadows(work, guess.flat, dust);
   const {
@@ -99,7 +99,7 @@ function divided(work: DefocusWork, series: Master, light: BlurredLight) {
       "Look whether the mount follows small moves, then run the plan again.",
     );
   const gradient = weighed(leaning(measured, light, work), work);
-  const flat = flatOfMaster(evenlyLit(work, series, light, gradient));
+  const flat = requireLitFlat(evenlyLit(work, series, light, gradient));
   return { light, measured, gradient, flat };
 }
 
