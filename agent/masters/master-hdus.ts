@@ -23,11 +23,11 @@ export interface MasterOrigin {
   readonly more?: readonly Card[];
 }
 
-/** A master dark for a file: adu, UNCERT one sigma, MASK flags. */
-export function darkHdus(master: Master, origin: MasterOrigin): HduToWrite[] {
+/** A master dark or bias for a file: adu, UNCERT one sigma, MASK flags. */
+export function darkHdus(master: Master, origin: MasterOrigin, kind: "dark" | "bias" = "dark"): HduToWrite[] {
   const { widthPx, heightPx } = master.shape;
   const image = { widthPx, heightPx, data: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask };
-  const cards = masterCards("Master Dark", master, origin);
+  const cards = masterCards(kind === "bias" ? "Master Bias" : "Master Dark", master, origin);
   return ccdHdus(image, { unit: "adu", cards, maskCards: maskLegend });
 }
 

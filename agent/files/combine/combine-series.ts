@@ -81,13 +81,13 @@ export function combineSeries(
   const figures = new FigureSample(shape.widthPx * shape.heightPx);
   let hdus: HduToWrite[];
   let levelAdu = 1;
-  if (isDark) {
+  if (kind === "dark" || kind === "bias") {
     markUnhealthy(master, stepOfFrame(wholeFrame(frames, images)));
-    hdus = darkHdus(master, origin);
+    hdus = darkHdus(master, origin, kind);
     figures.add(0, { value: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask });
   } else {
     const flat = normaliseFlat(master);
-    if (!flat) throw new InputError("No pixel of the frames is lit.", "Look at the frames, and at the dark.");
+    if (!flat) throw nothingLit();
     hdus = flatHdus(flat, master, origin);
     levelAdu = flat.levelAdu;
     figures.add(0, { value: flat.gain, sigma: flat.sigma, mask: flat.mask });
@@ -125,6 +125,13 @@ function nothingFit(images: readonly FitsFileImage[], refused: readonly RefusedS
   return new InputError(
     `${images.length - refused.length} of ${images.length} frames are alike, and a master needs two.`,
     "Take new ones in steady light, or combine these as they are with --method clipped.",
+  );
+}
+
+function nothingLit(): InputError {
+  return new InputError(
+    "No pixel of the frames is lit and not clipped.",
+    "Look at the frames, and at the dark that is taken off them.",
   );
 }
 

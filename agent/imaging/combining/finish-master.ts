@@ -35,12 +35,20 @@ const noisePx = 60_000;
 /** How many frames' worth of trust the noise of a pixel's peers has, beside the pixel's own scatter. */
 const peerWeight = 20;
 
-/** The master of a series, whatever way its pixels were summed. */
-export function finishMaster(sums: PixelSums, selection: FrameSelection, options: SeriesOptions): Master {
+/**
+ * The master of a series, whatever way its pixels were summed.
+ * @param into what becomes of the sums: `sums` puts the means into their arrays and uses them up
+ */
+export function finishMaster(
+  sums: PixelSums,
+  selection: FrameSelection,
+  options: SeriesOptions,
+  into: "new arrays" | "sums" = "new arrays",
+): Master {
   const { shape, kind, unhealthyPx } = options;
   const { scales, refusedFrames, growth, halves } = selection;
   const frameCount = scales.length;
-  const means = meansOf(sums, frameCount, options);
+  const means = meansOf(sums, frameCount, options, into === "sums");
   const { rejected, clipped } = sums;
   return {
     shape,
@@ -59,23 +67,20 @@ function meansOf(
   { reference, sum, squares, rejected, clipped }: PixelSums,
   frameCount: number,
   options: SeriesOptions,
+  inPlace: boolean,
 ): Pick<Master, "meanAdu" | "sigmaAdu" | "frameSigmaAdu"> {
   const pxCount = reference.length;
-  const meanAdu = new Float32Array(pxCount);
-  const own = new Float32Array(pxCount);
+  const meanAdu = inPlace ? reference : new Float32Array(pxCount);
+  const own = inPlace ? squares : new Float32Array(pxCount);
   for (let i = 0; i < pxCount; i++) {
     const n = frameCount - rejected[i]! - clipped[i]!;
-    if (n === 0) {
-      meanAdu[i] = reference[i]!;
-      continue;
-    }
-    meanAdu[i] = reference[i]! + sum[i]! / n;
+    meanAdu[i] = n === 0 ? reference[i]! : reference[i]! + sum[i]! / n;
     own[i] = n < 2 ? 0 : Math.max(0, (squares[i]! - sum[i]! ** 2 / n) / (n - 1));
   }
   const px = healthyPx(options, noisePx);
   const ofPeers = (values: Float32Array) => Float64Array.from(px, (i) => values[i]!);
   const table = tabulate(noiseByLevel(ofPeers(meanAdu), ofPeers(own), frameCount - 1));
-  const sigmaAdu = new Float32Array(pxCount);
+  const sigmaAdu = inPlace ? sum : new Float32Array(pxCount);
   for (let i = 0; i < pxCount; i++) {
     const n = frameCount - rejected[i]! - clipped[i]!;
     const peers = lookUp(table, meanAdu[i]!);

@@ -57,7 +57,7 @@ export function combineStored(
   const sums = sumInPieces(frames, counted, selection, options, (donePx) =>
     onProgress(all / 2 + donePx * frames.frameCount, all),
   );
-  return { master: finishMaster(sums, selection, options), refused };
+  return { master: finishMaster(sums, selection, options, "sums"), refused };
 }
 
 interface CountedFrame {
