@@ -85,6 +85,12 @@ test.each(["mean", "clipped", "median"] as const)(
   },
 );
 
+test("a master as a run makes it is as clean", () => {
+  const { output, result } = ours("series", darkFile);
+  expect(result.method).toBe("series");
+  expect(fitsverify([output])).toEqual({ clean: true, text: "" });
+});
+
 test("ten frames: what is left out astropy leaves out too, by median and mad_std; and it leaves every lone hit out", () => {
   const few = files.slice(0, 10);
   const output = join(folder, "few.fits");
