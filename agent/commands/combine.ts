@@ -1,13 +1,13 @@
-import { type Command, Option } from "commander";
+import type { Command } from "commander";
 import type { DisplacedResult } from "../files/combine/combine-displaced.ts";
+import { combineFiles } from "../files/combine/combine-files.ts";
+import { levelText } from "../files/combine/frame-levels.ts";
 import {
   type CombineMethod,
   type CombineResult,
-  combineFiles,
   combineMethods,
   type MasterRequest,
-} from "../files/combine/combine-files.ts";
-import { levelText } from "../files/combine/frame-levels.ts";
+} from "../files/combine/open-series.ts";
 import { Threads } from "../threads/threads.ts";
 import { commandList } from "./command-list.ts";
 import { fileTrouble } from "./file-trouble.ts";
@@ -24,7 +24,8 @@ import { progressWithTimeLeft } from "./time-left.ts";
 
 export interface CombineOptions {
   readonly output: string;
-  readonly method: string;
+  /** Left out: `series` of frames that say that they are flats or darks, else `clipped`. */
+  readonly method?: string;
   readonly dark?: string;
   readonly disc?: string;
   readonly replace?: boolean;
@@ -50,9 +51,9 @@ export async function combine(
   };
   if (options.method === "displaced") return combineBySolving(request, options.disc, host);
   if (options.disc !== undefined) throw wrongOption("--disc is for the method displaced.", "Leave it out.");
-  const method = checkMethod(options.method);
+  const method = options.method === undefined ? undefined : checkMethod(options.method);
   const progress = progressWithTimeLeft(host, "combining");
-  const result = await combineFiles({ ...request, method }, (done, of) =>
+  const result = await combineFiles({ ...request, ...(method && { method }) }, (done, of) =>
     progress.update(Math.floor((100 * done) / of), 100),
   )
     .catch((error) => {
@@ -150,8 +151,9 @@ function textOf(result: CombineResult): string {
     result.rejectedByChance === undefined
       ? ""
       : ` (noise alone: up to ${(100 * result.rejectedByChance).toFixed(2)} %)`;
+  const refused = result.refusedFrames ? `, ${result.refusedFrames} left out` : "";
   return [
-    `${result.output}: ${result.method} of ${result.frameCount} frames of ${result.widthPx} x ${result.heightPx} px`,
+    `${result.output}: ${result.method} of ${result.frameCount} frames of ${result.widthPx} x ${result.heightPx} px${refused}`,
     `level ${result.levelAdu === undefined ? "unknown" : levelText(result.levelAdu)} adu${noiseText(result)}; ` +
       `${(100 * result.rejectedFraction).toFixed(3)} % of values left out${byChance}, ${result.maskedPx} pixels masked`,
   ].join("\n");
@@ -163,11 +165,9 @@ export function registerCombine(program: Command, host: CommandHost = processHos
     .description(commandList.combine)
     .argument("<files...>", "FITS files of one size")
     .requiredOption("-o, --output <master>", "the master frame to write")
-    .addOption(
-      new Option("--method <method>", `how: ${combineMethods.join(", ")}, displaced`).default(
-        "clipped",
-        "clipped",
-      ),
+    .option(
+      "--method <method>",
+      `how: ${combineMethods.join(", ")}, displaced (default: series of flats and darks, else clipped)`,
     )
     .option("--disc <x,y,radius>", "displaced: the Sun's disc in the first file [px, counted from 0]")
     .option("--dark <file>", "master dark, taken off the result")
@@ -176,6 +176,10 @@ export function registerCombine(program: Command, host: CommandHost = processHos
     .addHelpText(
       "after",
       "\nMethods:\n" +
+        "  series     as a run makes its masters, of frames that say in their headers that they are flats, darks or\n" +
+        "             biases: flats are brought to one level, frames with a jump or a cloud's edge left out, values\n" +
+        "             beyond 5 sigma too, and sigma comes from all pixels of a level. Dead, hot and unsteady pixels\n" +
+        "             are masked. A flat is 1 on the mean.\n" +
         "  clipped    mean of the values within 3 sigma of the pixel's median. Sigma is the standard deviation; with\n" +
         "             fewer than 12 frames, where a hit would widen that beyond itself, the median absolute deviation\n" +
         "             times 1.48 to 2.2 by their number, and no less than the noise that all pixels have in common.\n" +

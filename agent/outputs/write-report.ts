@@ -1,8 +1,8 @@
 import { existsSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
-import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
+import { readMasterFlat } from "../masters/read-master.ts";
 import { flatDoubts } from "../run/record/flat-doubts.ts";
 import { lastFound } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
@@ -67,18 +67,11 @@ interface NamedPicture {
 function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
   const found = lastFound(record, "flat");
   if (!found || !existsSync(join(folder, found.files.flat))) return [];
-  const { widthPx, heightPx, data, sigma, mask } = readCcdImage(join(folder, found.files.flat));
-  const trust = mask ?? new Uint8Array(data.length);
-  const marked = flatPicture({ widthPx, heightPx, gain: data, mask: trust, dust: found.proof.dust });
+  const flat = readMasterFlat(join(folder, found.files.flat));
+  const { shape, gain, mask } = flat;
+  const marked = flatPicture({ ...shape, gain, mask, dust: found.proof.dust });
   const image = imageOf(record, folder);
-  if (image?.length !== data.length) return [{ name: "flat", picture: marked }];
-  const flat = {
-    shape: { widthPx, heightPx },
-    gain: data,
-    sigma: sigma ?? new Float32Array(data.length),
-    mask: trust,
-    levelAdu: found.levelAdu,
-  };
+  if (image?.length !== gain.length) return [{ name: "flat", picture: marked }];
   const shown = beforeAfterPictures({
     imageAdu: image,
     pedestalAdu: found.pedestalAdu,

@@ -1,10 +1,9 @@
 import { join } from "node:path";
-import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
-import { type Master, MasterBuilder } from "../imaging/combining/master-builder.ts";
-import { converterCodes } from "../imaging/exposure/converter-codes.ts";
-import { countCodes } from "../imaging/exposure/histogram.ts";
-import { unhealthyFromDark } from "../imaging/noise/unhealthy-pixels.ts";
+import type { Master } from "../imaging/combining/finish-master.ts";
+import { MasterBuilder } from "../imaging/combining/master-builder.ts";
+import { markUnhealthy, stepOfFrame } from "../masters/mark-unhealthy.ts";
+import { type DarkFromFile, readMasterDark } from "../masters/read-master.ts";
 import { SeriesNotes, writeDarkMaster } from "./master-files.ts";
 import type { Workbench } from "./step.ts";
 
@@ -25,14 +24,14 @@ export class DarkSeries {
   }
 
   get sensorCelsius(): number | undefined {
-    return this.#notes.facts.sensorCelsius;
+    return this.#notes.sensorCelsius;
   }
 
   add(frame: Frame): number {
     const shape = { widthPx: frame.widthPx, heightPx: frame.heightPx };
     if (!this.#builder) {
       this.#builder = new MasterBuilder({ shape, frameCountExpected: this.frameCountExpected, kind: "dark" });
-      this.#stepAdu = converterCodes(countCodes(frame.pixelsAdu)).stepAdu;
+      this.#stepAdu = stepOfFrame(frame.pixelsAdu);
     }
     this.#exposureSeconds = frame.exposureSeconds;
     this.#notes.add(frame);
@@ -49,13 +48,8 @@ export class DarkSeries {
   finish(bench: Workbench): Master {
     if (!this.#builder) throw new Error("no dark was taken");
     const dark = this.#builder.finish();
-    const { frameCount } = dark;
-    const health = unhealthyFromDark(dark.meanAdu, dark.frameSigmaAdu, {
-      frameCount,
-      stepAdu: this.#stepAdu,
-    });
-    for (let i = 0; i < dark.mask.length; i++) if (health.unhealthyPx[i] === 1) dark.mask[i]! |= 1;
-    const file = writeDarkMaster(bench, dark, this.#notes.facts);
+    const health = markUnhealthy(dark, this.#stepAdu);
+    const file = writeDarkMaster(bench, dark, this.#notes);
     bench.findings.unhealthyPx = health.unhealthyPx;
     bench.findings.darkMaster = {
       file,
@@ -87,8 +81,8 @@ export function hasMatchingDark(
   return Math.abs(dark.exposureSeconds / exposureSeconds - 1) <= sameExposure;
 }
 
-export function readDark(bench: Workbench): { meanAdu: Float32Array; sigmaAdu: Float32Array; file: string } {
+/** The run's dark master; it is there. */
+export function readDark(bench: Workbench): DarkFromFile & { readonly file: string } {
   const { file } = bench.findings.darkMaster!;
-  const image = readCcdImage(join(bench.folder, file));
-  return { meanAdu: image.data, sigmaAdu: image.sigma ?? new Float32Array(image.data.length), file };
+  return { ...readMasterDark(join(bench.folder, file)), file };
 }

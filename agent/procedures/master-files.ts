@@ -1,49 +1,44 @@
 import { existsSync, mkdirSync } from "node:fs";
 import { dirname, join, parse } from "node:path";
-import { ccdHdus } from "../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { utcText, writeFitsFile } from "../../drivers/formats/fits-write.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
-import { maskBits } from "../imaging/combining/mask-bits.ts";
-import type { Master } from "../imaging/combining/master-builder.ts";
+import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
+import { RunningMoments } from "../imaging/noise/running-moments.ts";
+import type { ExposureSpan, SeriesFigures } from "../masters/master-cards.ts";
+import { darkHdus, flatHdus } from "../masters/master-hdus.ts";
 import type { Findings } from "./findings.ts";
 import type { TrainSeen, Workbench } from "./step.ts";
-
-/** What all frames of a series have in common, for the headers of what is made of them. */
-export interface SeriesFacts {
-  readonly first: Frame;
-  readonly lastStartedUtcMs: number;
-  readonly sensorCelsius: number | undefined;
-}
 
 /** A run's first master has the plain name; later ones are numbered, so that nothing is written over. */
 const darkMasterFile = "dark-master.fits";
 const flatMasterFile = "flat-master.fits";
 
-/** Collects `SeriesFacts` while frames come in. */
+/** What frames of a series have in common, and when each was taken, for the headers of what is made of them. */
 export class SeriesNotes {
+  readonly spans: ExposureSpan[] = [];
   #first: Frame | undefined;
-  #lastStartedUtcMs = 0;
-  #celsius = 0;
-  #celsiusCount = 0;
+  readonly #celsius = new RunningMoments();
 
   add(frame: Frame): void {
+    const { startedUtcMs: beginUtcMs, exposureSeconds, sensorCelsius } = frame;
     this.#first ??= { ...frame, pixelsAdu: new Uint16Array(0) };
-    this.#lastStartedUtcMs = frame.startedUtcMs;
-    if (frame.sensorCelsius !== undefined) {
-      this.#celsius += frame.sensorCelsius;
-      this.#celsiusCount++;
-    }
+    this.spans.push({ beginUtcMs, endUtcMs: beginUtcMs + exposureSeconds * 1000 });
+    if (sensorCelsius !== undefined) this.#celsius.add(sensorCelsius);
   }
 
-  get facts(): SeriesFacts {
+  /** Mean over the frames that tell it. */
+  get sensorCelsius(): number | undefined {
+    return this.#celsius.count > 0 ? this.#celsius.mean : undefined;
+  }
+
+  /** The first one without its pixels, at the mean temperature. @throws when there is none */
+  get usualFrame(): Frame {
     if (!this.#first) throw new Error("the series has no frame");
-    return {
-      first: this.#first,
-      lastStartedUtcMs: this.#lastStartedUtcMs,
-      sensorCelsius: this.#celsiusCount > 0 ? this.#celsius / this.#celsiusCount : undefined,
-    };
+    const { sensorCelsius: _ofFirst, ...frame } = this.#first;
+    const { sensorCelsius } = this;
+    return sensorCelsius === undefined ? frame : { ...frame, sensorCelsius };
   }
 }
 
@@ -56,49 +51,33 @@ export function freeName(bench: Workbench, name: string): string {
 }
 
 /** @returns the file, below the run's folder */
-export function writeDarkMaster(bench: Workbench, master: Master, facts: SeriesFacts): string {
-  const { widthPx, heightPx } = master.shape;
-  const cards: Card[] = [
-    { keyword: "IMAGETYP", value: "Master Dark" },
-    ...seriesCards(bench, facts, master.frameCount),
-  ];
-  const image = { widthPx, heightPx, data: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask };
+export function writeDarkMaster(bench: Workbench, master: Master, notes: SeriesNotes): string {
   const file = freeName(bench, darkMasterFile);
-  write(bench, file, ccdHdus(image, { unit: "adu", cards, maskCards }));
+  const { spans } = notes;
+  write(bench, file, darkHdus(master, { cards: frameCards(bench, notes.usualFrame), spans }));
   return file;
 }
 
-/**
- * The flat as every FITS reader takes it in: mean 1 over the lit field, UNCERT one sigma, MASK flags.
- * @returns the file, below the run's folder
- */
+/** @returns the file, below the run's folder */
 export function writeFlatMaster(
   bench: Workbench,
   flat: Flat,
-  facts: SeriesFacts,
-  about: {
-    readonly frameCount: number;
-    readonly blur: string;
-    readonly darkFile: string;
-    readonly verdict: string;
-  },
+  series: SeriesFigures,
+  notes: SeriesNotes,
+  about: { readonly blur: string; readonly darkFile: string; readonly verdict: string },
 ): string {
-  const { widthPx, heightPx } = flat.shape;
-  const cards: Card[] = [
-    { keyword: "IMAGETYP", value: "Master Flat" },
-    ...seriesCards(bench, facts, about.frameCount),
-    {
-      keyword: "FLATLEVL",
-      value: Number(flat.levelAdu.toPrecision(8)),
-      comment: "[adu] level above the dark that is 1 here",
-    },
-    { keyword: "BLUR", value: about.blur, comment: "how the Sun was blurred away" },
-    { keyword: "VERDICT", value: about.verdict, comment: "what its own proof says" },
-    { keyword: "DARKFILE", value: about.darkFile, comment: "dark that was taken off" },
-  ];
-  const image = { widthPx, heightPx, data: flat.gain, sigma: flat.sigma, mask: flat.mask };
   const file = freeName(bench, flatMasterFile);
-  write(bench, file, ccdHdus(image, { unit: "", cards, maskCards }));
+  const { blur, darkFile, verdict } = about;
+  const origin = {
+    cards: frameCards(bench, notes.usualFrame),
+    spans: notes.spans,
+    darkFile,
+    more: [
+      { keyword: "BLUR", value: blur, comment: "how the Sun was blurred away" },
+      { keyword: "VERDICT", value: verdict, comment: "what its own proof says" },
+    ],
+  };
+  write(bench, file, flatHdus(flat, series, origin));
   return file;
 }
 
@@ -124,21 +103,6 @@ function write(bench: Workbench, file: string, hdus: Parameters<typeof writeFits
   const path = join(bench.folder, file);
   mkdirSync(dirname(path), { recursive: true });
   writeFitsFile(path, hdus, { writtenUtcMs: bench.clock.nowMs(), replace: true });
-}
-
-function seriesCards(bench: Workbench, facts: SeriesFacts, frameCount: number): Card[] {
-  const { first, lastStartedUtcMs, sensorCelsius } = facts;
-  const { sensorCelsius: _ofFirst, ...frame } = first;
-  return [
-    ...frameCards(bench, { ...frame, ...(sensorCelsius === undefined ? {} : { sensorCelsius }) }),
-    {
-      keyword: "DATE-END",
-      value: utcText(lastStartedUtcMs + first.exposureSeconds * 1000),
-      comment: "UTC, end of the last exposure",
-    },
-    { keyword: "NCOMBINE", value: frameCount, comment: "number of frames combined" },
-    { keyword: "SWCREATE", value: "evenfield" },
-  ];
 }
 
 function frameCards({ rig, optics, train, findings }: Workbench, frame: Frame): Card[] {
@@ -206,11 +170,3 @@ function trainCards({ mark, binning, regionAt, filter, rotatorDegrees }: TrainSe
       : [{ keyword: "ROTATANG", value: rotatorDegrees, comment: "[deg] as the rotator tells it" }]),
   ];
 }
-
-const maskCards: readonly Card[] = [
-  { keyword: "COMMENT", value: "0: a pixel to be trusted; otherwise the sum of" },
-  { keyword: "COMMENT", value: `${maskBits.unhealthy}: hot, dead, stuck or unsteady` },
-  { keyword: "COMMENT", value: `${maskBits.clipped}: clipped in more than one frame in fifty` },
-  { keyword: "COMMENT", value: `${maskBits.unlit}: outside the lit field` },
-  { keyword: "COMMENT", value: `${maskBits.rejected}: rejected in most frames` },
-];

@@ -1,4 +1,3 @@
-import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { findDust } from "../imaging/dust/dust.ts";
 import { matchSince } from "../imaging/match/match-since.ts";
 import { matchTrain } from "../imaging/match/match-train.ts";
@@ -12,7 +11,7 @@ type Rest<F> = F extends (fft: FftLibrary, ...rest: infer R) => unknown ? R : ne
 /** What takes seconds on a large frame. Arguments and results go from thread to thread as copies. */
 export const computations = {
   proveFlat: (fft: FftLibrary, input: ProofInput) => proveFlat({ ...input, known: { ...input.known, fft } }),
-  findDust: (_: FftLibrary, flat: Flat) => findDust(flat),
+  findDust: (_: FftLibrary, ...about: Parameters<typeof findDust>) => findDust(...about),
   smallStructure: (_: FftLibrary, ...about: Parameters<typeof smallStructure>) => smallStructure(...about),
   matchTrain: (fft: FftLibrary, ...about: Rest<typeof matchTrain>) => matchTrain(fft, ...about),
   matchSince: (fft: FftLibrary, ...about: Rest<typeof matchSince>) => matchSince(fft, ...about),

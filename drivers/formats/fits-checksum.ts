@@ -66,3 +66,18 @@ export function checksumText(hduSum: number): string {
 function isPunctuation(code: number): boolean {
   return (code >= 0x3a && code <= 0x40) || (code >= 0x5b && code <= 0x60);
 }
+
+/** Sum of pieces that lie one after another. */
+export class RunningSum {
+  #sum = 0;
+  #bytes = 0;
+
+  add(piece: Uint8Array): void {
+    this.#sum = addSums(this.#sum, sumOfBytes(piece, this.#bytes));
+    this.#bytes += piece.length;
+  }
+
+  get value(): number {
+    return this.#sum;
+  }
+}

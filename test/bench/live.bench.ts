@@ -1,4 +1,5 @@
-import { type Master, MasterBuilder } from "../../agent/imaging/combining/master-builder.ts";
+import type { Master } from "../../agent/imaging/combining/finish-master.ts";
+import { MasterBuilder } from "../../agent/imaging/combining/master-builder.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { medianOf, milliseconds, rangeText, tellRow } from "./side-by-side.ts";
 

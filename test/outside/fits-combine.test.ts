@@ -3,7 +3,8 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { applyFlat } from "../../agent/files/apply/apply-flat.ts";
-import { type CombineMethod, combineFiles } from "../../agent/files/combine/combine-files.ts";
+import { combineFiles } from "../../agent/files/combine/combine-files.ts";
+import type { CombineMethod } from "../../agent/files/combine/open-series.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { readFits } from "../../drivers/formats/fits-read.ts";
 import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
@@ -83,6 +84,12 @@ test.each(["mean", "clipped", "median"] as const)(
     expect(fitsverify([output])).toEqual({ clean: true, text: "" });
   },
 );
+
+test("a master as a run makes it is as clean", async () => {
+  const { output, result } = await ours("series", darkFile);
+  expect(result.method).toBe("series");
+  expect(fitsverify([output])).toEqual({ clean: true, text: "" });
+});
 
 test("ten frames: what is left out astropy leaves out too, by median and mad_std; and it leaves every lone hit out", async () => {
   const few = files.slice(0, 10);

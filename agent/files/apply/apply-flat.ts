@@ -1,20 +1,15 @@
 import { mkdirSync, statSync } from "node:fs";
 import { basename, join, resolve } from "node:path";
-import { sumOfBytes } from "../../../drivers/formats/fits-checksum.ts";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
-import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import type { AppliedCounts } from "../../imaging/combining/apply.ts";
-import type { StoredDivision } from "../../imaging/combining/stored-division.ts";
 import { type Calibration, readCalibration } from "../flat-file.ts";
 import { cubeSource, type FrameSource, isCube, isSerName, openSer } from "../frame-source.ts";
-import { handedOn } from "../handed-on.ts";
 import { openFrames } from "../image-file.ts";
 import { asInputError, type FailedFile, InputError } from "../input-error.ts";
 import { checkOutput } from "../output-name.ts";
 import { checkFits, isDone, originCards, warningsFor } from "./apply-origin.ts";
 import { applyToSequence } from "./apply-sequence.ts";
-import { divideStored, storedWay } from "./apply-stored-image.ts";
-import { calibrate, resultCards } from "./calibrate.ts";
+import { divideCopy, divideInPlace, storedDivisionFor } from "./image-result.ts";
 
 export interface ApplyRequest {
   readonly flatFile: string;
@@ -165,55 +160,26 @@ function applyToImage(
   sweeps: Sweeps,
 ): AppliedFile {
   checkFits(image, calibration);
-  const stored = storedWay(image, calibration);
-  if (stored) {
-    sweeps.after(sweepEveryBytes / inPlaceImages);
-    return applyInPlace(stored, image, request, calibration);
-  }
   const { path } = image;
   const as = request.as ?? "float32";
-  const raw = image.newRaw(image.rowCount * image.widthPx);
-  sweeps.after(raw.length);
-  image.readRaw(0, raw);
-  const rawSum = String(sumOfBytes(raw));
+  const stored = storedDivisionFor(image, calibration);
+  sweeps.after(
+    stored ? sweepEveryBytes / inPlaceImages : image.rowCount * image.widthPx * image.layout.bytesPerPixel,
+  );
+  const result = stored ? divideInPlace(stored, image, as, calibration) : divideCopy(image, as, calibration);
+  const rawSum = String(result.rawSum);
   const told = { file: path, output: outputOf(path, request) };
   const origin = originCards(path, rawSum, calibration);
   const warnings = warningsFor(image, rawSum, calibration);
   if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
   checkOutput(told.output, inputsOf(path, request), request.replace);
-  const result = calibrate(image.decodeRaw(raw), as, calibration);
-  const cards = [...handedOn(image.header.cards), ...origin, ...resultCards(result, calibration)];
-  const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
+  const { counts, write } = result.divide();
   try {
-    writeFitsFile(told.output, [hdu], request);
+    write(told.output, origin, request);
   } catch (error) {
     throw asInputError(error, told.output);
   }
-  return { ...told, ended: "written", ...result.counts, warnings };
-}
-
-function applyInPlace(
-  stored: StoredDivision,
-  image: FitsFileImage,
-  request: ApplyRequest,
-  calibration: Calibration,
-): AppliedFile {
-  const { path } = image;
-  const as = request.as ?? "float32";
-  const told = { file: path, output: outputOf(path, request) };
-  image.readRaw(0, stored.raw);
-  const divided = divideStored(stored, image, as, calibration);
-  const rawSum = String(divided.rawSum);
-  const origin = originCards(path, rawSum, calibration);
-  const warnings = warningsFor(image, rawSum, calibration);
-  if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
-  checkOutput(told.output, inputsOf(path, request), request.replace);
-  try {
-    divided.write(told.output, origin, request);
-  } catch (error) {
-    throw asInputError(error, told.output);
-  }
-  return { ...told, ended: "written", ...divided.counts, warnings };
+  return { ...told, ended: "written", ...counts, warnings };
 }
 
 const doneBefore = { ended: "done before", mendedPx: 0, leftPx: 0, clampedPx: 0 } as const;

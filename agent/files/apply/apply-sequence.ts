@@ -1,5 +1,6 @@
 import { existsSync } from "node:fs";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
+import { RunningSum } from "../../../drivers/formats/fits-checksum.ts";
 import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import type { Calibration } from "../flat-file.ts";
 import type { FrameSource } from "../frame-source.ts";
@@ -7,10 +8,10 @@ import { asInputError, InputError } from "../input-error.ts";
 import { checkFits, dividedBefore, originCards, warningsFor } from "./apply-origin.ts";
 import { resultCards } from "./calibrate.ts";
 import { CalibratedFrames } from "./calibrated-frames.ts";
-import { FrameSum } from "./frame-sum.ts";
+import { cubeResult } from "./cube-result.ts";
 import { PartFile } from "./part-file.ts";
-import { type SequenceRequest, type SequenceResult, sequenceResult } from "./sequence-result.ts";
-import { readRecord } from "./ser-record.ts";
+import type { SequenceRequest, SequenceResult } from "./sequence-result.ts";
+import { readRecord, serResult } from "./ser-result.ts";
 
 /** Mended and left pixels are those of one frame, clamped ones those of all frames from `fromFrame` on. */
 export interface AppliedSequence extends AppliedCounts {
@@ -37,7 +38,7 @@ export function applyToSequence(
   checkFits(source, calibration);
   const before = source.ser && readRecord(source.path)?.get("FLATFILE");
   if (typeof before === "string") throw dividedBefore(source.path, before);
-  const result = sequenceResult(source, request);
+  const result = resultOf(source, request);
   const { output } = result;
   checkDarkLevel(source, result, calibration);
   const work = new CalibratedFrames(source, result, calibration);
@@ -90,7 +91,7 @@ function writeFrames(
   const { frameCount } = part.layout;
   const { holdsSum } = work.result;
   const fromFrame = framesToKeep(work, part);
-  const [rawSum, dataSum] = [new FrameSum(), new FrameSum()];
+  const [rawSum, dataSum] = [new RunningSum(), new RunningSum()];
   const kept = new Uint8Array(part.layout.frameBytes);
   let clampedPx = 0;
   part.cutTo(fromFrame);
@@ -124,7 +125,7 @@ function framesToKeep(work: CalibratedFrames, part: PartFile): number {
 
 function originOf(work: CalibratedFrames): Card[] {
   const { source, calibration } = work;
-  const sum = new FrameSum();
+  const sum = new RunningSum();
   for (let index = 0; index < source.frameCount; index++) sum.add(work.load(index));
   return originCards(source.path, String(sum.value), calibration);
 }
@@ -137,4 +138,10 @@ function checkDarkLevel(source: FrameSource, { countMax }: SequenceResult, calib
     `${dark.path} has a level of ${darkLevelAdu}, and ${source.path} holds counts up to ${countMax}.`,
     "Take a dark of the same depth.",
   );
+}
+
+function resultOf(source: FrameSource, request: SequenceRequest): SequenceResult {
+  return source.ser !== undefined && request.as === undefined
+    ? serResult(source.ser, request)
+    : cubeResult(source, request.as ?? "float32", request);
 }

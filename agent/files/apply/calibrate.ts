@@ -7,7 +7,6 @@ import {
   applyToUint16,
 } from "../../imaging/combining/apply.ts";
 import type { Calibration } from "../flat-file.ts";
-import { PixelRoom } from "./pixel-room.ts";
 
 export interface Calibrated {
   readonly pixels: Float32Array | Uint16Array;
@@ -17,13 +16,13 @@ export interface Calibrated {
 
 /**
  * Dark off, divided by the flat, masked pixels filled.
- * @param room for the result; many images can share one
+ * @param arrays for the result; many images can share them
  */
 export function calibrate(
   pixels: FitsPixels,
   as: "float32" | "uint16",
   calibration: Calibration,
-  room = new PixelRoom(),
+  arrays = new SharedArrays(),
 ): Calibrated {
   const { factors } = calibration;
   const pedestalAdu = pedestalOf(calibration, as);
@@ -31,17 +30,39 @@ export function calibrate(
   if (pixels instanceof Uint16Array) {
     const { imageAdu, counts } =
       as === "uint16"
-        ? applyToUint16(pixels, factors, options, room.counts(pixels.length))
-        : applyToFloat32(pixels, factors, options, room.reals(pixels.length));
+        ? applyToUint16(pixels, factors, options, arrays.counts(pixels.length))
+        : applyToFloat32(pixels, factors, options, arrays.reals(pixels.length));
     return { pixels: imageAdu, counts, pedestalAdu };
   }
-  const image = pixels instanceof Float32Array ? pixels : room.image(pixels.length);
+  const image = pixels instanceof Float32Array ? pixels : arrays.image(pixels.length);
   if (image !== pixels) image.set(pixels);
-  const result = room.reals(pixels.length);
+  const result = arrays.reals(pixels.length);
   const { imageAdu, counts } = applyToFloatImage(image, factors, options, result);
   if (as === "float32") return { pixels: imageAdu, counts, pedestalAdu };
-  const rounded = roundToUint16(imageAdu, room.counts(pixels.length));
+  const rounded = roundToUint16(imageAdu, arrays.counts(pixels.length));
   return { pixels: rounded.pixels, counts: { ...counts, clampedPx: rounded.clampedPx }, pedestalAdu };
+}
+
+/** Arrays that many images of one size pass through one at a time: what lies in them is good until the next. */
+export class SharedArrays {
+  #image = new Float32Array(0);
+  #reals = new Float32Array(0);
+  #counts = new Uint16Array(0);
+
+  image(length: number): Float32Array<ArrayBuffer> {
+    if (this.#image.length !== length) this.#image = new Float32Array(length);
+    return this.#image;
+  }
+
+  reals(length: number): Float32Array<ArrayBuffer> {
+    if (this.#reals.length !== length) this.#reals = new Float32Array(length);
+    return this.#reals;
+  }
+
+  counts(length: number): Uint16Array<ArrayBuffer> {
+    if (this.#counts.length !== length) this.#counts = new Uint16Array(length);
+    return this.#counts;
+  }
 }
 
 /** What noise takes below a dark would be lost in unsigned numbers: they keep the dark's level as their floor. */

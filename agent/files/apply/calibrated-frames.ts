@@ -1,14 +1,13 @@
 import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import type { Calibration } from "../flat-file.ts";
 import type { FrameSource } from "../frame-source.ts";
-import { calibrate } from "./calibrate.ts";
-import { PixelRoom } from "./pixel-room.ts";
+import { calibrate, SharedArrays } from "./calibrate.ts";
 import type { SequenceResult } from "./sequence-result.ts";
 
 /** Frames of a sequence one at a time, calibrated and as they will lie in the result. Buffers are used again. */
 export class CalibratedFrames {
   readonly #raw: Uint8Array<ArrayBuffer>;
-  readonly #room = new PixelRoom();
+  readonly #arrays = new SharedArrays();
   readonly #encoded: Uint8Array;
 
   constructor(
@@ -33,7 +32,7 @@ export class CalibratedFrames {
       this.source.decode(this.#raw),
       as,
       this.calibration,
-      this.#room,
+      this.#arrays,
     );
     const held = pixels instanceof Uint16Array && countMax < 65_535 ? holdAt(pixels, countMax) : 0;
     const bytes = this.result.encode(pixels, this.#encoded);

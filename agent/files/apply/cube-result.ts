@@ -4,7 +4,7 @@ import { headerBytes, paddedBytes } from "../../../drivers/formats/fits-header-w
 import { encodeFits, encodePixels } from "../../../drivers/formats/fits-write.ts";
 import type { SerFile } from "../../../drivers/formats/ser-file.ts";
 import type { FrameSource } from "../frame-source.ts";
-import { handedOn } from "../handed-on.ts";
+import { keptCards } from "../kept-cards.ts";
 import { checkOutput } from "../output-name.ts";
 import { isDone } from "./apply-origin.ts";
 import type { SequenceRequest, SequenceResult } from "./sequence-result.ts";
@@ -21,7 +21,7 @@ export function cubeResult(
   const output = join(request.outputFolder, basename(source.path).replace(/\.ser$/i, ".fits"));
   const times = timesExtension(source.ser, writtenUtcMs);
   const head = (added: readonly Card[], dataSum: number) => {
-    const cards = [...handedOn(source.cards), ...added];
+    const cards = [...keptCards(source.cards), ...added];
     const place = { index: 0, hduCount: times.length > 0 ? 2 : 1, writtenUtcMs, dataSum };
     return headerBytes({ type: as, shape: [frameCount, rowCount, widthPx], cards }, place);
   };

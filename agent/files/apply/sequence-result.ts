@@ -1,8 +1,5 @@
 import type { Card } from "../../../drivers/formats/fits-card.ts";
-import type { FrameSource } from "../frame-source.ts";
-import { cubeResult } from "./cube-result.ts";
 import type { PartFile } from "./part-file.ts";
-import { serResult } from "./ser-result.ts";
 
 export interface SequenceRequest {
   readonly outputFolder: string;
@@ -34,10 +31,4 @@ export interface SequenceResult {
   checkNames(): void;
   /** Writes what is around the frames and gives the file its name. */
   finish(part: PartFile, about: { readonly cards: readonly Card[]; readonly dataSum: number }): void;
-}
-
-export function sequenceResult(source: FrameSource, request: SequenceRequest): SequenceResult {
-  return source.ser !== undefined && request.as === undefined
-    ? serResult(source.ser, request)
-    : cubeResult(source, request.as ?? "float32", request);
 }

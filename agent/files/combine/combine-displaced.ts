@@ -6,10 +6,14 @@ import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import { maskLegend } from "../../masters/mask-legend.ts";
 import { FrameLogsOnDisk } from "../../open-files/frame-logs-on-disk.ts";
 import { letEventsIn } from "../../threads/let-events-in.ts";
 import { asInputError, InputError } from "../input-error.ts";
 import { ClipCounter } from "./clip-counter.ts";
+import { FigureSample } from "./figure-sample.ts";
+import { copies, frameLevel } from "./frame-levels.ts";
+import type { DarkParts } from "./master-tiles.ts";
 import {
   type CombineResult,
   finish,
@@ -17,11 +21,7 @@ import {
   makeWriter,
   masterCards,
   openSeries,
-} from "./combine-files.ts";
-import { FigureSample } from "./figure-sample.ts";
-import { copies, frameLevel } from "./frame-levels.ts";
-import { maskCards } from "./mask-cards.ts";
-import type { DarkParts } from "./master-tiles.ts";
+} from "./open-series.ts";
 
 export interface DisplacedRequest extends MasterRequest {
   /** The Sun's disc in the first file; without it the Sun is taken to be evenly bright. */
@@ -61,7 +61,7 @@ export async function combineDisplaced(
   const shape = { widthPx: images[0]!.widthPx, heightPx: images[0]!.rowCount };
   const pxCount = shape.widthPx * shape.heightPx;
   const how = "gain solved from displaced frames";
-  const labels = { unit: "adu", cards: masterCards(request, images, how), maskCards } as const;
+  const labels = { unit: "adu", cards: masterCards(request, images, how), maskCards: maskLegend } as const;
   using writer = makeWriter(request, ccdPlans(shape, labels, { sigma: true, mask: true }));
   const large = 2 * pxCount * images.length > bytesInMemoryMost;
   const logs = large

@@ -83,6 +83,21 @@ export function oddLevels(levels: readonly FrameLevel[]): string[] {
   });
 }
 
+/** A bias taken off darks is as bright as they are; of flats a dark is a small part. */
+export function brightDark(
+  dark: { readonly image: FitsFileImage } | undefined,
+  levels: readonly FrameLevel[],
+): string[] {
+  const usual = median(levels.flatMap(({ levelAdu }) => levelAdu ?? []));
+  if (dark === undefined || usual === undefined) return [];
+  const { levelAdu = 0 } = frameLevel(dark.image);
+  if (levelAdu <= usual / 2) return [];
+  return [
+    `${dark.image.path} has a level of ${levelText(levelAdu)} adu and the frames ${levelText(usual)}: ` +
+      "all is well if it is a bias taken off darks, else it is no dark of theirs",
+  ];
+}
+
 /** Sentences for copies under other names: a frame that counts twice shows less noise than there is. */
 export function copies(levels: readonly FrameLevel[]): string[] {
   const firstPaths = new Map<bigint, string>();

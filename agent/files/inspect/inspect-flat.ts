@@ -9,7 +9,9 @@ import type { FringeSearch } from "../../imaging/proof/fringes.ts";
 import { fringeLight, judgeMaster, type MasterKnown } from "../../imaging/proof/judge-master.ts";
 import type { LeftoverSun } from "../../imaging/proof/leftover-sun.ts";
 import type { Photons } from "../../imaging/proof/photon-limit.ts";
+import { seriesFigures } from "../../imaging/proof/proof.ts";
 import { judge } from "../../imaging/proof/proof-figure.ts";
+import { readFigures } from "../../masters/master-cards.ts";
 import { combinedCount } from "../frame-kind.ts";
 import { InputError } from "../input-error.ts";
 import { asFlat, type Findings, type Measure, type Picture, readPicture } from "./inspected-picture.ts";
@@ -48,7 +50,7 @@ export function flatFindings(
   const fringes = told.fringes!;
   const light = fringeLight(known);
   return {
-    figures: told.figures,
+    figures: [...seriesFigures(readFigures(picture.header)), ...told.figures],
     measures: [
       ...(picture.isMaster ? [] : [{ name: "noise of a pixel", value: 100 * noise, unit: "%" } as const]),
       ...(limit === undefined ? [] : [{ name: "photon limit", value: 100 * limit, unit: "%" } as const]),

@@ -1,46 +1,92 @@
-import { lookUp, type NoiseByLevel, tabulate } from "../noise/noise-by-level.ts";
+import { lookUp, noiseByLevel, tabulate } from "../noise/noise-by-level.ts";
+import type { GrowthPoint } from "../noise/noise-growth.ts";
+import type { HalvesFigures } from "../noise/series-halves.ts";
+import type { Shape } from "../numerics/shape.ts";
+import { type FrameSelection, healthyPx, type SeriesOptions } from "./frame-selection.ts";
 import type { LiveSums } from "./live-sums.ts";
+import { masterMask } from "./master-mask.ts";
 
+export interface Master {
+  readonly shape: Shape;
+  /** Mean of the frames, dark taken off, at the first frame's level [adu]. */
+  readonly meanAdu: Float32Array;
+  /** One sigma of that mean [adu]. */
+  readonly sigmaAdu: Float32Array;
+  /** One sigma of a single frame [adu]. */
+  readonly frameSigmaAdu: Float32Array;
+  /** See `maskBits`. */
+  readonly mask: Uint8Array;
+  readonly frameCount: number;
+  readonly refusedFrames: number;
+  readonly scales: readonly number[];
+  /** Share of all samples that were rejected as outliers. */
+  readonly rejectedFraction: number;
+  /** Share of healthy pixels that were clipped in more than one frame in fifty. */
+  readonly clippedFraction: number;
+  readonly growth: readonly GrowthPoint[];
+  readonly halves: HalvesFigures | undefined;
+}
+
+/** What a series has summed of each pixel. */
+export type PixelSums = Pick<LiveSums, "reference" | "sum" | "squares" | "rejected" | "clipped">;
+
+/** Pixels that tell the noise of their level in the end. */
+const noisePx = 60_000;
 /** How many frames' worth of trust the noise of a pixel's peers has, beside the pixel's own scatter. */
 const peerWeight = 20;
 
-export interface PixelMeans {
-  readonly meanAdu: Float32Array;
-  readonly sigmaAdu: Float32Array;
-  readonly frameSigmaAdu: Float32Array;
+/**
+ * The master of a series, whatever way its pixels were summed.
+ * @param into what becomes of the sums: `sums` puts the means into their arrays and uses them up
+ */
+export function finishMaster(
+  sums: PixelSums,
+  selection: FrameSelection,
+  options: SeriesOptions,
+  into: "new arrays" | "sums" = "new arrays",
+): Master {
+  const { shape, kind, unhealthyPx } = options;
+  const { scales, refusedFrames, growth, halves } = selection;
+  const frameCount = scales.length;
+  const means = meansOf(sums, frameCount, options, into === "sums");
+  const { rejected, clipped } = sums;
+  return {
+    shape,
+    ...means,
+    ...masterMask(means.meanAdu, { kind, frameCount, rejected, clipped, unhealthyPx }),
+    frameCount,
+    refusedFrames,
+    scales: [...scales],
+    growth,
+    halves,
+  };
 }
 
-/**
- * Mean, its sigma and that of one frame of each pixel, from its sums.
- * @param noiseOf what pixels of a level show, from levels and sample variances of all
- */
-export function meansOf(
-  sums: LiveSums,
+/** Mean, its sigma and that of one frame of each pixel, from its sums. */
+function meansOf(
+  { reference, sum, squares, rejected, clipped }: PixelSums,
   frameCount: number,
-  darkSigmaAdu: Float32Array | undefined,
-  noiseOf: (levelsAdu: Float32Array, variances: Float32Array) => NoiseByLevel,
-): PixelMeans {
-  const { reference, sum, squares, rejected, clipped } = sums;
+  options: SeriesOptions,
+  inPlace: boolean,
+): Pick<Master, "meanAdu" | "sigmaAdu" | "frameSigmaAdu"> {
   const pxCount = reference.length;
-  const meanAdu = new Float32Array(pxCount);
-  const own = new Float32Array(pxCount);
+  const meanAdu = inPlace ? reference : new Float32Array(pxCount);
+  const own = inPlace ? squares : new Float32Array(pxCount);
   for (let i = 0; i < pxCount; i++) {
     const n = frameCount - rejected[i]! - clipped[i]!;
-    if (n === 0) {
-      meanAdu[i] = reference[i]!;
-      continue;
-    }
-    meanAdu[i] = reference[i]! + sum[i]! / n;
+    meanAdu[i] = n === 0 ? reference[i]! : reference[i]! + sum[i]! / n;
     own[i] = n < 2 ? 0 : Math.max(0, (squares[i]! - sum[i]! ** 2 / n) / (n - 1));
   }
-  const table = tabulate(noiseOf(meanAdu, own));
-  const sigmaAdu = new Float32Array(pxCount);
+  const px = healthyPx(options, noisePx);
+  const ofPeers = (values: Float32Array) => Float64Array.from(px, (i) => values[i]!);
+  const table = tabulate(noiseByLevel(ofPeers(meanAdu), ofPeers(own), frameCount - 1));
+  const sigmaAdu = inPlace ? sum : new Float32Array(pxCount);
   for (let i = 0; i < pxCount; i++) {
     const n = frameCount - rejected[i]! - clipped[i]!;
     const peers = lookUp(table, meanAdu[i]!);
     const freedom = Math.max(0, n - 1);
     const variance = (freedom * own[i]! + peerWeight * peers) / (freedom + peerWeight);
-    const darkSigma = darkSigmaAdu?.[i] ?? 0;
+    const darkSigma = options.dark?.sigmaAdu[i] ?? 0;
     sigmaAdu[i] = Math.sqrt(variance / Math.max(1, n) + darkSigma * darkSigma);
     own[i] = Math.sqrt(n < 2 ? peers : own[i]!);
   }

@@ -18,6 +18,8 @@ export interface WatchOptions {
 
 /** What is seen of a frame when it comes; once there is a reference, good until the next one comes. */
 export interface SeenFrame {
+  /** Place among the frames of the series as they came, refused ones too. */
+  readonly index: number;
   readonly pixels: Uint16Array;
   /** Level relative to the first frame's. */
   readonly scale: number;
@@ -76,7 +78,7 @@ export class FrameWatch {
     this.#halves?.expect(frameCount);
   }
 
-  see(pixels: Uint16Array): SeenFrame {
+  see(pixels: Uint16Array): Omit<SeenFrame, "index"> {
     const blockSums = this.#blocks.sumsOf(pixels, this.#room?.blockSums);
     const samples = this.#sample.of(pixels, this.#room?.samples);
     return { pixels, scale: this.#scaleOf(pixels, blockSums), blockSums, samples };

@@ -1,15 +1,14 @@
 import { type NoiseByLevel, tabulate } from "../noise/noise-by-level.ts";
 import type { LiveFrame } from "./first-frames.ts";
+import { referenceFrames } from "./frame-selection.ts";
 import { framesAtOnce, type LiveSums, liveSums } from "./live-sums.ts";
 
-/** Frames held until the reference is made: enough for a median that no outlier moves. */
-export const referenceFrames = 12;
 /** A frame is worked off in so many pieces, as many as frames go through the sums at once: then each frame costs the same. */
 const stripesMost = framesAtOnce;
 /** Smaller pieces are not worth their while. */
 const stripePxLeast = 65_536;
 
-export interface SeriesOptions {
+export interface StripeOptions {
   readonly pxCount: number;
   /** A sample at or above this is clipped [adu, raw]. */
   readonly clipAdu: number;
@@ -22,7 +21,7 @@ export interface SeriesOptions {
  * a sample enters if it lies within 5 sigma of the median, sigma from the noise that pixels of its level show.
  */
 export class LiveStripes {
-  readonly #options: SeriesOptions;
+  readonly #options: StripeOptions;
   readonly #sums: LiveSums;
   readonly #stripePx: number;
   /** Frames that each stripe has taken in; none: its reference is not made. */
@@ -35,7 +34,7 @@ export class LiveStripes {
   #before = 0;
   #turns = 0;
 
-  constructor(options: SeriesOptions) {
+  constructor(options: StripeOptions) {
     this.#options = options;
     this.#sums = liveSums(options.pxCount, options.darkAdu !== undefined);
     const stripes = Math.max(1, Math.min(stripesMost, Math.floor(options.pxCount / stripePxLeast)));
@@ -56,8 +55,7 @@ export class LiveStripes {
 
   /** Before the first frame. @param noise of a pixel in one frame */
   begin(noise: NoiseByLevel): void {
-    const table = tabulate(noise);
-    this.#sigmas = { ...table, variances: table.variances.map((variance) => Math.sqrt(variance)) };
+    this.#sigmas ??= tabulateSigmas(noise);
   }
 
   /** @returns frames that are not looked at any more */
@@ -103,4 +101,10 @@ export class LiveStripes {
     this.#sums.begin(first, clipAdu, this.#sigmas!, fromPx, toPx);
     return first.length;
   }
+}
+
+/** What pixels of a level show in one frame, as a table of sigmas. */
+export function tabulateSigmas(noise: NoiseByLevel): ReturnType<typeof tabulate> {
+  const table = tabulate(noise);
+  return { ...table, variances: table.variances.map((variance) => Math.sqrt(variance)) };
 }

@@ -1,7 +1,7 @@
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
+import type { Master } from "./finish-master.ts";
 import { maskBits } from "./mask-bits.ts";
-import type { Master } from "./master-builder.ts";
 
 /** A flat: mean 1 over its lit, trusted pixels. */
 export interface Flat {

@@ -1,4 +1,5 @@
 import type { Flat } from "../combining/normalise-flat.ts";
+import type { DustFound } from "../dust/dust.ts";
 
 export interface ShadowPlace {
   readonly xPx: number;
@@ -49,6 +50,18 @@ export function refocusShadows(flat: Flat, shadows: readonly ShadowPlace[], stre
       }
   }
   return { ...flat, gain, sigma };
+}
+
+/** Dust as it is in focus, of a flat taken out of focus: see `refocusShadows`. */
+export function refocusDust(dust: readonly DustFound[], stretch: number): DustFound[] {
+  return dust.map((found) => ({
+    ...found,
+    diameterPx: found.diameterPx * stretch,
+    diameterSigmaPx: found.diameterSigmaPx * stretch,
+    depth: found.depth / stretch ** 2,
+    depthSigma: found.depthSigma / stretch ** 2,
+    ...(found.distanceMm === undefined ? {} : { distanceMm: found.distanceMm * stretch }),
+  }));
 }
 
 /** Logarithm of a shadow's transmission by distance from its centre; the rim is a smooth step (cubic). */

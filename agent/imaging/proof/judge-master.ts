@@ -43,16 +43,16 @@ export interface MasterTold {
 /**
  * Judges everything that can be told of a flat from its own pixels. A run's proof and a look at its file go through here
  * alike, so that both say the same.
+ * @param dust as it was found in this flat before; searched for when left out
  */
-export function judgeMaster(flat: Flat, known: MasterKnown): MasterTold {
+export function judgeMaster(
+  flat: Flat,
+  known: MasterKnown,
+  dust: readonly DustFound[] = findDust(flat, known),
+): MasterTold {
   const noise = relativeNoise(flat);
   const limit = known.photons && photonLimit(flat, known.photons);
   const shape = flatShape(flat);
-  const { focalRatio, pixelMicron } = known;
-  const dust = findDust(flat, {
-    ...(focalRatio === undefined ? {} : { focalRatio }),
-    ...(pixelMicron === undefined ? {} : { pixelMicron }),
-  });
   const deepest = dust.toSorted((a, b) => b.depth - a.depth)[0];
   const fringes = known.fft && findFringes(known.fft, flat.gain, findTrustedPx(flat), flat.shape);
   const left = known.sunAdu && leftoverSun(flat, dividedBy(known.sunAdu, flat), flat.shape);

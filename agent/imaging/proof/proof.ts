@@ -1,4 +1,4 @@
-import type { Master } from "../combining/master-builder.ts";
+import type { Master } from "../combining/finish-master.ts";
 import type { Flat } from "../combining/normalise-flat.ts";
 import type { PlaneAcross } from "../combining/plane-across.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
@@ -28,6 +28,8 @@ export interface ProofInput {
   readonly blurred?: BlurredProof;
   /** For what the flat tells by itself. */
   readonly known: MasterKnown;
+  /** Dust of this flat, where it was searched for already. */
+  readonly dust?: readonly DustFound[];
 }
 
 export interface BlurredProof {
@@ -66,12 +68,15 @@ export function proveFlat(input: ProofInput): Proof {
   const grey = greyAgainst(flat, input.independent);
   const grey16 = grey.find((scale) => scale.sidePx === 16);
   const last = series.growth.at(-1);
-  const told = judgeMaster(flat, known);
+  const told = judgeMaster(flat, known, input.dust);
   const figures: ProofFigure[] = [
     judge("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
-    judge("clipped", series.clippedFraction),
-    ...(last ? [judge("evenOdd", last.measured / last.expected, 0.006)] : []),
-    ...(series.halves ? [judge("drift", series.halves.driftRms, series.halves.driftSigma)] : []),
+    ...seriesFigures({
+      clippedFraction: series.clippedFraction,
+      evenOdd: last && last.measured / last.expected,
+      driftRms: series.halves?.driftRms,
+      driftSigma: series.halves?.driftSigma,
+    }),
     ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? planeFigures(input.plane) : []),
@@ -93,6 +98,21 @@ export function proveFlat(input: ProofInput): Proof {
     leftoverSun: told.leftoverSun,
     fringes: told.fringes,
   };
+}
+
+/** How well the frames of a series agree, as far as it is known. */
+export function seriesFigures(known: {
+  readonly clippedFraction: number | undefined;
+  readonly evenOdd: number | undefined;
+  readonly driftRms: number | undefined;
+  readonly driftSigma: number | undefined;
+}): ProofFigure[] {
+  const { clippedFraction, evenOdd, driftRms, driftSigma } = known;
+  return [
+    ...(clippedFraction === undefined ? [] : [judge("clipped", clippedFraction)]),
+    ...(evenOdd === undefined ? [] : [judge("evenOdd", evenOdd, 0.006)]),
+    ...(driftRms === undefined ? [] : [judge("drift", driftRms, driftSigma)]),
+  ];
 }
 
 function planeFigures({ unsure, disagreement }: PlaneAcross): ProofFigure[] {

@@ -1,6 +1,6 @@
 import { existsSync } from "node:fs";
-import { readCcdImage } from "../../../drivers/formats/ccd-image.ts";
 import type { SmallStructure } from "../../imaging/match/small-structure.ts";
+import { readMasterFlat } from "../../masters/read-master.ts";
 import { type ComputingBench, computeInThread } from "../../threads/compute-in-thread.ts";
 
 /** What is compared of a master flat. */
@@ -17,9 +17,8 @@ export async function readStructure(
   signal: AbortSignal,
 ): Promise<FlatStructure | undefined> {
   if (!existsSync(file)) return undefined;
-  const { widthPx, heightPx, data, mask } = readCcdImage(file);
-  const gain = mask ? data.map((value, i) => (mask[i] === 0 ? value : Number.NaN)) : data;
+  const { shape, mask, gain: whole } = readMasterFlat(file);
+  const gain = whole.map((value, i) => (mask[i] === 0 ? value : Number.NaN));
   const at = { signal, pxCount: gain.length };
-  const structure = await computeInThread(bench, at, "smallStructure", gain, { widthPx, heightPx });
-  return { gain, structure };
+  return { gain, structure: await computeInThread(bench, at, "smallStructure", gain, shape) };
 }

@@ -1,57 +1,32 @@
-import type { Master } from "../../imaging/combining/master-builder.ts";
+import type { Master } from "../../imaging/combining/finish-master.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
+import { figuresOf } from "../../masters/master-cards.ts";
 import type { FlatWork } from "./flat-work.ts";
-import { edgesOfSeries } from "./frame-edge.ts";
-import { knownOfFlat } from "./known-of-flat.ts";
-import { litFlat } from "./lit-flat.ts";
 import { conversionFromSeries } from "./measure-conversion.ts";
-import { proveInThread } from "./prove-in-thread.ts";
-import { writeAndTell } from "./tell-flat.ts";
+import { proveAndWriteFlat, requireLitFlat } from "./prove-and-write.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
 export async function keepFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, notes, edges } = work;
-  const { findings } = bench;
+  const { bench, ask, edges, sampleFrame } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const series = work.series!.finish();
-  const flat = litFlat(series);
+  const flat = requireLitFlat(series);
   conversionFromSeries(work, series);
-  const { leak } = findings;
-  const sunAdu = work.sun && sunAboveDark(work, flat);
-  const upperEdge = edgesOfSeries(edges);
-  const proof = await proveInThread(
-    bench,
-    {
-      flat,
-      series,
-      upperEdge,
-      independent: work.proof!.finish(),
-      ...(leak
-        ? { leak: { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 } }
-        : {}),
-      known: {
-        ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
-        ...(sunAdu ? { sunAdu } : {}),
-      },
-    },
-    signal,
-  );
-  work.found = writeAndTell({
-    bench,
-    ask,
+  const { leak } = bench.findings;
+  const made = {
     flat,
-    proof,
-    facts: notes.facts,
-    tuned: work.tuned!,
-    darkFile: work.dark!.file,
-    sampleFrame: work.sampleFrame,
-    frameCount: series.frameCount,
+    series: figuresOf(series),
+    edges,
+    independent: work.proof!.finish(),
+    ...(leak
+      ? { leak: { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 } }
+      : {}),
+    sunAdu: work.sun && sunAboveDark(work, flat),
+    sampleFrame,
     ...(ask.enough ? { bought: boughtBy(series, ask.enough) } : {}),
-    refusedFrames: series.refusedFrames,
-    rejectedFraction: series.rejectedFraction,
-    upperEdge,
-  });
+  };
+  work.found = await proveAndWriteFlat(work, made, signal);
 }
 
 /** By the noise that the series showed itself. */

@@ -1,5 +1,5 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import type { Master } from "../../imaging/combining/master-builder.ts";
+import type { Master } from "../../imaging/combining/finish-master.ts";
 import { conversionOfPair } from "../../imaging/noise/conversion-of-pair.ts";
 import { type Conversion, conversionOfSeries } from "../../imaging/noise/conversion-of-series.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
@@ -13,7 +13,7 @@ type WithDark = Pick<FlatWork, "bench" | "dark" | "tuned">;
 
 /** What the scatter of the frames beyond that of the darks tells of the camera, for everything that is written from here on. */
 export function conversionFromSeries(work: WithDark & Pick<FlatWork, "notes">, series: Master): void {
-  const gain = work.notes.facts.first.gain ?? work.tuned!.gain;
+  const gain = work.notes.usualFrame.gain ?? work.tuned!.gain;
   keep(work.bench, conversionOfSeries(series, frameSigma(work)), gain, "a flat's frames");
 }
 

@@ -1,17 +1,24 @@
+import type { Clock } from "../../kit/clock.ts";
 import { DeadlineError } from "../../kit/errors.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
 import { switchIn } from "../wire/property.ts";
-import type { DeviceSession } from "./device-session.ts";
+import type { IndiDevice } from "./device.ts";
 
 /** Longest wait for a driver that still connects to hear that it should not [s]. */
 const takeBackSeconds = 5;
+
+interface ConnectableDevice extends Pick<IndiDevice, "name" | "require" | "property" | "change"> {
+  readonly wires: { readonly clock: Clock };
+  /** Clock time of the newest definition [ms]. */
+  readonly lastDefinedMs: number;
+}
 
 /**
  * Switches a device on and waits for what it then defines. There is no mark at the end of the definitions, so a time
  * of quiet has to do; counted over this device's definitions only, as others chatter for ever.
  */
 export async function connectDevice(
-  device: DeviceSession,
+  device: ConnectableDevice,
   signal: AbortSignal,
   options: { withinSeconds?: number; quietSeconds?: number },
 ): Promise<void> {
@@ -39,7 +46,7 @@ export async function connectDevice(
 
 /** Switches a device off; does nothing when it is off. */
 export async function disconnectDevice(
-  device: DeviceSession,
+  device: ConnectableDevice,
   signal: AbortSignal,
   options: { withinSeconds?: number },
 ): Promise<void> {
@@ -49,7 +56,7 @@ export async function disconnectDevice(
 }
 
 async function commandConnection(
-  device: DeviceSession,
+  device: ConnectableDevice,
   connected: boolean,
   withinSeconds: number,
   signal: AbortSignal,
@@ -67,6 +74,6 @@ async function commandConnection(
   );
 }
 
-function isConnected(device: DeviceSession): boolean {
+function isConnected(device: ConnectableDevice): boolean {
   return switchIn(device.property("CONNECTION"), "CONNECT") === true;
 }

@@ -29,7 +29,8 @@ test("twelve flats and a dark become a master with sigma, mask and its history",
   using sky = new SkyFiles(1);
   const files = flats(sky, 12);
   const dark = sky.write("dark.fits", () => 300, { cards: [{ keyword: "EXPTIME", value: 0.5 }] });
-  const host = await combine([...files, "-o", sky.path("m.fits"), "--dark", dark, "--json"]);
+  const options = ["--dark", dark, "--method", "clipped", "--json"];
+  const host = await combine([...files, "-o", sky.path("m.fits"), ...options]);
   expect(host.exitCode).toBe(0);
   expect(host.json).toMatchObject({
     method: "clipped",
@@ -62,6 +63,53 @@ test("twelve flats and a dark become a master with sigma, mask and its history",
   expect(header.text("DATE-END")).toBe("2026-07-14T10:00:09.500");
   expect(header.text("DATE")).toBe("2026-07-14T10:00:00.000");
   expect(header.texts("HISTORY").join("\n")).toContain("flat-11.fits");
+});
+
+test("flats that say so become a master as a run makes it; what is no part of the series is left out and told", async () => {
+  using sky = new SkyFiles(9, 160, 128);
+  const cards = [{ keyword: "IMAGETYP", value: "Flat Field" }];
+  const files = Array.from({ length: 14 }, (_, index) =>
+    sky.write(
+      `flat-${index}.fits`,
+      (x, y) =>
+        20_000 * (index === 12 ? 0.8 : 1 + 0.002 * index) * (x === 70 && y === 60 ? 0.01 : sky.gain(x, y)),
+      { noise: 100, cards },
+    ),
+  );
+  const host = await combine([...files, "-o", sky.path("m.fits"), "--json"]);
+  expect(host.exitCode, host.err).toBe(0);
+  expect(host.json).toMatchObject({ method: "series", frameCount: 13, refusedFrames: 1, maskedPx: 1 });
+  expect(host.err).toContain("flat-12.fits was left out: its level is not that of the frames before it");
+  expect(Math.abs(host.json.noiseAdu / (100 / Math.sqrt(13)) - 1)).toBeLessThan(0.04);
+  const { data, mask, header } = readCcdImage(sky.path("m.fits"));
+  expect(mask![60 * 160 + 70]! & 1).toBe(1);
+  const trusted = [...data].filter((_, i) => mask![i] === 0);
+  expect(trusted.reduce((sum, value) => sum + value) / trusted.length).toBeCloseTo(1, 6);
+  expect(header.text("IMAGETYP")).toBe("Master Flat");
+  expect(Math.abs(header.number("FLATLEVL")! / host.json.levelAdu - 1)).toBeLessThan(0.01);
+  expect(header.texts("HISTORY").join("\n")).not.toContain("flat-12.fits");
+});
+
+test("a series that can't be made into one master: told what else there is, nothing written", async () => {
+  using sky = new SkyFiles(10, 160, 128);
+  const [one, other] = [20_000, 12_000].map((level, index) =>
+    sky.write(`f${index}.fits`, () => level, { noise: 50 }),
+  );
+  const real = sky.path("real.fits");
+  writeFitsFile(real, [{ pixels: new Float32Array(160 * 128).fill(5), shape: [128, 160] }], {
+    writtenUtcMs: 0,
+    replace: false,
+  });
+  for (const [files, said] of [
+    [[one!, other!], "1 of 2 frames are alike, and a master needs two"],
+    [[one!, real], "real.fits does not hold unsigned counts of 16 bits"],
+  ] as const) {
+    const host = await combine([...files, "-o", sky.path("m.fits"), "--method", "series"]);
+    expect(host.exitCode).toBe(2);
+    expect(host.err).toContain(said);
+    expect(host.err).toContain("--method clipped");
+    expect(existsSync(sky.path("m.fits"))).toBe(false);
+  }
 });
 
 test("what clips in the frames is masked, and a pixel that is missing everywhere has no value", async () => {

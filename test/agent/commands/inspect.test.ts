@@ -46,6 +46,24 @@ test("a thin flat is bad for its upper edge", async () => {
   );
 });
 
+test("a master is judged by how its frames agreed, which its header tells", async () => {
+  using sky = largeSky(14);
+  const files = Array.from({ length: 16 }, (_, index) => {
+    const tilt = index < 8 ? 0 : 0.006;
+    return sky.write(`f${index}.fits`, (x, y) => 50_000 * sky.gain(x, y) * (1 + (tilt * x) / 320), {
+      noise: 300,
+      cards: flatCards,
+    });
+  });
+  await evenfield(registerCombine, ["combine", ...files, "-o", sky.path("m.fits")]);
+  const [file] = (await inspect([sky.path("m.fits"), "--json"])).json.files;
+  // A tilt's rms is its height over the root of 12.
+  expect(Math.abs(figure(file, "drift")!.value / (0.006 / Math.sqrt(12)) - 1)).toBeLessThan(0.1);
+  expect(figure(file, "drift")!.verdict).toBe("usable");
+  expect(figure(file, "evenOdd")!.verdict).toBe("good");
+  expect(figure(file, "clipped")).toMatchObject({ value: 0, verdict: "good" });
+});
+
 test("a master of few frames is judged by its noise", async () => {
   using sky = largeSky(4);
   const files = Array.from({ length: 9 }, (_, index) =>

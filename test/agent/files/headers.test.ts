@@ -1,8 +1,9 @@
 import { expect, test } from "vitest";
-import { timeCards } from "../../../agent/files/combine/time-cards.ts";
+import { exposureSpans } from "../../../agent/files/combine/exposure-spans.ts";
 import { frameKind } from "../../../agent/files/frame-kind.ts";
-import { handedOn } from "../../../agent/files/handed-on.ts";
+import { keptCards } from "../../../agent/files/kept-cards.ts";
 import { differences } from "../../../agent/files/same-setting.ts";
+import { timeCards } from "../../../agent/masters/master-cards.ts";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import { encodeFits } from "../../../drivers/formats/fits-write.ts";
@@ -28,7 +29,7 @@ test("the kind of a frame in the spellings that are met", () => {
 });
 
 test("what is handed on can be written: odd keywords become comments, outdated ones go", () => {
-  const cards = handedOn([
+  const cards = keptCards([
     { keyword: "OBJECT", value: "Sun" },
     { keyword: "DATAMAX", value: 65535 },
     { keyword: "CAM DET GAIN", value: "high", comment: "of the detector" },
@@ -54,7 +55,8 @@ test("settings that differ are told with both values; what is missing or close s
 
 test("a master covers the time from its first exposure's start to its last one's end", () => {
   const frame = (start: string) => header({ "DATE-OBS": start, EXPTIME: 4 });
-  const cards = timeCards([
+  const cardsOf = (headers: readonly FitsHeader[]) => timeCards(exposureSpans(headers));
+  const cards = cardsOf([
     frame("2026-07-14T10:00:20"),
     frame("2026-07-14T10:00:00.5"),
     frame("2026-07-14T10:00:10.000"),
@@ -64,6 +66,6 @@ test("a master covers the time from its first exposure's start to its last one's
   expect(value("DATE-END")).toBe("2026-07-14T10:00:24.000");
   expect(value("DATE-AVG")).toBe("2026-07-14T10:00:12.166");
   expect(value("MJD-AVG")).toBeCloseTo(61235 + (10 * 3600 + 12.1667) / 86400, 8);
-  expect(timeCards([frame("2026-07-14T10:00:00"), header({})])).toEqual([]);
-  expect(timeCards([frame("yesterday")])).toEqual([]);
+  expect(cardsOf([frame("2026-07-14T10:00:00"), header({})])).toEqual([]);
+  expect(cardsOf([frame("yesterday")])).toEqual([]);
 });

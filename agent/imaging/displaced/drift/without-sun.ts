@@ -1,4 +1,5 @@
-import { type Master, MasterBuilder } from "../../combining/master-builder.ts";
+import type { Master } from "../../combining/finish-master.ts";
+import { MasterBuilder } from "../../combining/master-builder.ts";
 import type { Flat } from "../../combining/normalise-flat.ts";
 import type { FftLibrary } from "../../numerics/fft-library.ts";
 import { registerPair } from "../../registration/register-pair.ts";

@@ -1,18 +1,15 @@
-import type { Master } from "../../../imaging/combining/master-builder.ts";
+import type { Master } from "../../../imaging/combining/finish-master.ts";
 import { type Flat, relativeNoise } from "../../../imaging/combining/normalise-flat.ts";
 import { litFraction } from "../../../imaging/defocus/defocus-room.ts";
-import { refocusShadows } from "../../../imaging/defocus/refocus-shadows.ts";
+import { refocusDust, refocusShadows } from "../../../imaging/defocus/refocus-shadows.ts";
 import { shadowGrowth } from "../../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../../imaging/defocus/sky-plane.ts";
 import type { DustFound } from "../../../imaging/dust/dust.ts";
+import { figuresOf } from "../../../masters/master-cards.ts";
 import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { StepError } from "../../step-error.ts";
-import { edgesOfSeries } from "../frame-edge.ts";
-import { knownOfFlat } from "../known-of-flat.ts";
-import { litFlat } from "../lit-flat.ts";
 import { conversionFromSeries } from "../measure-conversion.ts";
-import { proveInThread } from "../prove-in-thread.ts";
-import { writeAndTell } from "../tell-flat.ts";
+import { collectFlatFacts, proveAndWriteFlat, requireLitFlat } from "../prove-and-write.ts";
 import type { DefocusWork } from "./defocus-work.ts";
 import {
   type BlurredLight,
@@ -33,15 +30,21 @@ const shareLeast = 0.3;
 
 /** Divides the blurred Sun's light out of the frames, proves the flat and writes it. */
 export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, notes, edges, shape } = work;
+  const { bench, notes, edges, shape, sampleFrame } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const { blurRadiusPx, steps } = work.place!;
   const series = work.series!.finish();
   conversionFromSeries(work, series);
   const guess = divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx));
-  const dustOf = (flat: Flat) =>
-    computeInThread(bench, { signal, pxCount: flat.gain.length }, "findDust", flat);
-  const side = sideByShadows(work, guess.flat, await dustOf(guess.flat));
+  // Searched once: which side of focus it was changes the light's slope, and no shadow.
+  const dust = await computeInThread(
+    bench,
+    { signal, pxCount: guess.flat.gain.length },
+    "findDust",
+    guess.flat,
+    collectFlatFacts(bench, guess.flat, series.frameCount, notes.usualFrame.gain),
+  );
+  const side = sideByShadows(work, guess.flat, dust);
   const {
     light,
     measured,
@@ -50,40 +53,15 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
   } = side === undefined
     ? guess
     : divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx, side));
-  const independent = proofWithoutSun(work, light, gradient, asTaken);
-  const flat = refocusShadows(asTaken, await dustOf(asTaken), light.stretch);
+  const flat = refocusShadows(asTaken, dust, light.stretch);
   const noise = relativeNoise(flat) ?? 0;
   const worst = worstLeftover(light.leftover);
-  const acrossUnsure = Math.hypot(gradient.acrossSigma, measured.halvesApart);
-  const upperEdge = edgesOfSeries(edges);
-  const litShare = flat.mask.reduce((sum, bits) => sum + (bits === 0 ? 1 : 0), 0) / flat.mask.length;
-  const proof = await proveInThread(
-    bench,
-    {
-      flat,
-      series,
-      upperEdge,
-      independent,
-      blurred: {
-        leftover: worst ? worst.rms / noise : 0,
-        leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
-        gradientUnsure: acrossUnsure,
-        litFraction: litFraction(work, blurRadiusPx),
-        focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
-      },
-      known: {
-        ...knownOfFlat(bench, flat, series.frameCount, notes.facts.first.gain),
-        sunAdu: work.focus!.picture,
-      },
-    },
-    signal,
-  );
-  const told = {
+  const defocus = {
     focusSteps: work.focus!.steps,
     flatSteps: steps,
     blurRadiusPx,
     stretch: light.stretch,
-    litFraction: litShare,
+    litFraction: flat.mask.reduce((sum, bits) => sum + (bits === 0 ? 1 : 0), 0) / flat.mask.length,
     leftover: light.leftover,
     noise,
     gradientAcross: {
@@ -92,22 +70,24 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
       sigma: measured.acrossSigma,
     },
   };
-  bench.note("light of the blurred Sun", { ...told, halvesApart: measured.halvesApart });
-  const found = writeAndTell({
-    bench,
-    ask,
+  bench.note("light of the blurred Sun", { ...defocus, halvesApart: measured.halvesApart });
+  const made = {
     flat,
-    proof,
-    facts: notes.facts,
-    tuned: work.tuned!,
-    darkFile: work.dark!.file,
-    sampleFrame: work.sampleFrame,
-    frameCount: series.frameCount,
-    refusedFrames: series.refusedFrames,
-    rejectedFraction: series.rejectedFraction,
-    upperEdge,
-  });
-  work.found = { ...found, defocus: told };
+    series: figuresOf(series),
+    edges,
+    independent: proofWithoutSun(work, light, gradient, asTaken),
+    blurred: {
+      leftover: worst ? worst.rms / noise : 0,
+      leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
+      gradientUnsure: Math.hypot(gradient.acrossSigma, measured.halvesApart),
+      litFraction: litFraction(work, blurRadiusPx),
+      focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
+    },
+    sunAdu: work.focus!.picture,
+    dust: refocusDust(dust, light.stretch),
+    sampleFrame,
+  };
+  work.found = { ...(await proveAndWriteFlat(work, made, signal)), defocus };
 }
 
 /** The flat as it was taken: the light divided out, its gradient too. @throws StepError when the light can't be told */
@@ -120,7 +100,7 @@ function divided(work: DefocusWork, series: Master, light: BlurredLight) {
       "Look whether the mount follows small moves, then run the plan again.",
     );
   const gradient = weighed(leaning(measured, light, work), work);
-  const flat = litFlat(evenlyLit(work, series, light, gradient));
+  const flat = requireLitFlat(evenlyLit(work, series, light, gradient));
   return { light, measured, gradient, flat };
 }
 

@@ -1,5 +1,6 @@
+import type { Master } from "../../../imaging/combining/finish-master.ts";
 import { maskBits } from "../../../imaging/combining/mask-bits.ts";
-import { type Master, MasterBuilder } from "../../../imaging/combining/master-builder.ts";
+import { MasterBuilder } from "../../../imaging/combining/master-builder.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
 import type { SkyPlane } from "../../../imaging/defocus/sky-plane.ts";
 import type { DefocusWork } from "./defocus-work.ts";

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { refocusShadows } from "../../../../agent/imaging/defocus/refocus-shadows.ts";
+import { refocusDust, refocusShadows } from "../../../../agent/imaging/defocus/refocus-shadows.ts";
 import { findDust } from "../../../../agent/imaging/dust/dust.ts";
 import { ScenePainter } from "../../../../sim-devices/scene/painter.ts";
 import { demoScene } from "../../../../sim-devices/scene/spec/demo-scene.ts";
@@ -37,7 +37,17 @@ function error(gain: Float32Array): number {
 
 test("shadows that the slimmer cone has made smaller and deeper are as in focus again", () => {
   const taken = flatOf(painter.truth(away).flat);
-  const put = refocusShadows(taken, findDust(taken), stretch);
+  const dust = findDust(taken);
+  const put = refocusShadows(taken, dust, stretch);
+  // What is handed on to the proof is what a search in the flat as it was put would find.
+  const foundInFocus = findDust(put);
+  expect(foundInFocus.length).toBe(dust.length);
+  for (const [k, found] of foundInFocus.entries()) {
+    const handedOn = refocusDust(dust, stretch)[k]!;
+    expect(Math.hypot(found.xPx - handedOn.xPx, found.yPx - handedOn.yPx)).toBeLessThan(0.1);
+    expect(Math.abs(found.diameterPx - handedOn.diameterPx)).toBeLessThan(2 * found.diameterSigmaPx);
+    expect(Math.abs(found.depth - handedOn.depth)).toBeLessThan(2 * found.depthSigma);
+  }
   expect(error(taken.gain)).toBeGreaterThan(1e-4);
   expect(error(put.gain)).toBeLessThan(0.2 * error(taken.gain));
   const changed = put.gain.findIndex((value, i) => Math.abs(value / taken.gain[i]! - 1) > 3e-4);

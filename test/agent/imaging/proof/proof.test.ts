@@ -140,7 +140,9 @@ test("a proof names what keeps a flat from being good, with the limits and what 
     independent: { meanAdu, sigmaAdu: meanAdu.map(() => 20), mask: new Uint8Array(px), frameCount: 8 },
     leak: { fraction: 0.008, sigmaFraction: 1e-4 },
     known: {},
+    dust: [],
   });
+  expect(proof.dust, "not searched again where it was").toEqual([]);
   const verdicts = Object.fromEntries(proof.figures.map(({ id, verdict }) => [id, verdict]));
   expect(verdicts).toMatchObject({
     upperEdge: "usable",

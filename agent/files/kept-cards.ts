@@ -4,7 +4,7 @@ import { type Card, isCommentary, isKeyword } from "../../drivers/formats/fits-c
 const outdated = /^(DATAMIN|DATAMAX|CBLACK|CWHITE|PEDESTAL|FILENAME|BUNIT|SWMODIFY|INHERIT)$/;
 
 /** A header's cards that still hold for what is made from its image. */
-export function handedOn(cards: readonly Card[]): Card[] {
+export function keptCards(cards: readonly Card[]): Card[] {
   return cards.flatMap((card) => {
     if (isCommentary(card.keyword)) return [card];
     if (isKeyword(card.keyword)) return outdated.test(card.keyword) ? [] : [card];

@@ -1,0 +1,95 @@
+import type { Card } from "../../../drivers/formats/fits-card.ts";
+import { sumOfBytes } from "../../../drivers/formats/fits-checksum.ts";
+import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
+import { headerBytes, paddedBytes } from "../../../drivers/formats/fits-header-write.ts";
+import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
+import { writeWholeFile } from "../../../drivers/formats/whole-file.ts";
+import type { AppliedCounts } from "../../imaging/combining/apply.ts";
+import { applyToStored } from "../../imaging/combining/apply-stored.ts";
+import { headRoomBytes, type StoredDivision } from "../../imaging/combining/stored-division.ts";
+import type { Calibration } from "../flat-file.ts";
+import { keptCards } from "../kept-cards.ts";
+import { calibrate, pedestalOf, resultCards } from "./calibrate.ts";
+
+/** A picture that was read, and what it becomes. */
+export interface ImageResult {
+  /** FITS sum of the data as captured. */
+  readonly rawSum: number;
+  /** Divides it, unless that was done at once. */
+  divide(): {
+    readonly counts: AppliedCounts;
+    /** @throws what writing throws */
+    write(output: string, origin: readonly Card[], options: WriteOptions): void;
+  };
+}
+
+interface WriteOptions {
+  readonly writtenUtcMs: number;
+  readonly replace: boolean;
+}
+
+/** How most images go, unsigned 16-bit counts of one plane: from file to file without a copy. */
+export function storedDivisionFor(
+  image: FitsFileImage,
+  { factors }: Calibration,
+): StoredDivision | undefined {
+  return image.layout.type === "uint16" ? factors.division.stored : undefined;
+}
+
+/** Reads the image into `stored.raw` and divides it there. */
+export function divideInPlace(
+  stored: StoredDivision,
+  image: FitsFileImage,
+  as: "float32" | "uint16",
+  calibration: Calibration,
+): ImageResult {
+  image.readRaw(0, stored.raw);
+  const pedestalAdu = pedestalOf(calibration, as);
+  const { counts, rawSum, resultSum } = applyToStored(stored, calibration.factors, as, pedestalAdu);
+  const dataBytes = stored.raw.length * (as === "uint16" ? 1 : 2);
+  const write = (output: string, origin: readonly Card[], options: WriteOptions) => {
+    const cards = cardsOf(image, origin, resultCards({ counts, pedestalAdu }, calibration));
+    const dataSum = resultSum ?? sumOfBytes(stored.result(0, dataBytes));
+    const head = headerBytes(
+      { type: as, shape: [image.rowCount, image.widthPx], cards },
+      { index: 0, hduCount: 1, writtenUtcMs: options.writtenUtcMs, dataSum },
+    );
+    const data = paddedBytes(dataBytes);
+    const whole =
+      head.length <= headRoomBytes
+        ? stored.result(head.length, head.length + data)
+        : new Uint8Array(head.length + data);
+    if (head.length > headRoomBytes) whole.set(stored.result(0, data), head.length);
+    whole.set(head);
+    writeWholeFile(output, whole, options);
+  };
+  return { rawSum, divide: () => ({ counts, write }) };
+}
+
+/** Of any type of pixels, in arrays of its own. */
+export function divideCopy(
+  image: FitsFileImage,
+  as: "float32" | "uint16",
+  calibration: Calibration,
+): ImageResult {
+  const raw = image.newRaw(image.rowCount * image.widthPx);
+  image.readRaw(0, raw);
+  return {
+    rawSum: sumOfBytes(raw),
+    divide() {
+      const result = calibrate(image.decodeRaw(raw), as, calibration);
+      return {
+        counts: result.counts,
+        write(output, origin, options) {
+          const cards = cardsOf(image, origin, resultCards(result, calibration));
+          const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
+          writeFitsFile(output, [hdu], options);
+        },
+      };
+    },
+  };
+}
+
+function cardsOf(image: FitsFileImage, origin: readonly Card[], result: readonly Card[]): Card[] {
+  return [...keptCards(image.header.cards), ...origin, ...result];
+}

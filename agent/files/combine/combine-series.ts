@@ -1,0 +1,206 @@
+import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
+import type { HduToWrite } from "../../../drivers/formats/fits-write.ts";
+import type { SeriesOptions } from "../../imaging/combining/frame-selection.ts";
+import { normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
+import {
+  combineStored,
+  type RefusedStored,
+  type StoredFrames,
+} from "../../imaging/combining/stored-master.ts";
+import { clipLevelAdu } from "../../imaging/exposure/converter-codes.ts";
+import { markUnhealthy, stepOfFrame } from "../../masters/mark-unhealthy.ts";
+import { darkHdus, flatHdus } from "../../masters/master-hdus.ts";
+import { statedKind } from "../frame-kind.ts";
+import { asInputError, InputError } from "../input-error.ts";
+import { keptCards } from "../kept-cards.ts";
+import { exposureSpans } from "./exposure-spans.ts";
+import { FigureSample } from "./figure-sample.ts";
+import { brightDark, copies, frameLevel, oddLevels } from "./frame-levels.ts";
+import type { DarkParts } from "./master-tiles.ts";
+import {
+  type CombineResult,
+  darkName,
+  finish,
+  historyCards,
+  type MasterRequest,
+  makeWriter,
+  type OpenedSeries,
+} from "./open-series.ts";
+
+/** Whether frames are all of one kind that a run makes masters of, and of unsigned 16-bit counts as its cameras give. */
+export function isSeries(images: readonly FitsFileImage[]): boolean {
+  const kind = statedKind(images[0]!.header);
+  return (
+    (kind === "flat" || kind === "dark" || kind === "bias") &&
+    images.every((image) => isCounts(image) && statedKind(image.header) === kind)
+  );
+}
+
+function isCounts({ layout }: FitsFileImage): boolean {
+  return layout.type === "uint16";
+}
+
+/**
+ * A master as a run makes it of the same frames: flats are brought to one level, frames with a jump or a cloud's edge are left
+ * out, noise is told from all pixels of a level. Of flats the result is 1 on the mean; of darks and biases it is in adu, with
+ * hot, stuck and unsteady pixels masked. Frames are read twice; memory does not grow with their number.
+ * @param onProgress pixels done, of how many
+ * @throws InputError
+ */
+export function combineSeries(
+  request: MasterRequest,
+  { images, dark, warnings }: OpenedSeries,
+  onProgress: (done: number, of: number) => void,
+): CombineResult {
+  const odd = images.find((image) => !isCounts(image));
+  if (odd)
+    throw new InputError(
+      `${odd.path} does not hold unsigned counts of 16 bits.`,
+      "Combine these with --method clipped.",
+    );
+  const kind = statedKind(images[0]!.header);
+  const isDark = kind === "dark" || kind === "bias";
+  const frames = storedFrames(images);
+  const { master, refused } = combineStored(
+    frames,
+    isDark
+      ? optionsOf(images, dark, "dark")
+      : { ...optionsOf(images, dark, "light"), clipAdu: clipOf(frames, images) },
+    onProgress,
+  );
+  if (!master) throw nothingFit(images, refused);
+  const used = images.filter((_, index) => !refused.some((one) => one.index === index));
+  const darkFile = darkName(request);
+  const origin = {
+    cards: keptCards(images[0]!.header.cards),
+    spans: exposureSpans(used.map(({ header }) => header)),
+    ...(darkFile === undefined ? {} : { darkFile }),
+    more: historyCards("master", used),
+  };
+  const { shape, frameCount, refusedFrames, rejectedFraction } = master;
+  const figures = new FigureSample(shape.widthPx * shape.heightPx);
+  let hdus: HduToWrite[];
+  let levelAdu = 1;
+  if (kind === "dark" || kind === "bias") {
+    markUnhealthy(master, stepOfFrame(wholeFrame(frames, images)));
+    hdus = darkHdus(master, origin, kind);
+    figures.add(0, { value: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask });
+  } else {
+    const flat = normaliseFlat(master);
+    if (!flat) throw nothingLit();
+    hdus = flatHdus(flat, master, origin);
+    levelAdu = flat.levelAdu;
+    figures.add(0, { value: flat.gain, sigma: flat.sigma, mask: flat.mask });
+  }
+  write(request, hdus);
+  const levels = images.map(frameLevel);
+  const [value, sigma] = [figures.medianValue(), figures.medianSigma()];
+  const mask = hdus.at(-1)!.pixels as Uint8Array;
+  return {
+    output: request.output,
+    method: "series",
+    frameCount,
+    ...shape,
+    levelAdu: value === undefined ? undefined : value * levelAdu,
+    noiseAdu: sigma === undefined ? undefined : sigma * levelAdu,
+    rejectedFraction,
+    refusedFrames,
+    maskedPx: mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0),
+    warnings: [
+      ...warnings,
+      ...refused.map(({ index, reason }) => `${images[index]!.path} was left out: ${reasonText[reason]}`),
+      ...copies(levels),
+      ...(isDark ? oddLevels(levels) : []),
+      ...brightDark(dark, levels),
+    ],
+  };
+}
+
+const reasonText = {
+  "level jumped": "its level is not that of the frames before it",
+  "uneven cloud": "light falls on it otherwise than on the others, as under a cloud's edge",
+} as const;
+
+function nothingFit(images: readonly FitsFileImage[], refused: readonly RefusedStored[]): InputError {
+  return new InputError(
+    `${images.length - refused.length} of ${images.length} frames are alike, and a master needs two.`,
+    "Take new ones in steady light, or combine these as they are with --method clipped.",
+  );
+}
+
+function nothingLit(): InputError {
+  return new InputError(
+    "No pixel of the frames is lit and not clipped.",
+    "Look at the frames, and at the dark that is taken off them.",
+  );
+}
+
+function optionsOf(
+  images: readonly FitsFileImage[],
+  dark: DarkParts | undefined,
+  kind: SeriesOptions["kind"],
+): SeriesOptions {
+  const [{ widthPx, rowCount }] = images as [FitsFileImage];
+  const whole = (image: FitsFileImage) => {
+    const pixels = image.readRows(0, image.rowCount);
+    return pixels instanceof Float32Array ? pixels : new Float32Array(pixels);
+  };
+  const mask = dark?.mask?.readRows(0, rowCount);
+  return {
+    shape: { widthPx, heightPx: rowCount },
+    frameCountExpected: images.length,
+    kind,
+    ...(dark
+      ? {
+          dark: {
+            meanAdu: whole(dark.image),
+            sigmaAdu: dark.sigma ? whole(dark.sigma) : new Float32Array(widthPx * rowCount),
+          },
+        }
+      : {}),
+    ...(mask ? { unhealthyPx: Uint8Array.from(mask, (bits) => (bits === 0 ? 0 : 1)) } : {}),
+  };
+}
+
+function storedFrames(images: readonly FitsFileImage[]): StoredFrames {
+  return {
+    frameCount: images.length,
+    readPixels(frameIndex, startPx, into) {
+      const image = images[frameIndex]!;
+      try {
+        const raw = new Uint8Array(into.buffer as ArrayBuffer, into.byteOffset, into.byteLength);
+        image.readRaw(startPx, raw);
+        image.decodeRaw(raw); // in place
+      } catch (error) {
+        throw asInputError(error, image.path);
+      }
+    },
+  };
+}
+
+function wholeFrame(frames: StoredFrames, [first]: readonly FitsFileImage[]): Uint16Array {
+  const pixels = new Uint16Array(first!.widthPx * first!.rowCount);
+  frames.readPixels(0, 0, pixels);
+  return pixels;
+}
+
+/** The code at which frames are clipped, looked for in all of them: light may rise in the course of a series. */
+function clipOf(frames: StoredFrames, images: readonly FitsFileImage[]): number {
+  const pixels = wholeFrame(frames, images);
+  const codes = new Uint32Array(65_536);
+  for (let index = 0; index < frames.frameCount; index++) {
+    if (index > 0) frames.readPixels(index, 0, pixels);
+    for (let i = 0; i < pixels.length; i++) codes[pixels[i]!]!++;
+  }
+  return clipLevelAdu(codes) ?? 65_535;
+}
+
+function write(request: MasterRequest, hdus: readonly HduToWrite[]): void {
+  using writer = makeWriter(request, hdus as Parameters<typeof makeWriter>[1]);
+  try {
+    for (const [hduIndex, { pixels }] of hdus.entries()) writer.writePixels(hduIndex, 0, pixels!);
+  } catch (error) {
+    throw asInputError(error, writer.path);
+  }
+  finish(writer);
+}

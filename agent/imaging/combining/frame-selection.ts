@@ -1,0 +1,193 @@
+import { type NoiseByLevel, noiseByLevel } from "../noise/noise-by-level.ts";
+import type { GrowthPoint } from "../noise/noise-growth.ts";
+import type { HalvesFigures } from "../noise/series-halves.ts";
+import { medianInPlace } from "../numerics/order-statistics.ts";
+import { checkShape, type Shape } from "../numerics/shape.ts";
+import { pixelStatistics } from "./first-frames.ts";
+import { spreadPx } from "./frame-scale.ts";
+import { FrameWatch, type SeenFrame } from "./frame-watch.ts";
+import { PixelSample } from "./pixel-sample.ts";
+
+export interface SeriesOptions {
+  readonly shape: Shape;
+  /** Splits the series into its first and second half; a different number in the end does no harm. */
+  readonly frameCountExpected: number;
+  /** A sample at or above this is clipped and not used [adu, raw]. Default: none is. */
+  readonly clipAdu?: number;
+  /** Taken off every frame [adu]; its own noise enters the result's. */
+  readonly dark?: { readonly meanAdu: Float32Array; readonly sigmaAdu: Float32Array };
+  readonly unhealthyPx?: Uint8Array;
+  /** `light` frames are scaled to one level and must be lit; `dark` frames are taken as they are. */
+  readonly kind: "light" | "dark";
+  /** A light frame whose level differs by more than this share from the last accepted ones is refused. Default 0.05. */
+  readonly scaleTolerance?: number;
+}
+
+/** Where nothing is clipped: above every 16-bit count. */
+export const clipNone = 65_536;
+
+export type RefusalReason = "level jumped" | "uneven cloud";
+
+export interface FrameVerdict {
+  readonly accepted: boolean;
+  /** Level relative to the first frame's. */
+  readonly scale: number;
+  readonly reason?: RefusalReason;
+}
+
+/** What a frame brought about. */
+export interface Selected {
+  readonly verdict: FrameVerdict;
+  /** Frames that count from now on, in the order they came. */
+  readonly counted: readonly SeenFrame[];
+  readonly refused: readonly { readonly frame: SeenFrame; readonly reason: RefusalReason }[];
+}
+
+/** Frames that are compared with each other before any counts: enough for a median that no outlier moves. */
+export const referenceFrames = 12;
+/** Pixels that tell the noise of their level in the first frames. */
+const noisePx = 10_000;
+
+/**
+ * Which frames of a series count, and at what level: told from parts of each frame (`FrameWatch`) as they come.
+ * The first twelve wait for each other; what is even among them counts when the twelfth has come.
+ */
+export class FrameSelection {
+  readonly #options: SeriesOptions;
+  readonly #clipAdu: number;
+  readonly #scales: number[] = [];
+  readonly #held: { readonly frame: SeenFrame; readonly noiseAdu: Uint16Array }[] = [];
+  #watch: FrameWatch | undefined;
+  #noiseSample: PixelSample | undefined;
+  #noise: NoiseByLevel | undefined;
+  #seen = 0;
+  #refused = 0;
+
+  constructor(options: SeriesOptions) {
+    const { shape, dark, unhealthyPx } = options;
+    if (dark) checkShape(dark.meanAdu, shape);
+    if (unhealthyPx) checkShape(unhealthyPx, shape);
+    this.#options = options;
+    this.#clipAdu = options.clipAdu ?? clipNone;
+  }
+
+  /** Level of each frame accepted so far, relative to the first one's. */
+  get scales(): readonly number[] {
+    return this.#scales;
+  }
+
+  get refusedFrames(): number {
+    return this.#refused;
+  }
+
+  /** What pixels of a level show in one frame; `undefined` until frames count. */
+  get noise(): NoiseByLevel | undefined {
+    return this.#noise;
+  }
+
+  /** Noise against number of frames, as far as it is known. */
+  get growth(): readonly GrowthPoint[] {
+    return this.#watch?.growth ?? [];
+  }
+
+  get halves(): HalvesFigures | undefined {
+    return this.#watch?.halves;
+  }
+
+  /** The series will be of so many frames after all: its halves are parted anew. */
+  expect(frameCount: number): void {
+    this.#watch?.expect(frameCount);
+  }
+
+  /**
+   * @param pixelsAdu raw; not read any more when this returns
+   * @throws RangeError for a frame of another size
+   */
+  add(pixelsAdu: Uint16Array): Selected {
+    checkShape(pixelsAdu, this.#options.shape);
+    const frame = this.#see(pixelsAdu);
+    const { scale } = frame;
+    const reason = this.#reasonToRefuse(frame);
+    if (reason) {
+      this.#refused++;
+      return { verdict: { accepted: false, scale, reason }, counted: [], refused: [{ frame, reason }] };
+    }
+    this.#scales.push(scale);
+    const verdict = { accepted: true, scale };
+    if (!this.#noise) return { verdict, ...this.#hold(frame) };
+    this.#watch?.count(frame);
+    return { verdict, counted: [frame], refused: [] };
+  }
+
+  /** No more frames will come: those that still wait are compared if they are two or more. */
+  finish(): Omit<Selected, "verdict"> {
+    return !this.#noise && this.#held.length >= 2 ? this.#compare() : { counted: [], refused: [] };
+  }
+
+  #see(pixels: Uint16Array): SeenFrame {
+    const { kind, shape, dark, unhealthyPx, frameCountExpected } = this.#options;
+    const index = this.#seen++;
+    if (kind === "dark")
+      return { index, pixels, scale: 1, blockSums: new Float64Array(0), samples: new Uint16Array(0) };
+    const [darkAdu, clipAdu] = [dark?.meanAdu, this.#clipAdu];
+    this.#watch ??= new FrameWatch(pixels, { shape, darkAdu, unhealthyPx, clipAdu, frameCountExpected });
+    return { index, ...this.#watch.see(pixels) };
+  }
+
+  #reasonToRefuse(frame: SeenFrame): RefusalReason | undefined {
+    if (!this.#levelIsSteady(frame.scale)) return "level jumped";
+    return this.#watch?.isEven(frame) === false ? "uneven cloud" : undefined;
+  }
+
+  /** Against the median of the last few, so that a slowly sinking Sun is no jump. */
+  #levelIsSteady(scale: number): boolean {
+    const last = this.#scales.slice(-9);
+    if (last.length === 0) return true;
+    const usual = medianInPlace(Float64Array.from(last))!;
+    return Math.abs(scale / usual - 1) <= (this.#options.scaleTolerance ?? 0.05);
+  }
+
+  #hold(frame: SeenFrame): Omit<Selected, "verdict"> {
+    this.#noiseSample ??= new PixelSample(healthyPx(this.#options, noisePx), this.#options.dark?.meanAdu);
+    this.#held.push({ frame, noiseAdu: this.#noiseSample.of(frame.pixels) });
+    return this.#held.length === referenceFrames ? this.#compare() : { counted: [], refused: [] };
+  }
+
+  /** The first frames with each other: only now is there something that they could be uneven against. */
+  #compare(): Omit<Selected, "verdict"> {
+    const held = this.#held.splice(0);
+    const noise = this.#noiseAmong(held);
+    const frames = held.map(({ frame }) => frame);
+    this.#watch?.compareWith(frames, noise);
+    const even = held.filter(({ frame }) => this.#watch?.isEven(frame) !== false);
+    const counted = even.map(({ frame }) => frame);
+    const refused = frames
+      .filter((frame) => !counted.includes(frame))
+      .map((frame) => ({ frame, reason: "uneven cloud" as const }));
+    this.#refused += refused.length;
+    this.#scales.length = 0;
+    if (even.length < 2) return { counted: [], refused };
+    this.#noise = refused.length === 0 ? noise : this.#noiseAmong(even);
+    // What fell out is no part of what later frames are held against, nor of the noise that is expected.
+    if (refused.length > 0) this.#watch?.compareWith(counted, this.#noise);
+    for (const frame of counted) {
+      this.#scales.push(frame.scale);
+      this.#watch?.count(frame);
+    }
+    return { counted, refused };
+  }
+
+  #noiseAmong(held: readonly { readonly frame: SeenFrame; readonly noiseAdu: Uint16Array }[]): NoiseByLevel {
+    const few = held.map(({ frame, noiseAdu }) => ({ pixels: noiseAdu, scale: frame.scale }));
+    const { medians, variances } = pixelStatistics(few, this.#noiseSample!.darkAdu, this.#clipAdu);
+    return noiseByLevel(Float64Array.from(medians), Float64Array.from(variances), held.length - 1);
+  }
+}
+
+/** Healthy pixels spread over the frame, at most so many. */
+export function healthyPx(
+  { shape, unhealthyPx }: Pick<SeriesOptions, "shape" | "unhealthyPx">,
+  countMax: number,
+): Uint32Array {
+  return spreadPx(shape.widthPx * shape.heightPx, countMax, (px) => unhealthyPx?.[px] !== 1);
+}

@@ -1,0 +1,120 @@
+import { resolve } from "node:path";
+import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
+import type { MasterKnown } from "../../imaging/proof/judge-master.ts";
+import type { Proof, ProofInput } from "../../imaging/proof/proof.ts";
+import type { SeriesFigures } from "../../masters/master-cards.ts";
+import { computeInThread } from "../../threads/compute-in-thread.ts";
+import { writeFlatMaster } from "../master-files.ts";
+import type { Workbench } from "../step.ts";
+import { StepError } from "../step-error.ts";
+import type { FlatFound } from "./flat-ask.ts";
+import type { FlatWork } from "./flat-work.ts";
+import { edgesOfSeries } from "./frame-edge.ts";
+
+/** A flat, whatever way it was made, and what there is to prove it with. */
+export interface FlatMade extends Omit<ProofInput, "upperEdge" | "known"> {
+  readonly series: SeriesFigures;
+  /** Upper edges of its frames over full scale. */
+  readonly edges: readonly number[];
+  /** The Sun without blur, dark taken off. */
+  readonly sunAdu: Float32Array | undefined;
+  /** One of its frames, raw; below the run's folder. */
+  readonly sampleFrame: string;
+  readonly bought?: FlatFound["bought"];
+}
+
+/** What the steps before have found, whatever the way. */
+type KeepWork = Pick<FlatWork, "bench" | "ask" | "notes" | "tuned" | "dark">;
+
+/** Proves a flat, writes it with its verdict, and says what was found. From here on images are meant for it, unless it is bad. */
+export async function proveAndWriteFlat(
+  work: KeepWork,
+  made: FlatMade,
+  signal: AbortSignal,
+): Promise<FlatFound> {
+  const { bench, ask, notes } = work;
+  const { flat, series } = made;
+  const { frameCount, refusedFrames, rejectedFraction } = series;
+  const upperEdge = edgesOfSeries(made.edges);
+  const proof = await prove(work, { ...made, upperEdge }, signal);
+  const { verdict } = proof;
+  const darkFile = work.dark!.file;
+  const file = writeFlatMaster(bench, flat, series, notes, { blur: ask.blur, darkFile, verdict });
+  if (verdict !== "bad")
+    bench.findings.flatInUse = {
+      file: resolve(bench.folder, file),
+      from: "this run",
+      madeUtcMs: bench.clock.nowMs(),
+      verdict,
+      dust: proof.dust.map(({ xPx, yPx, diameterPx }) => ({ xPx, yPx, diameterPx })),
+    };
+  bench.note("flat master", { file, frames: frameCount, verdict });
+  const { exposureSeconds, testFrames, topAdu, pedestalAdu } = work.tuned!;
+  const { sensorCelsius } = notes;
+  return {
+    verdict,
+    reasons: proof.reasons,
+    proof,
+    blur: ask.blur,
+    files: { flat: file, dark: darkFile, sampleFrame: made.sampleFrame },
+    frameCount,
+    ...(made.bought ? { bought: made.bought } : {}),
+    refusedFrames,
+    rejectedFraction,
+    exposureSeconds,
+    testFrames,
+    upperEdge,
+    topAdu,
+    pedestalAdu,
+    levelAdu: flat.levelAdu,
+    ...(sensorCelsius === undefined ? {} : { sensorCelsius }),
+  };
+}
+
+/** Beside the watch over the rig; only what the proof reads goes along to the other thread. */
+function prove(
+  { bench, notes }: KeepWork,
+  made: FlatMade & Pick<ProofInput, "upperEdge">,
+  signal: AbortSignal,
+): Promise<Proof> {
+  const { flat, series, upperEdge, leak, plane, blurred, dust, sunAdu } = made;
+  const { meanAdu, sigmaAdu, mask, frameCount } = made.independent;
+  const known = collectFlatFacts(bench, flat, series.frameCount, notes.usualFrame.gain);
+  return computeInThread(bench, { signal, pxCount: flat.gain.length }, "proveFlat", {
+    flat,
+    series,
+    upperEdge,
+    independent: { meanAdu, sigmaAdu, mask, frameCount },
+    ...(leak ? { leak } : {}),
+    ...(plane ? { plane } : {}),
+    ...(blurred ? { blurred } : {}),
+    ...(dust ? { dust } : {}),
+    known: { ...known, ...(sunAdu ? { sunAdu } : {}) },
+  });
+}
+
+/** What a run knows of a flat besides its pixels; the same stands in the file's header. */
+export function collectFlatFacts(
+  { optics, rig, train, findings: { conversion } }: Workbench,
+  { levelAdu }: Flat,
+  frameCount: number,
+  gain: number | undefined,
+): MasterKnown {
+  return {
+    focalRatio: optics.focalLengthMm / optics.apertureMm,
+    pixelMicron: rig.camera.limits.pixelMicron * (train?.binning ?? 1),
+    wavelengthNm: optics.wavelengthNm,
+    ...(conversion && conversion.gain === gain ? { photons: { levelAdu, frameCount, ...conversion } } : {}),
+  };
+}
+
+/** The flat of a master. @throws StepError when nothing of it is lit */
+export function requireLitFlat(master: Parameters<typeof normaliseFlat>[0]): Flat {
+  const flat = normaliseFlat(master);
+  if (flat) return flat;
+  throw new StepError(
+    "NOTHING_LIT",
+    "no pixel of the flat's frames is lit",
+    "Look at the frame in the run's folder.",
+  );
+}
