@@ -1,6 +1,6 @@
 import { readdirSync, readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { expect, test } from "vitest";
+import { afterAll, expect, test } from "vitest";
 import { registerMatch } from "../../agent/commands/match.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { evenfield } from "../agent/commands/command-host.ts";
@@ -16,6 +16,11 @@ ${flat}  - images: { frames: 1 }
 const withFlat = plan(`  - leak-check: { frames: 8 }
   - flat: { blur: diffuser, frames: 12, darkFrames: 8 }
 `);
+
+/** One run with a flat, which every test looks at and none changes. */
+const flatRun = await SimulatedRun.start({ spec: dustyScene, planText: withFlat });
+const flatReport = await flatRun.run();
+afterAll(() => flatRun[Symbol.asyncDispose]());
 
 function headerOf(path: string) {
   using file = FitsFile.open(path);
@@ -33,10 +38,8 @@ function changed(path: string, to: string, from: string, value: string): string 
 }
 
 test("every file of a run carries the train's mark; `match` finds the master by it, and refuses another train's", async () => {
-  await using run = await SimulatedRun.start({ spec: dustyScene, planText: withFlat });
-  const report = await run.run();
-  const mark = report.record.trainMark!;
-  const folder = join(run.folder, "run");
+  const mark = flatReport.record.trainMark!;
+  const folder = join(flatRun.folder, "run");
   const files = [...readdirSync(folder).filter((name) => name.endsWith(".fits")), "images/image-0001.fits"];
   expect(files.length).toBeGreaterThanOrEqual(4);
   for (const file of files) {
@@ -48,7 +51,7 @@ test("every file of a run carries the train's mark; `match` finds the master by 
     expect(header.number("XORGSUBF"), file).toBe(0);
   }
 
-  const ledger = run.ledger.file;
+  const ledger = flatRun.ledger.file;
   const match = async (file: string) =>
     (await evenfield(registerMatch, ["match", file, "--ledger", ledger, "--json"])).json;
   const sample = join(folder, "flat-frame.fits");
@@ -57,7 +60,12 @@ test("every file of a run carries the train's mark; `match` finds the master by 
     best: { file: join(folder, "flat-master.fits"), trainMark: mark, sameTrain: true },
   });
 
-  const otherCamera = changed(sample, join(run.folder, "other-camera.fits"), "Scene Camera", "Other Camera");
+  const otherCamera = changed(
+    sample,
+    join(flatRun.folder, "other-camera.fits"),
+    "Scene Camera",
+    "Other Camera",
+  );
   expect(await match(otherCamera)).toMatchObject({
     says: "none",
     leftOut: [{ reason: expect.stringContaining("camera Other Camera") }],
@@ -72,18 +80,16 @@ test.each([
 ] as const)(
   "an image at another %s: the master of the first run is refused, and why",
   async (_, change, why) => {
-    await using first = await SimulatedRun.start({ spec: dustyScene, planText: withFlat });
-    const before = await first.run();
     const spec = { ...dustyScene, startsWith: { ...dustyScene.startsWith, ...change } };
     await using second = await SimulatedRun.start({ spec, planText: plan("") });
     const after = await second.run();
     expect(after.failure).toBeUndefined();
-    expect(after.record.trainMark).not.toBe(before.record.trainMark);
+    expect(after.record.trainMark).not.toBe(flatReport.record.trainMark);
     const host = await evenfield(registerMatch, [
       "match",
       join(second.folder, "run/images/image-0001.fits"),
       "--ledger",
-      first.ledger.file,
+      flatRun.ledger.file,
       "--json",
     ]);
     expect(host.exitCode).toBe(3);

@@ -21,6 +21,7 @@ import { FrameLogsOnDisk, logsOf } from "../../../agent/solving/frame-logs-on-di
 import { helperOn } from "../../../agent/solving/second-thread.ts";
 import { driftingFrames } from "../../bench/displaced-frames.ts";
 import { patterns } from "../../campaign/displaced-scene/patterns.ts";
+import { onlyAHangMs } from "../../only-a-hang.ts";
 
 const fft = await loadFft();
 const shape = { widthPx: 203, heightPx: 150 };
@@ -69,7 +70,7 @@ function attentive() {
       thread.tell(message);
       if (!("task" in message)) return;
       told.push(message);
-      expect(Atomics.wait(message.states, changeAt, 0, 60_000)).not.toBe("timed-out");
+      expect(Atomics.wait(message.states, changeAt, 0, onlyAHangMs)).not.toBe("timed-out");
     },
     [Symbol.dispose]: () => thread[Symbol.dispose](),
   };
