@@ -1,5 +1,6 @@
 import { defineConfig } from "vitest/config";
 import { longestFirst } from "./test/longest-first.ts";
+import { onlyAHangMs } from "./test/only-a-hang.ts";
 
 /** `bun run test` runs everything but the long campaigns and the benchmarks, which have commands of their own. */
 export default defineConfig({
@@ -9,7 +10,8 @@ export default defineConfig({
     isolate: false, // a worker keeps its modules and compiled code from file to file
     include: ["test/**/*.test.ts"],
     exclude: ["test/outside/**", "test/bench/**", "test/campaign/**", "node_modules/**"],
-    testTimeout: 180_000, // a busy machine must not fail a test
+    testTimeout: onlyAHangMs,
+    hookTimeout: onlyAHangMs,
     maxWorkers: 2,
     sequence: {
       sequencer: longestFirst([

@@ -1,5 +1,6 @@
 import { defineConfig } from "vitest/config";
 import { longestFirst } from "./test/longest-first.ts";
+import { onlyAHangMs } from "./test/only-a-hang.ts";
 
 /** Published values and other people's programs: Debian's indi-bin, fitsverify, python3-astropy, python3-ccdproc. */
 export default defineConfig({
@@ -8,18 +9,21 @@ export default defineConfig({
     experimental: { viteModuleRunner: false, nodeLoader: false },
     isolate: false,
     include: ["test/outside/**/*.test.ts"],
-    testTimeout: 600_000,
-    hookTimeout: 120_000,
-    // Two wait for simulators in real time, each server in a network namespace of its own, while one computes.
-    maxWorkers: 3,
+    testTimeout: onlyAHangMs,
+    hookTimeout: onlyAHangMs,
+    // Most wait for simulators in real time, each server in a network namespace of its own; a few compute.
+    maxWorkers: 7,
     sequence: {
       sequencer: longestFirst([
         "outside/whole-job.test.ts",
-        "outside/roles-on-simulators.test.ts",
-        "outside/displaced-measured.test.ts",
-        "outside/fringes.test.ts",
+        "outside/mount-on-simulators.test.ts",
+        "outside/movers-on-simulators.test.ts",
         "outside/indi-stock.test.ts",
         "outside/driver-programs.test.ts",
+        "outside/displaced-measured.test.ts",
+        "outside/camera-on-simulators.test.ts",
+        "outside/roles-on-simulators.test.ts",
+        "outside/fringes.test.ts",
       ]),
     },
   },

@@ -1,10 +1,11 @@
 import { expect } from "vitest";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
-import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import type { SceneDeviceOptions } from "../../sim-devices/scene-devices.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
+import { onlyAHangMs } from "../only-a-hang.ts";
+import { smallScene } from "../stage/scenes.ts";
 import { cameraConformance } from "./conformance/camera.ts";
 import { deviceConformance } from "./conformance/device.ts";
 import { mountConformance } from "./conformance/mount.ts";
@@ -16,10 +17,10 @@ import { alpacaEntries, onSceneRig, southOfZenith } from "./scene-rig.ts";
 function inMemory(name: string, alpaca: SceneDeviceOptions): Adapter {
   return {
     name: `Alpaca in memory, ${name}`,
-    timeoutMs: 60_000,
+    timeoutMs: onlyAHangMs,
     drive: async (work) => {
-      const clock = new VirtualClock(Date.parse(demoScene.startUtc));
-      await using simulator = await startSimulator({ spec: demoScene, clock, alpaca });
+      const clock = new VirtualClock(Date.parse(smallScene.startUtc));
+      await using simulator = await startSimulator({ spec: smallScene, clock, alpaca });
       const { world } = simulator;
       const sameAsBefore = () => {
         const before = world.account();
@@ -34,10 +35,10 @@ function inMemory(name: string, alpaca: SceneDeviceOptions): Adapter {
 /** The same over HTTP on loopback in real time: only what needs no long wait. */
 const overHttp: Adapter = {
   name: "Alpaca over HTTP, simulated rig",
-  timeoutMs: 60_000,
+  timeoutMs: onlyAHangMs,
   drive: async (work) => {
     await using simulator = await startSimulator({
-      spec: demoScene,
+      spec: smallScene,
       clock: systemClock,
       alpacaPort: 0,
       alpaca: { connectSeconds: 0 },

@@ -15,7 +15,7 @@ import numpy as np
 discovery_port = int(sys.argv[1])
 udp = socket.socket(socket.AF_INET, socket.SOCK_DGRAM)
 udp.setsockopt(socket.SOL_SOCKET, socket.SO_BROADCAST, 1)
-udp.settimeout(5)
+udp.settimeout(600)
 udp.sendto(b"alpacadiscovery1", ("127.255.255.255", discovery_port))
 reply, sender = udp.recvfrom(1024)
 base = f"http://{sender[0]}:{json.loads(reply)['AlpacaPort']}"

@@ -50,11 +50,11 @@ async function takeFits(server: StockServer): Promise<void> {
 }
 
 async function until(isSo: () => boolean): Promise<void> {
-  for (let attempt = 0; attempt < 200; attempt++) {
+  for (let attempt = 0; attempt < 3000; attempt++) {
     if (isSo()) return;
     await new Promise((resolve) => setTimeout(resolve, 100));
   }
-  throw new Error(`not within 20 s: ${isSo}`);
+  throw new Error(`not within five minutes: ${isSo}`);
 }
 
 function isWhole(): boolean {

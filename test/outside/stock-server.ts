@@ -35,7 +35,7 @@ export interface StockServer extends AsyncDisposable {
   driverPids(program: string): number[];
 }
 
-/** @throws Error with the server's own words if it does not listen within 10 s */
+/** @throws Error with the server's own words if it does not listen within five minutes, or ends */
 export async function startStockServer(options: StockServerOptions): Promise<StockServer> {
   const ownHome = options.home === undefined;
   const home = options.home ?? mkdtempSync(join(tmpdir(), "stock-server-"));
@@ -66,7 +66,7 @@ export async function startStockServer(options: StockServerOptions): Promise<Sto
     if (ownHome) rmSync(home, { recursive: true, force: true });
   };
   try {
-    await untilListening(run);
+    await untilListening(run, server);
   } catch (error) {
     await dispose();
     throw new Error(`indiserver did not start: ${log}`, { cause: error });
@@ -112,8 +112,8 @@ export async function startStockServer(options: StockServerOptions): Promise<Sto
   };
 }
 
-async function untilListening(run: StockServer["run"]): Promise<void> {
-  for (let attempt = 0; attempt < 100; attempt++) {
+async function untilListening(run: StockServer["run"], server: ChildProcess): Promise<void> {
+  for (let attempt = 0; attempt < 3000 && server.exitCode === null; attempt++) {
     if (run("bash", ["-c", `exec 3<>/dev/tcp/127.0.0.1/${port}`]).status === 0) return;
     await new Promise((resolve) => setTimeout(resolve, 100));
   }

@@ -1,7 +1,7 @@
 import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { afterEach, beforeEach, expect, test } from "vitest";
+import { afterAll, expect, test } from "vitest";
 import { registerMatch } from "../../agent/commands/match.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { evenfield } from "../agent/commands/command-host.ts";
@@ -18,12 +18,14 @@ const withFlat = plan(`  - leak-check: { frames: 8 }
   - flat: { blur: diffuser, frames: 12, darkFrames: 8 }
 `);
 
-// `match` reads the ledger's file.
-let folder: string;
-beforeEach(() => {
-  folder = mkdtempSync(join(tmpdir(), "evenfield-marked-"));
+/** One run with a flat, which every test looks at and none changes. */
+const flatFolder = mkdtempSync(join(tmpdir(), "evenfield-marked-")); // `match` reads the ledger's file
+const flatRun = await openStage({ scene: dustyScene, plan: withFlat, folder: flatFolder });
+const flatReport = await flatRun.run();
+afterAll(async () => {
+  await flatRun[Symbol.asyncDispose]();
+  rmSync(flatFolder, { recursive: true, force: true });
 });
-afterEach(() => rmSync(folder, { recursive: true, force: true }));
 
 function headerOf(path: string) {
   using file = FitsFile.open(path);
@@ -41,10 +43,8 @@ function changed(path: string, to: string, from: string, value: string): string 
 }
 
 test("every file of a run carries the train's mark; `match` finds the master by it, and refuses another train's", async () => {
-  await using run = await openStage({ scene: dustyScene, plan: withFlat, folder });
-  const report = await run.run();
-  const mark = report.record.trainMark!;
-  const runFolder = report.folder;
+  const mark = flatReport.record.trainMark!;
+  const runFolder = flatReport.folder;
   const files = [
     ...readdirSync(runFolder).filter((name) => name.endsWith(".fits")),
     "images/image-0001.fits",
@@ -59,7 +59,7 @@ test("every file of a run carries the train's mark; `match` finds the master by 
     expect(header.number("XORGSUBF"), file).toBe(0);
   }
 
-  const ledger = run.ledger.file;
+  const ledger = flatRun.ledger.file;
   const match = async (file: string) =>
     (await evenfield(registerMatch, ["match", file, "--ledger", ledger, "--json"])).json;
   const sample = join(runFolder, "flat-frame.fits");
@@ -68,7 +68,12 @@ test("every file of a run carries the train's mark; `match` finds the master by 
     best: { file: join(runFolder, "flat-master.fits"), trainMark: mark, sameTrain: true },
   });
 
-  const otherCamera = changed(sample, join(run.folder, "other-camera.fits"), "Scene Camera", "Other Camera");
+  const otherCamera = changed(
+    sample,
+    join(flatRun.folder, "other-camera.fits"),
+    "Scene Camera",
+    "Other Camera",
+  );
   expect(await match(otherCamera)).toMatchObject({
     says: "none",
     leftOut: [{ reason: expect.stringContaining("camera Other Camera") }],
@@ -83,18 +88,16 @@ test.each([
 ] as const)(
   "an image at another %s: the master of the first run is refused, and why",
   async (_, change, why) => {
-    await using first = await openStage({ scene: dustyScene, plan: withFlat, folder });
-    const before = await first.run();
     const scene = { ...dustyScene, startsWith: { ...dustyScene.startsWith, ...change } };
     await using second = await openStage({ scene, plan: plan("") });
     const after = await second.run();
     expect(after.failure).toBeUndefined();
-    expect(after.record.trainMark).not.toBe(before.record.trainMark);
+    expect(after.record.trainMark).not.toBe(flatReport.record.trainMark);
     const host = await evenfield(registerMatch, [
       "match",
       join(second.folder, "run/images/image-0001.fits"),
       "--ledger",
-      first.ledger.file,
+      flatRun.ledger.file,
       "--json",
     ]);
     expect(host.exitCode).toBe(3);

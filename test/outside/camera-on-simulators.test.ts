@@ -1,0 +1,4 @@
+import { cameraConformance } from "../drivers/conformance/camera.ts";
+import { stockAdapter } from "./stock-adapter.ts";
+
+cameraConformance(stockAdapter("camera"));
