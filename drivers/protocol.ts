@@ -53,7 +53,7 @@ export interface FoundServer extends Address {
   readonly devices: readonly FoundDevice[];
 }
 
-export interface Findings {
+export interface FoundDevices {
   readonly servers: readonly FoundServer[];
   /** Servers that were named or that answered, and then told nothing. */
   readonly silent: readonly (Address & { readonly protocol: string; readonly reason: string })[];
@@ -76,7 +76,7 @@ export interface Protocol<Kind extends string, Entry extends DeviceEntry, Links,
     signal: AbortSignal,
   ): Promise<OpenServer<Entry>>;
   /** Looks for servers and lists what hangs on them; connects no device. */
-  find(options: ProtocolTools & FindOptions, signal: AbortSignal): Promise<Findings>;
+  find(options: ProtocolTools & FindOptions, signal: AbortSignal): Promise<FoundDevices>;
 }
 
 /** Asks every server for what it has; those that fail are told as silent. */
@@ -85,7 +85,7 @@ export async function askEach<Listing>(
   servers: readonly Address[],
   ask: (server: Address) => Promise<Listing>,
   signal: AbortSignal,
-): Promise<{ readonly listings: readonly Listing[]; readonly silent: Findings["silent"] }> {
+): Promise<{ readonly listings: readonly Listing[]; readonly silent: FoundDevices["silent"] }> {
   const answers = await Promise.allSettled(servers.map(ask));
   signal.throwIfAborted();
   return {

@@ -35,7 +35,7 @@ export interface SimulatorOptions {
 export interface Simulator extends AsyncDisposable {
   readonly world: World;
   readonly painter: ScenePainter;
-  readonly server: IndiServer;
+  readonly indiServer: IndiServer;
   /** Where the INDI server listens on loopback; `undefined` without a port asked for. */
   readonly indi: { readonly port: number } | undefined;
   /** Opens an INDI link in memory. */
@@ -76,7 +76,7 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
   return {
     world,
     painter,
-    server,
+    indiServer: server,
     indi: listening && { port: listening.port },
     openIndi: memoryOpener(server.accept),
     alpacaServer,

@@ -1,9 +1,9 @@
 import { type Command, Option } from "commander";
 import { type AppliedFile, type ApplyResult, applyFlat } from "../files/apply/apply-flat.ts";
 import type { FailedFile } from "../files/input-error.ts";
-import { warn } from "./combine.ts";
+import { printWarnings } from "./combine.ts";
 import { commandList } from "./command-list.ts";
-import { failedText, withFiles } from "./file-trouble.ts";
+import { describeFailedFile, runOnFiles } from "./file-trouble.ts";
 import { ensureFlatFits } from "./flat-fits.ts";
 import { type CommandHost, conclude, endsAtOnce, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
@@ -24,10 +24,10 @@ export interface ApplyOptions {
 export function apply(files: readonly string[], options: ApplyOptions, host: CommandHost): Outcome {
   const progress = progressWithTimeLeft(host, "dividing by the flat");
   const tell = (file: AppliedFile | FailedFile, done: number, of: number) => {
-    if (!("ended" in file)) progress.say(`Left out: ${failedText(file)}`);
+    if (!("ended" in file)) progress.say(`Left out: ${describeFailedFile(file)}`);
     if (of > 1) progress.update(done, of);
   };
-  const result = withFiles("Nothing was written.", () => {
+  const result = runOnFiles("Nothing was written.", () => {
     try {
       return applyFlat(
         {
@@ -50,7 +50,7 @@ export function apply(files: readonly string[], options: ApplyOptions, host: Com
       progress.end();
     }
   });
-  warn(host, [...new Set(result.applied.flatMap((file) => file.warnings))]);
+  printWarnings(host, [...new Set(result.applied.flatMap((file) => file.warnings))]);
   return {
     exitCode: result.failed.length > 0 ? exitCodes.wrongInput : exitCodes.done,
     result,
@@ -66,7 +66,7 @@ function textOf({ applied, failed }: ApplyResult, folder: string): string {
     `${written.length} ${written.length === 1 ? "image" : "images"} written to ${folder}`,
     ...(before > 0 ? [`${before} were done before and left alone`] : []),
     ...(mended > 0 ? [`up to ${mended} masked pixels an image were filled from their neighbours`] : []),
-    ...failed.map((one) => `left out: ${failedText(one)}`),
+    ...failed.map((one) => `left out: ${describeFailedFile(one)}`),
   ].join("\n");
 }
 

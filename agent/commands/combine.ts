@@ -40,7 +40,9 @@ export async function combine(
   host: CommandHost,
   startThreads = (say: (why: string) => void): Threads => new Threads(say),
 ): Promise<Outcome> {
-  const threads = startThreads((why) => warn(host, [`all is done on one thread, which is slower: ${why}`]));
+  const threads = startThreads((why) =>
+    printWarnings(host, [`all is done on one thread, which is slower: ${why}`]),
+  );
   const request = {
     files,
     output: options.output,
@@ -60,7 +62,7 @@ export async function combine(
       throw fileTrouble(nothingWritten, error);
     })
     .finally(() => progress.end());
-  warn(host, result.warnings);
+  printWarnings(host, result.warnings);
   return { exitCode: exitCodes.done, result, text: textOf(result) };
 }
 
@@ -82,7 +84,7 @@ async function combineBySolving(
       throw fileTrouble(nothingWritten, error);
     })
     .finally(() => progress.end());
-  warn(host, result.warnings);
+  printWarnings(host, result.warnings);
   return { exitCode: exitCodes.done, result, text: `${textOf(result)}\n${solvedText(result)}` };
 }
 
@@ -133,7 +135,7 @@ function checkMethod(method: string): CombineMethod {
 const warningsShown = 6;
 
 /** The first few; a thousand files of another gain need not say so a thousand times. */
-export function warn(host: CommandHost, warnings: readonly string[]): void {
+export function printWarnings(host: CommandHost, warnings: readonly string[]): void {
   for (const warning of warnings.slice(0, warningsShown)) host.stderr(`Note: ${warning}.\n`);
   if (warnings.length > warningsShown)
     host.stderr(`Note: and ${warnings.length - warningsShown} more like these.\n`);

@@ -2,7 +2,7 @@ import { asInputError, type FailedFile, InputError } from "../files/input-error.
 import { CommandError, exitCodes } from "./outcome.ts";
 
 /** Runs work on files; what is wrong with them ends the command as a wrong input, in the state that is named. */
-export function withFiles<Result>(state: string, work: () => Result): Result {
+export function runOnFiles<Result>(state: string, work: () => Result): Result {
   try {
     return work();
   } catch (error) {
@@ -22,6 +22,6 @@ export function fileTrouble(state: string, error: unknown): unknown {
 }
 
 /** Names the file once. */
-export function failedText({ file, happened, whatToDo }: FailedFile): string {
+export function describeFailedFile({ file, happened, whatToDo }: FailedFile): string {
   return `${happened.includes(file) ? "" : `${file}: `}${happened} ${whatToDo}`;
 }

@@ -2,7 +2,7 @@ import type { Command } from "commander";
 import { findServers } from "../../drivers/find-servers.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import type { Address, Findings, FoundServer } from "../../drivers/protocol.ts";
+import type { Address, FoundDevices, FoundServer } from "../../drivers/protocol.ts";
 import type { FindOptions } from "../../drivers/protocols.ts";
 import { commandList } from "./command-list.ts";
 import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
@@ -85,7 +85,7 @@ function readNumber(text: string, option: string, min: number, max: number): num
   });
 }
 
-function textOf({ servers, silent }: Findings, block: string): string {
+function textOf({ servers, silent }: FoundDevices, block: string): string {
   const unheard = silent.map(
     ({ protocol, host, port, reason }) => `no answer: ${protocol} ${host}:${port} (${reason})`,
   );

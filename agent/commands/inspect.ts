@@ -2,12 +2,12 @@ import { type Command, InvalidArgumentError } from "commander";
 import { asInputError, type FailedFile, InputError } from "../files/input-error.ts";
 import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect/inspect-file.ts";
 import { sensorLines, sensorOf } from "../files/inspect/inspect-sensor.ts";
-import type { Measure } from "../files/inspect/inspected-picture.ts";
+import type { PlainFigure } from "../files/inspect/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
-import { figureText, type ProofFigure, worstOf } from "../imaging/proof/proof-figure.ts";
+import { figureText, type ProofFigure, worstVerdict } from "../imaging/proof/proof-figure.ts";
 import { dustLines } from "../outputs/proof-rows.ts";
 import { commandList } from "./command-list.ts";
-import { failedText } from "./file-trouble.ts";
+import { describeFailedFile } from "./file-trouble.ts";
 import { type CommandHost, conclude, endsAtOnce, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
@@ -31,13 +31,13 @@ export async function inspect(
       const input = asInputError(error, file);
       if (!(input instanceof InputError)) throw error;
       failed.push({ file, happened: input.happened, whatToDo: input.whatToDo });
-      progress.say(`Left out: ${failedText(failed.at(-1)!)}`);
+      progress.say(`Left out: ${describeFailedFile(failed.at(-1)!)}`);
     }
     if (files.length > 1) progress.update(index + 1, files.length);
   }
   progress.end();
   const sensor = sensorOf(inspected);
-  const verdict = inspected.length === 0 ? undefined : worstOf(inspected);
+  const verdict = inspected.length === 0 ? undefined : worstVerdict(inspected);
   return {
     exitCode:
       failed.length > 0 ? exitCodes.wrongInput : verdict === "bad" ? exitCodes.verdictBad : exitCodes.done,
@@ -45,7 +45,7 @@ export async function inspect(
     text: [
       ...inspected.map(textOf),
       ...(sensor ? [sensorLines(sensor).join("\n")] : []),
-      ...failed.map((one) => `left out: ${failedText(one)}`),
+      ...failed.map((one) => `left out: ${describeFailedFile(one)}`),
     ].join("\n\n"),
   };
 }
@@ -73,7 +73,7 @@ function sigmaText({ sigma, unit }: ProofFigure): string {
 }
 
 /** Four significant digits and the unit. */
-function measureText({ name, value, sigma, unit }: Measure): string {
+function measureText({ name, value, sigma, unit }: PlainFigure): string {
   const digits = Number.isInteger(value) ? String(value) : String(Number(value.toPrecision(4)));
   const uncertain = sigma === undefined ? "" : ` ±${Number(sigma.toPrecision(2))}`;
   return `${name} ${digits}${uncertain}${unit === "" ? "" : ` ${unit}`}`;

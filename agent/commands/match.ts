@@ -6,10 +6,10 @@ import { type FileMatch, type KnownFlat, matchFile } from "../files/match/match-
 import { matchText } from "../imaging/match/match-words.ts";
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
-import { allFlats } from "../run/ledger/history.ts";
+import { listFlats } from "../run/ledger/history.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
 import { commandList } from "./command-list.ts";
-import { withFiles } from "./file-trouble.ts";
+import { runOnFiles } from "./file-trouble.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import {
   CommandError,
@@ -59,7 +59,7 @@ export async function match(path: string, options: MatchOptions, host: CommandHo
 }
 
 function checkPicture(path: string): void {
-  withFiles("Nothing was changed.", () => openImage(path).file.close());
+  runOnFiles("Nothing was changed.", () => openImage(path).file.close());
 }
 
 /** `none` also where the best that there is shows other dust. */
@@ -76,7 +76,7 @@ function flatsIn(ledgerFile: string, path: string): readonly KnownFlat[] {
         "`evenfield apply --flat FLAT`.",
     );
   using ledger = new Ledger(ledgerFile);
-  return allFlats(ledger)
+  return listFlats(ledger)
     .filter(({ file }) => file !== path)
     .map(({ file, trainMark, madeUtcMs, verdict, facts }) => {
       const dust = facts.dust as readonly KnownShadow[] | undefined;

@@ -14,7 +14,7 @@ import type { RunReport } from "../run/record/run-record.ts";
 import { commandList } from "./command-list.ts";
 import { type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
-import { outcomeOf, runFolderName } from "./run.ts";
+import { runFolderName, runOutcome } from "./run.ts";
 import { stderrLog } from "./run-log.ts";
 import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
 import { stopWordsOfRun } from "./stop-signals.ts";
@@ -102,7 +102,7 @@ class CentringWatch {
     if (this.seen || this.centreStepIndex < 0 || stepIndex <= this.centreStepIndex) return;
     const { spec } = this.simulator.world;
     const disc = trueDisc(spec, {
-      ...this.simulator.world.glimpse(),
+      ...this.simulator.world.lightPathNow(),
       smearEastArcsec: 0,
       smearNorthArcsec: 0,
     });
@@ -121,7 +121,7 @@ function masterFileIn(folder: string): string | undefined {
 }
 
 function outcomeWithTruth(report: RunReport, comparison: TruthComparison | undefined): Outcome {
-  const plain = outcomeOf(report);
+  const plain = runOutcome(report);
   if (!comparison) return plain;
   const width = Math.max(...comparison.rows.map(([name]) => name.length));
   const lines = comparison.rows.map(

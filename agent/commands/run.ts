@@ -67,7 +67,7 @@ export async function run(
     progress: (now) => line.update(now),
     writeOutputs: (record) => wiring.writeOutputs(record, folder),
   }).finally(() => line.end());
-  return outcomeOf(report);
+  return runOutcome(report);
 }
 
 /** @throws CommandError when another process has the rig */
@@ -93,7 +93,7 @@ export function runFolderName(utcMs: number, plan: string): string {
   return `${new Date(utcMs).toISOString().slice(0, 19).replaceAll(":", "")}Z-${plan}`;
 }
 
-export function outcomeOf(report: RunReport): Outcome {
+export function runOutcome(report: RunReport): Outcome {
   const { happened, state, whatToDo } = describeRun(report);
   const { ended, verdict, exitCode, leftOnRig, notAsFound, folder, failure } = report;
   return {

@@ -39,7 +39,7 @@ interface Labelled {
 }
 
 /** Sentences for what two headers say differently; a keyword that one of them lacks says nothing. */
-export function differences(
+export function settingDifferences(
   image: Labelled,
   other: Labelled,
   keywords: readonly Setting[] = settings.map((setting) => setting.keyword),

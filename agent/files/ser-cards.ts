@@ -1,6 +1,6 @@
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { utcText } from "../../drivers/formats/fits-write.ts";
-import { flagMeans, utcMsOfTicks } from "../../drivers/formats/ser.ts";
+import { byteOrderOfFlag, utcMsOfTicks } from "../../drivers/formats/ser.ts";
 import type { SerFile } from "../../drivers/formats/ser-file.ts";
 
 /** A SER header's facts in the words of FITS. */
@@ -31,7 +31,7 @@ export function serWarnings(ser: SerFile): string[] {
       : [
           `${path} says ${header.frameCount} frames and holds ${ser.frameCount} whole ones: it was broken off; these are used`,
         ]),
-    ...(ser.bytesPerPixel === 1 || ser.byteOrder === flagMeans(header.byteOrderFlag)
+    ...(ser.bytesPerPixel === 1 || ser.byteOrder === byteOrderOfFlag(header.byteOrderFlag)
       ? []
       : [
           `${path} is read as ${ser.byteOrder}-endian, since only that makes a picture; its header says otherwise`,

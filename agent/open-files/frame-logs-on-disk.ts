@@ -51,6 +51,6 @@ export class FrameLogsOnDisk extends LogsFile implements Disposable {
 }
 
 /** The logarithms that another thread shares. */
-export function logsOf(shared: SharedLogs): FrameLogs {
+export function openSharedLogs(shared: SharedLogs): FrameLogs {
   return "frames" in shared ? new FrameLogsInMemory(shared.frames) : new LogsFile(shared);
 }

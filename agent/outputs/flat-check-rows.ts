@@ -1,8 +1,8 @@
-import type { ImageCheck, ImagesFound } from "../procedures/images/images-ask.ts";
+import type { FlatCheckRecord, ImagesFound } from "../procedures/images/images-ask.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
 import type { ReportInput, Verdict } from "./report-page.ts";
 
-const words: Record<ImageCheck["says"], readonly [says: string, verdict: Verdict]> = {
+const words: Record<FlatCheckRecord["says"], readonly [says: string, verdict: Verdict]> = {
   fits: ["fits", "good"],
   moved: ["moved", "bad"],
   other: ["is another train's", "bad"],

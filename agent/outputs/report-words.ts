@@ -1,8 +1,8 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
-import { framesBuy } from "../imaging/noise/frames-enough.ts";
+import { computeNoiseBudget } from "../imaging/noise/frames-enough.ts";
 import type { DefocusFound } from "../procedures/flat/flat-ask.ts";
-import { flatDoubts } from "../run/record/flat-doubts.ts";
-import { lastFound } from "../run/record/found-in-record.ts";
+import { imageWarnings } from "../run/record/flat-doubts.ts";
+import { lastStepResult } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
 import type { ReportInput } from "./report-page.ts";
 import { spanText } from "./terminal-progress.ts";
@@ -20,14 +20,14 @@ const usualStack = { imagesToStack: 100, imageOverFlatLevel: 1 };
 
 /** One or two sentences: what was done and what it is worth. */
 export function reportSummary(record: RunRecord): string {
-  const found = lastFound(record, "flat");
+  const found = lastStepResult(record, "flat");
   const reused = record.findings.flatInUse?.from === "ledger" ? record.findings.flatInUse : undefined;
   const flat = found
     ? `A flat of ${found.frameCount} frames of ${secondsText(found.exposureSeconds)} ${blurWords[found.blur]} was taken and proved: ${found.verdict}.`
     : reused
       ? `A flat of ${new Date(reused.madeUtcMs).toISOString().slice(0, 10)} that still fits is used again (${reused.file}); none was taken.`
       : "No flat was finished.";
-  const anew = flatDoubts(record.steps).newFlats.map(
+  const anew = imageWarnings(record.steps).newFlats.map(
     (because) => ` It was taken in mid-run, as the one before no longer fitted: ${lowerFirst(because)}`,
   );
   const end: Record<RunRecord["ended"], string> = {
@@ -44,10 +44,10 @@ export function reportSummary(record: RunRecord): string {
 /** The few facts that stand at the top of the page. */
 export function reportFacts(record: RunRecord): (readonly [string, string])[] {
   const { optics, site, sunFilter } = record.rig;
-  const centre = lastFound(record, "centre");
-  const leak = lastFound(record, "leak-check");
-  const flat = lastFound(record, "flat");
-  const bought = flat && (flat.bought ?? framesBuy(flat.frameCount, 1, usualStack));
+  const centre = lastStepResult(record, "centre");
+  const leak = lastStepResult(record, "leak-check");
+  const flat = lastStepResult(record, "flat");
+  const bought = flat && (flat.bought ?? computeNoiseBudget(flat.frameCount, 1, usualStack));
   return [
     ["Begun", `${new Date(record.startedUtcMs).toISOString().slice(0, 19).replace("T", " ")} UTC`],
     ["Took", spanText((record.endedUtcMs - record.startedUtcMs) / 1000)],

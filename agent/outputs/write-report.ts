@@ -3,8 +3,8 @@ import { join } from "node:path";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
 import { readMasterFlat } from "../masters/read-master.ts";
-import { flatDoubts } from "../run/record/flat-doubts.ts";
-import { lastFound } from "../run/record/found-in-record.ts";
+import { imageWarnings } from "../run/record/flat-doubts.ts";
+import { lastStepResult } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
 import { timeLineChart } from "./charts/time-line-chart.ts";
 import { flatCharts } from "./flat-charts.ts";
@@ -30,8 +30,8 @@ const reportFile = "report.html";
  */
 export async function writeReport(record: RunRecord, options: ReportOptions): Promise<readonly string[]> {
   const { folder, truth } = options;
-  const found = lastFound(record, "flat");
-  const doubts = flatDoubts(record.steps);
+  const found = lastStepResult(record, "flat");
+  const doubts = imageWarnings(record.steps);
   const pictures = picturesOf(record, folder);
   const charts = [...chartsOf(record, folder), timeLine(record)];
   const page = reportPage({
@@ -65,7 +65,7 @@ interface NamedPicture {
 }
 
 function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
-  const found = lastFound(record, "flat");
+  const found = lastStepResult(record, "flat");
   if (!found || !existsSync(join(folder, found.files.flat))) return [];
   const flat = readMasterFlat(join(folder, found.files.flat));
   const { shape, gain, mask } = flat;
@@ -90,7 +90,7 @@ function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
 }
 
 function imageOf(record: RunRecord, folder: string): Uint16Array | undefined {
-  const file = lastFound(record, "images")?.files[0];
+  const file = lastStepResult(record, "images")?.files[0];
   return file === undefined ? undefined : uint16Pixels(join(folder, file));
 }
 
@@ -103,7 +103,7 @@ function uint16Pixels(path: string): Uint16Array | undefined {
 }
 
 function chartsOf(record: RunRecord, folder: string): ReportChart[] {
-  const found = lastFound(record, "flat");
+  const found = lastStepResult(record, "flat");
   if (!found) return [];
   const step = record.plan.steps.find((one) => one.step === "flat");
   return flatCharts(found, step?.levelFraction ?? 0.85, uint16Pixels(join(folder, found.files.sampleFrame)));

@@ -57,7 +57,7 @@ export interface FlatInUse {
 }
 
 /** What steps tell each other within a run, and what a run tells the next (kept in the ledger). */
-export interface Findings {
+export interface StepFindings {
   cameraOnSky?: CameraOnSky;
   pointingError?: PointingError;
   /** Where the Sun was centred last, as the mount reported it. */

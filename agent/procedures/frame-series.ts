@@ -47,6 +47,6 @@ export async function takeSeries(
 }
 
 /** Memory of frames that nobody looks at any more, for frames to come. */
-export function giveBack({ rig }: Workbench, framesAdu: readonly Uint16Array[]): void {
+export function recycleFrames({ rig }: Workbench, framesAdu: readonly Uint16Array[]): void {
   for (const pixelsAdu of framesAdu) rig.camera.giveBack(pixelsAdu);
 }

@@ -6,7 +6,7 @@ import type { Workbench } from "./step.ts";
  * @param signal never the one that ended the step
  * @throws what could not be done, after trying everything
  */
-export async function leaveRig(
+export async function leaveRigIdle(
   { rig }: Workbench,
   cover: "open" | "closed",
   signal: AbortSignal,

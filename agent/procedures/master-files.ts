@@ -8,7 +8,7 @@ import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
 import type { ExposureSpan, SeriesFigures } from "../masters/master-cards.ts";
 import { darkHdus, flatHdus } from "../masters/master-hdus.ts";
-import type { Findings } from "./findings.ts";
+import type { StepFindings } from "./findings.ts";
 import type { TrainSeen, Workbench } from "./step.ts";
 
 /** A run's first master has the plain name; later ones are numbered, so that nothing is written over. */
@@ -43,7 +43,7 @@ export class SeriesNotes {
 }
 
 /** The name itself, or with the first number from 2 that is free. @param name below the run's folder */
-export function freeName(bench: Workbench, name: string): string {
+export function unusedFileName(bench: Workbench, name: string): string {
   const { dir, name: stem, ext } = parse(name);
   let free = name;
   for (let next = 2; existsSync(join(bench.folder, free)); next++) free = join(dir, `${stem}-${next}${ext}`);
@@ -52,7 +52,7 @@ export function freeName(bench: Workbench, name: string): string {
 
 /** @returns the file, below the run's folder */
 export function writeDarkMaster(bench: Workbench, master: Master, notes: SeriesNotes): string {
-  const file = freeName(bench, darkMasterFile);
+  const file = unusedFileName(bench, darkMasterFile);
   const { spans } = notes;
   write(bench, file, darkHdus(master, { cards: frameCards(bench, notes.usualFrame), spans }));
   return file;
@@ -66,7 +66,7 @@ export function writeFlatMaster(
   notes: SeriesNotes,
   about: { readonly blur: string; readonly darkFile: string; readonly verdict: string },
 ): string {
-  const file = freeName(bench, flatMasterFile);
+  const file = unusedFileName(bench, flatMasterFile);
   const { blur, darkFile, verdict } = about;
   const origin = {
     cards: frameCards(bench, notes.usualFrame),
@@ -128,7 +128,7 @@ function frameCards({ rig, optics, train, findings }: Workbench, frame: Frame): 
 }
 
 /** Only at the gain at which it was measured; where nothing was, what the camera's driver says of that gain. */
-function conversionCards({ conversion, statedConversion }: Findings, gain: number | undefined): Card[] {
+function conversionCards({ conversion, statedConversion }: StepFindings, gain: number | undefined): Card[] {
   if (conversion && conversion.gain === gain) {
     const { electronsPerAdu, darkNoiseElectrons, from = "a flat's frames" } = conversion;
     return [

@@ -1,4 +1,4 @@
-import type { NewFlatAsked, StepInput, StepOutcome } from "./step.ts";
+import type { NewFlatRequest, StepInput, StepOutcome } from "./step.ts";
 import { StepError } from "./step-error.ts";
 
 /** Does its work until that has ended or the signal aborts, and leaves the rig safe either way. */
@@ -20,7 +20,7 @@ export interface StepStates<Ask, Work, Found> {
   readonly makeSafe: (work: Work, ended: StepOutcome<Found>["ended"], signal: AbortSignal) => Promise<void>;
   readonly found: (work: Work) => Found | undefined;
   /** What it wants done before the rest of it, of work that ended well. */
-  readonly asks?: (work: Work) => NewFlatAsked | undefined;
+  readonly asks?: (work: Work) => NewFlatRequest | undefined;
 }
 
 /**
@@ -58,7 +58,7 @@ export function defineStep<Ask, Work, Found>(step: StepStates<Ask, Work, Found>)
 }
 
 /** Carries out another step as a part of this one. @throws its failure, or the reason of the stop */
-export async function runPart<Ask, Found>(
+export async function runSubstep<Ask, Found>(
   step: Step<Ask, Found>,
   input: StepInput<Ask>,
   signal: AbortSignal,

@@ -4,7 +4,7 @@ import type { Random } from "../../drivers/kit/random.ts";
 import type { Site } from "../../drivers/roles/mount.ts";
 import type { Rig } from "../../drivers/roles/rig.ts";
 import type { Threads } from "../threads/threads.ts";
-import type { Findings, FlatInUse } from "./findings.ts";
+import type { FlatInUse, StepFindings } from "./findings.ts";
 
 /** The facts of the rig's optics, from the rig file. */
 export interface Optics {
@@ -49,7 +49,7 @@ export interface Workbench {
   /** The folder of this run; a procedure writes only below it. */
   readonly folder: string;
   /** What earlier steps and earlier runs found; a step adds its own. */
-  readonly findings: Findings;
+  readonly findings: StepFindings;
   /** Written into every file; `undefined` where nothing is known of the train. */
   readonly train?: TrainSeen;
   /** Flats of earlier runs with this train, none of them bad, newest first. */
@@ -68,7 +68,7 @@ export interface StepInput<Ask> {
 }
 
 /** What a step wants done before what is left of it can be of use; the run puts it in, and then the rest of the step. */
-export interface NewFlatAsked {
+export interface NewFlatRequest {
   readonly wants: "new flat";
   readonly because: string;
   /** Handed back to the step as `goesOn` of its ask. */
@@ -83,5 +83,5 @@ export interface StepOutcome<Found> {
   readonly ended: "completed" | "stopped" | "failed" | "unsafe";
   readonly found?: Found;
   readonly failure?: Error;
-  readonly asks?: NewFlatAsked;
+  readonly asks?: NewFlatRequest;
 }

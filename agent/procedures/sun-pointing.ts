@@ -11,7 +11,7 @@ const altitudeDegreesMin = 20;
 const hourAngleHoursMax = 5;
 
 /** Where the mount must say that it points for the Sun to be centred, as far as is known; from the ephemeris' Sun. */
-export function homeOffset({ findings }: Workbench): { eastArcsec: number; northArcsec: number } {
+export function knownPointingOffset({ findings }: Workbench): { eastArcsec: number; northArcsec: number } {
   const error = findings.pointingError;
   return { eastArcsec: -(error?.eastArcsec ?? 0), northArcsec: -(error?.northArcsec ?? 0) };
 }
@@ -23,16 +23,16 @@ export async function pointAtSun(bench: Workbench, signal: AbortSignal): Promise
   const aim = new Aim(mount, bench.clock, bench.site);
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);
-  const home = homeOffset(bench);
+  const home = knownPointingOffset(bench);
   if (await isNear(aim, home, signal)) return;
   await aim.slewFromSameSide(home, signal);
   bench.note("pointed at the Sun");
 }
 
-export async function pointsAtSun(bench: Workbench, signal: AbortSignal): Promise<boolean> {
+export async function isPointedAtSun(bench: Workbench, signal: AbortSignal): Promise<boolean> {
   const { mount } = bench.rig;
   if (!mount) return true;
-  return isNear(new Aim(mount, bench.clock, bench.site), homeOffset(bench), signal);
+  return isNear(new Aim(mount, bench.clock, bench.site), knownPointingOffset(bench), signal);
 }
 
 /** At least 30 degrees off, above the horizon, on this side of the mount's likely limits. Cover closed first. */
@@ -40,7 +40,7 @@ export async function pointOffSun(bench: Workbench, signal: AbortSignal): Promis
   const { mount } = bench.rig;
   if (!mount) return;
   await mount.ensureUnparked(signal);
-  const place = placeOffSun(bench.clock.nowMs(), bench.site);
+  const place = positionOffSun(bench.clock.nowMs(), bench.site);
   await mount.slewTo({ raHours: place.raHours, decDegrees: place.decDegrees }, signal);
   bench.note("pointed off the Sun", { degrees: Math.round(place.awayDegrees) });
 }
@@ -51,7 +51,7 @@ async function isNear(aim: Aim, home: { eastArcsec: number; northArcsec: number 
 }
 
 /** The highest of the places that far from the Sun along the meridian or along the equator. */
-export function placeOffSun(
+export function positionOffSun(
   utcMs: number,
   site: Workbench["site"],
 ): { raHours: number; decDegrees: number; altitudeDegrees: number; awayDegrees: number } {

@@ -1,8 +1,8 @@
-import type { Findings } from "./findings.ts";
+import type { StepFindings } from "./findings.ts";
 
 /** The run's unhealthy pixels (1 in the map) for a frame of so many; `undefined` when none of that size are known. */
-export function unhealthyFor(
-  { findings }: { readonly findings: Findings },
+export function readUnhealthyPixels(
+  { findings }: { readonly findings: StepFindings },
   pxCount: number,
 ): Uint8Array | undefined {
   const { unhealthyPx } = findings;

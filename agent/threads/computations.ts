@@ -1,5 +1,5 @@
 import { findDust } from "../imaging/dust/dust.ts";
-import { matchSince } from "../imaging/match/match-since.ts";
+import { matchPair } from "../imaging/match/match-since.ts";
 import { matchTrain } from "../imaging/match/match-train.ts";
 import { smallStructure } from "../imaging/match/small-structure.ts";
 import type { FftLibrary } from "../imaging/numerics/fft-library.ts";
@@ -14,7 +14,7 @@ export const computations = {
   findDust: (_: FftLibrary, ...about: Parameters<typeof findDust>) => findDust(...about),
   smallStructure: (_: FftLibrary, ...about: Parameters<typeof smallStructure>) => smallStructure(...about),
   matchTrain: (fft: FftLibrary, ...about: Rest<typeof matchTrain>) => matchTrain(fft, ...about),
-  matchSince: (fft: FftLibrary, ...about: Rest<typeof matchSince>) => matchSince(fft, ...about),
+  matchSince: (fft: FftLibrary, ...about: Rest<typeof matchPair>) => matchPair(fft, ...about),
 } as const;
 
 export type ComputationName = keyof typeof computations;

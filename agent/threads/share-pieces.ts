@@ -1,6 +1,6 @@
 import type { SecondThread } from "../imaging/displaced/piece-work.ts";
-import type { TaskTools } from "../imaging/displaced/task-tools.ts";
-import { type AnyTask, type TaskName, tasks } from "../imaging/displaced/tasks.ts";
+import type { TaskContext } from "../imaging/displaced/task-tools.ts";
+import { type AnyTask, solverTasks, type TaskName } from "../imaging/displaced/tasks.ts";
 import { Pieces } from "./pieces.ts";
 
 /** To another thread. */
@@ -55,12 +55,12 @@ export function sharingWith(thread: Line): SecondThread {
 }
 
 /** The other thread's part of a task. @throws what a piece throws, given back before: the first thread does it all then */
-export function takePieces(tools: TaskTools, { task, about, states }: PieceMessage): void {
+export function takePieces(tools: TaskContext, { task, about, states }: PieceMessage): void {
   const pieces = new Pieces(states);
   for (let piece = pieces.takeAsOther(); piece !== undefined; piece = pieces.takeAsOther()) {
     let isDone = false;
     try {
-      isDone = isFinished((tasks[task] as AnyTask)(tools, about, piece), pieces);
+      isDone = isFinished((solverTasks[task] as AnyTask)(tools, about, piece), pieces);
     } finally {
       pieces.settle(piece, isDone ? "done" : "free");
     }

@@ -1,4 +1,4 @@
-import type { SharedTools, TaskTools } from "../imaging/displaced/task-tools.ts";
+import type { SharedTools, TaskContext } from "../imaging/displaced/task-tools.ts";
 import type { StoredStack, TileMaker } from "../open-files/stored-stack.ts";
 import type { AnyComputation, ComputationName } from "./computations.ts";
 import type { PieceMessage } from "./share-pieces.ts";
@@ -10,13 +10,13 @@ import type { PieceMessage } from "./share-pieces.ts";
 export const taskList = {
   /** Pieces of a flat's solution from displaced frames; without answers. */
   async displaced() {
-    const { takeUp } = await import("../imaging/displaced/task-tools.ts");
+    const { adoptTools } = await import("../imaging/displaced/task-tools.ts");
     const { loadFft } = await import("../imaging/numerics/fft-library.ts");
-    const { logsOf } = await import("../open-files/frame-logs-on-disk.ts");
+    const { openSharedLogs } = await import("../open-files/frame-logs-on-disk.ts");
     const { takePieces } = await import("./share-pieces.ts");
-    const tools: TaskTools = { fft: await loadFft(), logs: {} };
+    const tools: TaskContext = { fft: await loadFft(), logs: {} };
     return (message: { readonly tools: SharedTools } | PieceMessage) =>
-      "tools" in message ? takeUp(tools, message.tools, logsOf) : takePieces(tools, message);
+      "tools" in message ? adoptTools(tools, message.tools, openSharedLogs) : takePieces(tools, message);
   },
   /** Tiles of a master from files of counts: first the stack, then tile by tile. */
   async tiles() {

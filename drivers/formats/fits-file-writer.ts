@@ -3,7 +3,7 @@ import { addSums, sumOfBytes } from "./fits-checksum.ts";
 import { dataBytesOf, type HduPlan, headerBytes, paddedBytes } from "./fits-header-write.ts";
 import type { FitsPixels } from "./fits-pixels.ts";
 import { encodePixels, typeOf } from "./fits-write.ts";
-import { besideName, putInPlace, writeFully } from "./whole-file.ts";
+import { partName, renameIntoPlace, writeFully } from "./whole-file.ts";
 
 /**
  * A FITS file written part by part: pixels in any order, each once; headers last, since they hold the sums.
@@ -29,7 +29,7 @@ export class FitsFileWriter implements Disposable {
       this.#headerLengths.push(length);
       start += length + paddedBytes(dataBytesOf(plan));
     }
-    this.#handle = openSync(besideName(path), "w");
+    this.#handle = openSync(partName(path), "w");
     ftruncateSync(this.#handle, start); // the padding of the data is zeros
   }
 
@@ -60,7 +60,7 @@ export class FitsFileWriter implements Disposable {
     fsyncSync(this.#handle);
     closeSync(this.#handle);
     this.#state = "finished";
-    putInPlace(this.path, this.options);
+    renameIntoPlace(this.path, this.options);
   }
 
   #header(index: number): Uint8Array {
@@ -77,6 +77,6 @@ export class FitsFileWriter implements Disposable {
     if (this.#state !== "open") return;
     this.#state = "dropped";
     closeSync(this.#handle);
-    rmSync(besideName(this.path), { force: true });
+    rmSync(partName(this.path), { force: true });
   }
 }

@@ -62,7 +62,7 @@ export function decodePixelsInPlace(bytes: Uint8Array<ArrayBuffer>, layout: Pixe
 }
 
 /** The same where the bytes lie, which they overwrite; with a copy only if they lie askew or need scaling. */
-export function takeOverPixels(bytes: Uint8Array, layout: PixelLayout): FitsPixels {
+export function decodePixelsInto(bytes: Uint8Array, layout: PixelLayout): FitsPixels {
   const { buffer, byteOffset } = bytes;
   const inPlace = layout.linear === undefined && byteOffset % layout.bytesPerPixel === 0;
   if (!inPlace || !(buffer instanceof ArrayBuffer)) return decodePixels(bytes, layout);

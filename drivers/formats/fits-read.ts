@@ -1,6 +1,6 @@
 import { FitsError } from "./fits-error.ts";
 import { blockBytes, type FitsHeader, parseHeader } from "./fits-header.ts";
-import { decodePixels, type FitsPixels, pixelLayout, takeOverPixels } from "./fits-pixels.ts";
+import { decodePixels, decodePixelsInto, type FitsPixels, pixelLayout } from "./fits-pixels.ts";
 
 export { FitsError } from "./fits-error.ts";
 export { FitsHeader } from "./fits-header.ts";
@@ -33,8 +33,8 @@ export function readFits(bytes: Uint8Array, what = "FITS data"): FitsHdu[] {
 }
 
 /** The same for bytes that nobody else needs: the pixels are made in their place, which saves a copy of a frame. */
-export function takeOverFits(bytes: Uint8Array, what = "FITS data"): FitsHdu[] {
-  return readHdus(bytes, what, takeOverPixels);
+export function readFitsInPlace(bytes: Uint8Array, what = "FITS data"): FitsHdu[] {
+  return readHdus(bytes, what, decodePixelsInto);
 }
 
 function readHdus(bytes: Uint8Array, what: string, decode: typeof decodePixels): FitsHdu[] {

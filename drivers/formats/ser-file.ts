@@ -3,7 +3,7 @@ import { toNative } from "./byte-order.ts";
 import { readFully } from "./fits-file.ts";
 import {
   type ByteOrder,
-  flagMeans,
+  byteOrderOfFlag,
   parseSerHeader,
   SerError,
   type SerHeader,
@@ -42,7 +42,7 @@ export class SerFile implements Disposable {
     // Without a count the trailer, if there is one, cannot be told from frames: the recording was broken off before it.
     this.frameCount = this.header.frameCount === 0 ? held : Math.min(held, this.header.frameCount);
     if (this.frameCount === 0) throw new SerError(`${path}: holds no whole frame`);
-    this.byteOrder = this.#orderOfPicture() ?? flagMeans(this.header.byteOrderFlag);
+    this.byteOrder = this.#orderOfPicture() ?? byteOrderOfFlag(this.header.byteOrderFlag);
   }
 
   /** @throws SerError if it is no SER file or not mono, and the file system's errors */

@@ -98,7 +98,7 @@ function textAt(bytes: Uint8Array, start: number, length: number): string {
  * What the flag says. The format's paper names it "little endian"; the first programs wrote it the other way
  * round and nearly all followed, the INDI library's recorder too: 0 stands for little-endian.
  */
-export function flagMeans(byteOrderFlag: number): ByteOrder {
+export function byteOrderOfFlag(byteOrderFlag: number): ByteOrder {
   return byteOrderFlag === 0 ? "little" : "big";
 }
 

@@ -2,7 +2,7 @@ import { closeSync, existsSync, fsyncSync, linkSync, openSync, renameSync, rmSyn
 import { dirname } from "node:path";
 
 /** The name under which a file is written before it is whole. */
-export function besideName(path: string): string {
+export function partName(path: string): string {
   return `${path}.part`;
 }
 
@@ -10,8 +10,8 @@ export function besideName(path: string): string {
  * Gives a file that was written beside its final name, unless another one has taken it.
  * @throws an error with code EEXIST if `replace` is false and the name is taken; the file beside is removed
  */
-export function putInPlace(path: string, options: { readonly replace: boolean }): void {
-  const beside = besideName(path);
+export function renameIntoPlace(path: string, options: { readonly replace: boolean }): void {
+  const beside = partName(path);
   if (options.replace) {
     renameSync(beside, path);
   } else {
@@ -35,14 +35,14 @@ export function writeWholeFile(
   bytes: Uint8Array,
   options: { readonly replace: boolean },
 ): void {
-  const handle = openSync(besideName(path), "w");
+  const handle = openSync(partName(path), "w");
   try {
     writeFully(handle, bytes, 0);
     fsyncSync(handle);
   } finally {
     closeSync(handle);
   }
-  putInPlace(path, options);
+  renameIntoPlace(path, options);
 }
 
 export function writeFully(handle: number, bytes: Uint8Array, positionBytes: number): void {

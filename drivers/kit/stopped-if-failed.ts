@@ -12,7 +12,7 @@ export interface Stoppable {
  * Carries a motion out; if it is aborted or nobody knows how it goes on, stops the device before the first reason
  * goes on. The stop has its own budget and never the signal that was aborted.
  */
-export async function stoppedIfFailed<T>(
+export async function stopOnFailure<T>(
   { device, log, leavesMoving }: Stoppable,
   work: () => Promise<T>,
   stop: (signal: AbortSignal) => Promise<void>,

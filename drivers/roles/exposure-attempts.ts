@@ -16,7 +16,7 @@ export function allowedExposure(
 }
 
 /** @param recover makes the camera ready for another attempt, or throws */
-export async function inAttempts(
+export async function retryExposure(
   attempt: () => Promise<Frame>,
   recover: (error: unknown, attempt: number) => Promise<void>,
 ): Promise<Frame> {

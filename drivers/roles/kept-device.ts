@@ -2,16 +2,16 @@ import type { Clock } from "../kit/clock.ts";
 import { withDeadline } from "../kit/deadline.ts";
 import { ReadbackError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
-import { stoppedIfFailed } from "../kit/stopped-if-failed.ts";
+import { stopOnFailure } from "../kit/stopped-if-failed.ts";
 import { unlessAborted } from "../kit/unless-aborted.ts";
 import type { Device, Setting } from "./device.ts";
 import {
-  asDisconnected,
   connectionKey,
+  isSameSetting,
   type KeptSetting,
-  keptNamed,
-  readKept,
-  sameKept,
+  readKeptSettings,
+  requireSetting,
+  withDisconnected,
 } from "./kept-settings.ts";
 import type { RoleName } from "./roles.ts";
 
@@ -140,14 +140,14 @@ export abstract class KeptDevice implements Device {
   ): Promise<T> {
     const { name: device, log } = this;
     const leavesMoving = (error: unknown) => this.leavesMoving(error);
-    return stoppedIfFailed({ device, log, leavesMoving }, work, stop, signal);
+    return stopOnFailure({ device, log, leavesMoving }, work, stop, signal);
   }
 
   async readSettings(signal: AbortSignal): Promise<readonly Setting[]> {
     signal.throwIfAborted();
     if (this.#leftAs) return this.#leftAs;
     return this.recovering(async () => {
-      const settings = await readKept(this.keptSettings(), signal);
+      const settings = await readKeptSettings(this.keptSettings(), signal);
       if (!this.#ownsConnection) return settings;
       // The first reading is the baseline: it tells how the device was found, later ones how it is.
       const connected = this.#wasRead ? await this.isConnected(signal) : this.#foundConnected === true;
@@ -159,7 +159,7 @@ export abstract class KeptDevice implements Device {
   async restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {
     if (setting.key === connectionKey) return this.#restoreConnection(setting.value === true, signal);
     await this.recovering(
-      () => keptNamed(this.keptSettings(), setting.key, this.name).restore(setting.value, signal),
+      () => requireSetting(this.keptSettings(), setting.key, this.name).restore(setting.value, signal),
       signal,
     );
   }
@@ -171,11 +171,11 @@ export abstract class KeptDevice implements Device {
     const last = await this.readSettings(signal);
     await this.disconnect(signal);
     if (await this.isConnected(signal)) throw new ReadbackError(this.name, connectionKey, false, true);
-    this.#leftAs = asDisconnected(last);
+    this.#leftAs = withDisconnected(last);
   }
 
   sameSetting(before: Setting, now: Setting): boolean {
-    return sameKept(this.keptSettings(), before, now);
+    return isSameSetting(this.keptSettings(), before, now);
   }
 
   async isAlive(signal: AbortSignal): Promise<boolean> {

@@ -16,7 +16,10 @@ export interface KeptSetting {
 export const connectionKey = "connected";
 
 /** All that the device has now, in the order given. */
-export async function readKept(kept: readonly KeptSetting[], signal: AbortSignal): Promise<Setting[]> {
+export async function readKeptSettings(
+  kept: readonly KeptSetting[],
+  signal: AbortSignal,
+): Promise<Setting[]> {
   const settings: Setting[] = [];
   for (const one of kept) {
     const value = await one.read(signal);
@@ -27,19 +30,19 @@ export async function readKept(kept: readonly KeptSetting[], signal: AbortSignal
 }
 
 /** @throws MissingAbilityError when the device has lost what it had */
-export function keptNamed(kept: readonly KeptSetting[], key: string, device: string): KeptSetting {
+export function requireSetting(kept: readonly KeptSetting[], key: string, device: string): KeptSetting {
   const found = kept.find((one) => one.key === key);
   if (!found) throw new MissingAbilityError(device, `the setting ${key} is not offered any more`);
   return found;
 }
 
-export function sameKept(kept: readonly KeptSetting[], before: Setting, now: Setting): boolean {
+export function isSameSetting(kept: readonly KeptSetting[], before: Setting, now: Setting): boolean {
   if (before.key !== now.key) return false;
   if (before.key === connectionKey) return before.value === now.value;
   return kept.find((one) => one.key === before.key)?.same(before.value, now.value) === true;
 }
 
 /** Once disconnected a device shows nothing: what was read just before, but for the connection. */
-export function asDisconnected(settings: readonly Setting[]): Setting[] {
+export function withDisconnected(settings: readonly Setting[]): Setting[] {
   return settings.map((one) => (one.key === connectionKey ? { ...one, value: false } : one));
 }

@@ -9,7 +9,7 @@ import {
   imageJsonReply,
 } from "./image.ts";
 import { managementReply } from "./management.ts";
-import { BadRequestError, Brought, type Verb } from "./parameters.ts";
+import { BadRequestError, RequestParameters, type Verb } from "./parameters.ts";
 import { jsonReply, type SimReply, type SimRequest, textReply } from "./reply.ts";
 import { setupReply } from "./setup-pages.ts";
 import type { SimAlpacaDevice } from "./sim-alpaca-device.ts";
@@ -89,7 +89,7 @@ export class SimAlpacaServer {
     if (path === "/setup" || path.startsWith("/setup/")) return setupReply(this.devices, request);
     if (method !== "GET" && method !== "PUT") return textReply(405, "only GET and PUT are known here");
     try {
-      const brought = new Brought(method, method === "GET" ? request.query : request.form);
+      const brought = new RequestParameters(method, method === "GET" ? request.query : request.form);
       brought.id("ClientID");
       const ids = {
         ClientTransactionID: brought.id("ClientTransactionID"),
@@ -112,7 +112,7 @@ export class SimAlpacaServer {
   async #ask(
     verb: Verb,
     request: SimRequest,
-    brought: Brought,
+    brought: RequestParameters,
     ids: { readonly ClientTransactionID: number; readonly ServerTransactionID: number },
   ): Promise<SimReply> {
     // Every part in lower case, and nothing after the member (reference, URL format).

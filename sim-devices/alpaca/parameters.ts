@@ -23,7 +23,7 @@ export type Verb = "GET" | "PUT";
  * What a request brought: of a query names in any casing are taken, of a form only the exact ones, and what nobody
  * asks for is ignored (ASCOM Alpaca API Reference, parameter names).
  */
-export class Brought {
+export class RequestParameters {
   readonly #values: ReadonlyMap<string, string>;
   readonly #anyCasing: boolean;
 

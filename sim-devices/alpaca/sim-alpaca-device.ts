@@ -2,7 +2,7 @@ import type { ClockTimer } from "../../drivers/kit/clock.ts";
 import type { World } from "../scene/world.ts";
 import { AscomError, notConnected, notImplemented } from "./ascom-error.ts";
 import { MemberTable } from "./member-table.ts";
-import { BadRequestError, type Brought, type Verb } from "./parameters.ts";
+import { BadRequestError, type RequestParameters, type Verb } from "./parameters.ts";
 
 /** The ten device types of the standard, as configureddevices writes them. */
 export type DeviceType =
@@ -126,7 +126,7 @@ export abstract class SimAlpacaDevice {
   }
 
   /** Carries a request out. @throws AscomError, BadRequestError */
-  async ask(verb: Verb, name: string, brought: Brought): Promise<unknown> {
+  async ask(verb: Verb, name: string, brought: RequestParameters): Promise<unknown> {
     const member = this.members.find(verb, name);
     const { type } = this.identity;
     if (!member) throw new BadRequestError(`${type} has no ${verb} ${name}`);

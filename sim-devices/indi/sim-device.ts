@@ -2,9 +2,9 @@ import type { Clock } from "../../drivers/kit/clock.ts";
 import type { XmlElement } from "./element-parser.ts";
 import { readNumber } from "./number-text.ts";
 import {
-  choose,
   type NumberVector,
   type SwitchVector,
+  selectSwitch,
   switchVector,
   type TextVector,
   textVector,
@@ -115,7 +115,7 @@ export abstract class SimDevice {
   /** The driver process is gone: nothing more is said, and what it ran itself has ended. */
   die(): void {
     if (this.connected) this.whenDisconnected();
-    choose(this.#connection, "DISCONNECT");
+    selectSwitch(this.#connection, "DISCONNECT");
     this.#connection.state = "Idle";
   }
 
@@ -190,7 +190,7 @@ export abstract class SimDevice {
       this.message("ERROR", `Invalid switch for property ${vector.name}: ${on.length} switches are on.`);
       return false;
     }
-    choose(vector, name);
+    selectSwitch(vector, name);
     return true;
   }
 
@@ -233,13 +233,13 @@ export abstract class SimDevice {
     if (!wish) return; // both Off: the library does not answer
     const was = this.connected;
     if (wish === "CONNECT") {
-      choose(this.#connection, "CONNECT");
+      selectSwitch(this.#connection, "CONNECT");
       if (!was) this.whenConnected();
       this.set(this.#connection, "Ok");
       if (!was) for (const vector of this.#whenConnected) this.#sendDef(vector);
     } else {
       if (was) this.whenDisconnected();
-      choose(this.#connection, "DISCONNECT");
+      selectSwitch(this.#connection, "DISCONNECT");
       this.set(this.#connection, "Idle");
       if (!was) return;
       for (const vector of this.#whenConnected) {

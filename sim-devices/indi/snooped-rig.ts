@@ -1,7 +1,7 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { hourAngleArcsecPerSecond } from "../scene/mechanics/mount-rates.ts";
 import { type Direction, modulo, wrapDegrees } from "../scene/sun/sun-place.ts";
-import type { Elsewhere, Known } from "../scene/world.ts";
+import type { ExternalDevices, ReportedState } from "../scene/world.ts";
 import type { XmlElement } from "./element-parser.ts";
 import { readNumber } from "./number-text.ts";
 
@@ -79,7 +79,7 @@ class SnoopedLeaf {
  * The rest of the rig as a camera's driver hears of it from other drivers. Between two reports the sky is carried
  * on: a mount is silent while it tracks.
  */
-export class SnoopedRig implements Elsewhere {
+export class SnoopedRig implements ExternalDevices {
   readonly #o: SnoopedRigOptions;
   #active: Readonly<Record<string, string>>;
   readonly #cover: SnoopedLeaf;
@@ -88,7 +88,7 @@ export class SnoopedRig implements Elsewhere {
   #tracking = false;
   #trackingSinceMs = 0;
   #rateArcsec = hourAngleArcsecPerSecond.sidereal as number;
-  #site: Known["site"];
+  #site: ReportedState["site"];
   #focusSteps: number | undefined;
   #wheelSlot: number | undefined;
   #rotatorDegrees: number | undefined;
@@ -186,7 +186,7 @@ export class SnoopedRig implements Elsewhere {
     };
   }
 
-  site(): Known["site"] {
+  site(): ReportedState["site"] {
     return this.#site;
   }
   coverOpen(): number | undefined {
@@ -205,7 +205,7 @@ export class SnoopedRig implements Elsewhere {
     return this.#rotatorDegrees;
   }
 
-  known(): Known {
+  known(): ReportedState {
     return {
       site: this.#site,
       pointing: this.#believed(),

@@ -136,12 +136,12 @@ export function numberOf(vector: NumberVector, element: string): number {
 }
 
 /** The name of the switch that is on, if any. */
-export function chosen(vector: SwitchVector): string | undefined {
+export function selectedSwitch(vector: SwitchVector): string | undefined {
   return vector.elements.find((e) => e.value)?.name;
 }
 
 /** Turns one switch on and the others off; `undefined` turns all off. */
-export function choose(vector: SwitchVector, element: string | undefined): void {
+export function selectSwitch(vector: SwitchVector, element: string | undefined): void {
   for (const e of vector.elements) e.value = e.name === element;
 }
 

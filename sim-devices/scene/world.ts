@@ -1,5 +1,5 @@
 import type { Clock, ClockTimer } from "../../drivers/kit/clock.ts";
-import { CameraMechanics, type Glimpse } from "./mechanics/camera.ts";
+import { CameraMechanics, type LightPathNow } from "./mechanics/camera.ts";
 import { Cloud } from "./mechanics/cloud.ts";
 import { DomeMechanics } from "./mechanics/dome.ts";
 import { Glide, type GlideOptions } from "./mechanics/glide.ts";
@@ -33,7 +33,7 @@ const watchSeconds = 0.25;
 const momentsMax = 200_000;
 
 /** What a camera's driver can know of the other devices, for its headers. */
-export interface Known {
+export interface ReportedState {
   readonly site: SceneSpec["site"] | undefined;
   /** Of date, as the mount reports it. */
   readonly pointing: Direction | undefined;
@@ -43,9 +43,9 @@ export interface Known {
 }
 
 /** Where the light path comes from besides the world's own parts: devices of others, for a driver that snoops. */
-export interface Elsewhere {
+export interface ExternalDevices {
   line?(): Direction | undefined;
-  known?(): Known;
+  known?(): ReportedState;
   site?(): SceneSpec["site"] | undefined;
   coverOpen?(): number | undefined;
   diffuserIn?(): number | undefined;
@@ -59,7 +59,7 @@ export interface WorldOptions {
   readonly clock: Clock;
   readonly paint: (light: LightPath, ask: ExposureAsk) => Uint16Array;
   readonly mechanics?: Partial<MechanicsSpec>;
-  readonly elsewhere?: Elsewhere;
+  readonly elsewhere?: ExternalDevices;
 }
 
 /** The simulated rig: its mechanics, its sky, and the truth about both. Protocols only serve it. */
@@ -81,7 +81,7 @@ export class World {
   readonly cloud: Cloud;
   /** Everything that happened, in order. */
   readonly history: Moment[] = [];
-  readonly #elsewhere: Elsewhere;
+  readonly #elsewhere: ExternalDevices;
   readonly #listeners = new Set<(moment: Moment) => void>();
   readonly #parts = new Map<string, { readonly account: () => PartAccount; readonly close: () => void }>();
   readonly #glides = new Map<string, Glide>();
@@ -106,7 +106,7 @@ export class World {
         spec: spec.camera,
         startsWith,
         coolerDegreesPerSecond: m.coolerDegreesPerSecond,
-        glimpse: () => this.glimpse(),
+        glimpse: () => this.lightPathNow(),
         paint: options.paint,
         note: this.#noteOf("camera"),
       }),
@@ -206,14 +206,14 @@ export class World {
   }
 
   /** The true line of sight, of date. */
-  line(): Direction {
+  lineOfSight(): Direction {
     return this.#elsewhere.line?.() ?? this.mount.truth;
   }
 
   /** The light path as it is now. */
-  glimpse(): Glimpse {
+  lightPathNow(): LightPathNow {
     const sun = this.sun();
-    const line = this.line();
+    const line = this.lineOfSight();
     const seen = seenFrom(line, sun);
     const from = this.#elsewhere;
     const hourAngle = sun.hourAngleDegrees + (sun.raHours - line.raHours) * 15;
@@ -235,7 +235,7 @@ export class World {
   }
 
   /** As the devices report themselves. */
-  known(): Known {
+  reportedState(): ReportedState {
     return (
       this.#elsewhere.known?.() ?? {
         site: this.mount.believedSite,
@@ -260,7 +260,7 @@ export class World {
   }
 
   /** Records how the rig stands now; checkers see it. */
-  look(): void {
+  recordState(): void {
     this.#note("sky", "looked");
   }
 
@@ -285,7 +285,7 @@ export class World {
       diffuserIn: this.diffuser.position,
       mount: this.mount.phase,
       parked: this.mount.parked,
-      sunSeparationDegrees: separationDegrees(this.line(), sun),
+      sunSeparationDegrees: separationDegrees(this.lineOfSight(), sun),
       ...(target ? { targetSunSeparationDegrees: separationDegrees(target, sun) } : {}),
       sunAltitudeDegrees: sun.altitudeDegrees,
       exposing: this.camera.phase === "exposing",
@@ -301,7 +301,7 @@ export class World {
     if (this.#watch || !this.#somethingMoves()) return;
     this.#watch = this.clock.setTimer(watchSeconds, () => {
       this.#watch = undefined;
-      if (this.#somethingMoves()) this.look();
+      if (this.#somethingMoves()) this.recordState();
     });
   }
 

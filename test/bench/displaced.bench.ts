@@ -1,6 +1,6 @@
 import { readFileSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { compiledKernels } from "../../agent/imaging/displaced/compiled-kernels.ts";
+import { makeSweepKernels } from "../../agent/imaging/displaced/compiled-kernels.ts";
 import { solveDisplaced } from "../../agent/imaging/displaced/solve-displaced.ts";
 import { RealFft2d } from "../../agent/imaging/numerics/fft.ts";
 import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
@@ -80,7 +80,7 @@ async function solutions(): Promise<void> {
     const readLevels = (k: number, into: Float32Array) => into.set(frames[k]!);
     const work = solveDisplaced(
       { shape: { widthPx, heightPx }, frameCount: count, readLevels },
-      { fft, makeKernels: compiledKernels, startThread: new Threads(() => {}).startDisplaced },
+      { fft, makeKernels: makeSweepKernels, startThread: new Threads(() => {}).startDisplaced },
     );
     let step: ReturnType<typeof work.next>;
     do {

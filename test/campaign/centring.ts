@@ -168,7 +168,7 @@ async function centreStep(spec: SceneSpec, clock: VirtualClock, rig: Rig): Promi
 }
 
 function trueOffsetFraction(world: World): number {
-  const { sunEastArcsec, sunNorthArcsec, sunSemidiameterArcsec } = world.glimpse();
+  const { sunEastArcsec, sunNorthArcsec, sunSemidiameterArcsec } = world.lightPathNow();
   return Math.hypot(sunEastArcsec, sunNorthArcsec) / (2 * sunSemidiameterArcsec);
 }
 

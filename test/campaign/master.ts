@@ -97,7 +97,7 @@ async function oneMaster(
     truth: truth.flat,
   })!;
   const light = {
-    ...world.glimpse(),
+    ...world.lightPathNow(),
     coverOpenFraction: 1,
     diffuserInPlace: true,
     smearEastArcsec: 0,

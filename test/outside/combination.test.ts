@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
 import { type CombineOptions, combineFrames } from "../../agent/imaging/combining/combine.ts";
 import { medianRatio } from "../../agent/imaging/combining/frame-scale.ts";
-import { framesBuy } from "../../agent/imaging/noise/frames-enough.ts";
+import { computeNoiseBudget } from "../../agent/imaging/noise/frames-enough.ts";
 import { medianNoise } from "../../agent/imaging/noise/median-noise.ts";
 import { RunningMoments } from "../../agent/imaging/noise/running-moments.ts";
 import { clippedNormal } from "../../agent/imaging/numerics/normal.ts";
@@ -122,7 +122,7 @@ test("what a flat of few frames adds to the noise of a stack", () => {
     one.inputs.flatsPerImageFrame.map(
       (flatsPerImage: number) =>
         1 +
-        framesBuy(flatsPerImage * imagesToStack, 0.01, { imagesToStack, imageOverFlatLevel: 1 })
+        computeNoiseBudget(flatsPerImage * imagesToStack, 0.01, { imagesToStack, imageOverFlatLevel: 1 })
           .addedNoiseFraction,
     ),
   );

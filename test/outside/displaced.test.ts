@@ -3,8 +3,8 @@ import { FrameLogsInMemory, logUnit } from "../../agent/imaging/displaced/frame-
 import { fullSweeps } from "../../agent/imaging/displaced/full-sweeps.ts";
 import { objectGrid } from "../../agent/imaging/displaced/object-grid.ts";
 import { addSecond, sharedDoubles } from "../../agent/imaging/displaced/part-sums.ts";
-import { partCount, type Unknowns } from "../../agent/imaging/displaced/passes.ts";
-import { PieceWork } from "../../agent/imaging/displaced/piece-work.ts";
+import { partCount, type SolutionArrays } from "../../agent/imaging/displaced/passes.ts";
+import { TaskPool } from "../../agent/imaging/displaced/piece-work.ts";
 import { type Counts, countValues, type Problem, viewsOf } from "../../agent/imaging/displaced/problem.ts";
 import { unseparatedShare } from "../../agent/imaging/displaced/separation.ts";
 import { patterns } from "../campaign/displaced-scene/patterns.ts";
@@ -38,7 +38,7 @@ function logsAt(frame: number, x: number, y: number, [kx, ky]: readonly [number,
   );
 }
 
-function tinyProblem(ridge: number): { problem: Problem; unknowns: Unknowns; counts: Counts } {
+function tinyProblem(ridge: number): { problem: Problem; unknowns: SolutionArrays; counts: Counts } {
   const grid = objectGrid(shape, shifts);
   const gridPx = grid.widthPx * grid.heightPx;
   const kernels = plainKernels({ ...shape, arrays: 0, floats: 0 });
@@ -53,7 +53,7 @@ function tinyProblem(ridge: number): { problem: Problem; unknowns: Unknowns; cou
   }
   return {
     problem: {
-      work: new PieceWork({ kernels, logs: { full: logs } }),
+      work: new TaskPool({ kernels, logs: { full: logs } }),
       scale: "full",
       shape,
       frames: [...shifts.keys()],
@@ -136,7 +136,7 @@ test("a plane moved from Sun and levels to the gain changes no frame, and no res
       unknowns.levels[frame] = -k[0] * shifts[frame]!.x - k[1] * shifts[frame]!.y;
     const sums = { pixels: new Float32Array(side * side), frames: sharedDoubles(shifts.length) };
     const about = { views: viewsOf(problem), unknowns, ...sums };
-    for (const _ of problem.work.run("squares", about, partCount));
+    for (const _ of problem.work.run("sumSquares", about, partCount));
     return addSecond(sums.frames);
   };
   const [without, withPlane] = [residuals([0, 0]), residuals(inputs.k)];

@@ -4,7 +4,7 @@ import { join } from "node:path";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { type ApplyRequest, applyFlat } from "../../agent/files/apply/apply-flat.ts";
 import { writeFitsFile } from "../../drivers/formats/fits-write.ts";
-import { flagMeans, utcMsOfTicks } from "../../drivers/formats/ser.ts";
+import { byteOrderOfFlag, utcMsOfTicks } from "../../drivers/formats/ser.ts";
 import { SerFile } from "../../drivers/formats/ser-file.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { Random } from "../../drivers/kit/random.ts";
@@ -106,7 +106,7 @@ print(json.dumps({"unpacked": [text(head[0]), *head[4:8], *map(text, head[8:11])
 test("a flag of 0 goes with little-endian pixels: read so, they have the level of the driver's FITS image", () => {
   using ser = SerFile.open(recorded);
   expect(ser.header.byteOrderFlag).toBe(0);
-  expect([flagMeans(0), ser.byteOrder]).toEqual(["little", "little"]);
+  expect([byteOrderOfFlag(0), ser.byteOrder]).toEqual(["little", "little"]);
   const { still, little, big } = runPython(
     `
 import json, sys

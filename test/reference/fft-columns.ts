@@ -1,5 +1,5 @@
 import type { MakeColumnTransform } from "../../agent/imaging/numerics/fft-columns.ts";
-import { allocate, free } from "../../agent/imaging/numerics/fft-library.ts";
+import { allocate, freeMemory } from "../../agent/imaging/numerics/fft-library.ts";
 
 /** The library's own, one column after the other: what the compiled ones are held to. */
 export const plainColumns: MakeColumnTransform = (library, { columnCount, heightPx, rowBytes }) => {
@@ -24,7 +24,7 @@ export const plainColumns: MakeColumnTransform = (library, { columnCount, height
     },
     [Symbol.dispose]() {
       pffft._pffft_destroy_setup(setup);
-      for (const address of [column, work]) free(library, address);
+      for (const address of [column, work]) freeMemory(library, address);
     },
   };
 };

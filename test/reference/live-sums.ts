@@ -4,7 +4,7 @@ import {
   rejectSigma,
   sigmaLeast,
 } from "../../agent/imaging/combining/live-sums.ts";
-import { lookUp } from "../../agent/imaging/noise/noise-by-level.ts";
+import { varianceAtLevel } from "../../agent/imaging/noise/noise-by-level.ts";
 import { plainStatistics } from "./first-frames.ts";
 
 /** In plain TypeScript, every step in float32: what the compiled one is held to. */
@@ -52,7 +52,8 @@ export const plainSums: MakeSums = (pxCount, withDark) => {
     },
     setLimits(sigmas, fromPx, toPx) {
       for (let i = fromPx; i < toPx; i++)
-        limit[i] = rejectSigma * Math.max(lookUp(sigmas, reference[i]!), limit[i]!, Math.fround(sigmaLeast));
+        limit[i] =
+          rejectSigma * Math.max(varianceAtLevel(sigmas, reference[i]!), limit[i]!, Math.fround(sigmaLeast));
     },
   };
   return plain;

@@ -7,7 +7,7 @@ const planText = "plan: waits\nsteps:\n  - wait: { minutes: 1 }\n";
 
 /** A driver that does nothing when it is told to disconnect. */
 function indiMountStaysConnected({ simulator }: Stage): void {
-  const mount = simulator.server.devices.find(({ name }) => name === "Scene Mount")!;
+  const mount = simulator.indiServer.devices.find(({ name }) => name === "Scene Mount")!;
   const receive = mount.receive.bind(mount);
   mount.receive = (command) => {
     const isOn = ({ attributes, text }: (typeof command.children)[number]) =>

@@ -4,9 +4,9 @@ import { expect, test } from "vitest";
 import { flatCheckRows } from "../../agent/outputs/flat-check-rows.ts";
 import { reportSummary } from "../../agent/outputs/report-words.ts";
 import type { ImagesFound } from "../../agent/procedures/images/images-ask.ts";
-import { allFlats } from "../../agent/run/ledger/history.ts";
+import { listFlats } from "../../agent/run/ledger/history.ts";
 import { describeRun } from "../../agent/run/record/describe-run.ts";
-import { flatDoubts } from "../../agent/run/record/flat-doubts.ts";
+import { imageWarnings } from "../../agent/run/record/flat-doubts.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { checkWorld } from "../stage/checkers/check-world.ts";
@@ -86,7 +86,7 @@ test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images
   // It slipped 10 ms after the seventh, when the eighth had been exposed.
   expect(before!.doubtful).toEqual([]);
   expect(before!.moved.map((file) => file.slice(-9, -5))).toEqual(["0009", "0010"]);
-  expect(flatDoubts(report.record.steps).between).toEqual([
+  expect(imageWarnings(report.record.steps).between).toEqual([
     "image-0009.fits to image-0010.fits were taken after the train had moved: divide them by flat-master-2.fits.",
   ]);
   const [early, late] = [header(run, before!.files[0]!), header(run, after!.files[0]!)];
@@ -99,7 +99,7 @@ test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images
   for (const keyword of ["EXPTIME", "GAIN", "OFFSET"]) expect(late.value(keyword)).toBe(early.value(keyword));
   expect(firstMaster).toEqual(readFileSync(join(run.folder, "run/flat-master.fits")));
   expect(
-    allFlats(run.ledger)
+    listFlats(run.ledger)
       .map(({ file }) => file.split("/").at(-1)!)
       .toSorted((a, b) => a.localeCompare(b)),
   ).toEqual(["flat-master-2.fits", "flat-master.fits"]);
@@ -230,12 +230,12 @@ test("a good flat of yesterday that still fits is not taken again; after a slip 
     from: "ledger",
     file: join(run.folder, "run/flat-master.fits"),
   });
-  expect(allFlats(run.ledger)).toHaveLength(1);
+  expect(listFlats(run.ledger)).toHaveLength(1);
   expect(describeRun(second).happened).toContain("still fits and serves");
   run.world.slip = { xPx: 3, yPx: 2, degrees: 0 };
   const third = await run.run({ name: "third" });
   expect(third.record.findings.flatInUse).toMatchObject({ from: "this run" });
-  expect(allFlats(run.ledger)).toHaveLength(2);
+  expect(listFlats(run.ledger)).toHaveLength(2);
   expectAsFoundAndSafe(run);
 });
 

@@ -20,9 +20,9 @@ const begin = ({ simulator }: Session, fault: Fault) => fault.begin(simulator);
 test("without its filter the Sun is ten thousand times brighter, until it is fitted again", async () => {
   const { world, pass } = bareWorld();
   playFaults({ world }, [at(10).for(5, filterMissing())]);
-  const clear = world.glimpse().transparency;
+  const clear = world.lightPathNow().transparency;
   await pass(11);
-  expect(world.glimpse().transparency / clear).toBeGreaterThan(5000);
+  expect(world.lightPathNow().transparency / clear).toBeGreaterThan(5000);
   await pass(5);
   expect(world.filterFitted).toBe(true);
   expect(world.history.filter((m) => m.part === "filter").map((m) => m.what)).toEqual(["lost", "fitted"]);
@@ -32,9 +32,9 @@ test("a cloud comes and goes by the script; what was called off does not come", 
   const { world, pass } = bareWorld({ sky: { cloud: { lossMax: 0, periodSeconds: 60 } } });
   const callOff = playFaults({ world }, [at(5).for(10, cloud(0.3)), at(50).begins(rain(4))]);
   await pass(6);
-  expect(world.glimpse().transparency).toBe(0.3);
+  expect(world.lightPathNow().transparency).toBe(0.3);
   await pass(10);
-  expect(world.glimpse().transparency).toBe(1);
+  expect(world.lightPathNow().transparency).toBe(1);
   callOff();
   await pass(60);
   expect(world.weather.readings.rain).toBe(0);
@@ -44,12 +44,12 @@ test("a mount that does not track says it does, and loses the sky at 15 arcsec a
   const { world, pass } = bareWorld({
     mount: { startsParked: false, startsTracking: true, startPointing: { hourAngleHours: 0, decDegrees: 0 } },
   });
-  const start = world.line();
+  const start = world.lineOfSight();
   await pass(10);
   mountNotTracking().begin({ world });
   await pass(10);
   expect(world.mount.tracking).toBe(true);
-  expect(seenFrom(start, world.line()).eastArcsec).toBeCloseTo(150.4, 0);
+  expect(seenFrom(start, world.lineOfSight()).eastArcsec).toBeCloseTo(150.4, 0);
 });
 
 test("a camera stuck busy never ends, but an abort frees it", async () => {

@@ -24,7 +24,7 @@ export interface TubeAccount {
  * @param fromMs what was before does not count [UTC ms]
  */
 export function accountTube(world: World, fromMs = Number.NEGATIVE_INFINITY): TubeAccount {
-  world.look();
+  world.recordState();
   const { history } = world;
   const secondsWhile = (holds: (moment: Moment) => boolean) =>
     history.reduce((sum, moment, i) => {

@@ -7,7 +7,7 @@ import { cubeSource, type FrameSource, isCube, isSerName, openSer } from "../fra
 import { openFrames } from "../image-file.ts";
 import { asInputError, type FailedFile, InputError } from "../input-error.ts";
 import { checkOutput } from "../output-name.ts";
-import { checkFits, isDone, originCards, warningsFor } from "./apply-origin.ts";
+import { checkFits, isDone, listWarnings, originCards } from "./apply-origin.ts";
 import { applyToSequence } from "./apply-sequence.ts";
 import { divideCopy, divideInPlace, storedDivisionFor } from "./image-result.ts";
 
@@ -170,7 +170,7 @@ function applyToImage(
   const rawSum = String(result.rawSum);
   const told = { file: path, output: outputOf(path, request) };
   const origin = originCards(path, rawSum, calibration);
-  const warnings = warningsFor(image, rawSum, calibration);
+  const warnings = listWarnings(image, rawSum, calibration);
   if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
   checkOutput(told.output, inputsOf(path, request), request.replace);
   const { counts, write } = result.divide();

@@ -6,7 +6,7 @@ import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import type { Calibration } from "../flat-file.ts";
 import { sizeText } from "../image-file.ts";
 import { InputError } from "../input-error.ts";
-import { differences } from "../same-setting.ts";
+import { settingDifferences } from "../same-setting.ts";
 
 /** What is asked of a picture or of each frame of a sequence. */
 interface ToDivide {
@@ -25,14 +25,14 @@ export function checkFits(image: ToDivide, { flat }: Calibration): void {
     );
   }
   const before = image.header.text("FLATFILE");
-  if (before !== undefined) throw dividedBefore(image.path, before);
+  if (before !== undefined) throw wasAlreadyDivided(image.path, before);
 }
 
-export function dividedBefore(path: string, flatName: string): InputError {
+export function wasAlreadyDivided(path: string, flatName: string): InputError {
   return new InputError(`${path} has been divided by ${flatName} already.`, "Start from the raw image.");
 }
 
-export function warningsFor(image: ToDivide, rawSum: string, { flat, dark }: Calibration): string[] {
+export function listWarnings(image: ToDivide, rawSum: string, { flat, dark }: Calibration): string[] {
   const stated = image.header.text("DATASUM")?.trim();
   return [
     ...(stated === undefined || stated === rawSum
@@ -43,9 +43,9 @@ export function warningsFor(image: ToDivide, rawSum: string, { flat, dark }: Cal
       ? [`${flat.path} says of no dark that was taken off it`]
       : []),
     ...flatDoubt(image, flat.name),
-    ...differences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
+    ...settingDifferences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
     ...(dark
-      ? differences(image, dark, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
+      ? settingDifferences(image, dark, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
       : []),
   ];
 }

@@ -5,7 +5,7 @@ import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import type { Calibration } from "../flat-file.ts";
 import type { FrameSource } from "../frame-source.ts";
 import { asInputError, InputError } from "../input-error.ts";
-import { checkFits, dividedBefore, originCards, warningsFor } from "./apply-origin.ts";
+import { checkFits, listWarnings, originCards, wasAlreadyDivided } from "./apply-origin.ts";
 import { resultCards } from "./calibrate.ts";
 import { CalibratedFrames } from "./calibrated-frames.ts";
 import { cubeResult } from "./cube-result.ts";
@@ -37,7 +37,7 @@ export function applyToSequence(
 ): AppliedSequence {
   checkFits(source, calibration);
   const before = source.ser && readRecord(source.path)?.get("FLATFILE");
-  if (typeof before === "string") throw dividedBefore(source.path, before);
+  if (typeof before === "string") throw wasAlreadyDivided(source.path, before);
   const result = resultOf(source, request);
   const { output } = result;
   checkDarkLevel(source, result, calibration);
@@ -69,7 +69,7 @@ export function applyToSequence(
     const written = writeFrames(work, part, onFrame);
     result.finish(part, { cards: cardsOf(written), dataSum: written.dataSum });
     const { clampedPx, fromFrame } = written;
-    const warnings = [...told.warnings, ...warningsFor(source, String(written.rawSum), calibration)];
+    const warnings = [...told.warnings, ...listWarnings(source, String(written.rawSum), calibration)];
     return { ...told, ended: "written", ...counts, clampedPx, fromFrame, warnings };
   } catch (error) {
     throw asInputError(error, output);

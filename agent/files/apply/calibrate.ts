@@ -18,7 +18,7 @@ export interface Calibrated {
  * Dark off, divided by the flat, masked pixels filled.
  * @param arrays for the result; many images can share them
  */
-export function calibrate(
+export function calibrateImage(
   pixels: FitsPixels,
   as: "float32" | "uint16",
   calibration: Calibration,

@@ -1,7 +1,7 @@
 import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import type { Calibration } from "../flat-file.ts";
 import type { FrameSource } from "../frame-source.ts";
-import { calibrate, SharedArrays } from "./calibrate.ts";
+import { calibrateImage, SharedArrays } from "./calibrate.ts";
 import type { SequenceResult } from "./sequence-result.ts";
 
 /** Frames of a sequence one at a time, calibrated and as they will lie in the result. Buffers are used again. */
@@ -28,7 +28,7 @@ export class CalibratedFrames {
   /** What the frame last loaded becomes. @returns its bytes, until the next call */
   develop(): { readonly bytes: Uint8Array; readonly counts: AppliedCounts; readonly pedestalAdu: number } {
     const { as, countMax } = this.result;
-    const { pixels, counts, pedestalAdu } = calibrate(
+    const { pixels, counts, pedestalAdu } = calibrateImage(
       this.source.decode(this.#raw),
       as,
       this.calibration,

@@ -9,7 +9,7 @@ import { applyToStored } from "../../imaging/combining/apply-stored.ts";
 import { headRoomBytes, type StoredDivision } from "../../imaging/combining/stored-division.ts";
 import type { Calibration } from "../flat-file.ts";
 import { keptCards } from "../kept-cards.ts";
-import { calibrate, pedestalOf, resultCards } from "./calibrate.ts";
+import { calibrateImage, pedestalOf, resultCards } from "./calibrate.ts";
 
 /** A picture that was read, and what it becomes. */
 export interface ImageResult {
@@ -77,7 +77,7 @@ export function divideCopy(
   return {
     rawSum: sumOfBytes(raw),
     divide() {
-      const result = calibrate(image.decodeRaw(raw), as, calibration);
+      const result = calibrateImage(image.decodeRaw(raw), as, calibration);
       return {
         counts: result.counts,
         write(output, origin, options) {

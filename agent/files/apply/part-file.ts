@@ -1,6 +1,6 @@
 import { closeSync, constants, fdatasyncSync, fstatSync, fsyncSync, ftruncateSync, openSync } from "node:fs";
 import { readFully } from "../../../drivers/formats/fits-file.ts";
-import { besideName, putInPlace, writeFully } from "../../../drivers/formats/whole-file.ts";
+import { partName, renameIntoPlace, writeFully } from "../../../drivers/formats/whole-file.ts";
 
 /** After so many bytes of frames the disk is made to hold them, and as many are done again after a break. */
 const syncEveryBytes = 64 << 20;
@@ -25,7 +25,7 @@ export class PartFile implements Disposable {
     readonly layout: PartLayout,
   ) {
     // Made if it is not there, kept as it is if it is.
-    this.#handle = openSync(besideName(path), constants.O_RDWR | constants.O_CREAT);
+    this.#handle = openSync(partName(path), constants.O_RDWR | constants.O_CREAT);
   }
 
   /** Frames that an earlier run wrote and the disk is sure to hold. */
@@ -60,7 +60,7 @@ export class PartFile implements Disposable {
     writeFully(this.#handle, parts.head, 0);
     fsyncSync(this.#handle);
     this[Symbol.dispose]();
-    putInPlace(this.path, { replace });
+    renameIntoPlace(this.path, { replace });
   }
 
   #startOf(frameIndex: number): number {

@@ -1,7 +1,7 @@
 import { basename } from "node:path";
 import { ccdPlans } from "../../../drivers/formats/ccd-image.ts";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
-import { compiledKernels } from "../../imaging/displaced/compiled-kernels.ts";
+import { makeSweepKernels } from "../../imaging/displaced/compiled-kernels.ts";
 import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
@@ -12,11 +12,11 @@ import { letEventsIn } from "../../threads/let-events-in.ts";
 import { asInputError, InputError } from "../input-error.ts";
 import { ClipCounter } from "./clip-counter.ts";
 import { FigureSample } from "./figure-sample.ts";
-import { copies, frameLevel } from "./frame-levels.ts";
+import { describeDuplicates, frameLevel } from "./frame-levels.ts";
 import type { DarkParts } from "./master-tiles.ts";
 import {
   type CombineResult,
-  finish,
+  closeWriter,
   type MasterRequest,
   makeWriter,
   masterCards,
@@ -76,7 +76,7 @@ export async function combineDisplaced(
       readLevels: (frameIndex, into) => reader.read(frameIndex, into),
       ...(request.disc ? { disc: { ...request.disc, frameIndex: 0 } } : {}),
     },
-    { fft, makeKernels: compiledKernels, logs, ...(threads && { startThread: threads.startDisplaced }) },
+    { fft, makeKernels: makeSweepKernels, logs, ...(threads && { startThread: threads.startDisplaced }) },
   );
   const solution = await finished(work, onProgress);
   const { flat } = solution;
@@ -91,7 +91,7 @@ export async function combineDisplaced(
   } catch (error) {
     throw asInputError(error, writer.path);
   }
-  finish(writer);
+  closeWriter(writer);
   const { anchor } = solution;
   return {
     output: request.output,
@@ -102,7 +102,7 @@ export async function combineDisplaced(
     noiseAdu: figures.medianSigma(),
     rejectedFraction: solution.frames.filter((frame) => frame.dropped).length / images.length,
     maskedPx: mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0),
-    warnings: [...warnings, ...copies(images.map(frameLevel))],
+    warnings: [...warnings, ...describeDuplicates(images.map(frameLevel))],
     frames: solution.frames.map((frame, k) => ({
       file: basename(images[k]!.path),
       shiftPx: [frame.shift.x, frame.shift.y],

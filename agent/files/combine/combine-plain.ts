@@ -1,15 +1,15 @@
 import { ccdPlans } from "../../../drivers/formats/ccd-image.ts";
 import { usualClipSigmas } from "../../imaging/combining/combine.ts";
-import { fewRejectedByChance, isFew } from "../../imaging/combining/few-frames.ts";
+import { fewRejectedByChance, isSmallSample } from "../../imaging/combining/few-frames.ts";
 import { medianDeviation } from "../../imaging/noise/median-deviation.ts";
 import { clippedNormal } from "../../imaging/numerics/normal.ts";
 import { maskLegend } from "../../masters/mask-legend.ts";
 import { FigureSample } from "./figure-sample.ts";
-import { brightDark, copies, frameLevel, oddLevels } from "./frame-levels.ts";
+import { brightDark, describeDuplicates, describeOddLevels, frameLevel } from "./frame-levels.ts";
 import {
   type CombineMethod,
   type CombineResult,
-  finish,
+  closeWriter,
   type MasterRequest,
   makeWriter,
   masterCards,
@@ -57,7 +57,7 @@ export async function combinePlain(
     { images, method: request.method, dark, figures, threads: request.threads },
     onProgress,
   );
-  finish(writer);
+  closeWriter(writer);
   const levels = images.map(frameLevel);
   return {
     output: request.output,
@@ -70,8 +70,8 @@ export async function combinePlain(
     ...(request.method === "clipped" ? { rejectedByChance: rejectedByChance(images.length) } : {}),
     warnings: [
       ...warnings,
-      ...copies(levels),
-      ...oddLevels(levels),
+      ...describeDuplicates(levels),
+      ...describeOddLevels(levels),
       ...brightDark(dark, levels),
       ...(written.maskedPx < size.widthPx * size.heightPx ? [] : [nothingTrusted]),
     ],
@@ -82,7 +82,7 @@ const nothingTrusted =
   "no pixel of the result is to be trusted: all are clipped or missing in the frames, or masked in the dark";
 
 function rejectedByChance(frames: number): number {
-  return isFew(frames) ? fewRejectedByChance : clippedNormal(usualClipSigmas).rejected;
+  return isSmallSample(frames) ? fewRejectedByChance : clippedNormal(usualClipSigmas).rejected;
 }
 
 /** UNCERT is what the kept values show; what few values and clipped ones show is too little, on the median. */
@@ -96,6 +96,6 @@ function noiseOf(figures: FigureSample, method: PlainMethod, frames: number): nu
 
 function methodText(method: PlainMethod, frames: number): string {
   if (method !== "clipped") return method;
-  const spread = isFew(frames) ? "sigma (by MAD, at least the common noise)" : "standard deviations";
+  const spread = isSmallSample(frames) ? "sigma (by MAD, at least the common noise)" : "standard deviations";
   return `mean without values beyond ${usualClipSigmas} ${spread} of the median`;
 }

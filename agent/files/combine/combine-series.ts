@@ -15,12 +15,12 @@ import { asInputError, InputError } from "../input-error.ts";
 import { keptCards } from "../kept-cards.ts";
 import { exposureSpans } from "./exposure-spans.ts";
 import { FigureSample } from "./figure-sample.ts";
-import { brightDark, copies, frameLevel, oddLevels } from "./frame-levels.ts";
+import { brightDark, describeDuplicates, describeOddLevels, frameLevel } from "./frame-levels.ts";
 import type { DarkParts } from "./master-tiles.ts";
 import {
   type CombineResult,
+  closeWriter,
   darkName,
-  finish,
   historyCards,
   type MasterRequest,
   makeWriter,
@@ -109,8 +109,8 @@ export function combineSeries(
     warnings: [
       ...warnings,
       ...refused.map(({ index, reason }) => `${images[index]!.path} was left out: ${reasonText[reason]}`),
-      ...copies(levels),
-      ...(isDark ? oddLevels(levels) : []),
+      ...describeDuplicates(levels),
+      ...(isDark ? describeOddLevels(levels) : []),
       ...brightDark(dark, levels),
     ],
   };
@@ -202,5 +202,5 @@ function write(request: MasterRequest, hdus: readonly HduToWrite[]): void {
   } catch (error) {
     throw asInputError(error, writer.path);
   }
-  finish(writer);
+  closeWriter(writer);
 }

@@ -70,7 +70,7 @@ function gather(image: FitsFileImage, find: (piece: Float64Array, into: Float64A
 const mostOffFraction = 0.05;
 
 /** Sentences for frames whose level is not that of the others; a frame around zero has none to compare. */
-export function oddLevels(levels: readonly FrameLevel[]): string[] {
+export function describeOddLevels(levels: readonly FrameLevel[]): string[] {
   const usual = median(levels.flatMap(({ levelAdu }) => levelAdu ?? [])) ?? 0;
   return levels.flatMap(({ path, levelAdu, stepAdu }) => {
     if (levelAdu === undefined) return [`${path} holds no value at all: leave it out`];
@@ -99,7 +99,7 @@ export function brightDark(
 }
 
 /** Sentences for copies under other names: a frame that counts twice shows less noise than there is. */
-export function copies(levels: readonly FrameLevel[]): string[] {
+export function describeDuplicates(levels: readonly FrameLevel[]): string[] {
   const firstPaths = new Map<bigint, string>();
   return levels.flatMap(({ path, noiseKey }) => {
     if (noiseKey === undefined) return [];

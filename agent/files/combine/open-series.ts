@@ -12,7 +12,7 @@ import { checkSameSize, openImage } from "../image-file.ts";
 import { asInputError, InputError } from "../input-error.ts";
 import { keptCards } from "../kept-cards.ts";
 import { checkOutput } from "../output-name.ts";
-import { differences } from "../same-setting.ts";
+import { settingDifferences } from "../same-setting.ts";
 import { exposureSpans } from "./exposure-spans.ts";
 import type { DarkParts } from "./master-tiles.ts";
 
@@ -89,9 +89,16 @@ export function openSeries(
   for (const image of images) checkSameSize(image, first);
   const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
   const warnings = [
-    ...images.slice(1).flatMap((image) => [...otherKind(image, first), ...differences(image, first)]),
+    ...images.slice(1).flatMap((image) => [...otherKind(image, first), ...settingDifferences(image, first)]),
     ...(dark
-      ? differences(dark.image, first, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
+      ? settingDifferences(dark.image, first, [
+          "EXPTIME",
+          "GAIN",
+          "OFFSET",
+          "XBINNING",
+          "INSTRUME",
+          "ROWORDER",
+        ])
       : []),
   ];
   return { images, dark, warnings };
@@ -136,7 +143,7 @@ export function makeWriter(request: MasterRequest, plans: readonly HduPlan[]): F
   }
 }
 
-export function finish(writer: FitsFileWriter): void {
+export function closeWriter(writer: FitsFileWriter): void {
   try {
     writer.finish();
   } catch (error) {

@@ -2,8 +2,8 @@ import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import type { FitsFileWriter } from "../../../drivers/formats/fits-file-writer.ts";
 import { combineFrames } from "../../imaging/combining/combine.ts";
 import type { CountTile } from "../../imaging/combining/combine-counts.ts";
-import { type CommonNoise, commonNoise } from "../../imaging/combining/common-noise.ts";
-import { isFew } from "../../imaging/combining/few-frames.ts";
+import { type CommonNoise, fitCommonNoise } from "../../imaging/combining/common-noise.ts";
+import { isSmallSample } from "../../imaging/combining/few-frames.ts";
 import { type StoredStack, storedImage, tilePxFor } from "../../open-files/stored-stack.ts";
 import type { Threads } from "../../threads/threads.ts";
 import { asInputError } from "../input-error.ts";
@@ -33,7 +33,8 @@ export async function writeMaster(
   onProgress: (done: number, of: number) => void,
 ): Promise<WrittenMaster> {
   const clips = new ClipCounter(parts.images[0]!, parts.images.length);
-  const noise = parts.method === "clipped" && isFew(parts.images.length) ? noiseOf(parts.images) : undefined;
+  const noise =
+    parts.method === "clipped" && isSmallSample(parts.images.length) ? noiseOf(parts.images) : undefined;
   const stack = countStack(parts, clips.clipAdu, noise);
   return (
     (stack && (await writeCounts(writer, stack, parts, onProgress))) ??
@@ -42,7 +43,7 @@ export async function writeMaster(
 }
 
 function noiseOf(images: readonly FitsFileImage[]): CommonNoise {
-  return commonNoise({
+  return fitCommonNoise({
     frameCount: images.length,
     pxCount: pxCountOf(images),
     readPixels: (frameIndex, startPx, into) => into.set(images[frameIndex]!.readPixels(startPx, into.length)),

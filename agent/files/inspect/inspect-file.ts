@@ -1,19 +1,24 @@
 import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import { neighbourNoise } from "../../imaging/noise/neighbour-noise.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
-import { type ProofFigure, reasonsOf, type Verdict, worstOf } from "../../imaging/proof/proof-figure.ts";
+import {
+  listReasons,
+  type ProofFigure,
+  type Verdict,
+  worstVerdict,
+} from "../../imaging/proof/proof-figure.ts";
 import type { TonalSteps } from "../../imaging/proof/tonal-steps.ts";
 import { combinedCount, type FrameKind } from "../frame-kind.ts";
 import { InputError } from "../input-error.ts";
 import { type FlatDetails, flatFindings, type OpticsAsked } from "./inspect-flat.ts";
 import { levelFindings } from "./inspect-levels.ts";
 import {
-  type Findings,
-  type Measure,
+  type InspectionFigures,
   type Picture,
+  type PlainFigure,
   readPicture,
-  sampled,
-  usable,
+  samplePixels,
+  trustedPixelMask,
 } from "./inspected-picture.ts";
 
 export interface InspectOptions extends OpticsAsked {
@@ -30,7 +35,7 @@ export interface Inspection {
   /** 1 for a single frame. */
   readonly frameCount: number;
   readonly figures: readonly ProofFigure[];
-  readonly measures: readonly Measure[];
+  readonly measures: readonly PlainFigure[];
   readonly verdict: Verdict;
   /** What the proof of the run that made it said; the verdict is no better. */
   readonly proved?: Verdict;
@@ -61,8 +66,8 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     frameCount: combinedCount(picture.header),
     figures,
     measures: parts.flatMap((part) => part.measures),
-    verdict: worstOf(proved === undefined ? figures : [...figures, { verdict: proved }]),
-    reasons: [...reasonsOf(figures), ...provedReasons(proved)],
+    verdict: worstVerdict(proved === undefined ? figures : [...figures, { verdict: proved }]),
+    reasons: [...listReasons(figures), ...provedReasons(proved)],
     ...(proved === undefined ? {} : { proved }),
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),
     ...(levels.codes ? { codes: levels.codes } : {}),
@@ -71,7 +76,7 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
 
 /** What says nothing must not come out as good for want of a figure. @throws InputError */
 function checkHoldsPicture(path: string, picture: Picture): void {
-  const values = sampled(picture);
+  const values = samplePixels(picture);
   const first = values[0];
   if (first === undefined) {
     throw new InputError(
@@ -100,15 +105,15 @@ function provedReasons(proved: Verdict | undefined): string[] {
   return [`its own proof, when it was taken, said ${proved}: the report of its run says why`];
 }
 
-function noiseFindings(picture: Picture): Findings {
-  const value = neighbourNoise(picture.values, usable(picture), picture.widthPx);
+function noiseFindings(picture: Picture): InspectionFigures {
+  const value = neighbourNoise(picture.values, trustedPixelMask(picture), picture.widthPx);
   return {
     figures: [],
     measures: value === undefined ? [] : [{ name: "noise from neighbours", value, unit: "adu" }],
   };
 }
 
-function maskFindings(picture: Picture): Findings {
+function maskFindings(picture: Picture): InspectionFigures {
   const value = picture.mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0);
   return { figures: [], measures: value === 0 ? [] : [{ name: "masked pixels", value, unit: "px" }] };
 }

@@ -6,15 +6,21 @@ import { median } from "../../imaging/numerics/order-statistics.ts";
 import type { FlatShape } from "../../imaging/proof/flat-shape.ts";
 import { type FringeOrigin, fringeOrigin } from "../../imaging/proof/fringe-origin.ts";
 import type { FringeSearch } from "../../imaging/proof/fringes.ts";
-import { fringeLight, judgeMaster, type MasterKnown } from "../../imaging/proof/judge-master.ts";
+import { fringeLight, judgeMaster, type ProofFacts } from "../../imaging/proof/judge-master.ts";
 import type { LeftoverSun } from "../../imaging/proof/leftover-sun.ts";
 import type { Photons } from "../../imaging/proof/photon-limit.ts";
 import { seriesFigures } from "../../imaging/proof/proof.ts";
-import { judge } from "../../imaging/proof/proof-figure.ts";
+import { judgeFigure } from "../../imaging/proof/proof-figure.ts";
 import { readFigures } from "../../masters/master-cards.ts";
 import { combinedCount } from "../frame-kind.ts";
 import { InputError } from "../input-error.ts";
-import { asFlat, type Findings, type Measure, type Picture, readPicture } from "./inspected-picture.ts";
+import {
+  type InspectionFigures,
+  type Picture,
+  type PlainFigure,
+  readAsFlat,
+  readPicture,
+} from "./inspected-picture.ts";
 
 export interface OpticsAsked {
   readonly focalRatio?: number;
@@ -41,9 +47,9 @@ export function flatFindings(
   picture: Picture,
   fft: FftLibrary,
   options: OpticsAsked & { readonly sunFile?: string },
-): Findings & { readonly flatDetails?: FlatDetails } {
-  const flat = asFlat(picture);
-  if (flat === undefined) return { figures: [judge("upperEdge", 0)], measures: [] };
+): InspectionFigures & { readonly flatDetails?: FlatDetails } {
+  const flat = readAsFlat(picture);
+  if (flat === undefined) return { figures: [judgeFigure("upperEdge", 0)], measures: [] };
   const known = knownOf(picture, options);
   const told = judgeMaster(flat, { ...known, fft, ...sunOf(flat, options.sunFile) });
   const { shape, dust, radial, leftoverSun: leftover, photonLimit: limit, noise = 0 } = told;
@@ -96,7 +102,7 @@ export function flatFindings(
   };
 }
 
-function originMeasures(origin: FringeOrigin): Measure[] {
+function originMeasures(origin: FringeOrigin): PlainFigure[] {
   const { spacingMm, airWedgeArcmin, glassWedgeArcmin, glassMmMost } = origin;
   return [
     { name: "fringe period on the sensor", value: spacingMm, unit: "mm" },
@@ -109,7 +115,7 @@ function originMeasures(origin: FringeOrigin): Measure[] {
 }
 
 /** Level at the rim of the field, and half-way, over that in the middle. */
-function radialMeasures({ rings }: RadialProfile): Measure[] {
+function radialMeasures({ rings }: RadialProfile): PlainFigure[] {
   const middle = rings[0];
   const last = rings.at(-1);
   if (!middle || !last || rings.length < 8) return [];
@@ -123,7 +129,7 @@ function radialMeasures({ rings }: RadialProfile): Measure[] {
 }
 
 /** From what was asked, else from the header. */
-function knownOf(picture: Picture, asked: OpticsAsked): MasterKnown {
+function knownOf(picture: Picture, asked: OpticsAsked): ProofFacts {
   const { header, isMaster } = picture;
   const [focal, aperture] = [header.number("FOCALLEN"), header.number("APTDIA")];
   const unbinned = header.number("PIXSIZE");
@@ -138,7 +144,7 @@ function knownOf(picture: Picture, asked: OpticsAsked): MasterKnown {
     photons: photonsOf(picture),
     isSingle: !isMaster,
   };
-  return Object.fromEntries(Object.entries(all).filter(([, value]) => value !== undefined)) as MasterKnown;
+  return Object.fromEntries(Object.entries(all).filter(([, value]) => value !== undefined)) as ProofFacts;
 }
 
 /** Where the header tells electrons per adu, and the level that was made 1. */
@@ -152,7 +158,7 @@ function photonsOf({ header, values }: Picture): Photons | undefined {
   return { levelAdu, electronsPerAdu, darkNoiseElectrons, frameCount: combinedCount(header) };
 }
 
-function sunOf(flat: Flat, sunFile: string | undefined): Pick<MasterKnown, "sunAdu"> {
+function sunOf(flat: Flat, sunFile: string | undefined): Pick<ProofFacts, "sunAdu"> {
   if (sunFile === undefined) return {};
   const { picture } = readPicture(sunFile);
   const { widthPx, heightPx } = flat.shape;

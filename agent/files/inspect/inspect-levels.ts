@@ -1,15 +1,15 @@
 import { readLevel } from "../../imaging/exposure/frame-level.ts";
 import { neighbourNoise } from "../../imaging/noise/neighbour-noise.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
-import { judge } from "../../imaging/proof/proof-figure.ts";
+import { judgeFigure } from "../../imaging/proof/proof-figure.ts";
 import { type TonalSteps, tonalSteps } from "../../imaging/proof/tonal-steps.ts";
-import { type Findings, type Picture, sampled, usable } from "./inspected-picture.ts";
+import { type InspectionFigures, type Picture, samplePixels, trustedPixelMask } from "./inspected-picture.ts";
 
 /** Level, clipping, and how the converter's codes fill the words; of a master only the level. */
-export function levelFindings(picture: Picture): Findings & { readonly codes?: TonalSteps } {
+export function levelFindings(picture: Picture): InspectionFigures & { readonly codes?: TonalSteps } {
   const { pixels, widthPx, heightPx, header, kind } = picture;
   if (picture.isMaster || !(pixels instanceof Uint16Array)) {
-    const value = median(sampled(picture));
+    const value = median(samplePixels(picture));
     const unit = header.text("BUNIT")?.trim() === "" ? "" : "adu";
     return { figures: [], measures: value === undefined ? [] : [{ name: "level", value, unit }] };
   }
@@ -21,7 +21,7 @@ export function levelFindings(picture: Picture): Findings & { readonly codes?: T
   if (kind === "dark" || kind === "bias") {
     const level = { name: "level", value: reading.medianLitAdu, unit: "adu" } as const;
     return {
-      figures: [judge("black", reading.lowClippedFraction), ...steps.figures],
+      figures: [judgeFigure("black", reading.lowClippedFraction), ...steps.figures],
       measures: [level, ...steps.measures],
       codes,
     };
@@ -31,8 +31,8 @@ export function levelFindings(picture: Picture): Findings & { readonly codes?: T
   const clippedSigma = Math.sqrt(Math.max(1, reading.clippedFraction * pixels.length)) / pixels.length;
   return {
     figures: [
-      ...(kind === "flat" ? [judge("upperEdge", edge)] : []),
-      judge("clipped", reading.clippedFraction, clippedSigma),
+      ...(kind === "flat" ? [judgeFigure("upperEdge", edge)] : []),
+      judgeFigure("clipped", reading.clippedFraction, clippedSigma),
       ...steps.figures,
     ],
     measures: [
@@ -46,15 +46,15 @@ export function levelFindings(picture: Picture): Findings & { readonly codes?: T
   };
 }
 
-function stepFindings(picture: Picture, codes: TonalSteps): Findings {
-  const noise = neighbourNoise(picture.values, usable(picture), picture.widthPx);
+function stepFindings(picture: Picture, codes: TonalSteps): InspectionFigures {
+  const noise = neighbourNoise(picture.values, trustedPixelMask(picture), picture.widthPx);
   const { depthBits, dialect, stepAdu, missingShare, missingSigma } = codes;
   // Neighbours that are all on one code leave a noise of 0: the step is then all that there is.
   const steps = noise !== undefined && noise > 0 ? stepAdu / noise : stepAdu > 1 ? Number.MAX_VALUE : 0;
   return {
     figures: [
-      ...(steps < Number.MAX_VALUE ? [judge("tonalStep", steps)] : []),
-      judge("missingCodes", missingShare, missingSigma),
+      ...(steps < Number.MAX_VALUE ? [judgeFigure("tonalStep", steps)] : []),
+      judgeFigure("missingCodes", missingShare, missingSigma),
     ],
     measures: [
       { name: `converter's bits (${dialect})`, value: depthBits, unit: "" },

@@ -8,7 +8,7 @@ import { openImage } from "../image-file.ts";
 import { asInputError } from "../input-error.ts";
 
 /** A number that is told but not judged. */
-export interface Measure {
+export interface PlainFigure {
   readonly name: string;
   readonly value: number;
   /** One sigma, where it is known. */
@@ -16,9 +16,9 @@ export interface Measure {
   readonly unit: "adu" | "%" | "px" | "deg" | "arcmin" | "mm" | "";
 }
 
-export interface Findings {
+export interface InspectionFigures {
   readonly figures: readonly ProofFigure[];
-  readonly measures: readonly Measure[];
+  readonly measures: readonly PlainFigure[];
 }
 
 export interface Picture {
@@ -66,21 +66,22 @@ export function readPicture(path: string): { picture: Picture; type: string } {
 }
 
 /** Without UNCERT the noise is taken from the picture itself, the same everywhere. */
-export function asFlat(picture: Picture): Flat | undefined {
+export function readAsFlat(picture: Picture): Flat | undefined {
   const { values, mask, widthPx, heightPx } = picture;
   const trusted = mask.slice();
   for (let i = 0; i < values.length; i++) if (!(values[i]! > 0)) trusted[i]! |= 1;
-  const noise = picture.sigma === undefined ? (neighbourNoise(values, usable(picture), widthPx) ?? 0) : 0;
+  const noise =
+    picture.sigma === undefined ? (neighbourNoise(values, trustedPixelMask(picture), widthPx) ?? 0) : 0;
   const sigmaAdu = picture.sigma ?? new Float32Array(values.length).fill(noise);
   return normaliseFlat({ shape: { widthPx, heightPx }, meanAdu: values, sigmaAdu, mask: trusted });
 }
 
-export function usable(picture: Picture): Uint8Array {
+export function trustedPixelMask(picture: Picture): Uint8Array {
   return picture.mask.map((bits) => (bits === 0 ? 1 : 0));
 }
 
 /** About 100 000 trusted pixels spread over the picture. */
-export function sampled({ values, mask }: Picture): number[] {
+export function samplePixels({ values, mask }: Picture): number[] {
   const every = Math.max(1, Math.floor(values.length / 100_000)) | 1;
   const sample: number[] = [];
   for (let i = 0; i < values.length; i += every) {

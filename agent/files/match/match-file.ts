@@ -3,8 +3,8 @@ import { matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts"
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
 import { asInputError, InputError } from "../input-error.ts";
-import { differences } from "../same-setting.ts";
-import { type MatchPicture, readMatchPicture, shadowsOf } from "./match-picture.ts";
+import { settingDifferences } from "../same-setting.ts";
+import { findImageShadows, type MatchPicture, readMatchPicture } from "./match-picture.ts";
 
 /** A master flat that a picture may have been taken with. */
 export interface KnownFlat {
@@ -67,7 +67,7 @@ export function matchFile(
   }
   if (!best) return { best: undefined, tried, leftOut };
   const { flat, read } = best;
-  const match = compared(fft, read, picture, flat.dust ?? shadowsOf(read));
+  const match = compared(fft, read, picture, flat.dust ?? findImageShadows(read));
   return {
     best: { ...flat, sameTrain: mark === undefined ? undefined : mark === flat.trainMark, match },
     tried,
@@ -93,7 +93,7 @@ export class MatchedFlat {
         `${path} and ${this.file} are not of one size.`,
         "Take a flat of the same binning and region.",
       );
-    this.#shadows ??= shadowsOf(this.#flat);
+    this.#shadows ??= findImageShadows(this.#flat);
     return compared(fft, this.#flat, picture, this.#shadows);
   }
 }
@@ -130,7 +130,7 @@ function readFlat(flat: KnownFlat, picture: MatchPicture): MatchPicture | string
     return input.happened;
   }
   if (!sameSize(read, picture)) return `${read.shape.widthPx} x ${read.shape.heightPx} px, another size`;
-  const differs = differences(picture, read, mustAgree);
+  const differs = settingDifferences(picture, read, mustAgree);
   return differs.length > 0 ? differs.join("; ") : read;
 }
 

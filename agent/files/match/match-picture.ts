@@ -50,7 +50,10 @@ export function readMatchPicture(path: string, darkFile?: string): MatchPicture 
 }
 
 /** Dust of a flat, to follow shadow by shadow. */
-export function shadowsOf({ levels, shape }: Pick<MatchPicture, "levels" | "shape">): readonly KnownShadow[] {
+export function findImageShadows({
+  levels,
+  shape,
+}: Pick<MatchPicture, "levels" | "shape">): readonly KnownShadow[] {
   const mask = Uint8Array.from(levels, (level) => (level > 0 ? 0 : 1));
   const meanAdu = levels.map((level) => (level > 0 ? level : 0));
   const flat = normaliseFlat({ shape, meanAdu, sigmaAdu: new Float32Array(levels.length), mask });

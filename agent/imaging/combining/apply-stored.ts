@@ -1,4 +1,4 @@
-import { type AppliedCounts, type FlatFactors, fillings } from "./apply.ts";
+import { type AppliedCounts, type FlatFactors, fillMaskedPixels } from "./apply.ts";
 import { dividedPixel, roundedCount } from "./flat-division.ts";
 import type { StoredDivision, StoredSums } from "./stored-division.ts";
 
@@ -23,7 +23,7 @@ export function applyToStored(
     return { counts: { mendedPx: 0, leftPx: 0, clampedPx }, rawSum: sums.raw, resultSum: sums.result };
   const raw = viewOf(stored.raw);
   const valueAt = (px: number) => dividedPixel(raw.getUint16(2 * px) ^ 0x8000, px, division, pedestalAdu);
-  const filled = fillings(factors, valueAt);
+  const filled = fillMaskedPixels(factors, valueAt);
   let clampedNow = clampedPx;
   const result = viewOf(stored.result(0, stored.raw.length * (as === "uint16" ? 1 : 2)));
   for (const [k, px] of mendPx.entries()) {

@@ -1,6 +1,6 @@
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import { checkShape } from "../numerics/shape.ts";
-import { dividedPixel, type FlatDivision, flatDivision, roundedCount } from "./flat-division.ts";
+import { dividedPixel, type FlatDivision, makeFlatDivision, roundedCount } from "./flat-division.ts";
 import { maskBits } from "./mask-bits.ts";
 import type { Flat } from "./normalise-flat.ts";
 
@@ -39,7 +39,7 @@ export function prepareFlat(flat: Flat, { darkAdu, keepLevel = "mean" }: FlatOpt
   checkShape(flat.gain, flat.shape);
   if (darkAdu) checkShape(darkAdu, flat.shape);
   const level = keepLevel === "mean" ? meanOfTrusted(flat) : medianOfTrusted(flat);
-  const division = flatDivision(flat.gain.length, darkAdu !== undefined);
+  const division = makeFlatDivision(flat.gain.length, darkAdu !== undefined);
   if (darkAdu) division.darkAdu?.set(darkAdu);
   const { factor } = division;
   const mend: number[] = [];
@@ -66,7 +66,7 @@ export function applyToFloat32(
 ): { imageAdu: Float32Array; counts: AppliedCounts } {
   checkShape(imageAdu, factors.flat.shape);
   factors.division.divide(imageAdu, options.pedestalAdu ?? 0, result);
-  const filled = fillings(factors, (px) => result[px]!);
+  const filled = fillMaskedPixels(factors, (px) => result[px]!);
   for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
   return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
 }
@@ -84,7 +84,7 @@ export function applyToFloatImage(
   if (dark)
     for (let i = 0; i < result.length; i++) result[i] = (image[i]! - dark[i]!) * factor[i]! + pedestal;
   else for (let i = 0; i < result.length; i++) result[i] = image[i]! * factor[i]! + pedestal;
-  const filled = fillings(factors, (px) => result[px]!);
+  const filled = fillMaskedPixels(factors, (px) => result[px]!);
   for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
   return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
 }
@@ -100,7 +100,7 @@ export function applyToUint16(
   const pedestal = options.pedestalAdu ?? 0;
   let clampedPx = factors.division.divideToCounts(imageAdu, pedestal, result);
   const valueAt = (px: number) => dividedPixel(imageAdu[px]!, px, factors.division, pedestal);
-  const filled = fillings(factors, valueAt);
+  const filled = fillMaskedPixels(factors, valueAt);
   for (const [k, px] of factors.mendPx.entries()) {
     if (roundedCount(valueAt(px)).clamped) clampedPx--;
     const { count, clamped } = roundedCount(filled.values[k]!);
@@ -111,7 +111,7 @@ export function applyToUint16(
 }
 
 /** Median of the trusted pixels in the 3 x 3, then 5 x 5, then 7 x 7 neighbourhood. */
-export function fillings(
+export function fillMaskedPixels(
   factors: FlatFactors,
   valueAt: (px: number) => number,
 ): { values: Float32Array; counts: { mendedPx: number; leftPx: number } } {

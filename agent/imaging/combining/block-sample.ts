@@ -38,7 +38,7 @@ export class BlockSample {
     readonly shape: Shape,
     darkAdu: Float32Array | undefined,
     counts: (px: number) => boolean,
-    makeAdder: MakeRowAdder = rowAdder,
+    makeAdder: MakeRowAdder = makeRowAdder,
   ) {
     const { widthPx, heightPx } = shape;
     this.columns = Math.ceil(widthPx / blockSidePx);
@@ -82,7 +82,7 @@ export class BlockSample {
 }
 
 /** By SIMD in WebAssembly. */
-export const rowAdder: MakeRowAdder = (columns, widthPx, use) => {
+export const makeRowAdder: MakeRowAdder = (columns, widthPx, use) => {
   const all = use.every((one) => one === 1);
   const rowPx = blockSidePx * columns;
   const sampledRows = all ? 0 : use.length / widthPx;

@@ -1,6 +1,6 @@
 import { f32, type Kernel, layout, lineBytes, startKernel, u8 } from "../../../drivers/kit/kernels/host.ts";
 import type { CommonNoise } from "./common-noise.ts";
-import { isFew, sigmaOfMad } from "./few-frames.ts";
+import { isSmallSample, sigmaOfMad } from "./few-frames.ts";
 
 export interface CountStackShape {
   readonly frameCount: number;
@@ -83,7 +83,7 @@ export class CountCombiner {
     const { frameCount, tilePx } = this.shape;
     if (pxCount > tilePx) throw new RangeError("more pixels than the tile holds");
     const { noise, zeroAdu } = options;
-    const clipsFew = options.method === "clipped" && isFew(frameCount);
+    const clipsFew = options.method === "clipped" && isSmallSample(frameCount);
     if (clipsFew && noise === undefined) throw new RangeError("few frames are clipped by their common noise");
     const { at, views, columnBytes } = this.#room;
     const mask = views.mask.subarray(0, pxCount);

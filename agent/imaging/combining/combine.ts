@@ -1,6 +1,6 @@
 import { medianInPlace } from "../numerics/order-statistics.ts";
-import { type CommonNoise, commonNoise, commonSigmaAdu } from "./common-noise.ts";
-import { isFew, sigmaOfMad } from "./few-frames.ts";
+import { type CommonNoise, commonSigmaAdu, fitCommonNoise } from "./common-noise.ts";
+import { isSmallSample, sigmaOfMad } from "./few-frames.ts";
 import type { FrameStack } from "./frame-stack.ts";
 
 /** Values further than so many deviations from their median are left out. */
@@ -53,8 +53,8 @@ export function combineFrames(
   const pixel = new Float64Array(frameCount);
   const scratch = new Float64Array(frameCount);
   const clipSigmas = options.clipSigmas ?? usualClipSigmas;
-  const clipsFew = options.method === "clipped" && isFew(frameCount);
-  const noise = clipsFew ? (options.noise ?? commonNoise(stack)) : undefined;
+  const clipsFew = options.method === "clipped" && isSmallSample(frameCount);
+  const noise = clipsFew ? (options.noise ?? fitCommonNoise(stack)) : undefined;
   let rejected = 0;
   let values = 0;
   for (let startPx = 0; startPx < pxCount; startPx += tilePx) {

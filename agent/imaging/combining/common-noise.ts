@@ -25,7 +25,7 @@ const pieces = 128;
  * as read and photon noise do (EMVA 1288, release 4.0, linear model). Light that changes from frame to frame counts as
  * noise.
  */
-export function commonNoise(stack: FrameStack): CommonNoise {
+export function fitCommonNoise(stack: FrameStack): CommonNoise {
   const found = sample(stack).sort((a, b) => a.levelAdu - b.levelAdu);
   const third = Math.ceil(found.length / 3);
   if (third === 0) return { varianceAdu2: 0, levelAdu: 0, slopeAdu: 0 };

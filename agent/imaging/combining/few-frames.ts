@@ -4,7 +4,7 @@
  */
 const enoughFrames = 12;
 
-export function isFew(frameCount: number): boolean {
+export function isSmallSample(frameCount: number): boolean {
   return frameCount < enoughFrames;
 }
 

@@ -1,4 +1,4 @@
-import { lookUp, noiseByLevel, tabulate } from "../noise/noise-by-level.ts";
+import { noiseByLevel, tabulateVariance, varianceAtLevel } from "../noise/noise-by-level.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
 import type { Shape } from "../numerics/shape.ts";
@@ -48,7 +48,7 @@ export function finishMaster(
   const { shape, kind, unhealthyPx } = options;
   const { scales, refusedFrames, growth, halves } = selection;
   const frameCount = scales.length;
-  const means = meansOf(sums, frameCount, options, into === "sums");
+  const means = finishMeans(sums, frameCount, options, into === "sums");
   const { rejected, clipped } = sums;
   return {
     shape,
@@ -63,7 +63,7 @@ export function finishMaster(
 }
 
 /** Mean, its sigma and that of one frame of each pixel, from its sums. */
-function meansOf(
+function finishMeans(
   { reference, sum, squares, rejected, clipped }: PixelSums,
   frameCount: number,
   options: SeriesOptions,
@@ -79,11 +79,11 @@ function meansOf(
   }
   const px = healthyPx(options, noisePx);
   const ofPeers = (values: Float32Array) => Float64Array.from(px, (i) => values[i]!);
-  const table = tabulate(noiseByLevel(ofPeers(meanAdu), ofPeers(own), frameCount - 1));
+  const table = tabulateVariance(noiseByLevel(ofPeers(meanAdu), ofPeers(own), frameCount - 1));
   const sigmaAdu = inPlace ? sum : new Float32Array(pxCount);
   for (let i = 0; i < pxCount; i++) {
     const n = frameCount - rejected[i]! - clipped[i]!;
-    const peers = lookUp(table, meanAdu[i]!);
+    const peers = varianceAtLevel(table, meanAdu[i]!);
     const freedom = Math.max(0, n - 1);
     const variance = (freedom * own[i]! + peerWeight * peers) / (freedom + peerWeight);
     const darkSigma = options.dark?.sigmaAdu[i] ?? 0;

@@ -30,7 +30,7 @@ const frameBytes = 2 * piecePx + 64;
 let made: PixelStatistics | undefined;
 
 /** By SIMD in WebAssembly, its memory made at first use. @throws RangeError for more than 16 frames */
-export const pixelStatistics: PixelStatistics = (frames, darkAdu, clipAdu) => {
+export const measureFirstFrames: PixelStatistics = (frames, darkAdu, clipAdu) => {
   made ??= makeStatistics();
   return made(frames, darkAdu, clipAdu);
 };

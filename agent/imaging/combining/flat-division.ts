@@ -40,7 +40,7 @@ export function roundedCount(valueAdu: number): { count: number; clamped: boolea
 const piecePx = 512;
 
 /** By SIMD in WebAssembly. */
-export const flatDivision: MakeDivision = (pxCount, withDark) => {
+export const makeFlatDivision: MakeDivision = (pxCount, withDark) => {
   const { memory, at, views, bytes } = layout({
     image: u16(piecePx),
     result: f32(piecePx),

@@ -1,5 +1,5 @@
 import { checkShape, type Shape } from "../numerics/shape.ts";
-import { type FrameSums, frameSums, type MakeFrameSums, sumsAtOnce } from "./frame-sums.ts";
+import { type FrameSums, type MakeFrameSums, makeFrameSums, sumsAtOnce } from "./frame-sums.ts";
 
 /** Plain mean of covered frames, and the level of each: it tells how far the pedestal wanders. */
 export class FrameMean {
@@ -7,13 +7,13 @@ export class FrameMean {
   readonly #unhealthyPx: Uint32Array;
   readonly #levels: number[] = [];
   readonly #pending: Uint16Array[] = [];
-  #released: Uint16Array[] = [];
+  takeFreedFrames: Uint16Array[] = [];
   #frameCount = 0;
 
   constructor(
     readonly shape: Shape,
     unhealthyPx?: Uint8Array,
-    makeSums: MakeFrameSums = frameSums,
+    makeSums: MakeFrameSums = makeFrameSums,
   ) {
     this.#sums = makeSums(shape.widthPx * shape.heightPx);
     this.#unhealthyPx = Uint32Array.from(unhealthyPx?.keys().filter((px) => unhealthyPx[px] === 1) ?? []);
@@ -39,8 +39,8 @@ export class FrameMean {
 
   /** Frames taken since the last call of this that are not looked at any more: their memory may be used again. */
   released(): readonly Uint16Array[] {
-    const released = this.#released;
-    this.#released = [];
+    const released = this.takeFreedFrames;
+    this.takeFreedFrames = [];
     return released;
   }
 
@@ -60,6 +60,6 @@ export class FrameMean {
       const unhealthy = this.#unhealthyPx.reduce((sum, px) => sum + pixels[px]!, 0);
       this.#levels.push(count === 0 ? 0 : (totals[k]! - unhealthy) / count);
     }
-    this.#released.push(...this.#pending.splice(0));
+    this.takeFreedFrames.push(...this.#pending.splice(0));
   }
 }

@@ -3,9 +3,9 @@ import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
-import { pixelStatistics } from "./first-frames.ts";
+import { measureFirstFrames } from "./first-frames.ts";
 import { spreadPx } from "./frame-scale.ts";
-import { FrameWatch, type SeenFrame } from "./frame-watch.ts";
+import { FrameWatch, type MeasuredFrame } from "./frame-watch.ts";
 import { PixelSample } from "./pixel-sample.ts";
 
 export interface SeriesOptions {
@@ -39,8 +39,8 @@ export interface FrameVerdict {
 export interface Selected {
   readonly verdict: FrameVerdict;
   /** Frames that count from now on, in the order they came. */
-  readonly counted: readonly SeenFrame[];
-  readonly refused: readonly { readonly frame: SeenFrame; readonly reason: RefusalReason }[];
+  readonly counted: readonly MeasuredFrame[];
+  readonly refused: readonly { readonly frame: MeasuredFrame; readonly reason: RefusalReason }[];
 }
 
 /** Frames that are compared with each other before any counts: enough for a median that no outlier moves. */
@@ -56,7 +56,7 @@ export class FrameSelection {
   readonly #options: SeriesOptions;
   readonly #clipAdu: number;
   readonly #scales: number[] = [];
-  readonly #held: { readonly frame: SeenFrame; readonly noiseAdu: Uint16Array }[] = [];
+  readonly #held: { readonly frame: MeasuredFrame; readonly noiseAdu: Uint16Array }[] = [];
   #watch: FrameWatch | undefined;
   #noiseSample: PixelSample | undefined;
   #noise: NoiseByLevel | undefined;
@@ -124,7 +124,7 @@ export class FrameSelection {
     return !this.#noise && this.#held.length >= 2 ? this.#compare() : { counted: [], refused: [] };
   }
 
-  #see(pixels: Uint16Array): SeenFrame {
+  #see(pixels: Uint16Array): MeasuredFrame {
     const { kind, shape, dark, unhealthyPx, frameCountExpected } = this.#options;
     const index = this.#seen++;
     if (kind === "dark")
@@ -134,9 +134,9 @@ export class FrameSelection {
     return { index, ...this.#watch.see(pixels) };
   }
 
-  #reasonToRefuse(frame: SeenFrame): RefusalReason | undefined {
+  #reasonToRefuse(frame: MeasuredFrame): RefusalReason | undefined {
     if (!this.#levelIsSteady(frame.scale)) return "level jumped";
-    return this.#watch?.isEven(frame) === false ? "uneven cloud" : undefined;
+    return this.#watch?.hasUniformLight(frame) === false ? "uneven cloud" : undefined;
   }
 
   /** Against the median of the last few, so that a slowly sinking Sun is no jump. */
@@ -147,7 +147,7 @@ export class FrameSelection {
     return Math.abs(scale / usual - 1) <= (this.#options.scaleTolerance ?? 0.05);
   }
 
-  #hold(frame: SeenFrame): Omit<Selected, "verdict"> {
+  #hold(frame: MeasuredFrame): Omit<Selected, "verdict"> {
     this.#noiseSample ??= new PixelSample(healthyPx(this.#options, noisePx), this.#options.dark?.meanAdu);
     this.#held.push({ frame, noiseAdu: this.#noiseSample.of(frame.pixels) });
     return this.#held.length === referenceFrames ? this.#compare() : { counted: [], refused: [] };
@@ -159,7 +159,7 @@ export class FrameSelection {
     const noise = this.#noiseAmong(held);
     const frames = held.map(({ frame }) => frame);
     this.#watch?.compareWith(frames, noise);
-    const even = held.filter(({ frame }) => this.#watch?.isEven(frame) !== false);
+    const even = held.filter(({ frame }) => this.#watch?.hasUniformLight(frame) !== false);
     const counted = even.map(({ frame }) => frame);
     const refused = frames
       .filter((frame) => !counted.includes(frame))
@@ -177,9 +177,11 @@ export class FrameSelection {
     return { counted, refused };
   }
 
-  #noiseAmong(held: readonly { readonly frame: SeenFrame; readonly noiseAdu: Uint16Array }[]): NoiseByLevel {
+  #noiseAmong(
+    held: readonly { readonly frame: MeasuredFrame; readonly noiseAdu: Uint16Array }[],
+  ): NoiseByLevel {
     const few = held.map(({ frame, noiseAdu }) => ({ pixels: noiseAdu, scale: frame.scale }));
-    const { medians, variances } = pixelStatistics(few, this.#noiseSample!.darkAdu, this.#clipAdu);
+    const { medians, variances } = measureFirstFrames(few, this.#noiseSample!.darkAdu, this.#clipAdu);
     return noiseByLevel(Float64Array.from(medians), Float64Array.from(variances), held.length - 1);
   }
 }

@@ -20,7 +20,7 @@ const stepPx = 32;
 const stride = 2 * piecePx + 64;
 
 /** By SIMD in WebAssembly; the sums stay in its memory. */
-export const frameSums: MakeFrameSums = (pxCount) => {
+export const makeFrameSums: MakeFrameSums = (pxCount) => {
   const { memory, at, views, bytes } = layout({
     totals: u32(sumsAtOnce),
     lanes: u8(32 * sumsAtOnce),

@@ -4,7 +4,7 @@ import { type HalvesFigures, SeriesHalves } from "../noise/series-halves.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { BlockSample, blockSidePx } from "./block-sample.ts";
-import { pixelStatistics } from "./first-frames.ts";
+import { measureFirstFrames } from "./first-frames.ts";
 import { litThreshold, medianBlockRatio, medianRatio, spreadPx } from "./frame-scale.ts";
 import { PixelSample } from "./pixel-sample.ts";
 
@@ -17,7 +17,7 @@ export interface WatchOptions {
 }
 
 /** What is seen of a frame when it comes; once there is a reference, good until the next one comes. */
-export interface SeenFrame {
+export interface MeasuredFrame {
   /** Place among the frames of the series as they came, refused ones too. */
   readonly index: number;
   readonly pixels: Uint16Array;
@@ -78,7 +78,7 @@ export class FrameWatch {
     this.#halves?.expect(frameCount);
   }
 
-  see(pixels: Uint16Array): Omit<SeenFrame, "index"> {
+  see(pixels: Uint16Array): Omit<MeasuredFrame, "index"> {
     const blockSums = this.#blocks.sumsOf(pixels, this.#room?.blockSums);
     const samples = this.#sample.of(pixels, this.#room?.samples);
     return { pixels, scale: this.#scaleOf(pixels, blockSums), blockSums, samples };
@@ -91,7 +91,7 @@ export class FrameWatch {
   }
 
   /** From the first frames on, those that follow can be compared with what is usual. */
-  compareWith(first: readonly SeenFrame[], noise: NoiseByLevel): void {
+  compareWith(first: readonly MeasuredFrame[], noise: NoiseByLevel): void {
     this.#room = {
       blockSums: new Float64Array(this.#reference.length),
       samples: new Uint16Array(this.#sample.px.length),
@@ -108,24 +108,24 @@ export class FrameWatch {
       this.#options.frameCountExpected,
     );
     const samples = first.map((frame) => ({ pixels: frame.samples, scale: frame.scale }));
-    const { medians } = pixelStatistics(samples, this.#sample.darkAdu, this.#options.clipAdu);
+    const { medians } = measureFirstFrames(samples, this.#sample.darkAdu, this.#options.clipAdu);
     this.#growth = new NoiseGrowth(medians, this.#sample.darkAdu, noise);
   }
 
   /** No cloud's edge in it, as far as there is something to compare with. */
-  isEven({ blockSums, scale }: SeenFrame): boolean {
-    return this.#halves?.isEven(blockSums, scale) ?? true;
+  hasUniformLight({ blockSums, scale }: MeasuredFrame): boolean {
+    return this.#halves?.hasUniformLight(blockSums, scale) ?? true;
   }
 
   /** It is one of the series. */
-  count({ blockSums, samples, scale }: SeenFrame): void {
+  count({ blockSums, samples, scale }: MeasuredFrame): void {
     this.#halves?.add(blockSums, scale);
     this.#growth?.add(samples, scale);
   }
 }
 
 /** Of each block over some frames, brought to one level. */
-function mediansOf(frames: readonly SeenFrame[]): Float64Array {
+function mediansOf(frames: readonly MeasuredFrame[]): Float64Array {
   const medians = new Float64Array(frames[0]!.blockSums.length);
   const one = new Float64Array(frames.length);
   for (let b = 0; b < medians.length; b++) {

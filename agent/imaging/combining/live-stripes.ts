@@ -1,7 +1,7 @@
-import { type NoiseByLevel, tabulate } from "../noise/noise-by-level.ts";
+import { type NoiseByLevel, tabulateVariance } from "../noise/noise-by-level.ts";
 import type { LiveFrame } from "./first-frames.ts";
 import { referenceFrames } from "./frame-selection.ts";
-import { framesAtOnce, type LiveSums, liveSums } from "./live-sums.ts";
+import { framesAtOnce, type LiveSums, makeLiveSums } from "./live-sums.ts";
 
 /** A frame is worked off in so many pieces, as many as frames go through the sums at once: then each frame costs the same. */
 const stripesMost = framesAtOnce;
@@ -27,7 +27,7 @@ export class LiveStripes {
   /** Frames that each stripe has taken in; none: its reference is not made. */
   readonly #taken: number[];
   /** What pixels of a level show in one frame, as a table. */
-  #sigmas: ReturnType<typeof tabulate> | undefined;
+  #sigmas: ReturnType<typeof tabulateVariance> | undefined;
   /** Those that some stripe has not taken in yet. */
   readonly #frames: LiveFrame[] = [];
   /** How many there were before these. */
@@ -36,7 +36,7 @@ export class LiveStripes {
 
   constructor(options: StripeOptions) {
     this.#options = options;
-    this.#sums = liveSums(options.pxCount, options.darkAdu !== undefined);
+    this.#sums = makeLiveSums(options.pxCount, options.darkAdu !== undefined);
     const stripes = Math.max(1, Math.min(stripesMost, Math.floor(options.pxCount / stripePxLeast)));
     this.#stripePx = Math.ceil(options.pxCount / stripes / 8) * 8;
     this.#taken = new Array<number>(stripes).fill(0);
@@ -104,7 +104,7 @@ export class LiveStripes {
 }
 
 /** What pixels of a level show in one frame, as a table of sigmas. */
-export function tabulateSigmas(noise: NoiseByLevel): ReturnType<typeof tabulate> {
-  const table = tabulate(noise);
+export function tabulateSigmas(noise: NoiseByLevel): ReturnType<typeof tabulateVariance> {
+  const table = tabulateVariance(noise);
   return { ...table, variances: table.variances.map((variance) => Math.sqrt(variance)) };
 }

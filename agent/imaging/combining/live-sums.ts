@@ -1,12 +1,12 @@
 import { bytesOf, f32, layout, startKernel, u8, u16 } from "../../../drivers/kit/kernels/host.ts";
-import type { tabulate } from "../noise/noise-by-level.ts";
+import type { tabulateVariance } from "../noise/noise-by-level.ts";
 import { type LiveFrame, pixelByPixel } from "./first-frames.ts";
 
 /** Most frames that one pass takes: what is kept of a pixel is read and written once for all of them. */
 export const framesAtOnce = 12;
 
 /** A table of what peers show. */
-type Sigmas = ReturnType<typeof tabulate>;
+type Sigmas = ReturnType<typeof tabulateVariance>;
 
 /**
  * What a series keeps of each pixel: sums of what its samples exceed a reference by, so that float32 carries them.
@@ -53,7 +53,7 @@ const frameBytes = 2 * piecePx + 64;
 const sigmasMost = 4096;
 
 /** By SIMD in WebAssembly; everything but the frames stays in its memory. */
-export const liveSums: MakeSums = (pxCount, withDark) => {
+export const makeLiveSums: MakeSums = (pxCount, withDark) => {
   const { memory, at, views, bytes } = layout({
     factors: f32(framesAtOnce),
     frames: u8(framesAtOnce * frameBytes),

@@ -8,7 +8,7 @@ import {
   type SeriesOptions,
 } from "./frame-selection.ts";
 import { tabulateSigmas } from "./live-stripes.ts";
-import { framesAtOnce, liveSums } from "./live-sums.ts";
+import { framesAtOnce, makeLiveSums } from "./live-sums.ts";
 
 /** Frames that can be read piece by piece, and more than once. */
 export interface StoredFrames {
@@ -74,7 +74,7 @@ function sumInPieces(
 ): PixelSums {
   const pxCount = shape.widthPx * shape.heightPx;
   const sigmas = tabulateSigmas(selection.noise!);
-  const sums = liveSums(Math.min(piecePx, pxCount), dark !== undefined);
+  const sums = makeLiveSums(Math.min(piecePx, pxCount), dark !== undefined);
   const room = Array.from({ length: framesAtOnce }, () => new Uint16Array(Math.min(piecePx, pxCount)));
   const found = emptySums(pxCount);
   for (let startPx = 0; startPx < pxCount; startPx += piecePx) {

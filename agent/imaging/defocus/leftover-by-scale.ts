@@ -1,5 +1,5 @@
 import type { Shape } from "../numerics/shape.ts";
-import { type Look, lookSidePx } from "./look-levels.ts";
+import { lookSidePx, type SkyObservation } from "./look-levels.ts";
 
 export interface LeftoverScale {
   readonly sidePx: number;
@@ -17,8 +17,8 @@ const scales = [1, 2, 4, 8, 16] as const;
  */
 export function leftoverByScale(
   shape: Shape,
-  looks: readonly Look[],
-  light: (look: Look, middle: { x: number; y: number }) => number,
+  looks: readonly SkyObservation[],
+  light: (look: SkyObservation, middle: { x: number; y: number }) => number,
 ): LeftoverScale[] {
   const side = lookSidePx(shape);
   const columns = Math.ceil(shape.widthPx / side);

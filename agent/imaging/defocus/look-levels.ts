@@ -2,7 +2,7 @@ import { BlockMap } from "../numerics/block-map.ts";
 import type { Shape } from "../numerics/shape.ts";
 
 /** One look at the blurred Sun from one pointing, as means over blocks, its frames parted into two halves. */
-export interface Look {
+export interface SkyObservation {
   /** How far the Sun lies from where it lay when it was centred [px]. */
   readonly shift: { readonly x: number; readonly y: number };
   /** In the middle of the look. */
@@ -22,12 +22,12 @@ export function lookSidePx({ widthPx, heightPx }: Shape): number {
 }
 
 /** Block means of the even and of the odd frames. @param usePx 1 where a pixel counts; a block needs three quarters */
-export function lookLevels(
+export function measureBlockLevels(
   frames: readonly Uint16Array[],
   darkAdu: Float32Array,
   usePx: Uint8Array,
   shape: Shape,
-): Pick<Look, "first" | "second" | "framesPerHalf"> {
+): Pick<SkyObservation, "first" | "second" | "framesPerHalf"> {
   const map = new BlockMap(shape, lookSidePx(shape));
   const counts = map.sumPicture(new Float32Array(usePx.length), usePx).counts;
   const half = (parity: number) => {

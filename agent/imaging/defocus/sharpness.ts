@@ -16,7 +16,7 @@ export interface Sharpness {
  * @param first levels above the dark, any scale; `second` of the same, taken right after it
  * @param usePx 1 where a pixel counts
  */
-export function sharpness(
+export function measureSharpness(
   first: Float32Array,
   second: Float32Array,
   usePx: Uint8Array,

@@ -1,6 +1,6 @@
 import { cubicKnots, type Knots } from "../numerics/cubic-knots.ts";
 import type { Shape } from "../numerics/shape.ts";
-import type { Look } from "./look-levels.ts";
+import type { SkyObservation } from "./look-levels.ts";
 
 /** Knots lie this share of the frame's short side apart: what a blurred Sun still shows is not finer. */
 const knotOfSide = 0.065;
@@ -17,7 +17,7 @@ export class SkyGrid {
   readonly columns: number;
   readonly rows: number;
 
-  constructor(shape: Shape, looks: readonly Look[]) {
+  constructor(shape: Shape, looks: readonly SkyObservation[]) {
     const knotPx = knotOfSide * Math.min(shape.widthPx, shape.heightPx);
     const [xs, ys] = [looks.map(({ shift }) => shift.x), looks.map(({ shift }) => shift.y)];
     this.#left = -Math.max(0, ...xs) - 1;

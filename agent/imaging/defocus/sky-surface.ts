@@ -1,6 +1,6 @@
 import { Cholesky } from "../numerics/cholesky.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { type Look, lookSidePx } from "./look-levels.ts";
+import { lookSidePx, type SkyObservation } from "./look-levels.ts";
 import { addSkyPriors, SkyGrid } from "./sky-grid.ts";
 
 export interface PlacePx {
@@ -10,7 +10,7 @@ export interface PlacePx {
 
 export interface SkyInput {
   readonly shape: Shape;
-  readonly looks: readonly Look[];
+  readonly looks: readonly SkyObservation[];
   /** Where the disc's centre lies in a frame of no shift. */
   readonly disc: PlacePx;
   /** Logarithm of the light expected at a distance from the disc's centre [px]; NaN where it is not to be used. */

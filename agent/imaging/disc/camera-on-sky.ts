@@ -110,7 +110,7 @@ export function shiftForMove(camera: Pick<CameraMatrix, "pxPerArcsec">, move: Sk
  * Whether a kept matrix still foretells how the picture moves: the shift seen lies within a quarter of the
  * foretold length, plus what backlash may swallow. A camera turned by 15 degrees or mirrored fails.
  */
-export function stillForetells(camera: CameraMatrix, seen: Nudge, allowedLossArcsec: number): boolean {
+export function isMatrixConfirmed(camera: CameraMatrix, seen: Nudge, allowedLossArcsec: number): boolean {
   const foretold = shiftForMove(camera, seen.move);
   const missedPx = Math.hypot(foretold.xPx - seen.shiftPx.xPx, foretold.yPx - seen.shiftPx.yPx);
   return missedPx <= 0.25 * Math.hypot(foretold.xPx, foretold.yPx) + allowedLossArcsec / camera.arcsecPerPx;

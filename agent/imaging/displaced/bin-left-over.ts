@@ -2,7 +2,7 @@ import { logUnit, noLog } from "./frame-logs.ts";
 import type { FrameView } from "./sweep-kernels.ts";
 
 /** Means of residuals in blocks, in units of `logUnit`; a block with less than half of its pixels has none. */
-export function binLeftOver(
+export function binResidualFrames(
   { logs, widthPx, heightPx }: FrameView,
   residuals: Float32Array,
   sidePx: number,

@@ -1,6 +1,6 @@
 import { type CoarseOutcome, type CoarseWork, coarseSidePx as side } from "./coarse-work.ts";
 import { conjugateGradients } from "./conjugate-gradients.ts";
-import { partCount, type Unknowns } from "./passes.ts";
+import { partCount, type SolutionArrays } from "./passes.ts";
 import { type Problem, viewsOf } from "./problem.ts";
 import { addUpsampled, binMean } from "./resample.ts";
 
@@ -12,13 +12,13 @@ import { addUpsampled, binMean } from "./resample.ts";
  */
 export function* coarseCorrection(
   problem: Problem,
-  unknowns: Unknowns,
+  unknowns: SolutionArrays,
   model: Float32Array,
   use: { readonly scratch: Float32Array; readonly work: CoarseWork; readonly least: number },
 ): Generator<void, CoarseOutcome> {
   const { scratch, work } = use;
   const binning = { views: viewsOf(problem), unknowns, scratch, coarse: work.shape };
-  yield* problem.work.run("binLeft", binning, partCount);
+  yield* problem.work.run("binResiduals", binning, partCount);
   const coarse: Problem = {
     ...problem,
     scale: "coarse",

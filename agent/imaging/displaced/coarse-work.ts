@@ -1,7 +1,7 @@
 import type { Shape } from "../numerics/shape.ts";
 import { FrameLogsInMemory } from "./frame-logs.ts";
 import type { ObjectGrid } from "./object-grid.ts";
-import { bandRowStep, type Unknowns } from "./passes.ts";
+import { bandRowStep, type SolutionArrays } from "./passes.ts";
 import type { Counts, Problem } from "./problem.ts";
 import type { SweepKernels } from "./sweep-kernels.ts";
 
@@ -18,10 +18,10 @@ export interface CoarseOutcome {
 export class CoarseWork {
   readonly shape: Shape;
   readonly grid: ObjectGrid;
-  readonly correction: Unknowns;
-  readonly residual: Unknowns;
-  readonly direction: Unknowns;
-  readonly product: Unknowns;
+  readonly correction: SolutionArrays;
+  readonly residual: SolutionArrays;
+  readonly direction: SolutionArrays;
+  readonly product: SolutionArrays;
   readonly counts: Counts;
   /** For the second part's sums. */
   readonly spareObject: Float32Array;
@@ -44,7 +44,7 @@ export class CoarseWork {
     this.grid = coarseGrid(grid);
     const px = this.shape.widthPx * this.shape.heightPx;
     const gridPx = this.grid.widthPx * this.grid.heightPx;
-    const vector = (): Unknowns => ({
+    const vector = (): SolutionArrays => ({
       levels: new Float64Array(frameCount),
       gain: kernels.floats(px),
       object: kernels.floats(gridPx),

@@ -1,9 +1,9 @@
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import { type HalvesFigures, halvesOfBlocks } from "../noise/series-halves.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { blockSidePx, HalvesTotals, quarters } from "./halves-totals.ts";
+import { blockSidePx, HalvesTotals, quarterCount } from "./halves-totals.ts";
 import { addSecond, sharedDoubles } from "./part-sums.ts";
-import { bandRows, type PartSums, partCount, type Unknowns } from "./passes.ts";
+import { bandRows, type PartSums, partCount, type SolutionArrays } from "./passes.ts";
 import { type Problem, viewsOf } from "./problem.ts";
 import type { SweepKernels } from "./sweep-kernels.ts";
 
@@ -28,7 +28,7 @@ export function quarterSums(kernels: SweepKernels, shape: Shape): PartSums<Float
 }
 
 function numbersOfBand({ widthPx, heightPx }: Shape): number {
-  return 2 * quarters * widthPx * Math.min(heightPx, bandRows(widthPx));
+  return 2 * quarterCount * widthPx * Math.min(heightPx, bandRows(widthPx));
 }
 
 /**
@@ -40,7 +40,7 @@ function numbersOfBand({ widthPx, heightPx }: Shape): number {
  */
 export function* compareHalves(
   problem: Problem,
-  unknowns: Unknowns,
+  unknowns: SolutionArrays,
   work: {
     readonly sums: PartSums<Float32Array>;
     readonly squares: Float32Array;
@@ -49,7 +49,7 @@ export function* compareHalves(
 ): Generator<void, HalvesAgreement> {
   const { shape, frames } = problem;
   const totals = sharedDoubles(HalvesTotals.length(shape));
-  yield* problem.work.run("halves", { views: viewsOf(problem), unknowns, ...work, totals }, partCount);
+  yield* problem.work.run("sumQuarters", { views: viewsOf(problem), unknowns, ...work, totals }, partCount);
   return agreement(new HalvesTotals(shape, addSecond(totals)), frames.length);
 }
 

@@ -5,7 +5,7 @@ import type { FrameView, MakeKernels, SharedKernels, SweepLoops } from "./sweep-
  * By SIMD in WebAssembly. All arrays lie in one memory that is made large enough at once, since growing it would take the
  * arrays away. Two threads share it, each with its own place for a row and a frame's logarithms.
  */
-export const compiledKernels: MakeKernels = (room) => {
+export const makeSweepKernels: MakeKernels = (room) => {
   const pxMost = room.widthPx * room.heightPx;
   const place = { answer: f64(5), row: f32(room.widthPx + 16), logs: i16(pxMost) };
   const { memory, at } = layout(

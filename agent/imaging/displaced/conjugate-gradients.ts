@@ -1,6 +1,6 @@
 import type { CoarseOutcome, CoarseWork } from "./coarse-work.ts";
 import { addSecond, addSecondFloats, sharedDoubles } from "./part-sums.ts";
-import { partCount, type Unknowns } from "./passes.ts";
+import { partCount, type SolutionArrays } from "./passes.ts";
 import { type Counts, countValues, type Problem, viewsOf } from "./problem.ts";
 
 const toleranceRelative = 1e-4;
@@ -23,11 +23,11 @@ export function* conjugateGradients(
   for (const vector of [x, r, p, ap]) for (const part of Object.values(vector)) part.fill(0);
   yield* countValues(problem, counts, spareObject);
   const views = viewsOf(problem);
-  const multiply = function* (data: 0 | 1, sign: 1 | -1, unknowns: Unknowns, out: Unknowns) {
+  const multiply = function* (data: 0 | 1, sign: 1 | -1, unknowns: SolutionArrays, out: SolutionArrays) {
     const objects = [out.object, spareObject] as const;
     const frames = sharedDoubles(frameCount);
     const about = { views, factors: { data, sign }, unknowns, gain: out.gain, objects, frames };
-    yield* problem.work.run("normal", about, partCount);
+    yield* problem.work.run("applyNormalEquations", about, partCount);
     addSecondFloats(objects);
     out.levels.set(addSecond(frames));
   };
@@ -60,7 +60,7 @@ export function* conjugateGradients(
 }
 
 /** r · M⁻¹ r */
-function preconditioned(r: Unknowns, counts: Counts, ridge: number): number {
+function preconditioned(r: SolutionArrays, counts: Counts, ridge: number): number {
   return (
     scaledSquares(r.gain, counts.gain, 0) +
     scaledSquares(r.object, counts.object, ridge) +
@@ -78,7 +78,7 @@ function scaledSquares(values: Float32Array, count: Float32Array, ridge: number)
 }
 
 /** p ← M⁻¹ r + beta p */
-function turn(p: Unknowns, r: Unknowns, counts: Counts, ridge: number, beta: number): void {
+function turn(p: SolutionArrays, r: SolutionArrays, counts: Counts, ridge: number, beta: number): void {
   turnOne(p.gain, r.gain, counts.gain, 0, beta);
   turnOne(p.object, r.object, counts.object, ridge, beta);
   for (let i = 0; i < p.levels.length; i++) {

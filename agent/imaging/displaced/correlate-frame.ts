@@ -1,9 +1,9 @@
 import { SeriesCorrelator, type SeriesToCorrelate } from "./series-correlator.ts";
-import type { TaskTools } from "./task-tools.ts";
+import type { TaskContext } from "./task-tools.ts";
 
 /** For a piece: finds one frame's shift. @param about.found x, y [binned px] and significance of each of `frames` */
-export function* correlate(
-  tools: TaskTools,
+export function* correlateFrame(
+  tools: TaskContext,
   about: {
     readonly series: SeriesToCorrelate;
     readonly frames: readonly number[];

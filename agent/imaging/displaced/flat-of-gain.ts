@@ -14,7 +14,7 @@ const neighbourSigmaPx = 12;
  * the pixel, larger by what could not be told from the Sun, and the uncertainty of the plane. Pauses between its steps.
  * @param squareSum Σ of squared residuals for each pixel
  */
-export function* flatOf(from: {
+export function* flatFromGain(from: {
   readonly problem: Problem;
   readonly gain: Float32Array;
   readonly counts: Counts;

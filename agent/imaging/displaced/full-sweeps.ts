@@ -1,5 +1,5 @@
 import { addSecond, addSecondFloats, sharedDoubles } from "./part-sums.ts";
-import { type PartSums, partCount, type Unknowns } from "./passes.ts";
+import { type PartSums, partCount, type SolutionArrays } from "./passes.ts";
 import { type Counts, type Problem, viewsOf } from "./problem.ts";
 
 /** Sums that the sweeps need room for. */
@@ -15,7 +15,7 @@ export interface SweepSums {
  */
 export function* fullSweeps(
   problem: Problem,
-  unknowns: Unknowns,
+  unknowns: SolutionArrays,
   counts: Counts,
   work: { readonly sums: SweepSums; readonly model: Float32Array; readonly sweeps: number },
 ): Generator<void> {
@@ -25,11 +25,11 @@ export function* fullSweeps(
   const views = viewsOf(problem);
   const { objects } = sums;
   for (let sweep = 0; sweep < work.sweeps; sweep++) {
-    yield* problem.work.run("scatter", { views, levels, gain, objects }, partCount);
+    yield* problem.work.run("sumObject", { views, levels, gain, objects }, partCount);
     addSecondFloats(objects);
     solveObject(object, objects[0], counts.object, model, ridge);
     const residuals = { pixels: sums.gain, frames: sharedDoubles(levels.length) };
-    yield* problem.work.run("gather", { views, unknowns, ...residuals }, partCount);
+    yield* problem.work.run("sumResiduals", { views, unknowns, ...residuals }, partCount);
     const steps = addSecond(residuals.frames);
     for (const frameIndex of frames) steps[frameIndex]! /= Math.max(1, counts.frame[frameIndex]!);
     // Levels and gain move at once; only what all levels have in common would be counted twice.

@@ -4,7 +4,7 @@ export const blockSidePx = 32;
 /** Fewer frames' worth in a half tell nothing of a pixel. */
 const leastWeight = 2;
 /** Even and odd frames of the first half, and of the second. */
-export const quarters = 4;
+export const quarterCount = 4;
 
 /** Sums of each quarter of the series, for one band of rows at a time. */
 export class QuarterSums {
@@ -12,7 +12,7 @@ export class QuarterSums {
 
   /** @param numbers eight for each pixel of a band */
   constructor(readonly numbers: Float32Array) {
-    this.#bandPx = numbers.length / (2 * quarters);
+    this.#bandPx = numbers.length / (2 * quarterCount);
   }
 
   clear(): void {
@@ -21,7 +21,7 @@ export class QuarterSums {
 
   of(quarter: number, length: number): { readonly residuals: Float32Array; readonly weights: Float32Array } {
     const take = (k: number) => this.numbers.subarray(k * this.#bandPx, k * this.#bandPx + length);
-    return { residuals: take(quarter), weights: take(quarters + quarter) };
+    return { residuals: take(quarter), weights: take(quarterCount + quarter) };
   }
 }
 

@@ -37,7 +37,7 @@ export function objectGrid(shape: Shape, shifts: readonly ShiftPx[], marginAroun
   };
 }
 
-export function placeOf(grid: ObjectGrid, shift: ShiftPx): FramePlace {
+export function framePlace(grid: ObjectGrid, shift: ShiftPx): FramePlace {
   const x = grid.originX - shift.x;
   const y = grid.originY - shift.y;
   const [column, row] = [Math.floor(x), Math.floor(y)];

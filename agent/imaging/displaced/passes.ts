@@ -1,9 +1,9 @@
 import type { Shape } from "../numerics/shape.ts";
-import { binLeftOver } from "./bin-left-over.ts";
+import { binResidualFrames } from "./bin-left-over.ts";
 import { HalvesTotals, QuarterSums } from "./halves-totals.ts";
-import { type ObjectGrid, placeOf, type ShiftPx } from "./object-grid.ts";
+import { framePlace, type ObjectGrid, type ShiftPx } from "./object-grid.ts";
 import type { FrameView } from "./sweep-kernels.ts";
-import type { Scale, TaskTools } from "./task-tools.ts";
+import type { Scale, TaskContext } from "./task-tools.ts";
 
 /** A way through all frames is made in two parts, upper and lower rows, whether there are two threads or not. */
 export const partCount = 2;
@@ -12,7 +12,7 @@ export const partCount = 2;
 export type PartSums<Numbers extends Float32Array | Float64Array> = readonly [Numbers, Numbers];
 
 /** What a pass goes through. Plain data. */
-export interface Views {
+export interface SeriesViews {
   readonly scale: Scale;
   readonly shape: Shape;
   readonly frames: readonly number[];
@@ -22,7 +22,7 @@ export interface Views {
 }
 
 /** What is solved for. Arrays belong to the problem's kernels. */
-export interface Unknowns {
+export interface SolutionArrays {
   /** c of every frame. */
   readonly levels: Float64Array;
   /** G, [heightPx, widthPx]. */
@@ -57,15 +57,15 @@ function rowsOf({ heightPx }: Shape, part: number): { readonly from: number; rea
 }
 
 /** A part's pixels of an array over the frame. */
-function ownPx(values: Float32Array, { shape }: Views, part: number): Float32Array {
+function ownPx(values: Float32Array, { shape }: SeriesViews, part: number): Float32Array {
   const { from, to } = rowsOf(shape, part);
   return values.subarray(from * shape.widthPx, to * shape.widthPx);
 }
 
 /** Visits every frame's part of one band, then the next band; pauses between. */
 function* forEachView(
-  tools: TaskTools,
-  { scale, shape, frames, shifts, weights, grid }: Views,
+  tools: TaskContext,
+  { scale, shape, frames, shifts, weights, grid }: SeriesViews,
   part: number,
   visit: (view: FrameView, frameIndex: number, band: Band) => void,
 ): Generator<void> {
@@ -77,7 +77,7 @@ function* forEachView(
     const rowCount = Math.min(rows, to - startRow);
     const band = { startRow, startPx: startRow * widthPx, endPx: (startRow + rowCount) * widthPx };
     for (const frameIndex of frames) {
-      const place = placeOf(grid, shifts[frameIndex]!);
+      const place = framePlace(grid, shifts[frameIndex]!);
       const view = {
         logs: logs.get(frameIndex, band.startPx, band.endPx),
         widthPx,
@@ -93,10 +93,10 @@ function* forEachView(
 }
 
 /** Weights of each pixel of gain and object, and of each frame. */
-export function* count(
-  tools: TaskTools,
+export function* addWeights(
+  tools: TaskContext,
   about: {
-    readonly views: Views;
+    readonly views: SeriesViews;
     readonly gain: Float32Array;
     readonly objects: PartSums<Float32Array>;
     readonly frames: PartSums<Float64Array>;
@@ -112,10 +112,10 @@ export function* count(
 }
 
 /** What frames, their levels and the gain say of the object. */
-export function* scatter(
-  tools: TaskTools,
+export function* sumObject(
+  tools: TaskContext,
   about: {
-    readonly views: Views;
+    readonly views: SeriesViews;
     readonly levels: Float64Array;
     readonly gain: Float32Array;
     readonly objects: PartSums<Float32Array>;
@@ -131,8 +131,8 @@ export function* scatter(
 }
 
 interface AboutResiduals {
-  readonly views: Views;
-  readonly unknowns: Unknowns;
+  readonly views: SeriesViews;
+  readonly unknowns: SolutionArrays;
   /** Of each pixel, over the frames. */
   readonly pixels: Float32Array;
   /** Of each frame, over the pixels. */
@@ -140,17 +140,17 @@ interface AboutResiduals {
 }
 
 /** Residuals, summed. */
-export function gather(tools: TaskTools, about: AboutResiduals, part: number): Generator<void> {
+export function sumResiduals(tools: TaskContext, about: AboutResiduals, part: number): Generator<void> {
   return residuals(tools, about, part, "gather");
 }
 
 /** Squares of the residuals, summed. */
-export function squares(tools: TaskTools, about: AboutResiduals, part: number): Generator<void> {
+export function sumSquares(tools: TaskContext, about: AboutResiduals, part: number): Generator<void> {
   return residuals(tools, about, part, "squares");
 }
 
 function* residuals(
-  tools: TaskTools,
+  tools: TaskContext,
   about: AboutResiduals,
   part: number,
   loop: "gather" | "squares",
@@ -171,12 +171,12 @@ function* residuals(
 }
 
 /** The normal equations' product, or their right-hand side. */
-export function* normal(
-  tools: TaskTools,
+export function* applyNormalEquations(
+  tools: TaskContext,
   about: {
-    readonly views: Views;
+    readonly views: SeriesViews;
     readonly factors: { readonly data: 0 | 1; readonly sign: 1 | -1 };
-    readonly unknowns: Unknowns;
+    readonly unknowns: SolutionArrays;
     readonly gain: Float32Array;
     readonly objects: PartSums<Float32Array>;
     readonly frames: PartSums<Float64Array>;
@@ -198,10 +198,10 @@ export const shiftSumsOf = 5;
 
 /** @param about.sums of each part, five numbers for each frame */
 export function* shiftSums(
-  tools: TaskTools,
+  tools: TaskContext,
   about: {
-    readonly views: Views;
-    readonly unknowns: Unknowns;
+    readonly views: SeriesViews;
+    readonly unknowns: SolutionArrays;
     readonly limit: number;
     readonly sums: PartSums<Float64Array>;
   },
@@ -218,11 +218,11 @@ export function* shiftSums(
 }
 
 /** What the solution leaves of each frame, binned into the coarse logarithms. @param about.scratch as long as the gain */
-export function* binLeft(
-  tools: TaskTools,
+export function* binResiduals(
+  tools: TaskContext,
   about: {
-    readonly views: Views;
-    readonly unknowns: Unknowns;
+    readonly views: SeriesViews;
+    readonly unknowns: SolutionArrays;
     readonly scratch: Float32Array;
     readonly coarse: Shape;
   },
@@ -236,7 +236,7 @@ export function* binLeft(
     tools.kernels!.gather({ ...view, weight: 1 }, unknowns.levels[frameIndex]!, gain, unknowns.object, left);
     const startSmall = (startRow / bandRowStep) * coarse.widthPx;
     const into = tools.logs.coarse!.get(frameIndex, startSmall, coarse.widthPx * coarse.heightPx);
-    binLeftOver(view, left, bandRowStep, into);
+    binResidualFrames(view, left, bandRowStep, into);
   });
 }
 
@@ -244,11 +244,11 @@ export function* binLeft(
  * Residuals of the quarters of the series, band by band.
  * @param about.squares Σ w q² of each pixel; `scratch` as large as the object
  */
-export function* halves(
-  tools: TaskTools,
+export function* sumQuarters(
+  tools: TaskContext,
   about: {
-    readonly views: Views;
-    readonly unknowns: Unknowns;
+    readonly views: SeriesViews;
+    readonly unknowns: SolutionArrays;
     readonly squares: Float32Array;
     readonly sums: readonly [Float32Array, Float32Array];
     readonly scratch: PartSums<Float32Array>;

@@ -1,7 +1,7 @@
 import type { FrameLogs } from "./frame-logs.ts";
 import type { SweepKernels } from "./sweep-kernels.ts";
-import type { Scale, SharedTools, TaskTools } from "./task-tools.ts";
-import { type TaskAbout, type TaskName, tasks } from "./tasks.ts";
+import type { Scale, SharedTools, TaskContext } from "./task-tools.ts";
+import { solverTasks, type TaskAbout, type TaskName } from "./tasks.ts";
 
 /** Another thread that takes pieces of the same tasks. Disposing ends it. */
 export interface SecondThread extends Disposable {
@@ -21,11 +21,11 @@ export type StartThread = (values: number) => SecondThread | undefined;
  * Does tasks piece by piece, on this thread and on another if there is one. Pieces read what no piece of the same task
  * writes, so it does not matter who does which, or that a piece is begun twice: results are the same to the bit.
  */
-export class PieceWork implements Disposable {
+export class TaskPool implements Disposable {
   #thread: SecondThread | undefined;
 
   constructor(
-    readonly tools: TaskTools,
+    readonly tools: TaskContext,
     thread?: SecondThread,
   ) {
     this.#thread = thread;
@@ -52,7 +52,7 @@ export class PieceWork implements Disposable {
 
   /** @param about plain data; arrays that are written to lie in shared memory */
   *run<Name extends TaskName>(task: Name, about: TaskAbout<Name>, pieceCount: number): Generator<void> {
-    const here = (piece: number) => tasks[task](this.tools, about as never, piece);
+    const here = (piece: number) => solverTasks[task](this.tools, about as never, piece);
     if (this.#thread) yield* this.#thread.share({ task, about, pieceCount }, here);
     else for (let piece = 0; piece < pieceCount; piece++) yield* here(piece);
   }

@@ -1,14 +1,14 @@
 import type { Shape } from "../numerics/shape.ts";
 import type { ObjectGrid, ShiftPx } from "./object-grid.ts";
 import { addSecond, addSecondFloats, sharedDoubles } from "./part-sums.ts";
-import { partCount, type Views } from "./passes.ts";
-import type { PieceWork } from "./piece-work.ts";
+import { partCount, type SeriesViews } from "./passes.ts";
+import type { TaskPool } from "./piece-work.ts";
 import type { Scale } from "./task-tools.ts";
 
 /** D = c + G(x) + O(x - a) + noise, in logarithms, at one resolution. */
 export interface Problem {
   /** Does the passes through the frames, whose logarithms it has at hand. */
-  readonly work: PieceWork;
+  readonly work: TaskPool;
   readonly scale: Scale;
   readonly shape: Shape;
   /** Frames that take part, as their logarithms are numbered. */
@@ -29,7 +29,7 @@ export interface Counts {
   readonly frame: Float64Array;
 }
 
-export function viewsOf({ scale, shape, frames, shifts, weights, grid }: Problem): Views {
+export function viewsOf({ scale, shape, frames, shifts, weights, grid }: Problem): SeriesViews {
   return { scale, shape, frames, shifts, weights, grid };
 }
 
@@ -38,7 +38,7 @@ export function* countValues(problem: Problem, counts: Counts, spareObject: Floa
   const { gain, object, frame } = counts;
   const frames = sharedDoubles(frame.length);
   const objects = [object, spareObject] as const;
-  yield* problem.work.run("count", { views: viewsOf(problem), gain, objects, frames }, partCount);
+  yield* problem.work.run("addWeights", { views: viewsOf(problem), gain, objects, frames }, partCount);
   addSecondFloats(objects);
   frame.set(addSecond(frames));
 }

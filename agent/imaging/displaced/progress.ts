@@ -5,7 +5,7 @@ export interface DisplacedProgress {
 }
 
 /** Passes a generator's pauses on as progress from `start`, `share` long, of about `steps` steps. Given back early, so is `work`. */
-export function* reported<T>(
+export function* reportProgress<T>(
   work: Generator<void, T>,
   stage: DisplacedProgress["stage"],
   start: number,

@@ -1,5 +1,5 @@
 import { addSecond, sharedDoubles } from "./part-sums.ts";
-import { partCount, shiftSumsOf, type Unknowns } from "./passes.ts";
+import { partCount, type SolutionArrays, shiftSumsOf } from "./passes.ts";
 import { type Problem, viewsOf } from "./problem.ts";
 
 const stepMostPx = 1;
@@ -10,7 +10,11 @@ const stepMostPx = 1;
  * @returns the largest step [px]
  * Source: B. D. Lucas and T. Kanade, Proc. Int. Joint Conf. Artificial Intelligence (1981) 674.
  */
-export function* refineShifts(problem: Problem, unknowns: Unknowns, limit: number): Generator<void, number> {
+export function* refineShifts(
+  problem: Problem,
+  unknowns: SolutionArrays,
+  limit: number,
+): Generator<void, number> {
   let largest = 0;
   const sums = sharedDoubles(shiftSumsOf * problem.shifts.length);
   yield* problem.work.run("shiftSums", { views: viewsOf(problem), unknowns, limit, sums }, partCount);

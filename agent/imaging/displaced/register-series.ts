@@ -1,7 +1,7 @@
 import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { ShiftPx } from "./object-grid.ts";
-import type { PieceWork } from "./piece-work.ts";
+import type { TaskPool } from "./piece-work.ts";
 import { binnedShape } from "./series-correlator.ts";
 
 /** Largest side of the pictures that are correlated; larger frames are binned first and refined later. */
@@ -15,7 +15,7 @@ const sideMostPx = 820;
  * @returns shifts of `frames`, from one of them, and the peaks' significance
  */
 export function* registerSeries(
-  work: PieceWork,
+  work: TaskPool,
   { frames, shape }: { readonly frames: readonly number[]; readonly shape: Shape },
   average: Float32Array,
 ): Generator<void, { shifts: ShiftPx[]; peakSigmas: number[] }> {
@@ -25,7 +25,7 @@ export function* registerSeries(
   let middle = frames.length >> 1;
   for (let round = 0; ; round++) {
     const found = new Float64Array(new SharedArrayBuffer(8 * 3 * frames.length));
-    yield* work.run("correlate", { series, frames, reference: frames[middle]!, found }, frames.length);
+    yield* work.run("correlateFrame", { series, frames, reference: frames[middle]!, found }, frames.length);
     const shifts = frames.map((_, k) => ({ x: found[3 * k]!, y: found[3 * k + 1]! }));
     middle = nearestToMiddle(shifts);
     const away = Math.hypot(shifts[middle]!.x, shifts[middle]!.y);

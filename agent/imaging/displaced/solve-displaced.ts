@@ -6,15 +6,15 @@ import type { Shape } from "../numerics/shape.ts";
 import { type Anchor, combineSlopes } from "./anchor-plane.ts";
 import { CoarseWork } from "./coarse-work.ts";
 import { compareHalves, type HalvesAgreement, quarterRoom, quarterSums } from "./compare-halves.ts";
-import { flatOf } from "./flat-of-gain.ts";
+import { flatFromGain } from "./flat-of-gain.ts";
 import { type FrameLogs, FrameLogsInMemory } from "./frame-logs.ts";
-import { giveWay, likeTheOthers, weigh } from "./frame-trust.ts";
+import { replaceUnlikelyShifts, selectConsistentFrames, setFrameWeights } from "./frame-trust.ts";
 import { levelSlope } from "./level-slope.ts";
 import { type ObjectGrid, objectGrid, type ShiftPx } from "./object-grid.ts";
-import type { PartSums, Unknowns } from "./passes.ts";
-import { PieceWork, type StartThread } from "./piece-work.ts";
+import type { PartSums, SolutionArrays } from "./passes.ts";
+import { type StartThread, TaskPool } from "./piece-work.ts";
 import type { Counts, Problem } from "./problem.ts";
-import { type DisplacedProgress, reported } from "./progress.ts";
+import { type DisplacedProgress, reportProgress } from "./progress.ts";
 import { quietSunSlope } from "./quiet-sun-slope.ts";
 import { type ReadSeries, readSeries, type SeriesToRead } from "./read-series.ts";
 import { refineShifts } from "./refine-shifts.ts";
@@ -83,21 +83,21 @@ export function* solveDisplaced(
 ): Generator<DisplacedProgress, DisplacedSolution> {
   const { shape, frameCount } = input;
   const pxCount = shape.widthPx * shape.heightPx;
-  using work = new PieceWork({ fft: tools.fft, logs: {} }, tools.startThread?.(frameCount * pxCount));
+  using work = new TaskPool({ fft: tools.fft, logs: {} }, tools.startThread?.(frameCount * pxCount));
   const reading = readSeries(input, tools.logs ?? new FrameLogsInMemory());
-  const read = yield* reported(reading, "reading", 0, 0.1, frameCount);
+  const read = yield* reportProgress(reading, "reading", 0, 0.1, frameCount);
   const { logs, medians, average } = read;
   let { frames } = read;
   if (frames.length < 3) throw new RangeError(`${frames.length} frames with light do not make a flat`);
   work.useLogs("full", logs);
   const registration = registerSeries(work, { frames, shape }, average);
   const registrations = (2 * frames.length) / work.threads;
-  const found = yield* reported(registration, "registering", 0.1, 0.25, registrations);
+  const found = yield* reportProgress(registration, "registering", 0.1, 0.25, registrations);
   const shifts: ShiftPx[] = Array.from({ length: frameCount }, () => ({ x: 0, y: 0 }));
   frames.forEach((frameIndex, k) => {
     shifts[frameIndex] = found.shifts[k]!;
   });
-  if (input.expectedShifts) giveWay(shifts, input.expectedShifts, frames);
+  if (input.expectedShifts) replaceUnlikelyShifts(shifts, input.expectedShifts, frames);
 
   const grid = objectGrid(
     shape,
@@ -122,7 +122,7 @@ export function* solveDisplaced(
     fillSunModel(model, grid, onSun, disc.darkening ?? limbDarkening(wavelengthNm));
     maskLimbs(read, shifts, shape, onSun);
   }
-  const unknowns: Unknowns = {
+  const unknowns: SolutionArrays = {
     levels: new Float64Array(frameCount),
     gain: kernels.floats(pxCount),
     object: kernels.floats(gridPx),
@@ -148,15 +148,21 @@ export function* solveDisplaced(
     const share = 0.6 / rounds;
     const solve = solveRound(problemOf(), unknowns, counts, roundWork, reached);
     const steps = stepsPerRound(shape) / work.threads;
-    const coarse = yield* reported(solve, "solving", 0.35 + round * share, share, steps);
+    const coarse = yield* reportProgress(solve, "solving", 0.35 + round * share, share, steps);
     coarseIterations.push(coarse.iterations);
     reached = coarse.reached;
     if (round === rounds - 1) break;
-    const kept = likeTheOthers(frames, residualRms);
+    const kept = selectConsistentFrames(frames, residualRms);
     if (kept.length >= 3) frames = kept;
-    weigh(frames, residualRms, weights);
+    setFrameWeights(frames, residualRms, weights);
     const limit = 3 * median(frames.map((frameIndex) => residualRms[frameIndex]!))!;
-    yield* reported(refineShifts(problemOf(), unknowns, limit), "solving", 0.35 + (round + 1) * share, 0, 1);
+    yield* reportProgress(
+      refineShifts(problemOf(), unknowns, limit),
+      "solving",
+      0.35 + (round + 1) * share,
+      0,
+      1,
+    );
   }
 
   const problem = problemOf();
@@ -165,11 +171,11 @@ export function* solveDisplaced(
     squares: sums.gain,
     scratch: objects,
   });
-  const halves = yield* reported(comparing, "solving", 0.95, 0.05, stepsPerSweep(shape) / work.threads);
+  const halves = yield* reportProgress(comparing, "solving", 0.95, 0.05, stepsPerSweep(shape) / work.threads);
   const object = unknowns.object.slice();
   for (let i = 0; i < object.length; i++) object[i]! -= model[i]!;
   const used = frames.map((frameIndex) => shifts[frameIndex]!);
-  const finish = <T>(work: Generator<void, T>) => reported(work, "solving", 1, 0, 1);
+  const finish = <T>(work: Generator<void, T>) => reportProgress(work, "solving", 1, 0, 1);
   const anchor = combineSlopes(
     yield* finish(quietSunSlope(object, counts.object, grid)),
     levelSlope(
@@ -180,7 +186,7 @@ export function* solveDisplaced(
   const slope = anchor ?? { x: 0, y: 0, xSigma: 0, ySigma: 0 };
   addPlane(object, grid, { x: -slope.x, y: -slope.y }, { x: grid.originX, y: grid.originY });
   const flat = yield* finish(
-    flatOf({
+    flatFromGain({
       problem,
       gain: unknowns.gain,
       counts,

@@ -2,7 +2,7 @@ import { coarseCorrection } from "./coarse-correction.ts";
 import type { CoarseOutcome, CoarseWork } from "./coarse-work.ts";
 import { fullSweeps, type SweepSums } from "./full-sweeps.ts";
 import { addSecond, sharedDoubles } from "./part-sums.ts";
-import { bandRows, partCount, type Unknowns } from "./passes.ts";
+import { bandRows, partCount, type SolutionArrays } from "./passes.ts";
 import { type Counts, countValues, type Problem, viewsOf } from "./problem.ts";
 
 const sweepsPerRound = 4;
@@ -24,7 +24,7 @@ export interface RoundWork {
  */
 export function* solveRound(
   problem: Problem,
-  unknowns: Unknowns,
+  unknowns: SolutionArrays,
   counts: Counts,
   work: RoundWork,
   least: number,
@@ -35,7 +35,7 @@ export function* solveRound(
   yield* countValues(problem, counts, sums.objects[1]);
   yield* fullSweeps(problem, unknowns, counts, { sums, model, sweeps: sweepsPerRound });
   const squares = { pixels: sums.gain, frames: sharedDoubles(residualRms.length) };
-  yield* problem.work.run("squares", { views: viewsOf(problem), unknowns, ...squares }, partCount);
+  yield* problem.work.run("sumSquares", { views: viewsOf(problem), unknowns, ...squares }, partCount);
   const ofFrames = addSecond(squares.frames);
   for (const frameIndex of problem.frames)
     residualRms[frameIndex] = Math.sqrt(ofFrames[frameIndex]! / Math.max(1, counts.frame[frameIndex]!));

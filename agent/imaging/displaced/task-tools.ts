@@ -8,7 +8,7 @@ import type { SharedKernels, SweepLoops } from "./sweep-kernels.ts";
 export type Scale = "full" | "coarse";
 
 /** What a thread has at hand for its pieces; it comes as the solution goes on. */
-export interface TaskTools {
+export interface TaskContext {
   fft?: FftLibrary;
   kernels?: SweepLoops;
   logs: Partial<Record<Scale, FrameLogs>>;
@@ -25,7 +25,7 @@ export interface SharedTools {
 /** How logarithms that another thread shares are reached. */
 export type LogsOf = (shared: SharedLogs) => FrameLogs;
 
-export function takeUp(tools: TaskTools, { kernels, logs }: SharedTools, logsOf: LogsOf): void {
+export function adoptTools(tools: TaskContext, { kernels, logs }: SharedTools, logsOf: LogsOf): void {
   if (kernels) tools.kernels = kernelsAt(kernels);
   if (logs?.full) tools.logs.full = logsOf(logs.full);
   if (logs?.coarse) tools.logs.coarse = logsOf(logs.coarse);

@@ -1,21 +1,30 @@
-import { correlate } from "./correlate-frame.ts";
-import { binLeft, count, gather, halves, normal, scatter, shiftSums, squares } from "./passes.ts";
-import type { TaskTools } from "./task-tools.ts";
+import { correlateFrame } from "./correlate-frame.ts";
+import {
+  addWeights,
+  applyNormalEquations,
+  binResiduals,
+  shiftSums,
+  sumObject,
+  sumQuarters,
+  sumResiduals,
+  sumSquares,
+} from "./passes.ts";
+import type { TaskContext } from "./task-tools.ts";
 
 /** All that is done in pieces: each gives a part of the rows, or a frame, of what it is about. */
-export const tasks = {
-  correlate,
-  count,
-  scatter,
-  gather,
-  squares,
-  normal,
+export const solverTasks = {
+  correlateFrame,
+  addWeights,
+  sumObject,
+  sumResiduals,
+  sumSquares,
+  applyNormalEquations,
   shiftSums,
-  binLeft,
-  halves,
+  binResiduals,
+  sumQuarters,
 } as const;
 
-export type TaskName = keyof typeof tasks;
-export type TaskAbout<Name extends TaskName> = Parameters<(typeof tasks)[Name]>[1];
+export type TaskName = keyof typeof solverTasks;
+export type TaskAbout<Name extends TaskName> = Parameters<(typeof solverTasks)[Name]>[1];
 /** Every task fits this when its name and what it is about do. */
-export type AnyTask = (tools: TaskTools, about: unknown, piece: number) => Generator<void>;
+export type AnyTask = (tools: TaskContext, about: unknown, piece: number) => Generator<void>;

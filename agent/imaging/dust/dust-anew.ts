@@ -1,11 +1,11 @@
 import { cellSidePx } from "./dust-cells.ts";
-import { clustersOf, moved, pictureAbout } from "./dust-cluster.ts";
-import { nextOf } from "./dust-explaining.ts";
+import { findClusters, moveFit, pictureAbout } from "./dust-cluster.ts";
+import { findNextShadow } from "./dust-explaining.ts";
 import type { ShadowFit } from "./dust-fit.ts";
-import { gains, type JointFit, jointFit } from "./dust-joint-fit.ts";
-import { withBestKinds } from "./dust-measure.ts";
-import { bare, fill, type Residual, type Shadow } from "./dust-shadow.ts";
-import { simpler } from "./dust-simpler.ts";
+import { fitJointly, isBetterFit, type JointFit } from "./dust-joint-fit.ts";
+import { fitBestKinds } from "./dust-measure.ts";
+import { addShadow, type Residual, type Shadow, shadowOfFit } from "./dust-shadow.ts";
+import { fewerShadows } from "./dust-simpler.ts";
 import { isRing } from "./shadow-profile.ts";
 
 /** Two that overlap are told apart by the search. */
@@ -21,12 +21,12 @@ const cellsMost = 40_000;
  * @param clean what the shadows leave; follows what is changed
  * @param knotPx of the background, which is measured along
  */
-export function explainedAnew(clean: Residual, shadows: readonly Shadow[], knotPx: number): Shadow[] {
-  return clustersOf(shadows).flatMap((cluster) => {
+export function refitCluster(clean: Residual, shadows: readonly Shadow[], knotPx: number): Shadow[] {
+  return findClusters(shadows).flatMap((cluster) => {
     const better = cluster.length > 1 ? clusterAnew(clean, cluster, knotPx) : undefined;
     if (!better) return cluster;
-    for (const one of cluster) fill(clean, one, -1);
-    for (const one of better) fill(clean, one, 1);
+    for (const one of cluster) addShadow(clean, one, -1);
+    for (const one of better) addShadow(clean, one, 1);
     return better;
   });
 }
@@ -34,32 +34,32 @@ export function explainedAnew(clean: Residual, shadows: readonly Shadow[], knotP
 /** @returns nothing if the cluster as found explains the picture better */
 function clusterAnew(clean: Residual, cluster: readonly Shadow[], knotPx: number): Shadow[] | undefined {
   const { picture, x0, y0 } = pictureAbout(clean, cluster);
-  const local = cluster.map((one) => ({ ...one, fit: moved(one.fit, -x0, -y0) }));
-  for (const one of local) fill(picture, one, -1);
+  const local = cluster.map((one) => ({ ...one, fit: moveFit(one.fit, -x0, -y0) }));
+  for (const one of local) addShadow(picture, one, -1);
   const asFound = local.map(({ fit }) => fit);
   let cellPx = Math.min(cellPxMost, cellSidePx(asFound));
   while (picture.values.length > cellsMost * cellPx ** 2) cellPx *= 2;
-  const before = jointFit(picture, asFound, knotPx, cellPx);
+  const before = fitJointly(picture, asFound, knotPx, cellPx);
   const anew =
     cluster.length < clusterLeast ? undefined : fromNothing(picture, cluster.length, knotPx, cellPx);
-  const best = simpler(picture, anew && gains(anew, before) ? anew : before, knotPx, cellPx);
+  const best = fewerShadows(picture, anew && isBetterFit(anew, before) ? anew : before, knotPx, cellPx);
   if (best === before) return undefined;
   // How little is known of overlapping ones' depths is judged when all are measured; here the criterion has.
-  return best.shadows.map((fit) => bare({ ...moved(fit, x0, y0), depthSigma: 0 }));
+  return best.shadows.map((fit) => shadowOfFit({ ...moveFit(fit, x0, y0), depthSigma: 0 }));
 }
 
 /** One more after the other, kinds chosen anew when no more is gained. */
 function fromNothing(picture: Residual, most: number, knotPx: number, cellPx: number): JointFit | undefined {
   let best: JointFit | undefined;
   const take = (shadows: readonly ShadowFit[]) => {
-    const joint = jointFit(picture, shadows, knotPx, cellPx, best);
-    if (best && !gains(joint, best)) return false;
+    const joint = fitJointly(picture, shadows, knotPx, cellPx, best);
+    if (best && !isBetterFit(joint, best)) return false;
     best = joint;
     return true;
   };
   for (;;) {
     const told = best?.shadows ?? [];
-    const next = told.length < most ? nextOf(picture, told) : undefined;
+    const next = told.length < most ? findNextShadow(picture, told) : undefined;
     if (next && take([...told, next])) continue;
     if (!best || !otherKinds(picture, told).some(take)) return best;
   }
@@ -69,7 +69,7 @@ function fromNothing(picture: Residual, most: number, knotPx: number, cellPx: nu
 function otherKinds(picture: Residual, shadows: readonly ShadowFit[]): ShadowFit[][] {
   const rings = shadows.filter(({ kind }) => isRing(kind));
   return [
-    withBestKinds(picture, shadows),
+    fitBestKinds(picture, shadows),
     ...rings.map((ring) =>
       shadows.map((one) => (one === ring ? { ...one, kind: "disc" as const, holeRatio: 0 } : one)),
     ),

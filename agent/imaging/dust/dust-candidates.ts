@@ -1,7 +1,7 @@
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { halved, type Level, peaksAbove, sampleOf } from "./dust-level.ts";
+import { findPeaks, halveResolution, type Level, sampleOf } from "./dust-level.ts";
 
 export interface DustCandidate {
   readonly xPx: number;
@@ -36,7 +36,7 @@ export function dustCandidates(
   let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
   const found: DustCandidate[] = [];
   for (let diameterPx = leastDiameterPx * level.binPx; diameterPx <= largestPx; diameterPx *= ladder) {
-    while (diameterPx / level.binPx > 2 * leastDiameterPx) level = halved(level);
+    while (diameterPx / level.binPx > 2 * leastDiameterPx) level = halveResolution(level);
     found.push(...peaks(sizeMap(level, diameterPx)));
   }
   return found.sort((a, b) => worth(b) - worth(a));
@@ -63,9 +63,9 @@ function sizeMap(level: Level, diameterPx: number): SizeMap {
 /** Dark blobs, and bright ones by the same map upside down. */
 function peaks({ level, diameterPx, contrast, sigma }: SizeMap): DustCandidate[] {
   const least = significanceMin * sigma;
-  const dark = peaksAbove(contrast, level.shape, least);
+  const dark = findPeaks(contrast, level.shape, least);
   for (let i = 0; i < contrast.length; i++) contrast[i] = -contrast[i]!;
-  const bright = peaksAbove(contrast, level.shape, least).map((peak) => ({ ...peak, value: -peak.value }));
+  const bright = findPeaks(contrast, level.shape, least).map((peak) => ({ ...peak, value: -peak.value }));
   return [...dark, ...bright].map(({ x, y, value }) => ({
     xPx: (x + 0.5) * level.binPx - 0.5,
     yPx: (y + 0.5) * level.binPx - 0.5,

@@ -1,6 +1,6 @@
 import type { ShadowFit } from "./dust-fit.ts";
 import type { Residual } from "./dust-shadow.ts";
-import { endOf } from "./shadow-profile.ts";
+import { shadowRadiusPx } from "./shadow-profile.ts";
 
 const tilePx = 16;
 /** A shadow is told by cells of this share of its diameter. */
@@ -42,7 +42,7 @@ export function cellsOf(
       const reaching = [...shadows.keys()].filter((k) => {
         const fit = shadows[k]!;
         const far = Math.hypot(cx - fit.xPx, cy - fit.yPx) - tilePx * Math.SQRT1_2;
-        return far < (1 + radiusSlack) * endOf(fit);
+        return far < (1 + radiusSlack) * shadowRadiusPx(fit);
       });
       const side = cellPx ?? cellSidePx(reaching.map((k) => shadows[k]!));
       const from = cells.x.length;

@@ -3,7 +3,7 @@ import { type FitStart, fitShadow, type ShadowFit } from "./dust-fit.ts";
 import { isMostlySeen } from "./dust-judge.ts";
 import { kindsFor } from "./dust-refit.ts";
 import { rimCandidates } from "./dust-rims.ts";
-import { bare, fill, type Residual } from "./dust-shadow.ts";
+import { addShadow, type Residual, shadowOfFit } from "./dust-shadow.ts";
 import { isRing } from "./shadow-profile.ts";
 
 /** Of rims and of blobs, so many that promise most are tried. */
@@ -13,9 +13,9 @@ const triedMost = 4;
  * The one more shadow that explains most of what others leave.
  * @param picture ln F with the shadows in it
  */
-export function nextOf(picture: Residual, others: readonly ShadowFit[]): ShadowFit | undefined {
+export function findNextShadow(picture: Residual, others: readonly ShadowFit[]): ShadowFit | undefined {
   const { shape, usePx } = picture;
-  const left = without(picture, others);
+  const left = removeShadows(picture, others);
   const largestPx = 0.9 * Math.min(shape.widthPx, shape.heightPx);
   return mostExplaining(left, [
     ...rimCandidates(left.values, usePx, shape, largestPx).slice(0, triedMost),
@@ -26,7 +26,7 @@ export function nextOf(picture: Residual, others: readonly ShadowFit[]): ShadowF
 }
 
 /** The one shadow that explains most of the light of several, looked for at the place of each and at the middle of all. */
-export function inPlaceOf(
+export function findReplacement(
   picture: Residual,
   several: readonly ShadowFit[],
   others: readonly ShadowFit[],
@@ -41,13 +41,13 @@ export function inPlaceOf(
     yPx: mean((at) => at.yPx),
     diameterPx: mean((at) => at.diameterPx),
   };
-  return mostExplaining(without(picture, others), all > 0 ? [middle, ...starts] : starts);
+  return mostExplaining(removeShadows(picture, others), all > 0 ? [middle, ...starts] : starts);
 }
 
 /** The picture with the light of some shadows given back. */
-export function without(picture: Residual, shadows: readonly ShadowFit[]): Residual {
+export function removeShadows(picture: Residual, shadows: readonly ShadowFit[]): Residual {
   const left: Residual = { ...picture, values: picture.values.slice() };
-  for (const one of shadows) fill(left, bare(one), 1);
+  for (const one of shadows) addShadow(left, shadowOfFit(one), 1);
   return left;
 }
 
@@ -60,9 +60,9 @@ function mostExplaining(left: Residual, starts: readonly FitStart[]): ShadowFit 
       const fit = fitShadow(values, usePx, shape, start, kind);
       if (!fit || fit.depth <= 0 || (isRing(kind) && fit.holeRatio < 0.1) || !isMostlySeen(fit, shape))
         continue;
-      fill(left, bare(fit), 1);
+      addShadow(left, shadowOfFit(fit), 1);
       const explains = squares - squaresOf(left);
-      fill(left, bare(fit), -1);
+      addShadow(left, shadowOfFit(fit), -1);
       if (explains > (best?.explains ?? 0)) best = { fit, explains };
     }
   return best?.fit;

@@ -1,10 +1,16 @@
 import { Cholesky } from "../numerics/cholesky.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type Patch, patchAbout } from "./dust-patch.ts";
-import { derivatives, isRing, profile, type ShadowForm, type ShadowKind } from "./shadow-profile.ts";
+import {
+  isRing,
+  profileDerivatives,
+  type ShadowForm,
+  type ShadowKind,
+  shadowProfile,
+} from "./shadow-profile.ts";
 
 /** How far a fit may go from where it starts: a rim is where it is, even if neighbours pull. */
-export type Slack = "much" | "little";
+export type FitFreedom = "much" | "little";
 
 /** Of the centre in radii; of the radius itself. */
 const slackOf = { much: [0.9, 0.45, 1.9], little: [0.1, 0.85, 1.18] } as const;
@@ -63,7 +69,7 @@ export function fitShadow(
   shape: Shape,
   start: FitStart,
   kind: ShadowKind,
-  slack: Slack = "much",
+  slack: FitFreedom = "much",
 ): ShadowFit | undefined {
   const radius = start.diameterPx / 2;
   const patch = patchAbout(
@@ -141,7 +147,7 @@ function squaresOf({ x, y, value, count, scalePx }: Patch, p: Float64Array, kind
   for (let k = 0; k < count; k++) {
     const dx = x[k]! - px;
     const dy = y[k]! - py;
-    const shade = profile(kind, Math.sqrt(dx * dx + dy * dy), radius, hole, edge);
+    const shade = shadowProfile(kind, Math.sqrt(dx * dx + dy * dy), radius, hole, edge);
     const miss = value[k]! - level - slopeX * dx - slopeY * dy + depth * shade;
     squares += miss * miss;
   }
@@ -170,7 +176,7 @@ function normalEquations(patch: Patch, p: Float64Array, kind: ShadowKind): Norma
     const dx = x[k]! - px;
     const dy = y[k]! - py;
     const r = Math.sqrt(dx * dx + dy * dy);
-    const shade = derivatives(kind, r, p, all);
+    const shade = profileDerivatives(kind, r, p, all);
     const outwards = r > 0 ? (depth * all[0]!) / r : 0;
     all[0] = outwards * dx - slopeX;
     all[1] = outwards * dy - slopeY;
@@ -217,7 +223,7 @@ function bounded(
   start: { readonly xPx: number; readonly yPx: number },
   radius: number,
   kind: ShadowKind,
-  slack: Slack,
+  slack: FitFreedom,
 ): Float64Array {
   const within = (value: number, least: number, most: number) => Math.min(most, Math.max(least, value));
   const [aside, smallest, largest] = slackOf[slack];

@@ -4,10 +4,10 @@ import { type Cells, cellsOf } from "./dust-cells.ts";
 import { freeUnknowns, type ShadowFit } from "./dust-fit.ts";
 import type { Residual } from "./dust-shadow.ts";
 import { type Splines, splineNormal, splinesAt } from "./dust-splines.ts";
-import { derivatives, isRing, type ShadowKind } from "./shadow-profile.ts";
+import { isRing, profileDerivatives, type ShadowKind } from "./shadow-profile.ts";
 
 /** x, y, radius, hole ratio, edge, depth: as a fit of one has them. */
-export const perShadow = 6;
+export const unknownsPerShadow = 6;
 
 /**
  * Of a ring whose rims run together, light tells little but its middle and how much there is of it: what is known of rings beforehand
@@ -41,7 +41,9 @@ export class JointEquations {
   constructor(picture: Residual, shadows: readonly ShadowFit[], knotPx: number, cellPx?: number) {
     const { widthPx, heightPx } = picture.shape;
     this.#shadows = shadows;
-    this.#free = shadows.map(({ kind }) => freeUnknowns[kind].filter((unknown) => unknown < perShadow));
+    this.#free = shadows.map(({ kind }) =>
+      freeUnknowns[kind].filter((unknown) => unknown < unknownsPerShadow),
+    );
     this.#cells = cellsOf(picture, shadows, cellPx);
     const [across, down] = [cubicKnots(widthPx, knotPx), cubicKnots(heightPx, knotPx)];
     this.#splines = splinesAt(this.#cells.x, this.#cells.y, across, down);
@@ -87,8 +89,8 @@ export class JointEquations {
     const { tiles, x, y, value, weight } = this.#cells;
     const { first, stride, share } = this.#splines;
     const [from, free] = [this.#from, this.#free];
-    const slopes = new Float64Array(perShadow);
-    const by = new Float64Array(perShadow * ps.length);
+    const slopes = new Float64Array(unknownsPerShadow);
+    const by = new Float64Array(unknownsPerShadow * ps.length);
     const active = new Int32Array(ps.length);
     let squares = 0;
     for (const tile of tiles)
@@ -103,7 +105,7 @@ export class JointEquations {
           if (darkening === undefined) continue;
           miss += darkening;
           const own = free[k]!;
-          for (let q = 0; q < own.length; q++) by[perShadow * count + q] = slopes[own[q]!]!;
+          for (let q = 0; q < own.length; q++) by[unknownsPerShadow * count + q] = slopes[own[q]!]!;
           active[count++] = k;
         }
         const square = w * miss * miss;
@@ -118,7 +120,7 @@ export class JointEquations {
           const k = active[a]!;
           const own = free[k]!.length;
           for (let q = 0; q < own; q++) {
-            const one = w * by[perShadow * a + q]!;
+            const one = w * by[unknownsPerShadow * a + q]!;
             if (one === 0) continue;
             right[from[k]! + q]! += one * miss;
             const row = (from[k]! + q) * n;
@@ -133,10 +135,10 @@ export class JointEquations {
               const other = active[b]!;
               const at = row + from[other]!;
               const others = free[other]!.length;
-              for (let p = 0; p < others; p++) normal[at + p]! += one * by[perShadow * b + p]!;
+              for (let p = 0; p < others; p++) normal[at + p]! += one * by[unknownsPerShadow * b + p]!;
             }
             const at = row + from[k]!;
-            for (let p = 0; p <= q; p++) normal[at + p]! += one * by[perShadow * a + p]!;
+            for (let p = 0; p <= q; p++) normal[at + p]! += one * by[unknownsPerShadow * a + p]!;
           }
         }
       }
@@ -185,7 +187,7 @@ function darkeningAt(
   const dy = y - p[1]!;
   const r = Math.sqrt(dx * dx + dy * dy);
   const depth = p[5]!;
-  const shade = derivatives(kind, r, p, slopes);
+  const shade = profileDerivatives(kind, r, p, slopes);
   if (shade === 0 && slopes[0] === 0) return undefined;
   const outwards = r > 0 ? (depth * slopes[0]!) / r : 0;
   slopes[0] = outwards * dx;

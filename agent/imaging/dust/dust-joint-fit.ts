@@ -1,7 +1,7 @@
 import { Cholesky } from "../numerics/cholesky.ts";
 import { radiusSlack } from "./dust-cells.ts";
 import type { ShadowFit } from "./dust-fit.ts";
-import { JointEquations, type Linearised, perShadow } from "./dust-joint-equations.ts";
+import { JointEquations, type Linearised, unknownsPerShadow } from "./dust-joint-equations.ts";
 import type { Residual } from "./dust-shadow.ts";
 import { isRing } from "./shadow-profile.ts";
 
@@ -30,7 +30,7 @@ export interface JointFit {
  * @param toBeat one with the same cells: what can't do better is not fitted to the end
  * @returns the same shadows, with sigmas that include all that is unknown of the others
  */
-export function jointFit(
+export function fitJointly(
   picture: Residual,
   shadows: readonly ShadowFit[],
   knotPx: number,
@@ -75,7 +75,7 @@ export function jointFit(
  * criterion. Both look at the same cells.
  * Source: G. Schwarz, Annals of Statistics 6 (1978) 461.
  */
-export function gains(one: JointFit, other: JointFit): boolean {
+export function isBetterFit(one: JointFit, other: JointFit): boolean {
   return criterion(one) < criterion(other) - gainLeast;
 }
 
@@ -113,7 +113,7 @@ function withSigmas(
   return shadows.map((shadow, k) => {
     const own = misses[k]!;
     // Where the model fits worse than elsewhere, its unknowns are known less.
-    const local = Math.max(variance, own.squares / Math.max(1, own.cells - perShadow));
+    const local = Math.max(variance, own.squares / Math.max(1, own.cells - unknownsPerShadow));
     const sigmaOf = (unknown: number) => {
       const unit = new Float64Array(n);
       unit[equations.placeOf(k, unknown)] = 1;

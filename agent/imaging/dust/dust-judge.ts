@@ -4,7 +4,7 @@ import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
 import type { ShadowFit } from "./dust-fit.ts";
 import type { Residual } from "./dust-shadow.ts";
-import { darkestShare, endOf, shadowAt } from "./shadow-profile.ts";
+import { darkestFraction, shadowAt, shadowRadiusPx } from "./shadow-profile.ts";
 
 /** Of a depth over its scatter: at first sight, while others still lie over it, and in the end. */
 export const snrMin = { first: 3, last: 7 };
@@ -29,10 +29,10 @@ export function scatterAround(
   const weight = new Float64Array(sectorCount);
   const outside = new Float64Array(sectorCount);
   const outsideCount = new Float64Array(sectorCount);
-  const gap = fit.kind === "bell" ? 2 * fit.radiusPx : endOf(fit);
+  const gap = fit.kind === "bell" ? 2 * fit.radiusPx : shadowRadiusPx(fit);
   const reachPx = Math.max(gap + 3, gap + 0.6 * fit.radiusPx);
   // Where a ring's rims run together it is nowhere as dark as its depth says.
-  const half = 0.5 * darkestShare(fit);
+  const half = 0.5 * darkestFraction(fit);
   const every = Math.max(1, Math.floor(Math.sqrt((Math.PI * reachPx * reachPx) / judgedPixels)));
   for (const { y, x0, x1 } of spansWithin(shape, fit.xPx, fit.yPx, reachPx, every)) {
     const dy = y - fit.yPx;
@@ -94,7 +94,7 @@ export function isMostlySeen({ xPx, yPx, radiusPx }: ShadowFit, { widthPx, heigh
 }
 
 /** Of less than three quarters of a shadow the background is a guess. */
-export function isCut({ xPx, yPx, radiusPx }: ShadowFit, { widthPx, heightPx }: Shape): boolean {
+export function isCutByEdge({ xPx, yPx, radiusPx }: ShadowFit, { widthPx, heightPx }: Shape): boolean {
   return Math.min(xPx, yPx, widthPx - 1 - xPx, heightPx - 1 - yPx) < radiusPx / 2;
 }
 

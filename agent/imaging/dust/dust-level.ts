@@ -10,7 +10,7 @@ export interface Level {
 }
 
 /** Cells twice as wide; one needs two of its four parts. */
-export function halved({ shape, values, use, binPx }: Level): Level {
+export function halveResolution({ shape, values, use, binPx }: Level): Level {
   const [widthPx, heightPx] = [shape.widthPx >> 1, shape.heightPx >> 1];
   const smaller = new Float32Array(widthPx * heightPx);
   const smallerUse = new Uint8Array(widthPx * heightPx);
@@ -57,7 +57,7 @@ export function sampleOf(map: Float32Array, count: number): Float32Array {
 }
 
 /** Places that are above a value and not below any of their eight neighbours. */
-export function peaksAbove(
+export function findPeaks(
   map: Float32Array,
   { widthPx, heightPx }: Shape,
   least: number,

@@ -1,7 +1,7 @@
-import { without } from "./dust-explaining.ts";
+import { removeShadows } from "./dust-explaining.ts";
 import { fitShadow, type ShadowFit } from "./dust-fit.ts";
-import { jointFit } from "./dust-joint-fit.ts";
-import { bare, fill, type Residual, type Shadow } from "./dust-shadow.ts";
+import { fitJointly } from "./dust-joint-fit.ts";
+import { addShadow, type Residual, type Shadow, shadowOfFit } from "./dust-shadow.ts";
 import { isRing, type ShadowKind } from "./shadow-profile.ts";
 
 const kinds: readonly ShadowKind[] = ["disc", "softDisc", "ring", "softRing", "bell"];
@@ -17,24 +17,24 @@ const rounds = 2;
  * @param knotPx of the background, which is measured along
  * @returns a fit for each, in order; bright bumps stay as they were found
  */
-export function measuredFits(clean: Residual, shadows: readonly Shadow[], knotPx: number): ShadowFit[] {
+export function measureShadows(clean: Residual, shadows: readonly Shadow[], knotPx: number): ShadowFit[] {
   const all = [...shadows];
   const dark = [...all.keys()].filter((k) => all[k]!.fit.depth > 0);
   for (let round = 0; round < rounds; round++) {
     for (const k of dark) {
-      fill(clean, all[k]!, -1);
-      all[k] = bare(ofBestKind(clean, all[k]!.fit));
-      fill(clean, all[k]!, 1);
+      addShadow(clean, all[k]!, -1);
+      all[k] = shadowOfFit(fitBestKind(clean, all[k]!.fit));
+      addShadow(clean, all[k]!, 1);
     }
-    for (const k of dark) fill(clean, all[k]!, -1);
-    const { shadows: fits } = jointFit(
+    for (const k of dark) addShadow(clean, all[k]!, -1);
+    const { shadows: fits } = fitJointly(
       clean,
       dark.map((k) => all[k]!.fit),
       knotPx,
     );
     for (const [n, k] of dark.entries()) {
-      all[k] = bare(fits[n]!);
-      fill(clean, all[k]!, 1);
+      all[k] = shadowOfFit(fits[n]!);
+      addShadow(clean, all[k]!, 1);
     }
   }
   return all.map(({ fit }) => fit);
@@ -44,18 +44,18 @@ export function measuredFits(clean: Residual, shadows: readonly Shadow[], knotPx
  * Each of the best kind by itself, the others out of the way as they were.
  * @param picture ln F with the shadows in it
  */
-export function withBestKinds(picture: Residual, shadows: readonly ShadowFit[]): ShadowFit[] {
-  const left = without(picture, shadows);
+export function fitBestKinds(picture: Residual, shadows: readonly ShadowFit[]): ShadowFit[] {
+  const left = removeShadows(picture, shadows);
   return shadows.map((one) => {
-    fill(left, bare(one), -1);
-    const best = ofBestKind(left, one);
-    fill(left, bare(one), 1);
+    addShadow(left, shadowOfFit(one), -1);
+    const best = fitBestKind(left, one);
+    addShadow(left, shadowOfFit(one), 1);
     return best;
   });
 }
 
 /** The kind that explains the pixels about it best for its number of unknowns, the others out of the way. */
-export function ofBestKind({ values, usePx, shape }: Residual, fit: ShadowFit): ShadowFit {
+export function fitBestKind({ values, usePx, shape }: Residual, fit: ShadowFit): ShadowFit {
   const { xPx, yPx, radiusPx, holeRatio } = fit;
   const start = { xPx, yPx, diameterPx: 2 * radiusPx, holeRatio, ...look };
   let best: ShadowFit | undefined;

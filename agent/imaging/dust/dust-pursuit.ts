@@ -1,6 +1,6 @@
 import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
-import { halved, type Level, slopesOf } from "./dust-level.ts";
+import { halveResolution, type Level, slopesOf } from "./dust-level.ts";
 
 /** A candidate as a disc with a rim of usual softness; its depth is of all candidates at once. */
 export interface PursuedShadow {
@@ -25,7 +25,7 @@ const shadowsMost = 60;
  * Source: orthogonal matching pursuit, Y. C. Pati, R. Rezaiifar and P. S. Krishnaprasad, Proc. 27th Asilomar Conf. (1993) 40.
  * @param leastDepth shallower ones are left out
  */
-export function pursuedShadows(
+export function pursueShadows(
   residual: Float32Array,
   usePx: Uint8Array,
   shape: Shape,
@@ -33,7 +33,7 @@ export function pursuedShadows(
   leastDepth: number,
 ): PursuedShadow[] {
   let level: Level = { shape, values: residual, use: usePx, binPx: 1 };
-  while (Math.max(level.shape.widthPx, level.shape.heightPx) > cellsAcross) level = halved(level);
+  while (Math.max(level.shape.widthPx, level.shape.heightPx) > cellsAcross) level = halveResolution(level);
   const left = slopesOf(level);
   const rims = candidates.map((candidate) => rimOf(candidate, level));
   const depths = new Float64Array(candidates.length);

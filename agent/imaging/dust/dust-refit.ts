@@ -2,7 +2,7 @@ import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
 import type { ShadowFit } from "./dust-fit.ts";
 import { isMostlySeen } from "./dust-judge.ts";
-import { fill, type Residual, type Shadow, shadowNear } from "./dust-shadow.ts";
+import { addShadow, fitShadowNear, type Residual, type Shadow } from "./dust-shadow.ts";
 
 const mergeMiss = 1.3;
 
@@ -14,7 +14,7 @@ const leastBump = 0.1;
 
 export type Place = Pick<DustCandidate, "xPx" | "yPx" | "diameterPx">;
 
-export function placeOf({ fit: { xPx, yPx, radiusPx } }: Shadow): Place {
+export function shadowPlace({ fit: { xPx, yPx, radiusPx } }: Shadow): Place {
   return { xPx, yPx, diameterPx: 2 * radiusPx };
 }
 
@@ -38,30 +38,35 @@ export function kindsFor(depth: number) {
 }
 
 /** Each anew with all others out of the way; what is nothing any more is given back to the picture. */
-export function refitted(clean: Residual, shadows: readonly Shadow[], anyKind = false): Shadow[] {
+export function refitShadows(clean: Residual, shadows: readonly Shadow[], anyKind = false): Shadow[] {
   const kept: Shadow[] = [];
   for (const shadow of shadows) {
-    fill(clean, shadow, -1);
+    addShadow(clean, shadow, -1);
     const { fit } = shadow;
-    const again = shadowNear(clean, placeOf(shadow), anyKind ? kindsFor(fit.depth) : [fit.kind], "little");
+    const again = fitShadowNear(
+      clean,
+      shadowPlace(shadow),
+      anyKind ? kindsFor(fit.depth) : [fit.kind],
+      "little",
+    );
     if (
       !again ||
       again.fit.depth * fit.depth <= 0 ||
       !isPlausible(again.fit, clean.shape) ||
-      kept.some((other) => isSame(placeOf(other), placeOf(again)))
+      kept.some((other) => isSame(shadowPlace(other), shadowPlace(again)))
     )
       continue;
-    fill(clean, again, 1);
+    addShadow(clean, again, 1);
     kept.push(again);
   }
   return kept;
 }
 
 /** What is dropped as seen twice gives its share back to the one that stays, which then has to be fitted anew. */
-export function settled(clean: Residual, shadows: readonly Shadow[]): Shadow[] {
+export function dropDuplicates(clean: Residual, shadows: readonly Shadow[]): Shadow[] {
   let before = [...shadows];
   for (let round = 0; round < 4; round++) {
-    const after = refitted(clean, before);
+    const after = refitShadows(clean, before);
     if (round > 0 && after.length === before.length) return after;
     before = after;
   }
@@ -69,29 +74,29 @@ export function settled(clean: Residual, shadows: readonly Shadow[]): Shadow[] {
 }
 
 /** A soft shadow is seen as two hard ones about one middle: one is kept if it explains the pixels nearly as well. */
-export function merged(clean: Residual, shadows: readonly Shadow[]): Shadow[] {
+export function mergeConcentric(clean: Residual, shadows: readonly Shadow[]): Shadow[] {
   const kept: Shadow[] = [];
   for (const shadow of shadows) {
-    const k = kept.findIndex((other) => isConcentric(placeOf(other), placeOf(shadow)));
+    const k = kept.findIndex((other) => isConcentric(shadowPlace(other), shadowPlace(shadow)));
     const other = kept[k];
     if (!other) {
       kept.push(shadow);
       continue;
     }
-    fill(clean, shadow, -1);
-    fill(clean, other, -1);
-    const [a, b] = [placeOf(shadow), placeOf(other)];
+    addShadow(clean, shadow, -1);
+    addShadow(clean, other, -1);
+    const [a, b] = [shadowPlace(shadow), shadowPlace(other)];
     const between = {
       ...(a.diameterPx > b.diameterPx ? a : b),
       diameterPx: (a.diameterPx + b.diameterPx) / 2,
     };
-    const one = shadowNear(clean, between, kindsFor(1), "much");
+    const one = fitShadowNear(clean, between, kindsFor(1), "much");
     if (one && one.fit.depth > 0 && one.fit.miss < mergeMiss * Math.min(shadow.fit.miss, other.fit.miss)) {
       kept[k] = one;
-      fill(clean, one, 1);
+      addShadow(clean, one, 1);
     } else {
-      fill(clean, other, 1);
-      fill(clean, shadow, 1);
+      addShadow(clean, other, 1);
+      addShadow(clean, shadow, 1);
       kept.push(shadow);
     }
   }
@@ -99,18 +104,18 @@ export function merged(clean: Residual, shadows: readonly Shadow[]): Shadow[] {
 }
 
 /** Pieces in and at a larger shadow are its own if it explains the pixels about as well without them. */
-export function withoutPieces(clean: Residual, shadows: readonly Shadow[]): Shadow[] {
+export function dropPieces(clean: Residual, shadows: readonly Shadow[]): Shadow[] {
   let kept = shadows.toSorted((a, b) => b.fit.radiusPx - a.fit.radiusPx);
   for (const large of [...kept]) {
     if (!kept.includes(large) || large.fit.depth <= 0) continue;
     const pieces = kept.filter((other) => isPieceOf(large.fit, other.fit));
     if (pieces.length < piecesLeast) continue;
-    for (const one of [large, ...pieces]) fill(clean, one, -1);
-    const whole = shadowNear(clean, placeOf(large), kindsFor(1), "little");
+    for (const one of [large, ...pieces]) addShadow(clean, one, -1);
+    const whole = fitShadowNear(clean, shadowPlace(large), kindsFor(1), "little");
     if (whole && whole.fit.miss < mergeMiss * large.fit.miss) {
-      fill(clean, whole, 1);
+      addShadow(clean, whole, 1);
       kept = kept.filter((one) => !pieces.includes(one)).map((one) => (one === large ? whole : one));
-    } else for (const one of [large, ...pieces]) fill(clean, one, 1);
+    } else for (const one of [large, ...pieces]) addShadow(clean, one, 1);
   }
   return kept;
 }

@@ -2,7 +2,7 @@ import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { DustCandidate } from "./dust-candidates.ts";
-import { halved, type Level, peaksAbove, sampleOf, slopesOf } from "./dust-level.ts";
+import { findPeaks, halveResolution, type Level, sampleOf, slopesOf } from "./dust-level.ts";
 
 const leastDiameterPx = 8;
 const ladder = 2 ** 0.25;
@@ -28,7 +28,7 @@ export function rimCandidates(
   const found: DustCandidate[] = [];
   for (let diameterPx = leastDiameterPx * level.binPx; diameterPx <= largestPx; diameterPx *= ladder) {
     while (diameterPx / level.binPx > cellsMost) {
-      level = halved(level);
+      level = halveResolution(level);
       rises = risesOf(level);
     }
     found.push(...peaks(rises, level, diameterPx));
@@ -62,7 +62,7 @@ function peaks(rises: Rises, { shape, binPx }: Level, diameterPx: number): DustC
   const map = gaussianBlur(votesOf(rises, shape, radius), shape, sigmaCells);
   const spread = medianAndSigma(sampleOf(map, 20_000));
   if (!spread) return [];
-  return peaksAbove(map, shape, spread.median + significanceMin * spread.sigma).map(({ x, y, value }) => ({
+  return findPeaks(map, shape, spread.median + significanceMin * spread.sigma).map(({ x, y, value }) => ({
     xPx: (x + 0.5) * binPx - 0.5,
     yPx: (y + 0.5) * binPx - 0.5,
     diameterPx,

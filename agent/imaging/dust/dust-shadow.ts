@@ -1,8 +1,8 @@
 import { median } from "../numerics/order-statistics.ts";
 import { spansWithin } from "../numerics/pixels-within.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { fitShadow, type ShadowFit, type Slack } from "./dust-fit.ts";
-import { endOf, isRing, type ShadowKind, shadowAt } from "./shadow-profile.ts";
+import { type FitFreedom, fitShadow, type ShadowFit } from "./dust-fit.ts";
+import { isRing, type ShadowKind, shadowAt, shadowRadiusPx } from "./shadow-profile.ts";
 
 /** ln F less its background, and less the shadows that are known. */
 export interface Residual {
@@ -21,16 +21,16 @@ export interface Shadow {
 }
 
 /** With nothing of what its fit leaves round about. */
-export function bare(fit: ShadowFit): Shadow {
+export function shadowOfFit(fit: ShadowFit): Shadow {
   return { fit, leftOver: [], ringPx: Math.max(1, fit.radiusPx / 12) };
 }
 
 /** The kind that explains the pixels best; a ring or a bell only if it does so much better than a disc. */
-export function shadowNear(
+export function fitShadowNear(
   residual: Residual,
   at: { readonly xPx: number; readonly yPx: number; readonly diameterPx: number },
   kinds: readonly ShadowKind[],
-  slack: Slack,
+  slack: FitFreedom,
   leastDepth = 0,
 ): Shadow | undefined {
   const { values, usePx, shape } = residual;
@@ -52,9 +52,9 @@ export function shadowNear(
 const tableSteps = { ring: 4, edge: 16, bell: 64 };
 
 /** Adds (`sign` 1) what the shadow has taken, or takes it again (-1). */
-export function fill({ shape, values }: Residual, shadow: Shadow, sign: 1 | -1): void {
+export function addShadow({ shape, values }: Residual, shadow: Shadow, sign: 1 | -1): void {
   const { fit, leftOver, ringPx } = shadow;
-  const reachPx = Math.max(endOf(fit), leftOver.length * ringPx);
+  const reachPx = Math.max(shadowRadiusPx(fit), leftOver.length * ringPx);
   const rimPx = fit.kind === "bell" ? fit.radiusPx / tableSteps.bell : fit.edgePx / tableSteps.edge;
   const stepPx = Math.min(ringPx / tableSteps.ring, rimPx);
   const table = Float64Array.from({ length: Math.ceil(reachPx / stepPx) + 2 }, (_, k) => {

@@ -1,20 +1,20 @@
 import { neighbourNoise } from "../noise/neighbour-noise.ts";
 import { type DustCandidate, dustCandidates } from "./dust-candidates.ts";
-import type { Slack } from "./dust-fit.ts";
+import type { FitFreedom } from "./dust-fit.ts";
 import { darkShare, scatterAround, snrMin, stepOverRim } from "./dust-judge.ts";
-import { pursuedShadows } from "./dust-pursuit.ts";
+import { pursueShadows } from "./dust-pursuit.ts";
 import {
+  dropDuplicates,
   isPlausible,
   isSame,
   kindsFor,
-  merged,
+  mergeConcentric,
   type Place,
-  placeOf,
-  refitted,
-  settled,
+  refitShadows,
+  shadowPlace,
 } from "./dust-refit.ts";
 import { rimCandidates } from "./dust-rims.ts";
-import { fill, type Residual, type Shadow, shadowNear } from "./dust-shadow.ts";
+import { addShadow, fitShadowNear, type Residual, type Shadow } from "./dust-shadow.ts";
 
 /** A candidate whose rim rises by less than this share of what it promised was part of a shadow that has been taken out. */
 const rimShare = 0.5;
@@ -22,7 +22,7 @@ const rimShare = 0.5;
 const candidatesMost = 150;
 
 /** All rims that can be told, their depths at once; then each by itself with the others out of the way. */
-export function firstShadows(clean: Residual, leastAsked: number | undefined): Shadow[] {
+export function detectShadows(clean: Residual, leastAsked: number | undefined): Shadow[] {
   const { shape, values, usePx } = clean;
   const rims: DustCandidate[] = [];
   for (const candidate of rimCandidates(values, usePx, shape, Math.min(shape.widthPx, shape.heightPx) / 3)) {
@@ -30,7 +30,7 @@ export function firstShadows(clean: Residual, leastAsked: number | undefined): S
     if (!rims.some((other) => isNear(other, candidate))) rims.push(candidate);
   }
   const least = leastDepth(clean, leastAsked);
-  const first = pursuedShadows(values, usePx, shape, rims, least / 2)
+  const first = pursueShadows(values, usePx, shape, rims, least / 2)
     .filter(({ depth }) => depth > least / 2)
     .map(
       (joint): Shadow => ({
@@ -49,15 +49,15 @@ export function firstShadows(clean: Residual, leastAsked: number | undefined): S
       }),
     )
     .filter(({ fit }) => isPlausible(fit, shape));
-  for (const shadow of first) fill(clean, shadow, 1);
+  for (const shadow of first) addShadow(clean, shadow, 1);
   const largestFirst = first.toSorted((a, b) => worthOf(b) - worthOf(a));
-  let shadows = merged(clean, refitted(clean, refitted(clean, largestFirst, true), true));
+  let shadows = mergeConcentric(clean, refitShadows(clean, refitShadows(clean, largestFirst, true), true));
   shadows = shadows.filter((shadow) => {
     if (shadow.fit.depth > least / 2) return true;
-    fill(clean, shadow, -1);
+    addShadow(clean, shadow, -1);
     return false;
   });
-  return settled(clean, shadows);
+  return dropDuplicates(clean, shadows);
 }
 
 function worthOf({ fit }: Shadow): number {
@@ -71,7 +71,7 @@ function isNear(a: Place, b: Place): boolean {
 }
 
 /** First by their rims, then what blobs are left, dark or bright. */
-export function newShadows(
+export function detectMissedShadows(
   clean: Residual,
   known: readonly Shadow[],
   leastAsked: number | undefined,
@@ -81,7 +81,7 @@ export function newShadows(
   const largestPx = Math.min(shape.widthPx, shape.heightPx) / 3;
   const found: Shadow[] = [];
   const least = leastDepth(clean, leastAsked);
-  const look = (candidates: readonly DustCandidate[], slack: Slack) => {
+  const look = (candidates: readonly DustCandidate[], slack: FitFreedom) => {
     const tried: DustCandidate[] = [];
     for (const candidate of candidates) {
       if (tried.length >= candidatesMost) break;
@@ -90,7 +90,7 @@ export function newShadows(
       const step = sign * stepOverRim(clean, candidate);
       if (step < Math.max(rimShare * sign * candidate.contrast, least / 4)) continue;
       tried.push(candidate);
-      const shadow = shadowNear(
+      const shadow = fitShadowNear(
         clean,
         candidate,
         slack === "little" ? ["disc", "ring"] : kindsFor(sign),
@@ -98,14 +98,14 @@ export function newShadows(
         least,
       );
       if (!shadow || sign * shadow.fit.depth < least || !isPlausible(shadow.fit, shape)) continue;
-      if ([...known, ...found].some((other) => isSame(placeOf(other), placeOf(shadow)))) continue;
+      if ([...known, ...found].some((other) => isSame(shadowPlace(other), shadowPlace(shadow)))) continue;
       const sigma = sign > 0 ? scatterAround(clean, shadow.fit, darkShare.first) : shadow.fit.depthSigma;
       if (
         sigma === undefined ||
         sign * shadow.fit.depth < snrMin[slack === "little" ? "first" : "last"] * sigma
       )
         continue;
-      fill(clean, shadow, 1);
+      addShadow(clean, shadow, 1);
       found.push(shadow);
     }
   };

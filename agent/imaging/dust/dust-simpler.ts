@@ -1,8 +1,8 @@
-import { overlap } from "./dust-cluster.ts";
-import { inPlaceOf, without } from "./dust-explaining.ts";
+import { doFitsOverlap } from "./dust-cluster.ts";
+import { findReplacement, removeShadows } from "./dust-explaining.ts";
 import type { ShadowFit } from "./dust-fit.ts";
-import { gains, type JointFit, jointFit } from "./dust-joint-fit.ts";
-import { withBestKinds } from "./dust-measure.ts";
+import { fitJointly, isBetterFit, type JointFit } from "./dust-joint-fit.ts";
+import { fitBestKinds } from "./dust-measure.ts";
 import type { Residual } from "./dust-shadow.ts";
 
 /** What the criterion asks for is 6 to 8 sigma of a depth, as many unknowns as a shadow has; of twice as much it is not tried to do without. */
@@ -23,7 +23,7 @@ interface Step {
  * @param joint of the same picture
  * @param knotPx of its background; and `cellPx`: as it was measured with
  */
-export function simpler(picture: Residual, joint: JointFit, knotPx: number, cellPx: number): JointFit {
+export function fewerShadows(picture: Residual, joint: JointFit, knotPx: number, cellPx: number): JointFit {
   let best = joint;
   for (;;) {
     const next = firstThatGains(picture, best, knotPx, cellPx);
@@ -41,11 +41,11 @@ function firstThatGains(
   for (const { out, instead } of stepsOf(picture, best.shadows)) {
     const kept = best.shadows.filter((one) => !out.includes(one));
     const changed = [...out, ...instead];
-    const near = kept.filter((one) => changed.some((other) => overlap(one, other)));
+    const near = kept.filter((one) => changed.some((other) => doFitsOverlap(one, other)));
     const far = kept.filter((one) => !near.includes(one));
-    const anew = withBestKinds(without(picture, far), [...near, ...instead]);
-    const joint = jointFit(picture, [...far, ...anew], knotPx, cellPx, best);
-    if (gains(joint, best)) return joint;
+    const anew = fitBestKinds(removeShadows(picture, far), [...near, ...instead]);
+    const joint = fitJointly(picture, [...far, ...anew], knotPx, cellPx, best);
+    if (isBetterFit(joint, best)) return joint;
   }
   return undefined;
 }
@@ -53,7 +53,7 @@ function firstThatGains(
 function* stepsOf(picture: Residual, shadows: readonly ShadowFit[]): Generator<Step> {
   for (const out of groupsOf(shadows)) {
     const others = shadows.filter((one) => !out.includes(one));
-    const one = inPlaceOf(picture, out, others);
+    const one = findReplacement(picture, out, others);
     if (one) yield { out, instead: [one] };
   }
   for (const one of shadows)

@@ -1,14 +1,14 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { findTrustedPx } from "../combining/trusted-px.ts";
-import { explainedAnew } from "./dust-anew.ts";
+import { refitCluster } from "./dust-anew.ts";
 import { smoothBackground } from "./dust-background.ts";
 import type { ShadowFit } from "./dust-fit.ts";
-import { darkShare, isCut, isMostlySeen, scatterAround, snrMin } from "./dust-judge.ts";
-import { halved, type Level } from "./dust-level.ts";
-import { measuredFits } from "./dust-measure.ts";
-import { merged, refitted, settled, withoutPieces } from "./dust-refit.ts";
-import { fill, type Residual, type Shadow } from "./dust-shadow.ts";
-import { firstShadows, leastDepth, newShadows } from "./dust-sightings.ts";
+import { darkShare, isCutByEdge, isMostlySeen, scatterAround, snrMin } from "./dust-judge.ts";
+import { halveResolution, type Level } from "./dust-level.ts";
+import { measureShadows } from "./dust-measure.ts";
+import { dropDuplicates, dropPieces, mergeConcentric, refitShadows } from "./dust-refit.ts";
+import { addShadow, type Residual, type Shadow } from "./dust-shadow.ts";
+import { detectMissedShadows, detectShadows, leastDepth } from "./dust-sightings.ts";
 import { isRing } from "./shadow-profile.ts";
 
 export interface DustFound {
@@ -56,7 +56,7 @@ const knotShares = [0.2, 0.14, 0.12];
 export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   const all = findTrustedPx(flat);
   let level: Level = { shape: flat.shape, values: logsOf(flat, all), use: all, binPx: 1 };
-  while (level.values.length > cellsMost) level = halved(level);
+  while (level.values.length > cellsMost) level = halveResolution(level);
   const { shape, use: usePx, values } = level;
   const clean: Residual = { shape, usePx, values };
   const longerPx = Math.max(shape.widthPx, shape.heightPx);
@@ -64,10 +64,13 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   for (const [pass, share] of knotShares.entries()) {
     const background = smoothBackground(clean.values, usePx, shape, share * longerPx);
     subtract(clean.values, background, usePx);
-    shadows = pass === 0 ? firstShadows(clean, options.leastDepth) : settled(clean, shadows);
-    shadows = [...shadows, ...newShadows(clean, shadows, options.leastDepth, pass > 0)];
-    shadows = settled(clean, merged(clean, refitted(clean, withoutPieces(clean, shadows), true)));
-    if (pass === knotShares.length - 1) shadows = explainedAnew(clean, shadows, share * longerPx);
+    shadows = pass === 0 ? detectShadows(clean, options.leastDepth) : dropDuplicates(clean, shadows);
+    shadows = [...shadows, ...detectMissedShadows(clean, shadows, options.leastDepth, pass > 0)];
+    shadows = dropDuplicates(
+      clean,
+      mergeConcentric(clean, refitShadows(clean, dropPieces(clean, shadows), true)),
+    );
+    if (pass === knotShares.length - 1) shadows = refitCluster(clean, shadows, share * longerPx);
     subtract(
       clean.values,
       background.map((value) => -value),
@@ -78,7 +81,7 @@ export function findDust(flat: Flat, options: DustOptions = {}): DustFound[] {
   subtract(clean.values, background, usePx);
   const least = leastDepth(clean, options.leastDepth);
   const areSeen = shadows.map((shadow) => isSeen(clean, shadow, shadows, least));
-  return measuredFits(clean, shadows, knotShares.at(-1)! * longerPx)
+  return measureShadows(clean, shadows, knotShares.at(-1)! * longerPx)
     .filter((fit, k) => areSeen[k] && isBorneOut(fit))
     .map((fit) => told(inPixels(fit, level.binPx), options))
     .sort((a, b) => b.depth * b.diameterPx - a.depth * a.diameterPx);
@@ -97,13 +100,13 @@ function isSeen(clean: Residual, shadow: Shadow, shadows: readonly Shadow[], lea
   const { fit } = shadow;
   if (fit.depth <= 0 || !isMostlySeen(fit, clean.shape)) return false;
   if (shadows.some((other) => isRemnant(other.fit, fit))) return false;
-  fill(clean, shadow, -1);
+  addShadow(clean, shadow, -1);
   const depthSigma = scatterAround(clean, fit, darkShare.last);
-  fill(clean, shadow, 1);
+  addShadow(clean, shadow, 1);
   const depth = 1 - Math.exp(-fit.depth);
   return (
     depthSigma !== undefined &&
-    depth >= least * (isCut(fit, clean.shape) ? 1.5 : 1) &&
+    depth >= least * (isCutByEdge(fit, clean.shape) ? 1.5 : 1) &&
     depth >= snrMin.last * depthSigma
   );
 }

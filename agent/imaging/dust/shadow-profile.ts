@@ -21,21 +21,21 @@ export interface ShadowForm {
 
 /** How much of its full depth the shadow has at a distance from its centre. */
 export function shadowAt(r: number, { kind, radiusPx, holeRatio, edgePx }: ShadowForm): number {
-  return profile(kind, r, radiusPx, holeRatio, edgePx);
+  return shadowProfile(kind, r, radiusPx, holeRatio, edgePx);
 }
 
 /** Of the full depth, where it is darkest: less than 1 where a ring's rims run together. */
-export function darkestShare(form: ShadowForm): number {
+export function darkestFraction(form: ShadowForm): number {
   return isRing(form.kind) ? shadowAt(((1 + form.holeRatio) / 2) * form.radiusPx, form) : shadowAt(0, form);
 }
 
 /** How far from its centre a shadow has ended [px]. */
-export function endOf({ kind, radiusPx, edgePx }: Omit<ShadowForm, "holeRatio">): number {
+export function shadowRadiusPx({ kind, radiusPx, edgePx }: Omit<ShadowForm, "holeRatio">): number {
   if (kind === "bell") return 3 * radiusPx;
   return radiusPx + (kind === "softDisc" || kind === "softRing" ? edgePx : edgePx / 2) + 0.5;
 }
 
-export function profile(
+export function shadowProfile(
   kind: ShadowKind,
   r: number,
   radius: number,
@@ -79,13 +79,13 @@ function normalShare(z: number, bell: number): number {
  * @param by filled in: the profile's derivatives by r (at 0) and by those (at 2, 3, 4); what is at 1 is written over
  * @returns the profile
  */
-export function derivatives(kind: ShadowKind, r: number, p: Float64Array, by: Float64Array): number {
+export function profileDerivatives(kind: ShadowKind, r: number, p: Float64Array, by: Float64Array): number {
   const radius = p[2]!;
   const holeRatio = p[3]!;
   const edge = p[4]!;
   by[3] = 0;
   if (kind === "bell") {
-    const shade = profile(kind, r, radius, holeRatio, edge);
+    const shade = shadowProfile(kind, r, radius, holeRatio, edge);
     by[0] = (-2 * Math.LN2 * r * shade) / (radius * radius);
     by[2] = (2 * Math.LN2 * r * r * shade) / radius ** 3;
     by[4] = 0;

@@ -1,11 +1,11 @@
 import type { CodeCounts } from "./histogram.ts";
 
 /** How a converter of fewer bits fills a 16-bit word. */
-export type Dialect = "every code" | "even steps" | "top bits repeated" | "rounded";
+export type WordScaling = "every code" | "even steps" | "top bits repeated" | "rounded";
 
 export interface ConverterCodes {
   readonly depthBits: number;
-  readonly dialect: Dialect;
+  readonly dialect: WordScaling;
   /** Least difference between codes [adu]; its noise is step/√12. */
   readonly stepAdu: number;
   /** Highest code that such a converter can give [adu]. */
@@ -45,7 +45,11 @@ export function converterCodes(counts: CodeCounts): ConverterCodes {
 }
 
 /** The 16-bit word that a dialect makes of a converter's own value. */
-export function wordOf(dialect: Exclude<Dialect, "every code">, depthBits: number, value: number): number {
+export function wordOf(
+  dialect: Exclude<WordScaling, "every code">,
+  depthBits: number,
+  value: number,
+): number {
   const shifted = value * 2 ** (16 - depthBits);
   if (dialect === "even steps") return shifted;
   if (dialect === "top bits repeated") return shifted + (value >> (2 * depthBits - 16));

@@ -1,13 +1,13 @@
 import type { FftLibrary } from "../numerics/fft-library.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
 import { hasMoved, isInPlace } from "./match-train.ts";
-import { type KnownShadow, shadowMoves, wholeMove } from "./shadow-moves.ts";
+import { commonMove, type KnownShadow, shadowMoves } from "./shadow-moves.ts";
 import { coarseSigmaPx, fineSigmaPx, type SmallStructure } from "./small-structure.ts";
-import { chanceShiftPx, differencePair, sampled, structurePair } from "./structure-pair.ts";
+import { chanceShiftPx, differencePair, sampleBilinear, structurePair } from "./structure-pair.ts";
 import { type TrainMove, trainMove } from "./train-move.ts";
 
 /** What two images of the Sun, both divided by the flat, tell of the time between them. */
-export interface MatchSince {
+export interface PairMatch {
   readonly says: "fits" | "moved" | "untold";
   readonly shift: { readonly x: number; readonly y: number; readonly sigmaPx: number };
   readonly move: TrainMove | undefined;
@@ -24,25 +24,25 @@ const sigmaPxMost = 0.2;
  * @param earlier, later levels over the flat; the flat fits the earlier
  * @param shadows dust of the flat
  */
-export function matchSince(
+export function matchPair(
   library: FftLibrary,
   flat: SmallStructure,
   earlier: SmallStructure,
   later: SmallStructure,
   shadows: readonly KnownShadow[],
-): MatchSince {
+): PairMatch {
   const { shape } = flat;
   using finder = new ShiftFinder(library, shape, { fineSigmaPx, coarseSigmaPx });
   const roughly = finder.between(finder.spectrumOf(earlier.log), finder.spectrumOf(later.log));
-  const sun = wholeMove(structurePair({ ...earlier, noiseRms: 0 }, later), roughly);
+  const sun = commonMove(structurePair({ ...earlier, noiseRms: 0 }, later), roughly);
   const { movedX, movedY, share } = sun ?? { movedX: roughly.x, movedY: roughly.y, share: 1 };
   const rest = later.fine.map((value, i) => {
     const [x, y] = [(i % shape.widthPx) - movedX, Math.floor(i / shape.widthPx) - movedY];
-    return value - share * sampled(earlier.fine, shape, x, y);
+    return value - share * sampleBilinear(earlier.fine, shape, x, y);
   });
   const pair = differencePair(flat, rest);
   const still = { x: 0, y: 0 };
-  const whole = wholeMove(pair, still);
+  const whole = commonMove(pair, still);
   if (!whole)
     return { says: "untold", shift: { ...still, sigmaPx: Number.POSITIVE_INFINITY }, move: undefined };
   const wider = Math.max(1, chanceShiftPx(pair) / whole.sigmaPx);

@@ -1,19 +1,19 @@
 import type { FftLibrary } from "../numerics/fft-library.ts";
 import { correlationAt } from "../registration/register-pair.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
-import { type KnownShadow, type ShadowMove, shadowMoves, wholeMove } from "./shadow-moves.ts";
+import { commonMove, type KnownShadow, type ShadowMove, shadowMoves } from "./shadow-moves.ts";
 import { coarseSigmaPx, fineSigmaPx, type SmallStructure } from "./small-structure.ts";
-import { missAt, type StructurePair, structurePair } from "./structure-pair.ts";
+import { residualAtShift, type StructurePair, structurePair } from "./structure-pair.ts";
 import { type TrainMove, trainMove } from "./train-move.ts";
 
 /**
  * `fits`: the dust lies where the flat has it. `moved`: the same dust, elsewhere. `other`: other dust, another train.
  * `uncertain`: neither is sure. `untold`: too little dust, or too much else in the picture, to tell.
  */
-export type MatchSays = "fits" | "moved" | "other" | "uncertain" | "untold";
+export type MatchVerdict = "fits" | "moved" | "other" | "uncertain" | "untold";
 
 export interface TrainMatch {
-  readonly says: MatchSays;
+  readonly says: MatchVerdict;
   /** Normalised correlation of the small structures at the shift found, and with none. */
   readonly correlation: number;
   readonly correlationAtZero: number;
@@ -89,7 +89,7 @@ export function matchTrain(
   const pair = structurePair(flat, picture);
   // A strong pattern of the sensor keeps that at zero. In the difference only shadows that moved are left.
   const anew = finder.between(spectrum, finder.spectrumOf(picture.log.map((log, i) => log - flat.log[i]!)));
-  const common = missAt(pair, anew) < limits.missAnew * missAt(pair, peak) ? anew : peak;
+  const common = residualAtShift(pair, anew) < limits.missAnew * residualAtShift(pair, peak) ? anew : peak;
   const moves = shadowMoves(pair, shadows, common);
   const agreed = trainMove(moves, shape);
   const move = agreed && agreed.shiftSigmaPx < limits.moveSigmaPx ? agreed : undefined;
@@ -129,7 +129,7 @@ function shiftOf(
   common: { readonly x: number; readonly y: number },
   move: TrainMove | undefined,
 ): TrainMatch["shift"] {
-  const whole = wholeMove(pair, common);
+  const whole = commonMove(pair, common);
   if (move && !(whole && whole.sigmaPx < move.shiftSigmaPx / 2))
     return { x: move.shiftX, y: move.shiftY, sigmaPx: move.shiftSigmaPx };
   return whole
@@ -142,7 +142,7 @@ function decide(
   flat: SmallStructure,
   picture: SmallStructure,
   { kind, shadows }: { readonly kind: "flat" | "image"; readonly shadows: number },
-): MatchSays {
+): MatchVerdict {
   const { correlation, correlationAtZero, correlationExpected, shareAtZero } = figures;
   if (Math.min(flat.pixels, picture.pixels) < limits.pixels) return "untold";
   if (flat.rms < limits.structureOverNoise * flat.noiseRms) return "untold";

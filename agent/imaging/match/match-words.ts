@@ -1,10 +1,10 @@
-import type { MatchSince } from "./match-since.ts";
+import type { PairMatch } from "./match-since.ts";
 import type { TrainMatch } from "./match-train.ts";
 import type { ShadowMove } from "./shadow-moves.ts";
 
 /** What a match says, in one or two sentences with what to do. */
 export function matchText(match: TrainMatch): string {
-  return `${matchSeen(match)} ${advice[match.says]}`;
+  return `${describeMatch(match)} ${advice[match.says]}`;
 }
 
 const advice: Record<TrainMatch["says"], string> = {
@@ -16,7 +16,7 @@ const advice: Record<TrainMatch["says"], string> = {
 };
 
 /** What two images told of the time between them, in one sentence. */
-export function sinceSeen({ says, shift, move }: MatchSince): string {
+export function describePairMatch({ says, shift, move }: PairMatch): string {
   const by = `${shift.x.toFixed(2)}, ${shift.y.toFixed(2)} px (±${shift.sigmaPx.toFixed(2)})`;
   const turn = move
     ? `, turned by ${move.rotationDegrees.toFixed(2)} deg (±${move.rotationSigmaDegrees.toFixed(2)})`
@@ -32,7 +32,7 @@ export function sinceSeen({ says, shift, move }: MatchSince): string {
 }
 
 /** What was seen, in one sentence. */
-export function matchSeen(match: TrainMatch): string {
+export function describeMatch(match: TrainMatch): string {
   const { says, shift, move } = match;
   const far = Math.hypot(shift.x, shift.y);
   const by = `${shift.x.toFixed(2)}, ${shift.y.toFixed(2)} px (±${shift.sigmaPx.toFixed(2)})`;

@@ -1,5 +1,5 @@
 import { invertSymmetric } from "../numerics/linear-solve.ts";
-import { type ShiftPx, type StructurePair, sampled, wholeSigmaPx } from "./structure-pair.ts";
+import { type ShiftPx, type StructurePair, sampleBilinear, wholeSigmaPx } from "./structure-pair.ts";
 
 /** Where a shadow is and how large: what the dust list of a flat tells. */
 export interface KnownShadow {
@@ -47,7 +47,7 @@ export function shadowMoves(
 }
 
 /** How far the small structure as a whole has moved; wherever there is no shadow it has no say. */
-export function wholeMove(pair: StructurePair, common: ShiftPx): Move | undefined {
+export function commonMove(pair: StructurePair, common: ShiftPx): Move | undefined {
   const { widthPx, heightPx } = pair.shape;
   const whole = { xPx: widthPx / 2, yPx: heightPx / 2, diameterPx: Math.hypot(widthPx, heightPx) };
   return moveOf(pair, whole, common);
@@ -67,9 +67,9 @@ function moveOf(pair: StructurePair, shadow: KnownShadow, common: ShiftPx): Move
     let [squares, count] = [0, 0];
     for (const i of patch) {
       const [u, v] = [(i % shape.widthPx) - x, Math.floor(i / shape.widthPx) - y];
-      const there = sampled(first, shape, u, v);
-      const slopeX = (sampled(first, shape, u + 1, v) - sampled(first, shape, u - 1, v)) / 2;
-      const slopeY = (sampled(first, shape, u, v + 1) - sampled(first, shape, u, v - 1)) / 2;
+      const there = sampleBilinear(first, shape, u, v);
+      const slopeX = (sampleBilinear(first, shape, u + 1, v) - sampleBilinear(first, shape, u - 1, v)) / 2;
+      const slopeY = (sampleBilinear(first, shape, u, v + 1) - sampleBilinear(first, shape, u, v - 1)) / 2;
       const miss = difference[i]! - (share * there - first[i]!);
       if (Number.isNaN(miss + slopeX + slopeY)) continue;
       const row = [-share * slopeX, -share * slopeY, there, 1];

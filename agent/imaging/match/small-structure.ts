@@ -2,7 +2,7 @@ import { neighbourNoise } from "../noise/neighbour-noise.ts";
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { quantile } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
-import { takeSmoothSurfaceOff } from "./smooth-surface.ts";
+import { subtractSmoothSurface } from "./smooth-surface.ts";
 
 /** What is compared of a picture: its small structure, and how much of that is noise. */
 export interface SmallStructure {
@@ -30,7 +30,7 @@ export function smallStructure(levels: Float32Array, shape: Shape): SmallStructu
   checkShape(levels, shape);
   const use = litInside(levels, shape);
   const log = levels.map((level, i) => (use[i] === 1 ? Math.log(level) : Number.NaN));
-  takeSmoothSurfaceOff(log, shape, use);
+  subtractSmoothSurface(log, shape, use);
   const fine = gaussianBlur(log, shape, fineSigmaPx, use);
   const coarse = gaussianBlur(log, shape, coarseSigmaPx, use);
   let [sum, square, pixels] = [0, 0, 0];

@@ -11,7 +11,11 @@ const samples = 2500;
  * @param log row-major, of the shape
  * @param use 1 where the logarithm is told; too few such pixels leave it as it is
  */
-export function takeSmoothSurfaceOff(log: Float32Array, { widthPx, heightPx }: Shape, use: Uint8Array): void {
+export function subtractSmoothSurface(
+  log: Float32Array,
+  { widthPx, heightPx }: Shape,
+  use: Uint8Array,
+): void {
   const stepPx = Math.max(1, Math.floor(Math.sqrt(log.length / samples)));
   const [columns, lines] = [powers(widthPx), powers(heightPx)];
   const rows: number[][] = [];

@@ -48,13 +48,13 @@ export function differencePair(first: SmallStructure, difference: Float32Array):
 }
 
 /** Mean square of what a shift of the whole leaves unexplained. */
-export function missAt(pair: StructurePair, { x, y }: ShiftPx): number {
+export function residualAtShift(pair: StructurePair, { x, y }: ShiftPx): number {
   const { shape, first, difference } = pair;
   let [squares, count] = [0, 0];
   for (let v = 0; v < shape.heightPx; v += stridePx)
     for (let u = 0; u < shape.widthPx; u += stridePx) {
       const i = v * shape.widthPx + u;
-      const miss = difference[i]! - (sampled(first, shape, u - x, v - y) - first[i]!);
+      const miss = difference[i]! - (sampleBilinear(first, shape, u - x, v - y) - first[i]!);
       if (Number.isNaN(miss)) continue;
       squares += miss * miss;
       count++;
@@ -107,7 +107,12 @@ function smoothed(picture: Float32Array, shape: Shape): Float32Array {
 }
 
 /** Bilinear; NaN off the picture. */
-export function sampled(picture: Float32Array, { widthPx, heightPx }: Shape, x: number, y: number): number {
+export function sampleBilinear(
+  picture: Float32Array,
+  { widthPx, heightPx }: Shape,
+  x: number,
+  y: number,
+): number {
   const [u, v] = [Math.floor(x), Math.floor(y)];
   if (u < 0 || v < 0 || u + 1 >= widthPx || v + 1 >= heightPx) return Number.NaN;
   const [fx, fy] = [x - u, y - v];

@@ -44,7 +44,11 @@ export function noiseByLevel(
 }
 
 /** The same as a table over whole levels, for hot loops: entry k is for level `(k - below) · stepAdu`. */
-export function tabulate(noise: NoiseByLevel): { variances: Float32Array; stepAdu: number; below: number } {
+export function tabulateVariance(noise: NoiseByLevel): {
+  variances: Float32Array;
+  stepAdu: number;
+  below: number;
+} {
   const stepAdu = 32;
   const below = 64; // dark-subtracted levels reach below zero
   const variances = new Float32Array(below + 65536 / stepAdu + 1);
@@ -53,7 +57,7 @@ export function tabulate(noise: NoiseByLevel): { variances: Float32Array; stepAd
 }
 
 /** Variance at a level, from the table. */
-export function lookUp(table: ReturnType<typeof tabulate>, levelAdu: number): number {
+export function varianceAtLevel(table: ReturnType<typeof tabulateVariance>, levelAdu: number): number {
   const k = Math.round(levelAdu / table.stepAdu) + table.below;
   return table.variances[k < 0 ? 0 : k >= table.variances.length ? table.variances.length - 1 : k]!;
 }

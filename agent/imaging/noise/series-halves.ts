@@ -63,7 +63,7 @@ export class SeriesHalves {
   }
 
   /** @param sums of the frame's blocks, dark taken off */
-  isEven(sums: Float64Array, scale: number): boolean {
+  hasUniformLight(sums: Float64Array, scale: number): boolean {
     let zz = 0;
     let rr = 0;
     let n = 0;

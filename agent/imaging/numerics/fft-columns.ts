@@ -1,5 +1,5 @@
 import { startKernel } from "../../../drivers/kit/kernels/host.ts";
-import { allocate, type FftLibrary, free } from "./fft-library.ts";
+import { allocate, type FftLibrary, freeMemory } from "./fft-library.ts";
 
 /** Complex numbers, [heightPx, columnCount], real part first, rows `rowBytes` apart, with room for a multiple of 8 columns. */
 export interface ColumnsShape {
@@ -21,7 +21,7 @@ export interface ColumnTransform extends Disposable {
 export type MakeColumnTransform = (library: FftLibrary, shape: ColumnsShape) => ColumnTransform;
 
 /** By SIMD in WebAssembly, in the library's memory, sixteen columns at a time. */
-export const columnTransform: MakeColumnTransform = (library, { columnCount, heightPx, rowBytes }) => {
+export const makeColumnTransform: MakeColumnTransform = (library, { columnCount, heightPx, rowBytes }) => {
   const { memory } = library;
   const kernel = startKernel("fft-columns", memory);
   const between = radicesBetween(heightPx);
@@ -59,7 +59,7 @@ export const columnTransform: MakeColumnTransform = (library, { columnCount, hei
       });
     },
     [Symbol.dispose]() {
-      for (const address of Object.values(at)) free(library, address);
+      for (const address of Object.values(at)) freeMemory(library, address);
     },
   };
 };

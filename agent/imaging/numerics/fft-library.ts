@@ -40,6 +40,6 @@ export function allocate({ pffft }: FftLibrary, bytes: number): number {
   return address;
 }
 
-export function free({ pffft }: FftLibrary, address: number): void {
+export function freeMemory({ pffft }: FftLibrary, address: number): void {
   pffft._pffft_aligned_free(address);
 }

@@ -1,6 +1,6 @@
 import { bytesOf } from "../../../drivers/kit/kernels/host.ts";
-import { type ColumnTransform, columnTransform } from "./fft-columns.ts";
-import { allocate, type FftLibrary, free } from "./fft-library.ts";
+import { type ColumnTransform, makeColumnTransform } from "./fft-columns.ts";
+import { allocate, type FftLibrary, freeMemory } from "./fft-library.ts";
 import type { Shape } from "./shape.ts";
 
 /** Lengths that can be transformed are of the form 32 · 2^a 3^b 5^c. The smallest that holds `length`. */
@@ -28,7 +28,7 @@ export class RealFft2d implements Disposable {
   readonly #rowBytes: number;
   readonly #work: number;
 
-  constructor(library: FftLibrary, shape: Shape, makeColumns = columnTransform) {
+  constructor(library: FftLibrary, shape: Shape, makeColumns = makeColumnTransform) {
     const { widthPx, heightPx } = shape;
     for (const side of [widthPx, heightPx]) {
       if (fftLength(side) !== side) throw new RangeError(`${side} px is no length that can be transformed`);
@@ -93,8 +93,8 @@ export class RealFft2d implements Disposable {
   [Symbol.dispose](): void {
     this.#columns[Symbol.dispose]();
     this.#library.pffft._pffft_destroy_setup(this.#rowSetup);
-    free(this.#library, this.#rows);
-    free(this.#library, this.#work);
+    freeMemory(this.#library, this.#rows);
+    freeMemory(this.#library, this.#work);
   }
 
   #heap(): Buffer {

@@ -64,7 +64,7 @@ export function fringeOrigin(periodPx: number, light: FringeLight): FringeOrigin
 }
 
 /** In a sentence or two, to go with the advice. */
-export function originText(origin: FringeOrigin, { pixelMicron }: FringeLight): string {
+export function describeOrigin(origin: FringeOrigin, { pixelMicron }: FringeLight): string {
   const { glassWedgeArcmin, airWedgeArcmin, glassMmMost, airMmMost, spacingAtUsualTiltMicron } = origin;
   const [least, most] = spacingAtUsualTiltMicron.map((micron) => (micron / pixelMicron).toPrecision(2));
   const thin =

@@ -4,14 +4,14 @@ import { type RadialProfile, radialProfile } from "../disc/radial-profile.ts";
 import { type DustFound, findDust } from "../dust/dust.ts";
 import type { FftLibrary } from "../numerics/fft-library.ts";
 import { type FlatShape, flatShape } from "./flat-shape.ts";
-import { type FringeLight, fringeOrigin, originText } from "./fringe-origin.ts";
+import { describeOrigin, type FringeLight, fringeOrigin } from "./fringe-origin.ts";
 import { type FringeSearch, findFringes } from "./fringes.ts";
 import { type LeftoverSun, leftoverSun } from "./leftover-sun.ts";
 import { type Photons, photonLimit } from "./photon-limit.ts";
-import { judge, type ProofFigure } from "./proof-figure.ts";
+import { judgeFigure, type ProofFigure } from "./proof-figure.ts";
 
 /** What is known of a flat besides its pixels; each part may be left out. */
-export interface MasterKnown {
+export interface ProofFacts {
   readonly focalRatio?: number;
   /** As binned. */
   readonly pixelMicron?: number;
@@ -27,7 +27,7 @@ export interface MasterKnown {
 }
 
 /** What a flat tells by itself. */
-export interface MasterTold {
+export interface MasterJudgement {
   readonly figures: readonly ProofFigure[];
   /** Of a pixel, share of the level. */
   readonly noise: number | undefined;
@@ -47,9 +47,9 @@ export interface MasterTold {
  */
 export function judgeMaster(
   flat: Flat,
-  known: MasterKnown,
+  known: ProofFacts,
   dust: readonly DustFound[] = findDust(flat, known),
-): MasterTold {
+): MasterJudgement {
   const noise = relativeNoise(flat);
   const limit = known.photons && photonLimit(flat, known.photons);
   const shape = flatShape(flat);
@@ -57,12 +57,12 @@ export function judgeMaster(
   const fringes = known.fft && findFringes(known.fft, flat.gain, findTrustedPx(flat), flat.shape);
   const left = known.sunAdu && leftoverSun(flat, dividedBy(known.sunAdu, flat), flat.shape);
   const figures = [
-    ...(noise === undefined || known.isSingle ? [] : [judge("noise", noise)]),
-    ...(noise === undefined || limit === undefined ? [] : [judge("photonLimit", noise / limit)]),
-    ...(left ? [judge("leftoverSun", insignificantIsNone(left), left.rmsSigma)] : []),
+    ...(noise === undefined || known.isSingle ? [] : [judgeFigure("noise", noise)]),
+    ...(noise === undefined || limit === undefined ? [] : [judgeFigure("photonLimit", noise / limit)]),
+    ...(left ? [judgeFigure("leftoverSun", insignificantIsNone(left), left.rmsSigma)] : []),
     ...(fringes ? [judgeFringes(fringes, fringeLight(known))] : []),
     ...(shape ? shapeFigures(shape) : []),
-    judge("dust", deepest?.depth ?? 0, deepest?.depthSigma),
+    judgeFigure("dust", deepest?.depth ?? 0, deepest?.depthSigma),
   ];
   return {
     figures,
@@ -80,10 +80,10 @@ function shapeFigures(shape: FlatShape): ProofFigure[] {
   const { cornerOverCentre, cornerOverCentreSigma, gradientBeyondVignetting, gradientSigma, hotSpot } = shape;
   return [
     // Corners that a small disc out of focus leaves unlit are masked: nothing is known of them.
-    ...(cornerOverCentre > 0 ? [judge("corner", cornerOverCentre, cornerOverCentreSigma)] : []),
-    judge("gradient", gradientBeyondVignetting, gradientSigma),
+    ...(cornerOverCentre > 0 ? [judgeFigure("corner", cornerOverCentre, cornerOverCentreSigma)] : []),
+    judgeFigure("gradient", gradientBeyondVignetting, gradientSigma),
     // None found is none of more than 1 %.
-    judge("hotSpot", hotSpot?.excess ?? 0, hotSpot?.sigma ?? 0.01 / 3),
+    judgeFigure("hotSpot", hotSpot?.excess ?? 0, hotSpot?.sigma ?? 0.01 / 3),
   ];
 }
 
@@ -92,7 +92,7 @@ export function fringeLight({
   pixelMicron,
   wavelengthNm,
   bandwidthAngstrom,
-}: MasterKnown): FringeLight | undefined {
+}: ProofFacts): FringeLight | undefined {
   if (pixelMicron === undefined || wavelengthNm === undefined || !(wavelengthNm > 0)) return undefined;
   return { pixelMicron, wavelengthNm, ...(bandwidthAngstrom === undefined ? {} : { bandwidthAngstrom }) };
 }
@@ -102,10 +102,10 @@ export function fringeLight({
  * @param light to say what the period tells of the surfaces
  */
 export function judgeFringes({ found, limit }: FringeSearch, light?: FringeLight): ProofFigure {
-  if (!found) return judge("fringes", 0, limit / 3);
-  const figure = judge("fringes", found.amplitude, found.amplitudeSigma);
+  if (!found) return judgeFigure("fringes", 0, limit / 3);
+  const figure = judgeFigure("fringes", found.amplitude, found.amplitudeSigma);
   if (figure.verdict === "good" || !light) return figure;
-  const whatToDo = `${figure.whatToDo} ${originText(fringeOrigin(found.periodPx, light), light)}`;
+  const whatToDo = `${figure.whatToDo} ${describeOrigin(fringeOrigin(found.periodPx, light), light)}`;
   return { ...figure, whatToDo };
 }
 

@@ -200,7 +200,7 @@ export const rules = {
   },
 } as const satisfies Record<string, Rule>;
 
-export function judge(id: keyof typeof rules, value: number, sigma?: number): ProofFigure {
+export function judgeFigure(id: keyof typeof rules, value: number, sigma?: number): ProofFigure {
   const { name, unit, good, usable, whatToDo } = rules[id];
   const within = ([least, most]: readonly [number, number]) => value >= least && value <= most;
   const verdict = within(good) ? "good" : within(usable) ? "usable" : "bad";
@@ -217,13 +217,13 @@ export function judge(id: keyof typeof rules, value: number, sigma?: number): Pr
   };
 }
 
-export function worstOf(figures: readonly Pick<ProofFigure, "verdict">[]): Verdict {
+export function worstVerdict(figures: readonly Pick<ProofFigure, "verdict">[]): Verdict {
   if (figures.some(({ verdict }) => verdict === "bad")) return "bad";
   return figures.some(({ verdict }) => verdict === "usable") ? "usable" : "good";
 }
 
 /** What keeps figures from being good, each with what to do. */
-export function reasonsOf(figures: readonly ProofFigure[]): string[] {
+export function listReasons(figures: readonly ProofFigure[]): string[] {
   return figures
     .filter((figure) => figure.verdict !== "good")
     .map((figure) => `${figureText(figure)}: ${figure.whatToDo}`);

@@ -8,9 +8,9 @@ import type { HalvesFigures } from "../noise/series-halves.ts";
 import type { FlatShape } from "./flat-shape.ts";
 import type { FringeSearch } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
-import { judgeMaster, type MasterKnown } from "./judge-master.ts";
+import { judgeMaster, type ProofFacts } from "./judge-master.ts";
 import type { LeftoverSun } from "./leftover-sun.ts";
-import { judge, type ProofFigure, reasonsOf, type Verdict, worstOf } from "./proof-figure.ts";
+import { judgeFigure, listReasons, type ProofFigure, type Verdict, worstVerdict } from "./proof-figure.ts";
 
 export interface ProofInput {
   readonly flat: Flat;
@@ -27,7 +27,7 @@ export interface ProofInput {
   /** Of a flat by defocus. */
   readonly blurred?: BlurredProof;
   /** For what the flat tells by itself. */
-  readonly known: MasterKnown;
+  readonly known: ProofFacts;
   /** Dust of this flat, where it was searched for already. */
   readonly dust?: readonly DustFound[];
 }
@@ -65,27 +65,27 @@ export interface Proof {
 /** Proves a flat: every figure with its uncertainty, its limits and what to do about it. */
 export function proveFlat(input: ProofInput): Proof {
   const { flat, series, upperEdge, known } = input;
-  const grey = greyAgainst(flat, input.independent);
+  const grey = testGreyFrames(flat, input.independent);
   const grey16 = grey.find((scale) => scale.sidePx === 16);
   const last = series.growth.at(-1);
   const told = judgeMaster(flat, known, input.dust);
   const figures: ProofFigure[] = [
-    judge("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
+    judgeFigure("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
     ...seriesFigures({
       clippedFraction: series.clippedFraction,
       evenOdd: last && last.measured / last.expected,
       driftRms: series.halves?.driftRms,
       driftSigma: series.halves?.driftSigma,
     }),
-    ...(grey16 ? [judge("grey", grey16.excess, grey16.excessSigma)] : []),
+    ...(grey16 ? [judgeFigure("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? planeFigures(input.plane) : []),
-    ...(input.leak ? [judge("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
+    ...(input.leak ? [judgeFigure("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
     ...told.figures,
   ];
   return {
-    verdict: worstOf(figures),
-    reasons: reasonsOf(figures),
+    verdict: worstVerdict(figures),
+    reasons: listReasons(figures),
     figures,
     frameCount: series.frameCount,
     grey,
@@ -109,30 +109,30 @@ export function seriesFigures(known: {
 }): ProofFigure[] {
   const { clippedFraction, evenOdd, driftRms, driftSigma } = known;
   return [
-    ...(clippedFraction === undefined ? [] : [judge("clipped", clippedFraction)]),
-    ...(evenOdd === undefined ? [] : [judge("evenOdd", evenOdd, 0.006)]),
-    ...(driftRms === undefined ? [] : [judge("drift", driftRms, driftSigma)]),
+    ...(clippedFraction === undefined ? [] : [judgeFigure("clipped", clippedFraction)]),
+    ...(evenOdd === undefined ? [] : [judgeFigure("evenOdd", evenOdd, 0.006)]),
+    ...(driftRms === undefined ? [] : [judgeFigure("drift", driftRms, driftSigma)]),
   ];
 }
 
 function planeFigures({ unsure, disagreement }: PlaneAcross): ProofFigure[] {
   return [
-    judge("planeUnsure", unsure),
-    ...(disagreement ? [judge("plane", disagreement.value, disagreement.sigma)] : []),
+    judgeFigure("planeUnsure", unsure),
+    ...(disagreement ? [judgeFigure("plane", disagreement.value, disagreement.sigma)] : []),
   ];
 }
 
 function blurredFigures(blurred: BlurredProof): ProofFigure[] {
   return [
-    judge("blurLeftover", blurred.leftover, blurred.leftoverSigma),
-    judge("lightGradient", blurred.gradientUnsure),
-    judge("lit", blurred.litFraction),
-    judge("focusKept", blurred.focusKept),
+    judgeFigure("blurLeftover", blurred.leftover, blurred.leftoverSigma),
+    judgeFigure("lightGradient", blurred.gradientUnsure),
+    judgeFigure("lit", blurred.litFraction),
+    judgeFigure("focusKept", blurred.focusKept),
   ];
 }
 
 /** The independent frames divided by the flat, and whether that is grey. */
-export function greyAgainst(
+export function testGreyFrames(
   flat: Flat,
   independent: Pick<Master, "meanAdu" | "sigmaAdu" | "mask">,
 ): GreyScale[] {

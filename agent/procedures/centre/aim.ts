@@ -31,7 +31,7 @@ export class Aim {
   async moveBy(by: SkyOffset, signal: AbortSignal): Promise<void> {
     if (Math.hypot(by.eastArcsec, by.northArcsec) > nudgeArcsecMax) {
       const here = await this.reported(signal);
-      await this.slewTo(sum(here, by), signal);
+      await this.slewTo(addOffsets(here, by), signal);
       return;
     }
     this.moveCount++;
@@ -54,7 +54,10 @@ export class Aim {
    * as tracking loads it, and play on the other axis is always on the same side.
    */
   async slewFromSameSide(offset: SkyOffset, signal: AbortSignal): Promise<void> {
-    await this.slewTo(sum(offset, { eastArcsec: approachArcsec, northArcsec: -approachArcsec }), signal);
+    await this.slewTo(
+      addOffsets(offset, { eastArcsec: approachArcsec, northArcsec: -approachArcsec }),
+      signal,
+    );
     await this.slewTo(offset, signal);
   }
 
@@ -63,6 +66,6 @@ export class Aim {
   }
 }
 
-export function sum(a: SkyOffset, b: SkyOffset): SkyOffset {
+export function addOffsets(a: SkyOffset, b: SkyOffset): SkyOffset {
   return { eastArcsec: a.eastArcsec + b.eastArcsec, northArcsec: a.northArcsec + b.northArcsec };
 }

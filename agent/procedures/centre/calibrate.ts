@@ -2,10 +2,10 @@ import { type CameraMatrix, calibrateCamera } from "../../imaging/disc/camera-on
 import type { PointPx } from "../../imaging/disc/circle-fit.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
-import { sum } from "./aim.ts";
+import { addOffsets } from "./aim.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
-import type { LimbLook } from "./eye.ts";
+import type { LimbObservation } from "./eye.ts";
 
 /** Directions to try: east and north, or against them, until the limb stays in view. */
 const tries = [
@@ -23,7 +23,7 @@ const scaleMismatchMax = 0.09;
  * A first nudge in the same directions takes up the play of both axes and is not counted.
  * @throws NotCentredError when no pair of nudges gives a credible camera
  */
-export async function calibrate(work: CentreWork, signal: AbortSignal): Promise<void> {
+export async function calibrateMount(work: CentreWork, signal: AbortSignal): Promise<void> {
   const { eye, bench } = work;
   const { widthPx, heightPx } = eye.shape;
   const semidiameterArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
@@ -69,8 +69,8 @@ async function nudged(
   let done: SkyOffset = { eastArcsec: 0, northArcsec: 0 };
   for (const move of moves) {
     await aim.moveBy(move, signal);
-    done = sum(done, move);
-    const look: LimbLook | undefined = await work.lookForLimb(signal);
+    done = addOffsets(done, move);
+    const look: LimbObservation | undefined = await work.lookForLimb(signal);
     if (!look) {
       await aim.moveBy({ eastArcsec: -done.eastArcsec, northArcsec: -done.northArcsec }, signal);
       return "the limb left the frame";
@@ -79,13 +79,13 @@ async function nudged(
   }
   const [start, afterEast, afterNorth] = places as [PointPx, PointPx, PointPx];
   const result = calibrateCamera(
-    { move: moves[1]!, shiftPx: between(start, afterEast) },
-    { move: moves[2]!, shiftPx: between(afterEast, afterNorth) },
+    { move: moves[1]!, shiftPx: shiftBetween(start, afterEast) },
+    { move: moves[2]!, shiftPx: shiftBetween(afterEast, afterNorth) },
   );
   return result.accepted ? result.camera : result.reason;
 }
 
-export function between(from: PointPx, to: PointPx): PointPx {
+export function shiftBetween(from: PointPx, to: PointPx): PointPx {
   return { xPx: to.xPx - from.xPx, yPx: to.yPx - from.yPx };
 }
 

@@ -6,14 +6,14 @@ import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import type { Workbench } from "../step.ts";
 import { Aim } from "./aim.ts";
 import type { CentreAsk, CentreFound } from "./centre-ask.ts";
-import type { Eye, LimbLook, Look } from "./eye.ts";
+import type { FrameTaker, LimbObservation, Observation } from "./eye.ts";
 
 /** What the states of a centring hand to each other. */
 export class CentreWork {
   #aim: Aim | undefined;
-  #eye: Eye | undefined;
+  frameTaker: FrameTaker | undefined;
   /** The newest look that showed the limb. */
-  limb: LimbLook | undefined;
+  limb: LimbObservation | undefined;
   /** Where the mount said it pointed then. */
   limbFrom: SkyOffset | undefined;
   camera: CameraMatrix | undefined;
@@ -43,27 +43,27 @@ export class CentreWork {
     return this.#aim;
   }
 
-  get eye(): Eye {
-    if (!this.#eye) throw new Error("the camera is not set up yet");
-    return this.#eye;
+  get eye(): FrameTaker {
+    if (!this.frameTaker) throw new Error("the camera is not set up yet");
+    return this.frameTaker;
   }
-  set eye(eye: Eye) {
-    this.#eye = eye;
+  set eye(eye: FrameTaker) {
+    this.frameTaker = eye;
   }
 
   /** Where the disc's centre lies from the middle of the frame. */
-  offsetPx(look: LimbLook): PointPx {
+  offsetPx(look: LimbObservation): PointPx {
     const { widthPx, heightPx } = this.eye.shape;
     return { xPx: look.disc.xPx - (widthPx - 1) / 2, yPx: look.disc.yPx - (heightPx - 1) / 2 };
   }
 
   /** Looks, and keeps the look when it shows the limb. */
-  async lookForLimb(signal: AbortSignal): Promise<LimbLook | undefined> {
+  async lookForLimb(signal: AbortSignal): Promise<LimbObservation | undefined> {
     const look = await this.eye.look(signal);
     return (await this.keepIfLimb(look, signal)) ? this.limb : undefined;
   }
 
-  async keepIfLimb(look: Look, signal: AbortSignal): Promise<boolean> {
+  async keepIfLimb(look: Observation, signal: AbortSignal): Promise<boolean> {
     if (look.seen !== "limb") return false;
     this.limb = look;
     this.limbFrom = await this.aim.reported(signal);

@@ -1,15 +1,15 @@
 import { defineStep } from "../run-step.ts";
-import { calibrate } from "./calibrate.ts";
+import { calibrateMount } from "./calibrate.ts";
 import type { CentreAsk, CentreFound } from "./centre-ask.ts";
 import { CentreWork } from "./centre-work.ts";
-import { closeLoop, limbShowsWhenCentred } from "./close-loop.ts";
-import { leaveSafe } from "./leave-safe.ts";
-import { walkLimbs } from "./limb-walk.ts";
-import { checkLimits, cover, point, setUpCamera, uncover } from "./prepare.ts";
-import { recordLoop, recordWalk } from "./record.ts";
+import { centreDisc, isLimbVisibleWhenCentred } from "./close-loop.ts";
+import { leaveCentringSafe } from "./leave-safe.ts";
+import { measureLimbs } from "./limb-walk.ts";
+import { checkLimits, closeCover, openCover, pointAtSunCovered, setUpCamera } from "./prepare.ts";
+import { recordCentring, recordLimbMeasurement } from "./record.ts";
 import { findLimb } from "./search.ts";
 
-const showsLimb = ({ eye }: CentreWork) => limbShowsWhenCentred(eye.shape, eye.discRadiusPx);
+const showsLimb = ({ eye }: CentreWork) => isLimbVisibleWhenCentred(eye.shape, eye.discRadiusPx);
 
 /** Finds the Sun and brings it to the middle of the frame. */
 export const centre = defineStep<CentreAsk, CentreWork, CentreFound>({
@@ -17,10 +17,10 @@ export const centre = defineStep<CentreAsk, CentreWork, CentreFound>({
   first: "checking",
   states: {
     checking: { does: checkLimits, next: "covering" },
-    covering: { does: cover, next: "pointing" },
-    pointing: { does: point, next: "settingUp" },
+    covering: { does: closeCover, next: "pointing" },
+    pointing: { does: pointAtSunCovered, next: "settingUp" },
     settingUp: { does: setUpCamera, next: "uncovering" },
-    uncovering: { does: uncover, next: "searching" },
+    uncovering: { does: openCover, next: "searching" },
     searching: {
       does: findLimb,
       // The closed loop proves a kept camera with its first move; the walk along the limbs has no such check.
@@ -29,17 +29,17 @@ export const centre = defineStep<CentreAsk, CentreWork, CentreFound>({
         { to: "calibrating" },
       ],
     },
-    calibrating: { does: calibrate, next: [{ to: "centring", when: showsLimb }, { to: "walking" }] },
+    calibrating: { does: calibrateMount, next: [{ to: "centring", when: showsLimb }, { to: "walking" }] },
     centring: {
-      does: closeLoop,
+      does: centreDisc,
       next: [{ to: "recording", when: ({ isCentred }) => isCentred }, { to: "searching" }],
     },
-    recording: { does: recordLoop, next: "done" },
+    recording: { does: recordCentring, next: "done" },
     walking: {
-      does: async (work, signal) => recordWalk(work, await walkLimbs(work, signal), signal),
+      does: async (work, signal) => recordLimbMeasurement(work, await measureLimbs(work, signal), signal),
       next: "done",
     },
   },
-  makeSafe: ({ bench, ask }, ended, signal) => leaveSafe(bench, ask, ended === "completed", signal),
+  makeSafe: ({ bench, ask }, ended, signal) => leaveCentringSafe(bench, ask, ended === "completed", signal),
   found: ({ found }) => found,
 });

@@ -1,6 +1,6 @@
-import { moveToCentre, stillForetells } from "../../imaging/disc/camera-on-sky.ts";
+import { isMatrixConfirmed, moveToCentre } from "../../imaging/disc/camera-on-sky.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
-import { between } from "./calibrate.ts";
+import { shiftBetween } from "./calibrate.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 
@@ -20,7 +20,7 @@ const playArcsec = 60;
  * Gives up the matrix when it foretells the moves wrongly or the limb goes out of view.
  * @throws NotCentredError
  */
-export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<void> {
+export async function centreDisc(work: CentreWork, signal: AbortSignal): Promise<void> {
   const { eye, aim, ask, bench } = work;
   const goalPx = goalShare * ask.toleranceFraction * 2 * eye.discRadiusPx;
   let inRow = 0;
@@ -63,8 +63,8 @@ export async function closeLoop(work: CentreWork, signal: AbortSignal): Promise<
     beforePx = offPx;
     if (work.cameraUnproved) {
       const after = await work.lookForLimb(signal);
-      const shiftPx = after && between(look.disc, after.disc);
-      if (!shiftPx || !stillForetells(camera, { move, shiftPx }, playArcsec)) {
+      const shiftPx = after && shiftBetween(look.disc, after.disc);
+      if (!shiftPx || !isMatrixConfirmed(camera, { move, shiftPx }, playArcsec)) {
         bench.note("the kept camera angle does not hold any more");
         return forget(work);
       }
@@ -86,7 +86,7 @@ function forget(work: CentreWork): void {
 }
 
 /** Whether enough of the limb lies in the frame when the disc is in its middle. */
-export function limbShowsWhenCentred(shape: Shape, discRadiusPx: number): boolean {
+export function isLimbVisibleWhenCentred(shape: Shape, discRadiusPx: number): boolean {
   const halfWidth = shape.widthPx / 2 - 8;
   const halfHeight = shape.heightPx / 2 - 8;
   let inside = 0;

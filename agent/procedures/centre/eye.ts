@@ -8,7 +8,7 @@ import { nextExposureSeconds } from "./eye-exposure.ts";
 import { type CoveredLevel, clipCodeAdu, clippedShare, darkBelowAdu, pedestalAdu } from "./eye-levels.ts";
 
 /** One look through the telescope, at an exposure that suits what is seen. */
-export type Look = Sighting & {
+export type Observation = Sighting & {
   readonly exposureSeconds: number;
   /** Median signal per second of exposure; of a dark frame, what it could be at most [adu/s]. */
   readonly rateAduPerSecond: number;
@@ -16,9 +16,9 @@ export type Look = Sighting & {
   readonly edgeAduPerSecond: number;
 };
 
-export type LimbLook = Look & { readonly disc: Disc };
+export type LimbObservation = Observation & { readonly disc: Disc };
 
-export interface EyeOptions {
+export interface FrameTakerOptions {
   readonly camera: Camera;
   readonly uniform: () => number;
   readonly shape: Shape;
@@ -40,17 +40,17 @@ export interface EyeOptions {
 const framesPerLookMax = 9;
 
 /** Looks, adapts the exposure, and shouts when it is too bright. */
-export class Eye {
-  readonly #o: EyeOptions;
+export class FrameTaker {
+  readonly #o: FrameTakerOptions;
   #radius: { radiusPx: number; toleranceFraction: number };
   #exposureSeconds: number;
   #guess: number | undefined;
-  #newest: { look: Look; clipped: number } | undefined;
+  #newest: { look: Observation; clipped: number } | undefined;
   /** The brightest frame so far with light and no limb of the right size. */
-  #puzzling: { pixelsAdu: Uint16Array; look: Look } | undefined;
+  #puzzling: { pixelsAdu: Uint16Array; look: Observation } | undefined;
   frameCount = 0;
 
-  constructor(options: EyeOptions) {
+  constructor(options: FrameTakerOptions) {
     this.#o = options;
     this.#radius = {
       radiusPx: options.discRadiusPx,
@@ -88,7 +88,7 @@ export class Eye {
   }
 
   /** The first uncovered frame: always at the shortest exposure. @throws TooBrightError */
-  async firstLight(signal: AbortSignal): Promise<Look> {
+  async firstLight(signal: AbortSignal): Promise<Observation> {
     this.#exposureSeconds = this.#o.camera.limits.exposureSeconds.min;
     const look = await this.#once(signal);
     if (this.#guess !== undefined) this.#exposureSeconds = this.#clamp(this.#guess);
@@ -96,7 +96,7 @@ export class Eye {
   }
 
   /** Looks until the exposure suits what is seen, or can get no better. @throws TooBrightError */
-  async look(signal: AbortSignal): Promise<Look> {
+  async look(signal: AbortSignal): Promise<Observation> {
     for (let frame = 1; ; frame++) {
       const look = await this.#once(signal);
       const next = this.#clamp(nextExposureSeconds(look, this.#fullSignalAdu(look.exposureSeconds)));
@@ -128,7 +128,7 @@ export class Eye {
     return this.#o.topCodeAdu - pedestalAdu(this.#o.covered, exposureSeconds);
   }
 
-  async #once(signal: AbortSignal): Promise<Look> {
+  async #once(signal: AbortSignal): Promise<Observation> {
     const { camera, covered, topCodeAdu, shape, flattening, uniform } = this.#o;
     const frame = await camera.expose({ exposureSeconds: this.#exposureSeconds, frameType: "light" }, signal);
     this.frameCount++;
@@ -145,7 +145,7 @@ export class Eye {
     });
     const clipped = clippedShare(counts, pedestal, clipAdu);
     const edgeAdu = quantileAdu(counts, 0.999)! - pedestal;
-    const look: Look = {
+    const look: Observation = {
       ...sighting,
       peakAdu: clipped > 0.01 ? this.#fullSignalAdu(exposureSeconds) : sighting.peakAdu,
       exposureSeconds,
@@ -163,7 +163,7 @@ export class Eye {
     return look;
   }
 
-  #checkBrightness(look: Look, clipped: number): void {
+  #checkBrightness(look: Observation, clipped: number): void {
     const { edgeLimit, camera } = this.#o;
     const { exposureSeconds } = look;
     // The smoothed peak, not the edge itself: at the shortest exposure noise alone makes a high edge per second.

@@ -3,7 +3,7 @@ import type { Workbench } from "../step.ts";
 import type { CentreAsk } from "./centre-ask.ts";
 
 /** Stops what may still go on; closes the cover unless the Sun is centred and it is to stay open. */
-export async function leaveSafe(
+export async function leaveCentringSafe(
   { rig }: Workbench,
   { coverAfter }: CentreAsk,
   centred: boolean,

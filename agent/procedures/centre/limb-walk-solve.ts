@@ -18,7 +18,7 @@ export interface WalkSolution {
  * The centre from views of opposite limbs. What is wrong with the camera's matrix and with the disc's radius in
  * pixels puts every view off by a linear function of its direction: four more unknowns, which opposite limbs cancel.
  */
-export function solveWalk(views: readonly LimbView[]): WalkSolution | undefined {
+export function solveLimbViews(views: readonly LimbView[]): WalkSolution | undefined {
   const rows: number[][] = [];
   const values: number[] = [];
   for (const { towards, centre } of views) {

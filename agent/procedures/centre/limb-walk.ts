@@ -1,11 +1,11 @@
 import { moveToCentre } from "../../imaging/disc/camera-on-sky.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
-import { sum } from "./aim.ts";
+import { addOffsets } from "./aim.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
-import { type LimbView, solveWalk } from "./limb-walk-solve.ts";
-import { distance } from "./search-places.ts";
+import { type LimbView, solveLimbViews } from "./limb-walk-solve.ts";
+import { distanceArcsec } from "./search-places.ts";
 
 const unit = (eastArcsec: number, northArcsec: number): SkyOffset => ({ eastArcsec, northArcsec });
 const scaled = (by: number, of: SkyOffset) => unit(by * of.eastArcsec, by * of.northArcsec);
@@ -26,7 +26,7 @@ export interface WalkEnd {
  * each approached from the same side, and goes to the middle.
  * @throws NotCentredError
  */
-export async function walkLimbs(work: CentreWork, signal: AbortSignal): Promise<WalkEnd> {
+export async function measureLimbs(work: CentreWork, signal: AbortSignal): Promise<WalkEnd> {
   const { aim, ask, bench } = work;
   const radiusArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
   const toleranceArcsec = ask.toleranceFraction * 2 * radiusArcsec;
@@ -41,20 +41,20 @@ export async function walkLimbs(work: CentreWork, signal: AbortSignal): Promise<
     const views: LimbView[] = [];
     for (const [index, towards] of directions.entries()) {
       bench.progress({ what: "measuring opposite limbs", done: index, of: directions.length });
-      const seen = await viewLimb(work, sum(centre, scaled(radiusArcsec, towards)), towards, signal);
+      const seen = await viewLimb(work, addOffsets(centre, scaled(radiusArcsec, towards)), towards, signal);
       views.push({ towards, centre: seen });
       if (round === 1 && index === 0) centre = seen; // better than from where the search happened to end
     }
-    const solution = solveWalk(views);
+    const solution = solveLimbViews(views);
     if (!solution) throw new NotCentredError("the views of opposite limbs do not define a centre");
     ({ centre, sdArcsec } = solution);
     bench.note("opposite limbs measured", { round, sdArcsec });
   }
   await aim.slewFromSameSide(centre, signal);
-  let leftArcsec = distance(await aim.reported(signal), centre);
+  let leftArcsec = distanceArcsec(await aim.reported(signal), centre);
   if (leftArcsec > 0.2 * toleranceArcsec) {
     await aim.slewFromSameSide(centre, signal);
-    leftArcsec = distance(await aim.reported(signal), centre);
+    leftArcsec = distanceArcsec(await aim.reported(signal), centre);
   }
   if (leftArcsec > 0.5 * toleranceArcsec) {
     throw new NotCentredError(`the mount stops ${leftArcsec.toFixed(1)}″ from where it is sent`);
@@ -64,7 +64,7 @@ export async function walkLimbs(work: CentreWork, signal: AbortSignal): Promise<
 
 /** From the limb as it was last seen. */
 function centreFromLast(work: CentreWork): SkyOffset {
-  return sum(work.limbFrom!, moveToCentre(work.camera!, work.offsetPx(work.limb!)));
+  return addOffsets(work.limbFrom!, moveToCentre(work.camera!, work.offsetPx(work.limb!)));
 }
 
 /** Goes where the limb should cross the frame, and looks a little further in and out if it does not. */
@@ -77,7 +77,7 @@ async function viewLimb(
   const { eye, aim, camera } = work;
   const shortSideArcsec = Math.min(eye.shape.widthPx, eye.shape.heightPx) * camera!.arcsecPerPx;
   for (const share of [0, 0.5, -0.5, 1, -1]) {
-    await aim.slewFromSameSide(sum(place, scaled(share * shortSideArcsec, towards)), signal);
+    await aim.slewFromSameSide(addOffsets(place, scaled(share * shortSideArcsec, towards)), signal);
     if (!(await work.lookForLimb(signal))) continue;
     return centreFromLast(work);
   }

@@ -4,9 +4,9 @@ import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { FrameTooSmallError, SunTooLowError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
-import { Eye } from "./eye.ts";
+import { FrameTaker } from "./eye.ts";
 import { type CoveredLevel, coveredLevel, darkBelowAdu, levelWithoutCover } from "./eye-levels.ts";
-import { distance } from "./search-places.ts";
+import { distanceArcsec } from "./search-places.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 180;
@@ -25,19 +25,19 @@ export async function checkLimits({ bench, ask, mount }: CentreWork): Promise<vo
 }
 
 /** Covered before anything points near the Sun; a diffuser would blur the limb away. */
-export async function cover({ bench }: CentreWork, signal: AbortSignal): Promise<void> {
+export async function closeCover({ bench }: CentreWork, signal: AbortSignal): Promise<void> {
   const { cover: front, diffuser } = bench.rig;
   await front?.ensureClosed(signal);
   await diffuser?.ensureOpen(signal);
 }
 
 /** Unparked, following the Sun, and pointed at it; still covered. */
-export async function point(work: CentreWork, signal: AbortSignal): Promise<void> {
+export async function pointAtSunCovered(work: CentreWork, signal: AbortSignal): Promise<void> {
   const { mount, aim } = work;
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);
   const home = homeOffset(work);
-  if (distance(await aim.reported(signal), home) < thereArcsec) return;
+  if (distanceArcsec(await aim.reported(signal), home) < thereArcsec) return;
   await aim.slewTo(home, signal);
 }
 
@@ -81,7 +81,7 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   }
   const history = historyAt(work, setup.gain, sun.altitudeDegrees);
   const topCodeAdu = bench.findings.topCodeAdu ?? limits.fullScaleAdu;
-  work.eye = new Eye({
+  work.eye = new FrameTaker({
     camera,
     uniform: () => bench.random.uniform(),
     shape,
@@ -132,7 +132,7 @@ function checkFrame(shape: { widthPx: number; heightPx: number }, discRadiusPx: 
 }
 
 /** The first uncovered frame is the shortest there is; a dark one means nothing wrong. @throws TooBrightError */
-export async function uncover({ bench, eye }: CentreWork, signal: AbortSignal): Promise<void> {
+export async function openCover({ bench, eye }: CentreWork, signal: AbortSignal): Promise<void> {
   await bench.rig.cover?.ensureOpen(signal);
   const look = await eye.firstLight(signal);
   bench.note("first light", { seen: look.seen, exposureSeconds: look.exposureSeconds });

@@ -5,7 +5,7 @@ import type { CentreWork } from "./centre-work.ts";
 import type { WalkEnd } from "./limb-walk.ts";
 
 /** After the closed loop: the newest frame shows where the disc is. */
-export async function recordLoop(work: CentreWork, signal: AbortSignal): Promise<void> {
+export async function recordCentring(work: CentreWork, signal: AbortSignal): Promise<void> {
   const { disc } = work.limb!;
   const { xPx, yPx } = work.offsetPx(work.limb!);
   const diameterPx = 2 * disc.radiusPx;
@@ -18,7 +18,11 @@ export async function recordLoop(work: CentreWork, signal: AbortSignal): Promise
 }
 
 /** After the walk: what is left is what the mount reports, and how well the views agreed. */
-export async function recordWalk(work: CentreWork, end: WalkEnd, signal: AbortSignal): Promise<void> {
+export async function recordLimbMeasurement(
+  work: CentreWork,
+  end: WalkEnd,
+  signal: AbortSignal,
+): Promise<void> {
   const { semidiameterArcsec } = sunFromSite(work.bench.clock.nowMs(), work.bench.site);
   await work.eye.look(signal); // for the exposure and the level of the disc's middle
   await record(work, signal, {

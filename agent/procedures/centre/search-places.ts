@@ -22,14 +22,14 @@ export function searchPlaces(stepArcsec: number, boundArcsec: number): SkyOffset
   for (let i = -reach; i <= reach; i++) {
     for (let k = -reach; k <= reach; k++) {
       const place = { eastArcsec: i * stepArcsec, northArcsec: k * stepArcsec };
-      if (distance(place, origin) <= boundArcsec) places.push(place);
+      if (distanceArcsec(place, origin) <= boundArcsec) places.push(place);
     }
   }
-  return places.sort((a, b) => distance(a, origin) - distance(b, origin) || turn(a) - turn(b));
+  return places.sort((a, b) => distanceArcsec(a, origin) - distanceArcsec(b, origin) || turn(a) - turn(b));
 }
 
 const origin: SkyOffset = { eastArcsec: 0, northArcsec: 0 };
-export const distance = (a: SkyOffset, b: SkyOffset) =>
+export const distanceArcsec = (a: SkyOffset, b: SkyOffset) =>
   Math.hypot(a.eastArcsec - b.eastArcsec, a.northArcsec - b.northArcsec);
 const turn = (a: SkyOffset) => Math.atan2(a.northArcsec, a.eastArcsec);
 
@@ -37,14 +37,14 @@ const turn = (a: SkyOffset) => Math.atan2(a.northArcsec, a.eastArcsec);
  * Where to look next: beside the brightest place once the sky's glow tells the way, else the next of the widening
  * search; undefined when all were seen.
  */
-export function nextPlace(
+export function nextSearchPlace(
   places: readonly SkyOffset[],
   seen: readonly SeenPlace[],
   stepArcsec: number,
 ): SkyOffset | undefined {
-  const left = places.filter((place) => seen.every((one) => distance(one, place) > 0.5 * stepArcsec));
+  const left = places.filter((place) => seen.every((one) => distanceArcsec(one, place) > 0.5 * stepArcsec));
   const guide = glowGuide(seen);
-  const beside = guide && left.filter((place) => distance(place, guide) < 1.6 * stepArcsec);
+  const beside = guide && left.filter((place) => distanceArcsec(place, guide) < 1.6 * stepArcsec);
   if (!guide || !beside || beside.length === 0) return left[0];
   const uphill = slopeAt(seen);
   const gain = (place: SkyOffset) =>

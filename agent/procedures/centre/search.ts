@@ -1,11 +1,11 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
-import { sum } from "./aim.ts";
+import { addOffsets } from "./aim.ts";
 import { SunNotFoundError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
-import type { Look } from "./eye.ts";
+import type { Observation } from "./eye.ts";
 import { homeOffset } from "./prepare.ts";
-import { nextPlace, type SeenPlace, searchPlaces, searchStepArcsec } from "./search-places.ts";
+import { nextSearchPlace, type SeenPlace, searchPlaces, searchStepArcsec } from "./search-places.ts";
 
 /** The disc outshines the sky beside it by far more than this, and texture and limb darkening by far less. */
 const discOverSky = 20;
@@ -22,12 +22,12 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
   const shortSidePx = Math.min(eye.shape.widthPx, eye.shape.heightPx);
   const stepArcsec = searchStepArcsec(radiusArcsec, shortSidePx * arcsecPerPx);
   const home = homeOffset(work);
-  const places = searchPlaces(stepArcsec, ask.searchDegrees * 3600).map((place) => sum(place, home));
+  const places = searchPlaces(stepArcsec, ask.searchDegrees * 3600).map((place) => addOffsets(place, home));
   const mayFill = eye.discRadiusPx > 0.4 * shortSidePx;
   const seen: SeenPlace[] = [];
   let brightestEdge = 0;
   let place: SkyOffset | undefined = await aim.reported(signal);
-  let fullest: { place: SkyOffset; look: Look } | undefined;
+  let fullest: { place: SkyOffset; look: Observation } | undefined;
   while (place) {
     if (seen.length > 0) await aim.slewTo(place, signal);
     const look = await eye.look(signal);
@@ -44,7 +44,7 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
         return;
       fullest = undefined;
     }
-    place = nextPlace(places, seen, stepArcsec);
+    place = nextSearchPlace(places, seen, stepArcsec);
   }
   throw new SunNotFoundError({
     placeCount: seen.length,
@@ -65,7 +65,7 @@ async function limbFromInside(
   signal: AbortSignal,
 ): Promise<boolean> {
   let bright = inside;
-  let dark = sum(inside, { eastArcsec: 2.2 * radiusArcsec, northArcsec: 0 });
+  let dark = addOffsets(inside, { eastArcsec: 2.2 * radiusArcsec, northArcsec: 0 });
   for (let halving = 0; halving < 9; halving++) {
     const middle = {
       eastArcsec: (bright.eastArcsec + dark.eastArcsec) / 2,

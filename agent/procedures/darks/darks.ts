@@ -1,7 +1,7 @@
 import { setLowestGain } from "../camera-ready.ts";
 import { DarkSeries } from "../dark-master.ts";
-import { giveBack, takeSeries } from "../frame-series.ts";
-import { leaveRig } from "../leave-rig.ts";
+import { recycleFrames, takeSeries } from "../frame-series.ts";
+import { leaveRigIdle } from "../leave-rig.ts";
 import { defineStep } from "../run-step.ts";
 import type { Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
@@ -58,7 +58,7 @@ export const darks = defineStep<DarksAsk, DarksWork, DarksFound>({
     exposing: { does: expose, next: "keeping" },
     keeping: { does: keep, next: "done" },
   },
-  makeSafe: ({ bench }, _ended, signal) => leaveRig(bench, "closed", signal),
+  makeSafe: ({ bench }, _ended, signal) => leaveRigIdle(bench, "closed", signal),
   found: (work) => work.found,
 });
 
@@ -84,7 +84,7 @@ async function expose(
     { what: "darks", exposureSeconds, frameType: "dark", frameCount: ask.frames },
     (frame) => {
       const counted = series.add(frame);
-      giveBack(bench, series.released());
+      recycleFrames(bench, series.released());
       return counted;
     },
     signal,

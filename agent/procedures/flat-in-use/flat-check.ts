@@ -1,14 +1,14 @@
 import { basename } from "node:path";
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import type { MatchSays, TrainMatch } from "../../imaging/match/match-train.ts";
-import { matchSeen, sinceSeen } from "../../imaging/match/match-words.ts";
+import type { MatchVerdict, TrainMatch } from "../../imaging/match/match-train.ts";
+import { describeMatch, describePairMatch } from "../../imaging/match/match-words.ts";
 import type { SmallStructure } from "../../imaging/match/small-structure.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { computeInThread } from "../../threads/compute-in-thread.ts";
 import type { FlatInUse } from "../findings.ts";
 import type { Workbench } from "../step.ts";
 import { type FlatStructure, readStructure } from "./read-structure.ts";
-import { seeThroughDiffuser } from "./test-frames.ts";
+import { exposeThroughDiffuser } from "./test-frames.ts";
 
 /** Whether a flat still fits, as it was seen at one moment. */
 export interface FlatCheck {
@@ -16,7 +16,7 @@ export interface FlatCheck {
   /** The flat that was asked about; `undefined` where there is none. */
   readonly flat: string | undefined;
   readonly seenIn: "an image" | "images since it fitted" | "frames through the diffuser";
-  readonly says: MatchSays | "none";
+  readonly says: MatchVerdict | "none";
   /** One sentence. */
   readonly text: string;
   readonly shiftXPx?: number;
@@ -66,7 +66,7 @@ export class FlatChecker {
     const at = sizeOf(later.shape, signal);
     const match = await computeInThread(bench, at, "matchSince", structure, earlier, later, inUse.dust ?? []);
     const about = { utcMs: bench.clock.nowMs(), flat: basename(inUse.file) };
-    return { ...about, seenIn: "images since it fitted", ...told(match, sinceSeen(match)) };
+    return { ...about, seenIn: "images since it fitted", ...told(match, describePairMatch(match)) };
   }
 
   async #overFlat(
@@ -94,7 +94,7 @@ export class FlatChecker {
    * @returns `undefined` where that can't be done: no diffuser, or nothing known of its light
    */
   async byDiffuser(frames: number, signal: AbortSignal): Promise<FlatCheck | undefined> {
-    const seen = await seeThroughDiffuser(this.bench, frames, signal);
+    const seen = await exposeThroughDiffuser(this.bench, frames, signal);
     return seen && this.#ask(seen.levels, seen, "flat", signal);
   }
 
@@ -128,7 +128,7 @@ export class FlatChecker {
         text: "There is no flat of this train and size.",
       };
     if (best.match.says === "fits") bench.findings.flatInUse = best.flat;
-    return { utcMs, flat: basename(best.flat.file), seenIn, ...told(best.match, matchSeen(best.match)) };
+    return { utcMs, flat: basename(best.flat.file), seenIn, ...told(best.match, describeMatch(best.match)) };
   }
 
   async #structureOf({ file }: FlatInUse, signal: AbortSignal): Promise<FlatStructure | undefined> {
@@ -139,7 +139,7 @@ export class FlatChecker {
 }
 
 /** Which of several flats is told of. */
-const rank: Record<MatchSays, number> = { fits: 4, untold: 3, uncertain: 2, moved: 1, other: 0 };
+const rank: Record<MatchVerdict, number> = { fits: 4, untold: 3, uncertain: 2, moved: 1, other: 0 };
 
 function told(
   { says, shift, move }: Pick<TrainMatch, "says" | "shift" | "move">,
@@ -160,7 +160,7 @@ function told(
 }
 
 /** Whether a new flat is called for: other than `untold`, and an image alone must be sure. */
-export function noLongerFits({ says, seenIn }: Pick<FlatCheck, "says" | "seenIn">): boolean {
+export function isMisfit({ says, seenIn }: Pick<FlatCheck, "says" | "seenIn">): boolean {
   if (says === "uncertain") return seenIn === "frames through the diffuser";
   return says === "moved" || says === "other" || says === "none";
 }

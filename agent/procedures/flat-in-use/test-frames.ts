@@ -1,13 +1,13 @@
 import { setLowestGain } from "../camera-ready.ts";
 import { exposureForLevel } from "../exposure-for-level.ts";
-import { giveBack, takeSeries } from "../frame-series.ts";
+import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import type { Workbench } from "../step.ts";
 
 /** Of full scale: the Sun may be brighter than when its light was measured. */
 const levelFraction = 0.7;
 
-export interface SeenThroughDiffuser {
+export interface DiffuserTest {
   /** Mean above the pedestal, row-major. */
   readonly levels: Float32Array;
   readonly widthPx: number;
@@ -19,11 +19,11 @@ export interface SeenThroughDiffuser {
  * the Sun with its cover open; afterwards the diffuser is out of the light and the gain as it was.
  * @returns `undefined` where there is no diffuser or nothing is known of its light
  */
-export async function seeThroughDiffuser(
+export async function exposeThroughDiffuser(
   bench: Workbench,
   frameCount: number,
   signal: AbortSignal,
-): Promise<SeenThroughDiffuser | undefined> {
+): Promise<DiffuserTest | undefined> {
   const { camera, diffuser, cover } = bench.rig;
   const rate = bench.findings.lightRate.diffuser;
   if (!diffuser || !rate) return undefined;
@@ -33,7 +33,7 @@ export async function seeThroughDiffuser(
   await setLowestGain(bench, signal);
   const topAdu = bench.findings.topCodeAdu ?? camera.limits.fullScaleAdu;
   const exposureSeconds = exposureForLevel(bench, rate, levelFraction);
-  let seen: SeenThroughDiffuser | undefined;
+  let seen: DiffuserTest | undefined;
   let count = 0;
   await takeSeries(
     bench,
@@ -44,7 +44,7 @@ export async function seeThroughDiffuser(
       seen ??= { levels: new Float32Array(pixelsAdu.length), widthPx, heightPx };
       const { levels } = seen;
       for (let i = 0; i < levels.length; i++) levels[i]! += (pixelsAdu[i]! - rate.pedestalAdu) / frameCount;
-      giveBack(bench, [pixelsAdu]);
+      recycleFrames(bench, [pixelsAdu]);
       return ++count;
     },
     signal,

@@ -1,5 +1,5 @@
 import type { LeftoverScale } from "../../imaging/defocus/leftover-by-scale.ts";
-import type { FramesBought, StackAsked } from "../../imaging/noise/frames-enough.ts";
+import type { NoiseBudget, StackRequest } from "../../imaging/noise/frames-enough.ts";
 import type { Proof } from "../../imaging/proof/proof.ts";
 
 /** Exactly one way to blur the Sun away. */
@@ -10,7 +10,7 @@ export interface FlatAsk {
   /** With `enough`: the most that are taken. */
   readonly frames: number;
   /** Ends a series through the diffuser as soon as a stack of images is served. */
-  readonly enough?: StackAsked;
+  readonly enough?: StackRequest;
   /** Fewest darks that the flat is calibrated with; taken anew unless the leak check left as many. */
   readonly darkFrames: number;
   /** Frames that are not in the flat, to prove it with. Default 8. */
@@ -34,7 +34,7 @@ export interface FlatFound {
   readonly files: { readonly flat: string; readonly dark: string; readonly sampleFrame: string };
   readonly frameCount: number;
   /** What the number of frames buys, where the plan says what the flat is for. */
-  readonly bought?: FramesBought;
+  readonly bought?: NoiseBudget;
   readonly refusedFrames: number;
   readonly rejectedFraction: number;
   readonly exposureSeconds: number;

@@ -1,13 +1,13 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { MasterBuilder } from "../../imaging/combining/master-builder.ts";
-import { framesEnough, isEnough, type StackAsked } from "../../imaging/noise/frames-enough.ts";
+import { framesEnough, isNoiseReached, type StackRequest } from "../../imaging/noise/frames-enough.ts";
 import { readDark } from "../dark-master.ts";
-import { giveBack, takeSeries } from "../frame-series.ts";
+import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { writeRawFrame } from "../master-files.ts";
 import { StepError } from "../step-error.ts";
-import { unhealthyFor } from "../unhealthy-px.ts";
-import { type FlatWork, proofFramesOf } from "./flat-work.ts";
+import { readUnhealthyPixels } from "../unhealthy-px.ts";
+import { type FlatWork, proofFrameCount } from "./flat-work.ts";
 import { edgeFractionOf } from "./frame-edge.ts";
 
 /** The frames of the flat. @throws StepError when the light is too unsteady for so many */
@@ -30,7 +30,7 @@ export async function exposeFlats(work: FlatWork, signal: AbortSignal): Promise<
 
 /** More of the same, that the flat does not know. */
 export async function exposeProof(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const frames = proofFramesOf(work.ask);
+  const frames = proofFrameCount(work.ask);
   work.proof = await expose(work, "frames to prove the flat", frames, signal, () => {});
 }
 
@@ -40,12 +40,12 @@ async function expose(
   frameCount: number,
   signal: AbortSignal,
   look: (frame: Frame) => void,
-  enough?: StackAsked,
+  enough?: StackRequest,
 ): Promise<MasterBuilder> {
   const { bench, dark, tuned } = work;
   let builder: MasterBuilder | undefined;
   const exposuresMax = Math.ceil(frameCount * 1.5) + 4;
-  const stops = enough && (() => builder !== undefined && isEnough(builder.growth, enough));
+  const stops = enough && (() => builder !== undefined && isNoiseReached(builder.growth, enough));
   const counted = await takeSeries(
     bench,
     {
@@ -58,7 +58,7 @@ async function expose(
     },
     (frame) => {
       checkFilterStillOn(frame, tuned!.topAdu);
-      const unhealthyPx = unhealthyFor(bench, frame.pixelsAdu.length);
+      const unhealthyPx = readUnhealthyPixels(bench, frame.pixelsAdu.length);
       builder ??= new MasterBuilder({
         shape: { widthPx: frame.widthPx, heightPx: frame.heightPx },
         frameCountExpected: enough ? Math.min(frameCount, framesEnough(enough)) : frameCount,
@@ -70,7 +70,7 @@ async function expose(
       const verdict = builder.add(frame.pixelsAdu);
       if (verdict.accepted) look(frame);
       else bench.note("frame refused", { reason: verdict.reason, scale: verdict.scale });
-      giveBack(bench, builder.released());
+      recycleFrames(bench, builder.released());
       return builder.frameCount;
     },
     signal,

@@ -1,6 +1,6 @@
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
-import { leaveRig } from "../leave-rig.ts";
-import { defineStep, runPart } from "../run-step.ts";
+import { leaveRigIdle } from "../leave-rig.ts";
+import { defineStep, runSubstep } from "../run-step.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { pointAtSun } from "../sun-pointing.ts";
 import { flatByDefocus } from "./by-defocus/by-defocus.ts";
@@ -12,9 +12,9 @@ type TakeFlat = (input: StepInput<FlatAsk>, signal: AbortSignal) => Promise<Flat
 
 /** Each way of blurring is a procedure of its own. */
 const blurs: Record<FlatBlur, TakeFlat> = {
-  diffuser: (input, signal) => runPart(flatByDiffuser, input, signal),
-  defocus: (input, signal) => runPart(flatByDefocus, input, signal),
-  drift: (input, signal) => runPart(flatByDrift, input, signal),
+  diffuser: (input, signal) => runSubstep(flatByDiffuser, input, signal),
+  defocus: (input, signal) => runSubstep(flatByDefocus, input, signal),
+  drift: (input, signal) => runSubstep(flatByDrift, input, signal),
 };
 
 interface FlatWork {
@@ -48,7 +48,7 @@ export const flat = defineStep<FlatAsk, FlatWork, FlatFound>({
   },
   // A part has left the rig as asked.
   makeSafe: async ({ bench, ask, found, keptFits }, _ended, signal) => {
-    if (!found && ask.unlessKeptFits) await leaveRig(bench, keptFits ? ask.coverAfter : "closed", signal);
+    if (!found && ask.unlessKeptFits) await leaveRigIdle(bench, keptFits ? ask.coverAfter : "closed", signal);
   },
   found: (work) => work.found,
 });

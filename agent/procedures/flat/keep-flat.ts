@@ -1,13 +1,17 @@
 import type { Master } from "../../imaging/combining/finish-master.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
-import { type FramesBought, framesBuy, type StackAsked } from "../../imaging/noise/frames-enough.ts";
+import {
+  computeNoiseBudget,
+  type NoiseBudget,
+  type StackRequest,
+} from "../../imaging/noise/frames-enough.ts";
 import { figuresOf } from "../../masters/master-cards.ts";
 import type { FlatWork } from "./flat-work.ts";
 import { conversionFromSeries } from "./measure-conversion.ts";
 import { proveAndWriteFlat, requireLitFlat } from "./prove-and-write.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
-export async function keepFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
+export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
   const { bench, ask, edges, sampleFrame } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const series = work.series!.finish();
@@ -32,11 +36,11 @@ export async function keepFlat(work: FlatWork, signal: AbortSignal): Promise<voi
 /** By the noise that the series showed itself. */
 function boughtBy(
   { growth, frameCount }: Pick<Master, "growth" | "frameCount">,
-  asked: StackAsked,
-): FramesBought {
+  asked: StackRequest,
+): NoiseBudget {
   const last = growth.at(-1);
   const single = last ? last.expected * Math.sqrt(last.frames) : Number.NaN;
-  return framesBuy(frameCount, single, asked);
+  return computeNoiseBudget(frameCount, single, asked);
 }
 
 /** Too short an exposure for any dark current: the pedestal is all that is taken off. */

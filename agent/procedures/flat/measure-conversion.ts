@@ -5,8 +5,8 @@ import { type Conversion, conversionOfSeries } from "../../imaging/noise/convers
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import type { MeasuredConversion } from "../findings.ts";
 import type { Workbench } from "../step.ts";
-import type { Tuned } from "../tune-exposure/tune-ask.ts";
-import { unhealthyFor } from "../unhealthy-px.ts";
+import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
+import { readUnhealthyPixels } from "../unhealthy-px.ts";
 import type { FlatWork } from "./flat-work.ts";
 
 type WithDark = Pick<FlatWork, "bench" | "dark" | "tuned">;
@@ -24,8 +24,8 @@ export function conversionFromPair(
   shape: Shape,
 ): void {
   const { bench, dark } = work;
-  const tuned: Tuned = work.tuned!;
-  const unhealthyPx = unhealthyFor(bench, first.pixelsAdu.length);
+  const tuned: TunedExposure = work.tuned!;
+  const unhealthyPx = readUnhealthyPixels(bench, first.pixelsAdu.length);
   const clipAdu = tuned.topAdu - 1;
   const usePx = Uint8Array.from(first.pixelsAdu, (value, i) =>
     unhealthyPx?.[i] !== 1 && Math.max(value, second.pixelsAdu[i]!) < clipAdu ? 1 : 0,

@@ -1,6 +1,6 @@
 import { resolve } from "node:path";
 import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
-import type { MasterKnown } from "../../imaging/proof/judge-master.ts";
+import type { ProofFacts } from "../../imaging/proof/judge-master.ts";
 import type { Proof, ProofInput } from "../../imaging/proof/proof.ts";
 import type { SeriesFigures } from "../../masters/master-cards.ts";
 import { computeInThread } from "../../threads/compute-in-thread.ts";
@@ -9,10 +9,10 @@ import type { Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import type { FlatFound } from "./flat-ask.ts";
 import type { FlatWork } from "./flat-work.ts";
-import { edgesOfSeries } from "./frame-edge.ts";
+import { seriesEdgeFractions } from "./frame-edge.ts";
 
 /** A flat, whatever way it was made, and what there is to prove it with. */
-export interface FlatMade extends Omit<ProofInput, "upperEdge" | "known"> {
+export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "known"> {
   readonly series: SeriesFigures;
   /** Upper edges of its frames over full scale. */
   readonly edges: readonly number[];
@@ -29,13 +29,13 @@ type KeepWork = Pick<FlatWork, "bench" | "ask" | "notes" | "tuned" | "dark">;
 /** Proves a flat, writes it with its verdict, and says what was found. From here on images are meant for it, unless it is bad. */
 export async function proveAndWriteFlat(
   work: KeepWork,
-  made: FlatMade,
+  made: MadeFlat,
   signal: AbortSignal,
 ): Promise<FlatFound> {
   const { bench, ask, notes } = work;
   const { flat, series } = made;
   const { frameCount, refusedFrames, rejectedFraction } = series;
-  const upperEdge = edgesOfSeries(made.edges);
+  const upperEdge = seriesEdgeFractions(made.edges);
   const proof = await prove(work, { ...made, upperEdge }, signal);
   const { verdict } = proof;
   const darkFile = work.dark!.file;
@@ -74,7 +74,7 @@ export async function proveAndWriteFlat(
 /** Beside the watch over the rig; only what the proof reads goes along to the other thread. */
 function prove(
   { bench, notes }: KeepWork,
-  made: FlatMade & Pick<ProofInput, "upperEdge">,
+  made: MadeFlat & Pick<ProofInput, "upperEdge">,
   signal: AbortSignal,
 ): Promise<Proof> {
   const { flat, series, upperEdge, leak, plane, blurred, dust, sunAdu } = made;
@@ -99,7 +99,7 @@ export function collectFlatFacts(
   { levelAdu }: Flat,
   frameCount: number,
   gain: number | undefined,
-): MasterKnown {
+): ProofFacts {
   return {
     focalRatio: optics.focalLengthMm / optics.apertureMm,
     pixelMicron: rig.camera.limits.pixelMicron * (train?.binning ?? 1),

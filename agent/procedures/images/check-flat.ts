@@ -1,4 +1,4 @@
-import { type FlatCheck, noLongerFits } from "../flat-in-use/flat-check.ts";
+import { type FlatCheck, isMisfit } from "../flat-in-use/flat-check.ts";
 import type { FlatCheckAsk } from "./images-ask.ts";
 import type { ImagesWork } from "./images-work.ts";
 
@@ -13,7 +13,7 @@ const freshMinutes = 15;
 export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, checks, ask, taken } = work;
   const seen = await look(work, ask.flatCheck!, signal);
-  if (!noLongerFits(seen)) {
+  if (!isMisfit(seen)) {
     checks.push({ ...seen, afterImages: taken });
     bench.note("flat checked", fieldsOf(seen, taken));
     return;
@@ -47,7 +47,7 @@ async function look(work: ImagesWork, ask: FlatCheckAsk, signal: AbortSignal): P
   if (!isSure(seen) && !isFresh && ask.testFrames > 0)
     seen = (await checker.byDiffuser(ask.testFrames, signal)) ?? seen;
   // Not of what images tell of each other: small shifts would add up unseen.
-  if ((seen.says === "fits" && seen.seenIn !== "images since it fitted") || (isFresh && !noLongerFits(seen)))
+  if ((seen.says === "fits" && seen.seenIn !== "images since it fitted") || (isFresh && !isMisfit(seen)))
     await checker.remember(latest, pedestalAdu, signal);
   return seen;
 }

@@ -17,7 +17,7 @@ export function nextImageNumber({ folder }: Workbench): number {
 }
 
 /** On disk before the next exposure begins. @returns the file, below the run's folder */
-export function keepImage(bench: Workbench, number: number, frame: Frame): string {
+export function saveImage(bench: Workbench, number: number, frame: Frame): string {
   const file = `${imagesFolder}/image-${String(number).padStart(4, "0")}.fits`;
   const { flatInUse } = bench.findings;
   writeRawFrame(
@@ -45,7 +45,7 @@ const flatFits = {
 } as const;
 
 /** Says it in the image's own header, where whoever divides it will meet it; written beside and put in its place. */
-export function markFlatFits(bench: Workbench, file: string, says: keyof typeof flatFits): void {
+export function markMisfitImages(bench: Workbench, file: string, says: keyof typeof flatFits): void {
   const path = join(bench.folder, file);
   using fits = FitsFile.open(path);
   const image = fits.image();

@@ -1,5 +1,5 @@
 import type { FlatCheck } from "../flat-in-use/flat-check.ts";
-import type { Tuned } from "../tune-exposure/tune-ask.ts";
+import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
 
 /** How the images are held against the flat in use. */
 export interface FlatCheckAsk {
@@ -12,10 +12,10 @@ export interface FlatCheckAsk {
 }
 
 /** A series that broke off for a new flat: what is the same afterwards. */
-export interface ImagesBrokenOff {
+export interface RemainingImages {
   readonly taken: number;
   readonly gain: number;
-  readonly tuned: Tuned;
+  readonly tuned: TunedExposure;
 }
 
 export interface ImagesAsk {
@@ -24,11 +24,11 @@ export interface ImagesAsk {
   readonly coverAfter: "open" | "closed";
   /** Left out: nothing is asked of the flat. */
   readonly flatCheck?: FlatCheckAsk;
-  readonly goesOn?: ImagesBrokenOff;
+  readonly goesOn?: RemainingImages;
 }
 
 /** One check of the flat, and how many images of the series there were by then. */
-export interface ImageCheck extends FlatCheck {
+export interface FlatCheckRecord extends FlatCheck {
   readonly afterImages: number;
   /** What came of a flat that no longer fits. */
   readonly outcome?: "new flat" | "went on";
@@ -44,7 +44,7 @@ export interface ImagesFound {
   readonly testFrames: number;
   /** Name of the flat that they are meant for. */
   readonly flat?: string;
-  readonly checks: readonly ImageCheck[];
+  readonly checks: readonly FlatCheckRecord[];
   /** Of them, those that may have been taken before the train moved or after it. */
   readonly doubtful: readonly string[];
   /** Those that were taken after it. */

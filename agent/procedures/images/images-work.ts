@@ -1,21 +1,21 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { FlatChecker } from "../flat-in-use/flat-check.ts";
-import type { NewFlatAsked, Workbench } from "../step.ts";
-import type { Tuned } from "../tune-exposure/tune-ask.ts";
-import type { ImageCheck, ImagesAsk, ImagesFound } from "./images-ask.ts";
+import type { NewFlatRequest, Workbench } from "../step.ts";
+import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
+import type { FlatCheckRecord, ImagesAsk, ImagesFound } from "./images-ask.ts";
 
 export interface ImagesWork {
   readonly bench: Workbench;
   readonly ask: ImagesAsk;
   readonly files: string[];
-  readonly checks: ImageCheck[];
+  readonly checks: FlatCheckRecord[];
   readonly checker: FlatChecker;
   readonly firstNumber: number;
   /** Of the whole series, with those before it broke off. */
   taken: number;
   gain: number;
-  tuned: Tuned | undefined;
+  tuned: TunedExposure | undefined;
   latest: Frame | undefined;
-  asks: NewFlatAsked | undefined;
+  asks: NewFlatRequest | undefined;
   found: ImagesFound | undefined;
 }

@@ -1,16 +1,16 @@
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
-import { giveBack, takeSeries } from "../frame-series.ts";
-import { leaveRig } from "../leave-rig.ts";
+import { recycleFrames, takeSeries } from "../frame-series.ts";
+import { leaveRigIdle } from "../leave-rig.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
-import { defineStep, runPart } from "../run-step.ts";
+import { defineStep, runSubstep } from "../run-step.ts";
 import type { StepInput } from "../step.ts";
-import { pointAtSun, pointsAtSun } from "../sun-pointing.ts";
+import { isPointedAtSun, pointAtSun } from "../sun-pointing.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { checkFlat } from "./check-flat.ts";
-import { keepImage, markFlatFits, nextImageNumber } from "./image-files.ts";
+import { markMisfitImages, nextImageNumber, saveImage } from "./image-files.ts";
 import type { ImagesAsk, ImagesFound } from "./images-ask.ts";
 import type { ImagesWork } from "./images-work.ts";
-import { whenMoved } from "./when-moved.ts";
+import { locateMove } from "./when-moved.ts";
 
 /** Plain images of the Sun, kept raw: what the flat is for. Now and then they are asked whether it still fits. */
 export const images = defineStep<ImagesAsk, ImagesWork, ImagesFound>({
@@ -37,7 +37,7 @@ export const images = defineStep<ImagesAsk, ImagesWork, ImagesFound>({
     keeping: { does: tell, next: "done" },
   },
   makeSafe: ({ bench, ask, found, asks }, _ended, signal) =>
-    leaveRig(bench, found && !asks ? ask.coverAfter : "closed", signal),
+    leaveRigIdle(bench, found && !asks ? ask.coverAfter : "closed", signal),
   found: (work) => work.found,
   asks: (work) => work.asks,
 });
@@ -61,7 +61,7 @@ function begin({ bench, ask }: StepInput<ImagesAsk>): ImagesWork {
 
 /** Where the mount already is stays untouched: a slew would lose the centring. */
 async function point({ bench }: ImagesWork, signal: AbortSignal): Promise<void> {
-  if (await pointsAtSun(bench, signal)) return bench.rig.mount?.ensureTracking("solar", signal);
+  if (await isPointedAtSun(bench, signal)) return bench.rig.mount?.ensureTracking("solar", signal);
   await bench.rig.cover?.ensureClosed(signal);
   await pointAtSun(bench, signal);
 }
@@ -76,7 +76,7 @@ async function uncover({ bench: { rig }, ask }: ImagesWork, signal: AbortSignal)
 async function tune(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   const tuneAsk = { blur: "none", levelFraction: ask.levelFraction, toleranceFraction: 0.03 } as const;
-  work.tuned = await runPart(tuneExposure, { bench, ask: tuneAsk }, signal);
+  work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
   work.gain = work.tuned.gain;
 }
 
@@ -97,9 +97,9 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
     },
     (frame) => {
       checkFilterStillOn(frame, topAdu);
-      work.files.push(keepImage(bench, work.firstNumber + work.files.length, frame));
+      work.files.push(saveImage(bench, work.firstNumber + work.files.length, frame));
       work.taken++;
-      if (work.latest) giveBack(bench, [work.latest.pixelsAdu]);
+      if (work.latest) recycleFrames(bench, [work.latest.pixelsAdu]);
       work.latest = frame;
       return ++counted;
     },
@@ -125,10 +125,10 @@ async function tell(work: ImagesWork, signal: AbortSignal): Promise<void> {
     testFrames,
     ...(flat === undefined ? {} : { flat }),
     checks,
-    ...(await whenMoved(work, signal)),
+    ...(await locateMove(work, signal)),
   };
   const { doubtful, moved } = work.found;
-  for (const file of doubtful) markFlatFits(bench, file, "unsure");
-  for (const file of moved) markFlatFits(bench, file, "moved");
+  for (const file of doubtful) markMisfitImages(bench, file, "unsure");
+  for (const file of moved) markMisfitImages(bench, file, "moved");
   bench.note("images taken", { frames: files.length, doubtful: doubtful.length, moved: moved.length });
 }

@@ -1,10 +1,10 @@
 import { join } from "node:path";
 import { FitsFile } from "../../../drivers/formats/fits-file.ts";
-import { type FlatCheck, noLongerFits } from "../flat-in-use/flat-check.ts";
+import { type FlatCheck, isMisfit } from "../flat-in-use/flat-check.ts";
 import type { ImagesWork } from "./images-work.ts";
 
 /** Images of a series by when they were taken: before the train moved, after it, or nobody knows. */
-export interface WhenMoved {
+export interface MoveLocation {
   readonly doubtful: readonly string[];
   readonly moved: readonly string[];
 }
@@ -13,9 +13,9 @@ export interface WhenMoved {
  * Narrows down, by halves, in which image after the last check that was passed the train had moved. Images that can't tell
  * end the search, and so does a stop: what was not looked at stays in doubt.
  */
-export async function whenMoved(work: ImagesWork, signal: AbortSignal): Promise<WhenMoved> {
+export async function locateMove(work: ImagesWork, signal: AbortSignal): Promise<MoveLocation> {
   const { checks, files, taken } = work;
-  const failed = checks.findIndex(noLongerFits);
+  const failed = checks.findIndex(isMisfit);
   if (failed < 0 || checks[failed]!.says === "none") return { doubtful: [], moved: [] };
   const before = taken - files.length;
   const passed = checks.slice(0, failed).findLast(({ says }) => says === "fits");

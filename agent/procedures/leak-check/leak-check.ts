@@ -1,17 +1,17 @@
 import { setLowestGain } from "../camera-ready.ts";
-import { leaveRig } from "../leave-rig.ts";
+import { leaveRigIdle } from "../leave-rig.ts";
 import { defineStep } from "../run-step.ts";
 import { pointAtSun, pointOffSun } from "../sun-pointing.ts";
 import type { LeakCheckAsk, LeakCheckFound } from "./leak-ask.ts";
 import {
-  begin,
+  beginLeakCheck,
   checkDevices,
-  coverUp,
+  closeTube,
   exposeCovered,
   exposeDarks,
-  judge,
-  knowLevel,
+  judgeLeakFrames,
   type LeakWork,
+  measureFlatLevel,
 } from "./leak-work.ts";
 
 /**
@@ -19,11 +19,11 @@ import {
  * those off it, the other half on the Sun again. So a slow drift cancels, for the price of two slews.
  */
 export const leakCheck = defineStep<LeakCheckAsk, LeakWork, LeakCheckFound>({
-  begin,
+  begin: beginLeakCheck,
   first: "checking",
   states: {
     checking: { does: checkDevices, next: "covering" },
-    covering: { does: coverUp, next: "pointing" },
+    covering: { does: closeTube, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
     settingUp: {
       does: async ({ bench }, signal) => {
@@ -31,16 +31,16 @@ export const leakCheck = defineStep<LeakCheckAsk, LeakWork, LeakCheckFound>({
       },
       next: "tuning",
     },
-    tuning: { does: knowLevel, next: "coveringAgain" },
-    coveringAgain: { does: coverUp, next: "lookingFirst" },
+    tuning: { does: measureFlatLevel, next: "coveringAgain" },
+    coveringAgain: { does: closeTube, next: "lookingFirst" },
     lookingFirst: { does: exposeCovered("first"), next: "leavingSun" },
     leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), next: "comparing" },
     comparing: { does: exposeDarks, next: "returning" },
     returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "lookingAgain" },
     lookingAgain: { does: exposeCovered("second"), next: "judging" },
-    judging: { does: judge, next: "done" },
+    judging: { does: judgeLeakFrames, next: "done" },
   },
   makeSafe: ({ bench, ask, withinLimit }, _ended, signal) =>
-    leaveRig(bench, withinLimit ? ask.coverAfter : "closed", signal),
+    leaveRigIdle(bench, withinLimit ? ask.coverAfter : "closed", signal),
   found: (work) => work.found,
 });

@@ -3,8 +3,8 @@ import type { Frame } from "../../../drivers/roles/camera.ts";
 import { FrameMean } from "../../imaging/combining/frame-mean.ts";
 import { judgeLeak } from "../../imaging/proof/leak.ts";
 import { DarkSeries } from "../dark-master.ts";
-import { giveBack, takeSeries } from "../frame-series.ts";
-import { runPart } from "../run-step.ts";
+import { recycleFrames, takeSeries } from "../frame-series.ts";
+import { runSubstep } from "../run-step.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
@@ -31,7 +31,7 @@ export interface LeakWork {
 
 const biasFrames = 2;
 
-export function begin({ bench, ask }: StepInput<LeakCheckAsk>): LeakWork {
+export function beginLeakCheck({ bench, ask }: StepInput<LeakCheckAsk>): LeakWork {
   return {
     bench,
     ask,
@@ -55,16 +55,16 @@ export async function checkDevices({ bench: { rig } }: LeakWork): Promise<void> 
     throw new MissingAbilityError("rig", "a leak check needs a mount, to compare with frames off the Sun");
 }
 
-export async function coverUp({ bench: { rig } }: LeakWork, signal: AbortSignal): Promise<void> {
+export async function closeTube({ bench: { rig } }: LeakWork, signal: AbortSignal): Promise<void> {
   await rig.cover!.ensureClosed(signal);
 }
 
 /** The flat's own exposure, with the diffuser in the light: a leak counts by what it is of that. */
-export async function knowLevel(work: LeakWork, signal: AbortSignal): Promise<void> {
+export async function measureFlatLevel(work: LeakWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   await bench.rig.diffuser!.ensureClosed(signal);
   await bench.rig.cover!.ensureOpen(signal);
-  const tuned = await runPart(
+  const tuned = await runSubstep(
     tuneExposure,
     {
       bench,
@@ -93,7 +93,7 @@ export function exposeCovered(half: "first" | "second") {
       },
       (frame) => {
         addTo(work.onSun, frame);
-        giveBack(bench, work.onSun.mean!.released());
+        recycleFrames(bench, work.onSun.mean!.released());
         return ++count;
       },
       signal,
@@ -125,7 +125,7 @@ export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<
       const counted = work.dark.add(frame);
       // Both look at every frame: it is given back when the second one lets it go.
       for (const pixelsAdu of [...work.offSun.mean!.released(), ...work.dark.released()]) {
-        if (releasedByOne.delete(pixelsAdu)) giveBack(bench, [pixelsAdu]);
+        if (releasedByOne.delete(pixelsAdu)) recycleFrames(bench, [pixelsAdu]);
         else releasedByOne.add(pixelsAdu);
       }
       return counted;
@@ -135,7 +135,7 @@ export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<
 }
 
 /** @throws StepError when the leak is above the plan's limit; what was found is told all the same */
-export async function judge(work: LeakWork): Promise<void> {
+export async function judgeLeakFrames(work: LeakWork): Promise<void> {
   const { bench, ask, onSun, offSun, exposureSeconds, flatLevelAdu } = work;
   work.dark.finish(bench);
   const report = judgeLeak({

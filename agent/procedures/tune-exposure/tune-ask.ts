@@ -13,7 +13,7 @@ export interface TuneAsk {
   readonly what?: string;
 }
 
-export interface Tuned {
+export interface TunedExposure {
   readonly exposureSeconds: number;
   readonly gain: number;
   /** Upper edge of the last frame over full scale. */

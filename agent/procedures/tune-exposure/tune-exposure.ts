@@ -1,13 +1,13 @@
 import { setLowestGain } from "../camera-ready.ts";
 import { defineStep } from "../run-step.ts";
-import type { TuneAsk, Tuned } from "./tune-ask.ts";
-import { judgeReadings, keepLight, measureLevel, startTuning, type TuneWork } from "./tune-work.ts";
+import type { TuneAsk, TunedExposure } from "./tune-ask.ts";
+import { judgeReadings, measureLevel, saveLightRate, startTuning, type TuneWork } from "./tune-work.ts";
 
 /**
  * Finds the exposure that brings the upper edge to its level, at the lowest gain, in as few frames as the light allows.
  * Pointing, cover and diffuser are the caller's: it tunes for the light as it finds it.
  */
-export const tuneExposure = defineStep<TuneAsk, TuneWork, Tuned>({
+export const tuneExposure = defineStep<TuneAsk, TuneWork, TunedExposure>({
   begin: startTuning,
   first: "settingUp",
   states: {
@@ -22,7 +22,7 @@ export const tuneExposure = defineStep<TuneAsk, TuneWork, Tuned>({
       does: judgeReadings,
       next: [{ to: "exposing", when: (work) => work.advice?.kind === "expose" }, { to: "recording" }],
     },
-    recording: { does: keepLight, next: "done" },
+    recording: { does: saveLightRate, next: "done" },
   },
   makeSafe: ({ bench }, _ended, signal) => bench.rig.camera.ensureStopped(signal),
   found: (work) => work.found,

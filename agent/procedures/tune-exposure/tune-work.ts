@@ -5,8 +5,8 @@ import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { StepInput, Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { sunAltitudeDegrees } from "../sun-pointing.ts";
-import { unhealthyFor } from "../unhealthy-px.ts";
-import type { TuneAsk, Tuned } from "./tune-ask.ts";
+import { readUnhealthyPixels } from "../unhealthy-px.ts";
+import type { TuneAsk, TunedExposure } from "./tune-ask.ts";
 
 export interface TuneWork {
   readonly bench: Workbench;
@@ -14,7 +14,7 @@ export interface TuneWork {
   readonly readings: LevelReading[];
   gain: number;
   advice: TuneAdvice | undefined;
-  found: Tuned | undefined;
+  found: TunedExposure | undefined;
 }
 
 /** No flat series may leave this range while the Sun sinks or climbs. */
@@ -35,7 +35,7 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
     signal,
   );
   const { widthPx, heightPx, pixelsAdu } = frame;
-  const unhealthyPx = unhealthyFor(bench, pixelsAdu.length);
+  const unhealthyPx = readUnhealthyPixels(bench, pixelsAdu.length);
   const reading = readLevel(pixelsAdu, { widthPx, heightPx }, frame.exposureSeconds, {
     pedestalAdu: knownPedestal(work) ?? 0,
     topAdu: bench.findings.topCodeAdu ?? camera.limits.fullScaleAdu,
@@ -76,7 +76,7 @@ const codes = {
 } as const;
 
 /** Puts the light's rate where later steps and runs find it. @throws StepError if the Sun moves too far in the series */
-export async function keepLight(work: TuneWork): Promise<void> {
+export async function saveLightRate(work: TuneWork): Promise<void> {
   const { bench, ask, advice, gain } = work;
   const last = work.readings.at(-1);
   if (advice?.kind !== "done" || !last) throw new Error("tuning has not ended");

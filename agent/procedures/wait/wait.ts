@@ -10,7 +10,7 @@ export interface WaitAsk {
   readonly what?: string;
 }
 
-export interface Waited {
+export interface WaitResult {
   readonly seconds: number;
   readonly sunAltitudeDegrees: number;
 }
@@ -19,7 +19,7 @@ interface WaitWork {
   readonly bench: Workbench;
   readonly ask: WaitAsk;
   seconds: number;
-  found: Waited | undefined;
+  found: WaitResult | undefined;
 }
 
 const day = 86_400;
@@ -27,7 +27,7 @@ const lookEverySeconds = 60;
 const tellEverySeconds = 15;
 
 /** Waits for a time or for the Sun, and touches nothing. */
-export const wait = defineStep<WaitAsk, WaitWork, Waited>({
+export const wait = defineStep<WaitAsk, WaitWork, WaitResult>({
   begin: ({ bench, ask }: StepInput<WaitAsk>) => ({ bench, ask, seconds: 0, found: undefined }),
   first: "reckoning",
   states: {

@@ -1,6 +1,6 @@
-import { filterDoubt, solarCautions } from "../guard/sun-filter.ts";
+import { filterProblem, solarCautions } from "../guard/sun-filter.ts";
 import { RunRefusedError } from "../record/run-errors.ts";
-import { lowestSun, plannedLooking } from "../steps/planned-time.ts";
+import { lowestSun, plannedObserving } from "../steps/planned-time.ts";
 import { type PlanScene, rowOf, type StepTable } from "../steps/step-row.ts";
 import { sunAltitudeLimit } from "../steps/sun-altitude-limit.ts";
 
@@ -60,7 +60,7 @@ function safetyReasons({ table, scene, nowUtcMs, freeDiskMegabytes }: PlanCheck)
   const { rigFile } = scene;
   const reasons: string[] = [];
   const todo: string[] = [];
-  const doubt = filterDoubt(rigFile.sunFilter, nowUtcMs);
+  const doubt = filterProblem(rigFile.sunFilter, nowUtcMs);
   if (doubt) {
     reasons.push(doubt);
     todo.push(
@@ -68,7 +68,7 @@ function safetyReasons({ table, scene, nowUtcMs, freeDiskMegabytes }: PlanCheck)
     );
   }
   const limit = sunAltitudeLimit(scene);
-  const planned = plannedLooking(table, scene, nowUtcMs);
+  const planned = plannedObserving(table, scene, nowUtcMs);
   const lowest = lowestSun(rigFile.site, planned);
   if (lowest.altitudeDegrees < limit) {
     const minutes = Math.ceil((planned.toUtcMs - planned.fromUtcMs) / 60_000);

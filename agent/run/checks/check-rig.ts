@@ -4,7 +4,7 @@ import type { RigFile } from "../../../plans/rig-file.ts";
 import { type LackOfRoom, lackOfRoom } from "../../procedures/flat/room-to-blur.ts";
 import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { firstLook, type GuardTools, type GuardWatch } from "../guard/guard.ts";
+import { checkConditionsOnce, type GuardTools, type GuardWatch } from "../guard/guard.ts";
 import { RunRefusedError } from "../record/run-errors.ts";
 
 export interface RigCheck extends GuardTools {
@@ -48,7 +48,7 @@ export async function checkRig(check: RigCheck): Promise<void> {
   }
   const doubts = await mountDoubts(rig, rigFile, check);
   if (doubts.length > 0) check.note("the mount believes otherwise", { doubts });
-  const reasons = await firstLook(check.watches, check);
+  const reasons = await checkConditionsOnce(check.watches, check);
   if (reasons.length > 0) {
     const left = (await isOpenToSky(rig, check.signal)) ? ", and the dome's shutter is open" : "";
     throw new RunRefusedError(

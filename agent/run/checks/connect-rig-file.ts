@@ -5,13 +5,13 @@ import type { Random } from "../../../drivers/kit/random.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import { type AskPerson, HandCover } from "./hand-cover.ts";
+import { type AskPerson, ManualCover } from "./hand-cover.ts";
 
 /** How to reach the servers of a rig file: TCP as a rule, memory for rehearsals and tests. */
 export type Openers = ConnectOptions["openers"];
 
 /** Writes down, before a device is connected, whether it was found so. */
-export type NoteFound = (role: RoleName, device: string, connected: boolean) => void;
+export type RecordFound = (role: RoleName, device: string, connected: boolean) => void;
 
 /** The rig's devices with their links; disposing gives the links back and restores nothing. */
 export interface ConnectedRig extends AsyncDisposable {
@@ -22,7 +22,7 @@ export interface ConnectedRig extends AsyncDisposable {
  * Connects every device of the rig, telling `found` of each before it changes anything about it.
  * @throws with all that failed, nothing left open
  */
-export type ConnectRig = (signal: AbortSignal, found: NoteFound) => Promise<ConnectedRig>;
+export type ConnectRig = (signal: AbortSignal, found: RecordFound) => Promise<ConnectedRig>;
 
 export interface ConnectTools {
   readonly openers: Openers;
@@ -33,7 +33,7 @@ export interface ConnectTools {
   readonly log: Log;
   /** Somebody at the terminal; without, what is moved by hand is not there. */
   readonly askPerson?: AskPerson | undefined;
-  readonly found?: NoteFound;
+  readonly found?: RecordFound;
 }
 
 /** Connects what a rig file lists. @throws RigNotConnectedError naming all that failed */
@@ -50,7 +50,7 @@ export async function connectRigFile(
   );
   const byHand = (role: "cover" | "diffuser") => {
     const entry = rigFile.devices[role];
-    return askPerson && entry && "by" in entry ? { [role]: new HandCover(role, askPerson) } : {};
+    return askPerson && entry && "by" in entry ? { [role]: new ManualCover(role, askPerson) } : {};
   };
   return {
     rig: { ...opened.rig, ...byHand("cover"), ...byHand("diffuser") },

@@ -11,7 +11,7 @@ const what = {
 } as const;
 
 /** A cap or a diffuser that a person moves: every change is asked for, every answer is taken as the state. */
-export class HandCover implements Cover {
+export class ManualCover implements Cover {
   readonly name: string;
   #state: CoverState = "unknown";
 

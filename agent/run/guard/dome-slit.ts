@@ -16,7 +16,7 @@ export interface SlitAsk {
 }
 
 /** Shutter open and slit towards the Sun. A dome that is so already, or that cannot be driven, is left alone. */
-export async function openUp({ rig: { dome }, site, clock }: SlitAsk, signal: AbortSignal): Promise<void> {
+export async function openDome({ rig: { dome }, site, clock }: SlitAsk, signal: AbortSignal): Promise<void> {
   if (!dome) return;
   const { shutter, parked, azimuthDegrees } = await dome.state(signal);
   const opens = dome.abilities.shutter && shutter !== "open";
@@ -27,7 +27,7 @@ export async function openUp({ rig: { dome }, site, clock }: SlitAsk, signal: Ab
 }
 
 /** Keeps the slit of an opened dome towards the Sun until the signal aborts. A turn that fails is tried again a minute later. */
-export async function followSun(
+export async function followSunWithDome(
   ask: SlitAsk & { isOpen: () => boolean },
   signal: AbortSignal,
 ): Promise<void> {

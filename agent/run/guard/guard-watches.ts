@@ -2,7 +2,7 @@ import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import type { Findings } from "../../procedures/findings.ts";
+import type { StepFindings } from "../../procedures/findings.ts";
 import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { GuardWatch } from "./guard.ts";
@@ -18,7 +18,7 @@ export interface GuardAsk {
   readonly clock: Clock;
   readonly sunAltitudeDegreesMin: number;
   readonly freeDiskMegabytes: () => number;
-  readonly findings: Findings;
+  readonly findings: StepFindings;
   /** Whether the Sun matters yet: a plan may begin by waiting for it. */
   readonly looking: () => boolean;
   /** Whether the step under way is still looking for the Sun, when being off it is no fault. */

@@ -27,7 +27,7 @@ export interface GuardTools {
  * Watches until the signal aborts. Calls back once for every condition that stays broken beyond its grace,
  * and goes on watching the others.
  */
-export async function keepWatch(
+export async function watchConditions(
   watches: readonly GuardWatch[],
   { clock, signal }: GuardTools,
   onLost: (reason: string, watch: GuardWatch) => void,
@@ -62,7 +62,7 @@ async function keepOneWatch(
  * a station may need a minute for its first report.
  * @returns the reasons that remain
  */
-export async function firstLook(
+export async function checkConditionsOnce(
   watches: readonly GuardWatch[],
   tools: GuardTools,
 ): Promise<readonly string[]> {

@@ -8,7 +8,7 @@ export const solarCautions =
   "Inspect the Sun filter for holes, scratches and a firm seat first; its maker's guidance and the rules at the site come before ours.";
 
 /** @returns why the statement does not hold on that day, `undefined` when it does */
-export function filterDoubt(statement: SunFilterStatement, utcMs: number): string | undefined {
+export function filterProblem(statement: SunFilterStatement, utcMs: number): string | undefined {
   const confirmedMs = Date.parse(`${statement.lastConfirmed}T00:00:00Z`);
   const ageDays = Math.floor((utcMs - confirmedMs) / dayMs);
   // A day of grace, because the day was written down in the observer's own time zone.

@@ -1,17 +1,17 @@
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
 import type {
   CameraOnSky,
-  Findings,
   FlatInUse,
   LightRate,
   MeasuredConversion,
+  StepFindings,
 } from "../../procedures/findings.ts";
 import type { Ledger } from "./ledger.ts";
 
 /** What one run tells the next about the same rig with the same optical train. */
 type KeptFinding =
   | { readonly kind: "cameraOnSky"; readonly value: CameraOnSky }
-  | { readonly kind: `lightRate.${keyof Findings["lightRate"]}`; readonly value: LightRate }
+  | { readonly kind: `lightRate.${keyof StepFindings["lightRate"]}`; readonly value: LightRate }
   | { readonly kind: "conversion"; readonly value: MeasuredConversion }
   | { readonly kind: "topCodeAdu"; readonly value: number };
 
@@ -30,28 +30,28 @@ interface Key {
 }
 
 /** The newest of each kind that this rig, assembled like this, has found; empty for a new one. */
-export function findingsFromHistory(ledger: Ledger, { rig, trainMark }: Key): Findings {
+export function readFindings(ledger: Ledger, { rig, trainMark }: Key): StepFindings {
   const rows = ledger.database
     .query<{ kind: string; value: string }, [string, string]>(
       `select kind, value from findings where rig = ? and train_mark = ? order by measured_utc_ms, rowid`,
     )
     .all(rig, trainMark);
-  const findings: Findings = { lightRate: {} };
+  const findings: StepFindings = { lightRate: {} };
   for (const row of rows) {
     const { kind, value } = { kind: row.kind, value: JSON.parse(row.value) } as KeptFinding;
     if (kind === "cameraOnSky") findings.cameraOnSky = value;
     else if (kind === "conversion") findings.conversion = value;
     else if (kind === "topCodeAdu") findings.topCodeAdu = value;
-    else findings.lightRate[kind.slice("lightRate.".length) as keyof Findings["lightRate"]] = value;
+    else findings.lightRate[kind.slice("lightRate.".length) as keyof StepFindings["lightRate"]] = value;
   }
   return findings;
 }
 
 /** Keeps what this run measured itself; what it took over from history is not written again. */
-export function keepFindings(
+export function saveFindings(
   ledger: Ledger,
   { rig, trainMark, runId, sinceUtcMs }: Key & { runId: string; sinceUtcMs: number },
-  findings: Findings,
+  findings: StepFindings,
   nowUtcMs: number,
 ): void {
   const kept: { finding: KeptFinding; utcMs: number }[] = [];
@@ -61,7 +61,7 @@ export function keepFindings(
   if (conversion)
     kept.push({ finding: { kind: "conversion", value: conversion }, utcMs: conversion.measuredUtcMs });
   for (const [blur, rate] of Object.entries(lightRate)) {
-    const kind = `lightRate.${blur as keyof Findings["lightRate"]}` as const;
+    const kind = `lightRate.${blur as keyof StepFindings["lightRate"]}` as const;
     kept.push({ finding: { kind, value: rate }, utcMs: rate.measuredUtcMs });
   }
   if (topCodeAdu !== undefined)
@@ -116,7 +116,7 @@ export function mastersOf(ledger: Ledger, { rig, trainMark }: Key): readonly Mas
 }
 
 /** Flats of that train that may serve again, newest first. */
-export function keptFlats(ledger: Ledger, key: Key): readonly FlatInUse[] {
+export function listUsableFlats(ledger: Ledger, key: Key): readonly FlatInUse[] {
   return mastersOf(ledger, key).flatMap(({ kind, file, madeUtcMs, verdict, facts }): FlatInUse[] => {
     if (kind !== "flat" || (verdict !== "good" && verdict !== "usable")) return [];
     const dust = facts.dust as readonly KnownShadow[] | undefined; // as this program wrote it
@@ -125,7 +125,7 @@ export function keptFlats(ledger: Ledger, key: Key): readonly FlatInUse[] {
 }
 
 /** Every flat of every rig, newest first. */
-export function allFlats(ledger: Ledger): readonly (Omit<MasterRow, "kind"> & Key)[] {
+export function listFlats(ledger: Ledger): readonly (Omit<MasterRow, "kind"> & Key)[] {
   type Row = {
     rig: string;
     train_mark: string;

@@ -4,7 +4,7 @@ import type { StepRecord } from "../record/run-record.ts";
 import type { MasterRow } from "./history.ts";
 
 /** The master frames that a run's steps made, as the ledger keeps them. */
-export function mastersMade(
+export function listMasters(
   steps: readonly StepRecord[],
   runId: string,
   folder: string,

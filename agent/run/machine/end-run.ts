@@ -1,7 +1,7 @@
 import { basename, join } from "node:path";
 import { writeWholeFile } from "../../../drivers/formats/whole-file.ts";
-import { addMaster, keepFindings } from "../ledger/history.ts";
-import { mastersMade } from "../ledger/masters-made.ts";
+import { addMaster, saveFindings } from "../ledger/history.ts";
+import { listMasters } from "../ledger/masters-made.ts";
 import type { RunFacts } from "../record/run-facts.ts";
 import type { RunReport } from "../record/run-record.ts";
 import { reportOf } from "../record/run-report.ts";
@@ -16,7 +16,7 @@ export async function writeResults(options: RunOptions, facts: RunFacts): Promis
 }
 
 /** Files how the run ended; nothing is written to its folder after this. */
-export function closeBooks({ ledger }: RunOptions, facts: RunFacts): RunReport {
+export function finishRun({ ledger }: RunOptions, facts: RunFacts): RunReport {
   const { journal, setting, begun } = facts;
   const report = reportOf(facts);
   const { ended, verdict, exitCode } = report;
@@ -38,6 +38,6 @@ function keepForLater({ ledger, clock, rigFile }: RunOptions, facts: RunFacts): 
   const { runId, startedUtcMs, folder } = facts.setting;
   if (!train) return;
   const key = { rig: rigFile.rig, trainMark: train.mark, runId };
-  keepFindings(ledger, { ...key, sinceUtcMs: startedUtcMs }, findings, clock.nowMs());
-  for (const master of mastersMade(steps, runId, folder)) addMaster(ledger, key, master);
+  saveFindings(ledger, { ...key, sinceUtcMs: startedUtcMs }, findings, clock.nowMs());
+  for (const master of listMasters(steps, runId, folder)) addMaster(ledger, key, master);
 }

@@ -3,7 +3,7 @@ import type { Log } from "../../../drivers/kit/log.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { ConnectRig } from "../checks/connect-rig-file.ts";
 import type { Ledger } from "../ledger/ledger.ts";
-import { type RecoveredRun, recoverRig } from "../restoring/recover.ts";
+import { type RecoveredRun, recoverUnfinishedRuns } from "../restoring/recover.ts";
 
 export interface RestoreRigOptions {
   readonly rigFile: RigFile;
@@ -21,5 +21,5 @@ export async function restoreRig(options: RestoreRigOptions): Promise<readonly R
   if (ledger.unfinishedRuns(rigFile.rig).length === 0) return [];
   // What is found connected now is the unfinished run's doing; its own baseline says how it was.
   await using connected = await connect(signal, () => {});
-  return await recoverRig({ rig: connected.rig, rigFile, ledger, clock, log });
+  return await recoverUnfinishedRuns({ rig: connected.rig, rigFile, ledger, clock, log });
 }

@@ -3,21 +3,21 @@ import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
-import { followSun, openUp } from "../guard/dome-slit.ts";
-import { keepWatch } from "../guard/guard.ts";
+import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
+import { watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { takeBaseline } from "../ledger/baseline.ts";
-import { findingsFromHistory, keptFlats } from "../ledger/history.ts";
-import { trainFacts, trainMark, trainSeen } from "../ledger/train-mark.ts";
+import { listUsableFlats, readFindings } from "../ledger/history.ts";
+import { readTrain, trainFacts, trainMark } from "../ledger/train-mark.ts";
 import { Journal } from "../record/journal.ts";
 import { NotRecoveredError } from "../record/run-errors.ts";
 import { RunFacts } from "../record/run-facts.ts";
 import type { RunReport } from "../record/run-record.ts";
-import { type RestoreRunAsk, recoverRig, restoreRun } from "../restoring/recover.ts";
-import { retreat } from "../restoring/retreat.ts";
+import { type RestoreRunAsk, recoverUnfinishedRuns, restoreRun } from "../restoring/recover.ts";
+import { retreatFromSun } from "../restoring/retreat.ts";
 import { rowOf } from "../steps/step-row.ts";
 import { sunAltitudeLimit } from "../steps/sun-altitude-limit.ts";
-import { closeBooks, writeResults } from "./end-run.ts";
+import { finishRun, writeResults } from "./end-run.ts";
 import type { RunOptions } from "./run-options.ts";
 import { RunSteps } from "./run-steps.ts";
 
@@ -69,7 +69,7 @@ export class RunEffects {
   async recover(signal: AbortSignal): Promise<void> {
     if (!this.hasUnfinished()) return;
     this.#note("putting back what an earlier run left");
-    for (const { runId, settings } of await recoverRig(this.#restoreAsk)) {
+    for (const { runId, settings } of await recoverUnfinishedRuns(this.#restoreAsk)) {
       const left = settings.filter((setting) => setting.state === "different");
       if (left.length > 0) throw new NotRecoveredError(runId, left);
       this.#note("an earlier run is put back", { earlier: runId, settings: settings.length });
@@ -95,20 +95,20 @@ export class RunEffects {
   async takeBaseline(signal: AbortSignal): Promise<void> {
     const { ledger, rigFile } = this.options;
     const { facts } = this;
-    const seen = await trainSeen(this.#rig, signal);
+    const seen = await readTrain(this.#rig, signal);
     const baseline = await takeBaseline(this.#rig, ledger, facts.setting.runId, signal);
     facts.begun = true;
     const mark = trainMark(trainFacts(this.#rig, rigFile, baseline));
     const key = { rig: rigFile.rig, trainMark: mark };
     facts.train = { mark, ...seen };
-    this.steps.keptFlats = keptFlats(ledger, key);
-    Object.assign(facts.findings, findingsFromHistory(ledger, key));
+    this.steps.keptFlats = listUsableFlats(ledger, key);
+    Object.assign(facts.findings, readFindings(ledger, key));
     this.#note("baseline is on disk", { settings: baseline.length, trainMark: mark });
   }
 
   /** The dome, before the first step that needs the Sun. */
   async openUp(signal: AbortSignal): Promise<void> {
-    await openUp(this.#slit, signal);
+    await openDome(this.#slit, signal);
     this.facts.openedUp = true;
   }
 
@@ -118,16 +118,19 @@ export class RunEffects {
 
   /** Watches over the run's conditions and keeps the dome's slit on the Sun, until the signal aborts. */
   async watch(onLost: (reason: string, ofWeather: boolean) => void, signal: AbortSignal): Promise<void> {
-    const guard = keepWatch(this.#watches(), { clock: this.options.clock, signal }, (reason, watch) =>
+    const guard = watchConditions(this.#watches(), { clock: this.options.clock, signal }, (reason, watch) =>
       onLost(reason, watch.ofWeather === true),
     );
-    await Promise.all([guard, followSun({ ...this.#slit, isOpen: () => this.facts.openedUp }, signal)]);
+    await Promise.all([
+      guard,
+      followSunWithDome({ ...this.#slit, isOpen: () => this.facts.openedUp }, signal),
+    ]);
   }
 
   async retreat(): Promise<void> {
     const { clock, log, rigFile } = this.options;
     this.#note("retreating");
-    const failed = await retreat(this.#rig, rigFile.site, { clock, log, signal: neverAborted });
+    const failed = await retreatFromSun(this.#rig, rigFile.site, { clock, log, signal: neverAborted });
     this.#note("retreated", failed.length > 0 ? { failed } : {});
   }
 
@@ -149,7 +152,7 @@ export class RunEffects {
   }
 
   finish(): RunReport {
-    return closeBooks(this.options, this.facts);
+    return finishRun(this.options, this.facts);
   }
 
   get #rig(): Rig {

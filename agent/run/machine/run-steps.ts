@@ -3,8 +3,8 @@ import type { StepOutcome, Workbench } from "../../procedures/step.ts";
 import { Threads } from "../../threads/threads.ts";
 import { StepAbandonedError } from "../record/run-errors.ts";
 import type { RunFacts } from "../record/run-facts.ts";
-import { Agenda } from "../steps/agenda.ts";
-import { whyNoNewFlat } from "../steps/new-flat.ts";
+import { StepList } from "../steps/agenda.ts";
+import { newFlatRefusal } from "../steps/new-flat.ts";
 import { type PlanScene, rowOf, type StepRow } from "../steps/step-row.ts";
 import type { RunOptions } from "./run-options.ts";
 
@@ -12,7 +12,7 @@ import type { RunOptions } from "./run-options.ts";
 export class RunSteps {
   /** Flats of earlier runs that may serve. */
   keptFlats: readonly FlatInUse[] = [];
-  readonly #agenda: Agenda;
+  readonly #agenda: StepList;
   readonly #threads: Threads;
   /** Aborted when a step is given up that did not settle. */
   readonly #abandoned = new AbortController();
@@ -21,7 +21,7 @@ export class RunSteps {
     readonly options: RunOptions,
     readonly facts: RunFacts,
   ) {
-    this.#agenda = new Agenda(options.plan.steps);
+    this.#agenda = new StepList(options.plan.steps);
     this.#threads = new Threads((why) => facts.journal.note("computing without a second thread", { why }));
   }
 
@@ -58,7 +58,7 @@ export class RunSteps {
     if (this.#abandoned.signal.aborted) return; // and written down as such
     this.facts.endStep(entry, outcome);
     if (!outcome.asks) return;
-    const steps = this.#agenda.putInNewFlat(stepIndex, outcome.asks);
+    const steps = this.#agenda.insertNewFlat(stepIndex, outcome.asks);
     this.facts.journal.noteSurely("steps put in", { steps, because: outcome.asks.because });
   }
 
@@ -104,7 +104,7 @@ export class RunSteps {
   }
 
   #whyNoNewFlat(stepIndex: number, newFlatsMost: number): string | undefined {
-    return whyNoNewFlat({
+    return newFlatRefusal({
       table: this.options.table,
       scene: this.scene,
       agenda: this.#agenda.entries,

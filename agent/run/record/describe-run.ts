@@ -1,4 +1,4 @@
-import { flatDoubts } from "./flat-doubts.ts";
+import { imageWarnings } from "./flat-doubts.ts";
 import { describeLeft } from "./run-errors.ts";
 import type { RunReport } from "./run-record.ts";
 
@@ -15,7 +15,7 @@ export function describeRun(report: RunReport): RunDescription {
 
 function happened({ ended, verdict, record, failure }: RunReport): string {
   const { plan } = record.plan;
-  const { unserved, between, newFlats } = flatDoubts(record.steps);
+  const { unserved, between, newFlats } = imageWarnings(record.steps);
   const { flatInUse } = record.findings;
   const reused =
     flatInUse?.from === "ledger"

@@ -1,9 +1,9 @@
-import type { ImageCheck, ImagesFound } from "../../procedures/images/images-ask.ts";
+import type { FlatCheckRecord, ImagesFound } from "../../procedures/images/images-ask.ts";
 import { foundBy } from "./found-in-record.ts";
 import type { StepRecord } from "./run-record.ts";
 
 /** What the checks of a run's images say against their flat, in sentences with what to do. */
-export interface FlatDoubts {
+export interface ImageWarnings {
   /** Images to the end of their series that no flat of the run is known to fit. */
   readonly unserved: readonly string[];
   /** Images between the move of the train and the new flat, and which flat they belong to. */
@@ -12,7 +12,7 @@ export interface FlatDoubts {
   readonly newFlats: readonly string[];
 }
 
-export function flatDoubts(steps: readonly StepRecord[]): FlatDoubts {
+export function imageWarnings(steps: readonly StepRecord[]): ImageWarnings {
   const doubts = { unserved: [] as string[], between: [] as string[], newFlats: [] as string[] };
   for (const [index, step] of steps.entries()) {
     if (step.kind === "flat" && step.because !== undefined) doubts.newFlats.push(step.because);
@@ -40,7 +40,10 @@ export function flatDoubts(steps: readonly StepRecord[]): FlatDoubts {
 const whatToDo =
   "Take a flat with the train as it is now, and hold the images against it with `evenfield match`.";
 
-function unservedText({ says, text, afterImages, because }: ImageCheck, first: string | undefined): string {
+function unservedText(
+  { says, text, afterImages, because }: FlatCheckRecord,
+  first: string | undefined,
+): string {
   const why = `No new one was taken: ${because}.`;
   if (says === "none") return `The images have no flat. ${why}`;
   const from = first === undefined ? "" : ` It may be so from ${nameOf(first)} on.`;

@@ -8,7 +8,7 @@ export function foundBy<Kind extends StepKind>(step: StepRecord, kind: Kind): Fo
 }
 
 /** What the last step of that kind that found anything found. */
-export function lastFound<Kind extends StepKind>(
+export function lastStepResult<Kind extends StepKind>(
   { steps }: { readonly steps: readonly StepRecord[] },
   kind: Kind,
 ): FoundOf<Kind> | undefined {

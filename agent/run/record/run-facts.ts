@@ -1,7 +1,7 @@
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import type { Findings } from "../../procedures/findings.ts";
+import type { StepFindings } from "../../procedures/findings.ts";
 import type { StepOutcome, TrainSeen } from "../../procedures/step.ts";
 import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
@@ -36,7 +36,7 @@ export class RunFacts {
   begun = false;
   train: TrainSeen | undefined;
   /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
-  readonly findings: Findings = { lightRate: {} };
+  readonly findings: StepFindings = { lightRate: {} };
   /** A step that needs the Sun has begun. */
   looking = false;
   /** The dome, if there is one, is open towards the Sun. */

@@ -1,13 +1,13 @@
 import type { FlatInUse } from "../../procedures/findings.ts";
 import { type ExitCode, exitCodes } from "./exit-codes.ts";
 import { isDeviceFailure } from "./failure-record.ts";
-import { flatDoubts } from "./flat-doubts.ts";
-import { lastFound } from "./found-in-record.ts";
+import { imageWarnings } from "./flat-doubts.ts";
+import { lastStepResult } from "./found-in-record.ts";
 import type { RunFacts } from "./run-facts.ts";
 import type { RunEnded, RunVerdict, StepRecord } from "./run-record.ts";
 
 /** Whatever else happened: that it was not safe is told before all. */
-export function endedAs(facts: RunFacts): RunEnded {
+export function runEnding(facts: RunFacts): RunEnded {
   if (facts.unsafe) return "unsafe";
   if (facts.refusedFor !== undefined && !facts.begun) return "refused";
   if (facts.stopAsked) return "stopped";
@@ -21,14 +21,14 @@ export function endedAs(facts: RunFacts): RunEnded {
  */
 export function verdictOf(steps: readonly StepRecord[], inUse?: FlatInUse): RunVerdict {
   const reused = inUse?.from === "ledger" ? inUse.verdict : "none";
-  const own = lastFound({ steps }, "flat")?.verdict ?? "none";
+  const own = lastStepResult({ steps }, "flat")?.verdict ?? "none";
   const verdict = own === "none" ? reused : own;
-  return verdict === "good" && flatDoubts(steps).unserved.length > 0 ? "usable" : verdict;
+  return verdict === "good" && imageWarnings(steps).unserved.length > 0 ? "usable" : verdict;
 }
 
 /** The gravest first: a rig that is not as it was, then safety, then what went wrong, then the result. */
 export function exitCodeOf(facts: RunFacts): ExitCode {
-  const ended = endedAs(facts);
+  const ended = runEnding(facts);
   if (facts.notPutBack || facts.settings?.some((setting) => setting.state === "different"))
     return exitCodes.notRestored;
   if (ended === "unsafe" || (ended === "refused" && facts.refusedFor === "safety")) return exitCodes.safety;

@@ -3,7 +3,7 @@ import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import type { Findings } from "../../procedures/findings.ts";
+import type { StepFindings } from "../../procedures/findings.ts";
 import type { ExitCode } from "./exit-codes.ts";
 
 /** `refused`: the run ended before anything was changed. */
@@ -85,7 +85,7 @@ export interface RunRecord {
   readonly guardEvents: readonly { readonly utcMs: number; readonly reasons: readonly string[] }[];
   readonly timeline: readonly TimelineEntry[];
   /** As at the end of the run; `unhealthyPx` is left out here (a map of megabytes). */
-  readonly findings: Omit<Findings, "unhealthyPx"> & { readonly unhealthyPxCount?: number };
+  readonly findings: Omit<StepFindings, "unhealthyPx"> & { readonly unhealthyPxCount?: number };
   /** Below the run's folder. */
   readonly files: readonly string[];
   readonly ended: RunEnded;

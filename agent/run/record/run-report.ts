@@ -1,5 +1,5 @@
 import type { RunFacts } from "./run-facts.ts";
-import { endedAs, exitCodeOf, verdictOf } from "./run-outcome.ts";
+import { exitCodeOf, runEnding, verdictOf } from "./run-outcome.ts";
 import type { LeftOnRig, RunRecord, RunReport, SettingRecord } from "./run-record.ts";
 
 /** How it ended, as far as it is known now. */
@@ -32,7 +32,7 @@ function composeRecord(facts: RunFacts): RunRecord {
       ? { ...kept, unhealthyPxCount: unhealthyPx.reduce((sum, one) => sum + one, 0) }
       : kept,
     files: facts.files,
-    ended: endedAs(facts),
+    ended: runEnding(facts),
     verdict: verdictOf(facts.steps, findings.flatInUse),
     exitCode: exitCodeOf(facts),
     leftOnRig: leftOnRig(settings),

@@ -3,7 +3,7 @@ import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { filterDoubt } from "../guard/sun-filter.ts";
+import { filterProblem } from "../guard/sun-filter.ts";
 
 /** Nearer than this the Sun may fall into the telescope or a finder on it [degrees]; common practice, no source. */
 const nearSunDegrees = 15;
@@ -20,7 +20,7 @@ export interface CoverQuestion {
 export async function mayOpenCover(question: CoverQuestion, signal: AbortSignal): Promise<true | string> {
   const { rig, rigFile, clock, retreatedBecause } = question;
   if (retreatedBecause.length > 0) return `it was not safe (${retreatedBecause.join("; ")})`;
-  const doubt = filterDoubt(rigFile.sunFilter, clock.nowMs());
+  const doubt = filterProblem(rigFile.sunFilter, clock.nowMs());
   if (doubt === undefined) return true;
   const sun = sunFromSite(clock.nowMs(), rigFile.site);
   if (sun.altitudeDegrees < -1) return true;

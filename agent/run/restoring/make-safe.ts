@@ -6,7 +6,7 @@ import type { RestoreTools } from "./restore-setting.ts";
 const trySecondsMax = 90;
 
 /** Tries one safing move. @returns why it failed, `undefined` when it did not; never throws */
-export async function tryTo(
+export async function attemptSafing(
   what: string,
   { clock, log, signal }: RestoreTools,
   move: (signal: AbortSignal) => Promise<unknown>,
@@ -22,7 +22,7 @@ export async function tryTo(
 }
 
 /** Nothing exposes, nothing moves; the mount's tracking stays as it is. */
-export async function ensureQuiet(rig: Rig, tools: RestoreTools): Promise<void> {
+export async function stopAllMotion(rig: Rig, tools: RestoreTools): Promise<void> {
   for (const device of stoppableDevices(rig))
-    await tryTo(`stop the ${device.role}`, tools, (signal) => device.ensureStopped(signal));
+    await attemptSafing(`stop the ${device.role}`, tools, (signal) => device.ensureStopped(signal));
 }

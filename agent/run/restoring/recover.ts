@@ -3,7 +3,7 @@ import type { Log } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import { firstLook } from "../guard/guard.ts";
+import { checkConditionsOnce } from "../guard/guard.ts";
 import { weatherWatches } from "../guard/guard-watches.ts";
 import type { Ledger } from "../ledger/ledger.ts";
 import type { SettingRecord } from "../record/run-record.ts";
@@ -48,7 +48,7 @@ async function weatherNow(
   signal: AbortSignal,
 ): Promise<string | undefined> {
   const watches = weatherWatches(rig, rigFile.limits.silenceSecondsMax);
-  return (await firstLook(watches, { clock, signal }))[0];
+  return (await checkConditionsOnce(watches, { clock, signal }))[0];
 }
 
 export interface RecoveredRun {
@@ -60,7 +60,7 @@ export interface RecoveredRun {
  * Puts back whatever runs of this rig left unfinished: a crash, a kill, a power cut, a device that had failed.
  * The newest first, so that the rig ends as it was before the oldest.
  */
-export async function recoverRig(ask: RestoreRunAsk): Promise<readonly RecoveredRun[]> {
+export async function recoverUnfinishedRuns(ask: RestoreRunAsk): Promise<readonly RecoveredRun[]> {
   const recovered: RecoveredRun[] = [];
   for (const { runId } of ask.ledger.unfinishedRuns(ask.rigFile.rig).toReversed()) {
     recovered.push({ runId, settings: await restoreRun(ask, runId) });

@@ -18,7 +18,7 @@ export interface RestoreTools {
 }
 
 /** @returns the value as read back, `undefined` when it is not there or the device did not answer */
-export async function readNow(
+export async function readSetting(
   device: Device,
   key: string,
   tools: RestoreTools,
@@ -40,7 +40,7 @@ export async function readNow(
  * Puts one setting back and proves it by reading. Tries a few times; then says why it could not.
  * @param tries how often at most
  */
-export async function restoreEntry(
+export async function restoreSettingOf(
   device: Device,
   entry: BaselineEntry,
   tools: RestoreTools,
@@ -51,8 +51,8 @@ export async function restoreEntry(
   for (let attempt = 0; attempt < tries; attempt++) {
     if (attempt > 0) await tools.clock.sleep(pausesSeconds[attempt - 1] ?? 10, tools.signal);
     try {
-      after = await readNow(device, entry.setting.key, tools);
-      if (isSame(device, entry.setting, after)) return settingRecord(entry, after, "same");
+      after = await readSetting(device, entry.setting.key, tools);
+      if (isRestored(device, entry.setting, after)) return settingRecord(entry, after, "same");
       await withDeadline(
         tools.clock,
         {
@@ -63,8 +63,8 @@ export async function restoreEntry(
         },
         (signal) => device.restoreSetting(entry.setting, signal),
       );
-      after = await readNow(device, entry.setting.key, tools);
-      if (isSame(device, entry.setting, after)) return settingRecord(entry, after, "same");
+      after = await readSetting(device, entry.setting.key, tools);
+      if (isRestored(device, entry.setting, after)) return settingRecord(entry, after, "same");
       why = `reads ${JSON.stringify(after)} after it was put back`;
     } catch (error) {
       why = error instanceof Error ? error.message : String(error);
@@ -77,7 +77,7 @@ export async function restoreEntry(
   return settingRecord(entry, after, "different", why);
 }
 
-export function isSame(device: Device, before: Setting, now: SettingValue | undefined): boolean {
+export function isRestored(device: Device, before: Setting, now: SettingValue | undefined): boolean {
   return now !== undefined && device.sameSetting(before, { ...before, value: now });
 }
 

@@ -2,9 +2,15 @@ import { DeviceError } from "../../../drivers/kit/errors.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
-import { ensureQuiet, tryTo } from "./make-safe.ts";
+import { attemptSafing, stopAllMotion } from "./make-safe.ts";
 import { restorePhases } from "./restore-order.ts";
-import { isSame, type RestoreTools, readNow, restoreEntry, settingRecord } from "./restore-setting.ts";
+import {
+  isRestored,
+  type RestoreTools,
+  readSetting,
+  restoreSettingOf,
+  settingRecord,
+} from "./restore-setting.ts";
 
 export interface RestoreAsk extends RestoreTools {
   readonly rig: Rig;
@@ -37,9 +43,9 @@ export async function restoreBaseline(ask: RestoreAsk): Promise<readonly Setting
 }
 
 async function makeSafe(ask: RestoreAsk): Promise<void> {
-  await ensureQuiet(ask.rig, ask);
+  await stopAllMotion(ask.rig, ask);
   const { cover } = ask.rig;
-  if (cover) await tryTo("close the cover", ask, (signal) => cover.ensureClosed(signal));
+  if (cover) await attemptSafing("close the cover", ask, (signal) => cover.ensureClosed(signal));
 }
 
 /** What is put back otherwise than it was found, and why. */
@@ -77,7 +83,9 @@ class RestoreRound {
     if (this.#weather === undefined || shutters.length === 0) return;
     const { dome, mount } = rig;
     if (dome && !dome.abilities.azimuth && mount?.abilities.park) {
-      const failed = await tryTo("park under the roof", this.ask, (limited) => mount.ensureParked(limited));
+      const failed = await attemptSafing("park under the roof", this.ask, (limited) =>
+        mount.ensureParked(limited),
+      );
       this.#parkedUnderRoof = failed === undefined;
     }
     for (const shutter of shutters) await this.putBack(shutter);
@@ -97,7 +105,8 @@ class RestoreRound {
       if (!device) continue;
       if (this.records.get(entry)?.state === "same") {
         try {
-          if (isSame(device, entry.setting, await readNow(device, entry.setting.key, this.ask))) continue;
+          if (isRestored(device, entry.setting, await readSetting(device, entry.setting.key, this.ask)))
+            continue;
         } catch (error) {
           if (!(error instanceof DeviceError)) throw error;
         }
@@ -125,8 +134,8 @@ class RestoreRound {
     }
     if (isOpenShutter(entry)) {
       // A run only ever opens a shutter: one that is closed now was closed by someone who had a reason.
-      const now = await readNow(device, key, this.ask).catch(() => undefined);
-      if (!isSame(device, setting, now))
+      const now = await readSetting(device, key, this.ask).catch(() => undefined);
+      if (!isRestored(device, setting, now))
         return closed(": it did not stay open, and this run did not close it");
     }
     if (isOpenCover(entry)) {
@@ -154,14 +163,14 @@ class RestoreRound {
   }
 
   async #leaveAsItIs(device: Device, entry: BaselineEntry, why: string): Promise<SettingRecord> {
-    const now = await readNow(device, entry.setting.key, this.ask).catch(() => undefined);
-    const same = isSame(device, entry.setting, now);
+    const now = await readSetting(device, entry.setting.key, this.ask).catch(() => undefined);
+    const same = isRestored(device, entry.setting, now);
     return settingRecord(entry, now, same ? "same" : "keptSafe", same ? undefined : why);
   }
 
   async #restore(device: Device, entry: BaselineEntry): Promise<SettingRecord> {
     // A device that was silent through all tries gets one more per setting, not three.
-    const record = await restoreEntry(device, entry, this.ask, this.#silent.has(device) ? 1 : undefined);
+    const record = await restoreSettingOf(device, entry, this.ask, this.#silent.has(device) ? 1 : undefined);
     if (record.state === "different" && !(await device.isAlive(this.ask.signal))) this.#silent.add(device);
     else this.#silent.delete(device);
     return record;

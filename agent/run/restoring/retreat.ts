@@ -1,7 +1,7 @@
 import type { Equatorial, Site } from "../../../drivers/roles/mount.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { tryTo } from "./make-safe.ts";
+import { attemptSafing } from "./make-safe.ts";
 import type { RestoreTools } from "./restore-setting.ts";
 
 /**
@@ -23,18 +23,18 @@ export function retreatPointing(site: Site, utcMs: number): Equatorial {
  * The cover comes first, because a slew takes longer; a stuck cover does not keep the mount from moving off.
  * @returns what did not succeed, one line each; never throws
  */
-export async function retreat(rig: Rig, site: Site, tools: RestoreTools): Promise<readonly string[]> {
+export async function retreatFromSun(rig: Rig, site: Site, tools: RestoreTools): Promise<readonly string[]> {
   const { camera, cover, mount } = rig;
   const failed = [
-    await tryTo("stop the camera", tools, (signal) => camera.ensureStopped(signal)),
-    cover && (await tryTo("close the cover", tools, (signal) => cover.ensureClosed(signal))),
-    mount && (await tryTo("stop the mount", tools, (signal) => mount.ensureStopped(signal))),
+    await attemptSafing("stop the camera", tools, (signal) => camera.ensureStopped(signal)),
+    cover && (await attemptSafing("close the cover", tools, (signal) => cover.ensureClosed(signal))),
+    mount && (await attemptSafing("stop the mount", tools, (signal) => mount.ensureStopped(signal))),
     mount &&
-      (await tryTo("turn off the Sun", tools, async (signal) => {
+      (await attemptSafing("turn off the Sun", tools, async (signal) => {
         const { parked } = await mount.state(signal);
         if (parked !== true) await mount.slewTo(retreatPointing(site, tools.clock.nowMs()), signal);
       })),
-    mount && (await tryTo("stop tracking", tools, (signal) => mount.ensureTrackingOff(signal))),
+    mount && (await attemptSafing("stop tracking", tools, (signal) => mount.ensureTrackingOff(signal))),
   ];
   return failed.filter((why) => why !== undefined);
 }

@@ -1,5 +1,5 @@
 import type { PlanStep } from "../../../plans/plan-steps.ts";
-import type { NewFlatAsked } from "../../procedures/step.ts";
+import type { NewFlatRequest } from "../../procedures/step.ts";
 
 /** A step of the run: the plan's own, or one that was put in. */
 export interface AgendaEntry {
@@ -11,7 +11,7 @@ export interface AgendaEntry {
 }
 
 /** The steps of a run in order: at first the plan's, later with what was put in between them. */
-export class Agenda {
+export class StepList {
   readonly #entries: AgendaEntry[];
 
   constructor(steps: readonly PlanStep[]) {
@@ -29,8 +29,8 @@ export class Agenda {
   }
 
   /** @returns the kinds of the steps that now come after it */
-  putInNewFlat(stepIndex: number, asked: NewFlatAsked): readonly PlanStep["step"][] {
-    const putIn = stepsOfNewFlat(this.#entries, stepIndex, asked);
+  insertNewFlat(stepIndex: number, asked: NewFlatRequest): readonly PlanStep["step"][] {
+    const putIn = newFlatSteps(this.#entries, stepIndex, asked);
     this.#entries.splice(stepIndex + 1, 0, ...putIn);
     return putIn.map(({ step }) => step.step);
   }
@@ -40,12 +40,12 @@ export class Agenda {
  * What comes after a step that asked for a new flat: the plan's own leak check and flat once more, as they stand before
  * that step, and then the rest of it.
  */
-export function stepsOfNewFlat(
+export function newFlatSteps(
   agenda: readonly AgendaEntry[],
   stepIndex: number,
-  { because, rest }: NewFlatAsked,
+  { because, rest }: NewFlatRequest,
 ): AgendaEntry[] {
-  const { flat, leakCheck } = flatSteps(agenda, stepIndex);
+  const { flat, leakCheck } = flatStepsBefore(agenda, stepIndex);
   if (!flat) throw new Error("a new flat was asked for, and the plan has no flat step");
   return [
     ...(leakCheck ? [{ step: leakCheck, because }] : []),
@@ -55,7 +55,7 @@ export function stepsOfNewFlat(
 }
 
 /** The flat step that serves a step, and what has to come before it. */
-export function flatSteps(
+export function flatStepsBefore(
   agenda: readonly AgendaEntry[],
   stepIndex: number,
 ): {

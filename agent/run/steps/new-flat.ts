@@ -1,4 +1,4 @@
-import { type AgendaEntry, flatSteps } from "./agenda.ts";
+import { type AgendaEntry, flatStepsBefore } from "./agenda.ts";
 import { endOf, lowestSun } from "./planned-time.ts";
 import type { PlanScene, StepTable } from "./step-row.ts";
 import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
@@ -18,9 +18,9 @@ export interface NewFlatQuestion {
  * Why no new flat may be put in now: as many as allowed were, the Sun will be too low, or the planned time is over before
  * the flat and everything after it are done. `undefined` when one may.
  */
-export function whyNoNewFlat(question: NewFlatQuestion): string | undefined {
+export function newFlatRefusal(question: NewFlatQuestion): string | undefined {
   const { scene, agenda, newFlatsMost, startedUtcMs, nowUtcMs } = question;
-  const taken = newFlatsIn(agenda);
+  const taken = countNewFlats(agenda);
   if (taken >= newFlatsMost)
     return `${taken} new ${taken === 1 ? "flat was" : "flats were"} taken in this run, as many as the plan allows`;
   const toUtcMs = endOfPlan(question);
@@ -36,13 +36,13 @@ export function whyNoNewFlat(question: NewFlatQuestion): string | undefined {
 }
 
 /** How many flats were put in. */
-export function newFlatsIn(agenda: readonly AgendaEntry[]): number {
+export function countNewFlats(agenda: readonly AgendaEntry[]): number {
   return agenda.filter(({ step, because }) => step.step === "flat" && because !== undefined).length;
 }
 
 /** After leak check and flat, the asking step as if from its start, and what comes after it. On the long side. */
 function endOfPlan({ table, scene, agenda, stepIndex, nowUtcMs }: NewFlatQuestion): number {
-  const { flat, leakCheck } = flatSteps(agenda, stepIndex);
+  const { flat, leakCheck } = flatStepsBefore(agenda, stepIndex);
   const planned = agenda.map(({ step }) => step);
   const steps = [leakCheck, flat, ...planned.slice(stepIndex)].filter((step) => step !== undefined);
   return endOf(table, { ...scene, plan: { ...scene.plan, steps: planned } }, { steps, startUtcMs: nowUtcMs });

@@ -4,7 +4,7 @@ import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { type PlanScene, rowOf, type StepTable } from "./step-row.ts";
 
 /** From the first step that looks at the Sun to the end of the plan, as reckoned beforehand. */
-export interface PlannedLooking {
+export interface PlannedObserving {
   readonly fromUtcMs: number;
   readonly toUtcMs: number;
 }
@@ -12,7 +12,7 @@ export interface PlannedLooking {
 const lookEveryMs = 60_000;
 
 /** The plan's own word on how long it takes counts before the sum of its steps. */
-export function plannedLooking(table: StepTable, scene: PlanScene, startUtcMs: number): PlannedLooking {
+export function plannedObserving(table: StepTable, scene: PlanScene, startUtcMs: number): PlannedObserving {
   const { steps, sun } = scene.plan;
   const firstLook = steps.findIndex((step) => rowOf(table, step).sun !== "none");
   const waits = firstLook < 0 ? steps : steps.slice(0, firstLook);
@@ -39,7 +39,7 @@ export function endOf(
 /** The lowest that the Sun gets in that time [degrees], and when. */
 export function lowestSun(
   site: Site,
-  { fromUtcMs, toUtcMs }: PlannedLooking,
+  { fromUtcMs, toUtcMs }: PlannedObserving,
 ): { altitudeDegrees: number; utcMs: number } {
   let lowest = { altitudeDegrees: Number.POSITIVE_INFINITY, utcMs: fromUtcMs };
   for (let utcMs = fromUtcMs; ; utcMs = Math.min(utcMs + lookEveryMs, toUtcMs)) {

@@ -2,7 +2,7 @@ import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { PlanStep, StepKind, StepOptions } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import type { Findings } from "../../procedures/findings.ts";
+import type { StepFindings } from "../../procedures/findings.ts";
 import type { Step } from "../../procedures/run-step.ts";
 
 /** A plan on a rig. */
@@ -10,7 +10,7 @@ export interface PlanScene {
   readonly plan: Plan;
   readonly rigFile: RigFile;
   /** From history before the run, and as it grows during it. */
-  readonly findings: Findings;
+  readonly findings: StepFindings;
 }
 
 /** What a step's ask and its planned time are made from. */

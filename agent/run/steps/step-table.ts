@@ -1,18 +1,18 @@
 import type { Site } from "../../../drivers/roles/mount.ts";
 import type { StepKind, StepOptions } from "../../../plans/plan-steps.ts";
 import { driftFramesMin } from "../../../plans/step-order.ts";
-import { framesEnough, type StackAsked } from "../../imaging/noise/frames-enough.ts";
+import { framesEnough, type StackRequest } from "../../imaging/noise/frames-enough.ts";
 import { centre } from "../../procedures/centre/centre.ts";
 import type { CentreAsk, CentreFound } from "../../procedures/centre/centre-ask.ts";
 import { type DarksAsk, type DarksFound, darks } from "../../procedures/darks/darks.ts";
-import type { Findings } from "../../procedures/findings.ts";
+import type { StepFindings } from "../../procedures/findings.ts";
 import { flat } from "../../procedures/flat/flat.ts";
 import type { FlatAsk, FlatFound } from "../../procedures/flat/flat-ask.ts";
 import { images } from "../../procedures/images/images.ts";
 import type { FlatCheckAsk, ImagesAsk, ImagesFound } from "../../procedures/images/images-ask.ts";
 import type { LeakCheckAsk, LeakCheckFound } from "../../procedures/leak-check/leak-ask.ts";
 import { leakCheck } from "../../procedures/leak-check/leak-check.ts";
-import { type WaitAsk, type Waited, wait } from "../../procedures/wait/wait.ts";
+import { type WaitAsk, type WaitResult, wait } from "../../procedures/wait/wait.ts";
 import { sunAbove } from "../../sky/sun-day.ts";
 import { type StepRow, type StepScene, type StepTable, stepRow } from "./step-row.ts";
 import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
@@ -129,7 +129,7 @@ export const stepTable = {
       return 90 + frames * frameSeconds(scene.findings, "none") + checks * perCheck;
     },
   }),
-  wait: stepRow<"wait", WaitAsk, Waited>({
+  wait: stepRow<"wait", WaitAsk, WaitResult>({
     step: wait,
     sun: "none",
     needs: () => [],
@@ -178,7 +178,7 @@ function testFramesOf(
   return testFrames ?? (whenFlatMoved === "new-flat" ? testFramesUsual : 0);
 }
 
-function testSeconds(testFrames: number, findings: Findings): number {
+function testSeconds(testFrames: number, findings: StepFindings): number {
   return testFrames === 0 ? 0 : diffuserMoveSeconds + testFrames * frameSeconds(findings, "diffuser");
 }
 
@@ -214,7 +214,7 @@ function framesOfFlat(
 function stackAsked(
   step: Pick<StepOptions<"flat">, "imagesToStack" | "addedNoiseFraction" | "levelFraction">,
   { plan }: StepScene,
-): StackAsked {
+): StackRequest {
   const images = plan.steps.find((one) => one.step === "images");
   return {
     imagesToStack: step.imagesToStack ?? imagesToStackUsual,
@@ -229,7 +229,7 @@ function leakLimitOf({ plan, stepIndex }: StepScene): number {
   return check?.limitFraction ?? 0.001;
 }
 
-function frameSeconds(findings: Findings, blur: keyof Findings["lightRate"]): number {
+function frameSeconds(findings: StepFindings, blur: keyof StepFindings["lightRate"]): number {
   const rate = findings.lightRate[blur];
   const top = findings.topCodeAdu ?? 65_535;
   const exposureSeconds = rate ? (0.85 * top) / rate.edgeAduPerSecond : unknownExposureSeconds;

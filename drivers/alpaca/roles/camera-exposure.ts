@@ -20,7 +20,7 @@ export const cameraState = { idle: 0, waiting: 1, exposing: 2, reading: 3, downl
 const lookSeconds = 15;
 const stopSeconds = 20;
 
-export interface Exposed {
+export interface ExposureResult {
   readonly image: DecodedImage;
   /** As the camera reports it, or as asked where it does not. */
   readonly exposureSeconds: number;
@@ -56,7 +56,7 @@ export async function exposeOnce(
   request: { exposureSeconds: number; light: boolean; readoutSeconds: number; maxAdu: number },
   memory: ExposureMemory,
   signal: AbortSignal,
-): Promise<Exposed> {
+): Promise<ExposureResult> {
   const { device, clock } = tools;
   const { exposureSeconds, light, readoutSeconds, maxAdu } = request;
   memory.lastStart ??= await lastStart(device, signal);

@@ -7,7 +7,7 @@ import { holdCelsius } from "./camera-cooler.ts";
 import type { CameraFacts } from "./camera-facts.ts";
 import { type DeviceFrame, frameFor, readFrame, regionOf, setFrame } from "./camera-frame.ts";
 
-export const controls = {
+export const controlMembers = {
   gain: { member: "gain", parameter: "Gain", schema: whole },
   offset: { member: "offset", parameter: "Offset", schema: whole },
 } as const satisfies Record<string, Property<number>>;
@@ -46,7 +46,7 @@ export async function applySetup(
   }
   for (const control of ["gain", "offset"] as const) {
     const value = setup[control];
-    if (value !== undefined) await ensureProperty(device, controls[control], value, signal);
+    if (value !== undefined) await ensureProperty(device, controlMembers[control], value, signal);
   }
   if (setup.coolerCelsius !== undefined) await holdCelsius(device, clock, setup.coolerCelsius, signal);
 }

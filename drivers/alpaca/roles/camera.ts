@@ -8,7 +8,7 @@ import type {
   Frame,
 } from "../../roles/camera.ts";
 import type { Setting } from "../../roles/device.ts";
-import { allowedExposure, exposureAttemptsMax, inAttempts } from "../../roles/exposure-attempts.ts";
+import { allowedExposure, exposureAttemptsMax, retryExposure } from "../../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { propertySetting } from "../session/kept-setting.ts";
@@ -25,7 +25,7 @@ import {
 import { type CameraFacts, readCameraFacts } from "./camera-facts.ts";
 import { type DeviceFrame, frameSetting } from "./camera-frame.ts";
 import { type CameraOptions, cameraLimits, checkSetup, describeCamera } from "./camera-limits.ts";
-import { applySetup, controls, readSetup, type SetupInForce } from "./camera-setup.ts";
+import { applySetup, controlMembers, readSetup, type SetupInForce } from "./camera-setup.ts";
 
 /** How long settings that were read are believed [s]. */
 const believedSeconds = 10;
@@ -122,7 +122,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
   async expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     await this.ready(signal);
     const allowed = allowedExposure(this, request);
-    return inAttempts(
+    return retryExposure(
       async () => {
         await this.ready(signal);
         return this.#attempt(allowed, signal);
@@ -226,8 +226,8 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
     const facts = this.#facts;
     return [
       frameSetting(device),
-      ...(facts.gain ? [propertySetting(device, "gain", controls.gain)] : []),
-      ...(facts.offset ? [propertySetting(device, "offset", controls.offset)] : []),
+      ...(facts.gain ? [propertySetting(device, "gain", controlMembers.gain)] : []),
+      ...(facts.offset ? [propertySetting(device, "offset", controlMembers.offset)] : []),
       ...coolerSettings(device, facts),
     ];
   }

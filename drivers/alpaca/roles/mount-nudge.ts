@@ -4,7 +4,7 @@ import { type NudgedMount, nudgeMount, pulseSecondsMax } from "../../roles/nudge
 import { waitUntil } from "../session/wait-until.ts";
 import { flag } from "../wire/values.ts";
 import { type MountTools, readMount, readTrackRate } from "./mount-reading.ts";
-import { goTo, type SlewBudget, untilStill } from "./mount-slew.ts";
+import { type SlewBudget, slewAndWait, waitUntilStill } from "./mount-slew.ts";
 
 /** The longest single pulse: an abort need not wait for more [ms]. */
 const pulseMsMax = 5000;
@@ -37,12 +37,12 @@ export class Nudger {
       log: device.server.log,
       isTracking: async (abort) => (await readMount(this.tools, abort)).tracking,
       trackRate: (abort) => readTrackRate(this.tools, abort),
-      untilStill: async (abort) => (await untilStill(this.tools, abort)).pointing,
+      untilStill: async (abort) => (await waitUntilStill(this.tools, abort)).pointing,
       wayFor: (left, cosDec) => (this.#pulsesDo(left, cosDec) ? "pulse" : "slew"),
       move: async (way, from, left, cosDec, slewToleranceArcsec, abort) => {
         if (way === "pulse") return await this.#pulse(left, cosDec, abort);
         const toleranceArcsec = Math.min(this.budget.toleranceArcsec, slewToleranceArcsec);
-        await goTo(this.tools, offsetBy(from, left), { ...this.budget, toleranceArcsec }, abort);
+        await slewAndWait(this.tools, offsetBy(from, left), { ...this.budget, toleranceArcsec }, abort);
       },
       learn: (way, asked, moved) => {
         if (way === "pulse") this.#learn(asked, moved);

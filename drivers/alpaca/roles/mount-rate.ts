@@ -18,7 +18,7 @@ export async function trackAt(
   signal: AbortSignal,
 ): Promise<void> {
   await setTrackRate(tools, log, rate, signal);
-  await switchTracking(tools, true, signal);
+  await setTracking(tools, true, signal);
   // Some mounts fall back to sidereal when tracking starts.
   if ((await readTrackRate(tools, signal)) !== rate) await setTrackRate(tools, log, rate, signal);
   const reads = await readTrackRate(tools, signal);
@@ -65,7 +65,7 @@ async function clearOffsets(tools: MountTools, log: Log, signal: AbortSignal): P
 }
 
 /** @throws MissingAbilityError, ReadbackError */
-export async function switchTracking(tools: MountTools, on: boolean, signal: AbortSignal): Promise<void> {
+export async function setTracking(tools: MountTools, on: boolean, signal: AbortSignal): Promise<void> {
   const { device, facts } = tools;
   if ((await readMount(tools, signal)).tracking === on) return;
   if (!facts().canSetTracking) {

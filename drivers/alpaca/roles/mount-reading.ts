@@ -54,7 +54,7 @@ function ofDate({ clock, facts }: MountTools, place: Equatorial): Equatorial {
 }
 
 /** In the mount's own equinox and inside its range, which ends before 24 hours. */
-export function forMount({ clock, facts }: MountTools, place: Equatorial): Equatorial {
+export function toMountEquinox({ clock, facts }: MountTools, place: Equatorial): Equatorial {
   const equinoxMs = equinoxMsOf(facts().equatorialSystem);
   const own = equinoxMs === undefined ? place : precess(place, clock.nowMs(), equinoxMs);
   const raHours = ((own.raHours % 24) + 24) % 24;

@@ -1,9 +1,9 @@
 import { DeviceLostError, MissingAbilityError, RefusedError } from "../../kit/errors.ts";
 import { waitUntil } from "../session/wait-until.ts";
 import { AscomError, NotImplementedError } from "../wire/errors.ts";
-import { switchTracking } from "./mount-rate.ts";
+import { setTracking } from "./mount-rate.ts";
 import { type MountReading, type MountTools, readMount } from "./mount-reading.ts";
-import { type SlewBudget, untilStill } from "./mount-slew.ts";
+import { type SlewBudget, waitUntilStill } from "./mount-slew.ts";
 
 /** Worst time for parking: half a turn at the slowest, with margin for homing [s]. */
 const parkExtraSeconds = 120;
@@ -95,11 +95,11 @@ export class MountRest {
     if (!known && before.slewing) await this.#abortSlew(signal);
     const withinSeconds = 60 + 180 / this.budget.degreesPerSecondMin;
     await this.#untilNotSlewing("the mount's rest", withinSeconds, signal);
-    const rests = await untilStill(this.tools, signal);
+    const rests = await waitUntilStill(this.tools, signal);
     // The standard has tracking as it was before the slew; not every mount does.
     const wanted = (known ?? before).tracking;
     if (wanted !== rests.tracking && rests.parked !== true && this.tools.facts().canSetTracking) {
-      await switchTracking(this.tools, wanted, signal);
+      await setTracking(this.tools, wanted, signal);
     }
   }
 

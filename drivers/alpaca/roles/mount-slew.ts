@@ -2,7 +2,7 @@ import { ReadbackError, RefusedError } from "../../kit/errors.ts";
 import type { Equatorial } from "../../roles/mount.ts";
 import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
 import { waitUntil } from "../session/wait-until.ts";
-import { forMount, type MountReading, type MountTools, readMount } from "./mount-reading.ts";
+import { type MountReading, type MountTools, readMount, toMountEquinox } from "./mount-reading.ts";
 
 export interface SlewBudget {
   /** Slowest that the mount slews at, for the deadline [degrees/s]. */
@@ -21,7 +21,7 @@ const stillArcsec = 2;
  * One slew of a mount that tracks, to its end.
  * @throws RefusedError, AscomError (limits, parked), ReadbackError (ended elsewhere), DeadlineError
  */
-export async function goTo(
+export async function slewAndWait(
   tools: MountTools,
   target: Equatorial,
   budget: SlewBudget,
@@ -32,7 +32,7 @@ export async function goTo(
   if (!canSlewAsync && !canSlewSync) throw new RefusedError(device.name, "this mount does not slew");
   const from = await readMount(tools, signal);
   const withinSeconds = 60 + distanceDegrees(from.pointing, target) / budget.degreesPerSecondMin;
-  const { raHours, decDegrees } = forMount(tools, target);
+  const { raHours, decDegrees } = toMountEquinox(tools, target);
   const startMs = clock.nowMs();
   await device.put(
     canSlewAsync ? "slewtocoordinatesasync" : "slewtocoordinates",
@@ -59,13 +59,13 @@ export async function goTo(
     throw new RefusedError(device.name, `no slew began towards ${placeText(target)}`);
   }
   // The end may be told before the coordinates have followed.
-  const settled = await untilStill(tools, signal);
+  const settled = await waitUntilStill(tools, signal);
   if (isThere(settled)) return settled;
   throw new ReadbackError(device.name, "pointing", placeText(target), placeText(settled.pointing));
 }
 
 /** Two looks in a row that show no motion. A mount that does not track sees its right ascension run. */
-export async function untilStill(tools: MountTools, signal: AbortSignal): Promise<MountReading> {
+export async function waitUntilStill(tools: MountTools, signal: AbortSignal): Promise<MountReading> {
   const { device, clock } = tools;
   const lookSeconds = 0.5;
   let before = await readMount(tools, signal);

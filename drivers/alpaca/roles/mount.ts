@@ -9,18 +9,18 @@ import { ensureProperty } from "../session/kept-setting.ts";
 import { flag } from "../wire/values.ts";
 import { driveRate, type MountFacts, readMountFacts } from "./mount-facts.ts";
 import { Nudger } from "./mount-nudge.ts";
-import { setTrackRate, switchTracking, trackAt } from "./mount-rate.ts";
+import { setTracking, setTrackRate, trackAt } from "./mount-rate.ts";
 import {
-  forMount,
   type MountReading,
   type MountTools,
   readMount,
   readSiteAndTime,
   readTrackRate,
+  toMountEquinox,
 } from "./mount-reading.ts";
 import { MountRest } from "./mount-rest.ts";
 import { mountSettings, type SettableMount, trackingRate } from "./mount-settings.ts";
-import { goTo, type SlewBudget, untilStill } from "./mount-slew.ts";
+import { type SlewBudget, slewAndWait, waitUntilStill } from "./mount-slew.ts";
 
 /** An arrival further off than this is worth a second, short slew [arcsec]. */
 const refineArcsec = 60;
@@ -116,7 +116,7 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
   }
 
   switchTracking(on: boolean, signal: AbortSignal): Promise<void> {
-    return switchTracking(this.#tools, on, signal);
+    return setTracking(this.#tools, on, signal);
   }
 
   async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
@@ -131,10 +131,10 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
     await this.stoppedIfFailed(
       async () => {
         await this.switchTracking(true, signal); // equatorial slews are refused without
-        const there = await goTo(this.#tools, place, this.#budget, signal);
+        const there = await slewAndWait(this.#tools, place, this.#budget, signal);
         const offArcsec = distanceDegrees(there.pointing, place) * 3600;
         if (offArcsec > refineArcsec) await this.#refine(place, offArcsec, signal);
-        await untilStill(this.#tools, signal);
+        await waitUntilStill(this.#tools, signal);
       },
       (own) => this.#rest.stop(own, { tracking: true }),
       signal,
@@ -148,7 +148,7 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
   /** A long slew may end minutes of arc off; a second, short one ends nearer. Not getting nearer is no failure. */
   async #refine(place: Equatorial, offArcsec: number, signal: AbortSignal): Promise<void> {
     try {
-      await goTo(this.#tools, place, { ...this.#budget, toleranceArcsec: offArcsec * 0.3 }, signal);
+      await slewAndWait(this.#tools, place, { ...this.#budget, toleranceArcsec: offArcsec * 0.3 }, signal);
     } catch (error) {
       if (!(error instanceof ReadbackError || error instanceof RefusedError)) throw error;
     }
@@ -161,9 +161,9 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
   async syncTo(actual: Equatorial, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("sync", signal);
     if (!this.#facts.canSync) throw new MissingAbilityError(this.name, "this mount cannot sync");
-    const { raHours, decDegrees } = forMount(this.#tools, actual);
+    const { raHours, decDegrees } = toMountEquinox(this.#tools, actual);
     await this.device.put("synctocoordinates", { RightAscension: raHours, Declination: decDegrees }, signal);
-    const { pointing } = await untilStill(this.#tools, signal);
+    const { pointing } = await waitUntilStill(this.#tools, signal);
     const offArcsec = distanceDegrees(pointing, actual) * 3600;
     if (offArcsec > 60) {
       throw new ReadbackError(

@@ -1,5 +1,5 @@
 import { SpareMemory } from "../../kit/spare-memory.ts";
-import { type ImageSize, toRows } from "./image-rows.ts";
+import { type ImageSize, turnToRows } from "./image-rows.ts";
 
 /** The element types of an image on the wire (API reference, ImageBytes; 0 is "unknown" and never sent). */
 export const elementTypes = {
@@ -47,13 +47,13 @@ export function rowsOf(
   const aligned = () => alignedTo(elementTypes[type].bytes, bytes);
   switch (type) {
     case 6:
-      toRows(bytes, 1, rows, size);
+      turnToRows(bytes, 1, rows, size);
       return rows;
     case 8:
-      toRows(bytes, 2, rows, size);
+      turnToRows(bytes, 2, rows, size);
       return rows;
     case 1: {
-      const seen = toRows(bytes, 2, rows, size);
+      const seen = turnToRows(bytes, 2, rows, size);
       if ((seen & 0x8000_8000) !== 0 && !(maxAdu > 32767)) throw outOfRange();
       return rows;
     }
@@ -87,7 +87,7 @@ function bytesOf({ buffer, byteLength }: Int32Array): Uint8Array {
 
 /** @param columns 32-bit pixels */
 function checkedRows(columns: Uint8Array, rows: Uint16Array, size: ImageSize): Uint16Array {
-  if ((toRows(columns, 4, rows, size) & ~0xffff) !== 0) throw outOfRange();
+  if ((turnToRows(columns, 4, rows, size) & ~0xffff) !== 0) throw outOfRange();
   return rows;
 }
 

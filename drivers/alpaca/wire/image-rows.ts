@@ -28,7 +28,7 @@ function startTurning() {
  * @param rows where pixel (x, y) goes to y · widthPx + x; if `columns` has wider pixels, their lowest 16 bits
  * @returns all pixels or-ed together: for wide ones a set bit above the lowest 16, or the sign, shows one that does not fit
  */
-export function toRows(
+export function turnToRows(
   columns: Uint8Array,
   bytesPerPixel: PixelBytes,
   rows: Uint16Array,

@@ -2,7 +2,7 @@ import { DeadlineError, DeviceLostError, ReadbackError } from "../../kit/errors.
 import { neverAborted } from "../../kit/never-aborted.ts";
 import type { CameraSetup, CooledCamera, ExposureRequest, Frame, FrameType } from "../../roles/camera.ts";
 import type { Range, Setting } from "../../roles/device.ts";
-import { allowedExposure, exposureAttemptsMax, inAttempts } from "../../roles/exposure-attempts.ts";
+import { allowedExposure, exposureAttemptsMax, retryExposure } from "../../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { ensureValues } from "../session/kept-setting.ts";
@@ -125,7 +125,7 @@ export class IndiCamera extends IndiRole implements CooledCamera {
   async expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     await this.ready(signal);
     const allowed = allowedExposure(this, request);
-    return inAttempts(
+    return retryExposure(
       async () => {
         await this.ready(signal);
         return this.#attempt(allowed, signal);

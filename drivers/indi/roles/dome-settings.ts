@@ -3,14 +3,14 @@ import type { Dome } from "../../roles/dome.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 
 /** What putting back needs of a dome besides its role. */
-export interface DomeHands {
+export interface DomeActions {
   untilStill(signal: AbortSignal): Promise<void>;
   bringParkTo(parked: boolean, signal: AbortSignal): Promise<void>;
   isNear(azimuthDegrees: number, targetDegrees: number): boolean;
 }
 
 /** Direction, then shutter, then park: parking takes both along, and a parked dome does not move. */
-export function domeSettings(dome: Dome, hands: DomeHands): readonly KeptSetting[] {
+export function domeSettings(dome: Dome, hands: DomeActions): readonly KeptSetting[] {
   const settledState = async (signal: AbortSignal) => {
     await hands.untilStill(signal);
     return dome.state(signal);

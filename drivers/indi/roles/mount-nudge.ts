@@ -4,7 +4,7 @@ import { type NudgedMount, type NudgeWay, nudgeMount, pulseSecondsMax } from "..
 import { TimedJogs } from "./mount-jog.ts";
 import { GuidePulses } from "./mount-pulse.ts";
 import { isTracking, trackRateOf } from "./mount-reading.ts";
-import { goTo, type MountTools, type SlewBudget, untilStill } from "./mount-slew.ts";
+import { type MountTools, type SlewBudget, slewAndWait, waitUntilStill } from "./mount-slew.ts";
 
 /** Timed motion up to here where there are no pulses, otherwise a slew [arcsec]. */
 const jogArcsecMax = 300;
@@ -36,7 +36,7 @@ export class Nudger {
       log,
       isTracking: async () => isTracking(device),
       trackRate: async () => trackRateOf(device),
-      untilStill: (abort) => untilStill(this.tools, abort),
+      untilStill: (abort) => waitUntilStill(this.tools, abort),
       wayFor: (left, cosDec) => this.#wayFor(left, cosDec),
       move: (...given) => this.#move(...given),
       learn: (way, asked, moved) => {
@@ -58,7 +58,7 @@ export class Nudger {
     if (way === "pulse") return await this.#pulses.give(left, cosDec, signal);
     if (way === "motion") return await this.#jogs.give(left, signal);
     const toleranceArcsec = Math.min(this.budget.toleranceArcsec, slewToleranceArcsec);
-    await goTo(this.tools, offsetBy(from, left), { ...this.budget, toleranceArcsec }, signal);
+    await slewAndWait(this.tools, offsetBy(from, left), { ...this.budget, toleranceArcsec }, signal);
   }
 
   #wayFor(left: SkyOffset, cosDec: number): NudgeWay {

@@ -9,7 +9,7 @@ export interface ParkBudget {
 }
 
 /** Unparking or stopping a mount in the middle of its parking leaves it without a known place: the end is waited for. */
-export async function untilParkingEnds(
+export async function waitForParking(
   device: IndiDevice,
   withinSeconds: number,
   signal: AbortSignal,
@@ -18,14 +18,14 @@ export async function untilParkingEnds(
 }
 
 /** Parks or unparks; nothing to do for a mount that cannot. */
-export async function bringParkTo(
+export async function setParked(
   device: IndiDevice,
   parked: boolean,
   budget: ParkBudget,
   signal: AbortSignal,
 ): Promise<void> {
   if (!device.property(property)) return;
-  await untilParkingEnds(device, budget.withinSeconds, signal);
+  await waitForParking(device, budget.withinSeconds, signal);
   if (parkedOf(await device.refresh(property, {}, signal)) === parked) return;
   if (parked) await budget.beforeParking();
   await device.change(

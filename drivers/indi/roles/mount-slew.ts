@@ -49,7 +49,7 @@ export async function setOnCoordSet(
  * never leave Busy: so the end is read from state, place and stillness together.
  * @throws RefusedError, ReadbackError (ended elsewhere), DeadlineError
  */
-export async function goTo(
+export async function slewAndWait(
   tools: MountTools,
   target: Equatorial,
   budget: SlewBudget,
@@ -127,7 +127,10 @@ async function watchSlew(
  * Waits until two looks a second apart show the same place; without tracking the sky's own motion is allowed for.
  * A state that stays Busy is overruled by several such looks in a row.
  */
-export async function untilStill({ device, clock }: MountTools, signal: AbortSignal): Promise<Equatorial> {
+export async function waitUntilStill(
+  { device, clock }: MountTools,
+  signal: AbortSignal,
+): Promise<Equatorial> {
   const deadlineMs = clock.nowMs() + settleSeconds * 1000;
   let before = await readPointing(device, signal);
   for (let looks = 0; ; ) {

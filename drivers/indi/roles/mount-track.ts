@@ -27,7 +27,7 @@ export async function setTrackRate(device: IndiDevice, rate: TrackRate, signal: 
 }
 
 /** TRACK_STATE ends Busy when on and Idle when off, and Idle too when refused: the switch itself is waited for. */
-export async function switchTracking(device: IndiDevice, on: boolean, signal: AbortSignal): Promise<void> {
+export async function setTracking(device: IndiDevice, on: boolean, signal: AbortSignal): Promise<void> {
   const property = "TELESCOPE_TRACK_STATE";
   if (!device.property(property)) {
     if (on && !isTracking(device)) {

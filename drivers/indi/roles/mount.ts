@@ -8,7 +8,7 @@ import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { switchesOn, switchIn } from "../wire/property.ts";
 import { endJog } from "./mount-jog.ts";
 import { Nudger } from "./mount-nudge.ts";
-import { bringParkTo, type ParkBudget, untilParkingEnds } from "./mount-park.ts";
+import { type ParkBudget, setParked, waitForParking } from "./mount-park.ts";
 import {
   eod,
   isParking,
@@ -22,9 +22,9 @@ import {
 } from "./mount-reading.ts";
 import { mountSettings } from "./mount-settings.ts";
 import { readSiteAndTime } from "./mount-site.ts";
-import { goTo, type MountTools, type SlewBudget, untilStill } from "./mount-slew.ts";
+import { type MountTools, type SlewBudget, slewAndWait, waitUntilStill } from "./mount-slew.ts";
 import { syncMount } from "./mount-sync.ts";
-import { setTrackRate, switchTracking } from "./mount-track.ts";
+import { setTracking, setTrackRate } from "./mount-track.ts";
 
 /** Worst time for parking: half a turn at the slowest, with margin for homing [s]. */
 const parkExtraSeconds = 120;
@@ -99,16 +99,16 @@ export class IndiMount extends IndiRole implements Mount {
 
   async ensureUnparked(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
-    await bringParkTo(this.device, false, this.#parkBudget(signal), signal);
+    await setParked(this.device, false, this.#parkBudget(signal), signal);
   }
 
   async ensureParked(signal: AbortSignal): Promise<void> {
     if (!this.has("TELESCOPE_PARK")) throw new MissingAbilityError(this.name, "this mount cannot park");
     await this.ready(signal);
-    await bringParkTo(this.device, true, this.#parkBudget(signal), signal);
+    await setParked(this.device, true, this.#parkBudget(signal), signal);
     this.#rate = undefined;
     // Park was seen reported too early and wrongly: it is proved by stillness.
-    await untilStill(this.#tools, signal);
+    await waitUntilStill(this.#tools, signal);
   }
 
   #parkBudget(signal: AbortSignal): ParkBudget {
@@ -130,7 +130,7 @@ export class IndiMount extends IndiRole implements Mount {
   async ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("tracking", signal);
     await setTrackRate(this.device, rate, signal);
-    await switchTracking(this.device, true, signal);
+    await setTracking(this.device, true, signal);
     // Some drivers fall back to sidereal when tracking starts.
     await this.#readAnew(signal);
     if (!isTracking(this.device)) throw new ReadbackError(this.name, "tracking", "on", "off");
@@ -142,7 +142,7 @@ export class IndiMount extends IndiRole implements Mount {
 
   async ensureTrackingOff(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
-    await switchTracking(this.device, false, signal);
+    await setTracking(this.device, false, signal);
   }
 
   async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
@@ -156,8 +156,8 @@ export class IndiMount extends IndiRole implements Mount {
     this.#restedAt = undefined;
     await this.stoppedIfFailed(
       async () => {
-        await goTo(this.#tools, place, this.#budget, signal);
-        const here = await untilStill(this.#tools, signal);
+        await slewAndWait(this.#tools, place, this.#budget, signal);
+        const here = await waitUntilStill(this.#tools, signal);
         this.#restedAt = here;
         const offArcsec = distanceDegrees(here, place) * 3600;
         if (offArcsec > refineArcsec) await this.#refine(place, offArcsec, signal);
@@ -166,17 +166,17 @@ export class IndiMount extends IndiRole implements Mount {
       signal,
     );
     // ON_COORD_SET TRACK ends tracking; a mount that does not start by itself is told to.
-    if (this.has("TELESCOPE_TRACK_STATE")) await switchTracking(this.device, true, signal);
+    if (this.has("TELESCOPE_TRACK_STATE")) await setTracking(this.device, true, signal);
   }
 
   /** A long slew may end minutes of arc off; a second, short one ends nearer. Not getting nearer is no failure. */
   async #refine(place: Equatorial, offArcsec: number, signal: AbortSignal): Promise<void> {
     try {
-      await goTo(this.#tools, place, { ...this.#budget, toleranceArcsec: offArcsec * 0.3 }, signal);
+      await slewAndWait(this.#tools, place, { ...this.#budget, toleranceArcsec: offArcsec * 0.3 }, signal);
     } catch (error) {
       if (!(error instanceof ReadbackError || error instanceof RefusedError)) throw error;
     }
-    const here = await untilStill(this.#tools, signal);
+    const here = await waitUntilStill(this.#tools, signal);
     if (distanceDegrees(here, place) * 3600 > this.#budget.toleranceArcsec) {
       throw new ReadbackError(this.name, "pointing", "within tolerance of the target", "outside it");
     }
@@ -214,7 +214,7 @@ export class IndiMount extends IndiRole implements Mount {
     await this.ready(signal);
     await this.#readAnew(signal);
     if (isParking(this.device)) {
-      await untilParkingEnds(this.device, this.#parkBudget(signal).withinSeconds, signal);
+      await waitForParking(this.device, this.#parkBudget(signal).withinSeconds, signal);
       return;
     }
     if (motionOf(this.device) !== "still") {
@@ -227,7 +227,7 @@ export class IndiMount extends IndiRole implements Mount {
       for (const name of [eod, ...motionAxes, ...pulseAxes].filter((one) => this.has(one))) {
         await this.device.waitFor(name, (vector) => vector.state !== "Busy", { withinSeconds }, signal);
       }
-      await untilStill(this.#tools, signal);
+      await waitUntilStill(this.#tools, signal);
       await this.#readAnew(signal);
     }
   }

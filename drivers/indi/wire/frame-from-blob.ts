@@ -1,4 +1,4 @@
-import { FitsError, type FitsHeader, takeOverFits } from "../../formats/fits-read.ts";
+import { FitsError, type FitsHeader, readFitsInPlace } from "../../formats/fits-read.ts";
 import type { IndiBlob } from "./blob.ts";
 import { countsFrom, countsFromRaw, NotRawCountsError } from "./frame-pixels.ts";
 
@@ -52,7 +52,7 @@ const noHeader = {
 };
 
 function frameFromFits(bytes: Uint8Array): ReceivedFrame {
-  const hdus = takeOverFits(bytes, "the camera's frame");
+  const hdus = readFitsInPlace(bytes, "the camera's frame");
   const image = hdus.find((hdu) => hdu.pixels !== undefined);
   if (!image?.pixels) throw new UnreadableFrameError("the camera's frame holds no image");
   const [heightPx, widthPx, ...more] =

@@ -7,7 +7,7 @@ import { addAxes, addGuiding } from "./telescope-motion.ts";
 import { rateOffsets } from "./telescope-rates.ts";
 import { addSiteAndTime } from "./telescope-site.ts";
 import { addSlews } from "./telescope-slews.ts";
-import { isSlewing, placeOf, raDec } from "./telescope-state.ts";
+import { checkedDirection, isSlewing, raDec } from "./telescope-state.ts";
 import { addTracking } from "./telescope-tracking.ts";
 
 export interface TelescopeDeviceOptions extends DeviceOptions {
@@ -41,7 +41,7 @@ export class TelescopeDevice extends SimAlpacaDevice {
     for (const [name, value] of Object.entries(telescopeFacts(world, slews)))
       members.reads(name, () => value);
     members.readsWith("destinationsideofpier", raDec, ({ RightAscension, Declination }) => {
-      placeOf(RightAscension, Declination);
+      checkedDirection(RightAscension, Declination);
       return normalPierSide;
     });
     members.lacksWrite("sideofpier", { SideOfPier: "int" });

@@ -2,7 +2,7 @@ import type { MountMechanics } from "../../scene/mechanics/mount.ts";
 import { hourAngleArcsecPerSecond, trackDegreesPerSecond } from "../../scene/mechanics/mount-rates.ts";
 import { invalidOperation, invalidValue, notImplemented } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";
-import { checkFree, isSlewing } from "./telescope-state.ts";
+import { checkNotBusy, isSlewing } from "./telescope-state.ts";
 
 const axisMinDegreesPerSecond = 0.001;
 /** By TelescopeAxis: primary, secondary; there is no third. */
@@ -36,7 +36,7 @@ export function addAxes(members: MemberTable, mount: MountMechanics, degreesPerS
       const range = `${axisMinDegreesPerSecond} to ${degreesPerSecondMax}`;
       throw invalidValue(`a rate of ${Rate} degrees/s is outside ${range}`);
     }
-    checkFree(mount, "moving an axis");
+    checkNotBusy(mount, "moving an axis");
     if (mount.phase === "slewing") throw invalidOperation("the mount slews");
     mount.jog(axis, Rate === 0 ? 0 : Rate + trackingOn(mount, axis));
   });
@@ -72,7 +72,7 @@ export function addGuiding(
     const way = guideWays[Direction];
     if (!way) throw invalidValue(`there is no guide direction ${Direction}`);
     if (Duration < 0) throw invalidValue(`a pulse of ${Duration} ms`);
-    checkFree(mount, "a guide pulse");
+    checkNotBusy(mount, "a guide pulse");
     if (isSlewing(mount)) throw invalidOperation("the mount moves");
     if (Duration > 0) mount.pulse(way.axis, way.sign * rates[way.axis], Duration / 1000, () => {});
   });

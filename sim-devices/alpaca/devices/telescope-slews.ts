@@ -3,7 +3,7 @@ import type { World } from "../../scene/world.ts";
 import { invalidOperation, invalidValue, valueNotSet, whileParked } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";
 import { equatorialOf } from "./horizon.ts";
-import { checkFree, isSlewing, placeOf, raDec } from "./telescope-state.ts";
+import { checkedDirection, checkNotBusy, isSlewing, raDec } from "./telescope-state.ts";
 
 const altAz = { Azimuth: "number", Altitude: "number" } as const;
 
@@ -20,14 +20,14 @@ export function addSlews(members: MemberTable, world: World, offered: SlewKinds)
   members.reads("targetrightascension", () => known(target.raHours, "the target's right ascension"));
   members.reads("targetdeclination", () => known(target.decDegrees, "the target's declination"));
   members.writes("targetrightascension", { TargetRightAscension: "number" }, (given) => {
-    target.raHours = placeOf(given.TargetRightAscension, 0).raHours;
+    target.raHours = checkedDirection(given.TargetRightAscension, 0).raHours;
   });
   members.writes("targetdeclination", { TargetDeclination: "number" }, (given) => {
-    target.decDegrees = placeOf(0, given.TargetDeclination).decDegrees;
+    target.decDegrees = checkedDirection(0, given.TargetDeclination).decDegrees;
   });
   /** A parked mount says so first, whether there is a target or not. */
   const targetPlace = (): Direction => {
-    checkFree(mount, "a target");
+    checkNotBusy(mount, "a target");
     return {
       raHours: known(target.raHours, "the target's right ascension"),
       decDegrees: known(target.decDegrees, "the target's declination"),
@@ -38,7 +38,7 @@ export function addSlews(members: MemberTable, world: World, offered: SlewKinds)
     if (refusal !== undefined) throw invalidOperation(refusal);
   };
   const toPlace = (place: Direction) => {
-    checkFree(mount, "a slew");
+    checkNotBusy(mount, "a slew");
     if (!mount.tracking && mount.phase === "still") throw invalidOperation("tracking is off");
     Object.assign(target, place);
     slew(place, true);
@@ -46,7 +46,7 @@ export function addSlews(members: MemberTable, world: World, offered: SlewKinds)
   const toHorizon = (altitude: number, azimuth: number) => {
     if (!(altitude >= 0 && altitude <= 90)) throw invalidValue(`altitude ${altitude} is outside 0 to 90`);
     if (!(azimuth >= 0 && azimuth < 360)) throw invalidValue(`azimuth ${azimuth} is outside 0 to 360`);
-    checkFree(mount, "a slew");
+    checkNotBusy(mount, "a slew");
     if (mount.tracking) throw invalidOperation("tracking is on");
     slew(equatorialOf({ altitude, azimuth }, mount.believedSite, mount.siderealHours()), false);
   };
@@ -65,17 +65,19 @@ export function addSlews(members: MemberTable, world: World, offered: SlewKinds)
       });
     }
   };
-  offer("slewtocoordinates", raDec, (given) => toPlace(placeOf(given.RightAscension, given.Declination)));
+  offer("slewtocoordinates", raDec, (given) =>
+    toPlace(checkedDirection(given.RightAscension, given.Declination)),
+  );
   offer("slewtotarget", {}, () => toPlace(targetPlace()));
   offer("slewtoaltaz", altAz, ({ Altitude, Azimuth }) => toHorizon(Altitude, Azimuth));
   const sync = (place: Direction) => {
-    checkFree(mount, "a sync");
+    checkNotBusy(mount, "a sync");
     if (!mount.tracking) throw invalidOperation("tracking is off");
     Object.assign(target, place);
     mount.syncTo(place);
   };
   members.writes("synctocoordinates", raDec, ({ RightAscension, Declination }) =>
-    sync(placeOf(RightAscension, Declination)),
+    sync(checkedDirection(RightAscension, Declination)),
   );
   members.writes("synctotarget", {}, () => sync(targetPlace()));
   members.lacksWrite("synctoaltaz", altAz);

@@ -10,13 +10,13 @@ export function isSlewing(mount: MountMechanics): boolean {
 }
 
 /** @throws AscomError 0x408 parked, 0x40B on its way to be */
-export function checkFree(mount: MountMechanics, what: string): void {
+export function checkNotBusy(mount: MountMechanics, what: string): void {
   if (mount.parked) throw whileParked(what);
   if (mount.phase === "parking") throw invalidOperation(`${what}: the mount is parking`);
 }
 
 /** @throws AscomError 0x401 for what is not on the sky */
-export function placeOf(raHours: number, decDegrees: number): Direction {
+export function checkedDirection(raHours: number, decDegrees: number): Direction {
   if (!(raHours >= 0 && raHours < 24)) throw invalidValue(`right ascension ${raHours} h is outside 0 to 24`);
   if (!(Math.abs(decDegrees) <= 90)) throw invalidValue(`declination ${decDegrees} is outside -90 to 90`);
   return { raHours, decDegrees };

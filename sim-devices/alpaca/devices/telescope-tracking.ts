@@ -2,7 +2,7 @@ import type { MountMechanics } from "../../scene/mechanics/mount.ts";
 import { invalidOperation, invalidValue } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";
 import { driveRateOf, driveRates, rateOffsets, setRateOffsets } from "./telescope-rates.ts";
-import { checkFree } from "./telescope-state.ts";
+import { checkNotBusy } from "./telescope-state.ts";
 
 /** More would be a slew [s of right ascension per sidereal s, arcsec/s]. */
 const offsetMax = { ra: 10, dec: 150 };
@@ -11,7 +11,7 @@ export function addTracking(members: MemberTable, mount: MountMechanics): void {
   members.reads("tracking", () => mount.tracking);
   members.writes("tracking", { Tracking: "boolean" }, ({ Tracking }) => {
     if (mount.parked && !Tracking) return;
-    checkFree(mount, "tracking");
+    checkNotBusy(mount, "tracking");
     mount.setTracking(Tracking);
   });
   members.reads("trackingrates", () => driveRates.map((_, number) => number));

@@ -5,7 +5,7 @@ import type { World } from "../../scene/world.ts";
 import { base64Bytes, encodeFrame } from "../frame-blob.ts";
 import { type NumbersAsked, SimDevice, type SwitchesAsked, type TextsAsked } from "../sim-device.ts";
 import { Ticker } from "../ticker.ts";
-import { choose, chosen, numberOf, putNumbers } from "../vector.ts";
+import { numberOf, putNumbers, selectedSwitch, selectSwitch } from "../vector.ts";
 import { blobEnvelope } from "../vector-xml.ts";
 import { cameraVectors, wordBits } from "./camera-vectors.ts";
 
@@ -111,7 +111,7 @@ export class CameraDevice extends SimDevice {
       this.#thermometer.kick();
     });
     this.onSwitch(v.cooler, (asked) => {
-      if (this.takeSwitches(v.cooler, asked)) camera.cool(chosen(v.cooler) === "COOLER_ON");
+      if (this.takeSwitches(v.cooler, asked)) camera.cool(selectedSwitch(v.cooler) === "COOLER_ON");
       this.#showCooler();
       this.#sendTemperature();
       this.#thermometer.kick();
@@ -120,7 +120,7 @@ export class CameraDevice extends SimDevice {
 
   #showCooler(): void {
     const { coolerOn } = this.#world.camera;
-    choose(this.#v.cooler, coolerOn ? "COOLER_ON" : "COOLER_OFF");
+    selectSwitch(this.#v.cooler, coolerOn ? "COOLER_ON" : "COOLER_OFF");
     this.set(this.#v.cooler, coolerOn ? "Busy" : "Idle");
   }
 
@@ -192,7 +192,7 @@ export class CameraDevice extends SimDevice {
   #setFrameType(asked: SwitchesAsked): void {
     const v = this.#v.frameType;
     if (this.takeSwitches(v, asked))
-      this.#world.camera.settings.frameType = frameTypes[chosen(v) ?? ""] ?? "light";
+      this.#world.camera.settings.frameType = frameTypes[selectedSwitch(v) ?? ""] ?? "light";
     this.set(v, "Ok");
   }
 
@@ -241,7 +241,7 @@ export class CameraDevice extends SimDevice {
 
   #finish(frame: RawFrame): void {
     const v = this.#v;
-    if (chosen(v.upload) === "UPLOAD_LOCAL")
+    if (selectedSwitch(v.upload) === "UPLOAD_LOCAL")
       this.message("WARNING", "This camera has no disk of its own; the image is dropped.");
     else this.#sendImage(frame);
     this.set(v.exposure, "Ok");
@@ -251,8 +251,8 @@ export class CameraDevice extends SimDevice {
     const v = this.#v;
     const nowUtcMs = this.clock.nowMs();
     const encoded = encodeFrame(frame, this.#facts(), {
-      transfer: chosen(v.transferFormat) === "FORMAT_NATIVE" ? "native" : "fits",
-      compress: chosen(v.compression) === "INDI_ENABLED",
+      transfer: selectedSwitch(v.transferFormat) === "FORMAT_NATIVE" ? "native" : "fits",
+      compress: selectedSwitch(v.compression) === "INDI_ENABLED",
       nowUtcMs,
     });
     const { before, after } = blobEnvelope(this.name, {
@@ -269,7 +269,7 @@ export class CameraDevice extends SimDevice {
   #facts() {
     const world = this.#world;
     const { camera } = world.spec;
-    const known = world.known();
+    const known = world.reportedState();
     const slot = known.wheelSlot === undefined ? undefined : world.spec.rig.slots[known.wheelSlot - 1];
     return {
       camera: this.name,

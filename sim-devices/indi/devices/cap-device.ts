@@ -1,7 +1,7 @@
 import type { Glide } from "../../scene/mechanics/glide.ts";
 import type { World } from "../../scene/world.ts";
 import { SimDevice, type SwitchesAsked } from "../sim-device.ts";
-import { choose, switchVector } from "../vector.ts";
+import { selectSwitch, switchVector } from "../vector.ts";
 
 const dustCapInterface = 512;
 
@@ -41,7 +41,7 @@ export class CapDevice extends SimDevice {
   #read(): void {
     const at = this.#leaf.reported;
     const where = at === this.#parkedAt ? "PARK" : at === 1 - this.#parkedAt ? "UNPARK" : undefined;
-    choose(
+    selectSwitch(
       this.#park,
       this.#leaf.moving ? (this.#leaf.target === this.#parkedAt ? "PARK" : "UNPARK") : where,
     );
@@ -65,12 +65,12 @@ export class CapDevice extends SimDevice {
     if (this.#leaf.moving) {
       this.#leaf.refuse();
       this.message("WARNING", "Already in motion.");
-      choose(this.#park, wish); // the switch shows the refused wish; the last set tells the truth
+      selectSwitch(this.#park, wish); // the switch shows the refused wish; the last set tells the truth
       this.set(this.#park, "Busy");
       return;
     }
     this.message("INFO", wish === "PARK" ? "Parking." : "Unparking.");
-    choose(this.#park, wish);
+    selectSwitch(this.#park, wish);
     this.#leaf.moveTo(target);
     this.set(this.#park, "Busy");
   }

@@ -2,11 +2,11 @@ import type { World } from "../../scene/world.ts";
 import { SimDevice, type SwitchesAsked } from "../sim-device.ts";
 import { Ticker } from "../ticker.ts";
 import {
-  choose,
   type NumberVector,
   numberVector,
   putNumbers,
   type SwitchVector,
+  selectSwitch,
   switchVector,
 } from "../vector.ts";
 
@@ -70,7 +70,7 @@ export class DomeDevice extends SimDevice {
       dome.stop();
       this.set(abort, "Ok");
       if (this.#park.state === "Busy") {
-        choose(this.#park, undefined);
+        selectSwitch(this.#park, undefined);
         this.set(this.#park, "Alert");
       }
     });
@@ -97,7 +97,7 @@ export class DomeDevice extends SimDevice {
   protected override whenConnected(): void {
     const { dome } = this.#world;
     this.#readShutter();
-    choose(this.#park, dome.parked ? "PARK" : "UNPARK");
+    selectSwitch(this.#park, dome.parked ? "PARK" : "UNPARK");
     this.#park.state = "Ok";
     this.#azimuth.state = dome.turning ? "Busy" : "Ok";
     this.#poll.kick();
@@ -110,7 +110,7 @@ export class DomeDevice extends SimDevice {
   #readShutter(): void {
     const { shutter } = this.#world.dome;
     const at = shutter.moving ? shutter.target : shutter.reported;
-    choose(this.#shutter, at === 1 ? "SHUTTER_OPEN" : at === 0 ? "SHUTTER_CLOSE" : undefined);
+    selectSwitch(this.#shutter, at === 1 ? "SHUTTER_OPEN" : at === 0 ? "SHUTTER_CLOSE" : undefined);
     this.#shutter.state = shutter.moving ? "Busy" : at === 0 || at === 1 ? "Ok" : "Alert";
   }
 
@@ -121,7 +121,7 @@ export class DomeDevice extends SimDevice {
 
   #tellTurning(): void {
     const { turning } = this.#world.dome;
-    choose(this.#motion, undefined);
+    selectSwitch(this.#motion, undefined);
     this.set(this.#azimuth, turning ? "Busy" : "Ok");
     this.set(this.#motion, turning ? "Busy" : "Ok");
   }

@@ -1,7 +1,7 @@
 import type { World } from "../../scene/world.ts";
 import { type NumbersAsked, SimDevice } from "../sim-device.ts";
 import { Ticker } from "../ticker.ts";
-import { chosen, numberOf, numberVector, putNumbers, switchVector } from "../vector.ts";
+import { numberOf, numberVector, putNumbers, selectedSwitch, switchVector } from "../vector.ts";
 
 const focuserInterface = 8;
 const pollSeconds = 0.25;
@@ -87,7 +87,7 @@ export class FocuserDevice extends SimDevice {
 
   #moveBy(asked: NumbersAsked): void {
     if (!this.takeNumbers(this.#rel, asked)) return;
-    const sign = chosen(this.#direction) === "FOCUS_OUTWARD" ? 1 : -1;
+    const sign = selectedSwitch(this.#direction) === "FOCUS_OUTWARD" ? 1 : -1;
     const target = this.#world.focuser.reported + sign * numberOf(this.#rel, "FOCUS_RELATIVE_POSITION");
     const { stepsMin, stepsMax } = this.#world.spec.focuser;
     if (target < stepsMin || target > stepsMax) {

@@ -4,7 +4,14 @@ import { wrapDegrees } from "../../scene/sun/sun-place.ts";
 import type { World } from "../../scene/world.ts";
 import { type NumbersAsked, SimDevice, type SwitchesAsked, type TextsAsked } from "../sim-device.ts";
 import { Ticker } from "../ticker.ts";
-import { choose, chosen, type NumberVector, numberOf, putNumbers, type SwitchVector } from "../vector.ts";
+import {
+  type NumberVector,
+  numberOf,
+  putNumbers,
+  type SwitchVector,
+  selectedSwitch,
+  selectSwitch,
+} from "../vector.ts";
 import { indiTime } from "../vector-xml.ts";
 import { jogSpeeds, mountVectors } from "./mount-vectors.ts";
 
@@ -81,7 +88,7 @@ export class MountDevice extends SimDevice {
 
   protected override whenConnected(): void {
     this.#v.trackState.state = this.#world.mount.tracking ? "Busy" : "Idle";
-    choose(this.#v.trackState, this.#world.mount.tracking ? "TRACK_ON" : "TRACK_OFF");
+    selectSwitch(this.#v.trackState, this.#world.mount.tracking ? "TRACK_ON" : "TRACK_OFF");
     this.#poll.kick();
   }
 
@@ -126,7 +133,7 @@ export class MountDevice extends SimDevice {
 
   #tellTracking(): void {
     const { tracking } = this.#world.mount;
-    choose(this.#v.trackState, tracking ? "TRACK_ON" : "TRACK_OFF");
+    selectSwitch(this.#v.trackState, tracking ? "TRACK_ON" : "TRACK_OFF");
     this.set(this.#v.trackState, tracking ? "Busy" : "Idle");
   }
 
@@ -146,18 +153,18 @@ export class MountDevice extends SimDevice {
         break;
       case "parked":
         this.message("INFO", "Mount is parked.");
-        choose(v.park, "PARK");
+        selectSwitch(v.park, "PARK");
         this.set(v.park, "Ok");
         break;
       case "parkStopped":
-        choose(v.park, undefined);
+        selectSwitch(v.park, undefined);
         this.set(v.park, "Alert");
         break;
       case "limitReached":
         this.message("ERROR", `Stopped at a limit: ${moment.detail}.`);
         this.#tellTracking();
         for (const vector of [v.motionNs, v.motionWe]) {
-          choose(vector, undefined);
+          selectSwitch(vector, undefined);
           this.set(vector, "Idle");
         }
         break;
@@ -191,7 +198,7 @@ export class MountDevice extends SimDevice {
       return;
     }
     const target = { raHours, decDegrees };
-    if (chosen(v.onSet) === "SYNC") {
+    if (selectedSwitch(v.onSet) === "SYNC") {
       mount.syncTo(target);
       this.message("INFO", "Sync is successful.");
       this.#tellCoordinates(true);
@@ -212,7 +219,7 @@ export class MountDevice extends SimDevice {
     this.set(v.target);
     this.#tellCoordinates(true);
     if (wasTracking) {
-      choose(v.trackState, "TRACK_OFF");
+      selectSwitch(v.trackState, "TRACK_OFF");
       this.set(v.trackState, "Idle");
     }
   }
@@ -230,8 +237,8 @@ export class MountDevice extends SimDevice {
     const v = this.#v;
     mount.stop();
     for (const vector of [v.motionNs, v.motionWe]) {
-      if (chosen(vector) === undefined) continue;
-      choose(vector, undefined);
+      if (selectedSwitch(vector) === undefined) continue;
+      selectSwitch(vector, undefined);
       this.set(vector, "Idle");
     }
     for (const vector of [v.guideNs, v.guideWe]) {
@@ -249,7 +256,8 @@ export class MountDevice extends SimDevice {
   #setTrackMode(asked: SwitchesAsked): void {
     const v = this.#v.trackMode;
     const { mount } = this.#world;
-    if (this.takeSwitches(v, asked)) mount.setTracking(mount.tracking, rates[chosen(v) ?? ""] ?? "sidereal");
+    if (this.takeSwitches(v, asked))
+      mount.setTracking(mount.tracking, rates[selectedSwitch(v) ?? ""] ?? "sidereal");
     this.set(v, "Ok");
     this.#poll.kick();
   }
@@ -279,13 +287,13 @@ export class MountDevice extends SimDevice {
 
   #jog(vector: SwitchVector, asked: SwitchesAsked): void {
     if (this.#refuseParked()) {
-      choose(vector, undefined);
+      selectSwitch(vector, undefined);
       this.set(vector, "Idle");
       return;
     }
     const wish = [...asked].find(([, on]) => on)?.[0];
-    choose(vector, wish);
-    const speed = jogSpeeds.find((s) => s.name === chosen(this.#v.slewRate))?.degreesPerSecond;
+    selectSwitch(vector, wish);
+    const speed = jogSpeeds.find((s) => s.name === selectedSwitch(this.#v.slewRate))?.degreesPerSecond;
     const rate = speed ?? this.#world.spec.mount.slewDegreesPerSecond;
     const isNs = vector === this.#v.motionNs;
     const sign = wish === undefined ? 0 : wish === "MOTION_NORTH" || wish === "MOTION_EAST" ? 1 : -1;
@@ -328,19 +336,19 @@ export class MountDevice extends SimDevice {
     if (asked.get("PARK")) {
       if (mount.parked) {
         this.message("INFO", "Telescope already parked.");
-        choose(v, "PARK");
+        selectSwitch(v, "PARK");
         this.set(v, "Idle");
         return;
       }
       this.message("INFO", "Parking.");
-      choose(v, "PARK");
+      selectSwitch(v, "PARK");
       mount.park();
       this.set(v, "Busy");
       this.#tellTracking();
       return;
     }
     if (!asked.get("UNPARK")) return;
-    choose(v, "UNPARK");
+    selectSwitch(v, "UNPARK");
     if (mount.phase === "parking") {
       mount.stop(); // its news leave the park state unknown
       return;

@@ -32,14 +32,14 @@ export interface RawFrame {
 }
 
 /** What of the light path can be seen at one moment; the picture needs its start, middle and end. */
-export type Glimpse = Omit<LightPath, "smearEastArcsec" | "smearNorthArcsec">;
+export type LightPathNow = Omit<LightPath, "smearEastArcsec" | "smearNorthArcsec">;
 
 export interface CameraOptions {
   readonly clock: Clock;
   readonly spec: SceneSpec["camera"];
   readonly startsWith: SceneSpec["startsWith"];
   readonly coolerDegreesPerSecond: number;
-  readonly glimpse: () => Glimpse;
+  readonly glimpse: () => LightPathNow;
   readonly paint: (light: LightPath, ask: ExposureAsk) => Uint16Array;
   readonly note: (what: CameraNews, detail?: string) => void;
 }

@@ -107,7 +107,7 @@ export function discFromPx(geometry: ImageGeometry) {
 }
 
 /** True when a plane drawn for one geometry serves the other to a twentieth of a pixel. */
-export function sameToEye(a: ImageGeometry, b: ImageGeometry): boolean {
+export function isSameGeometry(a: ImageGeometry, b: ImageGeometry): boolean {
   const tolerance = 0.05;
   const turn =
     Math.hypot(a.eastX - b.eastX, a.eastY - b.eastY, a.northX - b.northX, a.northY - b.northY) *

@@ -2,7 +2,7 @@ import { Random } from "../../../drivers/kit/random.ts";
 import { drawCamera, drawOptics } from "./draw-camera.ts";
 import { drawRig } from "./draw-rig.ts";
 import { drawSun } from "./draw-sun.ts";
-import { merged, type SceneOverrides } from "./override-scene.ts";
+import { mergeDeep, type SceneOverrides } from "./override-scene.ts";
 import { type SceneSpec, sceneSpecSchema } from "./scene-spec.ts";
 
 type Camera = SceneSpec["camera"];
@@ -17,9 +17,9 @@ type Optics = SceneSpec["optics"];
  */
 export function drawScene(seed: number, overrides: SceneOverrides = {}): SceneSpec {
   const random = new Random(seed);
-  const camera = merged(drawCamera(random.fork("camera")), overrides.camera) as Camera;
-  const optics = merged(drawOptics(random.fork("optics"), camera), overrides.optics) as Optics;
-  const focuser = merged(drawFocuser(random.fork("focuser")), overrides.focuser) as SceneSpec["focuser"];
+  const camera = mergeDeep(drawCamera(random.fork("camera")), overrides.camera) as Camera;
+  const optics = mergeDeep(drawOptics(random.fork("optics"), camera), overrides.optics) as Optics;
+  const focuser = mergeDeep(drawFocuser(random.fork("focuser")), overrides.focuser) as SceneSpec["focuser"];
   const slots = [
     { name: "narrowband", transmission: 1 },
     { name: "continuum", transmission: 0.7 },
@@ -48,7 +48,7 @@ export function drawScene(seed: number, overrides: SceneOverrides = {}): SceneSp
       rotatorDegrees: random.fork("rotator").whole(0, 359),
     },
   };
-  return sceneSpecSchema.parse(merged(spec, { ...overrides, camera: undefined, optics: undefined }));
+  return sceneSpecSchema.parse(mergeDeep(spec, { ...overrides, camera: undefined, optics: undefined }));
 }
 
 function drawSky(random: Random): SceneSpec["sky"] {

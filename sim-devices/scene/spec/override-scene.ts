@@ -11,15 +11,15 @@ type DeepPartial<T> = T extends readonly unknown[]
 
 /** A scene with parts of it replaced. @throws ZodError if the result is no valid scene */
 export function overrideScene(spec: SceneSpec, overrides: SceneOverrides): SceneSpec {
-  return sceneSpecSchema.parse(merged(spec, overrides));
+  return sceneSpecSchema.parse(mergeDeep(spec, overrides));
 }
 
 /** Plain objects are merged key by key, everything else is replaced; `undefined` changes nothing. */
-export function merged(base: unknown, over: unknown): unknown {
+export function mergeDeep(base: unknown, over: unknown): unknown {
   if (over === undefined) return base;
   if (!isPlainObject(base) || !isPlainObject(over)) return over;
   const out: Record<string, unknown> = { ...base };
-  for (const [key, value] of Object.entries(over)) out[key] = merged(base[key], value);
+  for (const [key, value] of Object.entries(over)) out[key] = mergeDeep(base[key], value);
   return out;
 }
 

@@ -4,7 +4,7 @@ import { LineCounter, parseDocument } from "yaml";
 import * as z from "zod";
 import { demoScene } from "./demo-scene.ts";
 import { drawScene } from "./draw-scene.ts";
-import { merged, type SceneOverrides } from "./override-scene.ts";
+import { mergeDeep, type SceneOverrides } from "./override-scene.ts";
 import { type SceneSpec, sceneSpecSchema } from "./scene-spec.ts";
 
 const startFrom = z.union([z.literal("demo"), z.strictObject({ drawnFromSeed: z.number().int().min(0) })]);
@@ -62,7 +62,7 @@ export function parseScene(text: string, file: string): SceneSpec {
   if (!base.success) return complain(base.error.issues, ["startFrom"]);
   try {
     if (base.data !== "demo") return drawScene(base.data.drawnFromSeed, overrides as SceneOverrides);
-    return sceneSpecSchema.parse(merged(demoScene, overrides));
+    return sceneSpecSchema.parse(mergeDeep(demoScene, overrides));
   } catch (error) {
     if (error instanceof z.ZodError) return complain(error.issues, []);
     throw error;

@@ -1,8 +1,8 @@
 import {
   type ImageGeometry,
   imageGeometry,
+  isSameGeometry,
   motionPx,
-  sameToEye,
   sunCentrePx,
 } from "../optics/image-geometry.ts";
 import type { LightPath } from "../painter-contract.ts";
@@ -53,7 +53,7 @@ export class SunPicture {
     const kept = this.#sampled;
     if (
       kept &&
-      sameToEye(kept.plane.geometry, geometry) &&
+      isSameGeometry(kept.plane.geometry, geometry) &&
       samePatch(kept.patch, patch) &&
       Math.hypot(kept.xPx - at.xPx, kept.yPx - at.yPx) < SAME_PLACE_PX &&
       Math.hypot(kept.smearX - smear.xPx, kept.smearY - smear.yPx) < SAME_PLACE_PX
@@ -70,7 +70,7 @@ export class SunPicture {
   #sample(level: Float32Array, geometry: ImageGeometry, patch: Patch, at: readonly Place[]): SunPlane {
     let plane = this.#plane;
     for (const { xPx, yPx } of at) {
-      if (!plane || !sameToEye(plane.geometry, geometry) || !plane.covers(patch, xPx, yPx)) {
+      if (!plane || !isSameGeometry(plane.geometry, geometry) || !plane.covers(patch, xPx, yPx)) {
         plane = new SunPlane(this.#surface, geometry, patch, xPx, yPx);
       }
       plane.addTo(level, patch, xPx, yPx, 1 / at.length);

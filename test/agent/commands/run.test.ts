@@ -6,7 +6,7 @@ import { afterEach, beforeEach, expect, test } from "vitest";
 import { ledgerFileDefault } from "../../../agent/commands/ledger-place.ts";
 import { conclude, exitCodes, type Outcome } from "../../../agent/commands/outcome.ts";
 import { restore } from "../../../agent/commands/restore.ts";
-import { outcomeOf, type RunWiring, run, runFolderName } from "../../../agent/commands/run.ts";
+import { type RunWiring, run, runFolderName, runOutcome } from "../../../agent/commands/run.ts";
 import { stopWordsOfRun } from "../../../agent/commands/stop-signals.ts";
 import { Ledger } from "../../../agent/run/ledger/ledger.ts";
 import { lockRig } from "../../../agent/run/machine/rig-lock.ts";
@@ -124,7 +124,7 @@ test("a rig in the hands of another process: exit code 4", async () => {
 
 test("how a run ended is told in three sentences, and the same in one JSON object", async () => {
   using fake = new FakeRun();
-  const outcome = outcomeOf(await fake.run(usualWorks));
+  const outcome = runOutcome(await fake.run(usualWorks));
   expect(outcome.exitCode).toBe(exitCodes.done);
   expect(outcome.text.split("\n")).toEqual([
     "The plan morning is done. Verdict of the flat: good.",
@@ -143,7 +143,7 @@ test("a rig left different is told setting by setting", async () => {
   fake.rig.afterChange = (what) => {
     if (what === "diffuser.position") fake.rig.stuck.add("diffuser.position");
   };
-  const { text } = outcomeOf(await fake.run(usualWorks));
+  const { text } = runOutcome(await fake.run(usualWorks));
   expect(text).toContain('Not as it was found: Fake diffuser: position was "open" and is "closed"');
   expect(text).toContain("evenfield restore");
 });

@@ -2,7 +2,7 @@ import { expect, test } from "vitest";
 import { exposureSpans } from "../../../agent/files/combine/exposure-spans.ts";
 import { frameKind } from "../../../agent/files/frame-kind.ts";
 import { keptCards } from "../../../agent/files/kept-cards.ts";
-import { differences } from "../../../agent/files/same-setting.ts";
+import { settingDifferences } from "../../../agent/files/same-setting.ts";
 import { timeCards } from "../../../agent/masters/master-cards.ts";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { FitsHeader } from "../../../drivers/formats/fits-header.ts";
@@ -46,9 +46,9 @@ test("what is handed on can be written: odd keywords become comments, outdated o
 test("settings that differ are told with both values; what is missing or close says nothing", () => {
   const a = { path: "a", header: header({ EXPTIME: 1, GAIN: 0, FILTER: "Ha" }) };
   const b = { path: "b", header: header({ EXPTIME: 1.01, GAIN: 100, INSTRUME: "cam" }) };
-  expect(differences(a, b)).toEqual(["a has gain 0, b has 100"]);
-  expect(differences(a, b, ["EXPTIME"])).toEqual([]);
-  expect(differences({ path: "c", header: header({ EXPTIME: 2 }) }, b, ["EXPTIME"])).toEqual([
+  expect(settingDifferences(a, b)).toEqual(["a has gain 0, b has 100"]);
+  expect(settingDifferences(a, b, ["EXPTIME"])).toEqual([]);
+  expect(settingDifferences({ path: "c", header: header({ EXPTIME: 2 }) }, b, ["EXPTIME"])).toEqual([
     "c has exposure 2, b has 1.01",
   ]);
 });

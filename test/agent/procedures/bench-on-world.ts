@@ -1,7 +1,7 @@
 import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import type { Findings } from "../../../agent/procedures/findings.ts";
+import type { StepFindings } from "../../../agent/procedures/findings.ts";
 import type { Step } from "../../../agent/procedures/run-step.ts";
 import type { StepOutcome, Workbench } from "../../../agent/procedures/step.ts";
 import { Threads } from "../../../agent/threads/threads.ts";
@@ -39,7 +39,7 @@ export function benchOnScene(spec: SceneSpec) {
   const painter = new ScenePainter(spec);
   const world = new World({ spec, clock, paint: (light, ask) => painter.paint(light, ask) });
   const rig: Rig = rigOnWorld(world);
-  const findings: Findings = { lightRate: {} };
+  const findings: StepFindings = { lightRate: {} };
   const notes: { event: string; fields: Readonly<Record<string, unknown>> | undefined }[] = [];
   const told: Parameters<Workbench["progress"]>[0][] = [];
   const bench: Workbench = {

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { defineStep, runPart } from "../../../agent/procedures/run-step.ts";
+import { defineStep, runSubstep } from "../../../agent/procedures/run-step.ts";
 import type { Workbench } from "../../../agent/procedures/step.ts";
 import { StepError } from "../../../agent/procedures/step-error.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
@@ -95,11 +95,11 @@ test("one that was given up while it hung moves nothing when it settles at last"
 
 test("a part gives what it found, and throws what it failed with or the reason of the stop", async () => {
   const { step, done } = stepOf({ first: nothing });
-  expect(await runPart(step, inputOf(), neverAborted)).toBe(done);
+  expect(await runSubstep(step, inputOf(), neverAborted)).toBe(done);
   const lost = new Error("lost camera");
-  await expect(runPart(stepOf({ first: fails(lost) }).step, inputOf(), neverAborted)).rejects.toBe(lost);
+  await expect(runSubstep(stepOf({ first: fails(lost) }).step, inputOf(), neverAborted)).rejects.toBe(lost);
   const stop = new AbortController();
   const reason = new Error("rain");
   const stopping = stepOf({ first: async () => stop.abort(reason), second: nothing });
-  await expect(runPart(stopping.step, inputOf(), stop.signal)).rejects.toBe(reason);
+  await expect(runSubstep(stopping.step, inputOf(), stop.signal)).rejects.toBe(reason);
 });

@@ -2,7 +2,7 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
+import { makeSweepKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
 import type { FrameLogs } from "../../../agent/imaging/displaced/frame-logs.ts";
 import {
   type DisplacedInput,
@@ -10,7 +10,7 @@ import {
   solveDisplaced,
 } from "../../../agent/imaging/displaced/solve-displaced.ts";
 import type { MakeKernels } from "../../../agent/imaging/displaced/sweep-kernels.ts";
-import { tasks } from "../../../agent/imaging/displaced/tasks.ts";
+import { solverTasks } from "../../../agent/imaging/displaced/tasks.ts";
 import { loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { FrameLogsOnDisk } from "../../../agent/open-files/frame-logs-on-disk.ts";
 import { Pieces } from "../../../agent/threads/pieces.ts";
@@ -41,7 +41,7 @@ interface How {
   readonly readLevels?: DisplacedInput["readLevels"];
 }
 
-function begin({ line, makeKernels = compiledKernels, logs, readLevels }: How) {
+function begin({ line, makeKernels = makeSweepKernels, logs, readLevels }: How) {
   const read = (frameIndex: number, into: Float32Array) => into.set(frames[frameIndex]!);
   return solveDisplaced(
     { shape, frameCount: frames.length, readLevels: readLevels ?? read },
@@ -78,7 +78,7 @@ function inPlace(hear: (task: PieceMessage) => void): Line & { isGone: boolean }
 test("a second thread with a part in every task: the same to the bit, and the thread is ended", async () => {
   const { line, told, ended } = startAttentive();
   expect(solve({ line })).toEqual(alone);
-  expect(new Set(told.map(({ task }) => task))).toEqual(new Set(Object.keys(tasks)));
+  expect(new Set(told.map(({ task }) => task))).toEqual(new Set(Object.keys(solverTasks)));
   await ended;
 });
 
@@ -131,7 +131,7 @@ test.each(["registering", "solving"])(
   async (stage) => {
     const { line, told, ended } = startAttentive();
     const work = begin({ line });
-    for (const step of work) if (step.stage === stage && told.at(-1)!.task !== "count") break;
+    for (const step of work) if (step.stage === stage && told.at(-1)!.task !== "addWeights") break;
     expect(told.length).toBeGreaterThan(0);
     expect(told.some(({ states }) => new Pieces(states).heldByOther !== undefined)).toBe(false);
     await ended;

@@ -1,4 +1,4 @@
-import { compiledKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
+import { makeSweepKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
 import { solveDisplaced } from "../../../agent/imaging/displaced/solve-displaced.ts";
 import { type FftLibrary, loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { Threads } from "../../../agent/threads/threads.ts";
@@ -59,7 +59,7 @@ export async function trial(plan: TrialPlan): Promise<Trial> {
             })),
           }),
     },
-    { fft, makeKernels: compiledKernels, startThread: new Threads(() => {}).startDisplaced },
+    { fft, makeKernels: makeSweepKernels, startThread: new Threads(() => {}).startDisplaced },
   );
   let step = work.next();
   while (!step.done) step = work.next();

@@ -2,7 +2,7 @@ import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, describe, expect, test } from "vitest";
-import { flagMeans, utcMsOfTicks } from "../../../drivers/formats/ser.ts";
+import { byteOrderOfFlag, utcMsOfTicks } from "../../../drivers/formats/ser.ts";
 import { byteOrderOfPicture } from "../../../drivers/formats/ser-byte-order.ts";
 import { SerFile } from "../../../drivers/formats/ser-file.ts";
 import { Random } from "../../../drivers/kit/random.ts";
@@ -59,7 +59,7 @@ test("where the header's flag contradicts the picture, the picture is believed",
   for (const pixels of ["little", "big"] as const) {
     const frames = [disc(50_000)];
     const flag = pixels === "little" ? 1 : 0;
-    expect(flagMeans(flag)).not.toBe(pixels);
+    expect(byteOrderOfFlag(flag)).not.toBe(pixels);
     using ser = SerFile.open(write("flag.ser", { depthBits: 16, pixels, flag, frames }));
     expect(ser.byteOrder).toBe(pixels);
     expect(framesOf(ser)).toEqual(frames);

@@ -17,10 +17,10 @@ test("a slew takes its time, ends on the Sun, and solar tracking stays there", a
   expect(world.mount.phase).toBe("slewing");
   await pass(1.5 + spec.mount.settleSeconds);
   expect(world.mount.phase).toBe("still");
-  expect(separationDegrees(world.line(), world.sun()) * 3600).toBeLessThan(2);
-  const before = seenFrom(world.line(), world.sun());
+  expect(separationDegrees(world.lineOfSight(), world.sun()) * 3600).toBeLessThan(2);
+  const before = seenFrom(world.lineOfSight(), world.sun());
   await pass(600);
-  const after = seenFrom(world.line(), world.sun());
+  const after = seenFrom(world.lineOfSight(), world.sun());
   // Mean solar rate leaves at most 0.3 arcsec a minute in right ascension, 1 in declination.
   expect(Math.abs(after.eastArcsec - before.eastArcsec)).toBeLessThan(4);
   expect(Math.abs(after.northArcsec - before.northArcsec)).toBeLessThan(10);
@@ -35,9 +35,9 @@ test("each tracking rate moves the pointing as it should", async () => {
   ] as const) {
     const { world, pass } = bareWorld(unparked);
     world.mount.setTracking(rate !== undefined, rate ?? "sidereal");
-    const start = world.line();
+    const start = world.lineOfSight();
     await pass(100);
-    const moved = seenFrom(start, world.line()).eastArcsec;
+    const moved = seenFrom(start, world.lineOfSight()).eastArcsec;
     expect(moved / 100).toBeCloseTo(arcsecPerSecond, 3);
   }
 });
@@ -51,7 +51,7 @@ test("pointing error and drift are hidden from the mount itself", async () => {
       startsTracking: true,
     },
   });
-  const offset = () => seenFrom(world.mount.believed, world.line());
+  const offset = () => seenFrom(world.mount.believed, world.lineOfSight());
   expect(offset().eastArcsec).toBeCloseTo(1.2 * 3600, -1);
   expect(offset().northArcsec).toBeCloseTo(-0.4 * 3600, -1);
   const before = offset();
@@ -83,12 +83,12 @@ test("a reversal is swallowed by the play, and the mount does not know", async (
 
 test("a guide pulse moves by rate times time, east against the hour angle", async () => {
   const { world, pass } = bareWorld({ mount: { ...unparked.mount, startsTracking: true } });
-  const start = world.line();
+  const start = world.lineOfSight();
   let done = 0;
   world.mount.pulse("east", 7.5 / 3600, 2, () => done++);
   await pass(3);
   expect(done).toBe(1);
-  expect(seenFrom(start, world.line()).eastArcsec).toBeCloseTo(15, 2);
+  expect(seenFrom(start, world.lineOfSight()).eastArcsec).toBeCloseTo(15, 2);
 });
 
 test("a target below the altitude limit or beyond the hour angle limit is refused, and nothing moves", () => {
@@ -135,11 +135,11 @@ test("park goes to its place and refuses slews until unparked; an aborted park i
 
 test("a sync changes what the mount believes, not where it points", () => {
   const { world } = bareWorld(unparked);
-  const truth = world.line();
+  const truth = world.lineOfSight();
   world.mount.syncTo({ raHours: 5, decDegrees: 12 });
   expect(world.mount.believed.raHours).toBeCloseTo(5, 9);
   expect(world.mount.believed.decDegrees).toBeCloseTo(12, 9);
-  expect(separationDegrees(world.line(), truth)).toBeLessThan(1e-9);
+  expect(separationDegrees(world.lineOfSight(), truth)).toBeLessThan(1e-9);
 });
 
 test("a mount that believes in a wrong site or time points as much off the sky, and does not know", async () => {

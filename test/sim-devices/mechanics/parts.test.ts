@@ -12,7 +12,7 @@ test("the cover takes seconds and can be seen part open; the picture sees it too
   world.cover.moveTo(1);
   await pass(2);
   expect(world.cover.position).toBeCloseTo(0.4, 6);
-  expect(world.glimpse().coverOpenFraction).toBeCloseTo(0.4, 6);
+  expect(world.lightPathNow().coverOpenFraction).toBeCloseTo(0.4, 6);
   await pass(3);
   expect(world.cover).toMatchObject({ position: 1, moving: false });
 });
@@ -21,9 +21,9 @@ test("the diffuser counts as in place from half way in", async () => {
   const { world, pass } = bareWorld();
   world.diffuser.moveTo(1);
   await pass(1.9);
-  expect(world.glimpse().diffuserInPlace).toBe(false);
+  expect(world.lightPathNow().diffuserInPlace).toBe(false);
   await pass(0.2);
-  expect(world.glimpse().diffuserInPlace).toBe(true);
+  expect(world.lightPathNow().diffuserInPlace).toBe(true);
 });
 
 test("the focuser's lens lags its motor by the play after a reversal", async () => {
@@ -145,10 +145,10 @@ test("a dome shuts the light out by its shutter and by its slit", async () => {
   world.dome.turnTo(10);
   await pass(2);
   expect(world.dome.azimuthDegrees).toBeCloseTo(10, 6); // by the shorter way
-  expect(world.glimpse().coverOpenFraction).toBe(1);
+  expect(world.lightPathNow().coverOpenFraction).toBe(1);
   world.dome.shutter.moveTo(0);
   await pass(5);
-  expect(world.glimpse().coverOpenFraction).toBe(0);
+  expect(world.lightPathNow().coverOpenFraction).toBe(0);
 });
 
 test("thin cloud wanders within its loss, the same for the same seed; a bank covers it", () => {

@@ -16,6 +16,6 @@ export const allCheckers: readonly Checker[] = [
 
 /** What happened to the rig up to now that must never happen, in order; empty for a good run. */
 export function checkWorld(world: World, checkers: readonly Checker[] = allCheckers): Finding[] {
-  world.look();
+  world.recordState();
   return checkers.flatMap((checker) => checker(world.history, world)).sort((a, b) => a.atMs - b.atMs);
 }

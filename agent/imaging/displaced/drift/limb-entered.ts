@@ -25,6 +25,6 @@ export function blockLevels(pixelsAdu: Uint16Array, shape: Shape, pedestalAdu: n
 }
 
 /** Whether part of a frame is so much darker than in a frame from the middle of the disc that only the limb explains it. */
-export function limbEntered(levels: Float64Array, atCentre: Float64Array): boolean {
+export function hasLimbEntered(levels: Float64Array, atCentre: Float64Array): boolean {
   return levels.some((level, block) => level < leastOfUsual * atCentre[block]!);
 }

@@ -11,7 +11,7 @@ const reachPx = 2;
  * @param unhealthyPx known from darks
  * @returns share of healthy pixels that clipping took
  */
-export function markLost(
+export function maskUnsolvedPixels(
   mask: Uint8Array,
   shape: Shape,
   lost: {

@@ -1,6 +1,6 @@
 import type { Flat } from "../../combining/normalise-flat.ts";
 import type { ShiftPx } from "../object-grid.ts";
-import { objectGrid, placeOf } from "../object-grid.ts";
+import { framePlace, objectGrid } from "../object-grid.ts";
 
 export interface SunFrame {
   readonly shift: ShiftPx;
@@ -12,7 +12,7 @@ export interface SunFrame {
  * The Sun's own picture from displaced frames, each divided by the flat and laid where it belongs; limb darkening is in it.
  * @returns a reader of the picture as a frame at that shift sees it; NaN where no frame saw it
  */
-export function sunFromFrames(
+export function stackSun(
   frames: readonly SunFrame[],
   flat: Flat,
 ): (shift: ShiftPx, into: Float32Array) => void {
@@ -26,7 +26,7 @@ export function sunFromFrames(
   const levels = new Float32Array(widthPx * heightPx);
   for (const frame of frames) {
     frame.read(levels);
-    const { index, rightShare, lowerShare } = placeOf(grid, frame.shift);
+    const { index, rightShare, lowerShare } = framePlace(grid, frame.shift);
     const corners = [
       [index, (1 - rightShare) * (1 - lowerShare)],
       [index + 1, rightShare * (1 - lowerShare)],
@@ -48,7 +48,7 @@ export function sunFromFrames(
   }
   for (let i = 0; i < sum.length; i++) sum[i] = weight[i]! > 0.5 ? sum[i]! / weight[i]! : Number.NaN;
   return (shift, into) => {
-    const { index, rightShare, lowerShare } = placeOf(grid, shift);
+    const { index, rightShare, lowerShare } = framePlace(grid, shift);
     for (let y = 0; y < heightPx; y++) {
       for (let x = 0; x < widthPx; x++) {
         const at = index + y * grid.widthPx + x;

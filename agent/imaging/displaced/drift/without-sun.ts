@@ -8,7 +8,7 @@ import type { ShiftPx } from "../object-grid.ts";
 /** Level that frames without their Sun are brought to [codes]: fine enough that rounding is no noise. */
 const levelCodes = 30_000;
 
-export interface FramesWithoutSun {
+export interface SunDividedFrames {
   readonly master: Pick<Master, "meanAdu" | "sigmaAdu" | "mask" | "frameCount">;
   readonly shifts: readonly ShiftPx[];
 }
@@ -21,7 +21,7 @@ export interface FramesWithoutSun {
  * @param frames levels above the dark over the frame's own level, NaN where a pixel is not to be used
  * @param near a shift that overlaps most of each frame
  */
-export function framesWithoutSun(
+export function divideFramesBySun(
   library: FftLibrary,
   input: {
     readonly flat: Flat;
@@ -29,7 +29,7 @@ export function framesWithoutSun(
     readonly sunFrames: number;
     readonly frames: readonly { readonly near: ShiftPx; readonly read: (into: Float32Array) => void }[];
   },
-): FramesWithoutSun {
+): SunDividedFrames {
   const { flat, frames } = input;
   const pxCount = flat.gain.length;
   const builder = new MasterBuilder({

@@ -1,12 +1,12 @@
 import { hasMatchingDark, readDark } from "../../dark-master.ts";
 import { defineStep } from "../../run-step.ts";
 import type { FlatAsk, FlatFound } from "../flat-ask.ts";
-import { coverFront, takeDarks, uncoverSun } from "../flat-work.ts";
-import { beginDefocus, checkDefocus, type DefocusWork, pointHome } from "./defocus-work.ts";
-import { confirmFocus, leaveDefocus, returnToFocus, seeSharp } from "./focus.ts";
-import { keepDefocus } from "./keep-defocus.ts";
-import { leaveFocus, seeShadows } from "./leave-focus.ts";
-import { exposeCentred, exposeDefocusProof, lookRoundAbout } from "./looks.ts";
+import { closeFront, exposeDarks, openToSun } from "../flat-work.ts";
+import { beginDefocus, checkDefocus, type DefocusWork, returnToCentre } from "./defocus-work.ts";
+import { confirmFocus, leaveDefocus, measureFocus, returnToFocus } from "./focus.ts";
+import { saveDefocusFlat } from "./keep-defocus.ts";
+import { exposeShadowFrames, moveOutOfFocus } from "./leave-focus.ts";
+import { exposeCentred, exposeDefocusProof, exposeRounds } from "./looks.ts";
 
 /** A flat through the rig out of focus: what blur leaves of the Sun is told apart by looks from round about. */
 export const flatByDefocus = defineStep<FlatAsk, DefocusWork, FlatFound>({
@@ -14,12 +14,12 @@ export const flatByDefocus = defineStep<FlatAsk, DefocusWork, FlatFound>({
   first: "checking",
   states: {
     checking: { does: checkDefocus, next: "covering" },
-    covering: { does: coverFront, next: "pointing" },
-    pointing: { does: pointHome, next: "uncovering" },
-    uncovering: { does: uncoverSun, next: "seeingSharp" },
-    seeingSharp: { does: seeSharp, next: "leavingFocus" },
+    covering: { does: closeFront, next: "pointing" },
+    pointing: { does: returnToCentre, next: "uncovering" },
+    uncovering: { does: openToSun, next: "seeingSharp" },
+    seeingSharp: { does: measureFocus, next: "leavingFocus" },
     leavingFocus: {
-      does: leaveFocus,
+      does: moveOutOfFocus,
       next: [
         {
           to: "lookingBefore",
@@ -28,24 +28,24 @@ export const flatByDefocus = defineStep<FlatAsk, DefocusWork, FlatFound>({
         { to: "takingDarks" },
       ],
     },
-    takingDarks: { does: takeDarks, next: "returning" },
-    returning: { does: pointHome, next: "uncoveringAgain" },
-    uncoveringAgain: { does: uncoverSun, next: "lookingBefore" },
+    takingDarks: { does: exposeDarks, next: "returning" },
+    returning: { does: returnToCentre, next: "uncoveringAgain" },
+    uncoveringAgain: { does: openToSun, next: "lookingBefore" },
     lookingBefore: {
       does: async (work, signal) => {
         work.dark = readDark(work.bench);
-        await lookRoundAbout(work, signal);
+        await exposeRounds(work, signal);
       },
       next: "exposing",
     },
     exposing: { does: exposeCentred, next: "lookingAfter" },
-    lookingAfter: { does: lookRoundAbout, next: "exposingProof" },
+    lookingAfter: { does: exposeRounds, next: "exposingProof" },
     exposingProof: { does: exposeDefocusProof, next: "seeingShadows" },
-    seeingShadows: { does: seeShadows, next: "returningToFocus" },
+    seeingShadows: { does: exposeShadowFrames, next: "returningToFocus" },
     returningToFocus: { does: returnToFocus, next: "coveringAgain" },
     // What follows is reckoning: nothing needs the Sun any more.
-    coveringAgain: { does: coverFront, next: "judging" },
-    judging: { does: keepDefocus, next: "confirmingFocus" },
+    coveringAgain: { does: closeFront, next: "judging" },
+    judging: { does: saveDefocusFlat, next: "confirmingFocus" },
     confirmingFocus: { does: confirmFocus, next: "done" },
   },
   makeSafe: leaveDefocus,

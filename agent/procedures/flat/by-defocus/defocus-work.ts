@@ -3,15 +3,15 @@ import type { Frame } from "../../../../drivers/roles/camera.ts";
 import type { SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { blurRadiusMostPx, litFraction } from "../../../imaging/defocus/defocus-room.ts";
 import type { LeftoverScale } from "../../../imaging/defocus/leftover-by-scale.ts";
-import type { Look } from "../../../imaging/defocus/look-levels.ts";
+import type { SkyObservation } from "../../../imaging/defocus/look-levels.ts";
 import type { Sharpness } from "../../../imaging/defocus/sharpness.ts";
 import type { PlacePx } from "../../../imaging/defocus/sky-surface.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
 import { Aim } from "../../centre/aim.ts";
 import type { StepInput } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
-import { homeOffset } from "../../sun-pointing.ts";
-import type { Tuned } from "../../tune-exposure/tune-ask.ts";
+import { knownPointingOffset } from "../../sun-pointing.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
 import type { FlatAsk } from "../flat-ask.ts";
 import { beginFlat, type FlatWork } from "../flat-work.ts";
@@ -22,7 +22,7 @@ import type { Approach } from "./focus-travel.ts";
 export interface Focus {
   readonly steps: number;
   readonly approach: Approach;
-  readonly tuned: Tuned;
+  readonly tuned: TunedExposure;
   readonly sharpness: Sharpness;
   /** Levels above the pedestal, mean of two frames. */
   readonly picture: Float32Array;
@@ -61,7 +61,7 @@ export interface DefocusWork extends FlatWork {
   /** Of the Sun in the middle of the flat's frames, from where it was centred. */
   seriesShift: PlacePx;
   /** Looks from round about, before the series and after it. */
-  readonly rounds: Look[][];
+  readonly rounds: SkyObservation[][];
   readonly proofFrames: { readonly frame: Frame; readonly shift: PlacePx }[];
   sharpnessAfter: Sharpness | undefined;
   /** How focus was looked for when it was put back. */
@@ -111,7 +111,7 @@ export async function checkDefocus(work: DefocusWork, signal: AbortSignal): Prom
   Object.assign(work, { shape, binning, discRadiusPx });
   const { widthPx, heightPx } = shape;
   work.aim = new Aim(mount, bench.clock, bench.site);
-  work.home = homeOffset(bench);
+  work.home = knownPointingOffset(bench);
   work.disc = { x: (widthPx - 1) / 2, y: (heightPx - 1) / 2 };
   const lack = lackOfRoom("defocus", { shape, discRadiusPx });
   if (lack) throw new StepError("DISC_TOO_SMALL_TO_DEFOCUS", lack.message, lack.whatToDo);
@@ -128,7 +128,7 @@ export function lookDistancePx({ shape, discRadiusPx }: Pick<DefocusWork, "shape
 }
 
 /** To where the Sun is centred, always from the same side: the play of the gears must not shift the light. */
-export async function pointHome({ bench, aim, home }: DefocusWork, signal: AbortSignal): Promise<void> {
+export async function returnToCentre({ bench, aim, home }: DefocusWork, signal: AbortSignal): Promise<void> {
   const mount = bench.rig.mount!;
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);

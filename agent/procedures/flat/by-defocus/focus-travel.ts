@@ -7,7 +7,7 @@ export type Approach = "below" | "above";
 const approachOfTravel = 0.01;
 
 /** Arrives from the wanted side whatever the start; where the travel has no room for that, as near to it as there is. */
-export async function moveFrom(
+export async function approachPosition(
   approach: Approach,
   focuser: Focuser,
   toSteps: number,

@@ -1,18 +1,18 @@
 import type { Frame } from "../../../../drivers/roles/camera.ts";
-import { type Sharpness, sharpness } from "../../../imaging/defocus/sharpness.ts";
+import { measureSharpness, type Sharpness } from "../../../imaging/defocus/sharpness.ts";
 import { findDisc } from "../../../imaging/disc/disc.ts";
 import { setLowestGain } from "../../camera-ready.ts";
-import { leaveRig, tryAll } from "../../leave-rig.ts";
+import { leaveRigIdle, tryAll } from "../../leave-rig.ts";
 import { checkFilterStillOn } from "../../lost-filter.ts";
-import { runPart } from "../../run-step.ts";
+import { runSubstep } from "../../run-step.ts";
 import type { StepOutcome } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
-import type { Tuned } from "../../tune-exposure/tune-ask.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
-import { unhealthyFor } from "../../unhealthy-px.ts";
+import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import type { FlatFound } from "../flat-ask.ts";
 import type { DefocusWork } from "./defocus-work.ts";
-import { type Approach, moveFrom } from "./focus-travel.ts";
+import { type Approach, approachPosition } from "./focus-travel.ts";
 
 /** Sharpness that is this near to what it was, or within its uncertainty, is the same focus. */
 const sameSharpness = 0.06;
@@ -25,18 +25,18 @@ const significant = 8;
  * Sharpness of the Sun in focus, and from which side the focuser has to come for it: play in its gear makes two
  * places of one position. @throws StepError when the Sun shows nothing to focus by
  */
-export async function seeSharp(work: DefocusWork, signal: AbortSignal): Promise<void> {
+export async function measureFocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench } = work;
   const focuser = bench.rig.focuser!;
   await setLowestGain(bench, signal);
-  const tuned = await runPart(
+  const tuned = await runSubstep(
     tuneExposure,
     { bench, ask: { blur: "none", levelFraction: 0.7, toleranceFraction: 0.03 } },
     signal,
   );
   const steps = await focuser.positionSteps(signal);
   work.homeSteps = steps;
-  const frames = await twoFrames(work, tuned, signal);
+  const frames = await exposePair(work, tuned, signal);
   const found = sharpnessOf(work, tuned, frames);
   if (found.rms < significant * found.sigma)
     throw new StepError(
@@ -52,7 +52,7 @@ export async function seeSharp(work: DefocusWork, signal: AbortSignal): Promise<
   const seen: { approach: Approach; figure: Sharpness }[] = [];
   for (const approach of ["below", "above"] as const) {
     await nudgeFrom(approach, work, steps, signal);
-    const figure = sharpnessOf(work, tuned, await twoFrames(work, tuned, signal));
+    const figure = sharpnessOf(work, tuned, await exposePair(work, tuned, signal));
     seen.push({ approach, figure });
   }
   // Sharpness changes slowly near focus: the nearer of both counts, however near the other is.
@@ -79,15 +79,15 @@ export async function returnToFocus(work: DefocusWork, signal: AbortSignal): Pro
   let last = approach;
   for (const side of [approach, other] as const) {
     bench.progress({ what: "putting focus back", done: 0, of: 1 });
-    await moveFrom(side, focuser, steps, signal);
+    await approachPosition(side, focuser, steps, signal);
     last = side;
-    const now = sharpnessOf(work, tuned, await twoFrames(work, tuned, signal));
+    const now = sharpnessOf(work, tuned, await exposePair(work, tuned, signal));
     bench.note("focus put back", { steps, approach: side, sharpness: now.rms, before: before.rms });
     work.focusTries.push({ steps: await focuser.positionSteps(signal), approach: side, sharpness: now.rms });
     if (now.rms > best.sharpness.rms) best = { side, sharpness: now };
     if (isSame(now, before)) break;
   }
-  if (best.side !== last) await moveFrom(best.side, focuser, steps, signal);
+  if (best.side !== last) await approachPosition(best.side, focuser, steps, signal);
   work.sharpnessAfter = best.sharpness;
 }
 
@@ -119,12 +119,12 @@ export async function leaveDefocus(
 ): Promise<void> {
   const { focuser } = bench.rig;
   await tryAll([
-    () => leaveRig(bench, ended === "completed" ? ask.coverAfter : "closed", signal),
+    () => leaveRigIdle(bench, ended === "completed" ? ask.coverAfter : "closed", signal),
     async () => {
       if (!focuser || homeSteps === undefined) return;
       await focuser.ensureStopped(signal);
       if ((await focuser.positionSteps(signal)) !== homeSteps)
-        await moveFrom(focus?.approach ?? "below", focuser, homeSteps, signal);
+        await approachPosition(focus?.approach ?? "below", focuser, homeSteps, signal);
     },
   ]);
 }
@@ -137,12 +137,12 @@ async function nudgeFrom(
   signal: AbortSignal,
 ): Promise<void> {
   const focuser = bench.rig.focuser!;
-  await moveFrom(approach === "below" ? "above" : "below", focuser, steps, signal);
-  await moveFrom(approach, focuser, steps, signal);
+  await approachPosition(approach === "below" ? "above" : "below", focuser, steps, signal);
+  await approachPosition(approach, focuser, steps, signal);
 }
 
 /** A disc whose limb is in the frame says itself where its centre is; one without it lies where the mount has centred it. */
-function findCentre(work: DefocusWork, { pedestalAdu, topAdu }: Tuned, frame: Frame): void {
+function findCentre(work: DefocusWork, { pedestalAdu, topAdu }: TunedExposure, frame: Frame): void {
   const random = work.bench.random.fork("disc");
   const sighting = findDisc(frame.pixelsAdu, work.shape, {
     pedestalAdu,
@@ -155,9 +155,9 @@ function findCentre(work: DefocusWork, { pedestalAdu, topAdu }: Tuned, frame: Fr
   work.discRadiusPx = sighting.disc.radiusPx;
 }
 
-export async function twoFrames(
+export async function exposePair(
   { bench }: DefocusWork,
-  { exposureSeconds, topAdu }: Pick<Tuned, "exposureSeconds" | "topAdu">,
+  { exposureSeconds, topAdu }: Pick<TunedExposure, "exposureSeconds" | "topAdu">,
   signal: AbortSignal,
 ): Promise<[Frame, Frame]> {
   const one = async () => {
@@ -168,23 +168,23 @@ export async function twoFrames(
   return [await one(), await one()];
 }
 
-function sharpnessOf(work: DefocusWork, tuned: Tuned, frames: readonly [Frame, Frame]): Sharpness {
+function sharpnessOf(work: DefocusWork, tuned: TunedExposure, frames: readonly [Frame, Frame]): Sharpness {
   const [a, b] = frames.map(({ pixelsAdu }) =>
     Float32Array.from(pixelsAdu, (value) => value - tuned.pedestalAdu),
   ) as [Float32Array, Float32Array];
   // Pixels that darks have told of since would change the figure: all count, before and after.
-  return sharpness(a, b, litPx(work, tuned, frames, "all"), work.shape);
+  return measureSharpness(a, b, litPixelMask(work, tuned, frames, "all"), work.shape);
 }
 
 /** 1 where no frame is clipped, every frame is lit unless dark pixels count too, and the pixel is healthy unless all count. */
-export function litPx(
+export function litPixelMask(
   { bench, shape }: DefocusWork,
-  tuned: Tuned,
+  tuned: TunedExposure,
   frames: readonly Frame[],
   which: "healthy" | "all" | "dark too" = "healthy",
 ): Uint8Array {
   const pxCount = shape.widthPx * shape.heightPx;
-  const unhealthyPx = which === "all" ? undefined : unhealthyFor(bench, pxCount);
+  const unhealthyPx = which === "all" ? undefined : readUnhealthyPixels(bench, pxCount);
   const darkestAdu =
     which === "dark too" ? -1 : tuned.pedestalAdu + 0.15 * (tuned.topAdu - tuned.pedestalAdu);
   return Uint8Array.from({ length: pxCount }, (_, i) =>

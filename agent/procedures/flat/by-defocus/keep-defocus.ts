@@ -13,13 +13,13 @@ import { collectFlatFacts, proveAndWriteFlat, requireLitFlat } from "../prove-an
 import type { DefocusWork } from "./defocus-work.ts";
 import {
   type BlurredLight,
-  gradientFrom,
-  growthOf,
-  lightFrom,
+  imageScaleChange,
   type SideOfFocus,
+  solveGradient,
+  solveLight,
   worstLeftover,
 } from "./light.ts";
-import { evenlyLit, proofWithoutSun } from "./maps.ts";
+import { divideByLight, proofWithoutSun } from "./maps.ts";
 
 /** Gradients of the light that are expected where nothing is known of them, across the frame: an active region. */
 const gradientUsual = 0.01;
@@ -29,13 +29,13 @@ const shareTold = 5;
 const shareLeast = 0.3;
 
 /** Divides the blurred Sun's light out of the frames, proves the flat and writes it. */
-export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
+export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench, notes, edges, shape, sampleFrame } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const { blurRadiusPx, steps } = work.place!;
   const series = work.series!.finish();
   conversionFromSeries(work, series);
-  const guess = divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx));
+  const guess = divided(work, series, solveLight(work, work.rounds.flat(), blurRadiusPx));
   // Searched once: which side of focus it was changes the light's slope, and no shadow.
   const dust = await computeInThread(
     bench,
@@ -52,7 +52,7 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
     flat: asTaken,
   } = side === undefined
     ? guess
-    : divided(work, series, lightFrom(work, work.rounds.flat(), blurRadiusPx, side));
+    : divided(work, series, solveLight(work, work.rounds.flat(), blurRadiusPx, side));
   const flat = refocusShadows(asTaken, dust, light.stretch);
   const noise = relativeNoise(flat) ?? 0;
   const worst = worstLeftover(light.leftover);
@@ -92,7 +92,7 @@ export async function keepDefocus(work: DefocusWork, signal: AbortSignal): Promi
 
 /** The flat as it was taken: the light divided out, its gradient too. @throws StepError when the light can't be told */
 function divided(work: DefocusWork, series: Master, light: BlurredLight) {
-  const measured = gradientFrom(work, light);
+  const measured = solveGradient(work, light);
   if (!measured)
     throw new StepError(
       "LIGHT_NOT_TOLD",
@@ -100,7 +100,7 @@ function divided(work: DefocusWork, series: Master, light: BlurredLight) {
       "Look whether the mount follows small moves, then run the plan again.",
     );
   const gradient = weighed(leaning(measured, light, work), work);
-  const flat = requireLitFlat(evenlyLit(work, series, light, gradient));
+  const flat = requireLitFlat(divideByLight(work, series, light, gradient));
   return { light, measured, gradient, flat };
 }
 
@@ -110,7 +110,7 @@ function sideByShadows(work: DefocusWork, flat: Flat, dust: readonly DustFound[]
   const [flatSteps, otherSteps] = [place!.steps, otherPlace!.steps].map((at) =>
     Math.abs(at - homeSteps!),
   ) as [number, number];
-  const growthPerStep = growthOf(work, place!.blurRadiusPx) / flatSteps;
+  const growthPerStep = imageScaleChange(work, place!.blurRadiusPx) / flatSteps;
   const [nearer, farther] = [Math.min(flatSteps, otherSteps), Math.max(flatSteps, otherSteps)];
   const ratio = (1 + growthPerStep * farther) / (1 + growthPerStep * nearer);
   const seen = shadowGrowth(flat, otherPlace!.picture, otherPlace!.litPx, dust, ratio);

@@ -1,14 +1,14 @@
 import type { Frame } from "../../../../drivers/roles/camera.ts";
 import { blurRadius } from "../../../imaging/defocus/blur-radius.ts";
 import { blurRadiusMostPx, litFraction } from "../../../imaging/defocus/defocus-room.ts";
-import { runPart } from "../../run-step.ts";
+import { runSubstep } from "../../run-step.ts";
 import { StepError } from "../../step-error.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import type { DefocusWork } from "./defocus-work.ts";
-import { litPx, twoFrames } from "./focus.ts";
-import { longerTravel, moveFrom } from "./focus-travel.ts";
-import { lightFrom, worstLeftover } from "./light.ts";
-import { lookShortly } from "./looks.ts";
+import { exposePair, litPixelMask } from "./focus.ts";
+import { approachPosition, longerTravel } from "./focus-travel.ts";
+import { solveLight, worstLeftover } from "./light.ts";
+import { exposeShortRound } from "./looks.ts";
 
 /** Of the travel, where the rig's own pattern is seen without the Sun's fine structure. */
 const farOfTravel = 0.5;
@@ -28,7 +28,7 @@ const enoughOfLimit = 0.25;
  * flat to be. How much a step blurs is measured first, against the picture in focus.
  * @throws StepError when the travel ends, or the disc's edge comes into the light, before that
  */
-export async function leaveFocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
+export async function moveOutOfFocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   const focuser = bench.rig.focuser!;
   const home = work.homeSteps!;
@@ -41,14 +41,14 @@ export async function leaveFocus(work: DefocusWork, signal: AbortSignal): Promis
   for (const [k, radiusPx] of radii.entries()) {
     bench.progress({ what: "leaving focus", done: k, of: radii.length });
     const steps = Math.round(home + travel.side * Math.min(travel.steps, radiusPx / pxPerStep));
-    await moveFrom(work.focus!.approach, focuser, steps, signal);
+    await approachPosition(work.focus!.approach, focuser, steps, signal);
     const tuneAsk = {
       blur: "defocus",
       levelFraction: ask.levelFraction,
       seriesSeconds: 5 * ask.frames,
     } as const;
-    work.tuned = await runPart(tuneExposure, { bench, ask: tuneAsk }, signal);
-    const { surface, leftover } = lightFrom(work, await lookShortly(work, signal), radiusPx);
+    work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
+    const { surface, leftover } = solveLight(work, await exposeShortRound(work, signal), radiusPx);
     const worst = worstLeftover(leftover);
     const limit = surface.pixelSigma / Math.sqrt(ask.frames);
     bench.note("out of focus", { steps, blurRadiusPx: radiusPx, leftover, limit });
@@ -87,20 +87,20 @@ async function measureBlur(
   const { tuned, approach, picture } = work.focus!;
   const goTo = async (steps: number) => {
     const to = Math.round(work.homeSteps! + side * steps);
-    await moveFrom(approach, focuser, to, signal);
-    return { frames: await twoFrames(work, tuned, signal), moved: Math.abs(to - work.homeSteps!) };
+    await approachPosition(approach, focuser, to, signal);
+    return { frames: await exposePair(work, tuned, signal), moved: Math.abs(to - work.homeSteps!) };
   };
   const far = await goTo(farOfTravel * travelSteps);
   const pattern = meanOf(far.frames, tuned.pedestalAdu);
   const mostPx = measurable.mostOfSide * Math.min(shape.widthPx, shape.heightPx);
   const radiusOf = (frames: readonly [Frame, Frame]) => {
-    const usePx = litPx(work, tuned, [...far.frames, ...frames]);
+    const usePx = litPixelMask(work, tuned, [...far.frames, ...frames]);
     const blurred = meanOf(frames, tuned.pedestalAdu);
     const over = (levels: Float32Array) =>
       levels.map((value, i) => (usePx[i] === 1 ? value / pattern[i]! : 0));
     // Where the travel is short the far picture still shows the Sun, and of a small disc it shows hardly anything:
     // then the pattern is left in, and the disc's edge counts.
-    const unclippedPx = litPx(work, tuned, frames, "dark too");
+    const unclippedPx = litPixelMask(work, tuned, frames, "dark too");
     const found =
       blurRadius(over(picture), over(blurred), usePx, shape, mostPx) ??
       blurRadius(picture, blurred, unclippedPx, shape, mostPx);
@@ -127,20 +127,20 @@ async function measureBlur(
 }
 
 /** A few frames from farther out, or half way back where there is no travel left: dust shadows change on the way. */
-export async function seeShadows(work: DefocusWork, signal: AbortSignal): Promise<void> {
+export async function exposeShadowFrames(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench, tuned, place } = work;
   const focuser = bench.rig.focuser!;
   const home = work.homeSteps!;
   const { min, max } = focuser.limits.positionSteps;
   const outer = Math.round(home + fartherTimes * (place!.steps - home));
   const steps = outer >= min && outer <= max ? outer : Math.round((home + place!.steps) / 2);
-  await moveFrom(work.focus!.approach, focuser, steps, signal);
-  const pairs = [await twoFrames(work, tuned!, signal), await twoFrames(work, tuned!, signal)] as const;
+  await approachPosition(work.focus!.approach, focuser, steps, signal);
+  const pairs = [await exposePair(work, tuned!, signal), await exposePair(work, tuned!, signal)] as const;
   const [a, b] = pairs.map((pair) => meanOf(pair, tuned!.pedestalAdu)) as [Float32Array, Float32Array];
   work.otherPlace = {
     steps,
     picture: a.map((value, i) => (value + b[i]!) / 2),
-    litPx: litPx(work, tuned!, pairs.flat()),
+    litPx: litPixelMask(work, tuned!, pairs.flat()),
   };
 }
 

@@ -1,7 +1,7 @@
 import { blurredDisc } from "../../../imaging/defocus/blurred-disc.ts";
 import { litRadiusPx } from "../../../imaging/defocus/defocus-room.ts";
 import { type LeftoverScale, leftoverByScale } from "../../../imaging/defocus/leftover-by-scale.ts";
-import type { Look } from "../../../imaging/defocus/look-levels.ts";
+import type { SkyObservation } from "../../../imaging/defocus/look-levels.ts";
 import { type SkyPlane, skyPlane } from "../../../imaging/defocus/sky-plane.ts";
 import { type PlacePx, type SkySurface, solveSky } from "../../../imaging/defocus/sky-surface.ts";
 import { limbDarkening } from "../../../imaging/disc/limb-darkening.ts";
@@ -30,13 +30,13 @@ export type SideOfFocus = 1 | -1;
  * which of them is told by how well the looks fit together, unless it is known.
  * @throws StepError when they do not tell the light
  */
-export function lightFrom(
+export function solveLight(
   work: DefocusWork,
-  looks: readonly Look[],
+  looks: readonly SkyObservation[],
   blurRadiusPx: number,
   side?: SideOfFocus,
 ): BlurredLight {
-  const growth = growthOf(work, blurRadiusPx);
+  const growth = imageScaleChange(work, blurRadiusPx);
   if (growth < growthLeast) return lightAt(work, looks, blurRadiusPx, 1);
   if (side !== undefined) return lightAt(work, looks, blurRadiusPx, 1 + side * growth);
   const [inward, outward] = [1 - growth, 1 + growth].map((stretch) =>
@@ -49,14 +49,14 @@ export function lightFrom(
 }
 
 /** How much the way to the sensor, and the picture with it, has grown or shrunk; from the cone of light's width on it. */
-export function growthOf({ bench, binning }: DefocusWork, blurRadiusPx: number): number {
+export function imageScaleChange({ bench, binning }: DefocusWork, blurRadiusPx: number): number {
   const pixelMm = (binning * bench.rig.camera.limits.pixelMicron) / 1000;
   return (2 * blurRadiusPx * pixelMm) / bench.optics.apertureMm;
 }
 
 function lightAt(
   work: DefocusWork,
-  looks: readonly Look[],
+  looks: readonly SkyObservation[],
   blurRadiusPx: number,
   stretch: number,
 ): BlurredLight {
@@ -103,7 +103,7 @@ function scaled({ x, y }: PlacePx, by: number): PlacePx {
 }
 
 /** The gradient of the light, from how the looks' levels change with their pointing. */
-export function gradientFrom(work: DefocusWork, light: BlurredLight): SkyPlane | undefined {
+export function solveGradient(work: DefocusWork, light: BlurredLight): SkyPlane | undefined {
   const { rounds, shape } = work;
   let index = 0;
   const seen = rounds.map((round) =>

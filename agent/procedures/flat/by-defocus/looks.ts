@@ -1,15 +1,15 @@
 import type { Frame } from "../../../../drivers/roles/camera.ts";
 import type { SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
-import { type Look, lookLevels } from "../../../imaging/defocus/look-levels.ts";
+import { measureBlockLevels, type SkyObservation } from "../../../imaging/defocus/look-levels.ts";
 import type { PlacePx } from "../../../imaging/defocus/sky-surface.ts";
 import { shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
 import { checkFilterStillOn } from "../../lost-filter.ts";
 import { StepError } from "../../step-error.ts";
-import { unhealthyFor } from "../../unhealthy-px.ts";
+import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import { exposeFlats } from "../flat-series.ts";
-import { proofFramesOf } from "../flat-work.ts";
-import { type DefocusWork, lookDistancePx, pointHome } from "./defocus-work.ts";
+import { proofFrameCount } from "../flat-work.ts";
+import { type DefocusWork, lookDistancePx, returnToCentre } from "./defocus-work.ts";
 
 /** Where looks are taken from, in look distances east and north; nowhere the same distance twice, or one wavelength would stay unseen. */
 const places = {
@@ -39,27 +39,27 @@ const approachArcsec = 150;
 const dimmest = 0.7;
 
 /** A short round: enough to see whether the blur has taken away what it can. */
-export async function lookShortly(work: DefocusWork, signal: AbortSignal): Promise<Look[]> {
+export async function exposeShortRound(work: DefocusWork, signal: AbortSignal): Promise<SkyObservation[]> {
   return lookRound(work, shortRound, signal);
 }
 
 /** Two rounds of looks from east, west, north and south of the centre, in opposite order. */
-export async function lookRoundAbout(work: DefocusWork, signal: AbortSignal): Promise<void> {
+export async function exposeRounds(work: DefocusWork, signal: AbortSignal): Promise<void> {
   for (const order of roundOrders) {
     work.bench.progress({ what: "looking from round about", done: work.rounds.length, of: 4 });
     work.rounds.push(await lookRound(work, order, signal));
   }
-  await pointHome(work, signal);
+  await returnToCentre(work, signal);
 }
 
 async function lookRound(
   work: DefocusWork,
   order: readonly PlaceName[],
   signal: AbortSignal,
-): Promise<Look[]> {
-  await pointHome(work, signal);
+): Promise<SkyObservation[]> {
+  await returnToCentre(work, signal);
   const pointing = new Pointing(work);
-  const looks: Look[] = [];
+  const looks: SkyObservation[] = [];
   let before: number | undefined;
   for (const name of order) {
     const [east, north] = places[name];
@@ -81,8 +81,8 @@ async function lookRound(
 /** Frames from two opposite places between those of the looks: the model of the light does not know them. */
 export async function exposeDefocusProof(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
-  const count = proofFramesOf(ask);
-  await pointHome(work, signal);
+  const count = proofFrameCount(ask);
+  await returnToCentre(work, signal);
   const pointing = new Pointing(work);
   for (const [k, [east, north]] of proofPlaces.entries()) {
     const own = k === 0 ? Math.ceil(count / 2) : Math.floor(count / 2);
@@ -90,7 +90,7 @@ export async function exposeDefocusProof(work: DefocusWork, signal: AbortSignal)
     for (const frame of frames) work.proofFrames.push({ frame, shift });
     bench.progress({ what: "frames to prove the flat", done: work.proofFrames.length, of: count });
   }
-  await pointHome(work, signal);
+  await returnToCentre(work, signal);
 }
 
 /** Moves about the centre so that every place is arrived at as slews arrive: from the east and the south. */
@@ -164,8 +164,8 @@ function levelsOf(work: DefocusWork, frames: readonly Frame[]) {
   const pxCount = shape.widthPx * shape.heightPx;
   const dark = work.dark?.meanAdu ?? new Float32Array(pxCount).fill(tuned!.pedestalAdu);
   const usePx =
-    unhealthyFor(bench, pxCount)?.map((bad) => (bad === 1 ? 0 : 1)) ?? new Uint8Array(pxCount).fill(1);
-  return lookLevels(
+    readUnhealthyPixels(bench, pxCount)?.map((bad) => (bad === 1 ? 0 : 1)) ?? new Uint8Array(pxCount).fill(1);
+  return measureBlockLevels(
     frames.map(({ pixelsAdu }) => pixelsAdu),
     dark,
     usePx,

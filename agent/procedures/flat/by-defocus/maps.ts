@@ -13,7 +13,12 @@ const lightStepPx = 8;
 const sigmaStepPx = 32;
 
 /** As if the Sun lit the frame evenly; what it does not light is masked, and the light's own uncertainty joins the noise. */
-export function evenlyLit(work: DefocusWork, series: Master, light: BlurredLight, plane: SkyPlane): Master {
+export function divideByLight(
+  work: DefocusWork,
+  series: Master,
+  light: BlurredLight,
+  plane: SkyPlane,
+): Master {
   const { shape, disc } = work;
   const level = lightMap(work, light, plane, work.seriesShift);
   const unknown = worstLeftover(light.leftover)?.rms ?? 0;

@@ -1,13 +1,13 @@
 import { setLowestGain } from "../../camera-ready.ts";
 import { hasMatchingDark } from "../../dark-master.ts";
-import { leaveRig } from "../../leave-rig.ts";
+import { leaveRigIdle } from "../../leave-rig.ts";
 import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
 import type { FlatAsk, FlatFound } from "../flat-ask.ts";
 import { exposeFlats, exposeProof } from "../flat-series.ts";
-import { beginFlat, coverFront, type FlatWork, takeDarks } from "../flat-work.ts";
-import { keepFlat } from "../keep-flat.ts";
-import { checkLeak, seeSun, tuneFlat, uncoverDiffused } from "./diffuser-work.ts";
+import { beginFlat, closeFront, exposeDarks, type FlatWork } from "../flat-work.ts";
+import { saveFlat } from "../keep-flat.ts";
+import { checkLeak, exposeBareSun, openThroughDiffuser, tuneFlat } from "./diffuser-work.ts";
 
 /** A flat through a translucent sheet over the front. The leak check comes first, always. */
 export const flatByDiffuser = defineStep<FlatAsk, FlatWork, FlatFound>({
@@ -15,7 +15,7 @@ export const flatByDiffuser = defineStep<FlatAsk, FlatWork, FlatFound>({
   first: "checking",
   states: {
     checking: { does: checkLeak, next: "covering" },
-    covering: { does: coverFront, next: "pointing" },
+    covering: { does: closeFront, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
     settingUp: {
       does: async ({ bench }, signal) => {
@@ -26,8 +26,8 @@ export const flatByDiffuser = defineStep<FlatAsk, FlatWork, FlatFound>({
         { to: "uncovering" },
       ],
     },
-    seeingSun: { does: seeSun, next: "uncovering" },
-    uncovering: { does: uncoverDiffused, next: "tuning" },
+    seeingSun: { does: exposeBareSun, next: "uncovering" },
+    uncovering: { does: openThroughDiffuser, next: "tuning" },
     tuning: {
       does: tuneFlat,
       next: [
@@ -38,14 +38,14 @@ export const flatByDiffuser = defineStep<FlatAsk, FlatWork, FlatFound>({
         { to: "takingDarks" },
       ],
     },
-    takingDarks: { does: takeDarks, next: "returning" },
+    takingDarks: { does: exposeDarks, next: "returning" },
     returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "uncoveringAgain" },
-    uncoveringAgain: { does: uncoverDiffused, next: "exposing" },
+    uncoveringAgain: { does: openThroughDiffuser, next: "exposing" },
     exposing: { does: exposeFlats, next: "exposingProof" },
     exposingProof: { does: exposeProof, next: "judging" },
-    judging: { does: keepFlat, next: "done" },
+    judging: { does: saveFlat, next: "done" },
   },
   makeSafe: ({ bench, ask, found }, _ended, signal) =>
-    leaveRig(bench, found ? ask.coverAfter : "closed", signal),
+    leaveRigIdle(bench, found ? ask.coverAfter : "closed", signal),
   found: (work) => work.found,
 });

@@ -1,9 +1,9 @@
 import { MissingAbilityError } from "../../../../drivers/kit/errors.ts";
 import { exposureForLevel } from "../../exposure-for-level.ts";
-import { runPart } from "../../run-step.ts";
+import { runSubstep } from "../../run-step.ts";
 import { StepError } from "../../step-error.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
-import { type FlatWork, proofFramesOf, uncoverSun } from "../flat-work.ts";
+import { type FlatWork, openToSun, proofFrameCount } from "../flat-work.ts";
 
 /** Of full scale, for a look at the Sun without blur. */
 const lookLevel = 0.6;
@@ -27,16 +27,16 @@ export async function checkLeak({ bench, ask }: FlatWork): Promise<void> {
 }
 
 /** One frame of the bare Sun, to look for what is left of it in the flat. */
-export async function seeSun(work: FlatWork, signal: AbortSignal): Promise<void> {
+export async function exposeBareSun(work: FlatWork, signal: AbortSignal): Promise<void> {
   const { bench } = work;
   const exposureSeconds = exposureForLevel(bench, bench.findings.lightRate.none!, lookLevel);
-  await uncoverSun(work, signal);
+  await openToSun(work, signal);
   work.sun = await bench.rig.camera.expose({ exposureSeconds, frameType: "light" }, signal);
   bench.note("the Sun without blur", { exposureSeconds });
 }
 
 /** The diffuser goes into the light before the cover opens: no moment of full light on a long exposure. */
-export async function uncoverDiffused({ bench: { rig } }: FlatWork, signal: AbortSignal): Promise<void> {
+export async function openThroughDiffuser({ bench: { rig } }: FlatWork, signal: AbortSignal): Promise<void> {
   await rig.diffuser!.ensureClosed(signal);
   await rig.cover?.ensureOpen(signal);
 }
@@ -44,7 +44,7 @@ export async function uncoverDiffused({ bench: { rig } }: FlatWork, signal: Abor
 export async function tuneFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   const known = bench.findings.leak?.exposureSeconds ?? 0;
-  const seriesSeconds = (ask.frames + proofFramesOf(ask)) * (known + 1);
+  const seriesSeconds = (ask.frames + proofFrameCount(ask)) * (known + 1);
   const tuneAsk = { blur: "diffuser", levelFraction: ask.levelFraction, seriesSeconds } as const;
-  work.tuned = await runPart(tuneExposure, { bench, ask: tuneAsk }, signal);
+  work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
 }

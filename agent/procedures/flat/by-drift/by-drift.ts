@@ -1,20 +1,20 @@
 import { setLowestGain } from "../../camera-ready.ts";
 import { hasMatchingDark } from "../../dark-master.ts";
-import { leaveRig } from "../../leave-rig.ts";
+import { leaveRigIdle } from "../../leave-rig.ts";
 import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
 import type { FlatAsk, FlatFound } from "../flat-ask.ts";
-import { coverFront, takeDarks, uncoverSun } from "../flat-work.ts";
-import { beginDrift, checkRoom, type DriftWork, exposeDrifting, tuneDrift } from "./drift-work.ts";
-import { keepDrift } from "./keep-drift.ts";
+import { closeFront, exposeDarks, openToSun } from "../flat-work.ts";
+import { beginDrift, checkDriftRoom, type DriftWork, exposeDriftFrames, tuneDrift } from "./drift-work.ts";
+import { saveDriftFlat } from "./keep-drift.ts";
 
 /** A flat solved from frames in which the Sun lies at different places: the mount wanders about the disc's centre. */
 export const flatByDrift = defineStep<FlatAsk, DriftWork, FlatFound>({
   begin: beginDrift,
   first: "checking",
   states: {
-    checking: { does: checkRoom, next: "covering" },
-    covering: { does: coverFront, next: "pointing" },
+    checking: { does: checkDriftRoom, next: "covering" },
+    covering: { does: closeFront, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
     settingUp: {
       does: async ({ bench }, signal) => {
@@ -22,7 +22,7 @@ export const flatByDrift = defineStep<FlatAsk, DriftWork, FlatFound>({
       },
       next: "uncovering",
     },
-    uncovering: { does: uncoverSun, next: "tuning" },
+    uncovering: { does: openToSun, next: "tuning" },
     tuning: {
       does: tuneDrift,
       next: [
@@ -33,16 +33,16 @@ export const flatByDrift = defineStep<FlatAsk, DriftWork, FlatFound>({
         { to: "takingDarks" },
       ],
     },
-    takingDarks: { does: takeDarks, next: "returning" },
+    takingDarks: { does: exposeDarks, next: "returning" },
     returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "uncoveringAgain" },
-    uncoveringAgain: { does: uncoverSun, next: "drifting" },
-    drifting: { does: exposeDrifting, next: "coveringAgain" },
+    uncoveringAgain: { does: openToSun, next: "drifting" },
+    drifting: { does: exposeDriftFrames, next: "coveringAgain" },
     // What follows is reckoning: nothing needs the Sun any more.
-    coveringAgain: { does: coverFront, next: "returningHome" },
+    coveringAgain: { does: closeFront, next: "returningHome" },
     returningHome: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "solving" },
-    solving: { does: keepDrift, next: "done" },
+    solving: { does: saveDriftFlat, next: "done" },
   },
   makeSafe: ({ bench, ask, found }, _ended, signal) =>
-    leaveRig(bench, found ? ask.coverAfter : "closed", signal),
+    leaveRigIdle(bench, found ? ask.coverAfter : "closed", signal),
   found: (work) => work.found,
 });

@@ -1,6 +1,6 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
-import { takeOverFits } from "../../../../drivers/formats/fits-read.ts";
+import { readFitsInPlace } from "../../../../drivers/formats/fits-read.ts";
 import type { SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { writeRawFrame } from "../../master-files.ts";
 import type { Workbench } from "../../step.ts";
@@ -42,7 +42,7 @@ export function readDriftLevels(
   clippedIn?: Uint16Array,
 ): void {
   const path = join(bench.folder, file);
-  const [hdu] = takeOverFits(readFileSync(path), path);
+  const [hdu] = readFitsInPlace(readFileSync(path), path);
   const pixels = hdu!.pixels!;
   for (let i = 0; i < into.length; i++) {
     const isClipped = pixels[i]! >= clipAdu;

@@ -35,7 +35,7 @@ export interface MovingFrame {
 }
 
 /** Takes one frame while the mount is on its way to a place; ends when both have ended, whatever happened. */
-export async function exposeUnderWay(
+export async function exposeWhileMoving(
   { rig, clock }: Workbench,
   aim: Aim,
   to: SkyOffset,

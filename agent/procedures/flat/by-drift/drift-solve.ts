@@ -1,14 +1,14 @@
 import { limbDarkening } from "../../../imaging/disc/limb-darkening.ts";
-import { compiledKernels } from "../../../imaging/displaced/compiled-kernels.ts";
-import { markLost } from "../../../imaging/displaced/drift/mark-lost.ts";
-import { type SunFrame, sunFromFrames } from "../../../imaging/displaced/drift/sun-canvas.ts";
-import { type FramesWithoutSun, framesWithoutSun } from "../../../imaging/displaced/drift/without-sun.ts";
+import { makeSweepKernels } from "../../../imaging/displaced/compiled-kernels.ts";
+import { maskUnsolvedPixels } from "../../../imaging/displaced/drift/mark-lost.ts";
+import { type SunFrame, stackSun } from "../../../imaging/displaced/drift/sun-canvas.ts";
+import { divideFramesBySun, type SunDividedFrames } from "../../../imaging/displaced/drift/without-sun.ts";
 import type { ShiftPx } from "../../../imaging/displaced/object-grid.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../../imaging/displaced/solve-displaced.ts";
 import { loadFft } from "../../../imaging/numerics/fft-library.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
 import { StepError } from "../../step-error.ts";
-import { unhealthyFor } from "../../unhealthy-px.ts";
+import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import { type DriftFrame, type LevelsAsk, readDriftLevels } from "./drift-frames.ts";
 import { type DriftWork, discPlacePx } from "./drift-work.ts";
 
@@ -16,7 +16,7 @@ export interface DriftSolution {
   readonly solution: DisplacedSolution;
   /** In the order of the series; proof frames are not among them. */
   readonly frames: readonly DriftFrame[];
-  readonly independent: FramesWithoutSun;
+  readonly independent: SunDividedFrames;
   readonly clippedFraction: number;
   /** Mean of the frames that were used, over their own levels: the rig and the Sun as a plain average has them. */
   readonly average: Float32Array;
@@ -34,7 +34,7 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
   const levels: LevelsAsk = {
     dark: work.dark!.meanAdu,
     clipAdu: work.tuned!.topAdu - 1,
-    unhealthyPx: unhealthyFor(bench, pxCount),
+    unhealthyPx: readUnhealthyPixels(bench, pxCount),
   };
   const clippedIn = new Uint16Array(pxCount);
   const nearest = frames.indexOf(
@@ -53,7 +53,7 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
         darkening: limbDarkening(bench.optics.wavelengthNm),
       },
     },
-    { fft, makeKernels: compiledKernels, startThread: bench.threads.startDisplaced },
+    { fft, makeKernels: makeSweepKernels, startThread: bench.threads.startDisplaced },
   );
   let step = steps.next();
   for (let count = 1; !step.done; step = steps.next(), count++) {
@@ -62,7 +62,7 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
     await bench.clock.sleep(0, signal);
   }
   const solution = step.value;
-  const clippedFraction = markLost(solution.flat.mask, shape, {
+  const clippedFraction = maskUnsolvedPixels(solution.flat.mask, shape, {
     frameCount: frames.length,
     clippedIn,
     unhealthyPx: levels.unhealthyPx,
@@ -83,9 +83,9 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
     const { shift, level } = solution.frames[k]!;
     return { shift, read: readOver(frames[k]!, Math.exp(level)) };
   });
-  const independent = framesWithoutSun(fft, {
+  const independent = divideFramesBySun(fft, {
     flat: solution.flat,
-    sunAt: sunFromFrames(sunFrames, solution.flat),
+    sunAt: stackSun(sunFrames, solution.flat),
     sunFrames: used.length,
     frames: work.frames
       .filter(({ isProof }) => isProof)

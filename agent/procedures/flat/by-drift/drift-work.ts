@@ -2,28 +2,28 @@ import { MissingAbilityError } from "../../../../drivers/kit/errors.ts";
 import { lengthArcsec, type SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
 import { driftRadiusPx } from "../../../imaging/displaced/drift/drift-room.ts";
-import { blockLevels, limbEntered } from "../../../imaging/displaced/drift/limb-entered.ts";
+import { blockLevels, hasLimbEntered } from "../../../imaging/displaced/drift/limb-entered.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
 import { Aim } from "../../centre/aim.ts";
 import { readDark as darkOf, type readDark } from "../../dark-master.ts";
 import type { CameraOnSky } from "../../findings.ts";
-import { giveBack } from "../../frame-series.ts";
+import { recycleFrames } from "../../frame-series.ts";
 import { checkFilterStillOn } from "../../lost-filter.ts";
-import { freeName, SeriesNotes } from "../../master-files.ts";
-import { runPart } from "../../run-step.ts";
+import { SeriesNotes, unusedFileName } from "../../master-files.ts";
+import { runSubstep } from "../../run-step.ts";
 import type { StepInput, Workbench } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
-import { homeOffset } from "../../sun-pointing.ts";
-import type { Tuned } from "../../tune-exposure/tune-ask.ts";
+import { knownPointingOffset } from "../../sun-pointing.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
 import type { FlatAsk, FlatFound } from "../flat-ask.ts";
-import { proofFramesOf } from "../flat-work.ts";
+import { proofFrameCount } from "../flat-work.ts";
 import { edgeFractionOf } from "../frame-edge.ts";
 import { conversionFromPair } from "../measure-conversion.ts";
 import { lackOfRoom } from "../room-to-blur.ts";
 import { type DriftFrame, writeDriftFrame } from "./drift-frames.ts";
-import { driftPath, exposeUnderWay } from "./drift-path.ts";
+import { driftPath, exposeWhileMoving } from "./drift-path.ts";
 
 export interface DriftWork {
   readonly bench: Workbench;
@@ -36,7 +36,7 @@ export interface DriftWork {
   discRadiusPx: number;
   radiusPx: number;
   droppedFrames: number;
-  tuned: Tuned | undefined;
+  tuned: TunedExposure | undefined;
   dark: ReturnType<typeof readDark> | undefined;
   found: FlatFound | undefined;
 }
@@ -53,7 +53,7 @@ export function beginDrift({ bench, ask }: StepInput<FlatAsk>): DriftWork {
     bench,
     ask,
     notes: new SeriesNotes(),
-    folder: freeName(bench, "drift"),
+    folder: unusedFileName(bench, "drift"),
     frames: [],
     shape: { widthPx: 0, heightPx: 0 },
     discRadiusPx: 0,
@@ -66,7 +66,7 @@ export function beginDrift({ bench, ask }: StepInput<FlatAsk>): DriftWork {
 }
 
 /** @throws StepError when the disc does not fill the frame with room to wander, before anything moves */
-export async function checkRoom(work: DriftWork, signal: AbortSignal): Promise<void> {
+export async function checkDriftRoom(work: DriftWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   if (!bench.rig.mount) throw new MissingAbilityError("rig", "a flat by drift needs a mount");
   const { shape, discRadiusPx } = await discOnFrame(bench, "drift", signal);
@@ -84,19 +84,19 @@ export async function tuneDrift(work: DriftWork, signal: AbortSignal): Promise<v
   const { bench, ask } = work;
   const seriesSeconds = frameCountOf(ask) * secondsPerFrame;
   const tuneAsk = { blur: "drift", levelFraction: ask.levelFraction, seriesSeconds } as const;
-  work.tuned = await runPart(tuneExposure, { bench, ask: tuneAsk }, signal);
+  work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
 }
 
 /** All frames while the mount wanders; those that prove the flat lie between the others. */
-export async function exposeDrifting(work: DriftWork, signal: AbortSignal): Promise<void> {
+export async function exposeDriftFrames(work: DriftWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   const { clock, findings, rig } = bench;
   work.dark = darkOf(bench);
   const tuned = work.tuned!;
   const { arcsecPerPx } = findings.cameraOnSky!;
   const aim = new Aim(rig.mount!, clock, bench.site);
-  const home = homeOffset(bench);
-  const proofFrames = proofFramesOf(ask);
+  const home = knownPointingOffset(bench);
+  const proofFrames = proofFrameCount(ask);
   const wanted = frameCountOf(ask);
   const places = driftPath(wanted, work.radiusPx * arcsecPerPx);
   const atCentre = await lookAtRest(work, signal);
@@ -105,7 +105,7 @@ export async function exposeDrifting(work: DriftWork, signal: AbortSignal): Prom
   let smearPxMost = 0;
   for (let leg = 0; work.frames.length < wanted && leg < exposuresMax; leg++) {
     const to = plus(home, places[leg % wanted]!);
-    const moving = await exposeUnderWay(bench, aim, to, tuned.exposureSeconds, signal);
+    const moving = await exposeWhileMoving(bench, aim, to, tuned.exposureSeconds, signal);
     const { frame, arcsecPerSecond } = moving;
     checkFilterStillOn(frame, tuned.topAdu);
     const fromCentre = plus(moving.at, { eastArcsec: -home.eastArcsec, northArcsec: -home.northArcsec });
@@ -114,7 +114,7 @@ export async function exposeDrifting(work: DriftWork, signal: AbortSignal): Prom
       smearPx > smearPxMax
         ? "moved too far in one exposure"
         : limbMayShow(work, fromCentre) ||
-            limbEntered(blockLevels(frame.pixelsAdu, work.shape, tuned.pedestalAdu), atCentre)
+            hasLimbEntered(blockLevels(frame.pixelsAdu, work.shape, tuned.pedestalAdu), atCentre)
           ? "the limb came near"
           : undefined;
     if (reason) {
@@ -154,7 +154,7 @@ export function discPlacePx(
 }
 
 function frameCountOf(ask: FlatAsk): number {
-  return ask.frames + proofFramesOf(ask);
+  return ask.frames + proofFrameCount(ask);
 }
 
 /** Two frames before anything drifts: their noise tells the conversion. @returns what blocks show without the limb */
@@ -165,7 +165,7 @@ async function lookAtRest(work: DriftWork, signal: AbortSignal): Promise<Float64
   const second = await camera.expose({ exposureSeconds, frameType: "flat" }, signal);
   conversionFromPair(work, [first, second], work.shape);
   const levels = blockLevels(first.pixelsAdu, work.shape, pedestalAdu);
-  giveBack(work.bench, [first.pixelsAdu, second.pixelsAdu]);
+  recycleFrames(work.bench, [first.pixelsAdu, second.pixelsAdu]);
   return levels;
 }
 

@@ -4,7 +4,7 @@ import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
 
 /** Solves the flat from the frames, proves it on frames that it does not know, and writes it. */
-export async function keepDrift(work: DriftWork, signal: AbortSignal): Promise<void> {
+export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promise<void> {
   const { bench } = work;
   const { solution, frames, independent, clippedFraction, average } = await solveDrift(work, signal);
   bench.progress({ what: "proving the flat", done: 0, of: 1 });

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { BlockSample, rowAdder } from "../../../../agent/imaging/combining/block-sample.ts";
+import { BlockSample, makeRowAdder } from "../../../../agent/imaging/combining/block-sample.ts";
 import { BlockMap } from "../../../../agent/imaging/numerics/block-map.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { plainRowAdder } from "../../../reference/row-adder.ts";
@@ -21,7 +21,7 @@ test.each([
     const use = Uint8Array.from({ length: pxCount }, () => (random.uniform() < share ? 1 : 0));
     const darkAdu = Float32Array.from({ length: pxCount }, () => Math.round(300 + 5 * random.gauss()));
     const frame = Uint16Array.from({ length: pxCount }, () => 65_536 * random.uniform());
-    const [got, plain] = [rowAdder, plainRowAdder].map(
+    const [got, plain] = [makeRowAdder, plainRowAdder].map(
       (make) => new BlockSample(shape, darkAdu, (px) => use[px] === 1, make),
     );
     expect(got!.rowStep).toBe(1);

@@ -1,7 +1,7 @@
 import { afterAll, describe, expect, test } from "vitest";
 import { combineFrames } from "../../../../agent/imaging/combining/combine.ts";
 import { CountCombiner } from "../../../../agent/imaging/combining/combine-counts.ts";
-import { commonNoise } from "../../../../agent/imaging/combining/common-noise.ts";
+import { fitCommonNoise } from "../../../../agent/imaging/combining/common-noise.ts";
 import type { FrameStack } from "../../../../agent/imaging/combining/frame-stack.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 
@@ -68,7 +68,7 @@ function compiled(frames: readonly Uint16Array[]) {
     }
     combiner.gather(first, some.length, pxCount);
   }
-  const common = commonNoise(stackOf(frames));
+  const common = fitCommonNoise(stackOf(frames));
   return (method: "mean" | "clipped" | "median", dark?: { value: Float32Array; sigma: Float32Array }) =>
     combiner.combine(pxCount, {
       method,

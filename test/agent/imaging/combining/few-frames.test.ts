@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { combineFrames } from "../../../../agent/imaging/combining/combine.ts";
-import { commonNoise, commonSigmaAdu } from "../../../../agent/imaging/combining/common-noise.ts";
+import { commonSigmaAdu, fitCommonNoise } from "../../../../agent/imaging/combining/common-noise.ts";
 import { fewRejectedByChance, sigmaOfMad } from "../../../../agent/imaging/combining/few-frames.ts";
 import type { FrameStack } from "../../../../agent/imaging/combining/frame-stack.ts";
 import { medianAndSigma } from "../../../../agent/imaging/numerics/order-statistics.ts";
@@ -71,7 +71,7 @@ test("hits of many sizes in one value of a hundred do not widen the common noise
     const hit = random.uniform() < 0.005 ? 20_000 * random.uniform() : 0;
     return Math.round(level + Math.sqrt(100 + 0.5 * level) * random.gauss() + hit);
   });
-  const noise = commonNoise(stackOf(frames));
+  const noise = fitCommonNoise(stackOf(frames));
   for (const level of [5000, 30_000, 55_000]) {
     const ratio = commonSigmaAdu(noise, level) / Math.sqrt(100 + 0.5 * level);
     expect(Math.abs(ratio - 1), `${level} adu, seed ${seed}`).toBeLessThan(0.05);

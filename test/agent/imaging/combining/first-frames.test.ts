@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { pixelStatistics } from "../../../../agent/imaging/combining/first-frames.ts";
+import { measureFirstFrames } from "../../../../agent/imaging/combining/first-frames.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { plainStatistics } from "../../../reference/first-frames.ts";
 
@@ -18,7 +18,7 @@ test.each([2, 3, 7, 11, 12, 16])(
         scale: 1 + 0.02 * random.gauss(),
       }));
       for (const clipAdu of [65_536, 60_000]) {
-        const [got, wanted] = [pixelStatistics, plainStatistics].map((find) =>
+        const [got, wanted] = [measureFirstFrames, plainStatistics].map((find) =>
           find(frames, darkAdu, clipAdu),
         );
         for (let px = 0; px < pxCount; px++) {

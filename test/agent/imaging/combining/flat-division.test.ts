@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { flatDivision } from "../../../../agent/imaging/combining/flat-division.ts";
+import { makeFlatDivision } from "../../../../agent/imaging/combining/flat-division.ts";
 import type { StoredDivision } from "../../../../agent/imaging/combining/stored-division.ts";
 import { sumOfBytes } from "../../../../drivers/formats/fits-checksum.ts";
 import { encodePixels } from "../../../../drivers/formats/fits-write.ts";
@@ -25,7 +25,7 @@ test.each([0, 300, -80_000, 70_000])(
       const factor = Float32Array.from({ length: pxCount }, () => 0.3 + 1.5 * random.uniform());
       const noise = Float32Array.from({ length: pxCount }, () => 300 + 20 * random.gauss());
       for (const darkAdu of [undefined, noise]) {
-        const division = flatDivision(pxCount, darkAdu !== undefined);
+        const division = makeFlatDivision(pxCount, darkAdu !== undefined);
         const plain = plainDivision(pxCount, darkAdu !== undefined);
         for (const made of [division, plain]) {
           made.factor.set(factor);

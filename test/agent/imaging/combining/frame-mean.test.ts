@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { FrameMean } from "../../../../agent/imaging/combining/frame-mean.ts";
-import { frameSums } from "../../../../agent/imaging/combining/frame-sums.ts";
+import { makeFrameSums } from "../../../../agent/imaging/combining/frame-sums.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { plainFrameSums } from "../../../reference/frame-sums.ts";
 
@@ -21,7 +21,7 @@ test("mean and levels of frames: compiled and plain ones are equal; arrays are l
       Uint16Array.from({ length: pxCount }, () => 65_536 * random.uniform()),
     );
     for (const frame of frames.slice(8, 16)) frame.fill(65_535); // as many as one pass takes, at the most they can hold
-    const [got, wanted] = [frameSums, plainFrameSums].map((make) => {
+    const [got, wanted] = [makeFrameSums, plainFrameSums].map((make) => {
       const mean = new FrameMean(shape, unhealthyPx, make);
       for (const frame of frames) mean.add(frame);
       return mean;

@@ -1,11 +1,11 @@
 import { expect, test } from "vitest";
-import { type LiveSums, liveSums, type MakeSums } from "../../../../agent/imaging/combining/live-sums.ts";
-import { tabulate } from "../../../../agent/imaging/noise/noise-by-level.ts";
+import { type LiveSums, type MakeSums, makeLiveSums } from "../../../../agent/imaging/combining/live-sums.ts";
+import { tabulateVariance } from "../../../../agent/imaging/noise/noise-by-level.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { plainSums } from "../../../reference/live-sums.ts";
 
 const seed = 20260714;
-const sigmas = tabulate({ varianceAt: (levelAdu) => Math.sqrt(Math.max(0, levelAdu)) / 10 });
+const sigmas = tabulateVariance({ varianceAt: (levelAdu) => Math.sqrt(Math.max(0, levelAdu)) / 10 });
 
 test.each([
   [1, true],
@@ -32,7 +32,7 @@ test.each([
       sums.setLimits(sigmas, Math.min(8, pxCount), pxCount);
       return sums;
     };
-    const [got, wanted] = [made(liveSums), made(plainSums)];
+    const [got, wanted] = [made(makeLiveSums), made(plainSums)];
     for (let pass = 0; pass < 3; pass++) {
       const frames = Array.from({ length: frameCount }, () => ({
         pixels: Uint16Array.from({ length: pxCount }, () =>
@@ -68,7 +68,7 @@ test.each([
   (frameCount, withDark) => {
     const random = new Random(seed);
     for (const pxCount of [1, 7, 513, 9001]) {
-      const [compiled, plain, byThem] = [liveSums, plainSums, plainSums].map((make) =>
+      const [compiled, plain, byThem] = [makeLiveSums, plainSums, plainSums].map((make) =>
         make(pxCount, withDark),
       ) as [LiveSums, LiveSums, LiveSums];
       const darks = Float32Array.from({ length: pxCount }, () => 300 + 5 * random.gauss());

@@ -1,4 +1,4 @@
-import { type Look, lookLevels } from "../../../../agent/imaging/defocus/look-levels.ts";
+import { measureBlockLevels, type SkyObservation } from "../../../../agent/imaging/defocus/look-levels.ts";
 import type { Random } from "../../../../drivers/kit/random.ts";
 
 export const shape = { widthPx: 160, heightPx: 128 };
@@ -26,7 +26,7 @@ export function lookAt(
     readonly utcMs: number;
     readonly logLevel?: number;
   },
-): Look {
+): SkyObservation {
   const frames = [0, 1].map(() =>
     Uint16Array.from(gain, (g, i) => {
       const [x, y] = [(i % shape.widthPx) - at.shift.x, Math.floor(i / shape.widthPx) - at.shift.y];
@@ -35,6 +35,6 @@ export function lookAt(
     }),
   );
   const dark = new Float32Array(pxCount).fill(pedestalAdu);
-  const levels = lookLevels(frames, dark, new Uint8Array(pxCount).fill(1), shape);
+  const levels = measureBlockLevels(frames, dark, new Uint8Array(pxCount).fill(1), shape);
   return { ...levels, shift: at.shift, utcMs: at.utcMs };
 }

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { sharpness } from "../../../../agent/imaging/defocus/sharpness.ts";
+import { measureSharpness } from "../../../../agent/imaging/defocus/sharpness.ts";
 import { gaussianBlur } from "../../../../agent/imaging/numerics/gaussian-blur.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { blurPupil } from "../../../../sim-devices/scene/optics/blur.ts";
@@ -18,10 +18,10 @@ const seen = (picture: Float32Array, noise: number) =>
 
 test("noise is not sharpness", () => {
   const even = new Float32Array(200 * 160).fill(5000);
-  const { rms, sigma } = sharpness(seen(even, 0.01), seen(even, 0.01), all, shape);
+  const { rms, sigma } = measureSharpness(seen(even, 0.01), seen(even, 0.01), all, shape);
   expect(rms).toBeLessThan(3 * sigma);
   const [quiet, noisy] = [0.001, 0.02].map((noise) =>
-    sharpness(seen(sun, noise), seen(sun, noise), all, shape),
+    measureSharpness(seen(sun, noise), seen(sun, noise), all, shape),
   );
   expect(Math.abs(noisy!.rms / quiet!.rms - 1)).toBeLessThan(0.1);
 });
@@ -33,9 +33,12 @@ test("it falls as focus is left, and does not depend on the exposure", () => {
   });
   const values = [0, 1, 2, 4].map((radius) => {
     const picture = radius === 0 ? sun : blurPupil(sun, 200, 160, radius, 0);
-    return sharpness(seen(picture, 0.003), seen(picture, 0.003), inner, shape).rms;
+    return measureSharpness(seen(picture, 0.003), seen(picture, 0.003), inner, shape).rms;
   });
   for (const [k, value] of values.entries()) if (k > 0) expect(value).toBeLessThan(0.95 * values[k - 1]!);
   const half = sun.map((value) => value / 2);
-  expect(sharpness(half, half, all, shape).rms).toBeCloseTo(sharpness(sun, sun, all, shape).rms, 5);
+  expect(measureSharpness(half, half, all, shape).rms).toBeCloseTo(
+    measureSharpness(sun, sun, all, shape).rms,
+    5,
+  );
 });

@@ -2,9 +2,9 @@ import { describe, expect, test } from "vitest";
 import {
   calibrateCamera,
   cameraFrom,
+  isMatrixConfirmed,
   moveToCentre,
   shiftForMove,
-  stillForetells,
 } from "../../../../agent/imaging/disc/camera-on-sky.ts";
 
 const east = { eastArcsec: 100, northArcsec: 0 };
@@ -45,7 +45,7 @@ describe("the camera on the sky", () => {
   test("a kept matrix is trusted until the camera was turned or mirrored", () => {
     const camera = cameraFrom([0.5, 0, 0, 0.5]);
     const seenThrough = (other: readonly [number, number, number, number]) =>
-      stillForetells(camera, { move: east, shiftPx: shiftForMove(cameraFrom(other), east) }, 0);
+      isMatrixConfirmed(camera, { move: east, shiftPx: shiftForMove(cameraFrom(other), east) }, 0);
     const turned = (degrees: number): [number, number, number, number] => {
       const a = (degrees * Math.PI) / 180;
       return [0.5 * Math.cos(a), -0.5 * Math.sin(a), 0.5 * Math.sin(a), 0.5 * Math.cos(a)];
@@ -54,7 +54,7 @@ describe("the camera on the sky", () => {
     expect(seenThrough(turned(5))).toBe(true);
     expect(seenThrough(turned(20))).toBe(false);
     expect(seenThrough([-0.5, 0, 0, 0.5])).toBe(false);
-    expect(stillForetells(camera, { move: east, shiftPx: { xPx: 35, yPx: 0 } }, 0)).toBe(false);
-    expect(stillForetells(camera, { move: east, shiftPx: { xPx: 35, yPx: 0 } }, 20)).toBe(true); // backlash
+    expect(isMatrixConfirmed(camera, { move: east, shiftPx: { xPx: 35, yPx: 0 } }, 0)).toBe(false);
+    expect(isMatrixConfirmed(camera, { move: east, shiftPx: { xPx: 35, yPx: 0 } }, 20)).toBe(true); // backlash
   });
 });

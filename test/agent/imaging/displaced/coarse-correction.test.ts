@@ -3,7 +3,7 @@ import { coarseCorrection } from "../../../../agent/imaging/displaced/coarse-cor
 import { CoarseWork } from "../../../../agent/imaging/displaced/coarse-work.ts";
 import { FrameLogsInMemory } from "../../../../agent/imaging/displaced/frame-logs.ts";
 import { objectGrid } from "../../../../agent/imaging/displaced/object-grid.ts";
-import { PieceWork } from "../../../../agent/imaging/displaced/piece-work.ts";
+import { TaskPool } from "../../../../agent/imaging/displaced/piece-work.ts";
 import type { Problem } from "../../../../agent/imaging/displaced/problem.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { plainKernels } from "../../../reference/sweep-kernels.ts";
@@ -33,7 +33,7 @@ function gainFound(weight: number): Float32Array {
       Int16Array.from({ length: pxCount }, (_, i) => pattern(i) + 20 * random.gauss()),
     );
   const problem: Problem = {
-    work: new PieceWork({ kernels, logs: { full: logs } }),
+    work: new TaskPool({ kernels, logs: { full: logs } }),
     scale: "full",
     ...{ shape, shifts, grid },
     frames: [0, 1, 2, 3],

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { compiledKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
+import { makeSweepKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
 import { noLog } from "../../../../agent/imaging/displaced/frame-logs.ts";
 import type { FrameView, SweepKernels } from "../../../../agent/imaging/displaced/sweep-kernels.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
@@ -62,7 +62,7 @@ test("the compiled kernels do what their plain twins do, at any width and share"
   for (const widthPx of [1, 3, 4, 5, 8, 30, 33]) {
     for (const rightShare of [0, 0.4, 0.99]) {
       const room = { widthPx, heightPx: 9, arrays: 4, floats: 2 * 9 * widthPx + 2 * 15 * (widthPx + 7) };
-      const compiled = compiledKernels(room);
+      const compiled = makeSweepKernels(room);
       const ours = all(compiled, widthPx, rightShare);
       const twins = all(plainKernels(room), widthPx, rightShare);
       expect(ours.length).toBe(twins.length);
@@ -87,7 +87,7 @@ test("spreading is the transpose of sampling: the same product either way", () =
 });
 
 test("a frame larger than was said is refused", () => {
-  const kernels = compiledKernels({ widthPx: 8, heightPx: 8, arrays: 4, floats: 400 });
+  const kernels = makeSweepKernels({ widthPx: 8, heightPx: 8, arrays: 4, floats: 400 });
   const { frame, gain, object, gainSum } = stage(kernels, 8, 0.4);
   const larger = { ...frame, logs: new Int16Array(80) };
   expect(() => kernels.gather(larger, 0, gain, object, gainSum)).toThrow(RangeError);

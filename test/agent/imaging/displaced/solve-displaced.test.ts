@@ -1,6 +1,6 @@
 import { describe, expect, test } from "vitest";
 import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
-import { compiledKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
+import { makeSweepKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
 import {
   type DisplacedInput,
   type DisplacedSolution,
@@ -19,7 +19,7 @@ const shape = { widthPx: 203, heightPx: 150 };
 const shifts = patterns.spiral(24, 30);
 const painted = driftingFrames({ ...shape, shifts, seed: 7 });
 
-function solve(input: Partial<DisplacedInput> = {}, makeKernels: MakeKernels = compiledKernels) {
+function solve(input: Partial<DisplacedInput> = {}, makeKernels: MakeKernels = makeSweepKernels) {
   const frames = painted.frames;
   const readLevels = (frameIndex: number, into: Float32Array) => into.set(frames[frameIndex]!);
   const work = solveDisplaced(

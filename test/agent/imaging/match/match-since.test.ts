@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { matchSince } from "../../../../agent/imaging/match/match-since.ts";
+import { matchPair } from "../../../../agent/imaging/match/match-since.ts";
 import { smallStructure } from "../../../../agent/imaging/match/small-structure.ts";
 import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
@@ -68,7 +68,7 @@ const structure = smallStructure(
 );
 const earlier = image(10, {});
 const since = (seed: number, look: Parameters<typeof image>[1]) =>
-  matchSince(fft, structure, earlier, image(seed, look), dust);
+  matchPair(fft, structure, earlier, image(seed, look), dust);
 
 test("the Sun wandered by a pixel and the dust stayed: that is seen", () => {
   const found = since(11, { sunAt: { x: 1.3, y: -0.6 } });

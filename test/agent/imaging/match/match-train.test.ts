@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { type MatchSays, matchTrain } from "../../../../agent/imaging/match/match-train.ts";
+import { type MatchVerdict, matchTrain } from "../../../../agent/imaging/match/match-train.ts";
 import { smallStructure } from "../../../../agent/imaging/match/small-structure.ts";
 import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
@@ -64,7 +64,7 @@ function said(
   other: boolean,
   look: { shift?: { x: number; y: number }; grains?: number },
 ) {
-  return Array.from({ length: 12 }, (_, k): MatchSays => {
+  return Array.from({ length: 12 }, (_, k): MatchVerdict => {
     const count = counts[k % counts.length]!;
     const flat = picture(1000 + k, k, { count });
     const shadows = dustOf(1000 + k, count, { x: 0, y: 0 });

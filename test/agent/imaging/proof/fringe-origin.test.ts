@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { fringeOrigin, originText } from "../../../../agent/imaging/proof/fringe-origin.ts";
+import { describeOrigin, fringeOrigin } from "../../../../agent/imaging/proof/fringe-origin.ts";
 import { judgeFringes } from "../../../../agent/imaging/proof/judge-master.ts";
 
 const light = { pixelMicron: 3.75, wavelengthNm: 656.28, bandwidthAngstrom: 0.5 };
@@ -32,5 +32,5 @@ test("the advice says so where light and pixels are known, and keeps still when 
   expect(judgeFringes(of(0.01)).whatToDo).not.toContain("arcmin");
   expect(judgeFringes(of(0.001), light).whatToDo).toBe("Nothing to be done.");
   const { bandwidthAngstrom: _, ...anyLight } = light;
-  expect(originText(fringeOrigin(23, anyLight), anyLight)).not.toContain(" mm of ");
+  expect(describeOrigin(fringeOrigin(23, anyLight), anyLight)).not.toContain(" mm of ");
 });

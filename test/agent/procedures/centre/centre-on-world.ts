@@ -1,6 +1,6 @@
 import { centre } from "../../../../agent/procedures/centre/centre.ts";
 import type { CentreAsk, CentreFound } from "../../../../agent/procedures/centre/centre-ask.ts";
-import type { Findings } from "../../../../agent/procedures/findings.ts";
+import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import type { StepOutcome, Workbench } from "../../../../agent/procedures/step.ts";
 import { Threads } from "../../../../agent/threads/threads.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
@@ -32,7 +32,7 @@ export function centringOn(seed: number, overrides: SceneOverrides = {}) {
   const painter = new ScenePainter(spec);
   const world = new World({ spec, clock, paint: (light, ask) => painter.paint(light, ask) });
   const rig = rigOnWorld(world);
-  const findings: Findings = { lightRate: {} };
+  const findings: StepFindings = { lightRate: {} };
   const notes: { event: string; fields: unknown }[] = [];
   const progress: string[] = [];
   const bench: Workbench = {
@@ -64,7 +64,7 @@ export function centringOn(seed: number, overrides: SceneOverrides = {}) {
 
   /** Distance of the Sun from the optical axis by the world's own account, over the disc's diameter. */
   const trueOffsetFraction = () => {
-    const { sunEastArcsec, sunNorthArcsec, sunSemidiameterArcsec } = world.glimpse();
+    const { sunEastArcsec, sunNorthArcsec, sunSemidiameterArcsec } = world.lightPathNow();
     return Math.hypot(sunEastArcsec, sunNorthArcsec) / (2 * sunSemidiameterArcsec);
   };
   return { spec, clock, world, rig, bench, findings, notes, progress, run, trueOffsetFraction };

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { solveWalk } from "../../../../agent/procedures/centre/limb-walk-solve.ts";
+import { solveLimbViews } from "../../../../agent/procedures/centre/limb-walk-solve.ts";
 
 const directions = [
   [1, 0],
@@ -21,18 +21,18 @@ function views(error: readonly number[], noise: readonly number[] = []) {
 }
 
 test("a wrong radius, angle, scale or skew of the camera cancels between opposite limbs", () => {
-  const solution = solveWalk(views([40, 25, -30, 60]))!;
+  const solution = solveLimbViews(views([40, 25, -30, 60]))!;
   expect(solution.centre.eastArcsec).toBeCloseTo(120, 9);
   expect(solution.centre.northArcsec).toBeCloseTo(-45, 9);
   expect(solution.sdArcsec).toBeLessThan(1e-9);
 });
 
 test("a mount that does not repeat shows in the uncertainty", () => {
-  const solution = solveWalk(views([0, 0, 0, 0], [0, 0, 0, 0, 8]))!;
+  const solution = solveLimbViews(views([0, 0, 0, 0], [0, 0, 0, 0, 8]))!;
   expect(solution.sdArcsec).toBeGreaterThan(1);
   expect(Math.abs(solution.centre.eastArcsec - 120)).toBeLessThan(3);
 });
 
 test("views of one side only do not define a centre", () => {
-  expect(solveWalk(views([0, 0, 0, 0]).slice(0, 1))).toBeUndefined();
+  expect(solveLimbViews(views([0, 0, 0, 0]).slice(0, 1))).toBeUndefined();
 });

@@ -1,7 +1,7 @@
 import { describe, expect, test } from "vitest";
 import {
-  distance,
-  nextPlace,
+  distanceArcsec,
+  nextSearchPlace,
   type SeenPlace,
   searchPlaces,
   searchStepArcsec,
@@ -18,7 +18,7 @@ describe("the widening search", () => {
       const places = searchPlaces(step, 7200 + step);
       for (let i = 0; i < 300; i++) {
         const sun = { eastArcsec: random.between(-5000, 5000), northArcsec: random.between(-5000, 5000) };
-        const nearest = Math.min(...places.map((place) => distance(place, sun)));
+        const nearest = Math.min(...places.map((place) => distanceArcsec(place, sun)));
         expect(nearest).toBeLessThan(radius + 0.45 * frameArcsec);
       }
     }
@@ -26,7 +26,7 @@ describe("the widening search", () => {
 
   test("begins at the expected place, widens, and stays within the bound", () => {
     const places = searchPlaces(1200, 7200);
-    expect(distance(places[0]!, { eastArcsec: 0, northArcsec: 0 })).toBe(0);
+    expect(distanceArcsec(places[0]!, { eastArcsec: 0, northArcsec: 0 })).toBe(0);
     const reach = places.map((place) => Math.hypot(place.eastArcsec, place.northArcsec));
     expect(reach).toEqual([...reach].sort((a, b) => a - b));
     expect(reach.at(-1)).toBeLessThanOrEqual(7200);
@@ -38,7 +38,11 @@ describe("the widening search", () => {
   test("in darkness every place is looked at once, nearest first", () => {
     const places = searchPlaces(1200, 3000);
     const seen: SeenPlace[] = [];
-    for (let place = nextPlace(places, seen, 1200); place; place = nextPlace(places, seen, 1200)) {
+    for (
+      let place = nextSearchPlace(places, seen, 1200);
+      place;
+      place = nextSearchPlace(places, seen, 1200)
+    ) {
       expect(place).toBe(places[seen.length]);
       seen.push({ ...place, rateAduPerSecond: 5, lit: false });
     }
@@ -49,13 +53,13 @@ describe("the widening search", () => {
     const places = searchPlaces(1200, 7200);
     const sun = { eastArcsec: 4300, northArcsec: -3700 };
     const seen: SeenPlace[] = [];
-    let place = nextPlace(places, seen, 1200)!;
-    while (distance(place, sun) > 1000 && seen.length < places.length) {
-      seen.push({ ...place, rateAduPerSecond: 1000 * 2 ** (-distance(place, sun) / 900), lit: true });
-      place = nextPlace(places, seen, 1200)!;
+    let place = nextSearchPlace(places, seen, 1200)!;
+    while (distanceArcsec(place, sun) > 1000 && seen.length < places.length) {
+      seen.push({ ...place, rateAduPerSecond: 1000 * 2 ** (-distanceArcsec(place, sun) / 900), lit: true });
+      place = nextSearchPlace(places, seen, 1200)!;
     }
-    expect(distance(place, sun)).toBeLessThan(1000);
+    expect(distanceArcsec(place, sun)).toBeLessThan(1000);
     expect(seen.length).toBeLessThan(15);
-    expect(places.findIndex((one) => distance(one, sun) < 1000)).toBeGreaterThan(50);
+    expect(places.findIndex((one) => distanceArcsec(one, sun) < 1000)).toBeGreaterThan(50);
   });
 });

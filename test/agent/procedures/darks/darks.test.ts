@@ -10,7 +10,7 @@ test("darks: covered, off the Sun, at the asked exposure; hot pixels are found",
   });
   const outcome = await rig.run(darks, { frames: 16, exposureSeconds: 2 });
   expect(outcome).toMatchObject({ ended: "completed", found: { frameCount: 16, exposureSeconds: 2 } });
-  const { sunEastArcsec, sunNorthArcsec, coverOpenFraction } = rig.world.glimpse();
+  const { sunEastArcsec, sunNorthArcsec, coverOpenFraction } = rig.world.lightPathNow();
   expect(Math.hypot(sunEastArcsec, sunNorthArcsec) / 3600).toBeGreaterThan(29);
   expect(coverOpenFraction).toBe(0);
   const { defects } = rig.painter.truth();

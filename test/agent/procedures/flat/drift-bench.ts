@@ -1,4 +1,4 @@
-import type { Findings } from "../../../../agent/procedures/findings.ts";
+import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import { trueDisc } from "../../../../sim-devices/scene/optics/image-geometry.ts";
 import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import type { SceneSpec } from "../../../../sim-devices/scene/spec/scene-spec.ts";
@@ -24,14 +24,14 @@ export function driftBench(seed: number, overrides: SceneOverrides = {}) {
       ...overrides.camera,
     },
   });
-  rig.findings.cameraOnSky = cameraOnSkyOf(rig.spec, rig.world.glimpse());
+  rig.findings.cameraOnSky = cameraOnSkyOf(rig.spec, rig.world.lightPathNow());
   return rig;
 }
 
-type Glimpse = ReturnType<ReturnType<typeof benchOnWorld>["world"]["glimpse"]>;
+type Glimpse = ReturnType<ReturnType<typeof benchOnWorld>["world"]["lightPathNow"]>;
 
 /** From where the scene paints the disc when the line of sight moves. */
-function cameraOnSkyOf(spec: SceneSpec, glimpse: Glimpse): NonNullable<Findings["cameraOnSky"]> {
+function cameraOnSkyOf(spec: SceneSpec, glimpse: Glimpse): NonNullable<StepFindings["cameraOnSky"]> {
   const stepArcsec = 50;
   const discAt = (eastArcsec: number, northArcsec: number) =>
     trueDisc(spec, {

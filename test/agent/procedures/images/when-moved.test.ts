@@ -3,7 +3,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
 import type { ImagesWork } from "../../../../agent/procedures/images/images-work.ts";
-import { whenMoved } from "../../../../agent/procedures/images/when-moved.ts";
+import { locateMove } from "../../../../agent/procedures/images/when-moved.ts";
 import { writeFitsFile } from "../../../../drivers/formats/fits-write.ts";
 
 const names = Array.from({ length: 8 }, (_, k) => `image-${k + 1}.fits`);
@@ -38,7 +38,7 @@ test("a stop while it is looked up which images are after the move: the rest of 
       stop.abort(new Error("clouds"));
       throw stop.signal.reason;
     });
-    const found = await whenMoved(work, stop.signal);
+    const found = await locateMove(work, stop.signal);
     expect(found).toEqual({ doubtful: names.slice(4, 7), moved: names.slice(7) });
   } finally {
     rmSync(folder, { recursive: true });
@@ -49,7 +49,7 @@ test("other trouble is not taken for a stop", async () => {
   const folder = mkdtempSync(join(tmpdir(), "moved-"));
   try {
     const work = eightImages(folder, () => Promise.reject(new Error("no memory")));
-    await expect(whenMoved(work, new AbortController().signal)).rejects.toThrow("no memory");
+    await expect(locateMove(work, new AbortController().signal)).rejects.toThrow("no memory");
   } finally {
     rmSync(folder, { recursive: true });
   }

@@ -31,7 +31,7 @@ test("covered frames: half on the Sun, all of the others off it, half on the Sun
   const seen: string[] = [];
   rig.world.listen(({ part, what }) => {
     if (part !== "camera" || what !== "exposureStarted" || rig.world.cover.position > 0) return;
-    const { sunEastArcsec, sunNorthArcsec } = rig.world.glimpse();
+    const { sunEastArcsec, sunNorthArcsec } = rig.world.lightPathNow();
     seen.push(Math.hypot(sunEastArcsec, sunNorthArcsec) < 3600 ? "on" : "off");
   });
   await rig.run(leakCheck, ask);

@@ -3,7 +3,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
 import { freeDiskMegabytes } from "../../../../agent/run/checks/free-disk.ts";
-import { HandCover } from "../../../../agent/run/checks/hand-cover.ts";
+import { ManualCover } from "../../../../agent/run/checks/hand-cover.ts";
 import { FakeRun, testRigText, usualWorks } from "../fake-run.ts";
 
 const signal = new AbortController().signal;
@@ -29,7 +29,7 @@ test("a diffuser moved by hand: asked for once per change, with the caution, and
     unattended: false,
     connect: async (_signal, found) => {
       const connected = await run.rig.connect(found);
-      return { ...connected, rig: { ...connected.rig, diffuser: new HandCover("diffuser", helper.ask) } };
+      return { ...connected, rig: { ...connected.rig, diffuser: new ManualCover("diffuser", helper.ask) } };
     },
   });
   expect(report).toMatchObject({ exitCode: 0, notAsFound: [] });
@@ -42,7 +42,7 @@ test("a diffuser moved by hand: asked for once per change, with the caution, and
 });
 
 test("a person who says no leaves the state unknown, and the step fails", async () => {
-  const cap = new HandCover("cover", async () => "no");
+  const cap = new ManualCover("cover", async () => "no");
   await expect(cap.ensureClosed(signal)).rejects.toThrow("was not moved");
   expect(await cap.state()).toBe("unknown");
 });

@@ -1,6 +1,6 @@
 import { beforeEach, expect, test } from "vitest";
-import type { Findings } from "../../../../agent/procedures/findings.ts";
-import { firstLook, type GuardWatch, keepWatch } from "../../../../agent/run/guard/guard.ts";
+import type { StepFindings } from "../../../../agent/procedures/findings.ts";
+import { checkConditionsOnce, type GuardWatch, watchConditions } from "../../../../agent/run/guard/guard.ts";
 import { type GuardAsk, guardWatches } from "../../../../agent/run/guard/guard-watches.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
@@ -11,7 +11,7 @@ import { forenoonUtcMs, testRigText } from "../fake-run.ts";
 let clock: VirtualClock;
 let rig: FakeRig;
 let ask: GuardAsk;
-let findings: Findings;
+let findings: StepFindings;
 let searching: boolean;
 let freeMegabytes: number;
 
@@ -38,7 +38,7 @@ async function watchFor(seconds: number, watches: readonly GuardWatch[] = guardW
   const stop = new AbortController();
   const lost: { afterSeconds: number; name: string; reason: string }[] = [];
   const startMs = clock.nowMs();
-  const watch = keepWatch(watches, { clock, signal: stop.signal }, (reason, { name }) =>
+  const watch = watchConditions(watches, { clock, signal: stop.signal }, (reason, { name }) =>
     lost.push({ afterSeconds: (clock.nowMs() - startMs) / 1000, name, reason }),
   );
   await clock.drive(clock.sleep(seconds).then(() => stop.abort(new Error("seen enough"))));
@@ -182,9 +182,9 @@ test("before anything moves, a station may take its minute for the first report,
     rig.weather = "safe";
   });
   const tools = { clock, signal: new AbortController().signal };
-  expect(await clock.drive(firstLook(guardWatches(ask), tools))).toEqual([]);
+  expect(await clock.drive(checkConditionsOnce(guardWatches(ask), tools))).toEqual([]);
   rig.weather = "unsafe";
-  expect(await clock.drive(firstLook(guardWatches(ask), tools))).toEqual([
+  expect(await clock.drive(checkConditionsOnce(guardWatches(ask), tools))).toEqual([
     "Fake weather: weather unsafe (rain)",
   ]);
 });

@@ -2,12 +2,7 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
-import {
-  addMaster,
-  findingsFromHistory,
-  keepFindings,
-  mastersOf,
-} from "../../../../agent/run/ledger/history.ts";
+import { addMaster, mastersOf, readFindings, saveFindings } from "../../../../agent/run/ledger/history.ts";
 import { Ledger } from "../../../../agent/run/ledger/ledger.ts";
 import { lockRig, RigBusyError } from "../../../../agent/run/machine/rig-lock.ts";
 
@@ -86,11 +81,11 @@ test("history belongs to a rig as it was assembled, and the newest counts", () =
       diffuser: { edgeAduPerSecond, pedestalAdu: 60, gain: 0, sunAltitudeDegrees: 40, measuredUtcMs },
     },
   });
-  keepFindings(ledger, { ...key, runId: "1", sinceUtcMs: 0 }, rate(5, 10), 10);
-  keepFindings(ledger, { ...key, runId: "2", sinceUtcMs: 15 }, { ...rate(6, 20), topCodeAdu: 65520 }, 20);
-  keepFindings(ledger, { ...key, runId: "3", sinceUtcMs: 25 }, rate(7, 20), 30); // taken over from history
-  expect(findingsFromHistory(ledger, key)).toEqual({ ...rate(6, 20), topCodeAdu: 65520 });
-  expect(findingsFromHistory(ledger, { ...key, trainMark: "bb" })).toEqual({ lightRate: {} });
+  saveFindings(ledger, { ...key, runId: "1", sinceUtcMs: 0 }, rate(5, 10), 10);
+  saveFindings(ledger, { ...key, runId: "2", sinceUtcMs: 15 }, { ...rate(6, 20), topCodeAdu: 65520 }, 20);
+  saveFindings(ledger, { ...key, runId: "3", sinceUtcMs: 25 }, rate(7, 20), 30); // taken over from history
+  expect(readFindings(ledger, key)).toEqual({ ...rate(6, 20), topCodeAdu: 65520 });
+  expect(readFindings(ledger, { ...key, trainMark: "bb" })).toEqual({ lightRate: {} });
   const rows = ledger.database.query<{ n: number }, []>("select count(*) as n from findings").get();
   expect(rows).toEqual({ n: 3 });
 });

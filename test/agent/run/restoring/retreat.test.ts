@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { retreat, retreatPointing } from "../../../../agent/run/restoring/retreat.ts";
+import { retreatFromSun, retreatPointing } from "../../../../agent/run/restoring/retreat.ts";
 import { separationDegrees } from "../../../../agent/sky/separation.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
@@ -43,7 +43,7 @@ test("cover, then mount; a stuck cover does not keep the mount on the Sun", asyn
   rig.truth.get("mount")!.set("parked", false).set("tracking", true);
   const tools = { clock, log: silentLog, signal: new AbortController().signal };
   rig.silent.add("cover");
-  const failed = await clock.drive(retreat(rig.open(), site, tools));
+  const failed = await clock.drive(retreatFromSun(rig.open(), site, tools));
   expect(failed).toEqual(["Fake cover: does not answer"]);
   expect(rig.get("mount", "tracking")).toBe(false);
   const [raHours, decDegrees] = rig.get("mount", "pointing") as readonly [number, number];
@@ -51,7 +51,7 @@ test("cover, then mount; a stuck cover does not keep the mount on the Sun", asyn
   rig.silent.delete("cover");
   rig.told.length = 0;
   rig.truth.get("mount")!.set("tracking", true);
-  expect(await clock.drive(retreat(rig.open(), site, tools))).toEqual([]);
+  expect(await clock.drive(retreatFromSun(rig.open(), site, tools))).toEqual([]);
   const closed = rig.told.indexOf("cover.position = closed");
   expect(closed).toBeGreaterThan(rig.told.indexOf("camera stops"));
   expect(rig.told.findIndex((line) => line.startsWith("mount.pointing"))).toBeGreaterThan(closed);
@@ -61,6 +61,6 @@ test("a parked mount is left parked", async () => {
   const clock = new VirtualClock(forenoonUtcMs);
   const rig = new FakeRig(clock);
   const tools = { clock, log: silentLog, signal: new AbortController().signal };
-  expect(await clock.drive(retreat(rig.open(), site, tools))).toEqual([]);
+  expect(await clock.drive(retreatFromSun(rig.open(), site, tools))).toEqual([]);
   expect(rig.told.some((line) => line.startsWith("mount.pointing"))).toBe(false);
 });

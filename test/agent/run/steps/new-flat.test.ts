@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
 import type { AgendaEntry } from "../../../../agent/run/steps/agenda.ts";
-import { stepsOfNewFlat } from "../../../../agent/run/steps/agenda.ts";
-import { whyNoNewFlat } from "../../../../agent/run/steps/new-flat.ts";
+import { newFlatSteps } from "../../../../agent/run/steps/agenda.ts";
+import { newFlatRefusal } from "../../../../agent/run/steps/new-flat.ts";
 import { readPlan } from "../../../../plans/plan-file.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
 import { forenoonUtcMs, testRigText } from "../fake-run.ts";
@@ -22,7 +22,7 @@ const asked = { wants: "new flat", because: "it slipped", rest: { taken: 3 } } a
 
 function why(given: { nowUtcMs?: number; most?: number; agenda?: AgendaEntry[]; text?: string }) {
   const plan = readPlan(given.text ?? planText, "plan.yaml");
-  return whyNoNewFlat({
+  return newFlatRefusal({
     table: fakeTable({}), // a minute for every step
     scene: { plan, rigFile: readRigFile(testRigText, "rig.yaml"), findings: { lightRate: {} } },
     agenda: given.agenda ?? agendaOf(given.text ?? planText),
@@ -54,7 +54,7 @@ test("the planned minutes hold for new flats too", () => {
 
 test("the plan's own leak check and flat are put in behind the images, then what is left of these; and counted", () => {
   const agenda = agendaOf(planText);
-  const putIn = stepsOfNewFlat(agenda, 3, asked);
+  const putIn = newFlatSteps(agenda, 3, asked);
   expect(putIn.map(({ step, because }) => [step.step, because])).toEqual([
     ["leak-check", "it slipped"],
     ["flat", "it slipped"],
@@ -75,7 +75,7 @@ steps:
   - images: { frames: 8, whenFlatMoved: new-flat }
   - flat: { blur: drift, frames: 30 }
 `);
-  expect(stepsOfNewFlat(drift, 1, asked).map(({ step }) => step.step)).toEqual(["flat", "images"]);
+  expect(newFlatSteps(drift, 1, asked).map(({ step }) => step.step)).toEqual(["flat", "images"]);
 });
 
 test("a plan that wants new flats says how they are taken", () => {

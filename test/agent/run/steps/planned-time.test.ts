@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { plannedLooking } from "../../../../agent/run/steps/planned-time.ts";
+import { plannedObserving } from "../../../../agent/run/steps/planned-time.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import { readPlan } from "../../../../plans/plan-file.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
@@ -12,7 +12,7 @@ const dawnUtcMs = Date.UTC(2026, 5, 20, 4);
 /** Every step but a wait is planned to take a minute. */
 function planned(steps: string, sun = "{ altitudeDegreesMin: 20 }") {
   const plan = readPlan(`plan: p\nsun: ${sun}\nsteps:\n${steps}`, "plan.yaml");
-  return plannedLooking(fakeTable({}), { plan, rigFile, findings: { lightRate: {} } }, dawnUtcMs);
+  return plannedObserving(fakeTable({}), { plan, rigFile, findings: { lightRate: {} } }, dawnUtcMs);
 }
 const altitudeAt = (utcMs: number) => sunFromSite(utcMs, rigFile.site).altitudeDegrees;
 

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { blockLevels, limbEntered } from "../../../../../agent/imaging/displaced/drift/limb-entered.ts";
+import { blockLevels, hasLimbEntered } from "../../../../../agent/imaging/displaced/drift/limb-entered.ts";
 
 const shape = { widthPx: 160, heightPx: 120 };
 const pedestalAdu = 500;
@@ -21,7 +21,7 @@ function frame(discX: number): Uint16Array {
 
 test("the limb in a corner is seen, limb darkening and a spot are not taken for it", () => {
   const atCentre = blockLevels(frame(80), shape, pedestalAdu);
-  const at = (discX: number) => limbEntered(blockLevels(frame(discX), shape, pedestalAdu), atCentre);
+  const at = (discX: number) => hasLimbEntered(blockLevels(frame(discX), shape, pedestalAdu), atCentre);
   expect(at(80)).toBe(false);
   expect(at(80 + 60)).toBe(false);
   expect(at(80 - 60)).toBe(false);
@@ -33,5 +33,5 @@ test("half the light all over is no limb", () => {
   const bright = frame(80);
   const dim = bright.map((code) => pedestalAdu + (code - pedestalAdu) / 2);
   const atCentre = blockLevels(bright, shape, pedestalAdu);
-  expect(limbEntered(blockLevels(dim, shape, pedestalAdu), atCentre)).toBe(false);
+  expect(hasLimbEntered(blockLevels(dim, shape, pedestalAdu), atCentre)).toBe(false);
 });

@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { maskBits } from "../../../../../agent/imaging/combining/mask-bits.ts";
-import { markLost } from "../../../../../agent/imaging/displaced/drift/mark-lost.ts";
+import { maskUnsolvedPixels } from "../../../../../agent/imaging/displaced/drift/mark-lost.ts";
 
 test("each pixel without a solution says why: known from darks, clipped, blind among others that see, or dark corner", () => {
   const shape = { widthPx: 20, heightPx: 10 };
@@ -13,7 +13,7 @@ test("each pixel without a solution says why: known from darks, clipped, blind a
   unhealthyPx[known] = 1;
   clippedIn[clipped] = 40;
   clippedIn[clippedOnce] = 1;
-  const fraction = markLost(mask, shape, { frameCount: 40, clippedIn, unhealthyPx });
+  const fraction = maskUnsolvedPixels(mask, shape, { frameCount: 40, clippedIn, unhealthyPx });
   expect(fraction).toBeCloseTo(1 / 199, 12);
   expect(mask[known]).toBe(maskBits.unhealthy);
   expect(mask[blind]).toBe(maskBits.unhealthy);

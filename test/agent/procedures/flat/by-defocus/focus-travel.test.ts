@@ -1,5 +1,8 @@
 import { expect, test } from "vitest";
-import { longerTravel, moveFrom } from "../../../../../agent/procedures/flat/by-defocus/focus-travel.ts";
+import {
+  approachPosition,
+  longerTravel,
+} from "../../../../../agent/procedures/flat/by-defocus/focus-travel.ts";
 import type { Focuser } from "../../../../../drivers/roles/focuser.ts";
 
 const signal = new AbortController().signal;
@@ -20,25 +23,25 @@ function focuserAt(start: number) {
 
 test("arrives from below whether it comes from above or below", async () => {
   const high = focuserAt(9000);
-  await moveFrom("below", high.focuser, 5000, signal);
+  await approachPosition("below", high.focuser, 5000, signal);
   expect(high.moves).toEqual([4900, 5000]);
   const low = focuserAt(1000);
-  await moveFrom("below", low.focuser, 5000, signal);
+  await approachPosition("below", low.focuser, 5000, signal);
   expect(low.moves).toEqual([5000]);
 });
 
 test("arrives from above the same way, and takes up the play when it stands near by", async () => {
   const low = focuserAt(1000);
-  await moveFrom("above", low.focuser, 5000, signal);
+  await approachPosition("above", low.focuser, 5000, signal);
   expect(low.moves).toEqual([5100, 5000]);
   const near = focuserAt(5010);
-  await moveFrom("above", near.focuser, 5000, signal);
+  await approachPosition("above", near.focuser, 5000, signal);
   expect(near.moves).toEqual([5100, 5000]);
 });
 
 test("at the end of the travel it comes from as far as there is room", async () => {
   const { focuser, moves } = focuserAt(9000);
-  await moveFrom("below", focuser, 40, signal);
+  await approachPosition("below", focuser, 40, signal);
   expect(moves).toEqual([0, 40]);
 });
 
