@@ -1,4 +1,4 @@
-import { CameraDevice as AlpacaCamera, type CameraDeviceOptions } from "./alpaca/devices/camera-device.ts";
+import { CameraDevice as AlpacaCamera } from "./alpaca/devices/camera-device.ts";
 import { ConditionsDevice } from "./alpaca/devices/conditions-device.ts";
 import { CoverDevice } from "./alpaca/devices/cover-device.ts";
 import { DomeDevice as AlpacaDome } from "./alpaca/devices/dome-device.ts";
@@ -6,7 +6,7 @@ import { FocuserDevice as AlpacaFocuser } from "./alpaca/devices/focuser-device.
 import { RotatorDevice as AlpacaRotator } from "./alpaca/devices/rotator-device.ts";
 import { SafetyDevice } from "./alpaca/devices/safety-device.ts";
 import { SwitchDevice } from "./alpaca/devices/switch-device.ts";
-import { TelescopeDevice, type TelescopeDeviceOptions } from "./alpaca/devices/telescope-device.ts";
+import { TelescopeDevice } from "./alpaca/devices/telescope-device.ts";
 import { WheelDevice as AlpacaWheel } from "./alpaca/devices/wheel-device.ts";
 import type { DeviceOptions, DeviceType, Identity, SimAlpacaDevice } from "./alpaca/sim-alpaca-device.ts";
 import { uniqueId } from "./alpaca/unique-id.ts";
@@ -34,31 +34,23 @@ export const sceneNames = {
   weather: "Scene Weather",
 } as const;
 
-/** How the Alpaca devices of a scene behave, where the standard leaves a choice. */
-export interface SceneDeviceOptions {
-  /** 7: Connect, DeviceState and all that came with them; 6: the interfaces before. Default 7. */
-  readonly platform?: 6 | 7;
-  /** How long Connect takes [s]. Default 0.2. */
-  readonly connectSeconds?: number;
-  readonly gainBy?: CameraDeviceOptions["gainBy"];
-  /** Default `async`, on Platform 6 `both`. */
-  readonly slews?: TelescopeDeviceOptions["slews"];
-}
+/**
+ * How the Alpaca devices of a scene behave, where the standard leaves a choice. Default: Platform 7, connecting takes
+ * 0.2 s, gain by value, slews `async` or, on Platform 6, `both`.
+ */
+export type SceneDeviceOptions = Partial<DeviceOptions>;
 
-interface SceneDevice {
-  indi(name: string, world: World): SimDevice;
-  readonly alpaca: AlpacaRow;
-}
+type MakeIndi = (name: string, world: World) => SimDevice;
+type MakeAlpaca = (identity: Identity, world: World, options: DeviceOptions) => SimAlpacaDevice;
 
-type AlpacaRow = readonly [
-  type: DeviceType,
-  make: (
-    identity: Identity,
-    world: World,
-    options: DeviceOptions,
-    choices: SceneDeviceOptions,
-  ) => SimAlpacaDevice,
-];
+const indi =
+  (Device: new (...of: Parameters<MakeIndi>) => SimDevice): MakeIndi =>
+  (...of) =>
+    new Device(...of);
+const alpaca =
+  (Device: new (...of: Parameters<MakeAlpaca>) => SimAlpacaDevice): MakeAlpaca =>
+  (...of) =>
+    new Device(...of);
 
 const n = sceneNames;
 const activeDevices = {
@@ -71,85 +63,47 @@ const activeDevices = {
 };
 
 /** What shows each of them over either protocol. */
-const devices: Readonly<Record<keyof typeof sceneNames, SceneDevice>> = {
-  camera: {
-    indi: (name, world) => new CameraDevice(name, world, activeDevices),
-    alpaca: [
-      "Camera",
-      (identity, world, options, { gainBy = "value" }) =>
-        new AlpacaCamera(identity, world, { ...options, gainBy }),
-    ],
-  },
-  mount: {
-    indi: (name, world) => new MountDevice(name, world),
-    alpaca: [
-      "Telescope",
-      (identity, world, options, { slews = options.platform === 7 ? "async" : "both" }) =>
-        new TelescopeDevice(identity, world, { ...options, slews }),
-    ],
-  },
-  cover: {
-    indi: (name, world) => new CapDevice(name, world, "cover"),
-    alpaca: [
-      "CoverCalibrator",
-      (identity, world, options) => new CoverDevice(identity, world, options, "cover"),
-    ],
-  },
-  diffuser: {
-    indi: (name, world) => new CapDevice(name, world, "diffuser"),
-    alpaca: [
-      "CoverCalibrator",
-      (identity, world, options) => new CoverDevice(identity, world, options, "diffuser"),
-    ],
-  },
-  focuser: {
-    indi: (name, world) => new FocuserDevice(name, world),
-    alpaca: ["Focuser", (identity, world, options) => new AlpacaFocuser(identity, world, options)],
-  },
-  wheel: {
-    indi: (name, world) => new WheelDevice(name, world),
-    alpaca: ["FilterWheel", (identity, world, options) => new AlpacaWheel(identity, world, options)],
-  },
-  rotator: {
-    indi: (name, world) => new RotatorDevice(name, world),
-    alpaca: ["Rotator", (identity, world, options) => new AlpacaRotator(identity, world, options)],
-  },
-  dome: {
-    indi: (name, world) => new DomeDevice(name, world),
-    alpaca: ["Dome", (identity, world, options) => new AlpacaDome(identity, world, options)],
-  },
-  weather: {
-    indi: (name, world) => new WeatherDevice(name, world),
-    alpaca: ["SafetyMonitor", (identity, world, options) => new SafetyDevice(identity, world, options)],
-  },
+const devices: Readonly<Record<keyof typeof sceneNames, readonly [MakeIndi, DeviceType, MakeAlpaca]>> = {
+  camera: [(...of) => new CameraDevice(...of, activeDevices), "Camera", alpaca(AlpacaCamera)],
+  mount: [indi(MountDevice), "Telescope", alpaca(TelescopeDevice)],
+  cover: [
+    (...of) => new CapDevice(...of, "cover"),
+    "CoverCalibrator",
+    (...of) => new CoverDevice(...of, "cover"),
+  ],
+  diffuser: [
+    (...of) => new CapDevice(...of, "diffuser"),
+    "CoverCalibrator",
+    (...of) => new CoverDevice(...of, "diffuser"),
+  ],
+  focuser: [indi(FocuserDevice), "Focuser", alpaca(AlpacaFocuser)],
+  wheel: [indi(WheelDevice), "FilterWheel", alpaca(AlpacaWheel)],
+  rotator: [indi(RotatorDevice), "Rotator", alpaca(AlpacaRotator)],
+  dome: [indi(DomeDevice), "Dome", alpaca(AlpacaDome)],
+  weather: [indi(WeatherDevice), "SafetyMonitor", alpaca(SafetyDevice)],
 };
 
 const scene = Object.entries(sceneNames) as readonly [keyof typeof sceneNames, string][];
 
 /** All devices of one rig, for an INDI server. */
 export function indiDevices(world: World): SimDevice[] {
-  return scene.map(([part, name]) => devices[part].indi(name, world));
+  return scene.map(([part, name]) => devices[part][0](name, world));
 }
 
 /** All devices of one rig, for an Alpaca server. Their numbers are their order among those of the same type. */
-export function alpacaDevices(world: World, choices: SceneDeviceOptions = {}): SimAlpacaDevice[] {
-  const options = { platform: choices.platform ?? 7, connectSeconds: choices.connectSeconds ?? 0.2 };
+export function alpacaDevices(world: World, options: SceneDeviceOptions = {}): SimAlpacaDevice[] {
+  const { platform = 7, connectSeconds = 0.2, gainBy = "value" } = options;
+  const { slews = platform === 7 ? "async" : "both" } = options;
   const numbers = new Map<DeviceType, number>();
-  const made = (name: string, [type, make]: AlpacaRow) => {
+  const made = (name: string, type: DeviceType, make: MakeAlpaca) => {
     const number = numbers.get(type) ?? 0;
     numbers.set(type, number + 1);
     const identity = { type, number, name, uniqueId: uniqueId(world.spec.seed, type, number) };
-    return make(identity, world, options, choices);
+    return make(identity, world, { platform, connectSeconds, gainBy, slews });
   };
   return [
-    ...scene.map(([part, name]) => made(name, devices[part].alpaca)),
-    made("Scene Station", [
-      "ObservingConditions",
-      (identity, world, options) => new ConditionsDevice(identity, world, options),
-    ]),
-    made("Scene Switches", [
-      "Switch",
-      (identity, world, options) => new SwitchDevice(identity, world, options),
-    ]),
+    ...scene.map(([part, name]) => made(name, devices[part][1], devices[part][2])),
+    made("Scene Station", "ObservingConditions", alpaca(ConditionsDevice)),
+    made("Scene Switches", "Switch", alpaca(SwitchDevice)),
   ];
 }

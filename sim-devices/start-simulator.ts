@@ -3,18 +3,16 @@ import type { HttpExchange } from "../drivers/kit/http-link.ts";
 import type { OpenLink } from "../drivers/kit/links.ts";
 import { memoryOpener } from "../drivers/kit/memory-link.ts";
 import { listenOnLoopback } from "../drivers/kit/tcp-link.ts";
-import type { SimAlpacaServer } from "./alpaca/alpaca-server.ts";
+import { SimAlpacaServer } from "./alpaca/alpaca-server.ts";
 import { answerDiscovery } from "./alpaca/discovery-responder.ts";
 import { listenHttp } from "./alpaca/listen-http.ts";
 import { memoryExchange } from "./alpaca/memory-exchange.ts";
-import { alpacaServerOf } from "./alpaca/serve-alpaca.ts";
-import type { IndiServer } from "./indi/indi-server.ts";
-import { indiServerOf } from "./indi/serve-indi.ts";
+import { IndiServer } from "./indi/indi-server.ts";
 import type { MechanicsSpec } from "./scene/mechanics/mechanics-spec.ts";
 import { ScenePainter } from "./scene/painter.ts";
 import type { SceneSpec } from "./scene/spec/scene-spec.ts";
 import { World } from "./scene/world.ts";
-import type { SceneDeviceOptions } from "./scene-devices.ts";
+import { alpacaDevices, indiDevices, type SceneDeviceOptions } from "./scene-devices.ts";
 
 export interface SimulatorOptions {
   readonly spec: SceneSpec;
@@ -55,10 +53,10 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
   const painter = new ScenePainter(spec);
   const paint: ScenePainter["paint"] = (light, ask) => painter.paint(light, ask);
   const world = new World({ spec, clock, paint, ...(mechanics ? { mechanics } : {}) });
-  const server = indiServerOf(world);
+  const server = new IndiServer(world, indiDevices(world));
   const listening =
     options.indiPort === undefined ? undefined : await listenOnLoopback(options.indiPort, server.accept);
-  const alpacaServer = alpacaServerOf(world, options.alpaca);
+  const alpacaServer = new SimAlpacaServer(world, alpacaDevices(world, options.alpaca));
   const alpaca =
     options.alpacaPort === undefined ? undefined : await listenHttp(alpacaServer, options.alpacaPort);
   const discovery =

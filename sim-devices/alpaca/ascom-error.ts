@@ -16,3 +16,9 @@ export const notConnected = (device: string) => new AscomError(0x407, `${device}
 export const whileParked = (what: string) => new AscomError(0x408, `${what}: the mount is parked`);
 export const invalidOperation = (what: string) => new AscomError(0x40b, what);
 export const cancelled = (what: string) => new AscomError(0x40e, `${what} was cancelled`);
+
+/** @returns the value. @throws AscomError 0x401 outside the limits, which are included */
+export function checkedNumber(what: string, value: number, min: number, max: number): number {
+  if (value >= min && value <= max) return value;
+  throw invalidValue(`${what} ${value} is outside ${min} to ${max}`);
+}

@@ -20,54 +20,32 @@ export type ElementType = "smallest" | 1 | 2 | 3 | 4 | 5 | 6 | 7 | 8 | 9;
 const int32Type = 2;
 const headerBytes = 44;
 
-type Elements =
-  | Uint8Array
-  | Int16Array
-  | Uint16Array
-  | Int32Array
-  | Uint32Array
-  | Float32Array
-  | Float64Array;
-
 /**
- * Arrays over a buffer, or of their own where they would not be aligned behind the header. Little endian, as the format
- * wants it and as every machine that runs this is.
+ * Arrays by element type, and how many of their items make one element: 64-bit integers are two words, of which the
+ * upper one is 0. Little endian, as the format wants it and as every machine that runs this is.
  */
-const makers: Readonly<
-  Record<Exclude<ElementType, "smallest">, (buffer: ArrayBuffer, count: number) => Elements | BigUint64Array>
-> = {
-  1: (buffer, count) => new Int16Array(buffer, headerBytes, count),
-  2: (buffer, count) => new Int32Array(buffer, headerBytes, count),
-  3: (_, count) => new Float64Array(count),
-  4: (buffer, count) => new Float32Array(buffer, headerBytes, count),
-  5: (_, count) => new BigUint64Array(count),
-  6: (buffer, count) => new Uint8Array(buffer, headerBytes, count),
-  7: (_, count) => new BigUint64Array(count), // counts are never negative, so signed and unsigned look the same
-  8: (buffer, count) => new Uint16Array(buffer, headerBytes, count),
-  9: (buffer, count) => new Uint32Array(buffer, headerBytes, count),
-};
-const itemBytes: Readonly<Record<Exclude<ElementType, "smallest">, number>> = {
-  1: 2,
-  2: 4,
-  3: 8,
-  4: 4,
-  5: 8,
-  6: 1,
-  7: 8,
-  8: 2,
-  9: 4,
-};
+const elementArrays = {
+  1: [Int16Array, 1],
+  2: [Int32Array, 1],
+  3: [Float64Array, 1],
+  4: [Float32Array, 1],
+  5: [Uint32Array, 2],
+  6: [Uint8Array, 1],
+  7: [Uint32Array, 2],
+  8: [Uint16Array, 1],
+  9: [Uint32Array, 1],
+} as const;
 
 /** As ImageBytes: column by column, x the slow axis (ASCOM Alpaca API Reference, ImageBytes). */
 export function imageBytesReply(image: HeldImage, wanted: ElementType, ids: TransactionIds): SimReply {
   const { pixelsAdu, widthPx, heightPx } = image;
   const type = wanted === "smallest" ? smallestType(pixelsAdu) : wanted;
-  const body = new Uint8Array(headerBytes + pixelsAdu.length * itemBytes[type]);
+  const [ElementArray, words] = elementArrays[type];
+  const elements = new ElementArray(pixelsAdu.length * words);
+  fillColumns(elements, words, image);
+  const body = new Uint8Array(headerBytes + elements.byteLength);
   writeHeader(body, { ids, errorNumber: 0, types: [int32Type, type], dimensions: [2, widthPx, heightPx, 0] });
-  const elements = makers[type](body.buffer, pixelsAdu.length);
-  if (elements instanceof BigUint64Array) fillColumnsBig(elements, image);
-  else fillColumns(elements, image);
-  if (elements.buffer !== body.buffer) body.set(new Uint8Array(elements.buffer), headerBytes);
+  body.set(new Uint8Array(elements.buffer), headerBytes);
   return { status: 200, contentType: "application/imagebytes", body };
 }
 
@@ -102,23 +80,21 @@ function smallestType(pixelsAdu: Uint16Array): 6 | 8 {
 /** Side of the squares in which rows become columns: both sides of one stay in the cache [px]. */
 const tilePx = 64;
 
-function fillColumns(to: Elements, { pixelsAdu, widthPx, heightPx }: HeldImage): void {
+function fillColumns(
+  to: { [at: number]: number },
+  step: number,
+  { pixelsAdu, widthPx, heightPx }: HeldImage,
+): void {
   for (let top = 0; top < heightPx; top += tilePx) {
     const bottom = Math.min(top + tilePx, heightPx);
     for (let left = 0; left < widthPx; left += tilePx) {
       const right = Math.min(left + tilePx, widthPx);
       for (let x = left; x < right; x++) {
         for (let y = top, from = top * widthPx + x, at = x * heightPx; y < bottom; y++, from += widthPx) {
-          to[at + y] = pixelsAdu[from]!;
+          to[step * (at + y)] = pixelsAdu[from]!;
         }
       }
     }
-  }
-}
-
-function fillColumnsBig(to: BigUint64Array, { pixelsAdu, widthPx, heightPx }: HeldImage): void {
-  for (let y = 0, from = 0; y < heightPx; y++) {
-    for (let x = 0, at = y; x < widthPx; x++, at += heightPx) to[at] = BigInt(pixelsAdu[from++]!);
   }
 }
 

@@ -1,5 +1,5 @@
 import { notImplemented } from "./ascom-error.ts";
-import type { Arguments, Kinds, Verb } from "./parameters.ts";
+import type { Arguments, Kinds, KindTypes, Verb } from "./parameters.ts";
 
 export interface Member {
   readonly kinds: Kinds;
@@ -25,6 +25,11 @@ export class MemberTable {
     this.#add("GET", name, { kinds: {}, act: read, whenConnected: true });
   }
 
+  /** What never changes, by name. */
+  constants(values: Readonly<Record<string, unknown>>): void {
+    for (const [name, value] of Object.entries(values)) this.reads(name, () => value);
+  }
+
   readsWith<K extends Kinds>(name: string, kinds: K, read: (given: Arguments<K>) => unknown): void {
     this.#add("GET", name, { kinds, act: read as Member["act"], whenConnected: true });
   }
@@ -34,6 +39,16 @@ export class MemberTable {
     this.#add("PUT", name, { kinds, act: act as Member["act"], whenConnected: true });
   }
 
+  /** Read and written under one name. @param parameter that name in the interface's casing */
+  setting<K extends keyof KindTypes>(
+    parameter: string,
+    kind: K,
+    { read, write }: { readonly read: () => unknown; readonly write: (value: KindTypes[K]) => unknown },
+  ): void {
+    this.reads(parameter.toLowerCase(), read);
+    this.writes(parameter.toLowerCase(), { [parameter]: kind }, (given) => write(given[parameter]!));
+  }
+
   /** Optional members that the device does without: 0x400. */
   lacks(...names: readonly string[]): void {
     for (const name of names) this.reads(name, () => refuse(name));
@@ -41,6 +56,11 @@ export class MemberTable {
 
   lacksWrite(name: string, kinds: Kinds = {}): void {
     this.writes(name, kinds, () => refuse(name));
+  }
+
+  lacksSetting(parameter: string, kind: keyof KindTypes): void {
+    this.lacks(parameter.toLowerCase());
+    this.lacksWrite(parameter.toLowerCase(), { [parameter]: kind });
   }
 
   #add(verb: Verb, name: string, member: Member): void {

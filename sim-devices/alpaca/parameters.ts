@@ -6,7 +6,7 @@ export class BadRequestError extends Error {
   }
 }
 
-interface KindTypes {
+export interface KindTypes {
   readonly int: number;
   readonly number: number;
   readonly boolean: boolean;

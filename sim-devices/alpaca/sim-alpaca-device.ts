@@ -43,6 +43,10 @@ export interface DeviceOptions {
   readonly platform: 6 | 7;
   /** How long connecting takes [s]; 0: it is done before the command is answered. */
   readonly connectSeconds: number;
+  /** Whether gain is given as a value or as the index into a list. */
+  readonly gainBy: "value" | "index";
+  /** Whether slews answer at once, only at their end, or either way; Platform 7 knows only the first. */
+  readonly slews: "async" | "sync" | "both";
 }
 
 /**
@@ -63,7 +67,7 @@ export abstract class SimAlpacaDevice {
   ) {
     this.#options = options;
     const { members } = this;
-    const facts: Readonly<Record<string, unknown>> = {
+    const facts = {
       name: identity.name,
       description,
       driverinfo: `Simulated ${identity.type} of a scene`,

@@ -4,8 +4,7 @@ import type { World } from "../scene/world.ts";
 import { ClientDesk } from "./client-desk.ts";
 import { ElementParser, type XmlElement } from "./element-parser.ts";
 import type { DriverMessage, SimDevice } from "./sim-device.ts";
-import { delXml } from "./vector-xml.ts";
-import { writeElement } from "./write-element.ts";
+import { delXml, writeElement } from "./vector-xml.ts";
 
 /** How long a driver is away between its death and its next start [s]; the reference server restarts at once. */
 const restartSeconds = 0.05;
@@ -72,12 +71,8 @@ export class IndiServer {
     this.#dead.add(name);
     device.die();
     const { clock } = this.world;
-    this.#toClients({
-      tag: "delProperty",
-      device: name,
-      name: "",
-      parts: [delXml(name, undefined, clock.nowMs())],
-    });
+    const parts = [delXml(name, undefined, clock.nowMs())];
+    this.#toClients({ tag: "delProperty", device: name, name: "", parts });
     if (options.restart === false) return;
     const restart = clock.setTimer(restartSeconds, () => {
       this.#restarts.delete(restart);

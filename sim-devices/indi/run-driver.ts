@@ -1,6 +1,6 @@
 import { ElementParser, type XmlElement } from "./element-parser.ts";
 import type { SimDevice } from "./sim-device.ts";
-import { escapeXml } from "./vector-xml.ts";
+import { xmlOf } from "./vector-xml.ts";
 
 export interface DriverPipes {
   /** Ends when the server goes. */
@@ -52,13 +52,9 @@ export function runDriver(
     return 0;
   };
   return {
-    snoop: ({ device, name }) => pipes.write(snoopXml(device, name)),
+    snoop: ({ device, name }) => pipes.write(xmlOf("getProperties", { version: "1.7", device, name })),
     ended: serve().finally(() => {
       for (const device of devices) device.die();
     }),
   };
-}
-
-function snoopXml(device: string, name: string): string {
-  return `<getProperties version="1.7" device="${escapeXml(device)}" name="${escapeXml(name)}"/>\n`;
 }

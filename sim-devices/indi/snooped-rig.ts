@@ -1,7 +1,7 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { hourAngleArcsecPerSecond } from "../scene/mechanics/mount-rates.ts";
-import { type Direction, modulo, wrapDegrees } from "../scene/sun/sun-place.ts";
-import type { ExternalDevices, ReportedState } from "../scene/world.ts";
+import { type Direction, modulo, type Site, wrapDegrees } from "../scene/sun/sun-place.ts";
+import type { ExternalDevices } from "../scene/world.ts";
 import type { XmlElement } from "./element-parser.ts";
 import { readNumber } from "./number-text.ts";
 
@@ -81,34 +81,31 @@ class SnoopedLeaf {
  */
 export class SnoopedRig implements ExternalDevices {
   readonly #o: SnoopedRigOptions;
-  #active: Readonly<Record<string, string>>;
+  /** ACTIVE_* → device name, of the devices that are followed. */
+  active: Readonly<Record<string, string>>;
   readonly #cover: SnoopedLeaf;
   readonly #diffuser: SnoopedLeaf;
-  #pointing: (Direction & { atMs: number; state: string }) | undefined;
+  #last: (Direction & { atMs: number; state: string }) | undefined;
   #tracking = false;
   #trackingSinceMs = 0;
   #rateArcsec = hourAngleArcsecPerSecond.sidereal as number;
-  #site: ReportedState["site"];
-  #focusSteps: number | undefined;
-  #wheelSlot: number | undefined;
-  #rotatorDegrees: number | undefined;
+  site: Site | undefined;
+  focusSteps: number | undefined;
+  wheelSlot: number | undefined;
+  rotatorDegrees: number | undefined;
 
   constructor(options: SnoopedRigOptions) {
     this.#o = options;
-    this.#active = options.active;
+    this.active = options.active;
     this.#cover = new SnoopedLeaf(options.clock, 0, options.leafSeconds.cover);
     this.#diffuser = new SnoopedLeaf(options.clock, 1, options.leafSeconds.diffuser);
   }
 
   /** The devices and properties to listen to. */
   wishes(): { device: string; name: string }[] {
-    return Object.entries(this.#active).flatMap(([role, device]) =>
+    return Object.entries(this.active).flatMap(([role, device]) =>
       device === "" ? [] : (snoops[role] ?? []).map((name) => ({ device, name })),
     );
-  }
-
-  follow(active: Readonly<Record<string, string>>): void {
-    this.#active = active;
   }
 
   /** Takes in a def or set of another device; anything else is ignored. */
@@ -116,7 +113,7 @@ export class SnoopedRig implements ExternalDevices {
     const { device = "", name = "", state = "" } = element.attributes;
     if (!/^(def|set)/.test(element.tag)) return;
     const values = new Map(element.children.map((c) => [c.attributes.name ?? "", c.text.trim()]));
-    for (const [role, active] of Object.entries(this.#active)) {
+    for (const [role, active] of Object.entries(this.active)) {
       if (active === device && snoops[role]?.includes(name)) this.#take(role, name, state, values);
     }
   }
@@ -130,9 +127,9 @@ export class SnoopedRig implements ExternalDevices {
       const chosen = [...values].find(([, value]) => value === "On")?.[0] ?? "";
       this.#rateArcsec = rates[chosen] ?? hourAngleArcsecPerSecond.sidereal;
     } else if (name === "GEOGRAPHIC_COORD") this.#takeSite(number("LAT"), number("LONG"), number("ELEV"));
-    else if (name === "ABS_FOCUS_POSITION") this.#focusSteps = number("FOCUS_ABSOLUTE_POSITION");
-    else if (name === "FILTER_SLOT") this.#wheelSlot = number("FILTER_SLOT_VALUE");
-    else if (name === "ABS_ROTATOR_ANGLE") this.#rotatorDegrees = number("ANGLE");
+    else if (name === "ABS_FOCUS_POSITION") this.focusSteps = number("FOCUS_ABSOLUTE_POSITION");
+    else if (name === "FILTER_SLOT") this.wheelSlot = number("FILTER_SLOT_VALUE");
+    else if (name === "ABS_ROTATOR_ANGLE") this.rotatorDegrees = number("ANGLE");
     else if (name === "CAP_PARK")
       (role === "ACTIVE_COVER" ? this.#cover : this.#diffuser).hear(state, values);
   }
@@ -140,8 +137,8 @@ export class SnoopedRig implements ExternalDevices {
   #takePointing(state: string, raHours: number | undefined, decDegrees: number | undefined): void {
     if (raHours === undefined || decDegrees === undefined) return;
     const atMs = this.#o.clock.nowMs();
-    if (this.#pointing?.state === "Busy" && state !== "Busy") this.#trackingSinceMs = atMs;
-    this.#pointing = { raHours, decDegrees, atMs, state };
+    if (this.#last?.state === "Busy" && state !== "Busy") this.#trackingSinceMs = atMs;
+    this.#last = { raHours, decDegrees, atMs, state };
   }
 
   #takeTracking(on: boolean): void {
@@ -153,18 +150,18 @@ export class SnoopedRig implements ExternalDevices {
 
   /** The way since the last report belongs to the rate that was in force. */
   #rebase(): void {
-    const now = this.#believed();
-    if (now && this.#pointing) this.#pointing = { ...this.#pointing, ...now, atMs: this.#o.clock.nowMs() };
+    const now = this.pointing;
+    if (now && this.#last) this.#last = { ...this.#last, ...now, atMs: this.#o.clock.nowMs() };
   }
 
   #takeSite(lat: number | undefined, long: number | undefined, elev: number | undefined): void {
     if (lat === undefined || long === undefined) return;
-    this.#site = { latitudeDegrees: lat, longitudeDegrees: wrapDegrees(long), elevationMetres: elev ?? 0 };
+    this.site = { latitudeDegrees: lat, longitudeDegrees: wrapDegrees(long), elevationMetres: elev ?? 0 };
   }
 
   /** The last report, carried on to now. */
-  #believed(): Direction | undefined {
-    const last = this.#pointing;
+  get pointing(): Direction | undefined {
+    const last = this.#last;
     if (!last || last.state === "Busy") return last && { raHours: last.raHours, decDegrees: last.decDegrees };
     const seconds = (this.#o.clock.nowMs() - last.atMs) / 1000;
     const eastArcsec =
@@ -172,8 +169,8 @@ export class SnoopedRig implements ExternalDevices {
     return { raHours: modulo(last.raHours + eastArcsec / 54_000, 24), decDegrees: last.decDegrees };
   }
 
-  line(): Direction | undefined {
-    const at = this.#believed();
+  get lineOfSight(): Direction | undefined {
+    const at = this.pointing;
     if (!at) return undefined;
     const { pointingErrorDegrees: error, driftArcsecPerSecond: drift } = this.#o.mount;
     const seconds = this.#tracking ? (this.#o.clock.nowMs() - this.#trackingSinceMs) / 1000 : 0;
@@ -186,32 +183,10 @@ export class SnoopedRig implements ExternalDevices {
     };
   }
 
-  site(): ReportedState["site"] {
-    return this.#site;
-  }
-  coverOpen(): number | undefined {
+  get coverOpen(): number | undefined {
     return this.#cover.position;
   }
-  diffuserIn(): number | undefined {
+  get diffuserIn(): number | undefined {
     return this.#diffuser.position;
-  }
-  focusSteps(): number | undefined {
-    return this.#focusSteps;
-  }
-  wheelSlot(): number | undefined {
-    return this.#wheelSlot;
-  }
-  rotatorDegrees(): number | undefined {
-    return this.#rotatorDegrees;
-  }
-
-  known(): ReportedState {
-    return {
-      site: this.#site,
-      pointing: this.#believed(),
-      focusSteps: this.#focusSteps,
-      wheelSlot: this.#wheelSlot,
-      rotatorDegrees: this.#rotatorDegrees,
-    };
   }
 }

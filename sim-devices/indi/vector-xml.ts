@@ -1,7 +1,8 @@
+import type { XmlElement } from "./element-parser.ts";
 import { printNumber } from "./number-text.ts";
 import type { Vector } from "./vector.ts";
 
-/** XML as the reference server sends it: double quotes, one child a line, the text on a line of its own. */
+type Attributes = Readonly<Record<string, string | number | undefined>>;
 
 const entities: Readonly<Record<string, string>> = {
   "&": "&amp;",
@@ -11,20 +12,33 @@ const entities: Readonly<Record<string, string>> = {
   "'": "&apos;",
 };
 
-export function escapeXml(text: string): string {
+function escapeXml(text: string): string {
   return text.replace(/[&<>"']/g, (c) => entities[c] ?? c);
 }
 
-function attributes(pairs: readonly (readonly [string, string | number | undefined])[]): string {
-  return pairs
-    .map(([name, value]) => (value === undefined ? "" : ` ${name}="${escapeXml(String(value))}"`))
-    .join("");
+function openTag(tag: string, attributes: Attributes): string {
+  const pairs = Object.entries(attributes).map(([name, value]) =>
+    value === undefined ? "" : ` ${name}="${escapeXml(String(value))}"`,
+  );
+  return `<${tag}${pairs.join("")}`;
 }
 
-function child(tag: string, attrs: string, text: string): string {
-  return text === ""
-    ? `    <${tag}${attrs}/>\n`
-    : `    <${tag}${attrs}>\n${escapeXml(text)}\n    </${tag}>\n`;
+/**
+ * XML as the reference server sends it: double quotes, one child a line, the text on a line of its own.
+ * @param content lines of XML; empty: the element closes itself
+ */
+export function xmlOf(tag: string, attributes: Attributes, content = "", indent = ""): string {
+  const open = `${indent}${openTag(tag, attributes)}`;
+  return content === "" ? `${open}/>\n` : `${open}>\n${content}${indent}</${tag}>\n`;
+}
+
+function textLine(text: string): string {
+  return text === "" ? "" : `${escapeXml(text)}\n`;
+}
+
+/** An element as text again. */
+export function writeElement({ tag, attributes, children, text }: XmlElement): string {
+  return xmlOf(tag, attributes, children.map(writeElement).join("") || textLine(text.trim()));
 }
 
 /** UTC, whole seconds, no zone. */
@@ -33,85 +47,53 @@ export function indiTime(utcMs: number): string {
 }
 
 export function defXml(device: string, vector: Vector, utcMs: number): string {
-  const { kind } = vector;
-  const head = attributes([
-    ["device", device],
-    ["name", vector.name],
-    ["label", vector.label],
-    ["group", vector.group],
-    ["state", vector.state],
-    ["perm", kind === "Light" ? undefined : vector.perm],
-    ["rule", kind === "Switch" ? vector.rule : undefined],
-    ["timeout", kind === "Light" ? undefined : vector.timeout],
-    ["timestamp", indiTime(utcMs)],
-  ]);
-  return `<def${kind}Vector${head}>\n${defChildren(vector)}</def${kind}Vector>\n`;
+  const { kind, name, label, group, state, perm, timeout } = vector;
+  const isLight = kind === "Light";
+  const head = {
+    device,
+    name,
+    label,
+    group,
+    state,
+    perm: isLight ? undefined : perm,
+    rule: kind === "Switch" ? vector.rule : undefined,
+    timeout: isLight ? undefined : timeout,
+    timestamp: indiTime(utcMs),
+  };
+  const children = vector.elements.map((element) => {
+    const limits: Attributes =
+      "min" in element
+        ? {
+            format: element.format,
+            min: printNumber(element.min),
+            max: printNumber(element.max),
+            step: printNumber(element.step),
+          }
+        : {};
+    return child(`def${kind}`, { name: element.name, label: element.label, ...limits }, element.value);
+  });
+  return xmlOf(`def${kind}Vector`, head, children.join(""));
 }
 
-function defChildren(vector: Vector): string {
-  const tag = `def${vector.kind}`;
-  const named = (e: { name: string; label: string }) =>
-    attributes([
-      ["name", e.name],
-      ["label", e.label],
-    ]);
-  if (vector.kind === "BLOB") return vector.elements.map((e) => child(tag, named(e), "")).join("");
-  if (vector.kind === "Number") {
-    return vector.elements
-      .map((e) => {
-        const limits = [
-          ["min", e.min],
-          ["max", e.max],
-          ["step", e.step],
-        ] as const;
-        const numbers = limits.map(([name, value]) => [name, printNumber(value)] as const);
-        return child(tag, named(e) + attributes([["format", e.format], ...numbers]), printNumber(e.value));
-      })
-      .join("");
-  }
-  return vector.elements.map((e) => child(tag, named(e), printValue(e.value))).join("");
+export function setXml(device: string, vector: Vector, utcMs: number, message?: string): string {
+  const { kind, name, state } = vector;
+  const timeout = kind === "Light" ? undefined : vector.timeout;
+  const head = { device, name, state, timeout, timestamp: indiTime(utcMs), message };
+  const children = vector.elements.map((e) => child(`one${kind}`, { name: e.name }, e.value));
+  return xmlOf(`set${kind}Vector`, head, children.join(""));
 }
 
-export function setXml(
-  device: string,
-  vector: Exclude<Vector, { kind: "BLOB" }>,
-  utcMs: number,
-  message?: string,
-): string {
-  const { kind } = vector;
-  const head = attributes([
-    ["device", device],
-    ["name", vector.name],
-    ["state", vector.state],
-    ["timeout", kind === "Light" ? undefined : vector.timeout],
-    ["timestamp", indiTime(utcMs)],
-    ["message", message],
-  ]);
-  const children =
-    kind === "Number"
-      ? vector.elements.map((e) => child("oneNumber", attributes([["name", e.name]]), printNumber(e.value)))
-      : vector.elements.map((e) => child(`one${kind}`, attributes([["name", e.name]]), printValue(e.value)));
-  return `<set${kind}Vector${head}>\n${children.join("")}</set${kind}Vector>\n`;
-}
-
-function printValue(value: string | boolean): string {
-  return typeof value === "string" ? value : value ? "On" : "Off";
+function child(tag: string, attributes: Attributes, value: string | number | boolean): string {
+  const text = typeof value === "number" ? printNumber(value) : value === true ? "On" : value || "Off";
+  return xmlOf(tag, attributes, value === "" ? "" : textLine(text), "    ");
 }
 
 export function messageXml(device: string, text: string, utcMs: number): string {
-  return `<message${attributes([
-    ["device", device],
-    ["timestamp", indiTime(utcMs)],
-    ["message", text],
-  ])}/>\n`;
+  return xmlOf("message", { device, timestamp: indiTime(utcMs), message: text });
 }
 
 export function delXml(device: string, name: string | undefined, utcMs: number): string {
-  return `<delProperty${attributes([
-    ["device", device],
-    ["name", name],
-    ["timestamp", indiTime(utcMs)],
-  ])}/>\n`;
+  return xmlOf("delProperty", { device, name, timestamp: indiTime(utcMs) });
 }
 
 /** What stands before and after the payload of one BLOB: size and length, one line of base64, never `enclen`. */
@@ -120,21 +102,8 @@ export function blobEnvelope(
   options: { vector: string; element: string; format: string; size: number; length: number; utcMs: number },
 ): { before: string; after: string } {
   const { vector, element, format, size, length, utcMs } = options;
-  const head = attributes([
-    ["device", device],
-    ["name", vector],
-    ["state", "Ok"],
-    ["timeout", 60],
-    ["timestamp", indiTime(utcMs)],
-  ]);
-  const one = attributes([
-    ["name", element],
-    ["size", size],
-    ["format", format],
-    ["len", length],
-  ]);
-  return {
-    before: `<setBLOBVector${head}>\n    <oneBLOB${one}>\n`,
-    after: "\n    </oneBLOB>\n</setBLOBVector>\n",
-  };
+  const timestamp = indiTime(utcMs);
+  const head = openTag("setBLOBVector", { device, name: vector, state: "Ok", timeout: 60, timestamp });
+  const one = openTag("oneBLOB", { name: element, size, format, len: length });
+  return { before: `${head}>\n    ${one}>\n`, after: "\n    </oneBLOB>\n</setBLOBVector>\n" };
 }

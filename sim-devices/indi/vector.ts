@@ -1,61 +1,38 @@
 export type VectorState = "Idle" | "Ok" | "Busy" | "Alert";
-export type SwitchRule = "OneOfMany" | "AtMostOne" | "AnyOfMany";
-export type Permission = "ro" | "wo" | "rw";
+type SwitchRule = "OneOfMany" | "AtMostOne" | "AnyOfMany";
+type Permission = "ro" | "wo" | "rw";
 
-interface Common {
+export interface VectorElement<V> {
+  readonly name: string;
+  readonly label: string;
+  value: V;
+}
+interface NumberElement extends VectorElement<number> {
+  readonly format: string;
+  readonly min: number;
+  readonly max: number;
+  readonly step: number;
+}
+
+interface VectorOf<Kind, Element> {
+  readonly kind: Kind;
   readonly name: string;
   readonly label: string;
   readonly group: string;
+  readonly perm: Permission;
+  readonly timeout: number;
+  readonly elements: readonly Element[];
   state: VectorState;
   /** Brings the values up to date before they are sent. */
   refresh?: () => void;
 }
 
-export interface NumberElement {
-  readonly name: string;
-  readonly label: string;
-  readonly format: string;
-  readonly min: number;
-  readonly max: number;
-  readonly step: number;
-  value: number;
-}
-export interface NamedElement<V> {
-  readonly name: string;
-  readonly label: string;
-  value: V;
-}
-
-export interface NumberVector extends Common {
-  readonly kind: "Number";
-  readonly perm: Permission;
-  readonly timeout: number;
-  readonly elements: readonly NumberElement[];
-}
-export interface TextVector extends Common {
-  readonly kind: "Text";
-  readonly perm: Permission;
-  readonly timeout: number;
-  readonly elements: readonly NamedElement<string>[];
-}
-export interface SwitchVector extends Common {
-  readonly kind: "Switch";
-  readonly perm: Permission;
-  readonly rule: SwitchRule;
-  readonly timeout: number;
-  readonly elements: readonly NamedElement<boolean>[];
-}
-export interface LightVector extends Common {
-  readonly kind: "Light";
-  readonly elements: readonly NamedElement<VectorState>[];
-}
-export interface BlobVector extends Common {
-  readonly kind: "BLOB";
-  readonly perm: Permission;
-  readonly timeout: number;
-  readonly elements: readonly { readonly name: string; readonly label: string }[];
-}
-
+export type NumberVector = VectorOf<"Number", NumberElement>;
+export type TextVector = VectorOf<"Text", VectorElement<string>>;
+export type SwitchVector = VectorOf<"Switch", VectorElement<boolean>> & { readonly rule: SwitchRule };
+export type LightVector = VectorOf<"Light", VectorElement<VectorState>>;
+/** Its elements have no value that is kept. */
+export type BlobVector = VectorOf<"BLOB", VectorElement<"">>;
 export type Vector = NumberVector | TextVector | SwitchVector | LightVector | BlobVector;
 
 export interface VectorHead {
@@ -65,67 +42,51 @@ export interface VectorHead {
   readonly perm?: Permission;
   readonly state?: VectorState;
   readonly timeout?: number;
-  readonly refresh?: () => void;
 }
 
-function head(h: VectorHead) {
-  const { name, label, group, perm = "rw", state = "Idle", timeout = 60, refresh } = h;
-  return { name, label, group, perm, state, timeout, ...(refresh ? { refresh } : {}) };
+function vectorOf<Kind, Element>(
+  kind: Kind,
+  head: VectorHead,
+  elements: readonly Element[],
+): VectorOf<Kind, Element> {
+  return { perm: "rw", state: "Idle", timeout: 60, ...head, kind, elements };
 }
 
-/** Elements as [name, label, value, min, max, step, format]; the last three may be left out. */
+/** Elements as [name, label, value, min, max, step, format]; the last two may be left out. */
 export function numberVector(
-  h: VectorHead,
+  head: VectorHead,
   elements: readonly (readonly [string, string, number, number, number, number?, string?])[],
 ): NumberVector {
-  return {
-    ...head(h),
-    kind: "Number",
-    elements: elements.map(([name, label, value, min, max, step = 0, format = "%g"]) => ({
-      name,
-      label,
-      value,
-      min,
-      max,
-      step,
-      format,
-    })),
-  };
+  const numbers = elements.map(([name, label, value, min, max, step = 0, format = "%g"]) => {
+    return { name, label, value, min, max, step, format };
+  });
+  return vectorOf("Number", head, numbers);
 }
 
 export function textVector(
-  h: VectorHead,
+  head: VectorHead,
   elements: readonly (readonly [string, string, string])[],
 ): TextVector {
-  return {
-    ...head(h),
-    kind: "Text",
-    elements: elements.map(([name, label, value]) => ({ name, label, value })),
-  };
+  const texts = elements.map(([name, label, value]) => ({ name, label, value }));
+  return vectorOf("Text", head, texts);
 }
 
 export function switchVector(
-  h: VectorHead & { readonly rule?: SwitchRule },
+  head: VectorHead & { readonly rule?: SwitchRule },
   elements: readonly (readonly [string, string, boolean?])[],
 ): SwitchVector {
-  return {
-    ...head(h),
-    kind: "Switch",
-    rule: h.rule ?? "OneOfMany",
-    elements: elements.map(([name, label, value = false]) => ({ name, label, value })),
-  };
+  const switches = elements.map(([name, label, value = false]) => ({ name, label, value }));
+  return { rule: "OneOfMany", ...vectorOf("Switch", head, switches) };
 }
 
-export function lightVector(h: VectorHead, elements: readonly (readonly [string, string])[]): LightVector {
-  return {
-    ...head(h),
-    kind: "Light",
-    elements: elements.map(([name, label]) => ({ name, label, value: "Idle" as VectorState })),
-  };
+export function lightVector(head: VectorHead, elements: readonly (readonly [string, string])[]): LightVector {
+  const lights = elements.map(([name, label]) => ({ name, label, value: "Idle" as VectorState }));
+  return vectorOf("Light", head, lights);
 }
 
-export function blobVector(h: VectorHead, elements: readonly (readonly [string, string])[]): BlobVector {
-  return { ...head(h), kind: "BLOB", elements: elements.map(([name, label]) => ({ name, label })) };
+export function blobVector(head: VectorHead, elements: readonly (readonly [string, string])[]): BlobVector {
+  const blobs = elements.map(([name, label]) => ({ name, label, value: "" as const }));
+  return vectorOf("BLOB", head, blobs);
 }
 
 /** The value of a number element; the vector is ours, so a wrong name is a bug. */
@@ -149,4 +110,12 @@ export function putNumbers(vector: NumberVector, values: readonly number[]): voi
   vector.elements.forEach((element, i) => {
     element.value = values[i] ?? element.value;
   });
+}
+
+/** Gives new values to the elements that are named. */
+export function putNamed<V>(
+  vector: { readonly elements: readonly VectorElement<V>[] },
+  values: ReadonlyMap<string, V>,
+): void {
+  for (const element of vector.elements) element.value = values.get(element.name) ?? element.value;
 }

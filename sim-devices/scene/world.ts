@@ -42,16 +42,11 @@ export interface ReportedState {
   readonly rotatorDegrees: number | undefined;
 }
 
-/** Where the light path comes from besides the world's own parts: devices of others, for a driver that snoops. */
-export interface ExternalDevices {
-  line?(): Direction | undefined;
-  known?(): ReportedState;
-  site?(): SceneSpec["site"] | undefined;
-  coverOpen?(): number | undefined;
-  diffuserIn?(): number | undefined;
-  focusSteps?(): number | undefined;
-  wheelSlot?(): number | undefined;
-  rotatorDegrees?(): number | undefined;
+/** Devices of others, for a driver that snoops; for what they have not reported the world's own parts stand in. */
+export interface ExternalDevices extends ReportedState {
+  readonly lineOfSight: Direction | undefined;
+  readonly coverOpen: number | undefined;
+  readonly diffuserIn: number | undefined;
 }
 
 export interface WorldOptions {
@@ -81,7 +76,7 @@ export class World {
   readonly cloud: Cloud;
   /** Everything that happened, in order. */
   readonly history: Moment[] = [];
-  readonly #elsewhere: ExternalDevices;
+  readonly #elsewhere: ExternalDevices | undefined;
   readonly #listeners = new Set<(moment: Moment) => void>();
   readonly #parts = new Map<string, { readonly account: () => PartAccount; readonly close: () => void }>();
   readonly #glides = new Map<string, Glide>();
@@ -96,7 +91,7 @@ export class World {
     this.spec = spec;
     this.clock = clock;
     this.mechanics = { ...usualMechanics, ...options.mechanics };
-    this.#elsewhere = options.elsewhere ?? {};
+    this.#elsewhere = options.elsewhere;
     const m = this.mechanics;
     const { startsWith } = spec;
     this.camera = this.#take(
@@ -179,6 +174,17 @@ export class World {
     return () => this.#listeners.delete(listener);
   }
 
+  /** Resolves once that holds after something has happened. */
+  until(holds: () => boolean): Promise<void> {
+    return new Promise((resolve) => {
+      const stop = this.listen(() => {
+        if (!holds()) return;
+        stop();
+        resolve();
+      });
+    });
+  }
+
   get filterFitted(): boolean {
     return this.#filterFitted;
   }
@@ -198,7 +204,7 @@ export class World {
   }
 
   site(): SceneSpec["site"] {
-    return this.#elsewhere.site?.() ?? this.spec.site;
+    return this.#elsewhere?.site ?? this.spec.site;
   }
 
   sun(): SunPlace {
@@ -207,7 +213,7 @@ export class World {
 
   /** The true line of sight, of date. */
   lineOfSight(): Direction {
-    return this.#elsewhere.line?.() ?? this.mount.truth;
+    return this.#elsewhere?.lineOfSight ?? this.mount.truth;
   }
 
   /** The light path as it is now. */
@@ -224,11 +230,11 @@ export class World {
       sunAltitudeDegrees: sun.altitudeDegrees,
       sunSemidiameterArcsec: sun.semidiameterArcsec,
       sunPoleDegrees: sun.poleDegrees,
-      coverOpenFraction: (from.coverOpen?.() ?? this.cover.position) * domeOpen,
-      diffuserInPlace: (from.diffuserIn?.() ?? this.diffuser.position) > 0.5,
-      focusSteps: from.focusSteps?.() ?? this.focuser.load,
-      wheelSlot: Math.round(from.wheelSlot?.() ?? this.wheel.position),
-      rotatorDegrees: from.rotatorDegrees?.() ?? this.rotator.position,
+      coverOpenFraction: (from?.coverOpen ?? this.cover.position) * domeOpen,
+      diffuserInPlace: (from?.diffuserIn ?? this.diffuser.position) > 0.5,
+      focusSteps: from?.focusSteps ?? this.focuser.load,
+      wheelSlot: Math.round(from?.wheelSlot ?? this.wheel.position),
+      rotatorDegrees: from?.rotatorDegrees ?? this.rotator.position,
       ...(this.#slip ? { slip: this.#slip } : {}),
       transparency: this.cloud.transparency(this.clock.nowMs()) * (this.#filterFitted ? 1 : unfilteredTimes),
     };
@@ -237,7 +243,7 @@ export class World {
   /** As the devices report themselves. */
   reportedState(): ReportedState {
     return (
-      this.#elsewhere.known?.() ?? {
+      this.#elsewhere ?? {
         site: this.mount.believedSite,
         pointing: this.mount.believed,
         focusSteps: Math.round(this.focuser.reported),

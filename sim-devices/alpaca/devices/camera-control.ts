@@ -1,4 +1,4 @@
-import { invalidValue } from "../ascom-error.ts";
+import { checkedNumber, invalidValue } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";
 
 /** Gain or offset on the wire: the value itself, or its place in a list of names. */
@@ -18,10 +18,7 @@ export function scaleByValue(what: string, max: number): ControlScale {
     min: 0,
     max,
     toWire: (setting) => setting,
-    fromWire: (value) => {
-      if (value >= 0 && value <= max) return value;
-      throw invalidValue(`${what} ${value} is outside 0 to ${max}`);
-    },
+    fromWire: (value) => checkedNumber(what, value, 0, max),
   };
 }
 
@@ -53,10 +50,10 @@ export function addControl(
   scale: ControlScale,
 ): void {
   const parameter = name === "gain" ? "Gain" : "Offset";
-  members.reads(name, () => scale.toWire(settings[name]));
-  members.writes(name, { [parameter]: "int" }, (given) => {
-    settings[name] = scale.fromWire(given[parameter] as number);
-  });
+  const write = (value: number) => {
+    settings[name] = scale.fromWire(value);
+  };
+  members.setting(parameter, "int", { read: () => scale.toWire(settings[name]), write });
   if (scale.names === undefined) {
     members.reads(`${name}min`, () => scale.min);
     members.reads(`${name}max`, () => scale.max);

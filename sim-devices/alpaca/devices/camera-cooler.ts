@@ -1,5 +1,5 @@
 import type { World } from "../../scene/world.ts";
-import { invalidValue } from "../ascom-error.ts";
+import { checkedNumber } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";
 
 /** Thermometer and cooler, or the absence of one. */
@@ -11,20 +11,19 @@ export function addCooler(members: MemberTable, { camera, spec }: World): void {
   members.reads("cansetccdtemperature", () => hasCooler);
   members.reads("cangetcoolerpower", () => hasCooler);
   if (!hasCooler) {
-    members.lacks("cooleron", "setccdtemperature", "coolerpower");
-    members.lacksWrite("cooleron", { CoolerOn: "boolean" });
-    members.lacksWrite("setccdtemperature", { SetCCDTemperature: "number" });
+    members.lacks("coolerpower");
+    members.lacksSetting("CoolerOn", "boolean");
+    members.lacksSetting("SetCCDTemperature", "number");
     return;
   }
-  members.reads("cooleron", () => camera.coolerOn);
-  members.writes("cooleron", { CoolerOn: "boolean" }, ({ CoolerOn }) => camera.cool(CoolerOn));
-  members.reads("setccdtemperature", () => camera.coolerCelsius);
-  members.writes("setccdtemperature", { SetCCDTemperature: "number" }, ({ SetCCDTemperature: celsius }) => {
-    if (!(celsius >= -100 && celsius <= 50)) {
-      throw invalidValue(`a sensor temperature of ${celsius} degrees is outside -100 to 50`);
-    }
-    if (camera.coolerOn) camera.cool(true, celsius);
-    else camera.coolerCelsius = celsius; // for when it is switched on
+  members.setting("CoolerOn", "boolean", { read: () => camera.coolerOn, write: (on) => camera.cool(on) });
+  members.setting("SetCCDTemperature", "number", {
+    read: () => camera.coolerCelsius,
+    write: (celsius) => {
+      checkedNumber("a sensor temperature of", celsius, -100, 50);
+      if (camera.coolerOn) camera.cool(true, celsius);
+      else camera.coolerCelsius = celsius; // for when it is switched on
+    },
   });
   const reachDegrees = Math.max(1, ambientCelsius - coolerCelsiusMin);
   members.reads("coolerpower", () => {

@@ -1,6 +1,6 @@
 import type { RawFrame } from "../../scene/mechanics/camera.ts";
 import type { World } from "../../scene/world.ts";
-import { invalidOperation, invalidValue } from "../ascom-error.ts";
+import { checkedNumber, invalidOperation, invalidValue } from "../ascom-error.ts";
 import type { HeldImage } from "../image.ts";
 import { type DeviceOptions, type Identity, SimAlpacaDevice } from "../sim-alpaca-device.ts";
 import { addControl, scaleByIndex, scaleByValue } from "./camera-control.ts";
@@ -8,12 +8,7 @@ import { addCooler } from "./camera-cooler.ts";
 import { addFrame, CameraFrame } from "./camera-frame.ts";
 import { addSensor } from "./camera-sensor.ts";
 
-export interface CameraDeviceOptions extends DeviceOptions {
-  /** Whether gain is given as a value or as the index into a list. */
-  readonly gainBy: "value" | "index";
-}
-
-const cameraState = { idle: 0, exposing: 2, reading: 3 } as const;
+const cameraState = { idle: 0, exposing: 2, readingOut: 3 } as const;
 
 /** The scene's camera: monochrome, square bins, no shutter, a cooler if the scene has one. */
 export class CameraDevice extends SimAlpacaDevice {
@@ -31,7 +26,7 @@ export class CameraDevice extends SimAlpacaDevice {
   #last: { readonly seconds: number; readonly startedUtcMs: number } | undefined;
   #exposureSeconds = 0;
 
-  constructor(identity: Identity, world: World, options: CameraDeviceOptions) {
+  constructor(identity: Identity, world: World, options: DeviceOptions) {
     super(identity, world, options, "Simulated monochrome camera");
     this.#frame = new CameraFrame(world);
     const { members } = this;
@@ -63,13 +58,7 @@ export class CameraDevice extends SimAlpacaDevice {
     );
     this.members.writes("abortexposure", {}, () => camera.abort());
     this.members.lacksWrite("stopexposure");
-    this.members.reads("camerastate", () =>
-      camera.phase === "idle"
-        ? cameraState.idle
-        : camera.phase === "exposing"
-          ? cameraState.exposing
-          : cameraState.reading,
-    );
+    this.members.reads("camerastate", () => cameraState[camera.phase]);
     this.members.reads("imageready", () => this.#image !== undefined);
     this.members.reads("percentcompleted", () => {
       if (camera.phase === "idle") throw invalidOperation("no exposure is under way");
@@ -91,9 +80,9 @@ export class CameraDevice extends SimAlpacaDevice {
 
   #addReadoutModes(): void {
     this.members.reads("readoutmodes", () => ["Normal"]);
-    this.members.reads("readoutmode", () => 0);
-    this.members.writes("readoutmode", { ReadoutMode: "int" }, ({ ReadoutMode }) => {
-      if (ReadoutMode !== 0) throw invalidValue(`there is no readout mode ${ReadoutMode}`);
+    this.members.setting("ReadoutMode", "int", {
+      read: () => 0,
+      write: (mode) => checkedNumber("readout mode", mode, 0, 0),
     });
   }
 
@@ -101,9 +90,7 @@ export class CameraDevice extends SimAlpacaDevice {
   #expose(seconds: number, light: boolean): void {
     const { camera, spec } = this.world;
     const { exposureSecondsMin: min, exposureSecondsMax: max } = spec.camera;
-    if (!(seconds >= (light ? min : 0) && seconds <= max)) {
-      throw invalidValue(`an exposure of ${seconds} s is outside ${light ? min : 0} to ${max} s`);
-    }
+    checkedNumber("an exposure [s] of", seconds, light ? min : 0, max);
     const problem = this.#frame.whyImpossible();
     if (problem !== undefined) throw invalidValue(problem);
     if (camera.phase !== "idle") throw invalidOperation("an exposure is under way");

@@ -1,5 +1,5 @@
 import type { World } from "../../scene/world.ts";
-import { invalidValue } from "../ascom-error.ts";
+import { checkedNumber } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";
 
 /** Binning and subframe in the standard's terms: start and size in binned pixels. */
@@ -81,24 +81,19 @@ export class CameraFrame {
   }
 }
 
+const subframe = { StartX: "startX", StartY: "startY", NumX: "numX", NumY: "numY" } as const;
+
 /** The bins are as the camera keeps them, also over a disconnecting: it has not been switched off. */
 export function addFrame(members: MemberTable, frame: CameraFrame, binningMax: number): void {
   const bin = (value: number) => {
-    if (value < 1 || value > binningMax) {
-      throw invalidValue(`a binning of ${value} is outside 1 to ${binningMax}`);
-    }
+    checkedNumber("a binning of", value, 1, binningMax);
     frame.change({ binX: value, binY: value }); // asymmetric bins are not possible, so the other one follows
   };
-  members.reads("binx", () => frame.now.binX);
-  members.reads("biny", () => frame.now.binY);
-  members.writes("binx", { BinX: "int" }, ({ BinX }) => bin(BinX));
-  members.writes("biny", { BinY: "int" }, ({ BinY }) => bin(BinY));
-  members.reads("startx", () => frame.now.startX);
-  members.reads("starty", () => frame.now.startY);
-  members.reads("numx", () => frame.now.numX);
-  members.reads("numy", () => frame.now.numY);
-  members.writes("startx", { StartX: "int" }, ({ StartX }) => frame.change({ startX: StartX }));
-  members.writes("starty", { StartY: "int" }, ({ StartY }) => frame.change({ startY: StartY }));
-  members.writes("numx", { NumX: "int" }, ({ NumX }) => frame.change({ numX: NumX }));
-  members.writes("numy", { NumY: "int" }, ({ NumY }) => frame.change({ numY: NumY }));
+  members.setting("BinX", "int", { read: () => frame.now.binX, write: bin });
+  members.setting("BinY", "int", { read: () => frame.now.binY, write: bin });
+  for (const [parameter, key] of Object.entries(subframe))
+    members.setting(parameter, "int", {
+      read: () => frame.now[key],
+      write: (px) => frame.change({ [key]: px }),
+    });
 }

@@ -8,7 +8,7 @@ const monochrome = 0;
 export function addSensor(members: MemberTable, world: World): void {
   const { camera } = world.spec;
   const words = wordTable(camera);
-  const facts: Readonly<Record<string, unknown>> = {
+  members.constants({
     cameraxsize: camera.widthPx,
     cameraysize: camera.heightPx,
     pixelsizex: camera.pixelMicron,
@@ -27,11 +27,10 @@ export function addSensor(members: MemberTable, world: World): void {
     canstopexposure: false,
     canpulseguide: false,
     canfastreadout: false,
-  };
-  for (const [name, value] of Object.entries(facts)) members.reads(name, () => value);
-  members.lacks("bayeroffsetx", "bayeroffsety", "ispulseguiding", "fastreadout", "subexposureduration");
-  members.lacksWrite("fastreadout", { FastReadout: "boolean" });
-  members.lacksWrite("subexposureduration", { SubExposureDuration: "number" });
+  });
+  members.lacks("bayeroffsetx", "bayeroffsety", "ispulseguiding");
+  members.lacksSetting("FastReadout", "boolean");
+  members.lacksSetting("SubExposureDuration", "number");
   members.lacksWrite("pulseguide", { Direction: "int", Duration: "int" });
   const electronsPerAdu = () => electronsPerCode(camera, world.camera.settings.gain) / wordsPerCode(camera);
   members.reads("electronsperadu", electronsPerAdu);

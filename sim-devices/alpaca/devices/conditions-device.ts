@@ -35,10 +35,11 @@ export class ConditionsDevice extends SimAlpacaDevice {
       this.members.reads(name.toLowerCase(), () => read(world.weather.readings));
     }
     this.members.lacks(...absent.map((name) => name.toLowerCase()));
-    this.members.reads("averageperiod", () => 0);
-    this.members.writes("averageperiod", { AveragePeriod: "number" }, ({ AveragePeriod }) => {
-      if (AveragePeriod !== 0)
-        throw invalidValue("only momentary values are offered: an average period of 0");
+    this.members.setting("AveragePeriod", "number", {
+      read: () => 0,
+      write: (hours) => {
+        if (hours !== 0) throw invalidValue("only momentary values are offered: an average period of 0");
+      },
     });
     this.members.readsWith(
       "sensordescription",

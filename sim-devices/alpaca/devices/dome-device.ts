@@ -19,7 +19,7 @@ export class DomeDevice extends SimAlpacaDevice {
   constructor(identity: Identity, world: World, options: DeviceOptions) {
     super(identity, world, options, "Simulated dome");
     const { dome } = world;
-    const abilities: Readonly<Record<string, boolean>> = {
+    this.members.constants({
       cansetshutter: true,
       cansetazimuth: true,
       canpark: true,
@@ -28,14 +28,13 @@ export class DomeDevice extends SimAlpacaDevice {
       cansetpark: false,
       canslave: false,
       cansyncazimuth: false,
-    };
-    for (const [name, value] of Object.entries(abilities)) this.members.reads(name, () => value);
+      athome: false,
+      slaved: false,
+    });
     this.members.reads("azimuth", () => dome.azimuthDegrees);
     this.members.reads("shutterstatus", () => this.#shutterStatus());
     this.members.reads("slewing", () => dome.turning || (this.isNew && dome.shutter.moving));
-    this.members.reads("athome", () => false);
     this.members.reads("atpark", () => dome.parked);
-    this.members.reads("slaved", () => false);
     this.members.lacks("altitude");
     this.members.writes("slewtoazimuth", { Azimuth: "number" }, ({ Azimuth }) => {
       if (!(Azimuth >= 0 && Azimuth < 360)) throw invalidValue(`azimuth ${Azimuth} is outside 0 to 360`);

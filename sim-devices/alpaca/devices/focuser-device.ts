@@ -8,15 +8,17 @@ export class FocuserDevice extends SimAlpacaDevice {
     super(identity, world, options, "Simulated absolute focuser");
     const { focuser, spec } = world;
     const { stepsMin, stepsMax, micronPerStep } = spec.focuser;
-    this.members.reads("absolute", () => true);
-    this.members.reads("maxstep", () => stepsMax);
-    this.members.reads("maxincrement", () => stepsMax);
+    this.members.constants({
+      absolute: true,
+      maxstep: stepsMax,
+      maxincrement: stepsMax,
+      stepsize: micronPerStep,
+      tempcompavailable: false,
+      tempcomp: false,
+    });
     this.members.reads("position", () => Math.round(focuser.reported));
-    this.members.reads("stepsize", () => micronPerStep);
     this.members.reads("temperature", () => world.weather.readings.temperatureCelsius);
     this.members.reads("ismoving", () => focuser.moving);
-    this.members.reads("tempcompavailable", () => false);
-    this.members.reads("tempcomp", () => false);
     this.members.lacksWrite("tempcomp", { TempComp: "boolean" });
     // Beyond its ends it goes to the end, and that is no error.
     this.members.writes("move", { Position: "int" }, ({ Position }) =>

@@ -20,9 +20,11 @@ export class RotatorDevice extends SimAlpacaDevice {
       throw invalidValue(`an angle of ${degrees} degrees is outside 0 to 360`);
     };
     this.members.reads("canreverse", () => true);
-    this.members.reads("reverse", () => this.#reverse);
-    this.members.writes("reverse", { Reverse: "boolean" }, ({ Reverse }) => {
-      this.#reverse = Reverse;
+    this.members.setting("Reverse", "boolean", {
+      read: () => this.#reverse,
+      write: (reverse) => {
+        this.#reverse = reverse;
+      },
     });
     this.members.reads("ismoving", () => rotator.moving);
     this.members.reads("mechanicalposition", mechanical);

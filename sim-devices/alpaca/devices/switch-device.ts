@@ -1,7 +1,9 @@
 import type { Glide } from "../../scene/mechanics/glide.ts";
 import type { World } from "../../scene/world.ts";
-import { cancelled, invalidValue, notImplemented } from "../ascom-error.ts";
+import { cancelled, checkedNumber, invalidValue, notImplemented } from "../ascom-error.ts";
 import { type DeviceOptions, type Identity, SimAlpacaDevice } from "../sim-alpaca-device.ts";
+
+const id = { Id: "int" } as const;
 
 interface SwitchFacts {
   readonly name: string;
@@ -33,18 +35,13 @@ export class SwitchDevice extends SimAlpacaDevice {
         read: () => (diffuser.reported === 1 ? 1 : 0),
       },
     ];
-    const id = { Id: "int" } as const;
     this.members.reads("maxswitch", () => this.#switches.length);
     this.members.readsWith("canwrite", id, ({ Id }) => this.#at(Id).mover !== undefined);
     this.members.readsWith("getswitch", id, ({ Id }) => this.#at(Id).read() === 1);
     this.members.readsWith("getswitchvalue", id, ({ Id }) => this.#at(Id).read());
     this.members.readsWith("getswitchname", id, ({ Id }) => this.#at(Id).name);
     this.members.readsWith("getswitchdescription", id, ({ Id }) => this.#at(Id).description);
-    for (const [name, value] of [
-      ["minswitchvalue", 0],
-      ["maxswitchvalue", 1],
-      ["switchstep", 1],
-    ] as const) {
+    for (const [name, value] of Object.entries({ minswitchvalue: 0, maxswitchvalue: 1, switchstep: 1 })) {
       this.members.readsWith(name, id, ({ Id }) => {
         this.#at(Id);
         return value;
@@ -74,7 +71,6 @@ export class SwitchDevice extends SimAlpacaDevice {
   }
 
   #addAsynchronous(): void {
-    const id = { Id: "int" } as const;
     this.members.readsWith("canasync", id, ({ Id }) => this.#at(Id).mover !== undefined);
     this.members.readsWith("statechangecomplete", id, ({ Id }) => {
       const one = this.#at(Id);
@@ -107,7 +103,7 @@ export class SwitchDevice extends SimAlpacaDevice {
   #start(id: number, value: number): Glide {
     const { name, mover } = this.#at(id);
     if (!mover) throw notImplemented(`writing to ${name}`);
-    if (!(value >= 0 && value <= 1)) throw invalidValue(`${name}: ${value} is outside 0 to 1`);
+    checkedNumber(name, value, 0, 1);
     this.#cancelled.delete(id);
     mover.moveTo(value < 0.5 ? 0 : 1);
     return mover;
@@ -116,12 +112,6 @@ export class SwitchDevice extends SimAlpacaDevice {
   /** The synchronous way: the reply comes when the motion has ended. */
   #set(id: number, value: number): Promise<void> {
     const mover = this.#start(id, value);
-    return new Promise((resolve) => {
-      const stop = this.world.listen(() => {
-        if (mover.moving) return;
-        stop();
-        resolve();
-      });
-    });
+    return this.world.until(() => !mover.moving);
   }
 }

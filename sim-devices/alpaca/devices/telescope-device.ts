@@ -2,18 +2,16 @@ import type { World } from "../../scene/world.ts";
 import { invalidOperation } from "../ascom-error.ts";
 import { type DeviceOptions, type Identity, SimAlpacaDevice } from "../sim-alpaca-device.ts";
 import { horizontalOf } from "./horizon.ts";
-import { normalPierSide, telescopeFacts } from "./telescope-facts.ts";
 import { addAxes, addGuiding } from "./telescope-motion.ts";
-import { rateOffsets } from "./telescope-rates.ts";
 import { addSiteAndTime } from "./telescope-site.ts";
 import { addSlews } from "./telescope-slews.ts";
 import { checkedDirection, isSlewing, raDec } from "./telescope-state.ts";
-import { addTracking } from "./telescope-tracking.ts";
+import { addTracking, rateOffsets } from "./telescope-tracking.ts";
 
-export interface TelescopeDeviceOptions extends DeviceOptions {
-  /** Whether slews answer at once, only at their end, or either way as asked; Platform 7 knows only the first. */
-  readonly slews: "async" | "sync" | "both";
-}
+const topocentric = 1;
+const polar = 1;
+/** This mount reaches its whole sky without going beyond the pole. */
+const normalPierSide = 0;
 
 /** The scene's equatorial mount. */
 export class TelescopeDevice extends SimAlpacaDevice {
@@ -33,13 +31,41 @@ export class TelescopeDevice extends SimAlpacaDevice {
   ];
   readonly #guideRates: { readonly east: number; readonly north: number };
 
-  constructor(identity: Identity, world: World, options: TelescopeDeviceOptions) {
+  constructor(identity: Identity, world: World, options: DeviceOptions) {
     super(identity, world, options, "Simulated equatorial mount");
     const { members } = this;
     const { mount, spec } = world;
     const slews = { async: options.slews !== "sync", sync: options.slews !== "async" };
-    for (const [name, value] of Object.entries(telescopeFacts(world, slews)))
-      members.reads(name, () => value);
+    const { apertureMm, focalLengthMm, obstructionRatio } = spec.optics;
+    const diameterMetres = apertureMm / 1000;
+    members.constants({
+      alignmentmode: polar,
+      equatorialsystem: topocentric,
+      aperturediameter: diameterMetres,
+      aperturearea: (Math.PI / 4) * diameterMetres ** 2 * (1 - obstructionRatio ** 2),
+      focallength: focalLengthMm / 1000,
+      canfindhome: false,
+      canpark: true,
+      canpulseguide: true,
+      cansetdeclinationrate: true,
+      cansetguiderates: true,
+      cansetpark: true,
+      cansetpierside: false,
+      cansetrightascensionrate: true,
+      cansettracking: true,
+      canslew: slews.sync,
+      canslewasync: slews.async,
+      canslewaltaz: slews.sync,
+      canslewaltazasync: slews.async,
+      cansync: true,
+      cansyncaltaz: false,
+      canunpark: true,
+      athome: false,
+      sideofpier: normalPierSide,
+      // The mount's coordinates are free of refraction: it allows for it by itself.
+      doesrefraction: true,
+      slewsettletime: Math.round(spec.mount.settleSeconds),
+    });
     members.readsWith("destinationsideofpier", raDec, ({ RightAscension, Declination }) => {
       checkedDirection(RightAscension, Declination);
       return normalPierSide;

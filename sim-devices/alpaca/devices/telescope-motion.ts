@@ -1,6 +1,6 @@
 import type { MountMechanics } from "../../scene/mechanics/mount.ts";
 import { hourAngleArcsecPerSecond, trackDegreesPerSecond } from "../../scene/mechanics/mount-rates.ts";
-import { invalidOperation, invalidValue, notImplemented } from "../ascom-error.ts";
+import { checkedNumber, invalidOperation, invalidValue, notImplemented } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";
 import { checkNotBusy, isSlewing } from "./telescope-state.ts";
 
@@ -10,7 +10,7 @@ const axes = ["east", "north"] as const;
 const siderealDegreesPerSecond = hourAngleArcsecPerSecond.sidereal / 3600;
 
 /** By GuideDirection: north, south, east, west. */
-const guideWays = [
+const guideDirections = [
   { axis: "north", sign: 1 },
   { axis: "north", sign: -1 },
   { axis: "east", sign: 1 },
@@ -32,10 +32,8 @@ export function addAxes(members: MemberTable, mount: MountMechanics, degreesPerS
     const axis = axisOf(Axis);
     if (!axis) throw notImplemented(`moving axis ${Axis}`);
     const speed = Math.abs(Rate);
-    if (Rate !== 0 && !(speed >= axisMinDegreesPerSecond && speed <= degreesPerSecondMax)) {
-      const range = `${axisMinDegreesPerSecond} to ${degreesPerSecondMax}`;
-      throw invalidValue(`a rate of ${Rate} degrees/s is outside ${range}`);
-    }
+    if (Rate !== 0)
+      checkedNumber("a rate [degrees/s] of", speed, axisMinDegreesPerSecond, degreesPerSecondMax);
     checkNotBusy(mount, "moving an axis");
     if (mount.phase === "slewing") throw invalidOperation("the mount slews");
     mount.jog(axis, Rate === 0 ? 0 : Rate + trackingOn(mount, axis));
@@ -59,22 +57,26 @@ export function addGuiding(
     if (rate > 0 && rate <= siderealDegreesPerSecond) return rate;
     throw invalidValue(`a guide rate of ${rate} degrees/s is outside 0 to ${siderealDegreesPerSecond}`);
   };
-  members.reads("guideraterightascension", () => rates.east);
-  members.reads("guideratedeclination", () => rates.north);
-  members.writes("guideraterightascension", { GuideRateRightAscension: "number" }, (given) => {
-    rates.east = checked(given.GuideRateRightAscension);
+  members.setting("GuideRateRightAscension", "number", {
+    read: () => rates.east,
+    write: (rate) => {
+      rates.east = checked(rate);
+    },
   });
-  members.writes("guideratedeclination", { GuideRateDeclination: "number" }, (given) => {
-    rates.north = checked(given.GuideRateDeclination);
+  members.setting("GuideRateDeclination", "number", {
+    read: () => rates.north,
+    write: (rate) => {
+      rates.north = checked(rate);
+    },
   });
   members.reads("ispulseguiding", () => mount.pulsing);
   members.writes("pulseguide", { Direction: "int", Duration: "int" }, ({ Direction, Duration }) => {
-    const way = guideWays[Direction];
-    if (!way) throw invalidValue(`there is no guide direction ${Direction}`);
+    const guide = guideDirections[Direction];
+    if (!guide) throw invalidValue(`there is no guide direction ${Direction}`);
     if (Duration < 0) throw invalidValue(`a pulse of ${Duration} ms`);
     checkNotBusy(mount, "a guide pulse");
     if (isSlewing(mount)) throw invalidOperation("the mount moves");
-    if (Duration > 0) mount.pulse(way.axis, way.sign * rates[way.axis], Duration / 1000, () => {});
+    if (Duration > 0) mount.pulse(guide.axis, guide.sign * rates[guide.axis], Duration / 1000, () => {});
   });
   return rates;
 }

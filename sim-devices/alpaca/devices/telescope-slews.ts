@@ -1,37 +1,41 @@
 import type { Direction } from "../../scene/sun/sun-place.ts";
 import type { World } from "../../scene/world.ts";
-import { invalidOperation, invalidValue, valueNotSet, whileParked } from "../ascom-error.ts";
+import { checkedNumber, invalidOperation, invalidValue, valueNotSet, whileParked } from "../ascom-error.ts";
 import type { MemberTable } from "../member-table.ts";
 import { equatorialOf } from "./horizon.ts";
 import { checkedDirection, checkNotBusy, isSlewing, raDec } from "./telescope-state.ts";
 
 const altAz = { Azimuth: "number", Altitude: "number" } as const;
 
-/** Which kinds of slew a mount offers: answering at once, or at the end. */
-export interface SlewKinds {
-  readonly async: boolean;
-  readonly sync: boolean;
-}
-
-/** The target, slews and syncs to it or to a place given, and the abort. */
-export function addSlews(members: MemberTable, world: World, offered: SlewKinds): void {
+/**
+ * The target, slews and syncs to it or to a place given, and the abort.
+ * @param offered which slews there are: answering at once, or at the end
+ */
+export function addSlews(
+  members: MemberTable,
+  world: World,
+  offered: { readonly async: boolean; readonly sync: boolean },
+): void {
   const { mount } = world;
   const target: { raHours?: number; decDegrees?: number } = {};
-  members.reads("targetrightascension", () => known(target.raHours, "the target's right ascension"));
-  members.reads("targetdeclination", () => known(target.decDegrees, "the target's declination"));
-  members.writes("targetrightascension", { TargetRightAscension: "number" }, (given) => {
-    target.raHours = checkedDirection(given.TargetRightAscension, 0).raHours;
+  const targetRa = () => known(target.raHours, "the target's right ascension");
+  const targetDec = () => known(target.decDegrees, "the target's declination");
+  members.setting("TargetRightAscension", "number", {
+    read: targetRa,
+    write: (hours) => {
+      target.raHours = checkedDirection(hours, 0).raHours;
+    },
   });
-  members.writes("targetdeclination", { TargetDeclination: "number" }, (given) => {
-    target.decDegrees = checkedDirection(0, given.TargetDeclination).decDegrees;
+  members.setting("TargetDeclination", "number", {
+    read: targetDec,
+    write: (degrees) => {
+      target.decDegrees = checkedDirection(0, degrees).decDegrees;
+    },
   });
   /** A parked mount says so first, whether there is a target or not. */
   const targetPlace = (): Direction => {
     checkNotBusy(mount, "a target");
-    return {
-      raHours: known(target.raHours, "the target's right ascension"),
-      decDegrees: known(target.decDegrees, "the target's declination"),
-    };
+    return { raHours: targetRa(), decDegrees: targetDec() };
   };
   const slew = (place: Direction, trackAfter: boolean) => {
     const refusal = mount.slewTo(place, trackAfter);
@@ -44,7 +48,7 @@ export function addSlews(members: MemberTable, world: World, offered: SlewKinds)
     slew(place, true);
   };
   const toHorizon = (altitude: number, azimuth: number) => {
-    if (!(altitude >= 0 && altitude <= 90)) throw invalidValue(`altitude ${altitude} is outside 0 to 90`);
+    checkedNumber("altitude", altitude, 0, 90);
     if (!(azimuth >= 0 && azimuth < 360)) throw invalidValue(`azimuth ${azimuth} is outside 0 to 360`);
     checkNotBusy(mount, "a slew");
     if (mount.tracking) throw invalidOperation("tracking is on");
@@ -61,7 +65,7 @@ export function addSlews(members: MemberTable, world: World, offered: SlewKinds)
     else {
       members.writes(kind, kinds, (given) => {
         start(given);
-        return untilStill(world);
+        return world.until(() => !isSlewing(mount));
       });
     }
   };
@@ -90,14 +94,4 @@ export function addSlews(members: MemberTable, world: World, offered: SlewKinds)
 function known(value: number | undefined, what: string): number {
   if (value === undefined) throw valueNotSet(what);
   return value;
-}
-
-function untilStill(world: World): Promise<void> {
-  return new Promise((resolve) => {
-    const stop = world.listen(() => {
-      if (isSlewing(world.mount)) return;
-      stop();
-      resolve();
-    });
-  });
 }

@@ -1,6 +1,6 @@
 import type { MountMechanics } from "../../scene/mechanics/mount.ts";
 import type { Direction } from "../../scene/sun/sun-place.ts";
-import { invalidOperation, invalidValue, whileParked } from "../ascom-error.ts";
+import { checkedNumber, invalidOperation, invalidValue, whileParked } from "../ascom-error.ts";
 
 export const raDec = { RightAscension: "number", Declination: "number" } as const;
 
@@ -18,6 +18,5 @@ export function checkNotBusy(mount: MountMechanics, what: string): void {
 /** @throws AscomError 0x401 for what is not on the sky */
 export function checkedDirection(raHours: number, decDegrees: number): Direction {
   if (!(raHours >= 0 && raHours < 24)) throw invalidValue(`right ascension ${raHours} h is outside 0 to 24`);
-  if (!(Math.abs(decDegrees) <= 90)) throw invalidValue(`declination ${decDegrees} is outside -90 to 90`);
-  return { raHours, decDegrees };
+  return { raHours, decDegrees: checkedNumber("declination", decDegrees, -90, 90) };
 }

@@ -1,5 +1,5 @@
 import type { World } from "../../scene/world.ts";
-import { invalidValue } from "../ascom-error.ts";
+import { checkedNumber } from "../ascom-error.ts";
 import { type DeviceOptions, type Identity, SimAlpacaDevice } from "../sim-alpaca-device.ts";
 
 const turning = -1;
@@ -14,12 +14,9 @@ export class WheelDevice extends SimAlpacaDevice {
     const { slots } = world.spec.rig;
     this.members.reads("names", () => slots.map(({ name }) => name));
     this.members.reads("focusoffsets", () => slots.map(() => 0));
-    this.members.reads("position", () => (wheel.moving ? turning : Math.round(wheel.reported) - 1));
-    this.members.writes("position", { Position: "int" }, ({ Position }) => {
-      if (!(Position >= 0 && Position < slots.length)) {
-        throw invalidValue(`slot ${Position} is outside 0 to ${slots.length - 1}`);
-      }
-      wheel.moveTo(Position + 1);
+    this.members.setting("Position", "int", {
+      read: () => (wheel.moving ? turning : Math.round(wheel.reported) - 1),
+      write: (slot) => wheel.moveTo(checkedNumber("slot", slot, 0, slots.length - 1) + 1),
     });
   }
 }

@@ -2,8 +2,8 @@ import { hourAngleArcsecPerSecond, type TrackRate } from "../../scene/mechanics/
 import type { Moment } from "../../scene/moment.ts";
 import { wrapDegrees } from "../../scene/sun/sun-place.ts";
 import type { World } from "../../scene/world.ts";
-import { type NumbersAsked, SimDevice, type SwitchesAsked, type TextsAsked } from "../sim-device.ts";
-import { Ticker } from "../ticker.ts";
+import { type NewValues, SimDevice } from "../sim-device.ts";
+import type { Ticker } from "../ticker.ts";
 import {
   type NumberVector,
   numberOf,
@@ -22,7 +22,7 @@ const mountInterface = 1 | 4;
 const movingSeconds = 0.25;
 const standingSeconds = 1;
 /** Coordinates that changed by less are not sent again [degrees]. */
-const worthTellingDegrees = 0.1 / 3600;
+const worthSendingDegrees = 0.1 / 3600;
 
 const rates: Readonly<Record<string, TrackRate>> = {
   TRACK_SIDEREAL: "sidereal",
@@ -33,7 +33,6 @@ const rates: Readonly<Record<string, TrackRate>> = {
 
 /** The scene's mount as an INDI device. Silent while it tracks and its coordinates do not change. */
 export class MountDevice extends SimDevice {
-  readonly #world: World;
   readonly #v: ReturnType<typeof mountVectors>;
   readonly #poll: Ticker;
   #sent = { ra: Number.NaN, dec: Number.NaN, state: "" };
@@ -47,36 +46,42 @@ export class MountDevice extends SimDevice {
   ]);
 
   constructor(name: string, world: World) {
-    super(name, world.clock, { driver: "mount-driver", interfaceBits: mountInterface });
-    this.#world = world;
+    super(name, world, { driver: "mount-driver", interfaceBits: mountInterface });
     const v = mountVectors(world);
     this.#v = v;
-    this.#poll = new Ticker(
-      world.clock,
+    this.#poll = this.poll(
       () => this.#pollSeconds(),
-      () => this.#tellCoordinates(),
+      () => this.#sendCoordinates(),
     );
-    this.onSwitch(v.onSet, (asked) => this.#keepSwitch(v.onSet, asked));
-    this.onNumber(v.eod, (asked) => this.#goto(asked));
+    this.keep(v.onSet);
+    this.on(v.eod, (values) => this.#goto(values));
     this.show(v.target);
-    this.onSwitch(v.abort, () => this.#abort());
-    this.onSwitch(v.trackMode, (asked) => this.#setTrackMode(asked));
-    this.onSwitch(v.trackState, (asked) => this.#setTracking(asked));
-    this.onNumber(v.trackRate, (asked) => this.#setCustomRate(asked));
-    this.onSwitch(v.motionNs, (asked) => this.#jog(v.motionNs, asked));
-    this.onSwitch(v.motionWe, (asked) => this.#jog(v.motionWe, asked));
-    this.onSwitch(v.reverse, (asked) => this.#keepSwitch(v.reverse, asked));
-    this.onSwitch(v.slewRate, (asked) => this.#keepSwitch(v.slewRate, asked));
-    this.onNumber(v.guideNs, (asked) => this.#pulse(v.guideNs, asked));
-    this.onNumber(v.guideWe, (asked) => this.#pulse(v.guideWe, asked));
-    this.onNumber(v.guideRate, (asked) => {
-      if (this.takeNumbers(v.guideRate, asked)) this.set(v.guideRate, "Ok");
+    this.on(v.abort, () => this.#abort());
+    this.keep(v.trackMode, () => {
+      world.mount.setTracking(world.mount.tracking, rates[selectedSwitch(v.trackMode) ?? ""] ?? "sidereal");
+      this.#poll.kick();
     });
-    this.onSwitch(v.park, (asked) => this.#park(asked));
-    this.onNumber(v.parkPosition, (asked) => this.#setParkPosition(asked));
-    this.onSwitch(v.parkOption, (asked) => this.#parkOption(asked));
-    this.onNumber(v.site, (asked) => this.#setSite(asked));
-    this.onText(v.time, (asked) => this.#setTime(asked));
+    this.on(v.trackState, (values) => this.#setTracking(values));
+    this.keep(v.trackRate, () => {
+      const [ha, dec] = [numberOf(v.trackRate, "TRACK_RATE_RA"), numberOf(v.trackRate, "TRACK_RATE_DE")];
+      world.mount.customRate = { ha, dec };
+      world.mount.setTracking(world.mount.tracking);
+    });
+    this.on(v.motionNs, (values) => this.#jog(v.motionNs, values));
+    this.on(v.motionWe, (values) => this.#jog(v.motionWe, values));
+    this.keep(v.reverse);
+    this.keep(v.slewRate);
+    this.on(v.guideNs, (values) => this.#pulse(v.guideNs, values));
+    this.on(v.guideWe, (values) => this.#pulse(v.guideWe, values));
+    this.keep(v.guideRate);
+    this.on(v.park, (values) => this.#park(values));
+    this.keep(v.parkPosition, () => {
+      const hourAngleDegrees = numberOf(v.parkPosition, "PARK_HA") * 15;
+      world.mount.parkAt = { hourAngleDegrees, decDegrees: numberOf(v.parkPosition, "PARK_DEC") };
+    });
+    this.on(v.parkOption, (values) => this.#parkOption(values));
+    this.on(v.site, (values) => this.#setSite(values));
+    this.on(v.time, (values) => this.#setTime(values));
     v.eod.refresh = () => this.#readCoordinates();
     v.time.refresh = () => {
       v.time.elements[0]!.value = indiTime(world.mount.believedUtcMs);
@@ -84,57 +89,59 @@ export class MountDevice extends SimDevice {
     world.listen((moment) => {
       if (moment.part === "mount" && this.connected) this.#follow(moment);
     });
-  }
-
-  protected override whenConnected(): void {
-    this.#v.trackState.state = this.#world.mount.tracking ? "Busy" : "Idle";
-    selectSwitch(this.#v.trackState, this.#world.mount.tracking ? "TRACK_ON" : "TRACK_OFF");
-    this.#poll.kick();
-  }
-
-  protected override whenDisconnected(): void {
-    this.#poll.stop();
+    this.whenConnected(() => this.#readTracking());
   }
 
   #pollSeconds(): number | undefined {
-    const { mount } = this.#world;
+    const { mount } = this.world;
     if (mount.phase !== "still" || mount.jogging || mount.pulsing) return movingSeconds;
     if (!mount.tracking) return standingSeconds;
     const rate = mount.rate === "custom" ? mount.customRate.ha : hourAngleArcsecPerSecond[mount.rate];
     const crawl =
       Math.abs(rate - hourAngleArcsecPerSecond.sidereal) +
       (mount.rate === "custom" ? Math.abs(mount.customRate.dec) : 0);
-    return crawl < 1e-6 ? undefined : Math.max(movingSeconds, (worthTellingDegrees * 3600) / crawl);
+    return crawl < 1e-6 ? undefined : Math.max(movingSeconds, (worthSendingDegrees * 3600) / crawl);
   }
 
   #readCoordinates(): void {
-    const at = this.#world.mount.believed;
+    const at = this.world.mount.believed;
     putNumbers(this.#v.eod, [at.raHours, at.decDegrees]);
     this.#v.eod.state = this.#eodState();
   }
 
   #eodState() {
-    const { mount } = this.#world;
+    const { mount } = this.world;
     if (mount.phase !== "still") return "Busy";
     return mount.tracking || mount.jogging ? "Ok" : "Idle";
   }
 
-  #tellCoordinates(force = false): void {
-    const at = this.#world.mount.believed;
+  #sendCoordinates(force = false): void {
+    const at = this.world.mount.believed;
     const moved = Math.max(
       Math.abs(wrapDegrees((at.raHours - this.#sent.ra) * 15)),
       Math.abs(at.decDegrees - this.#sent.dec),
     );
     const state = this.#eodState();
-    if (!force && moved < worthTellingDegrees * 0.99 && state === this.#sent.state) return;
+    if (!force && moved < worthSendingDegrees * 0.99 && state === this.#sent.state) return;
     this.#sent = { ra: at.raHours, dec: at.decDegrees, state };
     this.set(this.#v.eod);
   }
 
-  #tellTracking(): void {
-    const { tracking } = this.#world.mount;
+  #readTracking(): void {
+    const { tracking } = this.world.mount;
     selectSwitch(this.#v.trackState, tracking ? "TRACK_ON" : "TRACK_OFF");
-    this.set(this.#v.trackState, tracking ? "Busy" : "Idle");
+    this.#v.trackState.state = tracking ? "Busy" : "Idle";
+  }
+
+  #sendTracking(): void {
+    this.#readTracking();
+    this.set(this.#v.trackState);
+  }
+
+  /** Turns the switches of a motion off. */
+  #endJog(vector: SwitchVector): void {
+    selectSwitch(vector, undefined);
+    this.set(vector, "Idle");
   }
 
   /** What the mechanics did, told as the library's mount does. */
@@ -147,9 +154,9 @@ export class MountDevice extends SimDevice {
       case "slewEnded":
         this.message(
           "INFO",
-          `Telescope slew is complete. ${this.#world.mount.tracking ? "Tracking..." : "Stopped."}`,
+          `Telescope slew is complete. ${this.world.mount.tracking ? "Tracking..." : "Stopped."}`,
         );
-        this.#tellTracking();
+        this.#sendTracking();
         break;
       case "parked":
         this.message("INFO", "Mount is parked.");
@@ -162,46 +169,39 @@ export class MountDevice extends SimDevice {
         break;
       case "limitReached":
         this.message("ERROR", `Stopped at a limit: ${moment.detail}.`);
-        this.#tellTracking();
-        for (const vector of [v.motionNs, v.motionWe]) {
-          selectSwitch(vector, undefined);
-          this.set(vector, "Idle");
-        }
+        this.#sendTracking();
+        this.#endJog(v.motionNs);
+        this.#endJog(v.motionWe);
         break;
       default:
     }
-    this.#tellCoordinates();
+    this.#sendCoordinates();
     this.#poll.kick();
   }
 
-  #keepSwitch(vector: SwitchVector, asked: SwitchesAsked): void {
-    this.takeSwitches(vector, asked);
-    this.set(vector, "Ok");
-  }
-
   #refuseParked(): boolean {
-    if (!this.#world.mount.parked) return false;
+    if (!this.world.mount.parked) return false;
     this.message("WARNING", "Please unpark the mount before issuing any motion/sync commands.");
     return true;
   }
 
-  #goto(asked: NumbersAsked): void {
-    const { mount } = this.#world;
+  #goto(values: NewValues<number>): void {
+    const { mount } = this.world;
     const v = this.#v;
-    const raHours = asked.get("RA");
-    const decDegrees = asked.get("DEC");
+    const raHours = values.get("RA");
+    const decDegrees = values.get("DEC");
     // The library does not answer a target that is half given or outside the sky.
     if (raHours === undefined || decDegrees === undefined) return;
     if (!(raHours >= 0 && raHours <= 24 && Math.abs(decDegrees) <= 90)) return;
     if (this.#refuseParked()) {
-      this.#tellCoordinates(true);
+      this.#sendCoordinates(true);
       return;
     }
     const target = { raHours, decDegrees };
     if (selectedSwitch(v.onSet) === "SYNC") {
       mount.syncTo(target);
       this.message("INFO", "Sync is successful.");
-      this.#tellCoordinates(true);
+      this.#sendCoordinates(true);
       return;
     }
     const wasTracking = mount.tracking;
@@ -217,7 +217,7 @@ export class MountDevice extends SimDevice {
     this.message("INFO", `Slewing to RA: ${raHours.toFixed(5)} - DEC: ${decDegrees.toFixed(5)}`);
     putNumbers(v.target, [raHours, decDegrees]);
     this.set(v.target);
-    this.#tellCoordinates(true);
+    this.#sendCoordinates(true);
     if (wasTracking) {
       selectSwitch(v.trackState, "TRACK_OFF");
       this.set(v.trackState, "Idle");
@@ -233,13 +233,11 @@ export class MountDevice extends SimDevice {
   }
 
   #abort(): void {
-    const { mount } = this.#world;
+    const { mount } = this.world;
     const v = this.#v;
     mount.stop();
     for (const vector of [v.motionNs, v.motionWe]) {
-      if (selectedSwitch(vector) === undefined) continue;
-      selectSwitch(vector, undefined);
-      this.set(vector, "Idle");
+      if (selectedSwitch(vector) !== undefined) this.#endJog(vector);
     }
     for (const vector of [v.guideNs, v.guideWe]) {
       if (vector.state !== "Busy") continue;
@@ -248,75 +246,50 @@ export class MountDevice extends SimDevice {
     }
     this.message("INFO", "Slew/Track aborted.");
     this.set(v.abort, "Ok");
-    this.#tellTracking();
-    this.#tellCoordinates(true);
+    this.#sendTracking();
+    this.#sendCoordinates(true);
     this.#poll.kick();
   }
 
-  #setTrackMode(asked: SwitchesAsked): void {
-    const v = this.#v.trackMode;
-    const { mount } = this.#world;
-    if (this.takeSwitches(v, asked))
-      mount.setTracking(mount.tracking, rates[selectedSwitch(v) ?? ""] ?? "sidereal");
-    this.set(v, "Ok");
-    this.#poll.kick();
-  }
-
-  #setTracking(asked: SwitchesAsked): void {
-    const { mount } = this.#world;
-    const wish = asked.get("TRACK_ON") === true;
+  #setTracking(values: NewValues<boolean>): void {
+    const { mount } = this.world;
+    const wish = values.get("TRACK_ON") === true;
     if (wish && mount.parked) this.message("WARNING", "Telescope is Parked, Unpark before tracking.");
     else if (mount.phase !== "parking") mount.setTracking(wish);
-    this.#tellTracking();
-    this.#tellCoordinates();
+    this.#sendTracking();
+    this.#sendCoordinates();
     this.#poll.kick();
   }
 
-  #setCustomRate(asked: NumbersAsked): void {
-    const v = this.#v.trackRate;
-    if (!this.takeNumbers(v, asked)) return;
-    const { mount } = this.#world;
-    mount.customRate = { ha: numberOf(v, "TRACK_RATE_RA"), dec: numberOf(v, "TRACK_RATE_DE") };
-    mount.setTracking(mount.tracking);
-    this.set(v, "Ok");
-  }
-
-  #reversed(element: "REVERSE_NS" | "REVERSE_WE"): 1 | -1 {
-    return this.#v.reverse.elements.find((e) => e.name === element)?.value ? -1 : 1;
-  }
-
-  #jog(vector: SwitchVector, asked: SwitchesAsked): void {
+  #jog(vector: SwitchVector, values: NewValues<boolean>): void {
     if (this.#refuseParked()) {
-      selectSwitch(vector, undefined);
-      this.set(vector, "Idle");
+      this.#endJog(vector);
       return;
     }
-    const wish = [...asked].find(([, on]) => on)?.[0];
+    const wish = [...values].find(([, on]) => on)?.[0];
     selectSwitch(vector, wish);
     const speed = jogSpeeds.find((s) => s.name === selectedSwitch(this.#v.slewRate))?.degreesPerSecond;
-    const rate = speed ?? this.#world.spec.mount.slewDegreesPerSecond;
+    const rate = speed ?? this.world.spec.mount.slewDegreesPerSecond;
     const isNs = vector === this.#v.motionNs;
     const sign = wish === undefined ? 0 : wish === "MOTION_NORTH" || wish === "MOTION_EAST" ? 1 : -1;
-    const reversed = this.#reversed(isNs ? "REVERSE_NS" : "REVERSE_WE");
-    this.#world.mount.jog(isNs ? "north" : "east", sign * rate * reversed);
+    const isReversed = this.#v.reverse.elements[isNs ? 0 : 1]!.value;
+    this.world.mount.jog(isNs ? "north" : "east", sign * rate * (isReversed ? -1 : 1));
     this.set(vector, wish === undefined ? "Idle" : "Busy");
     this.#poll.kick();
   }
 
-  #pulse(vector: NumberVector, asked: NumbersAsked): void {
-    if (!this.takeNumbers(vector, asked)) return;
+  #pulse(vector: NumberVector, values: NewValues<number>): void {
+    if (!this.takeNumbers(vector, values)) return;
     const isNs = vector === this.#v.guideNs;
     const [plus, minus] = isNs ? ["TIMED_GUIDE_N", "TIMED_GUIDE_S"] : ["TIMED_GUIDE_E", "TIMED_GUIDE_W"];
-    const plusMs = asked.get(plus!) ?? 0;
-    const minusMs = asked.get(minus!) ?? 0;
-    vector.elements.forEach((element) => {
-      element.value = asked.get(element.name) ?? 0;
-    });
+    const plusMs = values.get(plus!) ?? 0;
+    const minusMs = values.get(minus!) ?? 0;
+    for (const element of vector.elements) element.value = values.get(element.name) ?? 0;
     const done = () => {
       putNumbers(vector, [0, 0]);
       if (!this.connected) return;
       this.set(vector, "Idle"); // the library ends a pulse Idle, not Ok
-      this.#tellCoordinates();
+      this.#sendCoordinates();
     };
     const byMs = plusMs > 0 ? plusMs : minusMs;
     if (byMs === 0) {
@@ -325,15 +298,15 @@ export class MountDevice extends SimDevice {
     }
     const fraction = numberOf(this.#v.guideRate, isNs ? "GUIDE_RATE_NS" : "GUIDE_RATE_WE");
     const rate = (fraction * hourAngleArcsecPerSecond.sidereal) / 3600;
-    this.#world.mount.pulse(isNs ? "north" : "east", plusMs > 0 ? rate : -rate, byMs / 1000, done);
+    this.world.mount.pulse(isNs ? "north" : "east", plusMs > 0 ? rate : -rate, byMs / 1000, done);
     this.set(vector, "Busy");
     this.#poll.kick();
   }
 
-  #park(asked: SwitchesAsked): void {
-    const { mount } = this.#world;
+  #park(values: NewValues<boolean>): void {
+    const { mount } = this.world;
     const v = this.#v.park;
-    if (asked.get("PARK")) {
+    if (values.get("PARK")) {
       if (mount.parked) {
         this.message("INFO", "Telescope already parked.");
         selectSwitch(v, "PARK");
@@ -344,10 +317,10 @@ export class MountDevice extends SimDevice {
       selectSwitch(v, "PARK");
       mount.park();
       this.set(v, "Busy");
-      this.#tellTracking();
+      this.#sendTracking();
       return;
     }
-    if (!asked.get("UNPARK")) return;
+    if (!values.get("UNPARK")) return;
     selectSwitch(v, "UNPARK");
     if (mount.phase === "parking") {
       mount.stop(); // its news leave the park state unknown
@@ -359,49 +332,39 @@ export class MountDevice extends SimDevice {
     this.set(v, was ? "Ok" : "Idle");
   }
 
-  #setParkPosition(asked: NumbersAsked): void {
-    const v = this.#v.parkPosition;
-    if (!this.takeNumbers(v, asked)) return;
-    this.#world.mount.parkAt = {
-      hourAngleDegrees: numberOf(v, "PARK_HA") * 15,
-      decDegrees: numberOf(v, "PARK_DEC"),
-    };
-    this.set(v, "Ok");
-  }
-
-  #parkOption(asked: SwitchesAsked): void {
-    const { mount, mechanics } = this.#world;
-    if (asked.get("PARK_CURRENT")) mount.parkAt = { ...mount.believedAxes };
-    else if (asked.get("PARK_DEFAULT")) mount.parkAt = { ...mechanics.parkAt };
+  #parkOption(values: NewValues<boolean>): void {
+    const { mount, mechanics } = this.world;
+    if (values.get("PARK_CURRENT")) mount.parkAt = { ...mount.believedAxes };
+    else if (values.get("PARK_DEFAULT")) mount.parkAt = { ...mechanics.parkAt };
     putNumbers(this.#v.parkPosition, [mount.parkAt.hourAngleDegrees / 15, mount.parkAt.decDegrees]);
     this.set(this.#v.parkPosition, "Ok");
     this.set(this.#v.parkOption, "Ok");
   }
 
-  #setSite(asked: NumbersAsked): void {
+  #setSite(values: NewValues<number>): void {
     const v = this.#v.site;
-    if (v.elements.some((e) => !asked.has(e.name)) || !this.takeNumbers(v, asked)) return;
-    this.#world.mount.believedSite = {
+    if (v.elements.some((e) => !values.has(e.name)) || !this.takeNumbers(v, values)) return;
+    this.world.mount.believedSite = {
       latitudeDegrees: numberOf(v, "LAT"),
       longitudeDegrees: wrapDegrees(numberOf(v, "LONG")),
       elevationMetres: numberOf(v, "ELEV"),
     };
     this.set(v, "Ok");
-    this.#tellCoordinates();
+    this.#sendCoordinates();
   }
 
-  #setTime(asked: TextsAsked): void {
+  #setTime(values: NewValues<string>): void {
     const v = this.#v.time;
-    const utcMs = Date.parse(`${(asked.get("UTC") ?? "").replace(/Z$/, "")}Z`);
+    const utcMs = Date.parse(`${(values.get("UTC") ?? "").replace(/Z$/, "")}Z`);
     if (Number.isNaN(utcMs)) {
       this.message("ERROR", "The UTC time is invalid.");
       this.set(v, "Alert");
       return;
     }
     // Whole seconds come in; an error below one second is the text's, not the clock's.
-    const error = (utcMs - this.clock.nowMs()) / 1000;
-    this.#world.mount.clockErrorSeconds = Math.abs(error) < 1 ? 0 : error;
-    v.elements[1]!.value = asked.get("OFFSET") ?? v.elements[1]!.value;
+    const error = (utcMs - this.world.clock.nowMs()) / 1000;
+    this.world.mount.clockErrorSeconds = Math.abs(error) < 1 ? 0 : error;
+    v.elements[1]!.value = values.get("OFFSET") ?? v.elements[1]!.value;
     this.set(v, "Ok");
   }
 }

@@ -1,7 +1,6 @@
 import type { WeatherReadings } from "../../scene/mechanics/weather.ts";
 import type { World } from "../../scene/world.ts";
 import { SimDevice } from "../sim-device.ts";
-import { Ticker } from "../ticker.ts";
 import {
   lightVector,
   numberOf,
@@ -12,6 +11,7 @@ import {
 } from "../vector.ts";
 
 const weatherInterface = 128;
+const group = "Main Control";
 
 /** Parameter, label, reading, and the limits that it starts with. Gust and humidity are not critical. */
 const parameters: readonly (readonly [string, string, keyof WeatherReadings, number, number, boolean])[] = [
@@ -27,10 +27,8 @@ const severity: readonly VectorState[] = ["Idle", "Ok", "Busy", "Alert"];
 
 /** A weather station: raw readings, limits, and one light per critical parameter. */
 export class WeatherDevice extends SimDevice {
-  readonly #world: World;
-  readonly #poll: Ticker;
   readonly #status = lightVector(
-    { name: "WEATHER_STATUS", label: "Status", group: "Main Control" },
+    { name: "WEATHER_STATUS", label: "Status", group },
     parameters.filter((p) => p[5]).map(([name, label]) => [name, label]),
   );
   readonly #readings = numberVector(
@@ -44,82 +42,60 @@ export class WeatherDevice extends SimDevice {
       ["PERC_WARN", "% for Warning", 15, 0, 100, 1, "%g"],
     ]),
   );
-  readonly #update = numberVector({ name: "WEATHER_UPDATE", label: "Update", group: "Main Control" }, [
-    ["PERIOD", "Period (s)", 60, 0, 3600, 60, "%4.2f"],
-  ]);
-  readonly #refresh = switchVector(
-    { name: "WEATHER_REFRESH", label: "Refresh", group: "Main Control", rule: "AtMostOne" },
-    [["REFRESH", "Refresh"]],
-  );
   readonly #override = switchVector(
-    { name: "WEATHER_OVERRIDE", label: "Override Status", group: "Main Control", rule: "AnyOfMany" },
+    { name: "WEATHER_OVERRIDE", label: "Override Status", group, rule: "AnyOfMany" },
     [["OVERRIDE", "Override Status"]],
   );
-  #told = "";
+  #sentStatus = "";
 
   constructor(name: string, world: World) {
-    super(name, world.clock, { driver: "weather-driver", interfaceBits: weatherInterface });
-    this.#world = world;
+    super(name, world, { driver: "weather-driver", interfaceBits: weatherInterface });
+    const update = numberVector({ name: "WEATHER_UPDATE", label: "Update", group }, [
+      ["PERIOD", "Period (s)", 60, 0, 3600, 60, "%4.2f"],
+    ]);
     this.show(this.#status);
     this.show(this.#readings);
-    for (const limits of this.#limits) {
-      this.onNumber(limits, (asked) => {
-        if (!this.takeNumbers(limits, asked)) return;
-        this.set(limits, "Ok");
-        this.#tellStatus();
-      });
-    }
-    this.onNumber(this.#update, (asked) => {
-      if (this.takeNumbers(this.#update, asked)) this.set(this.#update, "Ok");
-      this.#poll.kick();
-    });
-    this.onSwitch(this.#refresh, () => {
-      this.#measure();
-      this.set(this.#refresh, "Ok");
-    });
-    this.onSwitch(this.#override, (asked) => {
-      this.takeSwitches(this.#override, asked);
+    for (const limits of this.#limits) this.keep(limits, () => this.#sendStatus());
+    this.keep(update, () => poll.kick());
+    this.addButton({ name: "WEATHER_REFRESH", label: "Refresh", group }, ["REFRESH", "Refresh"], () =>
+      this.#measure(),
+    );
+    this.on(this.#override, (values) => {
+      this.takeSettings(this.#override, values);
       this.set(this.#override, this.#override.elements[0]?.value ? "Busy" : "Ok");
-      this.#tellStatus();
+      this.#sendStatus();
     });
-    this.#poll = new Ticker(
-      world.clock,
-      () => numberOf(this.#update, "PERIOD") || undefined,
+    this.whenConnected(() => {
+      this.#read();
+      this.#judge();
+      this.#readings.state = "Ok";
+    });
+    const poll = this.poll(
+      () => numberOf(update, "PERIOD") || undefined,
       () => this.#measure(),
     );
-  }
-
-  protected override whenConnected(): void {
-    this.#read();
-    this.#judge();
-    this.#readings.state = "Ok";
-    this.#poll.kick();
-  }
-
-  protected override whenDisconnected(): void {
-    this.#poll.stop();
   }
 
   #measure(): void {
     this.#read();
     this.set(this.#readings, "Ok");
-    this.#tellStatus();
+    this.#sendStatus();
   }
 
   #read(): void {
-    const { readings } = this.#world.weather;
+    const { readings } = this.world.weather;
     putNumbers(
       this.#readings,
       parameters.map(([, , key]) => readings[key]),
     );
   }
 
-  /** Sent on a change only. */
-  #tellStatus(): void {
+  /** On a change only. */
+  #sendStatus(): void {
     this.#judge();
     const now = `${this.#status.state} ${this.#status.elements.map((e) => e.value).join(" ")}`;
-    if (now === this.#told) return;
-    this.#told = now;
+    if (now === this.#sentStatus) return;
+    this.#sentStatus = now;
     this.set(this.#status);
   }
 
@@ -128,12 +104,8 @@ export class WeatherDevice extends SimDevice {
     for (const light of this.#status.elements) {
       const index = parameters.findIndex(([name]) => name === light.name);
       const value = this.#readings.elements[index]?.value ?? Number.NaN;
-      const limits = this.#limits[index];
-      if (limits)
-        light.value = judge(
-          value,
-          limits.elements.map((e) => e.value),
-        );
+      const limits = this.#limits[index]?.elements.map((e) => e.value);
+      if (limits) light.value = judgeReading(value, limits);
       worst = Math.max(worst, severity.indexOf(light.value));
     }
     this.#status.state = this.#override.elements[0]?.value ? "Ok" : (severity[worst] ?? "Idle");
@@ -141,7 +113,7 @@ export class WeatherDevice extends SimDevice {
 }
 
 /** Alert outside the limits, Busy within so many percent of one; a limit of 0 has no such zone. */
-function judge(value: number, [min = 0, max = 0, percent = 0]: readonly number[]): VectorState {
+function judgeReading(value: number, [min = 0, max = 0, percent = 0]: readonly number[]): VectorState {
   if (value < min || value > max) return "Alert";
   const near = (limit: number) =>
     limit !== 0 && Math.abs(value - limit) <= (Math.abs(max - min) * percent) / 100;

@@ -36,7 +36,7 @@ const elsewhere = new SnoopedRig({
 });
 const world = new World({ spec, clock, paint: (light, ask) => painter.paint(light, ask), elsewhere });
 const camera = new CameraDevice(sceneNames.camera, world, active, (now) => {
-  elsewhere.follow(now);
+  elsewhere.active = now;
   askAround();
 });
 const driver: RunningDriver = runDriver([camera], standardPipes(), (element) => elsewhere.hear(element));

@@ -18,7 +18,7 @@ export class SunSurface {
 
   constructor(readonly spec: SceneSpec) {
     this.#darkening = limbDarkening(spec.optics.wavelengthNm);
-    this.#texture = new TextureTile(spec.seed);
+    this.#texture = TextureTile.of(spec.seed);
     this.#features = surfaceFeatures(spec.sun, this.#texture);
     if (spec.sun.image) {
       const grey = readGreyPng(spec.sun.image.file);

@@ -6,9 +6,16 @@ const CELL = 6;
 
 /** A seeded random pattern of one cell size, mean 0, rms 1, that repeats without a seam. */
 export class TextureTile {
+  static #last: { readonly seed: number; readonly tile: TextureTile } | undefined;
   readonly #tile: Float32Array;
 
-  constructor(seed: number) {
+  /** The tile of that seed; the last one is kept, because simulators are often started on the same scene. */
+  static of(seed: number): TextureTile {
+    if (TextureTile.#last?.seed !== seed) TextureTile.#last = { seed, tile: new TextureTile(seed) };
+    return TextureTile.#last.tile;
+  }
+
+  private constructor(seed: number) {
     const raw = new Float32Array(SIZE * SIZE);
     new FrameNoise(seed, 0, 55).fillGauss(raw, raw.length);
     const fine = smoothPeriodic(raw, CELL / 4);
@@ -56,23 +63,19 @@ function smoothPeriodic(image: Float32Array, sigma: number): Float32Array {
   const weights = Array.from({ length: 2 * reach + 1 }, (_, i) =>
     Math.exp(-0.5 * ((i - reach) / sigma) ** 2),
   );
-  const across = new Float32Array(image.length);
-  const out = new Float32Array(image.length);
-  for (let y = 0; y < SIZE; y++) {
-    for (let x = 0; x < SIZE; x++) {
-      let sum = 0;
-      for (let k = -reach; k <= reach; k++)
-        sum += weights[k + reach]! * image[y * SIZE + ((x + k) & (SIZE - 1))]!;
-      across[y * SIZE + x] = sum;
+  const smoothAlong = (from: Float32Array, right: number, down: number) => {
+    const out = new Float32Array(from.length);
+    for (let y = 0; y < SIZE; y++) {
+      for (let x = 0; x < SIZE; x++) {
+        let sum = 0;
+        for (let k = -reach; k <= reach; k++) {
+          const at = ((y + k * down) & (SIZE - 1)) * SIZE + ((x + k * right) & (SIZE - 1));
+          sum += weights[k + reach]! * from[at]!;
+        }
+        out[y * SIZE + x] = sum;
+      }
     }
-  }
-  for (let y = 0; y < SIZE; y++) {
-    for (let x = 0; x < SIZE; x++) {
-      let sum = 0;
-      for (let k = -reach; k <= reach; k++)
-        sum += weights[k + reach]! * across[((y + k) & (SIZE - 1)) * SIZE + x]!;
-      out[y * SIZE + x] = sum;
-    }
-  }
-  return out;
+    return out;
+  };
+  return smoothAlong(smoothAlong(image, 1, 0), 0, 1);
 }

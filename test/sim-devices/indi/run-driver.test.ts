@@ -76,16 +76,16 @@ function snooping(clock: VirtualClock) {
 test("a snooped mount is carried on while it is silent: still, at the solar rate, or left standing", async () => {
   const clock = new VirtualClock(0);
   const { rig, coordinates, choose } = snooping(clock);
-  expect(rig.line()).toBeUndefined();
+  expect(rig.lineOfSight).toBeUndefined();
   const movedIn = async (seconds: number) => {
-    const before = rig.line()!;
+    const before = rig.lineOfSight!;
     await clock.drive(clock.sleep(seconds));
-    return seenFrom(before, rig.line()!).eastArcsec / seconds;
+    return seenFrom(before, rig.lineOfSight!).eastArcsec / seconds;
   };
   coordinates("Ok", 6, 0);
   choose("M", "TELESCOPE_TRACK_STATE", "Busy", "TRACK_ON");
-  expect(rig.line()?.raHours).toBeCloseTo(6 + 0.1 / 15, 6);
-  expect(rig.line()?.decDegrees).toBeCloseTo(-0.2, 9);
+  expect(rig.lineOfSight?.raHours).toBeCloseTo(6 + 0.1 / 15, 6);
+  expect(rig.lineOfSight?.decDegrees).toBeCloseTo(-0.2, 9);
   expect(await movedIn(100)).toBeCloseTo(0, 6);
   choose("M", "TELESCOPE_TRACK_MODE", "Ok", "TRACK_SOLAR");
   expect(await movedIn(100)).toBeCloseTo(0.041067, 5);
@@ -98,13 +98,13 @@ test("a snooped mount is carried on while it is silent: still, at the solar rate
 test("a snooped cover is on its way while Busy and where it says at the end", async () => {
   const clock = new VirtualClock(0);
   const { rig, choose } = snooping(clock);
-  expect(rig.coverOpen()).toBeUndefined();
+  expect(rig.coverOpen).toBeUndefined();
   choose("C", "CAP_PARK", "Ok", "PARK");
-  expect(rig.coverOpen()).toBe(0);
+  expect(rig.coverOpen).toBe(0);
   choose("C", "CAP_PARK", "Busy", "UNPARK");
   await clock.drive(clock.sleep(2));
-  expect(rig.coverOpen()).toBeCloseTo(0.4, 9);
+  expect(rig.coverOpen).toBeCloseTo(0.4, 9);
   choose("C", "CAP_PARK", "Ok", "UNPARK");
-  expect(rig.coverOpen()).toBe(1);
+  expect(rig.coverOpen).toBe(1);
   expect(rig.wishes().map((w) => w.device)).toEqual(["M", "M", "M", "M", "C"]);
 });
