@@ -67,6 +67,14 @@ export interface StepInput<Ask> {
   readonly ask: Ask;
 }
 
+/** What a step's states hand to each other. */
+export interface StepWork<Ask, Found> extends StepInput<Ask> {
+  /** Recorded however the step ends. */
+  result?: Found;
+  /** What it wants done before the rest of it; counts for work that ended well. */
+  asks?: NewFlatRequest;
+}
+
 /** What a step wants done before what is left of it can be of use; the run puts it in, and then the rest of the step. */
 export interface NewFlatRequest {
   readonly wants: "new flat";

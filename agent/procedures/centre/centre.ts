@@ -12,7 +12,7 @@ import { findLimb } from "./search.ts";
 const showsLimb = ({ eye }: CentreWork) => isLimbVisibleWhenCentred(eye.shape, eye.discRadiusPx);
 
 /** Finds the Sun and brings it to the middle of the frame. */
-export const centre = defineStep<CentreAsk, CentreWork, CentreFound>({
+export const centre = defineStep<CentreAsk, CentreFound, CentreWork>({
   begin: ({ bench, ask }) => new CentreWork(bench, ask),
   first: "checking",
   states: {
@@ -41,5 +41,4 @@ export const centre = defineStep<CentreAsk, CentreWork, CentreFound>({
     },
   },
   makeSafe: ({ bench, ask }, ended, signal) => leaveCentringSafe(bench, ask, ended === "completed", signal),
-  found: ({ found }) => found,
 });

@@ -52,7 +52,7 @@ async function record(work: CentreWork, signal: AbortSignal, measured: Measured)
       measuredUtcMs: bench.clock.nowMs(),
     };
   }
-  work.found = {
+  work.result = {
     ...measured,
     cameraOnSky,
     pointingError,

@@ -30,7 +30,7 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
     sampleFrame,
     ...(ask.enough ? { bought: boughtBy(series, ask.enough) } : {}),
   };
-  work.found = await proveAndWriteFlat(work, made, signal);
+  work.result = await proveAndWriteFlat(work, made, signal);
 }
 
 /** By the noise that the series showed itself. */

@@ -1,12 +1,10 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { FlatChecker } from "../flat-in-use/flat-check.ts";
-import type { NewFlatRequest, Workbench } from "../step.ts";
+import type { StepWork } from "../step.ts";
 import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
 import type { FlatCheckRecord, ImagesAsk, ImagesFound } from "./images-ask.ts";
 
-export interface ImagesWork {
-  readonly bench: Workbench;
-  readonly ask: ImagesAsk;
+export interface ImagesWork extends StepWork<ImagesAsk, ImagesFound> {
   readonly files: string[];
   readonly checks: FlatCheckRecord[];
   readonly checker: FlatChecker;
@@ -15,7 +13,5 @@ export interface ImagesWork {
   taken: number;
   gain: number;
   tuned: TunedExposure | undefined;
-  latest: Frame | undefined;
-  asks: NewFlatRequest | undefined;
-  found: ImagesFound | undefined;
+  latest?: Frame;
 }

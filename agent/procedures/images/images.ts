@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
@@ -13,7 +14,7 @@ import type { ImagesWork } from "./images-work.ts";
 import { locateMove } from "./when-moved.ts";
 
 /** Plain images of the Sun, kept raw: what the flat is for. Now and then they are asked whether it still fits. */
-export const images = defineStep<ImagesAsk, ImagesWork, ImagesFound>({
+export const images = defineStep<ImagesAsk, ImagesFound, ImagesWork>({
   begin,
   first: "pointing",
   states: {
@@ -36,16 +37,14 @@ export const images = defineStep<ImagesAsk, ImagesWork, ImagesFound>({
     },
     keeping: { does: tell, next: "done" },
   },
-  makeSafe: ({ bench, ask, found, asks }, _ended, signal) =>
-    leaveRigIdle(bench, found && !asks ? ask.coverAfter : "closed", signal),
-  found: (work) => work.found,
-  asks: (work) => work.asks,
+  makeSafe: ({ bench, ask, result, asks }, _ended, signal) =>
+    leaveRigIdle(bench, result && !asks ? ask.coverAfter : "closed", signal),
 });
 
-function begin({ bench, ask }: StepInput<ImagesAsk>): ImagesWork {
+function begin(input: StepInput<ImagesAsk>): ImagesWork {
+  const { bench, ask } = input;
   return {
-    bench,
-    ask,
+    ...input,
     files: [],
     checks: [],
     checker: new FlatChecker(bench),
@@ -53,9 +52,6 @@ function begin({ bench, ask }: StepInput<ImagesAsk>): ImagesWork {
     taken: ask.goesOn?.taken ?? 0,
     gain: ask.goesOn?.gain ?? 0,
     tuned: ask.goesOn?.tuned,
-    latest: undefined,
-    asks: undefined,
-    found: undefined,
   };
 }
 
@@ -118,16 +114,16 @@ async function tell(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, files, checks } = work;
   const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
   const flat = checks.find((check) => check.flat !== undefined)?.flat;
-  work.found = {
+  work.result = {
     files,
     exposureSeconds,
     edgeFraction,
     testFrames,
-    ...(flat === undefined ? {} : { flat }),
+    ...given({ flat }),
     checks,
     ...(await locateMove(work, signal)),
   };
-  const { doubtful, moved } = work.found;
+  const { doubtful, moved } = work.result;
   for (const file of doubtful) markMisfitImages(bench, file, "unsure");
   for (const file of moved) markMisfitImages(bench, file, "moved");
   bench.note("images taken", { frames: files.length, doubtful: doubtful.length, moved: moved.length });

@@ -18,19 +18,14 @@ import {
  * Whether light comes past the closed cover, at the flat's own exposure: half of the covered frames on the Sun, all of
  * those off it, the other half on the Sun again. So a slow drift cancels, for the price of two slews.
  */
-export const leakCheck = defineStep<LeakCheckAsk, LeakWork, LeakCheckFound>({
+export const leakCheck = defineStep<LeakCheckAsk, LeakCheckFound, LeakWork>({
   begin: beginLeakCheck,
   first: "checking",
   states: {
     checking: { does: checkDevices, next: "covering" },
     covering: { does: closeTube, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
-    settingUp: {
-      does: async ({ bench }, signal) => {
-        await setLowestGain(bench, signal);
-      },
-      next: "tuning",
-    },
+    settingUp: { does: ({ bench }, signal) => setLowestGain(bench, signal), next: "tuning" },
     tuning: { does: measureFlatLevel, next: "coveringAgain" },
     coveringAgain: { does: closeTube, next: "lookingFirst" },
     lookingFirst: { does: exposeCovered("first"), next: "leavingSun" },
@@ -42,5 +37,4 @@ export const leakCheck = defineStep<LeakCheckAsk, LeakWork, LeakCheckFound>({
   },
   makeSafe: ({ bench, ask, withinLimit }, _ended, signal) =>
     leaveRigIdle(bench, withinLimit ? ask.coverAfter : "closed", signal),
-  found: (work) => work.found,
 });

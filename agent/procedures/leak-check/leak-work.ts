@@ -5,7 +5,7 @@ import { judgeLeak } from "../../imaging/proof/leak.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { runSubstep } from "../run-step.ts";
-import type { StepInput, Workbench } from "../step.ts";
+import type { StepInput, StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import type { LeakCheckAsk, LeakCheckFound } from "./leak-ask.ts";
@@ -16,9 +16,7 @@ interface Covered {
   readonly celsius: number[];
 }
 
-export interface LeakWork {
-  readonly bench: Workbench;
-  readonly ask: LeakCheckAsk;
+export interface LeakWork extends StepWork<LeakCheckAsk, LeakCheckFound> {
   readonly onSun: Covered;
   readonly offSun: Covered;
   readonly dark: DarkSeries;
@@ -26,23 +24,20 @@ export interface LeakWork {
   exposureSeconds: number;
   flatLevelAdu: number;
   withinLimit: boolean;
-  found: LeakCheckFound | undefined;
 }
 
 const biasFrames = 2;
 
-export function beginLeakCheck({ bench, ask }: StepInput<LeakCheckAsk>): LeakWork {
+export function beginLeakCheck(input: StepInput<LeakCheckAsk>): LeakWork {
   return {
-    bench,
-    ask,
+    ...input,
     onSun: { mean: undefined, celsius: [] },
     offSun: { mean: undefined, celsius: [] },
-    dark: new DarkSeries(ask.frames),
+    dark: new DarkSeries(input.ask.frames),
     biasAdu: [],
     exposureSeconds: 0,
     flatLevelAdu: 0,
     withinLimit: false,
-    found: undefined,
   };
 }
 
@@ -150,7 +145,7 @@ export async function judgeLeakFrames(work: LeakWork): Promise<void> {
   });
   const { mapAdu, mapColumns, mapRows, ...figures } = report;
   const warmer = onSun.celsius.length > 0 && offSun.celsius.length > 0;
-  work.found = {
+  work.result = {
     ...figures,
     exposureSeconds,
     frames: ask.frames,

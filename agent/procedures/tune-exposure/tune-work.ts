@@ -2,28 +2,21 @@ import { type LevelReading, readLevel } from "../../imaging/exposure/frame-level
 import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../imaging/exposure/tune.ts";
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import type { StepInput, Workbench } from "../step.ts";
+import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { sunAltitudeDegrees } from "../sun-pointing.ts";
 import { readUnhealthyPixels } from "../unhealthy-px.ts";
 import type { TuneAsk, TunedExposure } from "./tune-ask.ts";
 
-export interface TuneWork {
-  readonly bench: Workbench;
-  readonly ask: TuneAsk;
+export interface TuneWork extends StepWork<TuneAsk, TunedExposure> {
   readonly readings: LevelReading[];
   gain: number;
-  advice: TuneAdvice | undefined;
-  found: TunedExposure | undefined;
+  advice?: TuneAdvice;
 }
 
 /** No flat series may leave this range while the Sun sinks or climbs. */
 const seriesRange = { least: 0.75, most: 0.9 };
 const framesMax = 9;
-
-export function startTuning({ bench, ask }: StepInput<TuneAsk>): TuneWork {
-  return { bench, ask, readings: [], gain: 0, advice: undefined, found: undefined };
-}
 
 /** Exposes as advised and reads the level off the frame. */
 export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise<void> {
@@ -102,7 +95,7 @@ export async function saveLightRate(work: TuneWork): Promise<void> {
     sunAltitudeDegrees: sunAltitudeDegrees(bench),
     measuredUtcMs: bench.clock.nowMs(),
   };
-  work.found = {
+  work.result = {
     exposureSeconds: advice.exposureSeconds,
     gain,
     edgeFraction: advice.edgeFraction,

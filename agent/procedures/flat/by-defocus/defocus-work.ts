@@ -45,7 +45,7 @@ export interface OutOfFocus {
 }
 
 export interface DefocusWork extends FlatWork {
-  aim: Aim | undefined;
+  aim?: Aim;
   shape: Shape;
   binning: number;
   discRadiusPx: number;
@@ -53,17 +53,17 @@ export interface DefocusWork extends FlatWork {
   disc: PlacePx;
   /** What the mount reports there, from the Sun. */
   home: SkyOffset;
-  homeSteps: number | undefined;
-  focus: Focus | undefined;
+  homeSteps?: number;
+  focus?: Focus;
   /** To tell the side of focus by how dust shadows change. */
-  otherPlace: OtherPlace | undefined;
-  place: OutOfFocus | undefined;
+  otherPlace?: OtherPlace;
+  place?: OutOfFocus;
   /** Of the Sun in the middle of the flat's frames, from where it was centred. */
   seriesShift: PlacePx;
   /** Looks from round about, before the series and after it. */
   readonly rounds: SkyObservation[][];
   readonly proofFrames: { readonly frame: Frame; readonly shift: PlacePx }[];
-  sharpnessAfter: Sharpness | undefined;
+  sharpnessAfter?: Sharpness;
   /** How focus was looked for when it was put back. */
   readonly focusTries: FocusTry[];
 }
@@ -82,20 +82,14 @@ const lookOfDisc = 0.2;
 export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
   return {
     ...beginFlat(input),
-    aim: undefined,
     shape: { widthPx: 0, heightPx: 0 },
     binning: 1,
     discRadiusPx: 0,
     disc: { x: 0, y: 0 },
     home: { eastArcsec: 0, northArcsec: 0 },
-    homeSteps: undefined,
-    focus: undefined,
-    otherPlace: undefined,
-    place: undefined,
     seriesShift: { x: 0, y: 0 },
     rounds: [],
     proofFrames: [],
-    sharpnessAfter: undefined,
     focusTries: [],
   };
 }

@@ -5,30 +5,26 @@ import { driftRadiusPx } from "../../../imaging/displaced/drift/drift-room.ts";
 import { blockLevels, hasLimbEntered } from "../../../imaging/displaced/drift/limb-entered.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
 import { Aim } from "../../centre/aim.ts";
-import { readDark as darkOf, type readDark } from "../../dark-master.ts";
+import { readDark } from "../../dark-master.ts";
 import type { CameraOnSky } from "../../findings.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import { checkFilterStillOn } from "../../lost-filter.ts";
 import { SeriesNotes, unusedFileName } from "../../master-files.ts";
 import { runSubstep } from "../../run-step.ts";
-import type { StepInput, Workbench } from "../../step.ts";
+import type { StepInput } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
 import { knownPointingOffset } from "../../sun-pointing.ts";
-import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
-import type { FlatAsk, FlatFound } from "../flat-ask.ts";
-import { proofFrameCount } from "../flat-work.ts";
+import type { FlatAsk } from "../flat-ask.ts";
+import { type FlatWork, proofFrameCount } from "../flat-work.ts";
 import { edgeFractionOf } from "../frame-edge.ts";
 import { conversionFromPair } from "../measure-conversion.ts";
 import { lackOfRoom } from "../room-to-blur.ts";
 import { type DriftFrame, writeDriftFrame } from "./drift-frames.ts";
 import { driftPath, exposeWhileMoving } from "./drift-path.ts";
 
-export interface DriftWork {
-  readonly bench: Workbench;
-  readonly ask: FlatAsk;
-  readonly notes: SeriesNotes;
+export interface DriftWork extends Omit<FlatWork, "sampleFrame" | "edges"> {
   /** Of its frames, below the run's folder. */
   readonly folder: string;
   readonly frames: DriftFrame[];
@@ -36,9 +32,6 @@ export interface DriftWork {
   discRadiusPx: number;
   radiusPx: number;
   droppedFrames: number;
-  tuned: TunedExposure | undefined;
-  dark: ReturnType<typeof readDark> | undefined;
-  found: FlatFound | undefined;
 }
 
 /** Of the frame's short side, unless the plan says otherwise. */
@@ -48,20 +41,16 @@ const smearPxMax = 0.5;
 /** Light of a slow leg: reckoned for each frame when the Sun's sinking is foretold [s]. */
 const secondsPerFrame = 20;
 
-export function beginDrift({ bench, ask }: StepInput<FlatAsk>): DriftWork {
+export function beginDrift(input: StepInput<FlatAsk>): DriftWork {
   return {
-    bench,
-    ask,
+    ...input,
     notes: new SeriesNotes(),
-    folder: unusedFileName(bench, "drift"),
+    folder: unusedFileName(input.bench, "drift"),
     frames: [],
     shape: { widthPx: 0, heightPx: 0 },
     discRadiusPx: 0,
     radiusPx: 0,
     droppedFrames: 0,
-    tuned: undefined,
-    dark: undefined,
-    found: undefined,
   };
 }
 
@@ -91,7 +80,7 @@ export async function tuneDrift(work: DriftWork, signal: AbortSignal): Promise<v
 export async function exposeDriftFrames(work: DriftWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   const { clock, findings, rig } = bench;
-  work.dark = darkOf(bench);
+  work.dark = readDark(bench);
   const tuned = work.tuned!;
   const { arcsecPerPx } = findings.cameraOnSky!;
   const aim = new Aim(rig.mount!, clock, bench.site);

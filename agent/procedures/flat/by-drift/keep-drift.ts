@@ -37,5 +37,5 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     sunAdu: average,
     sampleFrame: frames[0]!.file,
   };
-  work.found = await proveAndWriteFlat(work, made, signal);
+  work.result = await proveAndWriteFlat(work, made, signal);
 }
