@@ -1,7 +1,10 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
+import { topCodeAdu } from "../exposure-for-level.ts";
+import { knownPointingOffset } from "../sun-pointing.ts";
 import { FrameTooSmallError, SunTooLowError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import { FrameTaker } from "./eye.ts";
@@ -36,15 +39,9 @@ export async function pointAtSunCovered(work: CentreWork, signal: AbortSignal): 
   const { mount, aim } = work;
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);
-  const home = homeOffset(work);
+  const home = knownPointingOffset(work.bench);
   if (distanceArcsec(await aim.reported(signal), home) < thereArcsec) return;
   await aim.slewTo(home, signal);
-}
-
-/** Where the mount must say that it points for the Sun to be in view, as far as is known. */
-export function homeOffset({ bench }: CentreWork): { eastArcsec: number; northArcsec: number } {
-  const error = bench.findings.pointingError;
-  return { eastArcsec: -(error?.eastArcsec ?? 0), northArcsec: -(error?.northArcsec ?? 0) };
 }
 
 /** Lowest gain, and what the camera shows without light. Region and binning stay: it is their middle that counts. */
@@ -52,7 +49,7 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   const { bench, ask } = work;
   const { camera, cover: front } = bench.rig;
   const { limits } = camera;
-  const setup = await camera.configure(limits.gain ? { gain: limits.gain.min } : {}, signal);
+  const setup = await camera.configure(given({ gain: limits.gain?.min }), signal);
   work.gain = setup.gain;
   const covered: CoveredLevel[] = [];
   const shortest = limits.exposureSeconds.min;
@@ -80,7 +77,7 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
     work.cameraUnproved = true;
   }
   const history = historyAt(work, setup.gain, sun.altitudeDegrees);
-  const topCodeAdu = bench.findings.topCodeAdu ?? limits.fullScaleAdu;
+  const topAdu = topCodeAdu(bench);
   work.eye = new FrameTaker({
     camera,
     uniform: () => bench.random.uniform(),
@@ -93,10 +90,10 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
         ? refractionFlattening(sun.trueAltitudeDegrees, sun.semidiameterArcsec / 3600)
         : 0,
     covered,
-    topCodeAdu,
-    exposureSecondsMax: longest * Math.min(1, (0.05 * topCodeAdu) / darkBelowAdu(covered, longest)),
+    topCodeAdu: topAdu,
+    exposureSecondsMax: longest * Math.min(1, (0.05 * topAdu) / darkBelowAdu(covered, longest)),
     edgeLimit: edgeLimit(history, ask.brightnessTripFactor, ask.edgeAduPerSecondMax),
-    exposureSecondsGuess: history && (0.5 * topCodeAdu) / history,
+    exposureSecondsGuess: history && (0.5 * topAdu) / history,
   });
 }
 
@@ -108,13 +105,13 @@ function historyAt({ bench }: CentreWork, gain: number, altitudeDegrees: number)
 }
 
 function edgeLimit(history: number | undefined, factor: number, allowed: number | undefined) {
-  const limits = [
-    ...(history === undefined
-      ? []
-      : [{ aduPerSecond: history * factor, because: `${factor} times this rig's history` }]),
-    ...(allowed === undefined ? [] : [{ aduPerSecond: allowed, because: "the rig file" }]),
-  ];
-  return limits.sort((a, b) => a.aduPerSecond - b.aduPerSecond)[0];
+  const byHistory = {
+    aduPerSecond: (history ?? Infinity) * factor,
+    because: `${factor} times this rig's history`,
+  };
+  const byFile = { aduPerSecond: allowed ?? Infinity, because: "the rig file" };
+  const lower = byFile.aduPerSecond < byHistory.aduPerSecond ? byFile : byHistory;
+  return Number.isFinite(lower.aduPerSecond) ? lower : undefined;
 }
 
 function checkFrame(shape: { widthPx: number; heightPx: number }, discRadiusPx: number): void {

@@ -1,10 +1,10 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
+import { knownPointingOffset } from "../sun-pointing.ts";
 import { addOffsets } from "./aim.ts";
 import { SunNotFoundError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { Observation } from "./eye.ts";
-import { homeOffset } from "./prepare.ts";
 import { nextSearchPlace, type SeenPlace, searchPlaces, searchStepArcsec } from "./search-places.ts";
 
 /** The disc outshines the sky beside it by far more than this, and texture and limb darkening by far less. */
@@ -21,7 +21,7 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
   const arcsecPerPx = radiusArcsec / eye.discRadiusPx;
   const shortSidePx = Math.min(eye.shape.widthPx, eye.shape.heightPx);
   const stepArcsec = searchStepArcsec(radiusArcsec, shortSidePx * arcsecPerPx);
-  const home = homeOffset(work);
+  const home = knownPointingOffset(bench);
   const places = searchPlaces(stepArcsec, ask.searchDegrees * 3600).map((place) => addOffsets(place, home));
   const mayFill = eye.discRadiusPx > 0.4 * shortSidePx;
   const seen: SeenPlace[] = [];

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { MasterBuilder } from "../../imaging/combining/master-builder.ts";
 import { framesEnough, isNoiseReached, type StackRequest } from "../../imaging/noise/frames-enough.ts";
@@ -54,18 +55,17 @@ async function expose(
       frameType: "flat",
       frameCount,
       exposuresMax,
-      ...(stops ? { enough: stops } : {}),
+      ...given({ enough: stops }),
     },
     (frame) => {
       checkFilterStillOn(frame, tuned!.topAdu);
-      const unhealthyPx = readUnhealthyPixels(bench, frame.pixelsAdu.length);
       builder ??= new MasterBuilder({
         shape: { widthPx: frame.widthPx, heightPx: frame.heightPx },
         frameCountExpected: enough ? Math.min(frameCount, framesEnough(enough)) : frameCount,
         clipAdu: tuned!.topAdu - 1,
         dark: dark!,
         kind: "light",
-        ...(unhealthyPx ? { unhealthyPx } : {}),
+        ...given({ unhealthyPx: readUnhealthyPixels(bench, frame.pixelsAdu.length) }),
       });
       const verdict = builder.add(frame.pixelsAdu);
       if (verdict.accepted) look(frame);

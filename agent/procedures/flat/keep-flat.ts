@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { Master } from "../../imaging/combining/finish-master.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import {
@@ -23,12 +24,12 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
     series: figuresOf(series),
     edges,
     independent: work.proof!.finish(),
-    ...(leak
-      ? { leak: { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 } }
-      : {}),
     sunAdu: work.sun && sunAboveDark(work, flat),
     sampleFrame,
-    ...(ask.enough ? { bought: boughtBy(series, ask.enough) } : {}),
+    ...given({
+      leak: leak && { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 },
+      bought: ask.enough && boughtBy(series, ask.enough),
+    }),
   };
   work.result = await proveAndWriteFlat(work, made, signal);
 }

@@ -1,4 +1,5 @@
 import { resolve } from "node:path";
+import { given } from "../../../drivers/kit/given.ts";
 import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
 import type { ProofFacts } from "../../imaging/proof/judge-master.ts";
 import type { Proof, ProofInput } from "../../imaging/proof/proof.ts";
@@ -50,7 +51,6 @@ export async function proveAndWriteFlat(
     };
   bench.note("flat master", { file, frames: frameCount, verdict });
   const { exposureSeconds, testFrames, topAdu, pedestalAdu } = work.tuned!;
-  const { sensorCelsius } = notes;
   return {
     verdict,
     reasons: proof.reasons,
@@ -58,7 +58,7 @@ export async function proveAndWriteFlat(
     blur: ask.blur,
     files: { flat: file, dark: darkFile, sampleFrame: made.sampleFrame },
     frameCount,
-    ...(made.bought ? { bought: made.bought } : {}),
+    ...given({ bought: made.bought, sensorCelsius: notes.sensorCelsius }),
     refusedFrames,
     rejectedFraction,
     exposureSeconds,
@@ -67,7 +67,6 @@ export async function proveAndWriteFlat(
     topAdu,
     pedestalAdu,
     levelAdu: flat.levelAdu,
-    ...(sensorCelsius === undefined ? {} : { sensorCelsius }),
   };
 }
 
@@ -85,11 +84,8 @@ function prove(
     series,
     upperEdge,
     independent: { meanAdu, sigmaAdu, mask, frameCount },
-    ...(leak ? { leak } : {}),
-    ...(plane ? { plane } : {}),
-    ...(blurred ? { blurred } : {}),
-    ...(dust ? { dust } : {}),
-    known: { ...known, ...(sunAdu ? { sunAdu } : {}) },
+    ...given({ leak, plane, blurred, dust }),
+    known: { ...known, ...given({ sunAdu }) },
   });
 }
 

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { type FlatCheck, isMisfit } from "../flat-in-use/flat-check.ts";
 import type { FlatCheckAsk } from "./images-ask.ts";
 import type { ImagesWork } from "./images-work.ts";
@@ -23,12 +24,12 @@ export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<
     ...seen,
     afterImages: taken,
     outcome: because === undefined ? "new flat" : "went on",
-    ...(because === undefined ? {} : { because }),
+    ...given({ because }),
   });
   const event = seen.says === "none" ? "no flat for these images" : "the flat no longer fits";
   bench.note(event, {
     ...fieldsOf(seen, taken),
-    ...(because === undefined ? { outcome: "a new flat is asked for" } : { outcome: `goes on: ${because}` }),
+    outcome: because === undefined ? "a new flat is asked for" : `goes on: ${because}`,
   });
   if (because !== undefined) return;
   const { gain, tuned } = work;
@@ -62,5 +63,5 @@ function isJustTaken({ bench }: ImagesWork): boolean {
 }
 
 function fieldsOf({ flat, seenIn, says, text }: FlatCheck, afterImages: number) {
-  return { afterImages, ...(flat === undefined ? {} : { flat }), seenIn, says, text };
+  return { afterImages, ...given({ flat }), seenIn, says, text };
 }
