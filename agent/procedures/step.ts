@@ -79,7 +79,7 @@ export interface StepWork<Ask, Found> extends StepInput<Ask> {
 export interface NewFlatRequest {
   readonly wants: "new flat";
   readonly because: string;
-  /** Handed back to the step as `goesOn` of its ask. */
+  /** Handed back to the step as `resumeWith` of its ask. */
   readonly rest: unknown;
 }
 

@@ -5,11 +5,11 @@ import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { topCodeAdu } from "../exposure-for-level.ts";
 import { knownPointingOffset } from "../sun-pointing.ts";
+import { distanceArcsec } from "./aim.ts";
 import { FrameTooSmallError, SunTooLowError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import { FrameTaker } from "./eye.ts";
 import { type CoveredLevel, coveredLevel, darkBelowAdu, levelWithoutCover } from "./eye-levels.ts";
-import { distanceArcsec } from "./search-places.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 180;

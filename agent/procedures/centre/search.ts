@@ -1,7 +1,7 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import { knownPointingOffset } from "../sun-pointing.ts";
-import { addOffsets } from "./aim.ts";
+import { addOffsets, scaleOffset } from "./aim.ts";
 import { SunNotFoundError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { Observation } from "./eye.ts";
@@ -67,10 +67,7 @@ async function limbFromInside(
   let bright = inside;
   let dark = addOffsets(inside, { eastArcsec: 2.2 * radiusArcsec, northArcsec: 0 });
   for (let halving = 0; halving < 9; halving++) {
-    const middle = {
-      eastArcsec: (bright.eastArcsec + dark.eastArcsec) / 2,
-      northArcsec: (bright.northArcsec + dark.northArcsec) / 2,
-    };
+    const middle = scaleOffset(addOffsets(bright, dark), 1 / 2);
     await work.aim.slewTo(middle, signal);
     const look = await work.eye.look(signal);
     if (await work.keepIfLimb(look, signal)) return true;

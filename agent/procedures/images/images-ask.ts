@@ -24,7 +24,7 @@ export interface ImagesAsk {
   readonly coverAfter: "open" | "closed";
   /** Left out: nothing is asked of the flat. */
   readonly flatCheck?: FlatCheckAsk;
-  readonly goesOn?: RemainingImages;
+  readonly resumeWith?: RemainingImages;
 }
 
 /** One check of the flat, and how many images of the series there were by then. */

@@ -49,9 +49,9 @@ function begin(input: StepInput<ImagesAsk>): ImagesWork {
     checks: [],
     checker: new FlatChecker(bench),
     firstNumber: nextImageNumber(bench),
-    taken: ask.goesOn?.taken ?? 0,
-    gain: ask.goesOn?.gain ?? 0,
-    tuned: ask.goesOn?.tuned,
+    taken: ask.resumeWith?.taken ?? 0,
+    gain: ask.resumeWith?.gain ?? 0,
+    tuned: ask.resumeWith?.tuned,
   };
 }
 
@@ -64,7 +64,7 @@ async function point({ bench }: ImagesWork, signal: AbortSignal): Promise<void> 
 
 /** After a new flat the camera is first set as it was for the images before it. */
 async function uncover({ bench: { rig }, ask }: ImagesWork, signal: AbortSignal): Promise<void> {
-  if (ask.goesOn) await rig.camera.configure({ gain: ask.goesOn.gain }, signal);
+  if (ask.resumeWith) await rig.camera.configure({ gain: ask.resumeWith.gain }, signal);
   await rig.diffuser?.ensureOpen(signal);
   await rig.cover?.ensureOpen(signal);
 }

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import { checkPlan } from "../checks/check-plan.ts";
@@ -15,8 +16,7 @@ import { RunFacts } from "../record/run-facts.ts";
 import type { RunReport } from "../record/run-record.ts";
 import { type RestoreRunAsk, recoverUnfinishedRuns, restoreRun } from "../restoring/recover.ts";
 import { retreatFromSun } from "../restoring/retreat.ts";
-import { rowOf } from "../steps/step-row.ts";
-import { sunAltitudeLimit } from "../steps/sun-altitude-limit.ts";
+import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
 import type { RunOptions } from "./run-options.ts";
 import { RunSteps } from "./run-steps.ts";
@@ -140,7 +140,10 @@ export class RunEffects {
     const settings = await restoreRun(this.#restoreAsk, this.facts.setting.runId);
     this.facts.settings = settings;
     const left = settings.filter((setting) => setting.state !== "same");
-    this.#note("restored", { settings: settings.length, ...(left.length > 0 ? { left } : {}) });
+    this.#note("restored", {
+      settings: settings.length,
+      ...given({ left: left.length > 0 ? left : undefined }),
+    });
   }
 
   async close(): Promise<void> {

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { FlatInUse } from "../../procedures/findings.ts";
 import type { StepOutcome, Workbench } from "../../procedures/step.ts";
 import { Threads } from "../../threads/threads.ts";
@@ -84,7 +85,7 @@ export class RunSteps {
       site: rigFile.site,
       folder,
       findings,
-      ...(train ? { train } : {}),
+      ...given({ train }),
       keptFlats: this.keptFlats,
       abandoned: this.#abandoned.signal,
       progress: (now) => progress({ ...now, stepIndex, stepCount: this.#agenda.entries.length }),
@@ -93,14 +94,14 @@ export class RunSteps {
   }
 
   #ask(stepIndex: number): unknown {
-    const { step, goesOn } = this.#agenda.at(stepIndex);
+    const { step, resumeWith } = this.#agenda.at(stepIndex);
     const ask = this.row.ask(step, {
       ...this.scene,
       stepIndex,
       utcMs: this.options.clock.nowMs(),
       whyNoNewFlat: (newFlatsMost) => this.#whyNoNewFlat(stepIndex, newFlatsMost),
     });
-    return goesOn === undefined ? ask : { ...(ask as object), goesOn };
+    return resumeWith === undefined ? ask : { ...(ask as object), resumeWith };
   }
 
   #whyNoNewFlat(stepIndex: number, newFlatsMost: number): string | undefined {

@@ -113,5 +113,4 @@ export interface BaselineEntry {
   readonly role: RoleName;
   readonly device: string;
   readonly setting: Setting;
-  readonly restored: boolean;
 }

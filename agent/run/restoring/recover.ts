@@ -26,7 +26,7 @@ export interface RestoreRunAsk {
  * Killed half way, it can be done again: what is back already is only read.
  */
 export async function restoreRun(ask: RestoreRunAsk, runId: string): Promise<readonly SettingRecord[]> {
-  const { ledger, rig, rigFile, clock, log } = ask;
+  const { ledger, rig, clock, log } = ask;
   const records = await restoreBaseline({
     rig,
     clock,
@@ -34,8 +34,7 @@ export async function restoreRun(ask: RestoreRunAsk, runId: string): Promise<rea
     baseline: ledger.baselineOf(runId),
     signal: neverAborted, // nothing cuts a restore short
     mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
-    mayOpenCover: (signal) =>
-      mayOpenCover({ rig, rigFile, clock, retreatedBecause: ask.retreatedBecause ?? [] }, signal),
+    mayOpenCover: (signal) => mayOpenCover({ retreatedBecause: [], ...ask }, signal),
     weatherAgainst: async (signal) => ask.weatherLost ?? (await weatherNow(ask, signal)),
   });
   if (records.every((record) => record.state !== "different")) ledger.closeRun(runId);

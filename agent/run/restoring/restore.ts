@@ -1,9 +1,10 @@
 import { DeviceError } from "../../../drivers/kit/errors.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
+import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
+import { roleNames, roles } from "../../../drivers/roles/roles.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
 import { attemptSafing, stopAllMotion } from "./make-safe.ts";
-import { restorePhases } from "./restore-order.ts";
 import {
   isRestored,
   type RestoreTools,
@@ -30,7 +31,11 @@ export interface RestoreAsk extends RestoreTools {
  * Never throws for a device's sake; doing it again, or going on after a crash half way, is harmless.
  */
 export async function restoreBaseline(ask: RestoreAsk): Promise<readonly SettingRecord[]> {
-  const { behindCover, cover, connections } = restorePhases(ask.baseline);
+  const inOrder = roleOrder.flatMap((role) => ask.baseline.filter((entry) => entry.role === role));
+  const connections = inOrder.filter(({ setting }) => setting.key === connectionKey);
+  const settings = inOrder.filter((entry) => !connections.includes(entry));
+  const cover = settings.filter(({ role }) => role === "cover");
+  const behindCover = settings.filter(({ role }) => role !== "cover");
   const round = new RestoreRound(ask, behindCover);
   // A run that was killed while it connected has touched nothing else.
   if (behindCover.length + cover.length > 0) await makeSafe(ask);
@@ -41,6 +46,9 @@ export async function restoreBaseline(ask: RestoreAsk): Promise<readonly Setting
   for (const entry of [...cover, ...connections]) await round.putBack(entry);
   return ask.baseline.map((entry) => round.records.get(entry)!);
 }
+
+/** In which roles' settings go back; within a device as it gave them. */
+const roleOrder = roleNames.toSorted((a, b) => roles[a].restoreOrder - roles[b].restoreOrder);
 
 async function makeSafe(ask: RestoreAsk): Promise<void> {
   await stopAllMotion(ask.rig, ask);

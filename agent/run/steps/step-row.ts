@@ -13,6 +13,11 @@ export interface PlanScene {
   readonly findings: StepFindings;
 }
 
+/** The limit of the Sun's altitude that holds [degrees]: the higher of the plan's and the rig's. */
+export function sunAltitudeLimit({ plan, rigFile }: Pick<PlanScene, "plan" | "rigFile">): number {
+  return Math.max(plan.sun.altitudeDegreesMin, rigFile.limits.sunAltitudeDegreesMin);
+}
+
 /** What a step's ask and its planned time are made from. */
 export interface StepScene extends PlanScene {
   readonly stepIndex: number;

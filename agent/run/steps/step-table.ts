@@ -14,8 +14,7 @@ import type { LeakCheckAsk, LeakCheckFound } from "../../procedures/leak-check/l
 import { leakCheck } from "../../procedures/leak-check/leak-check.ts";
 import { type WaitAsk, type WaitResult, wait } from "../../procedures/wait/wait.ts";
 import { sunAbove } from "../../sky/sun-day.ts";
-import { type StepRow, type StepScene, type StepTable, stepRow } from "./step-row.ts";
-import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
+import { type StepRow, type StepScene, type StepTable, stepRow, sunAltitudeLimit } from "./step-row.ts";
 
 /** Darks that a flat is calibrated with unless the plan says how many. */
 const darkFramesDefault = 16;

@@ -4,7 +4,7 @@ import { shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
 import { driftRadiusPx } from "../../../imaging/displaced/drift/drift-room.ts";
 import { blockLevels, hasLimbEntered } from "../../../imaging/displaced/drift/limb-entered.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
-import { Aim } from "../../centre/aim.ts";
+import { Aim, addOffsets, subtractOffset } from "../../centre/aim.ts";
 import { readDark } from "../../dark-master.ts";
 import type { CameraOnSky } from "../../findings.ts";
 import { recycleFrames } from "../../frame-series.ts";
@@ -93,11 +93,11 @@ export async function exposeDriftFrames(work: DriftWork, signal: AbortSignal): P
   const startedMs = clock.nowMs();
   let smearPxMost = 0;
   for (let leg = 0; work.frames.length < wanted && leg < exposuresMax; leg++) {
-    const to = plus(home, places[leg % wanted]!);
+    const to = addOffsets(home, places[leg % wanted]!);
     const moving = await exposeWhileMoving(bench, aim, to, tuned.exposureSeconds, signal);
     const { frame, arcsecPerSecond } = moving;
     checkFilterStillOn(frame, tuned.topAdu);
-    const fromCentre = plus(moving.at, { eastArcsec: -home.eastArcsec, northArcsec: -home.northArcsec });
+    const fromCentre = subtractOffset(moving.at, home);
     const smearPx = (tuned.exposureSeconds * arcsecPerSecond) / arcsecPerPx;
     const reason =
       smearPx > smearPxMax
@@ -171,8 +171,4 @@ function keepFrame(work: DriftWork, moving: Parameters<typeof writeDriftFrame>[3
   if (!isProof) notes.add(moving.frame);
   const edgeFraction = edgeFractionOf(bench, work.tuned!, moving.frame);
   frames.push({ file, at: moving.at, edgeFraction, isProof });
-}
-
-function plus(a: SkyOffset, b: SkyOffset): SkyOffset {
-  return { eastArcsec: a.eastArcsec + b.eastArcsec, northArcsec: a.northArcsec + b.northArcsec };
 }
