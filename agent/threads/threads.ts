@@ -1,7 +1,7 @@
 import { Worker } from "node:worker_threads";
 import type { StartThread } from "../imaging/displaced/piece-work.ts";
 import { type Line, sharingWith } from "./share-pieces.ts";
-import type { WorkKind } from "./task-list.ts";
+import type { WorkKind } from "./worker.ts";
 
 /** A second thread, for as long as it is not disposed of. */
 export interface Thread extends Line {
