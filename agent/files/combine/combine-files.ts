@@ -21,5 +21,5 @@ export async function combineFiles(
   const method = request.method ?? (isSeries(series.images) ? "series" : "clipped");
   return method === "series"
     ? combineSeries(request, series, onProgress)
-    : combinePlain({ ...request, method }, series, onProgress);
+    : await combinePlain({ ...request, method }, series, onProgress);
 }
