@@ -1,9 +1,9 @@
+import { tryAll } from "../leave-rig.ts";
 import { defineStep } from "../run-step.ts";
 import { calibrateMount } from "./calibrate.ts";
 import type { CentreAsk, CentreFound } from "./centre-ask.ts";
 import { CentreWork } from "./centre-work.ts";
 import { centreDisc, isLimbVisibleWhenCentred } from "./close-loop.ts";
-import { leaveCentringSafe } from "./leave-safe.ts";
 import { measureLimbs } from "./limb-walk.ts";
 import { checkLimits, closeCover, openCover, pointAtSunCovered, setUpCamera } from "./prepare.ts";
 import { recordCentring, recordLimbMeasurement } from "./record.ts";
@@ -40,5 +40,12 @@ export const centre = defineStep<CentreAsk, CentreFound, CentreWork>({
       next: "done",
     },
   },
-  makeSafe: ({ bench, ask }, ended, signal) => leaveCentringSafe(bench, ask, ended === "completed", signal),
+  // The cover stays open only over a centred Sun.
+  makeSafe: ({ bench: { rig }, ask }, ended, signal) =>
+    tryAll([
+      () =>
+        ended === "completed" && ask.coverAfter === "open" ? undefined : rig.cover?.ensureClosed(signal),
+      () => rig.camera.ensureStopped(signal),
+      () => rig.mount?.ensureStopped(signal),
+    ]),
 });

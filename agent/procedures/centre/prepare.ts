@@ -4,9 +4,10 @@ import { extinctionRatio } from "../../sky/air-mass.ts";
 import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { topCodeAdu } from "../exposure-for-level.ts";
+import { StepError } from "../step-error.ts";
 import { knownPointingOffset } from "../sun-pointing.ts";
 import { distanceArcsec } from "./aim.ts";
-import { FrameTooSmallError, SunTooLowError } from "./centre-errors.ts";
+import { FrameTooSmallError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import { FrameTaker } from "./eye.ts";
 import { type CoveredLevel, coveredLevel, darkBelowAdu, levelWithoutCover } from "./eye-levels.ts";
@@ -18,11 +19,15 @@ const lookSecondsMax = 1;
 /** A focal length in a rig file is nominal; a calibration from an earlier run is measured. */
 const radiusTolerance = { fromOptics: 0.06, fromCalibration: 0.02 };
 
-/** Nothing has moved yet. @throws SunTooLowError, MissingAbilityError */
+/** Nothing has moved yet. @throws StepError, MissingAbilityError */
 export async function checkLimits({ bench, ask, mount }: CentreWork): Promise<void> {
   const sun = sunFromSite(bench.clock.nowMs(), bench.site);
   if (sun.altitudeDegrees < ask.sunAltitudeDegreesMin) {
-    throw new SunTooLowError(sun.altitudeDegrees, ask.sunAltitudeDegreesMin);
+    throw new StepError(
+      "SUN_TOO_LOW",
+      `the Sun stands at ${sun.altitudeDegrees.toFixed(1)}°, below the limit of ${ask.sunAltitudeDegreesMin}°`,
+      "Run later in the day, or lower `limits.sunAltitudeDegreesMin` in the rig file.",
+    );
   }
   if (!mount.abilities.solarRate) throw new MissingAbilityError(mount.name, "it has no solar tracking rate");
 }

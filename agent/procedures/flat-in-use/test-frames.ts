@@ -33,7 +33,6 @@ export async function exposeThroughDiffuser(
   await setLowestGain(bench, signal);
   const exposureSeconds = exposureForLevel(bench, rate, levelFraction);
   let seen: DiffuserTest | undefined;
-  let count = 0;
   await takeSeries(
     bench,
     { what: "frames to test the flat", exposureSeconds, frameType: "flat", frameCount },
@@ -44,7 +43,7 @@ export async function exposeThroughDiffuser(
       const { levels } = seen;
       for (let i = 0; i < levels.length; i++) levels[i]! += (pixelsAdu[i]! - rate.pedestalAdu) / frameCount;
       recycleFrames(bench, [pixelsAdu]);
-      return ++count;
+      return undefined;
     },
     signal,
   );

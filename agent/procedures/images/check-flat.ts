@@ -1,7 +1,6 @@
 import { given } from "../../../drivers/kit/given.ts";
 import { type FlatCheck, isMisfit } from "../flat-in-use/flat-check.ts";
-import type { FlatCheckAsk } from "./images-ask.ts";
-import type { ImagesWork } from "./images-work.ts";
+import type { FlatCheckAsk, ImagesWork } from "./images-ask.ts";
 
 /** A flat of this run that is no older counts as just taken. */
 const freshMinutes = 15;

@@ -1,4 +1,6 @@
-import type { FlatCheck } from "../flat-in-use/flat-check.ts";
+import type { Frame } from "../../../drivers/roles/camera.ts";
+import type { FlatCheck, FlatChecker } from "../flat-in-use/flat-check.ts";
+import type { StepWork } from "../step.ts";
 import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
 
 /** How the images are held against the flat in use. */
@@ -49,4 +51,16 @@ export interface ImagesFound {
   readonly doubtful: readonly string[];
   /** Those that were taken after it. */
   readonly moved: readonly string[];
+}
+
+export interface ImagesWork extends StepWork<ImagesAsk, ImagesFound> {
+  readonly files: string[];
+  readonly checks: FlatCheckRecord[];
+  readonly checker: FlatChecker;
+  readonly firstNumber: number;
+  /** Of the whole series, with those before it broke off. */
+  taken: number;
+  gain: number;
+  tuned: TunedExposure | undefined;
+  latest?: Frame;
 }

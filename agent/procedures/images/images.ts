@@ -9,8 +9,7 @@ import { isPointedAtSun, pointAtSun } from "../sun-pointing.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { checkFlat } from "./check-flat.ts";
 import { markMisfitImages, nextImageNumber, saveImage } from "./image-files.ts";
-import type { ImagesAsk, ImagesFound } from "./images-ask.ts";
-import type { ImagesWork } from "./images-work.ts";
+import type { ImagesAsk, ImagesFound, ImagesWork } from "./images-ask.ts";
 import { locateMove } from "./when-moved.ts";
 
 /** Plain images of the Sun, kept raw: what the flat is for. Now and then they are asked whether it still fits. */
@@ -81,7 +80,6 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, ask } = work;
   const { exposureSeconds, topAdu } = work.tuned!;
   const doneBefore = work.taken;
-  let counted = 0;
   await takeSeries(
     bench,
     {
@@ -97,7 +95,7 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
       work.taken++;
       if (work.latest) recycleFrames(bench, [work.latest.pixelsAdu]);
       work.latest = frame;
-      return ++counted;
+      return undefined;
     },
     signal,
   );

@@ -76,7 +76,6 @@ export function exposeCovered(half: "first" | "second") {
   return async (work: LeakWork, signal: AbortSignal): Promise<void> => {
     const { bench, ask, exposureSeconds } = work;
     const firstCount = Math.ceil(ask.frames / 2);
-    let count = 0;
     await takeSeries(
       bench,
       {
@@ -89,7 +88,7 @@ export function exposeCovered(half: "first" | "second") {
       (frame) => {
         addTo(work.onSun, frame);
         recycleFrames(bench, work.onSun.mean!.released());
-        return ++count;
+        return undefined;
       },
       signal,
     );

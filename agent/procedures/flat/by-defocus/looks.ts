@@ -5,7 +5,7 @@ import type { PlacePx } from "../../../imaging/defocus/sky-surface.ts";
 import { shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
 import { addOffsets, scaleOffset, subtractOffset } from "../../centre/aim.ts";
-import { checkFilterStillOn } from "../../lost-filter.ts";
+import { exposeTuned } from "../../frame-series.ts";
 import { StepError } from "../../step-error.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import { exposeFlats } from "../flat-series.ts";
@@ -110,12 +110,7 @@ class Pointing {
     const before = await aim!.reported(signal);
     const startedMs = bench.clock.nowMs();
     const frames: Frame[] = [];
-    for (let k = 0; k < frameCount; k++) {
-      const { exposureSeconds } = tuned!;
-      const frame = await bench.rig.camera.expose({ exposureSeconds, frameType: "flat" }, signal);
-      checkFilterStillOn(frame, tuned!.topAdu);
-      frames.push(frame);
-    }
+    while (frames.length < frameCount) frames.push(await exposeTuned(bench, tuned!, "flat", signal));
     const utcMs = (startedMs + bench.clock.nowMs()) / 2;
     return { frames, utcMs, shift: shiftPx(this.work, before) };
   }
