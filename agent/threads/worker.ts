@@ -3,6 +3,7 @@ import type { SharedTools, TaskContext } from "../imaging/displaced/task-tools.t
 import type { StoredStack, TileMaker } from "../open-files/stored-stack.ts";
 import type { AnyComputation, ComputationName } from "./compute-in-thread.ts";
 import type { PieceMessage } from "./share-pieces.ts";
+import type { WorkKind } from "./threads.ts";
 
 /**
  * All that a second thread may be given to do: each row loads what that needs, and says what becomes of a message.
@@ -42,9 +43,7 @@ const taskList = {
       result: (computations[name] as AnyComputation)(fft, ...about),
     });
   },
-} as const;
-
-export type WorkKind = keyof typeof taskList;
+} satisfies Record<WorkKind, unknown>;
 
 // What it throws comes out as the thread's error.
 const serve = (await taskList[workerData as WorkKind]()) as (message: unknown) => object | undefined;
