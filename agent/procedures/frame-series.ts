@@ -2,7 +2,7 @@ import type { Frame, FrameType } from "../../drivers/roles/camera.ts";
 import { checkFilterStillOn } from "./lost-filter.ts";
 import type { Workbench } from "./step.ts";
 
-export interface SeriesAsk {
+export interface SeriesRequest {
   readonly what: string;
   readonly exposureSeconds: number;
   readonly frameType: FrameType;
@@ -23,26 +23,26 @@ export interface SeriesAsk {
  */
 export async function takeSeries(
   bench: Workbench,
-  ask: SeriesAsk,
+  request: SeriesRequest,
   take: (frame: Frame) => number | undefined,
   signal: AbortSignal,
 ): Promise<number> {
-  const { exposureSeconds, frameType, frameCount } = ask;
-  const { doneBefore, of } = ask.part ?? { doneBefore: 0, of: frameCount };
+  const { exposureSeconds, frameType, frameCount } = request;
+  const { doneBefore, of } = request.part ?? { doneBefore: 0, of: frameCount };
   const startedMs = bench.clock.nowMs();
   let counted = 0;
   for (
     let exposures = 1;
-    counted < frameCount && exposures <= (ask.exposuresMax ?? frameCount);
+    counted < frameCount && exposures <= (request.exposuresMax ?? frameCount);
     exposures++
   ) {
     const frame = await bench.rig.camera.expose({ exposureSeconds, frameType }, signal);
     counted = take(frame) ?? counted + 1;
     const perFrame = (bench.clock.nowMs() - startedMs) / 1000 / exposures;
     const done = doneBefore + counted;
-    bench.progress({ what: ask.what, done, of, secondsLeft: perFrame * (of - done) });
+    bench.progress({ what: request.what, done, of, secondsLeft: perFrame * (of - done) });
     signal.throwIfAborted();
-    if (ask.enough?.()) break;
+    if (request.enough?.()) break;
   }
   return counted;
 }

@@ -3,7 +3,10 @@ import type { StepInput, StepOutcome, StepWork } from "./step.ts";
 import { StepError } from "./step-error.ts";
 
 /** Does its work until that has ended or the signal aborts, and leaves the rig safe either way. */
-export type Step<Ask, Found> = (input: StepInput<Ask>, signal: AbortSignal) => Promise<StepOutcome<Found>>;
+export type Step<Request, Found> = (
+  input: StepInput<Request>,
+  signal: AbortSignal,
+) => Promise<StepOutcome<Found>>;
 
 /** One thing that a step does, and where it leads. The first `when` that holds decides; one without always holds. */
 export interface StepState<Work> {
@@ -12,8 +15,8 @@ export interface StepState<Work> {
 }
 
 /** A step as a table of contents. */
-export interface StepStates<Ask, Found, Work extends StepWork<Ask, Found>> {
-  readonly begin: (input: StepInput<Ask>) => Work;
+export interface StepStates<Request, Found, Work extends StepWork<Request, Found>> {
+  readonly begin: (input: StepInput<Request>) => Work;
   readonly first: string;
   /** By name; `done` is where the work ends well. */
   readonly states: Readonly<Record<string, StepState<Work>>>;
@@ -25,9 +28,9 @@ export interface StepStates<Ask, Found, Work extends StepWork<Ask, Found>> {
  * A step that goes from state to state. When the signal aborts, the state in hand settles and no other begins. It never
  * rejects for the rig's sake; what fails in making safe is the step's failure if it had none before.
  */
-export function defineStep<Ask, Found, Work extends StepWork<Ask, Found> = StepWork<Ask, Found>>(
-  step: StepStates<Ask, Found, Work>,
-): Step<Ask, Found> {
+export function defineStep<Request, Found, Work extends StepWork<Request, Found> = StepWork<Request, Found>>(
+  step: StepStates<Request, Found, Work>,
+): Step<Request, Found> {
   return async (input, signal) => {
     const work = step.begin(input);
     let ended: StepOutcome<Found>["ended"] = "completed";
@@ -52,9 +55,9 @@ export function defineStep<Ask, Found, Work extends StepWork<Ask, Found> = StepW
 }
 
 /** Carries out another step as a part of this one. @throws its failure, or the reason of the stop */
-export async function runSubstep<Ask, Found>(
-  step: Step<Ask, Found>,
-  input: StepInput<Ask>,
+export async function runSubstep<Request, Found>(
+  step: Step<Request, Found>,
+  input: StepInput<Request>,
   signal: AbortSignal,
 ): Promise<Found> {
   signal.throwIfAborted();
@@ -64,8 +67,8 @@ export async function runSubstep<Ask, Found>(
   throw failure ?? new Error("a part of the step ended without a result");
 }
 
-async function goThrough<Ask, Found, Work extends StepWork<Ask, Found>>(
-  { first, states }: StepStates<Ask, Found, Work>,
+async function goThrough<Request, Found, Work extends StepWork<Request, Found>>(
+  { first, states }: StepStates<Request, Found, Work>,
   work: Work,
   signal: AbortSignal,
 ): Promise<void> {

@@ -62,13 +62,13 @@ export interface Workbench {
   note(event: string, fields?: Readonly<Record<string, unknown>>): void;
 }
 
-export interface StepInput<Ask> {
+export interface StepInput<Request> {
   readonly bench: Workbench;
-  readonly ask: Ask;
+  readonly request: Request;
 }
 
 /** What a step's states hand to each other. */
-export interface StepWork<Ask, Found> extends StepInput<Ask> {
+export interface StepWork<Request, Found> extends StepInput<Request> {
   /** Recorded however the step ends. */
   result?: Found;
   /** What it wants done before the rest of it; counts for work that ended well. */
@@ -79,7 +79,7 @@ export interface StepWork<Ask, Found> extends StepInput<Ask> {
 export interface NewFlatRequest {
   readonly wants: "new flat";
   readonly because: string;
-  /** Handed back to the step as `resumeWith` of its ask. */
+  /** Handed back to the step as `resumeWith` of its request. */
   readonly rest: unknown;
 }
 

@@ -5,11 +5,11 @@ import type { PointPx } from "../../imaging/disc/circle-fit.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import type { StepWork, Workbench } from "../step.ts";
 import { Aim } from "./aim.ts";
-import type { CentreAsk, CentreFound } from "./centre-ask.ts";
+import type { CentreFound, CentreRequest } from "./centre-request.ts";
 import type { FrameTaker, LimbObservation, Observation } from "./eye.ts";
 
 /** What the states of a centring hand to each other. */
-export class CentreWork implements StepWork<CentreAsk, CentreFound> {
+export class CentreWork implements StepWork<CentreRequest, CentreFound> {
   #aim: Aim | undefined;
   frameTaker: FrameTaker | undefined;
   /** The newest look that showed the limb. */
@@ -28,7 +28,7 @@ export class CentreWork implements StepWork<CentreAsk, CentreFound> {
 
   constructor(
     readonly bench: Workbench,
-    readonly ask: CentreAsk,
+    readonly request: CentreRequest,
   ) {}
 
   /** @throws MissingAbilityError; plans without a mount are refused before they begin */

@@ -25,9 +25,9 @@ export interface WalkEnd {
  * @throws NotCentredError
  */
 export async function measureLimbs(work: CentreWork, signal: AbortSignal): Promise<WalkEnd> {
-  const { aim, ask, bench } = work;
+  const { aim, request, bench } = work;
   const radiusArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
-  const toleranceArcsec = ask.toleranceFraction * 2 * radiusArcsec;
+  const toleranceArcsec = request.toleranceFraction * 2 * radiusArcsec;
   let centre = centreFromLast(work);
   let sdArcsec = Number.POSITIVE_INFINITY;
   for (let round = 1; sdArcsec > 0.3 * toleranceArcsec; round++) {

@@ -20,12 +20,12 @@ const lookSecondsMax = 1;
 const radiusTolerance = { fromOptics: 0.06, fromCalibration: 0.02 };
 
 /** Nothing has moved yet. @throws StepError, MissingAbilityError */
-export async function checkLimits({ bench, ask, mount }: CentreWork): Promise<void> {
+export async function checkLimits({ bench, request, mount }: CentreWork): Promise<void> {
   const sun = sunFromSite(bench.clock.nowMs(), bench.site);
-  if (sun.altitudeDegrees < ask.sunAltitudeDegreesMin) {
+  if (sun.altitudeDegrees < request.sunAltitudeDegreesMin) {
     throw new StepError(
       "SUN_TOO_LOW",
-      `the Sun stands at ${sun.altitudeDegrees.toFixed(1)}°, below the limit of ${ask.sunAltitudeDegreesMin}°`,
+      `the Sun stands at ${sun.altitudeDegrees.toFixed(1)}°, below the limit of ${request.sunAltitudeDegreesMin}°`,
       "Run later in the day, or lower `limits.sunAltitudeDegreesMin` in the rig file.",
     );
   }
@@ -51,7 +51,7 @@ export async function pointAtSunCovered(work: CentreWork, signal: AbortSignal): 
 
 /** Lowest gain, and what the camera shows without light. Region and binning stay: it is their middle that counts. */
 export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const { camera, cover: front } = bench.rig;
   const { limits } = camera;
   const setup = await camera.configure(given({ gain: limits.gain?.min }), signal);
@@ -97,7 +97,7 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
     covered,
     topCodeAdu: topAdu,
     exposureSecondsMax: longest * Math.min(1, (0.05 * topAdu) / darkBelowAdu(covered, longest)),
-    edgeLimit: edgeLimit(history, ask.brightnessTripFactor, ask.edgeAduPerSecondMax),
+    edgeLimit: edgeLimit(history, request.brightnessTripFactor, request.edgeAduPerSecondMax),
     exposureSecondsGuess: history && (0.5 * topAdu) / history,
   });
 }

@@ -1,6 +1,6 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { offsetFrom } from "../../sky/tangent-plane.ts";
-import type { CentreFound } from "./centre-ask.ts";
+import type { CentreFound } from "./centre-request.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { WalkEnd } from "./limb-walk.ts";
 

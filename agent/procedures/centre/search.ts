@@ -16,13 +16,15 @@ const discOverSky = 20;
  * @throws SunNotFoundError
  */
 export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, eye, aim } = work;
+  const { bench, request, eye, aim } = work;
   const radiusArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
   const arcsecPerPx = radiusArcsec / eye.discRadiusPx;
   const shortSidePx = Math.min(eye.shape.widthPx, eye.shape.heightPx);
   const stepArcsec = searchStepArcsec(radiusArcsec, shortSidePx * arcsecPerPx);
   const home = knownPointingOffset(bench);
-  const places = searchPlaces(stepArcsec, ask.searchDegrees * 3600).map((place) => addOffsets(place, home));
+  const places = searchPlaces(stepArcsec, request.searchDegrees * 3600).map((place) =>
+    addOffsets(place, home),
+  );
   const mayFill = eye.discRadiusPx > 0.4 * shortSidePx;
   const seen: SeenPlace[] = [];
   let brightestEdge = 0;
@@ -48,7 +50,7 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
   }
   throw new SunNotFoundError({
     placeCount: seen.length,
-    searchDegrees: ask.searchDegrees,
+    searchDegrees: request.searchDegrees,
     brightest: seen.some((one) => one.lit)
       ? `brightest ${brightestEdge.toPrecision(3)} adu/s`
       : `nothing above noise up to ${eye.exposureSeconds.toPrecision(2)} s`,

@@ -8,7 +8,7 @@ import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { pointOffSun } from "../sun-pointing.ts";
 
-export interface DarksAsk {
+export interface DarksRequest {
   readonly frames: number;
   /** Left out: that of the flat, as it was tuned or checked for leaks. */
   readonly exposureSeconds?: number;
@@ -22,7 +22,7 @@ export interface DarksFound {
   readonly sensorCelsius?: number;
 }
 
-interface DarksWork extends StepWork<DarksAsk, DarksFound> {
+interface DarksWork extends StepWork<DarksRequest, DarksFound> {
   readonly series: DarkSeries;
   exposureSeconds: number;
 }
@@ -31,8 +31,8 @@ interface DarksWork extends StepWork<DarksAsk, DarksFound> {
  * Dark frames that match a flat: same exposure, gain, offset and temperature. Covered, and pointed at least 30 degrees
  * off the Sun: light that leaks in past the cover would otherwise be taken off the flat as if it were dark current.
  */
-export const darks = defineStep<DarksAsk, DarksFound, DarksWork>({
-  begin: (input) => ({ ...input, series: new DarkSeries(input.ask.frames), exposureSeconds: 0 }),
+export const darks = defineStep<DarksRequest, DarksFound, DarksWork>({
+  begin: (input) => ({ ...input, series: new DarkSeries(input.request.frames), exposureSeconds: 0 }),
   first: "checking",
   states: {
     checking: { does: knowExposure, next: "covering" },
@@ -50,8 +50,8 @@ export const darks = defineStep<DarksAsk, DarksFound, DarksWork>({
 
 /** @throws StepError when nothing says how long the flat is exposed */
 async function knowExposure(work: DarksWork): Promise<void> {
-  const { bench, ask } = work;
-  const seconds = ask.exposureSeconds ?? bench.findings.leak?.exposureSeconds;
+  const { bench, request } = work;
+  const seconds = request.exposureSeconds ?? bench.findings.leak?.exposureSeconds;
   if (seconds === undefined)
     throw new StepError(
       "DARK_EXPOSURE_UNKNOWN",
@@ -62,12 +62,12 @@ async function knowExposure(work: DarksWork): Promise<void> {
 }
 
 async function expose(
-  { bench, ask, series, exposureSeconds }: DarksWork,
+  { bench, request, series, exposureSeconds }: DarksWork,
   signal: AbortSignal,
 ): Promise<void> {
   await takeSeries(
     bench,
-    { what: "darks", exposureSeconds, frameType: "dark", frameCount: ask.frames },
+    { what: "darks", exposureSeconds, frameType: "dark", frameCount: request.frames },
     (frame) => {
       const counted = series.add(frame);
       recycleFrames(bench, series.released());

@@ -41,7 +41,7 @@ export class FlatChecker {
   /** Says what an image shows, and finds the flat that fits when the run has none of its own yet. */
   async byImage(frame: Frame, pedestalAdu: number, signal: AbortSignal): Promise<FlatCheck> {
     const levels = Float32Array.from(frame.pixelsAdu, (value) => value - pedestalAdu);
-    return this.#ask(levels, frame, "image", signal);
+    return this.#compare(levels, frame, "image", signal);
   }
 
   /** The flat in use is known to fit that image: later ones can be held against it. */
@@ -90,10 +90,10 @@ export class FlatChecker {
    */
   async byDiffuser(frames: number, signal: AbortSignal): Promise<FlatCheck | undefined> {
     const seen = await exposeThroughDiffuser(this.bench, frames, signal);
-    return seen && this.#ask(seen.levels, seen, "flat", signal);
+    return seen && this.#compare(seen.levels, seen, "flat", signal);
   }
 
-  async #ask(
+  async #compare(
     levels: Float32Array,
     { widthPx, heightPx }: Shape,
     kind: "flat" | "image",

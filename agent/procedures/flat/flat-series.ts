@@ -13,25 +13,25 @@ import { edgeFractionOf } from "./frame-edge.ts";
 
 /** The frames of the flat. @throws StepError when the light is too unsteady for so many */
 export async function exposeFlats(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   work.dark = readDark(bench);
   work.series = await expose(
     work,
     "flat frames",
-    ask.frames,
+    request.frames,
     signal,
     (frame) => {
       if (work.edges.length === 0) writeRawFrame(bench, work.sampleFrame, frame, "Flat Field");
       work.notes.add(frame);
       work.edges.push(edgeFractionOf(bench, work.tuned!, frame));
     },
-    ask.enough,
+    request.enough,
   );
 }
 
 /** More of the same, that the flat does not know. */
 export async function exposeProof(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const frames = proofFrameCount(work.ask);
+  const frames = proofFrameCount(work.request);
   work.proof = await expose(work, "frames to prove the flat", frames, signal, () => {});
 }
 

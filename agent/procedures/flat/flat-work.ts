@@ -5,11 +5,11 @@ import { darks } from "../darks/darks.ts";
 import { SeriesNotes, unusedFileName } from "../master-files.ts";
 import { runSubstep } from "../run-step.ts";
 import type { StepInput, StepWork } from "../step.ts";
-import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
-import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import type { TunedExposure } from "../tune-exposure/tune-request.ts";
+import type { FlatFound, FlatRequest } from "./flat-request.ts";
 
 /** What flats whose frames are averaged gather, whatever blurs the Sun. */
-export interface FlatWork extends StepWork<FlatAsk, FlatFound> {
+export interface FlatWork extends StepWork<FlatRequest, FlatFound> {
   readonly notes: SeriesNotes;
   readonly edges: number[];
   /** One of its frames, raw; below the run's folder. */
@@ -25,13 +25,13 @@ export interface FlatWork extends StepWork<FlatAsk, FlatFound> {
 const sampleFrameFile = "flat-frame.fits";
 const proofFramesUsual = 8;
 
-export function beginFlat(input: StepInput<FlatAsk>): FlatWork {
+export function beginFlat(input: StepInput<FlatRequest>): FlatWork {
   const sampleFrame = unusedFileName(input.bench, sampleFrameFile);
   return { ...input, notes: new SeriesNotes(), edges: [], sampleFrame };
 }
 
 /** Frames that are not in the flat, to prove it with. */
-export function proofFrameCount({ proofFrames }: FlatAsk): number {
+export function proofFrameCount({ proofFrames }: FlatRequest): number {
   return proofFrames ?? proofFramesUsual;
 }
 
@@ -51,14 +51,14 @@ export async function openToSun({ bench: { rig } }: OnBench, signal: AbortSignal
 type Return<Work> = readonly ((work: Work, signal: AbortSignal) => Promise<void>)[];
 
 /** Darks as the tuned exposure wants them, covered and off the Sun, unless the run has them; and then back to the Sun. */
-export function exposeDarksIfNeeded<Work extends Pick<FlatWork, "bench" | "ask" | "tuned">>(
+export function exposeDarksIfNeeded<Work extends Pick<FlatWork, "bench" | "request" | "tuned">>(
   ...comeBack: Return<Work>
 ) {
   return async (work: Work, signal: AbortSignal): Promise<void> => {
-    const { bench, ask } = work;
+    const { bench, request } = work;
     const { exposureSeconds } = work.tuned!;
-    if (hasMatchingDark(bench, exposureSeconds, ask.darkFrames)) return;
-    await runSubstep(darks, { bench, ask: { frames: ask.darkFrames, exposureSeconds } }, signal);
+    if (hasMatchingDark(bench, exposureSeconds, request.darkFrames)) return;
+    await runSubstep(darks, { bench, request: { frames: request.darkFrames, exposureSeconds } }, signal);
     for (const move of comeBack) {
       signal.throwIfAborted();
       await move(work, signal);

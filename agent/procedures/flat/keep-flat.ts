@@ -13,7 +13,7 @@ import { proveAndWriteFlat, requireLitFlat } from "./prove-and-write.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
 export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, edges, sampleFrame } = work;
+  const { bench, request, edges, sampleFrame } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const series = work.series!.finish();
   const flat = requireLitFlat(series);
@@ -28,7 +28,7 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
     sampleFrame,
     ...given({
       leak: leak && { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 },
-      bought: ask.enough && boughtBy(series, ask.enough),
+      bought: request.enough && boughtBy(series, request.enough),
     }),
   };
   work.result = await proveAndWriteFlat(work, made, signal);

@@ -1,13 +1,13 @@
 import { setLowestGain } from "../camera-ready.ts";
 import { defineStep } from "../run-step.ts";
-import type { TuneAsk, TunedExposure } from "./tune-ask.ts";
+import type { TunedExposure, TuneRequest } from "./tune-request.ts";
 import { judgeReadings, measureLevel, saveLightRate, type TuneWork } from "./tune-work.ts";
 
 /**
  * Finds the exposure that brings the upper edge to its level, at the lowest gain, in as few frames as the light allows.
  * Pointing, cover and diffuser are the caller's: it tunes for the light as it finds it.
  */
-export const tuneExposure = defineStep<TuneAsk, TunedExposure, TuneWork>({
+export const tuneExposure = defineStep<TuneRequest, TunedExposure, TuneWork>({
   begin: (input) => ({ ...input, readings: [], gain: 0 }),
   first: "settingUp",
   states: {

@@ -9,9 +9,9 @@ import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { sunAltitudeDegrees } from "../sun-pointing.ts";
 import { readUnhealthyPixels } from "../unhealthy-px.ts";
-import type { TuneAsk, TunedExposure } from "./tune-ask.ts";
+import type { TunedExposure, TuneRequest } from "./tune-request.ts";
 
-export interface TuneWork extends StepWork<TuneAsk, TunedExposure> {
+export interface TuneWork extends StepWork<TuneRequest, TunedExposure> {
   readonly readings: LevelReading[];
   gain: number;
   advice?: TuneAdvice;
@@ -23,11 +23,11 @@ const framesMax = 9;
 
 /** Exposes as advised and reads the level off the frame. */
 export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, advice } = work;
+  const { bench, request, advice } = work;
   if (advice?.kind !== "expose") throw new Error("nothing to expose for");
   const { camera } = bench.rig;
   const frame = await camera.expose(
-    { exposureSeconds: advice.exposureSeconds, frameType: ask.blur === "none" ? "light" : "flat" },
+    { exposureSeconds: advice.exposureSeconds, frameType: request.blur === "none" ? "light" : "flat" },
     signal,
   );
   const { widthPx, heightPx, pixelsAdu } = frame;
@@ -43,7 +43,7 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
     edgeFraction,
     clipped: reading.clippedFraction,
   });
-  bench.progress({ what: ask.what ?? "tuning the exposure", done: work.readings.length, of: framesMax });
+  bench.progress({ what: request.what ?? "tuning the exposure", done: work.readings.length, of: framesMax });
 }
 
 /** @throws StepError when the light can't be brought to its level; `unsafe` when it is far too bright */
@@ -66,13 +66,13 @@ const codes = {
 
 /** Puts the light's rate where later steps and runs find it. @throws StepError if the Sun moves too far in the series */
 export async function saveLightRate(work: TuneWork): Promise<void> {
-  const { bench, ask, advice, gain } = work;
+  const { bench, request, advice, gain } = work;
   const last = work.readings.at(-1);
   if (advice?.kind !== "done" || !last) throw new Error("tuning has not ended");
   const { exposureSeconds, edgeFraction, edgeAduPerSecond, pedestalAdu, topAdu, quality, note } = advice;
   const testFrames = work.readings.length;
   const edgeFractionAtEnd = forecast(work, edgeFraction, pedestalAdu / topAdu);
-  const wanted = ask.levelFraction >= seriesRange.least && ask.levelFraction <= seriesRange.most;
+  const wanted = request.levelFraction >= seriesRange.least && request.levelFraction <= seriesRange.most;
   if (
     wanted &&
     quality === "good" &&
@@ -85,7 +85,7 @@ export async function saveLightRate(work: TuneWork): Promise<void> {
     );
   const meanAduPerSecond = (last.meanAdu - pedestalAdu) / last.exposureSeconds;
   bench.findings.topCodeAdu = topAdu;
-  bench.findings.lightRate[ask.blur] = {
+  bench.findings.lightRate[request.blur] = {
     edgeAduPerSecond,
     meanAduPerSecond,
     pedestalAdu,
@@ -106,12 +106,12 @@ export async function saveLightRate(work: TuneWork): Promise<void> {
     ...given({ note }),
     edgeFractionAtEnd,
   };
-  bench.note("exposure tuned", { blur: ask.blur, exposureSeconds, edgeFraction, testFrames });
+  bench.note("exposure tuned", { blur: request.blur, exposureSeconds, edgeFraction, testFrames });
 }
 
 function settingOf(work: TuneWork): TuneSetting {
-  const { bench, ask } = work;
-  const rate = bench.findings.lightRate[ask.blur];
+  const { bench, request } = work;
+  const rate = bench.findings.lightRate[request.blur];
   const history = rate?.gain === work.gain && {
     edgeAduPerSecond:
       rate.edgeAduPerSecond / extinctionRatio(rate.sunAltitudeDegrees, sunAltitudeDegrees(bench)),
@@ -120,8 +120,8 @@ function settingOf(work: TuneWork): TuneSetting {
   };
   return {
     exposureSeconds: bench.rig.camera.limits.exposureSeconds,
-    targetFraction: ask.levelFraction,
-    toleranceFraction: ask.toleranceFraction ?? 0.01,
+    targetFraction: request.levelFraction,
+    toleranceFraction: request.toleranceFraction ?? 0.01,
     frameCountMax: framesMax,
     ...given({ pedestalAdu: knownPedestal(work), history: history || undefined }),
   };
@@ -133,9 +133,9 @@ function knownPedestal({ bench, gain }: TuneWork): number | undefined {
 }
 
 /** Extinction only: cloud can't be foretold. */
-function forecast({ bench, ask }: TuneWork, edgeFraction: number, pedestalFraction: number): number {
+function forecast({ bench, request }: TuneWork, edgeFraction: number, pedestalFraction: number): number {
   const now = bench.clock.nowMs();
-  const then = sunFromSite(now + (ask.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
+  const then = sunFromSite(now + (request.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
   return (
     pedestalFraction + (edgeFraction - pedestalFraction) / extinctionRatio(sunAltitudeDegrees(bench), then)
   );

@@ -4,7 +4,7 @@ import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 
 /** Exactly one of the two. */
-export interface WaitAsk {
+export interface WaitRequest {
   readonly seconds?: number;
   readonly untilSunAltitudeDegrees?: number;
   readonly what?: string;
@@ -15,14 +15,14 @@ export interface WaitResult {
   readonly sunAltitudeDegrees: number;
 }
 
-type WaitWork = StepWork<WaitAsk, WaitResult>;
+type WaitWork = StepWork<WaitRequest, WaitResult>;
 
 const day = 86_400;
 const lookEverySeconds = 60;
 const tellEverySeconds = 15;
 
 /** Waits for a time or for the Sun, and touches nothing. */
-export const wait = defineStep<WaitAsk, WaitResult>({
+export const wait = defineStep<WaitRequest, WaitResult>({
   begin: (input) => ({ ...input }),
   first: "waiting",
   states: { waiting: { does: sleepAndReport, next: "done" } },
@@ -30,9 +30,9 @@ export const wait = defineStep<WaitAsk, WaitResult>({
 });
 
 /** @throws StepError if the Sun does not reach the altitude within a day */
-function secondsToWait({ bench, ask }: WaitWork): number {
-  const { untilSunAltitudeDegrees: wanted } = ask;
-  if (wanted === undefined) return ask.seconds ?? 0;
+function secondsToWait({ bench, request }: WaitWork): number {
+  const { untilSunAltitudeDegrees: wanted } = request;
+  if (wanted === undefined) return request.seconds ?? 0;
   const altitudeAfter = (seconds: number) =>
     sunFromSite(bench.clock.nowMs() + seconds * 1000, bench.site).altitudeDegrees;
   let highest = -90;
@@ -49,9 +49,9 @@ function secondsToWait({ bench, ask }: WaitWork): number {
 }
 
 async function sleepAndReport(work: WaitWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const seconds = secondsToWait(work);
-  const what = ask.what ?? "waiting";
+  const what = request.what ?? "waiting";
   const startedMs = bench.clock.nowMs();
   const passed = () => (bench.clock.nowMs() - startedMs) / 1000;
   bench.note("waiting", { seconds });

@@ -15,7 +15,7 @@ const offSunDegreesMax = 0.53;
 /** A slew between steps, or a step's own pointing away, takes less than this [s]. */
 const offSunGraceSeconds = 45;
 
-export interface GuardAsk {
+export interface GuardRequest {
   readonly rig: Rig;
   readonly rigFile: RigFile;
   readonly clock: Clock;
@@ -29,22 +29,22 @@ export interface GuardAsk {
 }
 
 /** The guard's conditions for this rig. Brightness is watched by the procedures, which see the frames. */
-export function guardWatches(ask: GuardAsk): readonly GuardWatch[] {
-  const { rig, rigFile } = ask;
+export function guardWatches(request: GuardRequest): readonly GuardWatch[] {
+  const { rig, rigFile } = request;
   const { mount, cover, dome, weather } = rig;
   const grace = rigFile.limits.silenceSecondsMax;
   const watched: (Device | undefined)[] = [mount, cover, dome, weather];
   return [
-    sunWatch(ask),
-    diskWatch(ask),
+    sunWatch(request),
+    diskWatch(request),
     ...weatherWatches(rig, grace),
     ...(dome?.abilities.shutter ? [domeWatch(dome)] : []),
-    ...(mount ? [trackingWatch(mount, ask)] : []),
+    ...(mount ? [trackingWatch(mount, request)] : []),
     ...watched.filter((device) => device !== undefined).map((device) => linkWatch(device, grace)),
   ];
 }
 
-function sunWatch({ rigFile, clock, sunAltitudeDegreesMin, looking }: GuardAsk): GuardWatch {
+function sunWatch({ rigFile, clock, sunAltitudeDegreesMin, looking }: GuardRequest): GuardWatch {
   return {
     name: "sun",
     everySeconds: 20,
@@ -58,7 +58,7 @@ function sunWatch({ rigFile, clock, sunAltitudeDegreesMin, looking }: GuardAsk):
   };
 }
 
-function diskWatch({ rigFile, freeDiskMegabytes }: GuardAsk): GuardWatch {
+function diskWatch({ rigFile, freeDiskMegabytes }: GuardRequest): GuardWatch {
   const limit = rigFile.limits.freeDiskMegabytesMin;
   return {
     name: "disk",
@@ -124,7 +124,7 @@ function linkWatch(device: Device, graceSeconds: number): GuardWatch {
  * From the moment that the Sun was centred, a telescope with its cover open follows it. Judged by the mount's own
  * report, corrected by the pointing error that centring found; a covered telescope may point anywhere.
  */
-function trackingWatch(mount: Mount, { rig, rigFile, clock, findings, searching }: GuardAsk): GuardWatch {
+function trackingWatch(mount: Mount, { rig, rigFile, clock, findings, searching }: GuardRequest): GuardWatch {
   return {
     name: "tracking",
     everySeconds: 5,

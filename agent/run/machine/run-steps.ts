@@ -50,7 +50,7 @@ export class RunSteps {
     let outcome: StepOutcome<unknown>;
     try {
       outcome = await step(
-        { bench: this.#bench(stepIndex, rig), ask: this.#ask(stepIndex) as never },
+        { bench: this.#bench(stepIndex, rig), request: this.#request(stepIndex) as never },
         signal,
       );
     } catch (error) {
@@ -93,15 +93,15 @@ export class RunSteps {
     };
   }
 
-  #ask(stepIndex: number): unknown {
+  #request(stepIndex: number): unknown {
     const { step, resumeWith } = this.#agenda.at(stepIndex);
-    const ask = this.row.ask(step, {
+    const request = this.row.request(step, {
       ...this.scene,
       stepIndex,
       utcMs: this.options.clock.nowMs(),
       whyNoNewFlat: (newFlatsMost) => this.#whyNoNewFlat(stepIndex, newFlatsMost),
     });
-    return resumeWith === undefined ? ask : { ...(ask as object), resumeWith };
+    return resumeWith === undefined ? request : { ...(request as object), resumeWith };
   }
 
   #whyNoNewFlat(stepIndex: number, newFlatsMost: number): string | undefined {

@@ -33,7 +33,7 @@ function stepOf(work: Readonly<Record<string, Does>>, makeSafe: Does = async () 
 }
 
 function inputOf(abandoned: AbortSignal = neverAborted) {
-  return { bench: { abandoned } as Workbench, ask: {} };
+  return { bench: { abandoned } as Workbench, request: {} };
 }
 
 const nothing: Does = async () => {};

@@ -1,6 +1,6 @@
 import { readDark } from "../../dark-master.ts";
 import { defineStep } from "../../run-step.ts";
-import type { FlatAsk, FlatFound } from "../flat-ask.ts";
+import type { FlatFound, FlatRequest } from "../flat-request.ts";
 import { closeFront, exposeDarksIfNeeded, openToSun } from "../flat-work.ts";
 import { beginDefocus, checkDefocus, type DefocusWork, returnToCentre } from "./defocus-work.ts";
 import { confirmFocus, leaveDefocus, measureFocus, returnToFocus } from "./focus.ts";
@@ -9,7 +9,7 @@ import { exposeShadowFrames, moveOutOfFocus } from "./leave-focus.ts";
 import { exposeCentred, exposeDefocusProof, exposeRounds } from "./looks.ts";
 
 /** A flat through the rig out of focus: what blur leaves of the Sun is told apart by looks from round about. */
-export const flatByDefocus = defineStep<FlatAsk, FlatFound, DefocusWork>({
+export const flatByDefocus = defineStep<FlatRequest, FlatFound, DefocusWork>({
   begin: beginDefocus,
   first: "checking",
   states: {

@@ -11,9 +11,9 @@ import { Aim } from "../../centre/aim.ts";
 import type { StepInput } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
 import { knownPointingOffset } from "../../sun-pointing.ts";
-import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
-import type { FlatAsk } from "../flat-ask.ts";
+import type { FlatRequest } from "../flat-request.ts";
 import { beginFlat, type FlatWork } from "../flat-work.ts";
 import { lackOfRoom } from "../room-to-blur.ts";
 import type { Approach } from "./focus-travel.ts";
@@ -79,7 +79,7 @@ export interface FocusTry {
 const lookOfSide = 0.25;
 const lookOfDisc = 0.2;
 
-export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
+export function beginDefocus(input: StepInput<FlatRequest>): DefocusWork {
   return {
     ...beginFlat(input),
     shape: { widthPx: 0, heightPx: 0 },

@@ -7,10 +7,10 @@ import { leaveRigIdle, tryAll } from "../../leave-rig.ts";
 import { runSubstep } from "../../run-step.ts";
 import type { StepOutcome } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
-import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
-import type { FlatFound } from "../flat-ask.ts";
+import type { FlatFound } from "../flat-request.ts";
 import type { DefocusWork } from "./defocus-work.ts";
 import { type Approach, approachPosition } from "./focus-travel.ts";
 
@@ -31,7 +31,7 @@ export async function measureFocus(work: DefocusWork, signal: AbortSignal): Prom
   await setLowestGain(bench, signal);
   const tuned = await runSubstep(
     tuneExposure,
-    { bench, ask: { blur: "none", levelFraction: 0.7, toleranceFraction: 0.03 } },
+    { bench, request: { blur: "none", levelFraction: 0.7, toleranceFraction: 0.03 } },
     signal,
   );
   const steps = await focuser.positionSteps(signal);
@@ -113,13 +113,13 @@ const percent = (fraction: number) => `${(100 * fraction).toFixed(2)} %`;
 
 /** Focus is put back whatever happened; the light is shut out first if the step failed. */
 export async function leaveDefocus(
-  { bench, ask, homeSteps, focus }: DefocusWork,
+  { bench, request, homeSteps, focus }: DefocusWork,
   ended: StepOutcome<FlatFound>["ended"],
   signal: AbortSignal,
 ): Promise<void> {
   const { focuser } = bench.rig;
   await tryAll([
-    () => leaveRigIdle(bench, ended === "completed" ? ask.coverAfter : "closed", signal),
+    () => leaveRigIdle(bench, ended === "completed" ? request.coverAfter : "closed", signal),
     async () => {
       if (!focuser || homeSteps === undefined) return;
       await focuser.ensureStopped(signal);

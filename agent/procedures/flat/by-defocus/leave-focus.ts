@@ -29,7 +29,7 @@ const enoughOfLimit = 0.25;
  * @throws StepError when the travel ends, or the disc's edge comes into the light, before that
  */
 export async function moveOutOfFocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const focuser = bench.rig.focuser!;
   const home = work.homeSteps!;
   const travel = longerTravel(home, focuser.limits.positionSteps);
@@ -42,12 +42,12 @@ export async function moveOutOfFocus(work: DefocusWork, signal: AbortSignal): Pr
     bench.progress({ what: "leaving focus", done: k, of: radii.length });
     const steps = Math.round(home + travel.side * Math.min(travel.steps, radiusPx / pxPerStep));
     await approachPosition(work.focus!.approach, focuser, steps, signal);
-    const { levelFraction, frames } = ask;
-    const tuneAsk = { blur: "defocus", levelFraction, seriesSeconds: 5 * frames } as const;
-    work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
+    const { levelFraction, frames } = request;
+    const tuneRequest = { blur: "defocus", levelFraction, seriesSeconds: 5 * frames } as const;
+    work.tuned = await runSubstep(tuneExposure, { bench, request: tuneRequest }, signal);
     const { surface, leftover } = solveLight(work, await exposeShortRound(work, signal), radiusPx);
     const worst = worstLeftover(leftover);
-    const limit = surface.pixelSigma / Math.sqrt(ask.frames);
+    const limit = surface.pixelSigma / Math.sqrt(request.frames);
     bench.note("out of focus", { steps, blurRadiusPx: radiusPx, leftover, limit });
     work.place = { steps, blurRadiusPx: radiusPx, leftover };
     if (!worst || worst.rms <= (k === radii.length - 1 ? 1 : enoughOfLimit) * limit) {

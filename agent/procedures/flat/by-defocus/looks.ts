@@ -81,8 +81,8 @@ async function exposeRound(
 
 /** Frames from two opposite places between those of the looks: the model of the light does not know them. */
 export async function exposeDefocusProof(work: DefocusWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
-  const count = proofFrameCount(ask);
+  const { bench, request } = work;
+  const count = proofFrameCount(request);
   await returnToCentre(work, signal);
   const pointing = new Pointing(work);
   for (const [k, [east, north]] of proofPlaces.entries()) {

@@ -2,14 +2,14 @@ import { setLowestGain } from "../../camera-ready.ts";
 import { leaveRigIdle } from "../../leave-rig.ts";
 import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
-import type { FlatAsk, FlatFound } from "../flat-ask.ts";
+import type { FlatFound, FlatRequest } from "../flat-request.ts";
 import { exposeFlats, exposeProof } from "../flat-series.ts";
 import { beginFlat, closeFront, exposeDarksIfNeeded, type FlatWork } from "../flat-work.ts";
 import { saveFlat } from "../keep-flat.ts";
 import { checkLeak, exposeBareSun, openThroughDiffuser, tuneFlat } from "./diffuser-work.ts";
 
 /** A flat through a translucent sheet over the front. The leak check comes first, always. */
-export const flatByDiffuser = defineStep<FlatAsk, FlatFound, FlatWork>({
+export const flatByDiffuser = defineStep<FlatRequest, FlatFound, FlatWork>({
   begin: beginFlat,
   first: "checking",
   states: {
@@ -34,6 +34,6 @@ export const flatByDiffuser = defineStep<FlatAsk, FlatFound, FlatWork>({
     exposingProof: { does: exposeProof, next: "judging" },
     judging: { does: saveFlat, next: "done" },
   },
-  makeSafe: ({ bench, ask, result }, _ended, signal) =>
-    leaveRigIdle(bench, result ? ask.coverAfter : "closed", signal),
+  makeSafe: ({ bench, request, result }, _ended, signal) =>
+    leaveRigIdle(bench, result ? request.coverAfter : "closed", signal),
 });

@@ -2,13 +2,13 @@ import { setLowestGain } from "../../camera-ready.ts";
 import { leaveRigIdle } from "../../leave-rig.ts";
 import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
-import type { FlatAsk, FlatFound } from "../flat-ask.ts";
+import type { FlatFound, FlatRequest } from "../flat-request.ts";
 import { closeFront, exposeDarksIfNeeded, openToSun } from "../flat-work.ts";
 import { beginDrift, checkDriftRoom, type DriftWork, exposeDriftFrames, tuneDrift } from "./drift-work.ts";
 import { saveDriftFlat } from "./keep-drift.ts";
 
 /** A flat solved from frames in which the Sun lies at different places: the mount wanders about the disc's centre. */
-export const flatByDrift = defineStep<FlatAsk, FlatFound, DriftWork>({
+export const flatByDrift = defineStep<FlatRequest, FlatFound, DriftWork>({
   begin: beginDrift,
   first: "checking",
   states: {
@@ -28,6 +28,6 @@ export const flatByDrift = defineStep<FlatAsk, FlatFound, DriftWork>({
     returningHome: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "solving" },
     solving: { does: saveDriftFlat, next: "done" },
   },
-  makeSafe: ({ bench, ask, result }, _ended, signal) =>
-    leaveRigIdle(bench, result ? ask.coverAfter : "closed", signal),
+  makeSafe: ({ bench, request, result }, _ended, signal) =>
+    leaveRigIdle(bench, result ? request.coverAfter : "closed", signal),
 });

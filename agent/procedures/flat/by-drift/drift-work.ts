@@ -16,7 +16,7 @@ import { StepError } from "../../step-error.ts";
 import { knownPointingOffset } from "../../sun-pointing.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
-import type { FlatAsk } from "../flat-ask.ts";
+import type { FlatRequest } from "../flat-request.ts";
 import { type FlatWork, proofFrameCount } from "../flat-work.ts";
 import { edgeFractionOf } from "../frame-edge.ts";
 import { conversionFromPair } from "../measure-conversion.ts";
@@ -41,7 +41,7 @@ const smearPxMax = 0.5;
 /** Light of a slow leg: reckoned for each frame when the Sun's sinking is foretold [s]. */
 const secondsPerFrame = 20;
 
-export function beginDrift(input: StepInput<FlatAsk>): DriftWork {
+export function beginDrift(input: StepInput<FlatRequest>): DriftWork {
   return {
     ...input,
     notes: new SeriesNotes(),
@@ -56,11 +56,15 @@ export function beginDrift(input: StepInput<FlatAsk>): DriftWork {
 
 /** @throws StepError when the disc does not fill the frame with room to wander, before anything moves */
 export async function checkDriftRoom(work: DriftWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   if (!bench.rig.mount) throw new MissingAbilityError("rig", "a flat by drift needs a mount");
   const { shape, discRadiusPx } = await discOnFrame(bench, "drift", signal);
   Object.assign(work, { shape, discRadiusPx });
-  const radiusPx = driftRadiusPx(work.shape, work.discRadiusPx, ask.driftRadiusFraction ?? radiusOfSideUsual);
+  const radiusPx = driftRadiusPx(
+    work.shape,
+    work.discRadiusPx,
+    request.driftRadiusFraction ?? radiusOfSideUsual,
+  );
   if (radiusPx === undefined) {
     const { message, whatToDo } = lackOfRoom("drift", work)!;
     throw new StepError("DISC_TOO_SMALL_TO_DRIFT", message, whatToDo);
@@ -70,23 +74,23 @@ export async function checkDriftRoom(work: DriftWork, signal: AbortSignal): Prom
 }
 
 export async function tuneDrift(work: DriftWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
-  const seriesSeconds = frameCountOf(ask) * secondsPerFrame;
-  const tuneAsk = { blur: "drift", levelFraction: ask.levelFraction, seriesSeconds } as const;
-  work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
+  const { bench, request } = work;
+  const seriesSeconds = frameCountOf(request) * secondsPerFrame;
+  const tuneRequest = { blur: "drift", levelFraction: request.levelFraction, seriesSeconds } as const;
+  work.tuned = await runSubstep(tuneExposure, { bench, request: tuneRequest }, signal);
 }
 
 /** All frames while the mount wanders; those that prove the flat lie between the others. */
 export async function exposeDriftFrames(work: DriftWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const { clock, findings, rig } = bench;
   work.dark = readDark(bench);
   const tuned = work.tuned!;
   const { arcsecPerPx } = findings.cameraOnSky!;
   const aim = new Aim(rig.mount!, clock, bench.site);
   const home = knownPointingOffset(bench);
-  const proofFrames = proofFrameCount(ask);
-  const wanted = frameCountOf(ask);
+  const proofFrames = proofFrameCount(request);
+  const wanted = frameCountOf(request);
   const places = driftPath(wanted, work.radiusPx * arcsecPerPx);
   const atCentre = await lookAtRest(work, signal);
   const exposuresMax = Math.ceil(wanted * 1.3) + 4;
@@ -142,8 +146,8 @@ export function discPlacePx(
   return { x: (shape.widthPx - 1) / 2 + xPx, y: (shape.heightPx - 1) / 2 + yPx };
 }
 
-function frameCountOf(ask: FlatAsk): number {
-  return ask.frames + proofFrameCount(ask);
+function frameCountOf(request: FlatRequest): number {
+  return request.frames + proofFrameCount(request);
 }
 
 /** Two frames before anything drifts: their noise tells the conversion. @returns what blocks show without the limb */
