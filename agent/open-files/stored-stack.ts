@@ -53,8 +53,7 @@ export class TileMaker {
     readonly combiner: CountCombiner,
   ) {}
 
-  /** @returns `undefined` where the kernels cannot be built */
-  static for(stack: StoredStack): TileMaker | undefined {
+  static for(stack: StoredStack): TileMaker {
     return new TileMaker(stack, new CountCombiner({ frameCount: stack.frames.length, tilePx: stack.tilePx }));
   }
 
@@ -70,25 +69,22 @@ export class TileMaker {
         read(frames[first + place]!, startPx, this.combiner.frame(place, length));
       this.combiner.gather(first, count, length);
     }
-    const mask = darkMask && Uint8Array.from(decoded(darkMask, startPx, length));
-    return this.combiner.combine(
-      length,
-      {
-        method,
-        sigmas: usualClipSigmas,
-        noise,
-        zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
-        medianNoise: method === "median" ? medianNoise(frames.length) : 1,
-        clipAdu,
-        darkAdu: dark && Float32Array.from(decoded(dark, startPx, length)),
-        darkSigmaAdu: darkSigma && Float32Array.from(decoded(darkSigma, startPx, length)),
-      },
-      mask,
-    );
+    const settings = {
+      method,
+      sigmas: usualClipSigmas,
+      noise,
+      zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
+      medianNoise: method === "median" ? medianNoise(frames.length) : 1,
+      clipAdu,
+      darkAdu: dark && Float32Array.from(decode(dark, startPx, length)),
+      darkSigmaAdu: darkSigma && Float32Array.from(decode(darkSigma, startPx, length)),
+    };
+    const mask = darkMask && Uint8Array.from(decode(darkMask, startPx, length));
+    return this.combiner.combine(length, settings, mask);
   }
 }
 
-function decoded(image: StoredImage, startPx: number, pxCount: number) {
+function decode(image: StoredImage, startPx: number, pxCount: number) {
   const raw = new Uint8Array(pxCount * image.layout.bytesPerPixel);
   read(image, startPx, raw);
   return decodePixels(raw, image.layout);

@@ -1,5 +1,5 @@
 import { codesPerBin } from "../imaging/exposure/level-histogram.ts";
-import type { FlatFound } from "../procedures/flat/flat-ask.ts";
+import type { FlatFound } from "../procedures/flat/flat-request.ts";
 import { greyChart } from "./charts/grey-chart.ts";
 import { histogramChart } from "./charts/histogram-chart.ts";
 import { leftoverChart } from "./charts/leftover-chart.ts";

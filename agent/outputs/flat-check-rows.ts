@@ -1,4 +1,4 @@
-import type { FlatCheckRecord, ImagesFound } from "../procedures/images/images-ask.ts";
+import type { FlatCheckRecord, ImagesFound } from "../procedures/images/images-request.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
 import type { ReportInput, Verdict } from "./report-page.ts";
 

@@ -1,6 +1,6 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
 import { computeNoiseBudget } from "../imaging/noise/frames-enough.ts";
-import type { DefocusFound } from "../procedures/flat/flat-ask.ts";
+import type { DefocusFound } from "../procedures/flat/flat-request.ts";
 import { imageWarnings } from "../run/record/flat-doubts.ts";
 import { lastStepResult } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";

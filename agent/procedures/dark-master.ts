@@ -1,4 +1,5 @@
 import { join } from "node:path";
+import { given } from "../../drivers/kit/given.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 import { MasterBuilder } from "../imaging/combining/master-builder.ts";
@@ -51,20 +52,15 @@ export class DarkSeries {
     const health = markUnhealthy(dark, this.#stepAdu);
     const file = writeDarkMaster(bench, dark, this.#notes);
     bench.findings.unhealthyPx = health.unhealthyPx;
-    bench.findings.darkMaster = {
-      file,
-      exposureSeconds: this.#exposureSeconds,
-      frameCount: dark.frameCount,
-    };
+    const exposureSeconds = this.#exposureSeconds;
+    bench.findings.darkMaster = { file, exposureSeconds, frameCount: dark.frameCount };
     bench.note("dark master", {
       frames: dark.frameCount,
-      exposureSeconds: this.#exposureSeconds,
+      exposureSeconds,
       hotPx: health.hotPx,
-      ...(health.stuckPx === undefined
-        ? { stuckPx: "too few frames for so little noise to tell" }
-        : { stuckPx: health.stuckPx }),
+      stuckPx: health.stuckPx ?? "too few frames for so little noise to tell",
       unsteadyPx: health.unsteadyPx,
-      ...(this.sensorCelsius === undefined ? {} : { sensorCelsius: this.sensorCelsius }),
+      ...given({ sensorCelsius: this.sensorCelsius }),
     });
     return dark;
   }

@@ -1,7 +1,8 @@
 import type { Frame, FrameType } from "../../drivers/roles/camera.ts";
+import { checkFilterStillOn } from "./lost-filter.ts";
 import type { Workbench } from "./step.ts";
 
-export interface SeriesAsk {
+export interface SeriesRequest {
   readonly what: string;
   readonly exposureSeconds: number;
   readonly frameType: FrameType;
@@ -17,33 +18,45 @@ export interface SeriesAsk {
 
 /**
  * Exposes until enough frames were taken; tells progress and time left after each.
- * @param take uses a frame and says how many of the series count so far
+ * @param take uses a frame; returns how many of the series count so far where not all do
  * @returns how many count; fewer than wanted when the exposures ran out
  */
 export async function takeSeries(
   bench: Workbench,
-  ask: SeriesAsk,
-  take: (frame: Frame) => number,
+  request: SeriesRequest,
+  take: (frame: Frame) => number | undefined,
   signal: AbortSignal,
 ): Promise<number> {
-  const { exposureSeconds, frameType, frameCount } = ask;
-  const { doneBefore, of } = ask.part ?? { doneBefore: 0, of: frameCount };
+  const { exposureSeconds, frameType, frameCount } = request;
+  const { doneBefore, of } = request.part ?? { doneBefore: 0, of: frameCount };
   const startedMs = bench.clock.nowMs();
   let counted = 0;
   for (
     let exposures = 1;
-    counted < frameCount && exposures <= (ask.exposuresMax ?? frameCount);
+    counted < frameCount && exposures <= (request.exposuresMax ?? frameCount);
     exposures++
   ) {
     const frame = await bench.rig.camera.expose({ exposureSeconds, frameType }, signal);
-    counted = take(frame);
+    counted = take(frame) ?? counted + 1;
     const perFrame = (bench.clock.nowMs() - startedMs) / 1000 / exposures;
     const done = doneBefore + counted;
-    bench.progress({ what: ask.what, done, of, secondsLeft: perFrame * (of - done) });
+    bench.progress({ what: request.what, done, of, secondsLeft: perFrame * (of - done) });
     signal.throwIfAborted();
-    if (ask.enough?.()) break;
+    if (request.enough?.()) break;
   }
   return counted;
+}
+
+/** One frame of a tuned exposure. @throws StepError when the light has become far too bright */
+export async function exposeTuned(
+  { rig }: Workbench,
+  { exposureSeconds, topAdu }: { readonly exposureSeconds: number; readonly topAdu: number },
+  frameType: FrameType,
+  signal: AbortSignal,
+): Promise<Frame> {
+  const frame = await rig.camera.expose({ exposureSeconds, frameType }, signal);
+  checkFilterStillOn(frame, topAdu);
+  return frame;
 }
 
 /** Memory of frames that nobody looks at any more, for frames to come. */

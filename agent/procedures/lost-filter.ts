@@ -6,6 +6,10 @@ const litFraction = 0.2;
 /** A gust of seeing or the rim of a cloud clips a few pixels; four times the light clips nearly all that are lit. */
 const clippedOfLitMax = 0.5;
 
+export const checkFilterSafely =
+  "Check the Sun filter and the diffuser with the telescope pointed away from the Sun and covered; keep to the filter " +
+  "maker's guidance and never look through the instrument to check.";
+
 /**
  * Looks at a frame of a series whose exposure was tuned so that nothing clips. If most of the lit pixels clip all at once
  * the light has become several times brighter, and nothing on the Sun does that: the filter counts as lost.
@@ -26,8 +30,7 @@ export function checkFilterStillOn(frame: Frame, topAdu: number): void {
     "FAR_TOO_BRIGHT",
     `the light has suddenly become far too bright: ${((100 * clippedCount) / litCount).toFixed(0)} % of the lit pixels clip ` +
       `at ${frame.exposureSeconds} s, an exposure at which none did; the Sun filter may be gone`,
-    "Check the Sun filter and the diffuser with the telescope pointed away from the Sun and covered; keep to the filter " +
-      "maker's guidance and never look through the instrument to check.",
+    checkFilterSafely,
     true,
   );
 }

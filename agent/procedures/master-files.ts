@@ -2,6 +2,7 @@ import { existsSync, mkdirSync } from "node:fs";
 import { dirname, join, parse } from "node:path";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { utcText, writeFitsFile } from "../../drivers/formats/fits-write.ts";
+import { given } from "../../drivers/kit/given.ts";
 import type { Frame } from "../../drivers/roles/camera.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
@@ -36,9 +37,7 @@ export class SeriesNotes {
   /** The first one without its pixels, at the mean temperature. @throws when there is none */
   get usualFrame(): Frame {
     if (!this.#first) throw new Error("the series has no frame");
-    const { sensorCelsius: _ofFirst, ...frame } = this.#first;
-    const { sensorCelsius } = this;
-    return sensorCelsius === undefined ? frame : { ...frame, sensorCelsius };
+    return { ...this.#first, ...given({ sensorCelsius: this.sensorCelsius }) };
   }
 }
 
@@ -53,8 +52,8 @@ export function unusedFileName(bench: Workbench, name: string): string {
 /** @returns the file, below the run's folder */
 export function writeDarkMaster(bench: Workbench, master: Master, notes: SeriesNotes): string {
   const file = unusedFileName(bench, darkMasterFile);
-  const { spans } = notes;
-  write(bench, file, darkHdus(master, { cards: frameCards(bench, notes.usualFrame), spans }));
+  const cards = frameCards(bench, notes.usualFrame);
+  write(bench, file, darkHdus(master, { cards, spans: notes.spans }));
   return file;
 }
 
@@ -68,16 +67,12 @@ export function writeFlatMaster(
 ): string {
   const file = unusedFileName(bench, flatMasterFile);
   const { blur, darkFile, verdict } = about;
-  const origin = {
-    cards: frameCards(bench, notes.usualFrame),
-    spans: notes.spans,
-    darkFile,
-    more: [
-      { keyword: "BLUR", value: blur, comment: "how the Sun was blurred away" },
-      { keyword: "VERDICT", value: verdict, comment: "what its own proof says" },
-    ],
-  };
-  write(bench, file, flatHdus(flat, series, origin));
+  const cards = frameCards(bench, notes.usualFrame);
+  const more = [
+    ...card("BLUR", blur, "how the Sun was blurred away"),
+    ...card("VERDICT", verdict, "what its own proof says"),
+  ];
+  write(bench, file, flatHdus(flat, series, { cards, spans: notes.spans, darkFile, more }));
   return file;
 }
 
@@ -90,11 +85,11 @@ export function writeRawFrame(
   more: readonly Card[] = [],
 ): void {
   const cards: Card[] = [
-    { keyword: "IMAGETYP", value: imageType },
+    ...card("IMAGETYP", imageType),
     ...frameCards(bench, frame),
     ...more,
-    { keyword: "BUNIT", value: "adu" },
-    { keyword: "SWCREATE", value: "evenfield" },
+    ...card("BUNIT", "adu"),
+    ...card("SWCREATE", "evenfield"),
   ];
   write(bench, file, [{ pixels: frame.pixelsAdu, shape: [frame.heightPx, frame.widthPx], cards }]);
 }
@@ -108,21 +103,17 @@ function write(bench: Workbench, file: string, hdus: Parameters<typeof writeFits
 function frameCards({ rig, optics, train, findings }: Workbench, frame: Frame): Card[] {
   const { gain, offset, sensorCelsius } = frame;
   return [
-    { keyword: "DATE-OBS", value: utcText(frame.startedUtcMs), comment: "UTC, start of the first exposure" },
-    { keyword: "EXPTIME", value: frame.exposureSeconds, comment: "[s] of one frame" },
-    ...(gain === undefined ? [] : [{ keyword: "GAIN", value: gain, comment: "the camera's own setting" }]),
-    ...(offset === undefined
-      ? []
-      : [{ keyword: "OFFSET", value: offset, comment: "the camera's own setting" }]),
-    ...(sensorCelsius === undefined
-      ? []
-      : [{ keyword: "CCD-TEMP", value: Number(sensorCelsius.toFixed(2)), comment: "[Celsius] sensor" }]),
+    ...card("DATE-OBS", utcText(frame.startedUtcMs), "UTC, start of the first exposure"),
+    ...card("EXPTIME", frame.exposureSeconds, "[s] of one frame"),
+    ...card("GAIN", gain, "the camera's own setting"),
+    ...card("OFFSET", offset, "the camera's own setting"),
+    ...card("CCD-TEMP", sensorCelsius && Number(sensorCelsius.toFixed(2)), "[Celsius] sensor"),
     ...conversionCards(findings, gain),
-    { keyword: "INSTRUME", value: rig.camera.name },
-    { keyword: "FOCALLEN", value: optics.focalLengthMm, comment: "[mm]" },
-    { keyword: "APTDIA", value: optics.apertureMm, comment: "[mm]" },
-    { keyword: "WAVELEN", value: optics.wavelengthNm, comment: "[nm]" },
-    { keyword: "PIXSIZE", value: rig.camera.limits.pixelMicron, comment: "[um] unbinned" },
+    ...card("INSTRUME", rig.camera.name),
+    ...card("FOCALLEN", optics.focalLengthMm, "[mm]"),
+    ...card("APTDIA", optics.apertureMm, "[mm]"),
+    ...card("WAVELEN", optics.wavelengthNm, "[nm]"),
+    ...card("PIXSIZE", rig.camera.limits.pixelMicron, "[um] unbinned"),
     ...(train ? trainCards(train) : []),
   ];
 }
@@ -132,41 +123,32 @@ function conversionCards({ conversion, statedConversion }: StepFindings, gain: n
   if (conversion && conversion.gain === gain) {
     const { electronsPerAdu, darkNoiseElectrons, from = "a flat's frames" } = conversion;
     return [
-      egain(electronsPerAdu, `measured on ${from}`),
-      {
-        keyword: "RDNOISE",
-        value: Number(darkNoiseElectrons.toPrecision(4)),
-        comment: "[e-] of a dark's pixel",
-      },
+      ...gainCard(electronsPerAdu, `measured on ${from}`),
+      ...card("RDNOISE", Number(darkNoiseElectrons.toPrecision(4)), "[e-] of a dark's pixel"),
     ];
   }
   if (statedConversion === undefined || statedConversion.gain !== gain) return [];
-  return [egain(statedConversion.electronsPerAdu, "as the camera's driver states it")];
+  return gainCard(statedConversion.electronsPerAdu, "as the camera's driver states it");
 }
 
-function egain(electronsPerAdu: number, from: string): Card {
-  return { keyword: "EGAIN", value: Number(electronsPerAdu.toPrecision(5)), comment: `[e-/adu] ${from}` };
+function gainCard(electronsPerAdu: number, from: string): Card[] {
+  return card("EGAIN", Number(electronsPerAdu.toPrecision(5)), `[e-/adu] ${from}`);
 }
 
 /** What `match` goes by before it looks at the dust. */
 function trainCards({ mark, binning, regionAt, filter, rotatorDegrees }: TrainSeen): Card[] {
   return [
-    { keyword: "TRAINMRK", value: mark, comment: "of the assembly of the optical train" },
-    ...(binning === undefined
-      ? []
-      : [
-          { keyword: "XBINNING", value: binning },
-          { keyword: "YBINNING", value: binning },
-        ]),
-    ...(regionAt === undefined
-      ? []
-      : [
-          { keyword: "XORGSUBF", value: regionAt.xPx, comment: "[px] of the region, unbinned" },
-          { keyword: "YORGSUBF", value: regionAt.yPx, comment: "[px] of the region, unbinned" },
-        ]),
-    ...(filter === undefined ? [] : [{ keyword: "FILTER", value: filter }]),
-    ...(rotatorDegrees === undefined
-      ? []
-      : [{ keyword: "ROTATANG", value: rotatorDegrees, comment: "[deg] as the rotator tells it" }]),
+    ...card("TRAINMRK", mark, "of the assembly of the optical train"),
+    ...card("XBINNING", binning),
+    ...card("YBINNING", binning),
+    ...card("XORGSUBF", regionAt?.xPx, "[px] of the region, unbinned"),
+    ...card("YORGSUBF", regionAt?.yPx, "[px] of the region, unbinned"),
+    ...card("FILTER", filter),
+    ...card("ROTATANG", rotatorDegrees, "[deg] as the rotator tells it"),
   ];
+}
+
+/** None for what is not known. */
+function card(keyword: string, value: Card["value"] | undefined, comment?: string): Card[] {
+  return value === undefined ? [] : [{ keyword, value, ...given({ comment }) }];
 }

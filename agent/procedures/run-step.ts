@@ -1,33 +1,36 @@
-import type { NewFlatRequest, StepInput, StepOutcome } from "./step.ts";
+import { given } from "../../drivers/kit/given.ts";
+import type { StepInput, StepOutcome, StepWork } from "./step.ts";
 import { StepError } from "./step-error.ts";
 
 /** Does its work until that has ended or the signal aborts, and leaves the rig safe either way. */
-export type Step<Ask, Found> = (input: StepInput<Ask>, signal: AbortSignal) => Promise<StepOutcome<Found>>;
+export type Step<Request, Found> = (
+  input: StepInput<Request>,
+  signal: AbortSignal,
+) => Promise<StepOutcome<Found>>;
 
 /** One thing that a step does, and where it leads. The first `when` that holds decides; one without always holds. */
 export interface StepState<Work> {
-  readonly does: (work: Work, signal: AbortSignal) => Promise<void>;
+  readonly does: (work: Work, signal: AbortSignal) => Promise<unknown>;
   readonly next: string | readonly { readonly to: string; readonly when?: (work: Work) => boolean }[];
 }
 
 /** A step as a table of contents. */
-export interface StepStates<Ask, Work, Found> {
-  readonly begin: (input: StepInput<Ask>) => Work;
+export interface StepStates<Request, Found, Work extends StepWork<Request, Found>> {
+  readonly begin: (input: StepInput<Request>) => Work;
   readonly first: string;
   /** By name; `done` is where the work ends well. */
   readonly states: Readonly<Record<string, StepState<Work>>>;
   /** Every way out leads through it. Its signal is not the one that ended the work: it aborts only when the step is given up. */
   readonly makeSafe: (work: Work, ended: StepOutcome<Found>["ended"], signal: AbortSignal) => Promise<void>;
-  readonly found: (work: Work) => Found | undefined;
-  /** What it wants done before the rest of it, of work that ended well. */
-  readonly asks?: (work: Work) => NewFlatRequest | undefined;
 }
 
 /**
  * A step that goes from state to state. When the signal aborts, the state in hand settles and no other begins. It never
  * rejects for the rig's sake; what fails in making safe is the step's failure if it had none before.
  */
-export function defineStep<Ask, Work, Found>(step: StepStates<Ask, Work, Found>): Step<Ask, Found> {
+export function defineStep<Request, Found, Work extends StepWork<Request, Found> = StepWork<Request, Found>>(
+  step: StepStates<Request, Found, Work>,
+): Step<Request, Found> {
   return async (input, signal) => {
     const work = step.begin(input);
     let ended: StepOutcome<Found>["ended"] = "completed";
@@ -46,21 +49,15 @@ export function defineStep<Ask, Work, Found>(step: StepStates<Ask, Work, Found>)
       if (ended === "completed") ended = "failed";
       failure ??= asError(error);
     }
-    const found = step.found(work);
-    const asks = ended === "completed" ? step.asks?.(work) : undefined;
-    return {
-      ended,
-      ...(found === undefined ? {} : { found }),
-      ...(failure ? { failure } : {}),
-      ...(asks ? { asks } : {}),
-    };
+    const asks = ended === "completed" ? work.asks : undefined;
+    return { ended, ...given({ found: work.result, failure, asks }) };
   };
 }
 
 /** Carries out another step as a part of this one. @throws its failure, or the reason of the stop */
-export async function runSubstep<Ask, Found>(
-  step: Step<Ask, Found>,
-  input: StepInput<Ask>,
+export async function runSubstep<Request, Found>(
+  step: Step<Request, Found>,
+  input: StepInput<Request>,
   signal: AbortSignal,
 ): Promise<Found> {
   signal.throwIfAborted();
@@ -70,8 +67,8 @@ export async function runSubstep<Ask, Found>(
   throw failure ?? new Error("a part of the step ended without a result");
 }
 
-async function goThrough<Ask, Work, Found>(
-  { first, states }: StepStates<Ask, Work, Found>,
+async function goThrough<Request, Found, Work extends StepWork<Request, Found>>(
+  { first, states }: StepStates<Request, Found, Work>,
   work: Work,
   signal: AbortSignal,
 ): Promise<void> {
@@ -82,9 +79,9 @@ async function goThrough<Ask, Work, Found>(
     if (!state) throw new Error(`the step has no state ${name}`);
     await state.does(work, signal);
     const { next } = state;
-    const way = typeof next === "string" ? { to: next } : next.find(({ when }) => when?.(work) ?? true);
-    if (!way) throw new Error(`no way leads on from the state ${name}`);
-    name = way.to;
+    const path = typeof next === "string" ? { to: next } : next.find(({ when }) => when?.(work) ?? true);
+    if (!path) throw new Error(`no path leads on from the state ${name}`);
+    name = path.to;
   }
 }
 

@@ -62,16 +62,24 @@ export interface Workbench {
   note(event: string, fields?: Readonly<Record<string, unknown>>): void;
 }
 
-export interface StepInput<Ask> {
+export interface StepInput<Request> {
   readonly bench: Workbench;
-  readonly ask: Ask;
+  readonly request: Request;
+}
+
+/** What a step's states hand to each other. */
+export interface StepWork<Request, Found> extends StepInput<Request> {
+  /** Recorded however the step ends. */
+  result?: Found;
+  /** What it wants done before the rest of it; counts for work that ended well. */
+  asks?: NewFlatRequest;
 }
 
 /** What a step wants done before what is left of it can be of use; the run puts it in, and then the rest of the step. */
 export interface NewFlatRequest {
   readonly wants: "new flat";
   readonly because: string;
-  /** Handed back to the step as `goesOn` of its ask. */
+  /** Handed back to the step as `resumeWith` of its request. */
   readonly rest: unknown;
 }
 

@@ -1,5 +1,8 @@
+import { wrapHours } from "../../drivers/kit/sidereal.ts";
+import type { Equatorial } from "../../drivers/roles/mount.ts";
 import { sunFromSite } from "../sky/sun-from-site.ts";
-import { Aim } from "./centre/aim.ts";
+import type { SkyOffset } from "../sky/tangent-plane.ts";
+import { Aim, distanceArcsec, scaleOffset } from "./centre/aim.ts";
 import type { Workbench } from "./step.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
@@ -11,9 +14,8 @@ const altitudeDegreesMin = 20;
 const hourAngleHoursMax = 5;
 
 /** Where the mount must say that it points for the Sun to be centred, as far as is known; from the ephemeris' Sun. */
-export function knownPointingOffset({ findings }: Workbench): { eastArcsec: number; northArcsec: number } {
-  const error = findings.pointingError;
-  return { eastArcsec: -(error?.eastArcsec ?? 0), northArcsec: -(error?.northArcsec ?? 0) };
+export function knownPointingOffset({ findings }: Workbench): SkyOffset {
+  return scaleOffset(findings.pointingError ?? { eastArcsec: 0, northArcsec: 0 }, -1);
 }
 
 /** The cover is the caller's: closed for every slew. Does nothing on a rig without a mount, or when already there. */
@@ -40,30 +42,26 @@ export async function pointOffSun(bench: Workbench, signal: AbortSignal): Promis
   const { mount } = bench.rig;
   if (!mount) return;
   await mount.ensureUnparked(signal);
-  const place = positionOffSun(bench.clock.nowMs(), bench.site);
-  await mount.slewTo({ raHours: place.raHours, decDegrees: place.decDegrees }, signal);
-  bench.note("pointed off the Sun", { degrees: Math.round(place.awayDegrees) });
+  const { raHours, decDegrees, awayDegrees } = positionOffSun(bench.clock.nowMs(), bench.site);
+  await mount.slewTo({ raHours, decDegrees }, signal);
+  bench.note("pointed off the Sun", { degrees: Math.round(awayDegrees) });
 }
 
-async function isNear(aim: Aim, home: { eastArcsec: number; northArcsec: number }, signal: AbortSignal) {
-  const { eastArcsec, northArcsec } = await aim.reported(signal);
-  return Math.hypot(eastArcsec - home.eastArcsec, northArcsec - home.northArcsec) < thereArcsec;
+async function isNear(aim: Aim, home: SkyOffset, signal: AbortSignal): Promise<boolean> {
+  return distanceArcsec(await aim.reported(signal), home) < thereArcsec;
 }
 
 /** The highest of the places that far from the Sun along the meridian or along the equator. */
-export function positionOffSun(
-  utcMs: number,
-  site: Workbench["site"],
-): { raHours: number; decDegrees: number; altitudeDegrees: number; awayDegrees: number } {
+function positionOffSun(utcMs: number, site: Workbench["site"]): Equatorial & { awayDegrees: number } {
   const sun = sunFromSite(utcMs, site);
   const places = awayDegrees.flatMap((away) => {
     const hours = away / 15 / Math.max(0.3, Math.cos((sun.decDegrees * Math.PI) / 180));
-    return [
-      { hourAngleHours: sun.hourAngleHours, decDegrees: sun.decDegrees + away, awayDegrees: away },
-      { hourAngleHours: sun.hourAngleHours, decDegrees: sun.decDegrees - away, awayDegrees: away },
-      { hourAngleHours: sun.hourAngleHours + hours, decDegrees: sun.decDegrees, awayDegrees: away },
-      { hourAngleHours: sun.hourAngleHours - hours, decDegrees: sun.decDegrees, awayDegrees: away },
-    ];
+    const place = (byHours: number, byDegrees: number) => ({
+      hourAngleHours: sun.hourAngleHours + byHours,
+      decDegrees: sun.decDegrees + byDegrees,
+      awayDegrees: away,
+    });
+    return [place(0, away), place(0, -away), place(hours, 0), place(-hours, 0)];
   });
   const fit = places
     .filter(
@@ -71,7 +69,7 @@ export function positionOffSun(
         Math.abs(decDegrees) < 85 && Math.abs(hourAngleHours) < hourAngleHoursMax,
     )
     .map((place) => ({
-      raHours: wrap(sun.siderealHours - place.hourAngleHours, 24),
+      raHours: wrapHours(sun.siderealHours - place.hourAngleHours),
       decDegrees: place.decDegrees,
       awayDegrees: place.awayDegrees,
       altitudeDegrees: altitudeOf(place, site.latitudeDegrees),
@@ -90,10 +88,6 @@ function altitudeOf(place: { hourAngleHours: number; decDegrees: number }, latit
     latitudeDegrees * radians,
   ];
   return Math.asin(Math.sin(d) * Math.sin(f) + Math.cos(d) * Math.cos(f) * Math.cos(h)) / radians;
-}
-
-function wrap(value: number, period: number): number {
-  return ((value % period) + period) % period;
 }
 
 /** Where the Sun stands now, for what the light of this moment is compared with. */

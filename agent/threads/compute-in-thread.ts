@@ -1,13 +1,28 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
+import { findDust } from "../imaging/dust/dust.ts";
+import { matchPair } from "../imaging/match/match-since.ts";
+import { matchTrain } from "../imaging/match/match-train.ts";
+import { smallStructure } from "../imaging/match/small-structure.ts";
 import { type FftLibrary, loadFft } from "../imaging/numerics/fft-library.ts";
-import {
-  type AnyComputation,
-  type ComputationArguments,
-  type ComputationName,
-  type ComputationResult,
-  computations,
-} from "./computations.ts";
+import { type ProofInput, proveFlat } from "../imaging/proof/proof.ts";
 import type { Threads } from "./threads.ts";
+
+/** The arguments of a numeric function without the library, which every thread loads for itself. */
+type Rest<F> = F extends (fft: FftLibrary, ...rest: infer R) => unknown ? R : never;
+
+/** What takes seconds on a large frame. Arguments and results go from thread to thread as copies. */
+export const computations = {
+  proveFlat: (fft: FftLibrary, input: ProofInput) => proveFlat({ ...input, known: { ...input.known, fft } }),
+  findDust: (_: FftLibrary, ...about: Parameters<typeof findDust>) => findDust(...about),
+  smallStructure: (_: FftLibrary, ...about: Parameters<typeof smallStructure>) => smallStructure(...about),
+  matchTrain,
+  matchSince: matchPair,
+} as const;
+
+export type ComputationName = keyof typeof computations;
+
+/** Every computation fits this when its name and its arguments do. */
+export type AnyComputation = (fft: FftLibrary, ...about: readonly unknown[]) => unknown;
 
 export interface ComputingBench {
   readonly threads: Threads;
@@ -25,15 +40,15 @@ export async function computeInThread<Name extends ComputationName>(
   { threads, clock }: ComputingBench,
   { signal, pxCount }: { readonly signal: AbortSignal; readonly pxCount: number },
   name: Name,
-  ...about: ComputationArguments<Name>
-): Promise<ComputationResult<Name>> {
+  ...about: Rest<(typeof computations)[Name]>
+): Promise<ReturnType<(typeof computations)[Name]>> {
   signal.throwIfAborted();
   using thread = threads.start("computation", pxCount);
   const answer = thread && (await clock.hold(unlessAborted(thread.ask({ name, about }), signal)));
-  if (answer) return answer.result as ComputationResult<Name>;
+  if (answer) return answer.result as ReturnType<(typeof computations)[Name]>;
   const compute = computations[name] as AnyComputation;
   keptFft ??= loadFft();
-  return compute(await clock.hold(keptFft), ...about) as ComputationResult<Name>;
+  return compute(await clock.hold(keptFft), ...about) as ReturnType<(typeof computations)[Name]>;
 }
 
 /**

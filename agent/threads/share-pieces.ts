@@ -1,7 +1,6 @@
 import type { SecondThread } from "../imaging/displaced/piece-work.ts";
 import type { TaskContext } from "../imaging/displaced/task-tools.ts";
 import { type AnyTask, solverTasks, type TaskName } from "../imaging/displaced/tasks.ts";
-import { Pieces } from "./pieces.ts";
 
 /** To another thread. */
 export interface Line extends Disposable {
@@ -30,23 +29,22 @@ export function sharingWith(thread: Line): SecondThread {
       try {
         while (!pieces.areDone) {
           const piece = pieces.take();
+          const held = piece ?? pieces.heldByOther;
           if (piece !== undefined) {
             yield* here(piece);
             pieces.settle(piece, "done");
-            continue;
+          } else if (held !== undefined) {
+            if (thread.isGone) pieces.settle(held, "free");
+            else pieces.waitForOther(held);
+            yield;
           }
-          const held = pieces.heldByOther;
-          if (held === undefined) continue; // it was settled just now
-          if (thread.isGone) pieces.settle(held, "free");
-          else pieces.waitFor(held, waitMilliseconds);
-          yield;
         }
       } finally {
         pieces.stop();
-        for (let wait = 0; wait < waitsMost && !thread.isGone; wait++) {
+        for (let waits = 0; waits < waitsMost && !thread.isGone; waits++) {
           const held = pieces.heldByOther;
           if (held === undefined) break;
-          pieces.waitFor(held, waitMilliseconds);
+          pieces.waitForOther(held);
         }
       }
     },
@@ -71,4 +69,70 @@ export function takePieces(tools: TaskContext, { task, about, states }: PieceMes
 function isFinished(work: Generator<void>, pieces: Pieces): boolean {
   for (const _ of work) if (pieces.isStopped) return false;
   return true;
+}
+
+const state = { free: 0, ours: 1, theirs: 2, done: 3 } as const;
+
+/**
+ * Who does which piece of one task, in memory that two threads share. One thread takes from the front, the other from the
+ * back; a piece that the other could not do is free again.
+ */
+export class Pieces {
+  /** @param states of the pieces, and behind them whether the other thread is to stop */
+  constructor(readonly states: Int32Array) {}
+
+  static of(count: number): Pieces {
+    return new Pieces(new Int32Array(new SharedArrayBuffer(4 * (count + 1))));
+  }
+
+  take(): number | undefined {
+    return this.#numbers.find((piece) => this.#becomes(piece, "ours"));
+  }
+
+  takeAsOther(): number | undefined {
+    return this.#numbers.findLast((piece) => !this.isStopped && this.#becomes(piece, "theirs"));
+  }
+
+  /** It is done, or free again; whoever waits for it wakes up. */
+  settle(piece: number, to: "done" | "free"): void {
+    Atomics.store(this.states, piece, state[to]);
+    Atomics.notify(this.states, piece);
+  }
+
+  get areDone(): boolean {
+    return this.#numbers.every((piece) => this.#is(piece, "done"));
+  }
+
+  /** A piece that the other thread is at. */
+  get heldByOther(): number | undefined {
+    return this.#numbers.find((piece) => this.#is(piece, "theirs"));
+  }
+
+  /** Until it has settled the piece, but not for long. */
+  waitForOther(piece: number): void {
+    Atomics.wait(this.states, piece, state.theirs, waitMilliseconds);
+  }
+
+  /** The other thread is to take no more, and to give back what it has. */
+  stop(): void {
+    Atomics.store(this.states, this.states.length - 1, 1);
+    // One that has just looked whether it is to stop must find none free.
+    while (this.take() !== undefined);
+  }
+
+  get isStopped(): boolean {
+    return Atomics.load(this.states, this.states.length - 1) === 1;
+  }
+
+  get #numbers(): number[] {
+    return [...this.states.keys()].slice(0, -1);
+  }
+
+  #is(piece: number, wanted: keyof typeof state): boolean {
+    return Atomics.load(this.states, piece) === state[wanted];
+  }
+
+  #becomes(piece: number, taker: "ours" | "theirs"): boolean {
+    return Atomics.compareExchange(this.states, piece, state.free, state[taker]) === state.free;
+  }
 }

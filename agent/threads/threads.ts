@@ -1,7 +1,6 @@
 import { Worker } from "node:worker_threads";
 import type { StartThread } from "../imaging/displaced/piece-work.ts";
 import { type Line, sharingWith } from "./share-pieces.ts";
-import type { WorkKind } from "./task-list.ts";
 
 /** A second thread, for as long as it is not disposed of. */
 export interface Thread extends Line {
@@ -11,7 +10,9 @@ export interface Thread extends Line {
 }
 
 /** With fewer values in all, frames times pixels, the work is done before a thread would be of use. */
-const valuesLeast: Readonly<Record<WorkKind, number>> = { displaced: 15e6, tiles: 30e6, computation: 1e6 };
+const valuesLeast = { displaced: 15e6, tiles: 30e6, computation: 1e6 } as const;
+
+export type WorkKind = keyof typeof valuesLeast;
 
 /**
  * Second threads of a run or a command. Where one can't be had or is lost, the work is done on the main thread, with the

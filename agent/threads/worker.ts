@@ -1,7 +1,51 @@
 import { parentPort, workerData } from "node:worker_threads";
-import { taskList, type WorkKind } from "./task-list.ts";
+import type { SharedTools, TaskContext } from "../imaging/displaced/task-tools.ts";
+import type { StoredStack, TileMaker } from "../open-files/stored-stack.ts";
+import type { AnyComputation, ComputationName } from "./compute-in-thread.ts";
+import type { PieceMessage } from "./share-pieces.ts";
+import type { WorkKind } from "./threads.ts";
 
-/** The program of every second thread. What it throws comes out as the thread's error. */
+/**
+ * All that a second thread may be given to do: each row loads what that needs, and says what becomes of a message.
+ * What is returned goes back as the answer to it.
+ */
+const taskList = {
+  /** Pieces of a flat's solution from displaced frames; without answers. */
+  async displaced() {
+    const { adoptTools } = await import("../imaging/displaced/task-tools.ts");
+    const { loadFft } = await import("../imaging/numerics/fft-library.ts");
+    const { openSharedLogs } = await import("../open-files/frame-logs-on-disk.ts");
+    const { takePieces } = await import("./share-pieces.ts");
+    const tools: TaskContext = { fft: await loadFft(), logs: {} };
+    return (message: { readonly tools: SharedTools } | PieceMessage) =>
+      "tools" in message ? adoptTools(tools, message.tools, openSharedLogs) : takePieces(tools, message);
+  },
+  /** Tiles of a master from files of counts: first the stack, then tile by tile. */
+  async tiles() {
+    const { TileMaker } = await import("../open-files/stored-stack.ts");
+    let maker: TileMaker | undefined;
+    return (message: { readonly stack: StoredStack } | { readonly tileIndex: number }) => {
+      if ("stack" in message) {
+        maker = TileMaker.for(message.stack);
+        return { result: undefined };
+      }
+      const { value, sigma, mask, ...counts } = maker!.make(message.tileIndex);
+      // Slices, for with a part of the kernels' memory all of it would be sent.
+      return { result: { ...counts, value: value.slice(), sigma: sigma.slice(), mask: mask.slice() } };
+    };
+  },
+  /** A computation as a whole. */
+  async computation() {
+    const { computations } = await import("./compute-in-thread.ts");
+    const { loadFft } = await import("../imaging/numerics/fft-library.ts");
+    const fft = await loadFft();
+    return ({ name, about }: { readonly name: ComputationName; readonly about: readonly unknown[] }) => ({
+      result: (computations[name] as AnyComputation)(fft, ...about),
+    });
+  },
+} satisfies Record<WorkKind, unknown>;
+
+// What it throws comes out as the thread's error.
 const serve = (await taskList[workerData as WorkKind]()) as (message: unknown) => object | undefined;
 parentPort!.on("message", (message) => {
   const answer = serve(message);

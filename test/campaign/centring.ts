@@ -1,5 +1,5 @@
 import { centre } from "../../agent/procedures/centre/centre.ts";
-import type { CentreFound } from "../../agent/procedures/centre/centre-ask.ts";
+import type { CentreFound } from "../../agent/procedures/centre/centre-request.ts";
 import type { StepOutcome, Workbench } from "../../agent/procedures/step.ts";
 import { readBaseline } from "../../agent/run/ledger/baseline.ts";
 import { restoreBaseline } from "../../agent/run/restoring/restore.ts";
@@ -157,14 +157,14 @@ async function centreStep(spec: SceneSpec, clock: VirtualClock, rig: Rig): Promi
     progress: () => {},
     note: () => {},
   };
-  const ask = {
+  const request = {
     toleranceFraction,
     searchDegrees: 2,
     sunAltitudeDegreesMin: 10,
     brightnessTripFactor: 4,
     coverAfter: "open",
   } as const;
-  return centre({ bench, ask }, neverAborted);
+  return centre({ bench, request }, neverAborted);
 }
 
 function trueOffsetFraction(world: World): number {

@@ -3,7 +3,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { fitPlane } from "../../agent/imaging/numerics/plane-fit.ts";
 import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.ts";
-import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
+import type { FlatFound } from "../../agent/procedures/flat/flat-request.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
 import { runPlan } from "../../agent/run/machine/run-plan.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";

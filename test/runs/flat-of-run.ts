@@ -1,6 +1,6 @@
 import { join } from "node:path";
 import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.ts";
-import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
+import type { FlatFound } from "../../agent/procedures/flat/flat-request.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import type { Stage } from "../stage/stage.ts";

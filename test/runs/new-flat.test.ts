@@ -3,7 +3,7 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { flatCheckRows } from "../../agent/outputs/flat-check-rows.ts";
 import { reportSummary } from "../../agent/outputs/report-words.ts";
-import type { ImagesFound } from "../../agent/procedures/images/images-ask.ts";
+import type { ImagesFound } from "../../agent/procedures/images/images-request.ts";
 import { listFlats } from "../../agent/run/ledger/history.ts";
 import { describeRun } from "../../agent/run/record/describe-run.ts";
 import { imageWarnings } from "../../agent/run/record/flat-doubts.ts";

@@ -3,7 +3,7 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { inspectFile } from "../../agent/files/inspect/inspect-file.ts";
 import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
-import type { FlatFound } from "../../agent/procedures/flat/flat-ask.ts";
+import type { FlatFound } from "../../agent/procedures/flat/flat-request.ts";
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import { smallScene } from "../stage/scenes.ts";
 import { openStage } from "../stage/stage.ts";

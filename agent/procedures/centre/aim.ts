@@ -1,5 +1,6 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Mount, Site } from "../../../drivers/roles/mount.ts";
+import { lengthArcsec } from "../../../drivers/roles/mount-sky.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { offsetFrom, placeAt, type SkyOffset } from "../../sky/tangent-plane.ts";
 import { checkSunKnown } from "../sun-known.ts";
@@ -29,11 +30,8 @@ export class Aim {
 
   /** A short move on the sky, relative, however the mount does that best; a long one by a slew. */
   async moveBy(by: SkyOffset, signal: AbortSignal): Promise<void> {
-    if (Math.hypot(by.eastArcsec, by.northArcsec) > nudgeArcsecMax) {
-      const here = await this.reported(signal);
-      await this.slewTo(addOffsets(here, by), signal);
-      return;
-    }
+    if (lengthArcsec(by) > nudgeArcsecMax)
+      return this.slewTo(addOffsets(await this.reported(signal), by), signal);
     this.moveCount++;
     await this.mount.nudge(by, signal);
     await this.clock.sleep(settleSeconds, signal);
@@ -54,10 +52,8 @@ export class Aim {
    * as tracking loads it, and play on the other axis is always on the same side.
    */
   async slewFromSameSide(offset: SkyOffset, signal: AbortSignal): Promise<void> {
-    await this.slewTo(
-      addOffsets(offset, { eastArcsec: approachArcsec, northArcsec: -approachArcsec }),
-      signal,
-    );
+    const before = { eastArcsec: approachArcsec, northArcsec: -approachArcsec };
+    await this.slewTo(addOffsets(offset, before), signal);
     await this.slewTo(offset, signal);
   }
 
@@ -68,4 +64,16 @@ export class Aim {
 
 export function addOffsets(a: SkyOffset, b: SkyOffset): SkyOffset {
   return { eastArcsec: a.eastArcsec + b.eastArcsec, northArcsec: a.northArcsec + b.northArcsec };
+}
+
+export function scaleOffset({ eastArcsec, northArcsec }: SkyOffset, by: number): SkyOffset {
+  return { eastArcsec: by * eastArcsec, northArcsec: by * northArcsec };
+}
+
+export function subtractOffset(from: SkyOffset, offset: SkyOffset): SkyOffset {
+  return addOffsets(from, scaleOffset(offset, -1));
+}
+
+export function distanceArcsec(a: SkyOffset, b: SkyOffset): number {
+  return lengthArcsec(subtractOffset(a, b));
 }

@@ -2,7 +2,7 @@ import { type CameraMatrix, calibrateCamera } from "../../imaging/disc/camera-on
 import type { PointPx } from "../../imaging/disc/circle-fit.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
-import { addOffsets } from "./aim.ts";
+import { addOffsets, scaleOffset } from "./aim.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { LimbObservation } from "./eye.ts";
@@ -72,7 +72,7 @@ async function nudged(
     done = addOffsets(done, move);
     const look: LimbObservation | undefined = await work.lookForLimb(signal);
     if (!look) {
-      await aim.moveBy({ eastArcsec: -done.eastArcsec, northArcsec: -done.northArcsec }, signal);
+      await aim.moveBy(scaleOffset(done, -1), signal);
       return "the limb left the frame";
     }
     places.push(look.disc);

@@ -2,16 +2,6 @@ import { StepError } from "../step-error.ts";
 
 /** Why the Sun is not centred. What is left on the rig is told by the run, which reads it back. */
 
-export class SunTooLowError extends StepError {
-  constructor(altitudeDegrees: number, minDegrees: number) {
-    super(
-      "SUN_TOO_LOW",
-      `the Sun stands at ${altitudeDegrees.toFixed(1)}°, below the limit of ${minDegrees}°`,
-      "Run later in the day, or lower `limits.sunAltitudeDegreesMin` in the rig file.",
-    );
-  }
-}
-
 /** The only one after which the run retreats. */
 export class TooBrightError extends StepError {
   constructor(seen: { what: string; exposureSeconds: number }) {

@@ -3,13 +3,13 @@ import type { Mount } from "../../../drivers/roles/mount.ts";
 import type { CameraMatrix } from "../../imaging/disc/camera-on-sky.ts";
 import type { PointPx } from "../../imaging/disc/circle-fit.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
-import type { Workbench } from "../step.ts";
+import type { StepWork, Workbench } from "../step.ts";
 import { Aim } from "./aim.ts";
-import type { CentreAsk, CentreFound } from "./centre-ask.ts";
+import type { CentreFound, CentreRequest } from "./centre-request.ts";
 import type { FrameTaker, LimbObservation, Observation } from "./eye.ts";
 
 /** What the states of a centring hand to each other. */
-export class CentreWork {
+export class CentreWork implements StepWork<CentreRequest, CentreFound> {
   #aim: Aim | undefined;
   frameTaker: FrameTaker | undefined;
   /** The newest look that showed the limb. */
@@ -24,11 +24,11 @@ export class CentreWork {
   forgotten = 0;
   /** The camera's gain while looking: its lowest. */
   gain = 0;
-  found: CentreFound | undefined;
+  result?: CentreFound;
 
   constructor(
     readonly bench: Workbench,
-    readonly ask: CentreAsk,
+    readonly request: CentreRequest,
   ) {}
 
   /** @throws MissingAbilityError; plans without a mount are refused before they begin */

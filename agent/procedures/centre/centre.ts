@@ -1,9 +1,9 @@
+import { tryAll } from "../leave-rig.ts";
 import { defineStep } from "../run-step.ts";
 import { calibrateMount } from "./calibrate.ts";
-import type { CentreAsk, CentreFound } from "./centre-ask.ts";
+import type { CentreFound, CentreRequest } from "./centre-request.ts";
 import { CentreWork } from "./centre-work.ts";
 import { centreDisc, isLimbVisibleWhenCentred } from "./close-loop.ts";
-import { leaveCentringSafe } from "./leave-safe.ts";
 import { measureLimbs } from "./limb-walk.ts";
 import { checkLimits, closeCover, openCover, pointAtSunCovered, setUpCamera } from "./prepare.ts";
 import { recordCentring, recordLimbMeasurement } from "./record.ts";
@@ -12,8 +12,8 @@ import { findLimb } from "./search.ts";
 const showsLimb = ({ eye }: CentreWork) => isLimbVisibleWhenCentred(eye.shape, eye.discRadiusPx);
 
 /** Finds the Sun and brings it to the middle of the frame. */
-export const centre = defineStep<CentreAsk, CentreWork, CentreFound>({
-  begin: ({ bench, ask }) => new CentreWork(bench, ask),
+export const centre = defineStep<CentreRequest, CentreFound, CentreWork>({
+  begin: ({ bench, request }) => new CentreWork(bench, request),
   first: "checking",
   states: {
     checking: { does: checkLimits, next: "covering" },
@@ -40,6 +40,12 @@ export const centre = defineStep<CentreAsk, CentreWork, CentreFound>({
       next: "done",
     },
   },
-  makeSafe: ({ bench, ask }, ended, signal) => leaveCentringSafe(bench, ask, ended === "completed", signal),
-  found: ({ found }) => found,
+  // The cover stays open only over a centred Sun.
+  makeSafe: ({ bench: { rig }, request }, ended, signal) =>
+    tryAll([
+      () =>
+        ended === "completed" && request.coverAfter === "open" ? undefined : rig.cover?.ensureClosed(signal),
+      () => rig.camera.ensureStopped(signal),
+      () => rig.mount?.ensureStopped(signal),
+    ]),
 });

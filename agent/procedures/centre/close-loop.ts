@@ -1,5 +1,7 @@
+import { lengthArcsec } from "../../../drivers/roles/mount-sky.ts";
 import { isMatrixConfirmed, moveToCentre } from "../../imaging/disc/camera-on-sky.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
+import { scaleOffset } from "./aim.ts";
 import { shiftBetween } from "./calibrate.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
@@ -21,8 +23,8 @@ const playArcsec = 60;
  * @throws NotCentredError
  */
 export async function centreDisc(work: CentreWork, signal: AbortSignal): Promise<void> {
-  const { eye, aim, ask, bench } = work;
-  const goalPx = goalShare * ask.toleranceFraction * 2 * eye.discRadiusPx;
+  const { eye, aim, request, bench } = work;
+  const goalPx = goalShare * request.toleranceFraction * 2 * eye.discRadiusPx;
   let inRow = 0;
   let lost = 0;
   let stalled = 0;
@@ -53,11 +55,7 @@ export async function centreDisc(work: CentreWork, signal: AbortSignal): Promise
       throw new NotCentredError(`the disc is still ${offPx.toFixed(1)} px off after ${moves} corrections`);
     }
     const camera = work.camera!;
-    const whole = moveToCentre(camera, offset);
-    const move = {
-      eastArcsec: shareOfCorrection * whole.eastArcsec,
-      northArcsec: shareOfCorrection * whole.northArcsec,
-    };
+    const move = scaleOffset(moveToCentre(camera, offset), shareOfCorrection);
     await aim.moveBy(move, signal);
     moves++;
     beforePx = offPx;
@@ -69,7 +67,7 @@ export async function centreDisc(work: CentreWork, signal: AbortSignal): Promise
         return forget(work);
       }
       // A move of the size of the play proves nothing; the next one is looked at too.
-      if (Math.hypot(move.eastArcsec, move.northArcsec) > 2 * playArcsec) work.cameraUnproved = false;
+      if (lengthArcsec(move) > 2 * playArcsec) work.cameraUnproved = false;
     }
   }
 }

@@ -1,14 +1,12 @@
 import { moveToCentre } from "../../imaging/disc/camera-on-sky.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
-import { addOffsets } from "./aim.ts";
+import { addOffsets, distanceArcsec, scaleOffset } from "./aim.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import { type LimbView, solveLimbViews } from "./limb-walk-solve.ts";
-import { distanceArcsec } from "./search-places.ts";
 
 const unit = (eastArcsec: number, northArcsec: number): SkyOffset => ({ eastArcsec, northArcsec });
-const scaled = (by: number, of: SkyOffset) => unit(by * of.eastArcsec, by * of.northArcsec);
 /** Opposite limbs one after the other, and the first once more: it shows whether the mount repeats. */
 const directions = [unit(1, 0), unit(-1, 0), unit(0, 1), unit(0, -1), unit(1, 0)];
 const roundsMax = 3;
@@ -27,9 +25,9 @@ export interface WalkEnd {
  * @throws NotCentredError
  */
 export async function measureLimbs(work: CentreWork, signal: AbortSignal): Promise<WalkEnd> {
-  const { aim, ask, bench } = work;
+  const { aim, request, bench } = work;
   const radiusArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
-  const toleranceArcsec = ask.toleranceFraction * 2 * radiusArcsec;
+  const toleranceArcsec = request.toleranceFraction * 2 * radiusArcsec;
   let centre = centreFromLast(work);
   let sdArcsec = Number.POSITIVE_INFINITY;
   for (let round = 1; sdArcsec > 0.3 * toleranceArcsec; round++) {
@@ -41,7 +39,12 @@ export async function measureLimbs(work: CentreWork, signal: AbortSignal): Promi
     const views: LimbView[] = [];
     for (const [index, towards] of directions.entries()) {
       bench.progress({ what: "measuring opposite limbs", done: index, of: directions.length });
-      const seen = await viewLimb(work, addOffsets(centre, scaled(radiusArcsec, towards)), towards, signal);
+      const seen = await viewLimb(
+        work,
+        addOffsets(centre, scaleOffset(towards, radiusArcsec)),
+        towards,
+        signal,
+      );
       views.push({ towards, centre: seen });
       if (round === 1 && index === 0) centre = seen; // better than from where the search happened to end
     }
@@ -77,7 +80,7 @@ async function viewLimb(
   const { eye, aim, camera } = work;
   const shortSideArcsec = Math.min(eye.shape.widthPx, eye.shape.heightPx) * camera!.arcsecPerPx;
   for (const share of [0, 0.5, -0.5, 1, -1]) {
-    await aim.slewFromSameSide(addOffsets(place, scaled(share * shortSideArcsec, towards)), signal);
+    await aim.slewFromSameSide(addOffsets(place, scaleOffset(towards, share * shortSideArcsec)), signal);
     if (!(await work.lookForLimb(signal))) continue;
     return centreFromLast(work);
   }

@@ -1,12 +1,16 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { FrameTooSmallError, SunTooLowError } from "./centre-errors.ts";
+import { topCodeAdu } from "../exposure-for-level.ts";
+import { StepError } from "../step-error.ts";
+import { knownPointingOffset } from "../sun-pointing.ts";
+import { distanceArcsec } from "./aim.ts";
+import { FrameTooSmallError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import { FrameTaker } from "./eye.ts";
 import { type CoveredLevel, coveredLevel, darkBelowAdu, levelWithoutCover } from "./eye-levels.ts";
-import { distanceArcsec } from "./search-places.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 180;
@@ -15,11 +19,15 @@ const lookSecondsMax = 1;
 /** A focal length in a rig file is nominal; a calibration from an earlier run is measured. */
 const radiusTolerance = { fromOptics: 0.06, fromCalibration: 0.02 };
 
-/** Nothing has moved yet. @throws SunTooLowError, MissingAbilityError */
-export async function checkLimits({ bench, ask, mount }: CentreWork): Promise<void> {
+/** Nothing has moved yet. @throws StepError, MissingAbilityError */
+export async function checkLimits({ bench, request, mount }: CentreWork): Promise<void> {
   const sun = sunFromSite(bench.clock.nowMs(), bench.site);
-  if (sun.altitudeDegrees < ask.sunAltitudeDegreesMin) {
-    throw new SunTooLowError(sun.altitudeDegrees, ask.sunAltitudeDegreesMin);
+  if (sun.altitudeDegrees < request.sunAltitudeDegreesMin) {
+    throw new StepError(
+      "SUN_TOO_LOW",
+      `the Sun stands at ${sun.altitudeDegrees.toFixed(1)}°, below the limit of ${request.sunAltitudeDegreesMin}°`,
+      "Run later in the day, or lower `limits.sunAltitudeDegreesMin` in the rig file.",
+    );
   }
   if (!mount.abilities.solarRate) throw new MissingAbilityError(mount.name, "it has no solar tracking rate");
 }
@@ -36,23 +44,17 @@ export async function pointAtSunCovered(work: CentreWork, signal: AbortSignal): 
   const { mount, aim } = work;
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);
-  const home = homeOffset(work);
+  const home = knownPointingOffset(work.bench);
   if (distanceArcsec(await aim.reported(signal), home) < thereArcsec) return;
   await aim.slewTo(home, signal);
 }
 
-/** Where the mount must say that it points for the Sun to be in view, as far as is known. */
-export function homeOffset({ bench }: CentreWork): { eastArcsec: number; northArcsec: number } {
-  const error = bench.findings.pointingError;
-  return { eastArcsec: -(error?.eastArcsec ?? 0), northArcsec: -(error?.northArcsec ?? 0) };
-}
-
 /** Lowest gain, and what the camera shows without light. Region and binning stay: it is their middle that counts. */
 export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const { camera, cover: front } = bench.rig;
   const { limits } = camera;
-  const setup = await camera.configure(limits.gain ? { gain: limits.gain.min } : {}, signal);
+  const setup = await camera.configure(given({ gain: limits.gain?.min }), signal);
   work.gain = setup.gain;
   const covered: CoveredLevel[] = [];
   const shortest = limits.exposureSeconds.min;
@@ -80,7 +82,7 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
     work.cameraUnproved = true;
   }
   const history = historyAt(work, setup.gain, sun.altitudeDegrees);
-  const topCodeAdu = bench.findings.topCodeAdu ?? limits.fullScaleAdu;
+  const topAdu = topCodeAdu(bench);
   work.eye = new FrameTaker({
     camera,
     uniform: () => bench.random.uniform(),
@@ -93,10 +95,10 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
         ? refractionFlattening(sun.trueAltitudeDegrees, sun.semidiameterArcsec / 3600)
         : 0,
     covered,
-    topCodeAdu,
-    exposureSecondsMax: longest * Math.min(1, (0.05 * topCodeAdu) / darkBelowAdu(covered, longest)),
-    edgeLimit: edgeLimit(history, ask.brightnessTripFactor, ask.edgeAduPerSecondMax),
-    exposureSecondsGuess: history && (0.5 * topCodeAdu) / history,
+    topCodeAdu: topAdu,
+    exposureSecondsMax: longest * Math.min(1, (0.05 * topAdu) / darkBelowAdu(covered, longest)),
+    edgeLimit: edgeLimit(history, request.brightnessTripFactor, request.edgeAduPerSecondMax),
+    exposureSecondsGuess: history && (0.5 * topAdu) / history,
   });
 }
 
@@ -108,13 +110,13 @@ function historyAt({ bench }: CentreWork, gain: number, altitudeDegrees: number)
 }
 
 function edgeLimit(history: number | undefined, factor: number, allowed: number | undefined) {
-  const limits = [
-    ...(history === undefined
-      ? []
-      : [{ aduPerSecond: history * factor, because: `${factor} times this rig's history` }]),
-    ...(allowed === undefined ? [] : [{ aduPerSecond: allowed, because: "the rig file" }]),
-  ];
-  return limits.sort((a, b) => a.aduPerSecond - b.aduPerSecond)[0];
+  const byHistory = {
+    aduPerSecond: (history ?? Infinity) * factor,
+    because: `${factor} times this rig's history`,
+  };
+  const byFile = { aduPerSecond: allowed ?? Infinity, because: "the rig file" };
+  const lower = byFile.aduPerSecond < byHistory.aduPerSecond ? byFile : byHistory;
+  return Number.isFinite(lower.aduPerSecond) ? lower : undefined;
 }
 
 function checkFrame(shape: { widthPx: number; heightPx: number }, discRadiusPx: number): void {

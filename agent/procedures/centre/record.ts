@@ -1,6 +1,6 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { offsetFrom } from "../../sky/tangent-plane.ts";
-import type { CentreFound } from "./centre-ask.ts";
+import type { CentreFound } from "./centre-request.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { WalkEnd } from "./limb-walk.ts";
 
@@ -52,7 +52,7 @@ async function record(work: CentreWork, signal: AbortSignal, measured: Measured)
       measuredUtcMs: bench.clock.nowMs(),
     };
   }
-  work.found = {
+  work.result = {
     ...measured,
     cameraOnSky,
     pointingError,

@@ -1,4 +1,5 @@
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
+import { distanceArcsec } from "./aim.ts";
 
 /** A place looked at, with what was seen there. */
 export interface SeenPlace extends SkyOffset {
@@ -29,8 +30,6 @@ export function searchPlaces(stepArcsec: number, boundArcsec: number): SkyOffset
 }
 
 const origin: SkyOffset = { eastArcsec: 0, northArcsec: 0 };
-export const distanceArcsec = (a: SkyOffset, b: SkyOffset) =>
-  Math.hypot(a.eastArcsec - b.eastArcsec, a.northArcsec - b.northArcsec);
 const turn = (a: SkyOffset) => Math.atan2(a.northArcsec, a.eastArcsec);
 
 /**

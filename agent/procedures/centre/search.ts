@@ -1,10 +1,10 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
-import { addOffsets } from "./aim.ts";
+import { knownPointingOffset } from "../sun-pointing.ts";
+import { addOffsets, scaleOffset } from "./aim.ts";
 import { SunNotFoundError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { Observation } from "./eye.ts";
-import { homeOffset } from "./prepare.ts";
 import { nextSearchPlace, type SeenPlace, searchPlaces, searchStepArcsec } from "./search-places.ts";
 
 /** The disc outshines the sky beside it by far more than this, and texture and limb darkening by far less. */
@@ -16,13 +16,15 @@ const discOverSky = 20;
  * @throws SunNotFoundError
  */
 export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, eye, aim } = work;
+  const { bench, request, eye, aim } = work;
   const radiusArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
   const arcsecPerPx = radiusArcsec / eye.discRadiusPx;
   const shortSidePx = Math.min(eye.shape.widthPx, eye.shape.heightPx);
   const stepArcsec = searchStepArcsec(radiusArcsec, shortSidePx * arcsecPerPx);
-  const home = homeOffset(work);
-  const places = searchPlaces(stepArcsec, ask.searchDegrees * 3600).map((place) => addOffsets(place, home));
+  const home = knownPointingOffset(bench);
+  const places = searchPlaces(stepArcsec, request.searchDegrees * 3600).map((place) =>
+    addOffsets(place, home),
+  );
   const mayFill = eye.discRadiusPx > 0.4 * shortSidePx;
   const seen: SeenPlace[] = [];
   let brightestEdge = 0;
@@ -48,7 +50,7 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
   }
   throw new SunNotFoundError({
     placeCount: seen.length,
-    searchDegrees: ask.searchDegrees,
+    searchDegrees: request.searchDegrees,
     brightest: seen.some((one) => one.lit)
       ? `brightest ${brightestEdge.toPrecision(3)} adu/s`
       : `nothing above noise up to ${eye.exposureSeconds.toPrecision(2)} s`,
@@ -67,10 +69,7 @@ async function limbFromInside(
   let bright = inside;
   let dark = addOffsets(inside, { eastArcsec: 2.2 * radiusArcsec, northArcsec: 0 });
   for (let halving = 0; halving < 9; halving++) {
-    const middle = {
-      eastArcsec: (bright.eastArcsec + dark.eastArcsec) / 2,
-      northArcsec: (bright.northArcsec + dark.northArcsec) / 2,
-    };
+    const middle = scaleOffset(addOffsets(bright, dark), 1 / 2);
     await work.aim.slewTo(middle, signal);
     const look = await work.eye.look(signal);
     if (await work.keepIfLimb(look, signal)) return true;

@@ -1,13 +1,14 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { setLowestGain } from "../camera-ready.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
 import { defineStep } from "../run-step.ts";
-import type { Workbench } from "../step.ts";
+import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { pointOffSun } from "../sun-pointing.ts";
 
-export interface DarksAsk {
+export interface DarksRequest {
   readonly frames: number;
   /** Left out: that of the flat, as it was tuned or checked for leaks. */
   readonly exposureSeconds?: number;
@@ -21,26 +22,17 @@ export interface DarksFound {
   readonly sensorCelsius?: number;
 }
 
-interface DarksWork {
-  readonly bench: Workbench;
-  readonly ask: DarksAsk;
+interface DarksWork extends StepWork<DarksRequest, DarksFound> {
   readonly series: DarkSeries;
   exposureSeconds: number;
-  found: DarksFound | undefined;
 }
 
 /**
  * Dark frames that match a flat: same exposure, gain, offset and temperature. Covered, and pointed at least 30 degrees
  * off the Sun: light that leaks in past the cover would otherwise be taken off the flat as if it were dark current.
  */
-export const darks = defineStep<DarksAsk, DarksWork, DarksFound>({
-  begin: ({ bench, ask }) => ({
-    bench,
-    ask,
-    series: new DarkSeries(ask.frames),
-    exposureSeconds: ask.exposureSeconds ?? 0,
-    found: undefined,
-  }),
+export const darks = defineStep<DarksRequest, DarksFound, DarksWork>({
+  begin: (input) => ({ ...input, series: new DarkSeries(input.request.frames), exposureSeconds: 0 }),
   first: "checking",
   states: {
     checking: { does: knowExposure, next: "covering" },
@@ -49,23 +41,17 @@ export const darks = defineStep<DarksAsk, DarksWork, DarksFound>({
       next: "leavingSun",
     },
     leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), next: "settingUp" },
-    settingUp: {
-      does: async ({ bench }, signal) => {
-        await setLowestGain(bench, signal);
-      },
-      next: "exposing",
-    },
+    settingUp: { does: ({ bench }, signal) => setLowestGain(bench, signal), next: "exposing" },
     exposing: { does: expose, next: "keeping" },
     keeping: { does: keep, next: "done" },
   },
   makeSafe: ({ bench }, _ended, signal) => leaveRigIdle(bench, "closed", signal),
-  found: (work) => work.found,
 });
 
 /** @throws StepError when nothing says how long the flat is exposed */
 async function knowExposure(work: DarksWork): Promise<void> {
-  const { bench, ask } = work;
-  const seconds = ask.exposureSeconds ?? bench.findings.leak?.exposureSeconds;
+  const { bench, request } = work;
+  const seconds = request.exposureSeconds ?? bench.findings.leak?.exposureSeconds;
   if (seconds === undefined)
     throw new StepError(
       "DARK_EXPOSURE_UNKNOWN",
@@ -76,12 +62,12 @@ async function knowExposure(work: DarksWork): Promise<void> {
 }
 
 async function expose(
-  { bench, ask, series, exposureSeconds }: DarksWork,
+  { bench, request, series, exposureSeconds }: DarksWork,
   signal: AbortSignal,
 ): Promise<void> {
   await takeSeries(
     bench,
-    { what: "darks", exposureSeconds, frameType: "dark", frameCount: ask.frames },
+    { what: "darks", exposureSeconds, frameType: "dark", frameCount: request.frames },
     (frame) => {
       const counted = series.add(frame);
       recycleFrames(bench, series.released());
@@ -94,12 +80,11 @@ async function expose(
 async function keep(work: DarksWork): Promise<void> {
   const { bench, series } = work;
   const dark = series.finish(bench);
-  const { sensorCelsius } = series;
-  work.found = {
+  work.result = {
     file: bench.findings.darkMaster!.file,
     frameCount: dark.frameCount,
     exposureSeconds: bench.findings.darkMaster!.exposureSeconds,
     unhealthyPx: bench.findings.unhealthyPx!.reduce((sum, one) => sum + one, 0),
-    ...(sensorCelsius === undefined ? {} : { sensorCelsius }),
+    ...given({ sensorCelsius: series.sensorCelsius }),
   };
 }

@@ -41,7 +41,7 @@ export class FlatChecker {
   /** Says what an image shows, and finds the flat that fits when the run has none of its own yet. */
   async byImage(frame: Frame, pedestalAdu: number, signal: AbortSignal): Promise<FlatCheck> {
     const levels = Float32Array.from(frame.pixelsAdu, (value) => value - pedestalAdu);
-    return this.#ask(levels, frame, "image", signal);
+    return this.#compare(levels, frame, "image", signal);
   }
 
   /** The flat in use is known to fit that image: later ones can be held against it. */
@@ -66,7 +66,7 @@ export class FlatChecker {
     const at = sizeOf(later.shape, signal);
     const match = await computeInThread(bench, at, "matchSince", structure, earlier, later, inUse.dust ?? []);
     const about = { utcMs: bench.clock.nowMs(), flat: basename(inUse.file) };
-    return { ...about, seenIn: "images since it fitted", ...told(match, describePairMatch(match)) };
+    return { ...about, seenIn: "images since it fitted", ...outcomeOf(match, describePairMatch(match)) };
   }
 
   async #overFlat(
@@ -80,13 +80,8 @@ export class FlatChecker {
     if (!gain || structure?.shape.widthPx !== widthPx || structure.shape.heightPx !== heightPx)
       return undefined;
     const levels = gain.map((value, i) => (pixelsAdu[i]! - pedestalAdu) / value);
-    return computeInThread(
-      this.bench,
-      sizeOf(structure.shape, signal),
-      "smallStructure",
-      levels,
-      structure.shape,
-    );
+    const { shape } = structure;
+    return computeInThread(this.bench, sizeOf(shape, signal), "smallStructure", levels, shape);
   }
 
   /**
@@ -95,10 +90,10 @@ export class FlatChecker {
    */
   async byDiffuser(frames: number, signal: AbortSignal): Promise<FlatCheck | undefined> {
     const seen = await exposeThroughDiffuser(this.bench, frames, signal);
-    return seen && this.#ask(seen.levels, seen, "flat", signal);
+    return seen && this.#compare(seen.levels, seen, "flat", signal);
   }
 
-  async #ask(
+  async #compare(
     levels: Float32Array,
     { widthPx, heightPx }: Shape,
     kind: "flat" | "image",
@@ -119,16 +114,15 @@ export class FlatChecker {
     }
     const seenIn = kind === "image" ? ("an image" as const) : ("frames through the diffuser" as const);
     const utcMs = bench.clock.nowMs();
-    if (!best)
-      return {
-        utcMs,
-        flat: inUse && basename(inUse.file),
-        seenIn,
-        says: "none",
-        text: "There is no flat of this train and size.",
-      };
+    const none = { says: "none", text: "There is no flat of this train and size." } as const;
+    if (!best) return { utcMs, flat: inUse && basename(inUse.file), seenIn, ...none };
     if (best.match.says === "fits") bench.findings.flatInUse = best.flat;
-    return { utcMs, flat: basename(best.flat.file), seenIn, ...told(best.match, describeMatch(best.match)) };
+    return {
+      utcMs,
+      flat: basename(best.flat.file),
+      seenIn,
+      ...outcomeOf(best.match, describeMatch(best.match)),
+    };
   }
 
   async #structureOf({ file }: FlatInUse, signal: AbortSignal): Promise<FlatStructure | undefined> {
@@ -141,21 +135,20 @@ export class FlatChecker {
 /** Which of several flats is told of. */
 const rank: Record<MatchVerdict, number> = { fits: 4, untold: 3, uncertain: 2, moved: 1, other: 0 };
 
-function told(
+function outcomeOf(
   { says, shift, move }: Pick<TrainMatch, "says" | "shift" | "move">,
   text: string,
 ): Omit<FlatCheck, "utcMs" | "flat" | "seenIn"> {
+  const hasShift = Number.isFinite(shift.sigmaPx);
   return {
     says,
     text,
-    ...(Number.isFinite(shift.sigmaPx)
-      ? {
-          shiftXPx: rounded(shift.x),
-          shiftYPx: rounded(shift.y),
-          shiftSigmaPx: rounded(shift.sigmaPx),
-        }
-      : {}),
-    ...(move ? { rotationDegrees: rounded(move.rotationDegrees) } : {}),
+    ...(hasShift && {
+      shiftXPx: round(shift.x),
+      shiftYPx: round(shift.y),
+      shiftSigmaPx: round(shift.sigmaPx),
+    }),
+    ...(move && { rotationDegrees: round(move.rotationDegrees) }),
   };
 }
 
@@ -165,9 +158,7 @@ export function isMisfit({ says, seenIn }: Pick<FlatCheck, "says" | "seenIn">): 
   return says === "moved" || says === "other" || says === "none";
 }
 
-function rounded(value: number): number {
-  return Number(value.toFixed(3));
-}
+const round = (value: number) => Number(value.toFixed(3));
 
 function sizeOf({ widthPx, heightPx }: Shape, signal: AbortSignal) {
   return { signal, pxCount: widthPx * heightPx };

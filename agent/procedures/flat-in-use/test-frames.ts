@@ -1,5 +1,5 @@
 import { setLowestGain } from "../camera-ready.ts";
-import { exposureForLevel } from "../exposure-for-level.ts";
+import { exposureForLevel, topCodeAdu } from "../exposure-for-level.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import type { Workbench } from "../step.ts";
@@ -31,21 +31,19 @@ export async function exposeThroughDiffuser(
   await diffuser.ensureClosed(signal);
   await cover?.ensureOpen(signal);
   await setLowestGain(bench, signal);
-  const topAdu = bench.findings.topCodeAdu ?? camera.limits.fullScaleAdu;
   const exposureSeconds = exposureForLevel(bench, rate, levelFraction);
   let seen: DiffuserTest | undefined;
-  let count = 0;
   await takeSeries(
     bench,
     { what: "frames to test the flat", exposureSeconds, frameType: "flat", frameCount },
     (frame) => {
-      checkFilterStillOn(frame, topAdu);
+      checkFilterStillOn(frame, topCodeAdu(bench));
       const { widthPx, heightPx, pixelsAdu } = frame;
       seen ??= { levels: new Float32Array(pixelsAdu.length), widthPx, heightPx };
       const { levels } = seen;
       for (let i = 0; i < levels.length; i++) levels[i]! += (pixelsAdu[i]! - rate.pedestalAdu) / frameCount;
       recycleFrames(bench, [pixelsAdu]);
-      return ++count;
+      return undefined;
     },
     signal,
   );

@@ -1,3 +1,4 @@
+import type { CameraSetup } from "../../../drivers/roles/camera.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { CameraOnSky } from "../findings.ts";
@@ -22,15 +23,17 @@ export async function discOnFrame(bench: Workbench, way: string, signal: AbortSi
       `a flat by ${way} needs the camera's scale and angle, and this rig has never been centred on the Sun`,
       "Put a `centre` step before the flat.",
     );
-  const { region, binning } = await bench.rig.camera.configure({}, signal);
+  const setup = await bench.rig.camera.configure({}, signal);
   const { semidiameterArcsec } = sunFromSite(bench.clock.nowMs(), bench.site);
   return {
     camera,
-    shape: {
-      widthPx: Math.floor(region.widthPx / binning),
-      heightPx: Math.floor(region.heightPx / binning),
-    },
-    binning,
+    shape: binnedShape(setup),
+    binning: setup.binning,
     discRadiusPx: semidiameterArcsec / camera.arcsecPerPx,
   };
+}
+
+/** Of the frames that the camera is set up for. */
+export function binnedShape({ region, binning }: Required<Pick<CameraSetup, "region" | "binning">>): Shape {
+  return { widthPx: Math.floor(region.widthPx / binning), heightPx: Math.floor(region.heightPx / binning) };
 }

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { MasterBuilder } from "../../imaging/combining/master-builder.ts";
 import { framesEnough, isNoiseReached, type StackRequest } from "../../imaging/noise/frames-enough.ts";
@@ -12,25 +13,25 @@ import { edgeFractionOf } from "./frame-edge.ts";
 
 /** The frames of the flat. @throws StepError when the light is too unsteady for so many */
 export async function exposeFlats(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   work.dark = readDark(bench);
   work.series = await expose(
     work,
     "flat frames",
-    ask.frames,
+    request.frames,
     signal,
     (frame) => {
       if (work.edges.length === 0) writeRawFrame(bench, work.sampleFrame, frame, "Flat Field");
       work.notes.add(frame);
       work.edges.push(edgeFractionOf(bench, work.tuned!, frame));
     },
-    ask.enough,
+    request.enough,
   );
 }
 
 /** More of the same, that the flat does not know. */
 export async function exposeProof(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const frames = proofFrameCount(work.ask);
+  const frames = proofFrameCount(work.request);
   work.proof = await expose(work, "frames to prove the flat", frames, signal, () => {});
 }
 
@@ -54,18 +55,17 @@ async function expose(
       frameType: "flat",
       frameCount,
       exposuresMax,
-      ...(stops ? { enough: stops } : {}),
+      ...given({ enough: stops }),
     },
     (frame) => {
       checkFilterStillOn(frame, tuned!.topAdu);
-      const unhealthyPx = readUnhealthyPixels(bench, frame.pixelsAdu.length);
       builder ??= new MasterBuilder({
         shape: { widthPx: frame.widthPx, heightPx: frame.heightPx },
         frameCountExpected: enough ? Math.min(frameCount, framesEnough(enough)) : frameCount,
         clipAdu: tuned!.topAdu - 1,
         dark: dark!,
         kind: "light",
-        ...(unhealthyPx ? { unhealthyPx } : {}),
+        ...given({ unhealthyPx: readUnhealthyPixels(bench, frame.pixelsAdu.length) }),
       });
       const verdict = builder.add(frame.pixelsAdu);
       if (verdict.accepted) look(frame);

@@ -1,51 +1,37 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { MasterBuilder } from "../../imaging/combining/master-builder.ts";
-import type { readDark } from "../dark-master.ts";
+import { hasMatchingDark, type readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
 import { SeriesNotes, unusedFileName } from "../master-files.ts";
 import { runSubstep } from "../run-step.ts";
-import type { StepInput, Workbench } from "../step.ts";
-import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
-import type { FlatAsk, FlatFound } from "./flat-ask.ts";
+import type { StepInput, StepWork } from "../step.ts";
+import type { TunedExposure } from "../tune-exposure/tune-request.ts";
+import type { FlatFound, FlatRequest } from "./flat-request.ts";
 
 /** What flats whose frames are averaged gather, whatever blurs the Sun. */
-export interface FlatWork {
-  readonly bench: Workbench;
-  readonly ask: FlatAsk;
+export interface FlatWork extends StepWork<FlatRequest, FlatFound> {
   readonly notes: SeriesNotes;
   readonly edges: number[];
   /** One of its frames, raw; below the run's folder. */
   readonly sampleFrame: string;
-  tuned: TunedExposure | undefined;
-  dark: ReturnType<typeof readDark> | undefined;
+  tuned?: TunedExposure;
+  dark?: ReturnType<typeof readDark>;
   /** The Sun without blur, raw. */
-  sun: Frame | undefined;
-  series: MasterBuilder | undefined;
-  proof: MasterBuilder | undefined;
-  found: FlatFound | undefined;
+  sun?: Frame;
+  series?: MasterBuilder;
+  proof?: MasterBuilder;
 }
 
 const sampleFrameFile = "flat-frame.fits";
 const proofFramesUsual = 8;
 
-export function beginFlat({ bench, ask }: StepInput<FlatAsk>): FlatWork {
-  return {
-    bench,
-    ask,
-    notes: new SeriesNotes(),
-    edges: [],
-    sampleFrame: unusedFileName(bench, sampleFrameFile),
-    tuned: undefined,
-    dark: undefined,
-    sun: undefined,
-    series: undefined,
-    proof: undefined,
-    found: undefined,
-  };
+export function beginFlat(input: StepInput<FlatRequest>): FlatWork {
+  const sampleFrame = unusedFileName(input.bench, sampleFrameFile);
+  return { ...input, notes: new SeriesNotes(), edges: [], sampleFrame };
 }
 
 /** Frames that are not in the flat, to prove it with. */
-export function proofFrameCount({ proofFrames }: FlatAsk): number {
+export function proofFrameCount({ proofFrames }: FlatRequest): number {
   return proofFrames ?? proofFramesUsual;
 }
 
@@ -61,11 +47,21 @@ export async function openToSun({ bench: { rig } }: OnBench, signal: AbortSignal
   await rig.cover?.ensureOpen(signal);
 }
 
-/** Covered and off the Sun, as darks are taken; the caller points back. */
-export async function exposeDarks(
-  { bench, ask, tuned }: Pick<FlatWork, "bench" | "ask" | "tuned">,
-  signal: AbortSignal,
-): Promise<void> {
-  const { exposureSeconds } = tuned!;
-  await runSubstep(darks, { bench, ask: { frames: ask.darkFrames, exposureSeconds } }, signal);
+/** What comes back from the darks to the light of the flat, one after the other. */
+type Return<Work> = readonly ((work: Work, signal: AbortSignal) => Promise<void>)[];
+
+/** Darks as the tuned exposure wants them, covered and off the Sun, unless the run has them; and then back to the Sun. */
+export function exposeDarksIfNeeded<Work extends Pick<FlatWork, "bench" | "request" | "tuned">>(
+  ...comeBack: Return<Work>
+) {
+  return async (work: Work, signal: AbortSignal): Promise<void> => {
+    const { bench, request } = work;
+    const { exposureSeconds } = work.tuned!;
+    if (hasMatchingDark(bench, exposureSeconds, request.darkFrames)) return;
+    await runSubstep(darks, { bench, request: { frames: request.darkFrames, exposureSeconds } }, signal);
+    for (const move of comeBack) {
+      signal.throwIfAborted();
+      await move(work, signal);
+    }
+  };
 }

@@ -3,9 +3,9 @@ import { countCodes, countHealthyCodes } from "../../imaging/exposure/histogram.
 import { upperEdge } from "../../imaging/exposure/upper-edge.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
 import type { Workbench } from "../step.ts";
-import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
+import type { TunedExposure } from "../tune-exposure/tune-request.ts";
 import { readUnhealthyPixels } from "../unhealthy-px.ts";
-import type { FlatFound } from "./flat-ask.ts";
+import type { FlatFound } from "./flat-request.ts";
 
 /** A frame's upper edge over full scale, hot pixels left out. */
 export function edgeFractionOf(bench: Workbench, tuned: TunedExposure, { pixelsAdu }: Frame): number {

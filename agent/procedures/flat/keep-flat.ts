@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { Master } from "../../imaging/combining/finish-master.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import {
@@ -12,7 +13,7 @@ import { proveAndWriteFlat, requireLitFlat } from "./prove-and-write.ts";
 
 /** Makes the flat of its frames, proves it, and writes it. @throws StepError when nothing in the frames is lit */
 export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, edges, sampleFrame } = work;
+  const { bench, request, edges, sampleFrame } = work;
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
   const series = work.series!.finish();
   const flat = requireLitFlat(series);
@@ -23,14 +24,14 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
     series: figuresOf(series),
     edges,
     independent: work.proof!.finish(),
-    ...(leak
-      ? { leak: { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 } }
-      : {}),
     sunAdu: work.sun && sunAboveDark(work, flat),
     sampleFrame,
-    ...(ask.enough ? { bought: boughtBy(series, ask.enough) } : {}),
+    ...given({
+      leak: leak && { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 },
+      bought: request.enough && boughtBy(series, request.enough),
+    }),
   };
-  work.found = await proveAndWriteFlat(work, made, signal);
+  work.result = await proveAndWriteFlat(work, made, signal);
 }
 
 /** By the noise that the series showed itself. */

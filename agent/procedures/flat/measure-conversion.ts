@@ -5,7 +5,7 @@ import { type Conversion, conversionOfSeries } from "../../imaging/noise/convers
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import type { MeasuredConversion } from "../findings.ts";
 import type { Workbench } from "../step.ts";
-import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
+import type { TunedExposure } from "../tune-exposure/tune-request.ts";
 import { readUnhealthyPixels } from "../unhealthy-px.ts";
 import type { FlatWork } from "./flat-work.ts";
 

@@ -1,4 +1,5 @@
 import { resolve } from "node:path";
+import { given } from "../../../drivers/kit/given.ts";
 import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
 import type { ProofFacts } from "../../imaging/proof/judge-master.ts";
 import type { Proof, ProofInput } from "../../imaging/proof/proof.ts";
@@ -7,7 +8,7 @@ import { computeInThread } from "../../threads/compute-in-thread.ts";
 import { writeFlatMaster } from "../master-files.ts";
 import type { Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
-import type { FlatFound } from "./flat-ask.ts";
+import type { FlatFound } from "./flat-request.ts";
 import type { FlatWork } from "./flat-work.ts";
 import { seriesEdgeFractions } from "./frame-edge.ts";
 
@@ -24,7 +25,7 @@ export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "known"> {
 }
 
 /** What the steps before have found, whatever the way. */
-type KeepWork = Pick<FlatWork, "bench" | "ask" | "notes" | "tuned" | "dark">;
+type KeepWork = Pick<FlatWork, "bench" | "request" | "notes" | "tuned" | "dark">;
 
 /** Proves a flat, writes it with its verdict, and says what was found. From here on images are meant for it, unless it is bad. */
 export async function proveAndWriteFlat(
@@ -32,14 +33,14 @@ export async function proveAndWriteFlat(
   made: MadeFlat,
   signal: AbortSignal,
 ): Promise<FlatFound> {
-  const { bench, ask, notes } = work;
+  const { bench, request, notes } = work;
   const { flat, series } = made;
   const { frameCount, refusedFrames, rejectedFraction } = series;
   const upperEdge = seriesEdgeFractions(made.edges);
   const proof = await prove(work, { ...made, upperEdge }, signal);
   const { verdict } = proof;
   const darkFile = work.dark!.file;
-  const file = writeFlatMaster(bench, flat, series, notes, { blur: ask.blur, darkFile, verdict });
+  const file = writeFlatMaster(bench, flat, series, notes, { blur: request.blur, darkFile, verdict });
   if (verdict !== "bad")
     bench.findings.flatInUse = {
       file: resolve(bench.folder, file),
@@ -50,15 +51,14 @@ export async function proveAndWriteFlat(
     };
   bench.note("flat master", { file, frames: frameCount, verdict });
   const { exposureSeconds, testFrames, topAdu, pedestalAdu } = work.tuned!;
-  const { sensorCelsius } = notes;
   return {
     verdict,
     reasons: proof.reasons,
     proof,
-    blur: ask.blur,
+    blur: request.blur,
     files: { flat: file, dark: darkFile, sampleFrame: made.sampleFrame },
     frameCount,
-    ...(made.bought ? { bought: made.bought } : {}),
+    ...given({ bought: made.bought, sensorCelsius: notes.sensorCelsius }),
     refusedFrames,
     rejectedFraction,
     exposureSeconds,
@@ -67,7 +67,6 @@ export async function proveAndWriteFlat(
     topAdu,
     pedestalAdu,
     levelAdu: flat.levelAdu,
-    ...(sensorCelsius === undefined ? {} : { sensorCelsius }),
   };
 }
 
@@ -85,11 +84,8 @@ function prove(
     series,
     upperEdge,
     independent: { meanAdu, sigmaAdu, mask, frameCount },
-    ...(leak ? { leak } : {}),
-    ...(plane ? { plane } : {}),
-    ...(blurred ? { blurred } : {}),
-    ...(dust ? { dust } : {}),
-    known: { ...known, ...(sunAdu ? { sunAdu } : {}) },
+    ...given({ leak, plane, blurred, dust }),
+    known: { ...known, ...given({ sunAdu }) },
   });
 }
 

@@ -1,6 +1,6 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { type FlatCheck, isMisfit } from "../flat-in-use/flat-check.ts";
-import type { FlatCheckAsk } from "./images-ask.ts";
-import type { ImagesWork } from "./images-work.ts";
+import type { FlatCheckRequest, ImagesWork } from "./images-request.ts";
 
 /** A flat of this run that is no older counts as just taken. */
 const freshMinutes = 15;
@@ -11,41 +11,41 @@ const freshMinutes = 15;
  * ends here and asks for it.
  */
 export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<void> {
-  const { bench, checks, ask, taken } = work;
-  const seen = await look(work, ask.flatCheck!, signal);
+  const { bench, checks, request, taken } = work;
+  const seen = await look(work, request.flatCheck!, signal);
   if (!isMisfit(seen)) {
     checks.push({ ...seen, afterImages: taken });
     bench.note("flat checked", fieldsOf(seen, taken));
     return;
   }
-  const because = taken < ask.frames ? ask.flatCheck!.whyNoNewFlat() : "all images are taken";
+  const because = taken < request.frames ? request.flatCheck!.whyNoNewFlat() : "all images are taken";
   checks.push({
     ...seen,
     afterImages: taken,
     outcome: because === undefined ? "new flat" : "went on",
-    ...(because === undefined ? {} : { because }),
+    ...given({ because }),
   });
   const event = seen.says === "none" ? "no flat for these images" : "the flat no longer fits";
   bench.note(event, {
     ...fieldsOf(seen, taken),
-    ...(because === undefined ? { outcome: "a new flat is asked for" } : { outcome: `goes on: ${because}` }),
+    outcome: because === undefined ? "a new flat is asked for" : `goes on: ${because}`,
   });
   if (because !== undefined) return;
   const { gain, tuned } = work;
   work.asks = { wants: "new flat", because: seen.text, rest: { taken, gain, tuned: tuned! } };
 }
 
-async function look(work: ImagesWork, ask: FlatCheckAsk, signal: AbortSignal): Promise<FlatCheck> {
+async function look(work: ImagesWork, request: FlatCheckRequest, signal: AbortSignal): Promise<FlatCheck> {
   const { bench, checker, checks } = work;
   const { pedestalAdu } = work.tuned!;
-  bench.progress({ what: "holding an image against the flat", done: work.taken, of: work.ask.frames });
+  bench.progress({ what: "holding an image against the flat", done: work.taken, of: work.request.frames });
   const latest = work.latest!;
   let seen = await checker.byImage(latest, pedestalAdu, signal);
   if (!isSure(seen)) seen = (await checker.sinceFitted(latest, pedestalAdu, signal)) ?? seen;
   // A flat that was just taken need not be asked twice: it fits the first image, as far as anyone can tell.
   const isFresh = checks.length === 0 && isJustTaken(work);
-  if (!isSure(seen) && !isFresh && ask.testFrames > 0)
-    seen = (await checker.byDiffuser(ask.testFrames, signal)) ?? seen;
+  if (!isSure(seen) && !isFresh && request.testFrames > 0)
+    seen = (await checker.byDiffuser(request.testFrames, signal)) ?? seen;
   // Not of what images tell of each other: small shifts would add up unseen.
   if ((seen.says === "fits" && seen.seenIn !== "images since it fitted") || (isFresh && !isMisfit(seen)))
     await checker.remember(latest, pedestalAdu, signal);
@@ -62,5 +62,5 @@ function isJustTaken({ bench }: ImagesWork): boolean {
 }
 
 function fieldsOf({ flat, seenIn, says, text }: FlatCheck, afterImages: number) {
-  return { afterImages, ...(flat === undefined ? {} : { flat }), seenIn, says, text };
+  return { afterImages, ...given({ flat }), seenIn, says, text };
 }

@@ -20,21 +20,9 @@ export function nextImageNumber({ folder }: Workbench): number {
 export function saveImage(bench: Workbench, number: number, frame: Frame): string {
   const file = `${imagesFolder}/image-${String(number).padStart(4, "0")}.fits`;
   const { flatInUse } = bench.findings;
-  writeRawFrame(
-    bench,
-    file,
-    frame,
-    "Light Frame",
-    flatInUse
-      ? [
-          {
-            keyword: "FLATMSTR",
-            value: basename(flatInUse.file),
-            comment: "master flat that it is meant for",
-          },
-        ]
-      : [],
-  );
+  const comment = "master flat that it is meant for";
+  const more = flatInUse ? [{ keyword: "FLATMSTR", value: basename(flatInUse.file), comment }] : [];
+  writeRawFrame(bench, file, frame, "Light Frame", more);
   return file;
 }
 

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
@@ -8,12 +9,11 @@ import { isPointedAtSun, pointAtSun } from "../sun-pointing.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { checkFlat } from "./check-flat.ts";
 import { markMisfitImages, nextImageNumber, saveImage } from "./image-files.ts";
-import type { ImagesAsk, ImagesFound } from "./images-ask.ts";
-import type { ImagesWork } from "./images-work.ts";
+import type { ImagesFound, ImagesRequest, ImagesWork } from "./images-request.ts";
 import { locateMove } from "./when-moved.ts";
 
 /** Plain images of the Sun, kept raw: what the flat is for. Now and then they are asked whether it still fits. */
-export const images = defineStep<ImagesAsk, ImagesWork, ImagesFound>({
+export const images = defineStep<ImagesRequest, ImagesFound, ImagesWork>({
   begin,
   first: "pointing",
   states: {
@@ -25,37 +25,32 @@ export const images = defineStep<ImagesAsk, ImagesWork, ImagesFound>({
     tuning: { does: tune, next: "exposing" },
     exposing: {
       does: expose,
-      next: [{ to: "checking", when: ({ ask }) => ask.flatCheck !== undefined }, { to: "keeping" }],
+      next: [{ to: "checking", when: ({ request }) => request.flatCheck !== undefined }, { to: "keeping" }],
     },
     checking: {
       does: checkFlat,
       next: [
-        { to: "exposing", when: ({ asks, taken, ask }) => asks === undefined && taken < ask.frames },
+        { to: "exposing", when: ({ asks, taken, request }) => asks === undefined && taken < request.frames },
         { to: "keeping" },
       ],
     },
     keeping: { does: tell, next: "done" },
   },
-  makeSafe: ({ bench, ask, found, asks }, _ended, signal) =>
-    leaveRigIdle(bench, found && !asks ? ask.coverAfter : "closed", signal),
-  found: (work) => work.found,
-  asks: (work) => work.asks,
+  makeSafe: ({ bench, request, result, asks }, _ended, signal) =>
+    leaveRigIdle(bench, result && !asks ? request.coverAfter : "closed", signal),
 });
 
-function begin({ bench, ask }: StepInput<ImagesAsk>): ImagesWork {
+function begin(input: StepInput<ImagesRequest>): ImagesWork {
+  const { bench, request } = input;
   return {
-    bench,
-    ask,
+    ...input,
     files: [],
     checks: [],
     checker: new FlatChecker(bench),
     firstNumber: nextImageNumber(bench),
-    taken: ask.goesOn?.taken ?? 0,
-    gain: ask.goesOn?.gain ?? 0,
-    tuned: ask.goesOn?.tuned,
-    latest: undefined,
-    asks: undefined,
-    found: undefined,
+    taken: request.resumeWith?.taken ?? 0,
+    gain: request.resumeWith?.gain ?? 0,
+    tuned: request.resumeWith?.tuned,
   };
 }
 
@@ -67,25 +62,28 @@ async function point({ bench }: ImagesWork, signal: AbortSignal): Promise<void> 
 }
 
 /** After a new flat the camera is first set as it was for the images before it. */
-async function uncover({ bench: { rig }, ask }: ImagesWork, signal: AbortSignal): Promise<void> {
-  if (ask.goesOn) await rig.camera.configure({ gain: ask.goesOn.gain }, signal);
+async function uncover({ bench: { rig }, request }: ImagesWork, signal: AbortSignal): Promise<void> {
+  if (request.resumeWith) await rig.camera.configure({ gain: request.resumeWith.gain }, signal);
   await rig.diffuser?.ensureOpen(signal);
   await rig.cover?.ensureOpen(signal);
 }
 
 async function tune(work: ImagesWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
-  const tuneAsk = { blur: "none", levelFraction: ask.levelFraction, toleranceFraction: 0.03 } as const;
-  work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
+  const { bench, request } = work;
+  const tuneRequest = {
+    blur: "none",
+    levelFraction: request.levelFraction,
+    toleranceFraction: 0.03,
+  } as const;
+  work.tuned = await runSubstep(tuneExposure, { bench, request: tuneRequest }, signal);
   work.gain = work.tuned.gain;
 }
 
 /** Up to the next check of the flat. */
 async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const { exposureSeconds, topAdu } = work.tuned!;
   const doneBefore = work.taken;
-  let counted = 0;
   await takeSeries(
     bench,
     {
@@ -93,7 +91,7 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
       exposureSeconds,
       frameType: "light",
       frameCount: untilNextCheck(work),
-      part: { doneBefore, of: ask.frames },
+      part: { doneBefore, of: request.frames },
     },
     (frame) => {
       checkFilterStillOn(frame, topAdu);
@@ -101,16 +99,16 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
       work.taken++;
       if (work.latest) recycleFrames(bench, [work.latest.pixelsAdu]);
       work.latest = frame;
-      return ++counted;
+      return undefined;
     },
     signal,
   );
 }
 
-function untilNextCheck({ ask, taken, files }: ImagesWork): number {
-  const left = ask.frames - taken;
-  if (!ask.flatCheck) return left;
-  const { everyFrames } = ask.flatCheck;
+function untilNextCheck({ request, taken, files }: ImagesWork): number {
+  const left = request.frames - taken;
+  if (!request.flatCheck) return left;
+  const { everyFrames } = request.flatCheck;
   return Math.min(left, files.length === 0 ? 1 : everyFrames - (taken % everyFrames));
 }
 
@@ -118,16 +116,16 @@ async function tell(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, files, checks } = work;
   const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
   const flat = checks.find((check) => check.flat !== undefined)?.flat;
-  work.found = {
+  work.result = {
     files,
     exposureSeconds,
     edgeFraction,
     testFrames,
-    ...(flat === undefined ? {} : { flat }),
+    ...given({ flat }),
     checks,
     ...(await locateMove(work, signal)),
   };
-  const { doubtful, moved } = work.found;
+  const { doubtful, moved } = work.result;
   for (const file of doubtful) markMisfitImages(bench, file, "unsure");
   for (const file of moved) markMisfitImages(bench, file, "moved");
   bench.note("images taken", { frames: files.length, doubtful: doubtful.length, moved: moved.length });

@@ -1,7 +1,7 @@
 import { join } from "node:path";
 import { FitsFile } from "../../../drivers/formats/fits-file.ts";
 import { type FlatCheck, isMisfit } from "../flat-in-use/flat-check.ts";
-import type { ImagesWork } from "./images-work.ts";
+import type { ImagesWork } from "./images-request.ts";
 
 /** Images of a series by when they were taken: before the train moved, after it, or nobody knows. */
 export interface MoveLocation {

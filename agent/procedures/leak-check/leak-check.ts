@@ -2,7 +2,7 @@ import { setLowestGain } from "../camera-ready.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
 import { defineStep } from "../run-step.ts";
 import { pointAtSun, pointOffSun } from "../sun-pointing.ts";
-import type { LeakCheckAsk, LeakCheckFound } from "./leak-ask.ts";
+import type { LeakCheckFound, LeakCheckRequest } from "./leak-request.ts";
 import {
   beginLeakCheck,
   checkDevices,
@@ -18,19 +18,14 @@ import {
  * Whether light comes past the closed cover, at the flat's own exposure: half of the covered frames on the Sun, all of
  * those off it, the other half on the Sun again. So a slow drift cancels, for the price of two slews.
  */
-export const leakCheck = defineStep<LeakCheckAsk, LeakWork, LeakCheckFound>({
+export const leakCheck = defineStep<LeakCheckRequest, LeakCheckFound, LeakWork>({
   begin: beginLeakCheck,
   first: "checking",
   states: {
     checking: { does: checkDevices, next: "covering" },
     covering: { does: closeTube, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
-    settingUp: {
-      does: async ({ bench }, signal) => {
-        await setLowestGain(bench, signal);
-      },
-      next: "tuning",
-    },
+    settingUp: { does: ({ bench }, signal) => setLowestGain(bench, signal), next: "tuning" },
     tuning: { does: measureFlatLevel, next: "coveringAgain" },
     coveringAgain: { does: closeTube, next: "lookingFirst" },
     lookingFirst: { does: exposeCovered("first"), next: "leavingSun" },
@@ -40,7 +35,6 @@ export const leakCheck = defineStep<LeakCheckAsk, LeakWork, LeakCheckFound>({
     lookingAgain: { does: exposeCovered("second"), next: "judging" },
     judging: { does: judgeLeakFrames, next: "done" },
   },
-  makeSafe: ({ bench, ask, withinLimit }, _ended, signal) =>
-    leaveRigIdle(bench, withinLimit ? ask.coverAfter : "closed", signal),
-  found: (work) => work.found,
+  makeSafe: ({ bench, request, withinLimit }, _ended, signal) =>
+    leaveRigIdle(bench, withinLimit ? request.coverAfter : "closed", signal),
 });

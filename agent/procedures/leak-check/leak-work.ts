@@ -5,10 +5,10 @@ import { judgeLeak } from "../../imaging/proof/leak.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { runSubstep } from "../run-step.ts";
-import type { StepInput, Workbench } from "../step.ts";
+import type { StepInput, StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
-import type { LeakCheckAsk, LeakCheckFound } from "./leak-ask.ts";
+import type { LeakCheckFound, LeakCheckRequest } from "./leak-request.ts";
 
 /** Covered frames of one kind. */
 interface Covered {
@@ -16,9 +16,7 @@ interface Covered {
   readonly celsius: number[];
 }
 
-export interface LeakWork {
-  readonly bench: Workbench;
-  readonly ask: LeakCheckAsk;
+export interface LeakWork extends StepWork<LeakCheckRequest, LeakCheckFound> {
   readonly onSun: Covered;
   readonly offSun: Covered;
   readonly dark: DarkSeries;
@@ -26,23 +24,20 @@ export interface LeakWork {
   exposureSeconds: number;
   flatLevelAdu: number;
   withinLimit: boolean;
-  found: LeakCheckFound | undefined;
 }
 
 const biasFrames = 2;
 
-export function beginLeakCheck({ bench, ask }: StepInput<LeakCheckAsk>): LeakWork {
+export function beginLeakCheck(input: StepInput<LeakCheckRequest>): LeakWork {
   return {
-    bench,
-    ask,
+    ...input,
     onSun: { mean: undefined, celsius: [] },
     offSun: { mean: undefined, celsius: [] },
-    dark: new DarkSeries(ask.frames),
+    dark: new DarkSeries(input.request.frames),
     biasAdu: [],
     exposureSeconds: 0,
     flatLevelAdu: 0,
     withinLimit: false,
-    found: undefined,
   };
 }
 
@@ -61,14 +56,14 @@ export async function closeTube({ bench: { rig } }: LeakWork, signal: AbortSigna
 
 /** The flat's own exposure, with the diffuser in the light: a leak counts by what it is of that. */
 export async function measureFlatLevel(work: LeakWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   await bench.rig.diffuser!.ensureClosed(signal);
   await bench.rig.cover!.ensureOpen(signal);
   const tuned = await runSubstep(
     tuneExposure,
     {
       bench,
-      ask: { blur: "diffuser", levelFraction: ask.levelFraction, what: "tuning the flat's exposure" },
+      request: { blur: "diffuser", levelFraction: request.levelFraction, what: "tuning the flat's exposure" },
     },
     signal,
   );
@@ -79,22 +74,21 @@ export async function measureFlatLevel(work: LeakWork, signal: AbortSignal): Pro
 /** Half of the frames on the Sun, before or after those off it. */
 export function exposeCovered(half: "first" | "second") {
   return async (work: LeakWork, signal: AbortSignal): Promise<void> => {
-    const { bench, ask, exposureSeconds } = work;
-    const firstCount = Math.ceil(ask.frames / 2);
-    let count = 0;
+    const { bench, request, exposureSeconds } = work;
+    const firstCount = Math.ceil(request.frames / 2);
     await takeSeries(
       bench,
       {
         what: "covered frames, on the Sun",
         exposureSeconds,
         frameType: "dark",
-        frameCount: half === "first" ? firstCount : ask.frames - firstCount,
-        part: { doneBefore: half === "first" ? 0 : ask.frames + firstCount, of: 2 * ask.frames },
+        frameCount: half === "first" ? firstCount : request.frames - firstCount,
+        part: { doneBefore: half === "first" ? 0 : request.frames + firstCount, of: 2 * request.frames },
       },
       (frame) => {
         addTo(work.onSun, frame);
         recycleFrames(bench, work.onSun.mean!.released());
-        return ++count;
+        return undefined;
       },
       signal,
     );
@@ -103,7 +97,7 @@ export function exposeCovered(half: "first" | "second") {
 
 /** Darks off the Sun; they are the flat's darks too. And the shortest exposures, which show the level without dark current. */
 export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, exposureSeconds } = work;
+  const { bench, request, exposureSeconds } = work;
   const { camera } = bench.rig;
   for (let k = 0; k < biasFrames; k++) {
     const exposure = { exposureSeconds: camera.limits.exposureSeconds.min, frameType: "dark" } as const;
@@ -117,8 +111,8 @@ export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<
       what: "covered frames, off the Sun",
       exposureSeconds,
       frameType: "dark",
-      frameCount: ask.frames,
-      part: { doneBefore: Math.ceil(ask.frames / 2), of: 2 * ask.frames },
+      frameCount: request.frames,
+      part: { doneBefore: Math.ceil(request.frames / 2), of: 2 * request.frames },
     },
     (frame) => {
       addTo(work.offSun, frame);
@@ -136,7 +130,7 @@ export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<
 
 /** @throws StepError when the leak is above the plan's limit; what was found is told all the same */
 export async function judgeLeakFrames(work: LeakWork): Promise<void> {
-  const { bench, ask, onSun, offSun, exposureSeconds, flatLevelAdu } = work;
+  const { bench, request, onSun, offSun, exposureSeconds, flatLevelAdu } = work;
   work.dark.finish(bench);
   const report = judgeLeak({
     shape: onSun.mean!.shape,
@@ -150,10 +144,10 @@ export async function judgeLeakFrames(work: LeakWork): Promise<void> {
   });
   const { mapAdu, mapColumns, mapRows, ...figures } = report;
   const warmer = onSun.celsius.length > 0 && offSun.celsius.length > 0;
-  work.found = {
+  work.result = {
     ...figures,
     exposureSeconds,
-    frames: ask.frames,
+    frames: request.frames,
     flatLevelAdu,
     map: {
       columns: mapColumns,
@@ -165,10 +159,10 @@ export async function judgeLeakFrames(work: LeakWork): Promise<void> {
   const { leakFraction, detectionLimitFraction, verdict } = report;
   bench.findings.leak = { leakFraction, detectionLimitFraction, exposureSeconds, verdict };
   bench.note("leak check", { leakFraction, detectionLimitFraction, found: report.found, verdict });
-  if (report.found && leakFraction > ask.limitFraction)
+  if (report.found && leakFraction > request.limitFraction)
     throw new StepError(
       "LIGHT_LEAK",
-      `light leaks in past the cover: ${percent(leakFraction)} of the flat's level, above the limit of ${percent(ask.limitFraction)}; ` +
+      `light leaks in past the cover: ${percent(leakFraction)} of the flat's level, above the limit of ${percent(request.limitFraction)}; ` +
         `brightest near (${report.brightestPx.xPx}, ${report.brightestPx.yPx}) px, ${report.shapeOfIt}`,
       report.whatToDo,
     );

@@ -1,14 +1,14 @@
 import { setLowestGain } from "../camera-ready.ts";
 import { defineStep } from "../run-step.ts";
-import type { TuneAsk, TunedExposure } from "./tune-ask.ts";
-import { judgeReadings, measureLevel, saveLightRate, startTuning, type TuneWork } from "./tune-work.ts";
+import type { TunedExposure, TuneRequest } from "./tune-request.ts";
+import { judgeReadings, measureLevel, saveLightRate, type TuneWork } from "./tune-work.ts";
 
 /**
  * Finds the exposure that brings the upper edge to its level, at the lowest gain, in as few frames as the light allows.
  * Pointing, cover and diffuser are the caller's: it tunes for the light as it finds it.
  */
-export const tuneExposure = defineStep<TuneAsk, TuneWork, TunedExposure>({
-  begin: startTuning,
+export const tuneExposure = defineStep<TuneRequest, TunedExposure, TuneWork>({
+  begin: (input) => ({ ...input, readings: [], gain: 0 }),
   first: "settingUp",
   states: {
     settingUp: {
@@ -25,5 +25,4 @@ export const tuneExposure = defineStep<TuneAsk, TuneWork, TunedExposure>({
     recording: { does: saveLightRate, next: "done" },
   },
   makeSafe: ({ bench }, _ended, signal) => bench.rig.camera.ensureStopped(signal),
-  found: (work) => work.found,
 });

@@ -1,45 +1,40 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { type LevelReading, readLevel } from "../../imaging/exposure/frame-level.ts";
 import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../imaging/exposure/tune.ts";
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import type { StepInput, Workbench } from "../step.ts";
+import { topCodeAdu } from "../exposure-for-level.ts";
+import { checkFilterSafely } from "../lost-filter.ts";
+import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { sunAltitudeDegrees } from "../sun-pointing.ts";
 import { readUnhealthyPixels } from "../unhealthy-px.ts";
-import type { TuneAsk, TunedExposure } from "./tune-ask.ts";
+import type { TunedExposure, TuneRequest } from "./tune-request.ts";
 
-export interface TuneWork {
-  readonly bench: Workbench;
-  readonly ask: TuneAsk;
+export interface TuneWork extends StepWork<TuneRequest, TunedExposure> {
   readonly readings: LevelReading[];
   gain: number;
-  advice: TuneAdvice | undefined;
-  found: TunedExposure | undefined;
+  advice?: TuneAdvice;
 }
 
 /** No flat series may leave this range while the Sun sinks or climbs. */
 const seriesRange = { least: 0.75, most: 0.9 };
 const framesMax = 9;
 
-export function startTuning({ bench, ask }: StepInput<TuneAsk>): TuneWork {
-  return { bench, ask, readings: [], gain: 0, advice: undefined, found: undefined };
-}
-
 /** Exposes as advised and reads the level off the frame. */
 export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, advice } = work;
+  const { bench, request, advice } = work;
   if (advice?.kind !== "expose") throw new Error("nothing to expose for");
   const { camera } = bench.rig;
   const frame = await camera.expose(
-    { exposureSeconds: advice.exposureSeconds, frameType: ask.blur === "none" ? "light" : "flat" },
+    { exposureSeconds: advice.exposureSeconds, frameType: request.blur === "none" ? "light" : "flat" },
     signal,
   );
   const { widthPx, heightPx, pixelsAdu } = frame;
-  const unhealthyPx = readUnhealthyPixels(bench, pixelsAdu.length);
   const reading = readLevel(pixelsAdu, { widthPx, heightPx }, frame.exposureSeconds, {
     pedestalAdu: knownPedestal(work) ?? 0,
-    topAdu: bench.findings.topCodeAdu ?? camera.limits.fullScaleAdu,
-    ...(unhealthyPx ? { unhealthyPx } : {}),
+    topAdu: topCodeAdu(bench),
+    ...given({ unhealthyPx: readUnhealthyPixels(bench, pixelsAdu.length) }),
   });
   work.readings.push(reading);
   const edgeFraction = reading.edgeAdu / reading.topAdu;
@@ -48,20 +43,14 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
     edgeFraction,
     clipped: reading.clippedFraction,
   });
-  bench.progress({ what: ask.what ?? "tuning the exposure", done: work.readings.length, of: framesMax });
+  bench.progress({ what: request.what ?? "tuning the exposure", done: work.readings.length, of: framesMax });
 }
 
 /** @throws StepError when the light can't be brought to its level; `unsafe` when it is far too bright */
 export async function judgeReadings(work: TuneWork): Promise<void> {
   work.advice = adviseExposure(settingOf(work), work.readings);
   const { advice, bench } = work;
-  if (advice.kind === "alarm")
-    throw new StepError(
-      "FAR_TOO_BRIGHT",
-      advice.what,
-      "Check the Sun filter and the diffuser with the telescope pointed away from the Sun and covered; keep to the filter maker's guidance and never look through the instrument to check.",
-      true,
-    );
+  if (advice.kind === "alarm") throw new StepError("FAR_TOO_BRIGHT", advice.what, checkFilterSafely, true);
   if (advice.kind === "gaveUp") {
     bench.note("tuning gave up", { reason: advice.reason });
     throw new StepError(codes[advice.reason], advice.what, advice.whatToDo);
@@ -77,73 +66,64 @@ const codes = {
 
 /** Puts the light's rate where later steps and runs find it. @throws StepError if the Sun moves too far in the series */
 export async function saveLightRate(work: TuneWork): Promise<void> {
-  const { bench, ask, advice, gain } = work;
+  const { bench, request, advice, gain } = work;
   const last = work.readings.at(-1);
   if (advice?.kind !== "done" || !last) throw new Error("tuning has not ended");
-  const edgeFractionAtEnd = forecast(work, advice.edgeFraction, advice.pedestalAdu / advice.topAdu);
-  const wanted = ask.levelFraction >= seriesRange.least && ask.levelFraction <= seriesRange.most;
+  const { exposureSeconds, edgeFraction, edgeAduPerSecond, pedestalAdu, topAdu, quality, note } = advice;
+  const testFrames = work.readings.length;
+  const edgeFractionAtEnd = forecast(work, edgeFraction, pedestalAdu / topAdu);
+  const wanted = request.levelFraction >= seriesRange.least && request.levelFraction <= seriesRange.most;
   if (
     wanted &&
-    advice.quality === "good" &&
+    quality === "good" &&
     (edgeFractionAtEnd < seriesRange.least || edgeFractionAtEnd > seriesRange.most)
   )
     throw new StepError(
       "SUN_MOVES_TOO_FAR",
-      `the upper edge would go from ${percent(advice.edgeFraction)} to ${percent(edgeFractionAtEnd)} of full scale while the series lasts`,
+      `the upper edge would go from ${percent(edgeFraction)} to ${percent(edgeFractionAtEnd)} of full scale while the series lasts`,
       "Take fewer frames, or start when the Sun stands higher.",
     );
-  const meanAduPerSecond = (last.meanAdu - advice.pedestalAdu) / last.exposureSeconds;
-  bench.findings.topCodeAdu = advice.topAdu;
-  bench.findings.lightRate[ask.blur] = {
-    edgeAduPerSecond: advice.edgeAduPerSecond,
+  const meanAduPerSecond = (last.meanAdu - pedestalAdu) / last.exposureSeconds;
+  bench.findings.topCodeAdu = topAdu;
+  bench.findings.lightRate[request.blur] = {
+    edgeAduPerSecond,
     meanAduPerSecond,
-    pedestalAdu: advice.pedestalAdu,
+    pedestalAdu,
     gain,
     sunAltitudeDegrees: sunAltitudeDegrees(bench),
     measuredUtcMs: bench.clock.nowMs(),
   };
-  work.found = {
-    exposureSeconds: advice.exposureSeconds,
+  work.result = {
+    exposureSeconds,
     gain,
-    edgeFraction: advice.edgeFraction,
-    edgeAduPerSecond: advice.edgeAduPerSecond,
+    edgeFraction,
+    edgeAduPerSecond,
     meanAduPerSecond,
-    pedestalAdu: advice.pedestalAdu,
-    topAdu: advice.topAdu,
-    testFrames: work.readings.length,
-    quality: advice.quality,
-    ...(advice.note === undefined ? {} : { note: advice.note }),
+    pedestalAdu,
+    topAdu,
+    testFrames,
+    quality,
+    ...given({ note }),
     edgeFractionAtEnd,
   };
-  bench.note("exposure tuned", {
-    blur: ask.blur,
-    exposureSeconds: advice.exposureSeconds,
-    edgeFraction: advice.edgeFraction,
-    testFrames: work.readings.length,
-  });
+  bench.note("exposure tuned", { blur: request.blur, exposureSeconds, edgeFraction, testFrames });
 }
 
 function settingOf(work: TuneWork): TuneSetting {
-  const { bench, ask } = work;
-  const pedestalAdu = knownPedestal(work);
-  const rate = bench.findings.lightRate[ask.blur];
-  const usable = rate !== undefined && rate.gain === work.gain;
+  const { bench, request } = work;
+  const rate = bench.findings.lightRate[request.blur];
+  const history = rate?.gain === work.gain && {
+    edgeAduPerSecond:
+      rate.edgeAduPerSecond / extinctionRatio(rate.sunAltitudeDegrees, sunAltitudeDegrees(bench)),
+    pedestalAdu: rate.pedestalAdu,
+    topAdu: topCodeAdu(bench),
+  };
   return {
     exposureSeconds: bench.rig.camera.limits.exposureSeconds,
-    targetFraction: ask.levelFraction,
-    toleranceFraction: ask.toleranceFraction ?? 0.01,
+    targetFraction: request.levelFraction,
+    toleranceFraction: request.toleranceFraction ?? 0.01,
     frameCountMax: framesMax,
-    ...(pedestalAdu === undefined ? {} : { pedestalAdu }),
-    ...(usable
-      ? {
-          history: {
-            edgeAduPerSecond:
-              rate.edgeAduPerSecond / extinctionRatio(rate.sunAltitudeDegrees, sunAltitudeDegrees(bench)),
-            pedestalAdu: rate.pedestalAdu,
-            topAdu: bench.findings.topCodeAdu ?? bench.rig.camera.limits.fullScaleAdu,
-          },
-        }
-      : {}),
+    ...given({ pedestalAdu: knownPedestal(work), history: history || undefined }),
   };
 }
 
@@ -153,9 +133,9 @@ function knownPedestal({ bench, gain }: TuneWork): number | undefined {
 }
 
 /** Extinction only: cloud can't be foretold. */
-function forecast({ bench, ask }: TuneWork, edgeFraction: number, pedestalFraction: number): number {
+function forecast({ bench, request }: TuneWork, edgeFraction: number, pedestalFraction: number): number {
   const now = bench.clock.nowMs();
-  const then = sunFromSite(now + (ask.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
+  const then = sunFromSite(now + (request.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
   return (
     pedestalFraction + (edgeFraction - pedestalFraction) / extinctionRatio(sunAltitudeDegrees(bench), then)
   );

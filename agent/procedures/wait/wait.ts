@@ -1,10 +1,10 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { defineStep } from "../run-step.ts";
-import type { StepInput, Workbench } from "../step.ts";
+import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 
 /** Exactly one of the two. */
-export interface WaitAsk {
+export interface WaitRequest {
   readonly seconds?: number;
   readonly untilSunAltitudeDegrees?: number;
   readonly what?: string;
@@ -15,38 +15,24 @@ export interface WaitResult {
   readonly sunAltitudeDegrees: number;
 }
 
-interface WaitWork {
-  readonly bench: Workbench;
-  readonly ask: WaitAsk;
-  seconds: number;
-  found: WaitResult | undefined;
-}
+type WaitWork = StepWork<WaitRequest, WaitResult>;
 
 const day = 86_400;
 const lookEverySeconds = 60;
 const tellEverySeconds = 15;
 
 /** Waits for a time or for the Sun, and touches nothing. */
-export const wait = defineStep<WaitAsk, WaitWork, WaitResult>({
-  begin: ({ bench, ask }: StepInput<WaitAsk>) => ({ bench, ask, seconds: 0, found: undefined }),
-  first: "reckoning",
-  states: {
-    reckoning: {
-      does: async (work) => {
-        work.seconds = secondsToWait(work);
-      },
-      next: "waiting",
-    },
-    waiting: { does: waitTold, next: "done" },
-  },
+export const wait = defineStep<WaitRequest, WaitResult>({
+  begin: (input) => ({ ...input }),
+  first: "waiting",
+  states: { waiting: { does: sleepAndReport, next: "done" } },
   makeSafe: async () => {},
-  found: (work) => work.found,
 });
 
 /** @throws StepError if the Sun does not reach the altitude within a day */
-export function secondsToWait({ bench, ask }: Pick<WaitWork, "bench" | "ask">): number {
-  const { untilSunAltitudeDegrees: wanted } = ask;
-  if (wanted === undefined) return ask.seconds ?? 0;
+function secondsToWait({ bench, request }: WaitWork): number {
+  const { untilSunAltitudeDegrees: wanted } = request;
+  if (wanted === undefined) return request.seconds ?? 0;
   const altitudeAfter = (seconds: number) =>
     sunFromSite(bench.clock.nowMs() + seconds * 1000, bench.site).altitudeDegrees;
   let highest = -90;
@@ -62,9 +48,10 @@ export function secondsToWait({ bench, ask }: Pick<WaitWork, "bench" | "ask">): 
   );
 }
 
-async function waitTold(work: WaitWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask, seconds } = work;
-  const what = ask.what ?? "waiting";
+async function sleepAndReport(work: WaitWork, signal: AbortSignal): Promise<void> {
+  const { bench, request } = work;
+  const seconds = secondsToWait(work);
+  const what = request.what ?? "waiting";
   const startedMs = bench.clock.nowMs();
   const passed = () => (bench.clock.nowMs() - startedMs) / 1000;
   bench.note("waiting", { seconds });
@@ -74,5 +61,5 @@ async function waitTold(work: WaitWork, signal: AbortSignal): Promise<void> {
     await bench.clock.sleep(Math.min(tellEverySeconds, left), signal);
   }
   const { altitudeDegrees } = sunFromSite(bench.clock.nowMs(), bench.site);
-  work.found = { seconds: passed(), sunAltitudeDegrees: altitudeDegrees };
+  work.result = { seconds: passed(), sunAltitudeDegrees: altitudeDegrees };
 }

@@ -1,8 +1,7 @@
 import { filterProblem, solarCautions } from "../guard/sun-filter.ts";
 import { RunRefusedError } from "../record/run-errors.ts";
 import { lowestSun, plannedObserving } from "../steps/planned-time.ts";
-import { type PlanScene, rowOf, type StepTable } from "../steps/step-row.ts";
-import { sunAltitudeLimit } from "../steps/sun-altitude-limit.ts";
+import { type PlanScene, rowOf, type StepTable, sunAltitudeLimit } from "../steps/step-row.ts";
 
 export interface PlanCheck {
   readonly table: StepTable;

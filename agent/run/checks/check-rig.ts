@@ -1,6 +1,7 @@
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
+import { binnedShape } from "../../procedures/flat/disc-on-frame.ts";
 import { type LackOfRoom, lackOfRoom } from "../../procedures/flat/room-to-blur.ts";
 import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
@@ -64,20 +65,14 @@ async function isOpenToSky({ dome }: Rig, signal: AbortSignal): Promise<boolean>
   return state?.shutter === "open";
 }
 
-function missingAbilities({ rig, plan }: RigCheck): string[] {
-  const missing: string[] = [];
-  const { exposureSeconds } = rig.camera.limits;
-  plan.steps.forEach((step, index) => {
-    if (step.step === "darks" && step.exposureSeconds !== undefined) {
-      if (step.exposureSeconds < exposureSeconds.min || step.exposureSeconds > exposureSeconds.max) {
-        missing.push(
-          `step ${index + 1} (darks) asks for ${step.exposureSeconds} s, and ${rig.camera.name} exposes ` +
-            `from ${exposureSeconds.min} to ${exposureSeconds.max} s`,
-        );
-      }
-    }
+function missingAbilities({ rig: { camera }, plan }: RigCheck): string[] {
+  const { min, max } = camera.limits.exposureSeconds;
+  return plan.steps.flatMap((step, index) => {
+    const seconds = step.step === "darks" ? step.exposureSeconds : undefined;
+    if (seconds === undefined || (seconds >= min && seconds <= max)) return [];
+    const asks = `step ${index + 1} (darks) asks for ${seconds} s`;
+    return [`${asks}, and ${camera.name} exposes from ${min} to ${max} s`];
   });
-  return missing;
 }
 
 /**
@@ -88,11 +83,9 @@ async function discsTooSmall({ rig, rigFile, plan, clock, signal }: RigCheck): P
   const { pixelMicron } = rig.camera.limits;
   if (!(pixelMicron > 0)) return [];
   const { focalLengthMm } = rigFile.optics;
-  const { region, binning } = await rig.camera.configure({}, signal);
-  const shape = {
-    widthPx: Math.floor(region.widthPx / binning),
-    heightPx: Math.floor(region.heightPx / binning),
-  };
+  const setup = await rig.camera.configure({}, signal);
+  const { binning } = setup;
+  const shape = binnedShape(setup);
   const radians = (sunFromSite(clock.nowMs(), rigFile.site).semidiameterArcsec / 3600) * (Math.PI / 180);
   const discRadiusPx = (focalLengthMm * 1000 * Math.tan(radians)) / (pixelMicron * binning);
   return plan.steps.flatMap((step, index) => {

@@ -1,5 +1,6 @@
 import { type ConnectOptions, connectRig } from "../../../drivers/connect.ts";
 import type { Clock } from "../../../drivers/kit/clock.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { Random } from "../../../drivers/kit/random.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
@@ -45,7 +46,7 @@ export async function connectRigFile(
   const { openers, exchanges, clock, random, log, askPerson, found } = tools;
   const opened = await connectRig(
     rigFile,
-    { openers, clock, random, log, ...(exchanges ? { exchanges } : {}), ...(found ? { found } : {}) },
+    { openers, clock, random, log, ...given({ exchanges, found }) },
     signal,
   );
   const byHand = (role: "cover" | "diffuser") => {

@@ -8,7 +8,7 @@ import { sunFromSite } from "../../sky/sun-from-site.ts";
 const offDegreesMax = 5;
 const lookEverySeconds = 60;
 
-export interface SlitAsk {
+export interface SlitRequest {
   readonly rig: Rig;
   readonly site: Site;
   readonly clock: Clock;
@@ -16,7 +16,10 @@ export interface SlitAsk {
 }
 
 /** Shutter open and slit towards the Sun. A dome that is so already, or that cannot be driven, is left alone. */
-export async function openDome({ rig: { dome }, site, clock }: SlitAsk, signal: AbortSignal): Promise<void> {
+export async function openDome(
+  { rig: { dome }, site, clock }: SlitRequest,
+  signal: AbortSignal,
+): Promise<void> {
   if (!dome) return;
   const { shutter, parked, azimuthDegrees } = await dome.state(signal);
   const opens = dome.abilities.shutter && shutter !== "open";
@@ -28,10 +31,10 @@ export async function openDome({ rig: { dome }, site, clock }: SlitAsk, signal: 
 
 /** Keeps the slit of an opened dome towards the Sun until the signal aborts. A turn that fails is tried again a minute later. */
 export async function followSunWithDome(
-  ask: SlitAsk & { isOpen: () => boolean },
+  request: SlitRequest & { isOpen: () => boolean },
   signal: AbortSignal,
 ): Promise<void> {
-  const { rig, site, clock, log } = ask;
+  const { rig, site, clock, log } = request;
   const { dome } = rig;
   if (!dome?.abilities.azimuth) return;
   while (!signal.aborted) {
@@ -39,7 +42,7 @@ export async function followSunWithDome(
     if (signal.aborted) return;
     try {
       const { azimuthDegrees, parked, moving } = await dome.state(signal);
-      if (!ask.isOpen() || parked === true || moving || !isOff(azimuthDegrees, sunAzimuth(site, clock)))
+      if (!request.isOpen() || parked === true || moving || !isOff(azimuthDegrees, sunAzimuth(site, clock)))
         continue;
       await dome.turnTo(sunAzimuth(site, clock), signal);
     } catch (error) {

@@ -1,5 +1,8 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
+import type { Dome } from "../../../drivers/roles/dome.ts";
+import type { Mount } from "../../../drivers/roles/mount.ts";
+import { lengthArcsec } from "../../../drivers/roles/mount-sky.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
@@ -12,7 +15,7 @@ const offSunDegreesMax = 0.53;
 /** A slew between steps, or a step's own pointing away, takes less than this [s]. */
 const offSunGraceSeconds = 45;
 
-export interface GuardAsk {
+export interface GuardRequest {
   readonly rig: Rig;
   readonly rigFile: RigFile;
   readonly clock: Clock;
@@ -26,21 +29,22 @@ export interface GuardAsk {
 }
 
 /** The guard's conditions for this rig. Brightness is watched by the procedures, which see the frames. */
-export function guardWatches(ask: GuardAsk): readonly GuardWatch[] {
-  const { rig, rigFile } = ask;
+export function guardWatches(request: GuardRequest): readonly GuardWatch[] {
+  const { rig, rigFile } = request;
+  const { mount, cover, dome, weather } = rig;
   const grace = rigFile.limits.silenceSecondsMax;
-  const watched: (Device | undefined)[] = [rig.mount, rig.cover, rig.dome, rig.weather];
+  const watched: (Device | undefined)[] = [mount, cover, dome, weather];
   return [
-    sunWatch(ask),
-    diskWatch(ask),
+    sunWatch(request),
+    diskWatch(request),
     ...weatherWatches(rig, grace),
-    ...domeWatch(rig),
-    ...trackingWatch(ask),
+    ...(dome?.abilities.shutter ? [domeWatch(dome)] : []),
+    ...(mount ? [trackingWatch(mount, request)] : []),
     ...watched.filter((device) => device !== undefined).map((device) => linkWatch(device, grace)),
   ];
 }
 
-function sunWatch({ rigFile, clock, sunAltitudeDegreesMin, looking }: GuardAsk): GuardWatch {
+function sunWatch({ rigFile, clock, sunAltitudeDegreesMin, looking }: GuardRequest): GuardWatch {
   return {
     name: "sun",
     everySeconds: 20,
@@ -54,7 +58,7 @@ function sunWatch({ rigFile, clock, sunAltitudeDegreesMin, looking }: GuardAsk):
   };
 }
 
-function diskWatch({ rigFile, freeDiskMegabytes }: GuardAsk): GuardWatch {
+function diskWatch({ rigFile, freeDiskMegabytes }: GuardRequest): GuardWatch {
   const limit = rigFile.limits.freeDiskMegabytesMin;
   return {
     name: "disk",
@@ -62,9 +66,8 @@ function diskWatch({ rigFile, freeDiskMegabytes }: GuardAsk): GuardWatch {
     graceSeconds: 0,
     check: async () => {
       const free = freeDiskMegabytes();
-      return free >= limit
-        ? undefined
-        : `${Math.floor(free)} MB are free on the disk, below the limit of ${limit} MB`;
+      if (free >= limit) return undefined;
+      return `${Math.floor(free)} MB are free on the disk, below the limit of ${limit} MB`;
     },
   };
 }
@@ -72,61 +75,42 @@ function diskWatch({ rigFile, freeDiskMegabytes }: GuardAsk): GuardWatch {
 /** Bad weather counts at once; a station that says nothing counts after the grace. */
 export function weatherWatches({ weather }: Rig, graceSeconds: number): GuardWatch[] {
   if (!weather) return [];
-  const look = async (signal: AbortSignal) => {
+  const textIf = async (which: "unsafe" | "unknown", signal: AbortSignal) => {
     const { safety, reasons } = await weather.state(signal);
-    return {
-      safety,
-      text: `${weather.name}: weather ${safety}${reasons.length > 0 ? ` (${reasons.join(", ")})` : ""}`,
-    };
+    const why = reasons.length > 0 ? ` (${reasons.join(", ")})` : "";
+    return safety === which ? `${weather.name}: weather ${safety}${why}` : undefined;
   };
+  const every = { ofWeather: true, everySeconds: 10 } as const;
+  // Silence is a matter of the report alone.
+  const isUnsafe = (signal: AbortSignal) => textIf("unsafe", signal).catch(() => undefined);
+  const isUnknown = (signal: AbortSignal) => textIf("unknown", signal);
   return [
-    {
-      name: "weather",
-      ofWeather: true,
-      everySeconds: 10,
-      graceSeconds: 0,
-      check: async (signal) => {
-        const seen = await look(signal).catch(() => undefined); // silence is the other watch's matter
-        return seen?.safety === "unsafe" ? seen.text : undefined;
-      },
-    },
-    {
-      name: "weather report",
-      ofWeather: true,
-      everySeconds: 10,
-      graceSeconds,
-      check: async (signal) => {
-        const seen = await look(signal);
-        return seen.safety === "unknown" ? seen.text : undefined;
-      },
-    },
+    { ...every, name: "weather", graceSeconds: 0, check: isUnsafe },
+    { ...every, name: "weather report", graceSeconds, check: isUnknown },
   ];
 }
 
 /** Once the shutter has been seen open in this run it has to stay so. */
-function domeWatch({ dome }: Rig): GuardWatch[] {
-  if (!dome?.abilities.shutter) return [];
+function domeWatch(dome: Dome): GuardWatch {
   let seenOpen = false;
-  return [
-    {
-      name: "dome",
-      everySeconds: 10,
-      graceSeconds: 10,
-      check: async (signal) => {
-        const { shutter } = await dome.state(signal);
-        if (shutter === "open") seenOpen = true;
-        return seenOpen && shutter !== "open"
-          ? `${dome.name}: the shutter is ${shutter ?? "unknown"}`
-          : undefined;
-      },
+  return {
+    name: "dome",
+    everySeconds: 10,
+    graceSeconds: 10,
+    check: async (signal) => {
+      const { shutter } = await dome.state(signal);
+      if (shutter === "open") seenOpen = true;
+      return seenOpen && shutter !== "open"
+        ? `${dome.name}: the shutter is ${shutter ?? "unknown"}`
+        : undefined;
     },
-  ];
+  };
 }
 
 function linkWatch(device: Device, graceSeconds: number): GuardWatch {
   return {
     name: `link to the ${device.role}`,
-    ...(device.role === "weather" ? { ofWeather: true } : {}),
+    ...(device.role === "weather" && { ofWeather: true }),
     everySeconds: 10,
     graceSeconds,
     check: async (signal) =>
@@ -140,26 +124,21 @@ function linkWatch(device: Device, graceSeconds: number): GuardWatch {
  * From the moment that the Sun was centred, a telescope with its cover open follows it. Judged by the mount's own
  * report, corrected by the pointing error that centring found; a covered telescope may point anywhere.
  */
-function trackingWatch({ rig, rigFile, clock, findings, searching }: GuardAsk): GuardWatch[] {
-  const { mount, cover } = rig;
-  if (!mount) return [];
-  return [
-    {
-      name: "tracking",
-      everySeconds: 5,
-      graceSeconds: offSunGraceSeconds,
-      check: async (signal) => {
-        if (findings.sunPointing === undefined || searching()) return undefined;
-        if (cover && (await cover.state(signal)) === "closed") return undefined;
-        const { pointing, tracking } = await mount.state(signal);
-        if (!tracking) return `${mount.name}: the mount has stopped tracking the Sun`;
-        const sun = sunFromSite(clock.nowMs(), rigFile.site);
-        const error = findings.pointingError;
-        const known = error === undefined ? 0 : Math.hypot(error.eastArcsec, error.northArcsec) / 3600;
-        const off = separationDegrees(pointing, sun);
-        if (off <= offSunDegreesMax + known) return undefined;
-        return `${mount.name}: the mount points ${off.toFixed(2)}° from the Sun, more than ${(offSunDegreesMax + known).toFixed(2)}°`;
-      },
+function trackingWatch(mount: Mount, { rig, rigFile, clock, findings, searching }: GuardRequest): GuardWatch {
+  return {
+    name: "tracking",
+    everySeconds: 5,
+    graceSeconds: offSunGraceSeconds,
+    check: async (signal) => {
+      const { sunPointing, pointingError } = findings;
+      if (sunPointing === undefined || searching()) return undefined;
+      if (rig.cover && (await rig.cover.state(signal)) === "closed") return undefined;
+      const { pointing, tracking } = await mount.state(signal);
+      if (!tracking) return `${mount.name}: the mount has stopped tracking the Sun`;
+      const off = separationDegrees(pointing, sunFromSite(clock.nowMs(), rigFile.site));
+      const most = offSunDegreesMax + (pointingError ? lengthArcsec(pointingError) / 3600 : 0);
+      if (off <= most) return undefined;
+      return `${mount.name}: the mount points ${off.toFixed(2)}° from the Sun, more than ${most.toFixed(2)}°`;
     },
-  ];
+  };
 }

@@ -32,29 +32,18 @@ export async function watchConditions(
   { clock, signal }: GuardTools,
   onLost: (reason: string, watch: GuardWatch) => void,
 ): Promise<void> {
-  await Promise.all(watches.map((watch) => keepOneWatch(watch, { clock, signal }, onLost)));
-}
-
-async function keepOneWatch(
-  watch: GuardWatch,
-  { clock, signal }: GuardTools,
-  onLost: (reason: string, watch: GuardWatch) => void,
-): Promise<void> {
-  let badSinceMs: number | undefined;
-  while (!signal.aborted) {
-    const reason = await reasonNow(watch, { clock, signal });
-    if (signal.aborted) return;
-    if (reason === undefined) {
-      badSinceMs = undefined;
-    } else {
-      badSinceMs ??= clock.nowMs();
-      if (clock.nowMs() - badSinceMs >= watch.graceSeconds * 1000) {
-        onLost(reason, watch);
-        return;
-      }
+  const keepWatch = async (watch: GuardWatch) => {
+    let badSinceMs: number | undefined;
+    while (!signal.aborted) {
+      const reason = await reasonNow(watch, { clock, signal });
+      if (signal.aborted) return;
+      badSinceMs = reason === undefined ? undefined : (badSinceMs ?? clock.nowMs());
+      if (reason !== undefined && clock.nowMs() - badSinceMs! >= watch.graceSeconds * 1000)
+        return onLost(reason, watch);
+      await clock.sleep(watch.everySeconds, signal).catch(() => {});
     }
-    await clock.sleep(watch.everySeconds, signal).catch(() => {});
-  }
+  };
+  await Promise.all(watches.map(keepWatch));
 }
 
 /**
@@ -82,11 +71,8 @@ async function untilTrue(watch: GuardWatch, tools: GuardTools): Promise<string |
 
 async function reasonNow(watch: GuardWatch, { clock, signal }: GuardTools): Promise<string | undefined> {
   try {
-    return await withDeadline(
-      clock,
-      { device: watch.name, what: "the guard's look", withinSeconds: checkSecondsMax, signal },
-      (limited) => watch.check(limited),
-    );
+    const limits = { device: watch.name, what: "the guard's look", withinSeconds: checkSecondsMax, signal };
+    return await withDeadline(clock, limits, (limited) => watch.check(limited));
   } catch (error) {
     if (error instanceof DeviceError) return error.message;
     return `${watch.name}: ${error instanceof Error ? error.message : String(error)}`;

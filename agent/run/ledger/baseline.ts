@@ -3,11 +3,8 @@ import type { BaselineEntry } from "../record/run-record.ts";
 import type { Ledger } from "./ledger.ts";
 
 /** Reads every setting of every device, camera first. Changes nothing. */
-export async function readBaseline(
-  rig: Rig,
-  signal: AbortSignal,
-): Promise<readonly Omit<BaselineEntry, "restored">[]> {
-  const entries: Omit<BaselineEntry, "restored">[] = [];
+export async function readBaseline(rig: Rig, signal: AbortSignal): Promise<readonly BaselineEntry[]> {
+  const entries: BaselineEntry[] = [];
   for (const device of devicesOf(rig)) {
     for (const setting of await device.readSettings(signal)) {
       entries.push({ role: device.role, device: device.name, setting });
@@ -29,5 +26,5 @@ export async function takeBaseline(
   const entries = await readBaseline(rig, signal);
   signal.throwIfAborted();
   ledger.saveBaseline(runId, entries);
-  return entries.map((entry) => ({ ...entry, restored: false }));
+  return entries;
 }

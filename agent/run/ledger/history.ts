@@ -1,19 +1,6 @@
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
-import type {
-  CameraOnSky,
-  FlatInUse,
-  LightRate,
-  MeasuredConversion,
-  StepFindings,
-} from "../../procedures/findings.ts";
+import type { FlatInUse, StepFindings } from "../../procedures/findings.ts";
 import type { Ledger } from "./ledger.ts";
-
-/** What one run tells the next about the same rig with the same optical train. */
-type KeptFinding =
-  | { readonly kind: "cameraOnSky"; readonly value: CameraOnSky }
-  | { readonly kind: `lightRate.${keyof StepFindings["lightRate"]}`; readonly value: LightRate }
-  | { readonly kind: "conversion"; readonly value: MeasuredConversion }
-  | { readonly kind: "topCodeAdu"; readonly value: number };
 
 export interface MasterRow {
   readonly kind: "flat" | "dark";
@@ -37,12 +24,10 @@ export function readFindings(ledger: Ledger, { rig, trainMark }: Key): StepFindi
     )
     .all(rig, trainMark);
   const findings: StepFindings = { lightRate: {} };
-  for (const row of rows) {
-    const { kind, value } = { kind: row.kind, value: JSON.parse(row.value) } as KeptFinding;
-    if (kind === "cameraOnSky") findings.cameraOnSky = value;
-    else if (kind === "conversion") findings.conversion = value;
-    else if (kind === "topCodeAdu") findings.topCodeAdu = value;
-    else findings.lightRate[kind.slice("lightRate.".length) as keyof StepFindings["lightRate"]] = value;
+  for (const { kind, value } of rows) {
+    const [name, blur] = kind.split(".") as [string, string?];
+    const [into, key] = blur === undefined ? [findings, name] : [findings.lightRate, blur];
+    Object.assign(into, { [key]: JSON.parse(value) });
   }
   return findings;
 }
@@ -54,65 +39,40 @@ export function saveFindings(
   findings: StepFindings,
   nowUtcMs: number,
 ): void {
-  const kept: { finding: KeptFinding; utcMs: number }[] = [];
   const { cameraOnSky, lightRate, topCodeAdu, conversion } = findings;
-  if (cameraOnSky)
-    kept.push({ finding: { kind: "cameraOnSky", value: cameraOnSky }, utcMs: cameraOnSky.measuredUtcMs });
-  if (conversion)
-    kept.push({ finding: { kind: "conversion", value: conversion }, utcMs: conversion.measuredUtcMs });
-  for (const [blur, rate] of Object.entries(lightRate)) {
-    const kind = `lightRate.${blur as keyof StepFindings["lightRate"]}` as const;
-    kept.push({ finding: { kind, value: rate }, utcMs: rate.measuredUtcMs });
-  }
-  if (topCodeAdu !== undefined)
-    kept.push({ finding: { kind: "topCodeAdu", value: topCodeAdu }, utcMs: nowUtcMs });
+  const rates = Object.entries(lightRate).map(([blur, rate]) => [`lightRate.${blur}`, rate] as const);
+  const values = [["cameraOnSky", cameraOnSky], ["conversion", conversion], ...rates] as const;
   const insert = ledger.database.query("insert into findings values (?, ?, ?, ?, ?, ?)");
+  const save = (kind: string, value: object | number, utcMs: number) => {
+    if (utcMs >= sinceUtcMs)
+      insert.run(rig, trainMark, kind, runId, Math.round(utcMs), JSON.stringify(value));
+  };
   ledger.database.transaction(() => {
-    for (const { finding, utcMs } of kept) {
-      if (utcMs < sinceUtcMs) continue;
-      insert.run(rig, trainMark, finding.kind, runId, Math.round(utcMs), JSON.stringify(finding.value));
-    }
+    for (const [kind, value] of values) if (value) save(kind, value, value.measuredUtcMs);
+    if (topCodeAdu !== undefined) save("topCodeAdu", topCodeAdu, nowUtcMs);
   })();
 }
 
 export function addMaster(ledger: Ledger, { rig, trainMark }: Key, master: MasterRow): void {
+  const { kind, runId, file, madeUtcMs, verdict, facts } = master;
   ledger.database
     .query("insert into masters values (?, ?, ?, ?, ?, ?, ?, ?)")
-    .run(
-      rig,
-      trainMark,
-      master.kind,
-      master.runId,
-      master.file,
-      Math.round(master.madeUtcMs),
-      master.verdict,
-      JSON.stringify(master.facts),
-    );
+    .run(rig, trainMark, kind, runId, file, Math.round(madeUtcMs), verdict, JSON.stringify(facts));
 }
 
 /** Newest first. */
 export function mastersOf(ledger: Ledger, { rig, trainMark }: Key): readonly MasterRow[] {
-  type Row = {
-    kind: "flat" | "dark";
-    run_id: string;
-    file: string;
-    made_utc_ms: number;
-    verdict: string;
-    facts: string;
-  };
-  return ledger.database
-    .query<Row, [string, string]>(
-      "select * from masters where rig = ? and train_mark = ? order by made_utc_ms desc",
-    )
-    .all(rig, trainMark)
-    .map((row) => ({
-      kind: row.kind,
-      runId: row.run_id,
-      file: row.file,
-      madeUtcMs: row.made_utc_ms,
-      verdict: row.verdict,
-      facts: JSON.parse(row.facts) as Record<string, unknown>,
-    }));
+  type Row = Omit<MasterRow, "facts"> & { readonly facts: string };
+  const rows = ledger.database.query<Row, [string, string]>(
+    `select ${masterColumns} from masters where rig = ? and train_mark = ? order by made_utc_ms desc`,
+  );
+  return rows.all(rig, trainMark).map(withFacts);
+}
+
+const masterColumns = "kind, run_id as runId, file, made_utc_ms as madeUtcMs, verdict, facts";
+
+function withFacts<Row extends { readonly facts: string }>(row: Row) {
+  return { ...row, facts: JSON.parse(row.facts) as MasterRow["facts"] };
 }
 
 /** Flats of that train that may serve again, newest first. */
@@ -125,26 +85,10 @@ export function listUsableFlats(ledger: Ledger, key: Key): readonly FlatInUse[] 
 }
 
 /** Every flat of every rig, newest first. */
-export function listFlats(ledger: Ledger): readonly (Omit<MasterRow, "kind"> & Key)[] {
-  type Row = {
-    rig: string;
-    train_mark: string;
-    run_id: string;
-    file: string;
-    made_utc_ms: number;
-    verdict: string;
-    facts: string;
-  };
-  return ledger.database
-    .query<Row, []>("select * from masters where kind = 'flat' order by made_utc_ms desc")
-    .all()
-    .map((row) => ({
-      rig: row.rig,
-      trainMark: row.train_mark,
-      runId: row.run_id,
-      file: row.file,
-      madeUtcMs: row.made_utc_ms,
-      verdict: row.verdict,
-      facts: JSON.parse(row.facts) as Record<string, unknown>,
-    }));
+export function listFlats(ledger: Ledger): readonly (MasterRow & Key)[] {
+  type Row = Omit<MasterRow, "facts"> & Key & { readonly facts: string };
+  const rows = ledger.database.query<Row, []>(
+    `select rig, train_mark as trainMark, ${masterColumns} from masters where kind = 'flat' order by made_utc_ms desc`,
+  );
+  return rows.all().map(withFacts);
 }

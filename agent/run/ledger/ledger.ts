@@ -19,8 +19,8 @@ export interface RunRow {
   readonly folder: string;
   readonly startedUtcMs: number;
   readonly stage: RunStage;
-  readonly ended: RunEnded | undefined;
-  readonly exitCode: number | undefined;
+  readonly ended: RunEnded | null;
+  readonly exitCode: number | null;
 }
 
 const tables = `
@@ -100,22 +100,15 @@ export class Ledger implements Disposable {
   }
 
   /** Writes the whole baseline and turns the run to `changing`, in one synced transaction: all of it or nothing. */
-  saveBaseline(runId: string, entries: readonly Omit<BaselineEntry, "restored">[]): void {
+  saveBaseline(runId: string, entries: readonly BaselineEntry[]): void {
     const insert = this.database.query(
       "insert into baselines (run_id, position, role, device, key, value, unit) values (?, ?, ?, ?, ?, ?, ?)",
     );
     this.database.transaction(() => {
       this.database.query("delete from baselines where run_id = ?").run(runId);
       entries.forEach(({ role, device, setting }, position) => {
-        insert.run(
-          runId,
-          position,
-          role,
-          device,
-          setting.key,
-          JSON.stringify(setting.value),
-          setting.unit ?? null,
-        );
+        const value = JSON.stringify(setting.value);
+        insert.run(runId, position, role, device, setting.key, value, setting.unit ?? null);
       });
       this.#turnChanging(runId);
     })();
@@ -125,15 +118,9 @@ export class Ledger implements Disposable {
     this.database.query("update runs set stage = 'changing' where run_id = ?").run(runId);
   }
 
-  baselineOf(runId: string): readonly BaselineEntry[] {
-    type Row = {
-      role: RoleName;
-      device: string;
-      key: string;
-      value: string;
-      unit: string | null;
-      restored: number;
-    };
+  baselineOf(runId: string): readonly (BaselineEntry & { readonly restored: boolean })[] {
+    type Texts = { role: RoleName; device: string; key: string; value: string };
+    type Row = Texts & { unit: string | null; restored: number };
     return this.database
       .query<Row, [string]>("select * from baselines where run_id = ? order by position")
       .all(runId)
@@ -177,28 +164,11 @@ export class Ledger implements Disposable {
   }
 
   #runs(where: string, rig: string): readonly RunRow[] {
-    type Row = {
-      run_id: string;
-      rig: string;
-      plan: string;
-      folder: string;
-      started_utc_ms: number;
-      stage: RunStage;
-      ended: RunEnded | null;
-      exit_code: number | null;
-    };
     return this.database
-      .query<Row, [string]>(`select * from runs ${where}`)
-      .all(rig)
-      .map((row) => ({
-        runId: row.run_id,
-        rig: row.rig,
-        plan: row.plan,
-        folder: row.folder,
-        startedUtcMs: row.started_utc_ms,
-        stage: row.stage,
-        ended: row.ended ?? undefined,
-        exitCode: row.exit_code ?? undefined,
-      }));
+      .query<RunRow, [string]>(
+        `select run_id as runId, rig, plan, folder, started_utc_ms as startedUtcMs, stage, ended, exit_code as exitCode
+         from runs ${where}`,
+      )
+      .all(rig);
   }
 }

@@ -18,11 +18,7 @@ export interface TrainFacts {
   readonly stated: RigFile["train"];
 }
 
-export function trainFacts(
-  rig: Rig,
-  rigFile: RigFile,
-  baseline: readonly Omit<BaselineEntry, "restored">[],
-): TrainFacts {
+export function trainFacts(rig: Rig, rigFile: RigFile, baseline: readonly BaselineEntry[]): TrainFacts {
   const value = (role: string, key: string) =>
     baseline.find((entry) => entry.role === role && entry.setting.key === key)?.setting.value;
   const angle = value("rotator", "angle");

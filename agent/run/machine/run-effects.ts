@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import { checkPlan } from "../checks/check-plan.ts";
@@ -13,10 +14,9 @@ import { Journal } from "../record/journal.ts";
 import { NotRecoveredError } from "../record/run-errors.ts";
 import { RunFacts } from "../record/run-facts.ts";
 import type { RunReport } from "../record/run-record.ts";
-import { type RestoreRunAsk, recoverUnfinishedRuns, restoreRun } from "../restoring/recover.ts";
+import { type RestoreRunRequest, recoverUnfinishedRuns, restoreRun } from "../restoring/recover.ts";
 import { retreatFromSun } from "../restoring/retreat.ts";
-import { rowOf } from "../steps/step-row.ts";
-import { sunAltitudeLimit } from "../steps/sun-altitude-limit.ts";
+import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
 import type { RunOptions } from "./run-options.ts";
 import { RunSteps } from "./run-steps.ts";
@@ -69,7 +69,7 @@ export class RunEffects {
   async recover(signal: AbortSignal): Promise<void> {
     if (!this.hasUnfinished()) return;
     this.#note("putting back what an earlier run left");
-    for (const { runId, settings } of await recoverUnfinishedRuns(this.#restoreAsk)) {
+    for (const { runId, settings } of await recoverUnfinishedRuns(this.#restoreRequest)) {
       const left = settings.filter((setting) => setting.state === "different");
       if (left.length > 0) throw new NotRecoveredError(runId, left);
       this.#note("an earlier run is put back", { earlier: runId, settings: settings.length });
@@ -137,10 +137,13 @@ export class RunEffects {
   async restore(): Promise<void> {
     if (!this.facts.begun) return;
     this.#note("restoring");
-    const settings = await restoreRun(this.#restoreAsk, this.facts.setting.runId);
+    const settings = await restoreRun(this.#restoreRequest, this.facts.setting.runId);
     this.facts.settings = settings;
     const left = settings.filter((setting) => setting.state !== "same");
-    this.#note("restored", { settings: settings.length, ...(left.length > 0 ? { left } : {}) });
+    this.#note("restored", {
+      settings: settings.length,
+      ...given({ left: left.length > 0 ? left : undefined }),
+    });
   }
 
   async close(): Promise<void> {
@@ -165,7 +168,7 @@ export class RunEffects {
     return { rig: this.#rig, site: rigFile.site, clock, log };
   }
 
-  get #restoreAsk(): RestoreRunAsk {
+  get #restoreRequest(): RestoreRunRequest {
     const { ledger, clock, log, rigFile } = this.options;
     const { retreatedBecause, weatherLost } = this.facts;
     return { rig: this.#rig, rigFile, ledger, clock, log, retreatedBecause, weatherLost };

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { FlatInUse } from "../../procedures/findings.ts";
 import type { StepOutcome, Workbench } from "../../procedures/step.ts";
 import { Threads } from "../../threads/threads.ts";
@@ -49,7 +50,7 @@ export class RunSteps {
     let outcome: StepOutcome<unknown>;
     try {
       outcome = await step(
-        { bench: this.#bench(stepIndex, rig), ask: this.#ask(stepIndex) as never },
+        { bench: this.#bench(stepIndex, rig), request: this.#request(stepIndex) as never },
         signal,
       );
     } catch (error) {
@@ -84,7 +85,7 @@ export class RunSteps {
       site: rigFile.site,
       folder,
       findings,
-      ...(train ? { train } : {}),
+      ...given({ train }),
       keptFlats: this.keptFlats,
       abandoned: this.#abandoned.signal,
       progress: (now) => progress({ ...now, stepIndex, stepCount: this.#agenda.entries.length }),
@@ -92,15 +93,15 @@ export class RunSteps {
     };
   }
 
-  #ask(stepIndex: number): unknown {
-    const { step, goesOn } = this.#agenda.at(stepIndex);
-    const ask = this.row.ask(step, {
+  #request(stepIndex: number): unknown {
+    const { step, resumeWith } = this.#agenda.at(stepIndex);
+    const request = this.row.request(step, {
       ...this.scene,
       stepIndex,
       utcMs: this.options.clock.nowMs(),
       whyNoNewFlat: (newFlatsMost) => this.#whyNoNewFlat(stepIndex, newFlatsMost),
     });
-    return goesOn === undefined ? ask : { ...(ask as object), goesOn };
+    return resumeWith === undefined ? request : { ...(request as object), resumeWith };
   }
 
   #whyNoNewFlat(stepIndex: number, newFlatsMost: number): string | undefined {

@@ -1,4 +1,5 @@
 import { DeviceError } from "../../../drivers/kit/errors.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import type { StepOutcome } from "../../procedures/step.ts";
 import { StepError } from "../../procedures/step-error.ts";
 import type { FailureRecord } from "./run-record.ts";
@@ -16,21 +17,16 @@ export function failureRecord(error: unknown): FailureRecord {
   if (error instanceof SuppressedError) return failureRecord(firstCause(error)); // the first cause is told first
   const { code, whatToDo } = error as { code?: unknown; whatToDo?: unknown };
   if (typeof code === "string" && typeof whatToDo === "string") {
-    const device = error instanceof DeviceError ? { device: error.device } : {};
-    const figures = error instanceof StepError && error.figures ? { figures: error.figures } : {};
-    return { code, message: error.message, whatToDo, ...device, ...figures };
+    const device = error instanceof DeviceError ? error.device : undefined;
+    const figures = error instanceof StepError ? error.figures : undefined;
+    return { code, message: error.message, whatToDo, ...given({ device, figures }) };
   }
   if (error instanceof AggregateError && error.errors.length > 0) {
     const all = error.errors.map(failureRecord);
     const told = all.find((one) => one.code !== "FAULT") ?? all[0]!;
     return { ...told, message: all.map((one) => one.message).join("; ") };
   }
-  return {
-    code: "FAULT",
-    message: error.message,
-    whatToDo: reportIt,
-    ...(error.stack ? { stack: error.stack } : {}),
-  };
+  return { code: "FAULT", message: error.message, whatToDo: reportIt, ...given({ stack: error.stack }) };
 }
 
 const reportIt = "This is a fault of evenfield itself; please report it with `events.ndjson` of the run.";

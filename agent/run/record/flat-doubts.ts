@@ -1,4 +1,4 @@
-import type { FlatCheckRecord, ImagesFound } from "../../procedures/images/images-ask.ts";
+import type { FlatCheckRecord, ImagesFound } from "../../procedures/images/images-request.ts";
 import { foundBy } from "./found-in-record.ts";
 import type { StepRecord } from "./run-record.ts";
 

@@ -1,6 +1,7 @@
 import { closeSync, fsyncSync, mkdirSync, openSync, writeSync } from "node:fs";
 import { join } from "node:path";
 import type { Clock } from "../../../drivers/kit/clock.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { TimelineEntry } from "./run-record.ts";
 
@@ -24,7 +25,7 @@ export class Journal implements Disposable {
 
   note(event: string, fields?: Readonly<Record<string, unknown>>): void {
     const utcMs = this.clock.nowMs();
-    this.timeline.push({ utcMs, event, ...(fields === undefined ? {} : { fields }) });
+    this.timeline.push({ utcMs, event, ...given({ fields }) });
     const line = JSON.stringify({ utc: new Date(utcMs).toISOString(), event, ...fields });
     this.#try((file) => writeSync(file, `${line}\n`), "could not write events.ndjson");
     this.log.info({ ...fields }, event);

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
@@ -111,11 +112,8 @@ export class RunFacts {
     this.stepUnderWay = step.step;
     if (needsSun) this.looking = true;
     this.#stepStartedUtcMs = this.journal.clock.nowMs();
-    this.journal.noteSurely("step begins", {
-      stepIndex: this.steps.length,
-      step: step.step,
-      ...(because === undefined ? {} : { because }),
-    });
+    const stepIndex = this.steps.length;
+    this.journal.noteSurely("step begins", { stepIndex, step: step.step, ...given({ because }) });
   }
 
   endStep({ step, because }: AgendaEntry, outcome: StepOutcome<unknown>): void {
@@ -128,14 +126,13 @@ export class RunFacts {
       stepIndex,
       kind,
       options,
-      ...(because === undefined ? {} : { because }),
+      ...given({ because }),
       startedUtcMs: this.#stepStartedUtcMs,
       endedUtcMs: this.journal.clock.nowMs(),
       ended,
-      ...(found === undefined ? {} : { found }),
-      ...(failure === undefined ? {} : { failure }),
+      ...given({ found, failure }),
     });
     this.failure ??= failure;
-    this.journal.noteSurely("step ended", { stepIndex, step: kind, ended, ...(failure ? { failure } : {}) });
+    this.journal.noteSurely("step ended", { stepIndex, step: kind, ended, ...given({ failure }) });
   }
 }

@@ -96,16 +96,12 @@ export interface RunRecord {
 }
 
 /** How a run ended, good or bad, always in this shape. */
-export interface RunReport {
-  readonly ended: RunEnded;
-  readonly verdict: RunVerdict;
-  readonly exitCode: ExitCode;
-  readonly leftOnRig: LeftOnRig;
+export interface RunReport
+  extends Pick<RunRecord, "ended" | "verdict" | "exitCode" | "leftOnRig" | "failure"> {
   /** Settings that are not as they were found, kept back for safety or not restorable. */
   readonly notAsFound: readonly SettingRecord[];
   readonly folder: string;
   readonly record: RunRecord;
-  readonly failure?: FailureRecord;
 }
 
 /** One row of a baseline, as the ledger keeps it. */
@@ -113,5 +109,4 @@ export interface BaselineEntry {
   readonly role: RoleName;
   readonly device: string;
   readonly setting: Setting;
-  readonly restored: boolean;
 }

@@ -1,6 +1,19 @@
+import { given } from "../../../drivers/kit/given.ts";
+import type { FlatInUse } from "../../procedures/findings.ts";
+import { type ExitCode, exitCodes } from "./exit-codes.ts";
+import { isDeviceFailure } from "./failure-record.ts";
+import { imageWarnings } from "./flat-doubts.ts";
+import { lastStepResult } from "./found-in-record.ts";
 import type { RunFacts } from "./run-facts.ts";
-import { exitCodeOf, runEnding, verdictOf } from "./run-outcome.ts";
-import type { LeftOnRig, RunRecord, RunReport, SettingRecord } from "./run-record.ts";
+import type {
+  LeftOnRig,
+  RunEnded,
+  RunRecord,
+  RunReport,
+  RunVerdict,
+  SettingRecord,
+  StepRecord,
+} from "./run-record.ts";
 
 /** How it ended, as far as it is known now. */
 export function reportOf(facts: RunFacts): RunReport {
@@ -8,7 +21,7 @@ export function reportOf(facts: RunFacts): RunReport {
   const { folder } = facts.setting;
   const { ended, verdict, exitCode, leftOnRig, settings, failure } = record;
   const notAsFound = settings.filter((setting) => setting.state !== "same");
-  return { ended, verdict, exitCode, leftOnRig, notAsFound, folder, record, ...(failure ? { failure } : {}) };
+  return { ended, verdict, exitCode, leftOnRig, notAsFound, folder, record, ...given({ failure }) };
 }
 
 function composeRecord(facts: RunFacts): RunRecord {
@@ -36,7 +49,7 @@ function composeRecord(facts: RunFacts): RunRecord {
     verdict: verdictOf(facts.steps, findings.flatInUse),
     exitCode: exitCodeOf(facts),
     leftOnRig: leftOnRig(settings),
-    ...(facts.failure === undefined ? {} : { failure: facts.failure }),
+    ...given({ failure: facts.failure }),
   };
 }
 
@@ -51,4 +64,39 @@ function leftOnRig(settings: readonly SettingRecord[]): LeftOnRig {
     else left[role] ??= "as it was found";
   }
   return left;
+}
+
+/** Whatever else happened: that it was not safe is told before all. */
+function runEnding(facts: RunFacts): RunEnded {
+  if (facts.unsafe) return "unsafe";
+  if (facts.refusedFor !== undefined && !facts.begun) return "refused";
+  if (facts.stopAsked) return "stopped";
+  if (facts.failure !== undefined || facts.steps.some((step) => step.ended === "failed")) return "failed";
+  return "completed";
+}
+
+/**
+ * The verdict of the run's flat, or of an earlier one that was found to fit; `none` when it came to neither. The last flat
+ * counts, as the last word; when images were taken that it does not fit it is no more than usable.
+ */
+function verdictOf(steps: readonly StepRecord[], inUse?: FlatInUse): RunVerdict {
+  const reused = inUse?.from === "ledger" ? inUse.verdict : "none";
+  const own = lastStepResult({ steps }, "flat")?.verdict ?? "none";
+  const verdict = own === "none" ? reused : own;
+  return verdict === "good" && imageWarnings(steps).unserved.length > 0 ? "usable" : verdict;
+}
+
+/** The gravest first: a rig that is not as it was, then safety, then what went wrong, then the result. */
+function exitCodeOf(facts: RunFacts): ExitCode {
+  const ended = runEnding(facts);
+  if (facts.notPutBack || facts.settings?.some((setting) => setting.state === "different"))
+    return exitCodes.notRestored;
+  if (ended === "unsafe" || (ended === "refused" && facts.refusedFor === "safety")) return exitCodes.safety;
+  if (ended === "refused") return exitCodes.wrongInput;
+  const failures = [facts.failure, ...facts.steps.map((step) => step.failure)].filter((f) => f !== undefined);
+  if (failures.some((failure) => failure.code === "FAULT")) return exitCodes.fault;
+  if (failures.some(isDeviceFailure)) return exitCodes.deviceFailed;
+  if (ended === "stopped") return exitCodes.stopped;
+  if (ended === "failed" || verdictOf(facts.steps) === "bad") return exitCodes.verdictBad;
+  return exitCodes.done;
 }

@@ -10,7 +10,7 @@ import type { SettingRecord } from "../record/run-record.ts";
 import { mayOpenCover } from "./cover-policy.ts";
 import { restoreBaseline } from "./restore.ts";
 
-export interface RestoreRunAsk {
+export interface RestoreRunRequest {
   readonly rig: Rig;
   readonly rigFile: RigFile;
   readonly ledger: Ledger;
@@ -25,8 +25,11 @@ export interface RestoreRunAsk {
  * Puts back one run's baseline from the ledger and closes the run there when all of it is back.
  * Killed half way, it can be done again: what is back already is only read.
  */
-export async function restoreRun(ask: RestoreRunAsk, runId: string): Promise<readonly SettingRecord[]> {
-  const { ledger, rig, rigFile, clock, log } = ask;
+export async function restoreRun(
+  request: RestoreRunRequest,
+  runId: string,
+): Promise<readonly SettingRecord[]> {
+  const { ledger, rig, clock, log } = request;
   const records = await restoreBaseline({
     rig,
     clock,
@@ -34,9 +37,8 @@ export async function restoreRun(ask: RestoreRunAsk, runId: string): Promise<rea
     baseline: ledger.baselineOf(runId),
     signal: neverAborted, // nothing cuts a restore short
     mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
-    mayOpenCover: (signal) =>
-      mayOpenCover({ rig, rigFile, clock, retreatedBecause: ask.retreatedBecause ?? [] }, signal),
-    weatherAgainst: async (signal) => ask.weatherLost ?? (await weatherNow(ask, signal)),
+    mayOpenCover: (signal) => mayOpenCover({ retreatedBecause: [], ...request }, signal),
+    weatherAgainst: async (signal) => request.weatherLost ?? (await weatherNow(request, signal)),
   });
   if (records.every((record) => record.state !== "different")) ledger.closeRun(runId);
   return records;
@@ -44,7 +46,7 @@ export async function restoreRun(ask: RestoreRunAsk, runId: string): Promise<rea
 
 /** As the guard sees it: a station that is silent gets its grace, and is as good as rain after it. */
 async function weatherNow(
-  { rig, rigFile, clock }: RestoreRunAsk,
+  { rig, rigFile, clock }: RestoreRunRequest,
   signal: AbortSignal,
 ): Promise<string | undefined> {
   const watches = weatherWatches(rig, rigFile.limits.silenceSecondsMax);
@@ -60,10 +62,10 @@ export interface RecoveredRun {
  * Puts back whatever runs of this rig left unfinished: a crash, a kill, a power cut, a device that had failed.
  * The newest first, so that the rig ends as it was before the oldest.
  */
-export async function recoverUnfinishedRuns(ask: RestoreRunAsk): Promise<readonly RecoveredRun[]> {
+export async function recoverUnfinishedRuns(request: RestoreRunRequest): Promise<readonly RecoveredRun[]> {
   const recovered: RecoveredRun[] = [];
-  for (const { runId } of ask.ledger.unfinishedRuns(ask.rigFile.rig).toReversed()) {
-    recovered.push({ runId, settings: await restoreRun(ask, runId) });
+  for (const { runId } of request.ledger.unfinishedRuns(request.rigFile.rig).toReversed()) {
+    recovered.push({ runId, settings: await restoreRun(request, runId) });
   }
   return recovered;
 }

@@ -1,5 +1,6 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import { withDeadline } from "../../../drivers/kit/deadline.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { Device, Setting, SettingValue } from "../../../drivers/roles/device.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
@@ -21,18 +22,10 @@ export interface RestoreTools {
 export async function readSetting(
   device: Device,
   key: string,
-  tools: RestoreTools,
+  { clock, signal }: RestoreTools,
 ): Promise<SettingValue | undefined> {
-  const settings = await withDeadline(
-    tools.clock,
-    {
-      device: device.name,
-      what: "reading its settings",
-      withinSeconds: readSecondsMax,
-      signal: tools.signal,
-    },
-    (signal) => device.readSettings(signal),
-  );
+  const limits = { device: device.name, what: "reading its settings", withinSeconds: readSecondsMax, signal };
+  const settings = await withDeadline(clock, limits, (limited) => device.readSettings(limited));
   return settings.find((setting) => setting.key === key)?.value;
 }
 
@@ -46,33 +39,25 @@ export async function restoreSettingOf(
   tools: RestoreTools,
   tries = pausesSeconds.length + 1,
 ): Promise<SettingRecord> {
+  const { clock, log, signal } = tools;
+  const { setting } = entry;
+  const what = `putting back ${setting.key}`;
+  const limits = { device: device.name, what, withinSeconds: oneTrySecondsMax, signal };
   let why = "";
   let after: SettingValue | undefined;
   for (let attempt = 0; attempt < tries; attempt++) {
-    if (attempt > 0) await tools.clock.sleep(pausesSeconds[attempt - 1] ?? 10, tools.signal);
+    if (attempt > 0) await clock.sleep(pausesSeconds[attempt - 1] ?? 10, signal);
     try {
-      after = await readSetting(device, entry.setting.key, tools);
-      if (isRestored(device, entry.setting, after)) return settingRecord(entry, after, "same");
-      await withDeadline(
-        tools.clock,
-        {
-          device: device.name,
-          what: `putting back ${entry.setting.key}`,
-          withinSeconds: oneTrySecondsMax,
-          signal: tools.signal,
-        },
-        (signal) => device.restoreSetting(entry.setting, signal),
-      );
-      after = await readSetting(device, entry.setting.key, tools);
-      if (isRestored(device, entry.setting, after)) return settingRecord(entry, after, "same");
+      after = await readSetting(device, setting.key, tools);
+      if (isRestored(device, setting, after)) return settingRecord(entry, after, "same");
+      await withDeadline(clock, limits, (limited) => device.restoreSetting(setting, limited));
+      after = await readSetting(device, setting.key, tools);
+      if (isRestored(device, setting, after)) return settingRecord(entry, after, "same");
       why = `reads ${JSON.stringify(after)} after it was put back`;
     } catch (error) {
       why = error instanceof Error ? error.message : String(error);
     }
-    tools.log.warn(
-      { device: device.name, setting: entry.setting.key, attempt: attempt + 1, why },
-      "could not put back",
-    );
+    log.warn({ device: device.name, setting: setting.key, attempt: attempt + 1, why }, "could not put back");
   }
   return settingRecord(entry, after, "different", why);
 }
@@ -92,10 +77,10 @@ export function settingRecord(
     role,
     device,
     key: setting.key,
-    ...(setting.unit === undefined ? {} : { unit: setting.unit }),
+    ...given({ unit: setting.unit }),
     before: setting.value,
-    ...(after === undefined ? {} : { after }),
+    ...given({ after }),
     state,
-    ...(why === undefined ? {} : { why }),
+    ...given({ why }),
   };
 }

@@ -1,9 +1,10 @@
 import { DeviceError } from "../../../drivers/kit/errors.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
+import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
+import { roleNames, roles } from "../../../drivers/roles/roles.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
 import { attemptSafing, stopAllMotion } from "./make-safe.ts";
-import { restorePhases } from "./restore-order.ts";
 import {
   isRestored,
   type RestoreTools,
@@ -12,7 +13,7 @@ import {
   settingRecord,
 } from "./restore-setting.ts";
 
-export interface RestoreAsk extends RestoreTools {
+export interface RestoreRequest extends RestoreTools {
   readonly rig: Rig;
   readonly baseline: readonly BaselineEntry[];
   /** Remembers in the ledger what is back; called once per setting and again if it changes its mind. */
@@ -29,23 +30,30 @@ export interface RestoreAsk extends RestoreTools {
  * itself, and the connections last. Safety goes before how it was found (decision 0012). Every value is read back.
  * Never throws for a device's sake; doing it again, or going on after a crash half way, is harmless.
  */
-export async function restoreBaseline(ask: RestoreAsk): Promise<readonly SettingRecord[]> {
-  const { behindCover, cover, connections } = restorePhases(ask.baseline);
-  const round = new RestoreRound(ask, behindCover);
+export async function restoreBaseline(request: RestoreRequest): Promise<readonly SettingRecord[]> {
+  const inOrder = roleOrder.flatMap((role) => request.baseline.filter((entry) => entry.role === role));
+  const connections = inOrder.filter(({ setting }) => setting.key === connectionKey);
+  const settings = inOrder.filter((entry) => !connections.includes(entry));
+  const cover = settings.filter(({ role }) => role === "cover");
+  const behindCover = settings.filter(({ role }) => role !== "cover");
+  const round = new RestoreRound(request, behindCover);
   // A run that was killed while it connected has touched nothing else.
-  if (behindCover.length + cover.length > 0) await makeSafe(ask);
+  if (behindCover.length + cover.length > 0) await makeSafe(request);
   await round.lookAtWeather();
   for (const entry of behindCover) if (!round.records.has(entry)) await round.putBack(entry);
   await round.lookAgain();
   await round.lookAtWeather();
   for (const entry of [...cover, ...connections]) await round.putBack(entry);
-  return ask.baseline.map((entry) => round.records.get(entry)!);
+  return request.baseline.map((entry) => round.records.get(entry)!);
 }
 
-async function makeSafe(ask: RestoreAsk): Promise<void> {
-  await stopAllMotion(ask.rig, ask);
-  const { cover } = ask.rig;
-  if (cover) await attemptSafing("close the cover", ask, (signal) => cover.ensureClosed(signal));
+/** In which roles' settings go back; within a device as it gave them. */
+const roleOrder = roleNames.toSorted((a, b) => roles[a].restoreOrder - roles[b].restoreOrder);
+
+async function makeSafe(request: RestoreRequest): Promise<void> {
+  await stopAllMotion(request.rig, request);
+  const { cover } = request.rig;
+  if (cover) await attemptSafing("close the cover", request, (signal) => cover.ensureClosed(signal));
 }
 
 /** What is put back otherwise than it was found, and why. */
@@ -67,23 +75,25 @@ class RestoreRound {
   #parkedUnderRoof = false;
 
   constructor(
-    readonly ask: RestoreAsk,
+    readonly request: RestoreRequest,
     readonly behindCover: readonly BaselineEntry[],
   ) {
-    this.#devices = new Map(devicesOf(ask.rig).map((device) => [`${device.role}/${device.name}`, device]));
+    this.#devices = new Map(
+      devicesOf(request.rig).map((device) => [`${device.role}/${device.name}`, device]),
+    );
   }
 
   /** Closes a shutter that was found open when the weather is against it. A roof closes over a parked telescope only. */
   async lookAtWeather(): Promise<void> {
-    const { rig, baseline, signal } = this.ask;
+    const { rig, baseline, signal } = this.request;
     if (this.#weather !== undefined || !baseline.some((one) => isOpenShutter(one) || isOpenCover(one)))
       return;
-    this.#weather = await this.ask.weatherAgainst(signal);
+    this.#weather = await this.request.weatherAgainst(signal);
     const shutters = this.behindCover.filter(isOpenShutter);
     if (this.#weather === undefined || shutters.length === 0) return;
     const { dome, mount } = rig;
     if (dome && !dome.abilities.azimuth && mount?.abilities.park) {
-      const failed = await attemptSafing("park under the roof", this.ask, (limited) =>
+      const failed = await attemptSafing("park under the roof", this.request, (limited) =>
         mount.ensureParked(limited),
       );
       this.#parkedUnderRoof = failed === undefined;
@@ -95,7 +105,7 @@ class RestoreRound {
   async putBack(entry: BaselineEntry): Promise<void> {
     const record = await this.#restored(entry);
     this.records.set(entry, record);
-    this.ask.mark(entry, record.state !== "different");
+    this.request.mark(entry, record.state !== "different");
   }
 
   /** Putting one setting back may have changed another: all are read again, and what moved is put back once more. */
@@ -105,7 +115,7 @@ class RestoreRound {
       if (!device) continue;
       if (this.records.get(entry)?.state === "same") {
         try {
-          if (isRestored(device, entry.setting, await readSetting(device, entry.setting.key, this.ask)))
+          if (isRestored(device, entry.setting, await readSetting(device, entry.setting.key, this.request)))
             continue;
         } catch (error) {
           if (!(error instanceof DeviceError)) throw error;
@@ -134,14 +144,14 @@ class RestoreRound {
     }
     if (isOpenShutter(entry)) {
       // A run only ever opens a shutter: one that is closed now was closed by someone who had a reason.
-      const now = await readSetting(device, key, this.ask).catch(() => undefined);
+      const now = await readSetting(device, key, this.request).catch(() => undefined);
       if (!isRestored(device, setting, now))
         return closed(": it did not stay open, and this run did not close it");
     }
     if (isOpenCover(entry)) {
       if (!this.behindCover.every((one) => this.records.get(one)?.state === "same"))
         return closed(": the rest is not as it was");
-      const may = await this.ask.mayOpenCover(this.ask.signal);
+      const may = await this.request.mayOpenCover(this.request.signal);
       if (may !== true) return closed(`: ${may}`);
     }
     if (this.#parkedUnderRoof && role === "mount" && parkingKeys.has(key))
@@ -163,21 +173,27 @@ class RestoreRound {
   }
 
   async #leaveAsItIs(device: Device, entry: BaselineEntry, why: string): Promise<SettingRecord> {
-    const now = await readSetting(device, entry.setting.key, this.ask).catch(() => undefined);
+    const now = await readSetting(device, entry.setting.key, this.request).catch(() => undefined);
     const same = isRestored(device, entry.setting, now);
     return settingRecord(entry, now, same ? "same" : "keptSafe", same ? undefined : why);
   }
 
   async #restore(device: Device, entry: BaselineEntry): Promise<SettingRecord> {
     // A device that was silent through all tries gets one more per setting, not three.
-    const record = await restoreSettingOf(device, entry, this.ask, this.#silent.has(device) ? 1 : undefined);
-    if (record.state === "different" && !(await device.isAlive(this.ask.signal))) this.#silent.add(device);
+    const record = await restoreSettingOf(
+      device,
+      entry,
+      this.request,
+      this.#silent.has(device) ? 1 : undefined,
+    );
+    if (record.state === "different" && !(await device.isAlive(this.request.signal)))
+      this.#silent.add(device);
     else this.#silent.delete(device);
     return record;
   }
 
   async #isDomeParked(): Promise<boolean> {
-    const state = await this.ask.rig.dome?.state(this.ask.signal).catch(() => undefined);
+    const state = await this.request.rig.dome?.state(this.request.signal).catch(() => undefined);
     return state?.parked === true;
   }
 

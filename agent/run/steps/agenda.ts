@@ -7,7 +7,7 @@ export interface AgendaEntry {
   /** Why it was put in. */
   readonly because?: string;
   /** What the step that broke off wants handed back. */
-  readonly goesOn?: unknown;
+  readonly resumeWith?: unknown;
 }
 
 /** The steps of a run in order: at first the plan's, later with what was put in between them. */
@@ -50,7 +50,7 @@ export function newFlatSteps(
   return [
     ...(leakCheck ? [{ step: leakCheck, because }] : []),
     { step: { ...flat, onlyWhenNoneFits: false }, because },
-    { step: agenda[stepIndex]!.step, because: "after the new flat", goesOn: rest },
+    { step: agenda[stepIndex]!.step, because: "after the new flat", resumeWith: rest },
   ];
 }
 

@@ -1,7 +1,6 @@
 import { type AgendaEntry, flatStepsBefore } from "./agenda.ts";
 import { endOf, lowestSun } from "./planned-time.ts";
-import type { PlanScene, StepTable } from "./step-row.ts";
-import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
+import { type PlanScene, type StepTable, sunAltitudeLimit } from "./step-row.ts";
 
 export interface NewFlatQuestion {
   readonly table: StepTable;

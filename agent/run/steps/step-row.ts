@@ -13,7 +13,12 @@ export interface PlanScene {
   readonly findings: StepFindings;
 }
 
-/** What a step's ask and its planned time are made from. */
+/** The limit of the Sun's altitude that holds [degrees]: the higher of the plan's and the rig's. */
+export function sunAltitudeLimit({ plan, rigFile }: Pick<PlanScene, "plan" | "rigFile">): number {
+  return Math.max(plan.sun.altitudeDegreesMin, rigFile.limits.sunAltitudeDegreesMin);
+}
+
+/** What a step's request and its planned time are made from. */
 export interface StepScene extends PlanScene {
   readonly stepIndex: number;
   /** When it begins. */
@@ -24,13 +29,13 @@ export interface StepScene extends PlanScene {
 
 /** Everything that the run knows of a kind of step. */
 export interface StepRow<Kind extends StepKind = StepKind, Found = unknown> {
-  /** The procedure. Takes what `ask` gives. */
+  /** The procedure. Takes what `request` gives. */
   readonly step: Step<never, Found>;
   /** What the Sun is to it: nothing (it may be down, and the dome closed), what it searches for, or what it looks at. */
   readonly sun: "none" | "searched" | "looked at";
   /** The roles that it cannot do without, beside the camera. */
   needs(options: StepOptions<Kind>): readonly RoleName[];
-  ask(options: StepOptions<Kind>, scene: StepScene): unknown;
+  request(options: StepOptions<Kind>, scene: StepScene): unknown;
   /** For the check of the Sun's altitude over the whole planned time; on the long side. */
   secondsPlanned(options: StepOptions<Kind>, scene: StepScene): number;
 }
@@ -41,11 +46,11 @@ export function rowOf(table: StepTable, step: PlanStep): StepRow {
   return table[step.step] as unknown as StepRow;
 }
 
-/** A row whose ask is the one that its step takes. */
-export function stepRow<Kind extends StepKind, Ask, Found>(
-  row: Omit<StepRow<Kind>, "step" | "ask"> & {
-    readonly step: Step<Ask, Found>;
-    ask(options: StepOptions<Kind>, scene: StepScene): Ask;
+/** A row whose request is the one that its step takes. */
+export function stepRow<Kind extends StepKind, Request, Found>(
+  row: Omit<StepRow<Kind>, "step" | "request"> & {
+    readonly step: Step<Request, Found>;
+    request(options: StepOptions<Kind>, scene: StepScene): Request;
   },
 ): StepRow<Kind, Found> {
   return row;

@@ -3,19 +3,18 @@ import type { StepKind, StepOptions } from "../../../plans/plan-steps.ts";
 import { driftFramesMin } from "../../../plans/step-order.ts";
 import { framesEnough, type StackRequest } from "../../imaging/noise/frames-enough.ts";
 import { centre } from "../../procedures/centre/centre.ts";
-import type { CentreAsk, CentreFound } from "../../procedures/centre/centre-ask.ts";
-import { type DarksAsk, type DarksFound, darks } from "../../procedures/darks/darks.ts";
+import type { CentreFound, CentreRequest } from "../../procedures/centre/centre-request.ts";
+import { type DarksFound, type DarksRequest, darks } from "../../procedures/darks/darks.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
 import { flat } from "../../procedures/flat/flat.ts";
-import type { FlatAsk, FlatFound } from "../../procedures/flat/flat-ask.ts";
+import type { FlatFound, FlatRequest } from "../../procedures/flat/flat-request.ts";
 import { images } from "../../procedures/images/images.ts";
-import type { FlatCheckAsk, ImagesAsk, ImagesFound } from "../../procedures/images/images-ask.ts";
-import type { LeakCheckAsk, LeakCheckFound } from "../../procedures/leak-check/leak-ask.ts";
+import type { FlatCheckRequest, ImagesFound, ImagesRequest } from "../../procedures/images/images-request.ts";
 import { leakCheck } from "../../procedures/leak-check/leak-check.ts";
-import { type WaitAsk, type WaitResult, wait } from "../../procedures/wait/wait.ts";
+import type { LeakCheckFound, LeakCheckRequest } from "../../procedures/leak-check/leak-request.ts";
+import { type WaitRequest, type WaitResult, wait } from "../../procedures/wait/wait.ts";
 import { sunAbove } from "../../sky/sun-day.ts";
-import { type StepRow, type StepScene, type StepTable, stepRow } from "./step-row.ts";
-import { sunAltitudeLimit } from "./sun-altitude-limit.ts";
+import { type StepRow, type StepScene, type StepTable, stepRow, sunAltitudeLimit } from "./step-row.ts";
 
 /** Darks that a flat is calibrated with unless the plan says how many. */
 const darkFramesDefault = 16;
@@ -45,11 +44,11 @@ const blurredBy = { diffuser: ["diffuser"], defocus: ["focuser"], drift: [] } as
 
 /** Every kind of step: who carries it out, what it needs, and what it is asked by the plan and the rig file. */
 export const stepTable = {
-  centre: stepRow<"centre", CentreAsk, CentreFound>({
+  centre: stepRow<"centre", CentreRequest, CentreFound>({
     step: centre,
     sun: "searched",
     needs: () => ["mount"],
-    ask: ({ toleranceFraction, searchDegrees }, scene) => {
+    request: ({ toleranceFraction, searchDegrees }, scene) => {
       const { brightnessTripFactor, edgeAduPerSecondMax } = scene.rigFile.limits;
       return {
         toleranceFraction,
@@ -62,11 +61,11 @@ export const stepTable = {
     },
     secondsPlanned: () => 300,
   }),
-  "leak-check": stepRow<"leak-check", LeakCheckAsk, LeakCheckFound>({
+  "leak-check": stepRow<"leak-check", LeakCheckRequest, LeakCheckFound>({
     step: leakCheck,
     sun: "looked at",
     needs: () => ["cover", "diffuser"],
-    ask: ({ limitFraction, frames }, scene) => ({
+    request: ({ limitFraction, frames }, scene) => ({
       limitFraction,
       frames,
       levelFraction: flatOf(scene)?.levelFraction ?? 0.85,
@@ -74,11 +73,11 @@ export const stepTable = {
     }),
     secondsPlanned: ({ frames }, { findings }) => 180 + 2 * frames * frameSeconds(findings, "diffuser"),
   }),
-  darks: stepRow<"darks", DarksAsk, DarksFound>({
+  darks: stepRow<"darks", DarksRequest, DarksFound>({
     step: darks,
     sun: "looked at",
     needs: () => [],
-    ask: ({ frames, exposureSeconds }) => ({
+    request: ({ frames, exposureSeconds }) => ({
       frames,
       ...(exposureSeconds === undefined ? {} : { exposureSeconds }),
     }),
@@ -89,11 +88,11 @@ export const stepTable = {
           ? frameSeconds(findings, "diffuser")
           : exposureSeconds + perFrameSeconds),
   }),
-  flat: stepRow<"flat", FlatAsk, FlatFound>({
+  flat: stepRow<"flat", FlatRequest, FlatFound>({
     step: flat,
     sun: "looked at",
     needs: ({ blur }) => ["mount", ...blurredBy[blur]],
-    ask: ({ levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, ...step }, scene) => ({
+    request: ({ levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, ...step }, scene) => ({
       blur: step.blur,
       frames: step.frames === "enough" ? framesMost : framesOfFlat({ ...step, levelFraction }, scene),
       ...(step.frames === "enough" ? { enough: stackAsked({ ...step, levelFraction }, scene) } : {}),
@@ -113,11 +112,11 @@ export const stepTable = {
       return 240 + onTheWay + all * frameSeconds(scene.findings, blur);
     },
   }),
-  images: stepRow<"images", ImagesAsk, ImagesFound>({
+  images: stepRow<"images", ImagesRequest, ImagesFound>({
     step: images,
     sun: "looked at",
     needs: () => [],
-    ask: ({ frames, levelFraction, ...step }, scene) => ({
+    request: ({ frames, levelFraction, ...step }, scene) => ({
       frames,
       levelFraction,
       coverAfter: coverAfter(scene),
@@ -129,11 +128,11 @@ export const stepTable = {
       return 90 + frames * frameSeconds(scene.findings, "none") + checks * perCheck;
     },
   }),
-  wait: stepRow<"wait", WaitAsk, WaitResult>({
+  wait: stepRow<"wait", WaitRequest, WaitResult>({
     step: wait,
     sun: "none",
     needs: () => [],
-    ask: ({ minutes, untilSunAltitudeDegrees, for: what }) => ({
+    request: ({ minutes, untilSunAltitudeDegrees, for: what }) => ({
       ...(minutes === undefined ? {} : { seconds: minutes * 60 }),
       ...(untilSunAltitudeDegrees === undefined ? {} : { untilSunAltitudeDegrees }),
       ...(what === undefined ? {} : { what: `waiting for ${what}` }),
@@ -157,7 +156,7 @@ function secondsUntilSun(site: Site, altitudeDegrees: number, utcMs: number): nu
 function flatCheckOf(
   step: Pick<StepOptions<"images">, "checkFlatEveryFrames" | "testFrames" | "whenFlatMoved" | "newFlatsMost">,
   scene: StepScene,
-): FlatCheckAsk {
+): FlatCheckRequest {
   return {
     everyFrames: step.checkFlatEveryFrames,
     testFrames: testFramesOf(step, scene),

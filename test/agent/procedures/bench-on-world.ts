@@ -37,7 +37,7 @@ export function benchOnWorld(seed: number, overrides: SceneOverrides = {}) {
 export function benchOnScene(spec: SceneSpec) {
   const clock = new VirtualClock(Date.parse(spec.startUtc));
   const painter = new ScenePainter(spec);
-  const world = new World({ spec, clock, paint: (light, ask) => painter.paint(light, ask) });
+  const world = new World({ spec, clock, paint: (light, request) => painter.paint(light, request) });
   const rig: Rig = rigOnWorld(world);
   const findings: StepFindings = { lightRate: {} };
   const notes: { event: string; fields: Readonly<Record<string, unknown>> | undefined }[] = [];
@@ -58,9 +58,9 @@ export function benchOnScene(spec: SceneSpec) {
     progress: (now) => void told.push(now),
     note: (event, fields) => void notes.push({ event, fields }),
   };
-  const run = async <Ask, Found>(
-    step: Step<Ask, Found>,
-    ask: Ask,
+  const run = async <Request, Found>(
+    step: Step<Request, Found>,
+    request: Request,
     options: { rig?: Partial<Rig>; stop?: { afterSeconds: number; because: string } } = {},
   ): Promise<StepOutcome<Found>> => {
     const stop = new AbortController();
@@ -68,7 +68,7 @@ export function benchOnScene(spec: SceneSpec) {
       const { afterSeconds, because } = options.stop;
       clock.setTimer(afterSeconds, () => stop.abort(new Error(because)));
     }
-    return clock.drive(step({ bench: { ...bench, rig: { ...rig, ...options.rig } }, ask }, stop.signal));
+    return clock.drive(step({ bench: { ...bench, rig: { ...rig, ...options.rig } }, request }, stop.signal));
   };
   const removeFolder = () => rmSync(bench.folder, { recursive: true, force: true });
   return {

@@ -20,21 +20,20 @@ function stepOf(work: Readonly<Record<string, Does>>, makeSafe: Does = async () 
       next: names[index + 1] ?? "done",
     },
   ]);
-  const step = defineStep<object, object, string[]>({
-    begin: () => ({}),
+  const step = defineStep<object, string[]>({
+    begin: (input) => ({ ...input, result: done }),
     first: names[0]!,
     states: Object.fromEntries(states),
     makeSafe: async (_work, ended, signal) => {
       done.push(`safe: ${ended}`);
       await makeSafe(signal);
     },
-    found: () => done,
   });
   return { step, done };
 }
 
 function inputOf(abandoned: AbortSignal = neverAborted) {
-  return { bench: { abandoned } as Workbench, ask: {} };
+  return { bench: { abandoned } as Workbench, request: {} };
 }
 
 const nothing: Does = async () => {};

@@ -29,7 +29,7 @@ export function fakeTable(works: Partial<Record<StepKind, FakeWork>>): StepTable
     {
       ...stepTable[kind],
       step: fakeStep(works[kind] ?? idle),
-      ask: (options: unknown) => options,
+      request: (options: unknown) => options,
       ...(kind === "wait" ? {} : { secondsPlanned: () => 60 }),
     },
   ]);

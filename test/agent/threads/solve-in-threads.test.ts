@@ -13,10 +13,10 @@ import type { MakeKernels } from "../../../agent/imaging/displaced/sweep-kernels
 import { solverTasks } from "../../../agent/imaging/displaced/tasks.ts";
 import { loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { FrameLogsOnDisk } from "../../../agent/open-files/frame-logs-on-disk.ts";
-import { Pieces } from "../../../agent/threads/pieces.ts";
 import {
   type Line,
   type PieceMessage,
+  Pieces,
   sharingWith,
   takePieces,
 } from "../../../agent/threads/share-pieces.ts";

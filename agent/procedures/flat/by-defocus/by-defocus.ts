@@ -1,7 +1,7 @@
-import { hasMatchingDark, readDark } from "../../dark-master.ts";
+import { readDark } from "../../dark-master.ts";
 import { defineStep } from "../../run-step.ts";
-import type { FlatAsk, FlatFound } from "../flat-ask.ts";
-import { closeFront, exposeDarks, openToSun } from "../flat-work.ts";
+import type { FlatFound, FlatRequest } from "../flat-request.ts";
+import { closeFront, exposeDarksIfNeeded, openToSun } from "../flat-work.ts";
 import { beginDefocus, checkDefocus, type DefocusWork, returnToCentre } from "./defocus-work.ts";
 import { confirmFocus, leaveDefocus, measureFocus, returnToFocus } from "./focus.ts";
 import { saveDefocusFlat } from "./keep-defocus.ts";
@@ -9,7 +9,7 @@ import { exposeShadowFrames, moveOutOfFocus } from "./leave-focus.ts";
 import { exposeCentred, exposeDefocusProof, exposeRounds } from "./looks.ts";
 
 /** A flat through the rig out of focus: what blur leaves of the Sun is told apart by looks from round about. */
-export const flatByDefocus = defineStep<FlatAsk, DefocusWork, FlatFound>({
+export const flatByDefocus = defineStep<FlatRequest, FlatFound, DefocusWork>({
   begin: beginDefocus,
   first: "checking",
   states: {
@@ -18,19 +18,8 @@ export const flatByDefocus = defineStep<FlatAsk, DefocusWork, FlatFound>({
     pointing: { does: returnToCentre, next: "uncovering" },
     uncovering: { does: openToSun, next: "seeingSharp" },
     seeingSharp: { does: measureFocus, next: "leavingFocus" },
-    leavingFocus: {
-      does: moveOutOfFocus,
-      next: [
-        {
-          to: "lookingBefore",
-          when: ({ bench, ask, tuned }) => hasMatchingDark(bench, tuned!.exposureSeconds, ask.darkFrames),
-        },
-        { to: "takingDarks" },
-      ],
-    },
-    takingDarks: { does: exposeDarks, next: "returning" },
-    returning: { does: returnToCentre, next: "uncoveringAgain" },
-    uncoveringAgain: { does: openToSun, next: "lookingBefore" },
+    leavingFocus: { does: moveOutOfFocus, next: "takingDarks" },
+    takingDarks: { does: exposeDarksIfNeeded(returnToCentre, openToSun), next: "lookingBefore" },
     lookingBefore: {
       does: async (work, signal) => {
         work.dark = readDark(work.bench);
@@ -49,5 +38,4 @@ export const flatByDefocus = defineStep<FlatAsk, DefocusWork, FlatFound>({
     confirmingFocus: { does: confirmFocus, next: "done" },
   },
   makeSafe: leaveDefocus,
-  found: (work) => work.found,
 });

@@ -11,9 +11,9 @@ import { Aim } from "../../centre/aim.ts";
 import type { StepInput } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
 import { knownPointingOffset } from "../../sun-pointing.ts";
-import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
-import type { FlatAsk } from "../flat-ask.ts";
+import type { FlatRequest } from "../flat-request.ts";
 import { beginFlat, type FlatWork } from "../flat-work.ts";
 import { lackOfRoom } from "../room-to-blur.ts";
 import type { Approach } from "./focus-travel.ts";
@@ -45,7 +45,7 @@ export interface OutOfFocus {
 }
 
 export interface DefocusWork extends FlatWork {
-  aim: Aim | undefined;
+  aim?: Aim;
   shape: Shape;
   binning: number;
   discRadiusPx: number;
@@ -53,17 +53,17 @@ export interface DefocusWork extends FlatWork {
   disc: PlacePx;
   /** What the mount reports there, from the Sun. */
   home: SkyOffset;
-  homeSteps: number | undefined;
-  focus: Focus | undefined;
+  homeSteps?: number;
+  focus?: Focus;
   /** To tell the side of focus by how dust shadows change. */
-  otherPlace: OtherPlace | undefined;
-  place: OutOfFocus | undefined;
+  otherPlace?: OtherPlace;
+  place?: OutOfFocus;
   /** Of the Sun in the middle of the flat's frames, from where it was centred. */
   seriesShift: PlacePx;
   /** Looks from round about, before the series and after it. */
   readonly rounds: SkyObservation[][];
   readonly proofFrames: { readonly frame: Frame; readonly shift: PlacePx }[];
-  sharpnessAfter: Sharpness | undefined;
+  sharpnessAfter?: Sharpness;
   /** How focus was looked for when it was put back. */
   readonly focusTries: FocusTry[];
 }
@@ -79,23 +79,17 @@ export interface FocusTry {
 const lookOfSide = 0.25;
 const lookOfDisc = 0.2;
 
-export function beginDefocus(input: StepInput<FlatAsk>): DefocusWork {
+export function beginDefocus(input: StepInput<FlatRequest>): DefocusWork {
   return {
     ...beginFlat(input),
-    aim: undefined,
     shape: { widthPx: 0, heightPx: 0 },
     binning: 1,
     discRadiusPx: 0,
     disc: { x: 0, y: 0 },
     home: { eastArcsec: 0, northArcsec: 0 },
-    homeSteps: undefined,
-    focus: undefined,
-    otherPlace: undefined,
-    place: undefined,
     seriesShift: { x: 0, y: 0 },
     rounds: [],
     proofFrames: [],
-    sharpnessAfter: undefined,
     focusTries: [],
   };
 }

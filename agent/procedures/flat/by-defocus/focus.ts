@@ -2,15 +2,15 @@ import type { Frame } from "../../../../drivers/roles/camera.ts";
 import { measureSharpness, type Sharpness } from "../../../imaging/defocus/sharpness.ts";
 import { findDisc } from "../../../imaging/disc/disc.ts";
 import { setLowestGain } from "../../camera-ready.ts";
+import { exposeTuned } from "../../frame-series.ts";
 import { leaveRigIdle, tryAll } from "../../leave-rig.ts";
-import { checkFilterStillOn } from "../../lost-filter.ts";
 import { runSubstep } from "../../run-step.ts";
 import type { StepOutcome } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
-import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
-import type { FlatFound } from "../flat-ask.ts";
+import type { FlatFound } from "../flat-request.ts";
 import type { DefocusWork } from "./defocus-work.ts";
 import { type Approach, approachPosition } from "./focus-travel.ts";
 
@@ -31,7 +31,7 @@ export async function measureFocus(work: DefocusWork, signal: AbortSignal): Prom
   await setLowestGain(bench, signal);
   const tuned = await runSubstep(
     tuneExposure,
-    { bench, ask: { blur: "none", levelFraction: 0.7, toleranceFraction: 0.03 } },
+    { bench, request: { blur: "none", levelFraction: 0.7, toleranceFraction: 0.03 } },
     signal,
   );
   const steps = await focuser.positionSteps(signal);
@@ -51,16 +51,16 @@ export async function measureFocus(work: DefocusWork, signal: AbortSignal): Prom
   findCentre(work, tuned, frames[0]);
   const seen: { approach: Approach; figure: Sharpness }[] = [];
   for (const approach of ["below", "above"] as const) {
-    await nudgeFrom(approach, work, steps, signal);
+    // Takes up the play from that side and comes back.
+    await approachPosition(approach === "below" ? "above" : "below", focuser, steps, signal);
+    await approachPosition(approach, focuser, steps, signal);
     const figure = sharpnessOf(work, tuned, await exposePair(work, tuned, signal));
     seen.push({ approach, figure });
   }
   // Sharpness changes slowly near focus: the nearer of both counts, however near the other is.
   seen.sort((a, b) => apart(a.figure, found) - apart(b.figure, found));
   const { approach } = seen[0]!;
-  const [a, b] = frames.map(({ pixelsAdu }) => pixelsAdu) as [Uint16Array, Uint16Array];
-  const picture = Float32Array.from(a, (value, i) => (value + b[i]!) / 2 - tuned.pedestalAdu);
-  work.focus = { steps, approach, tuned, sharpness: found, picture };
+  work.focus = { steps, approach, tuned, sharpness: found, picture: meanOfPair(frames, tuned) };
   bench.note("focus", {
     steps,
     approach,
@@ -113,13 +113,13 @@ const percent = (fraction: number) => `${(100 * fraction).toFixed(2)} %`;
 
 /** Focus is put back whatever happened; the light is shut out first if the step failed. */
 export async function leaveDefocus(
-  { bench, ask, homeSteps, focus }: DefocusWork,
+  { bench, request, homeSteps, focus }: DefocusWork,
   ended: StepOutcome<FlatFound>["ended"],
   signal: AbortSignal,
 ): Promise<void> {
   const { focuser } = bench.rig;
   await tryAll([
-    () => leaveRigIdle(bench, ended === "completed" ? ask.coverAfter : "closed", signal),
+    () => leaveRigIdle(bench, ended === "completed" ? request.coverAfter : "closed", signal),
     async () => {
       if (!focuser || homeSteps === undefined) return;
       await focuser.ensureStopped(signal);
@@ -127,18 +127,6 @@ export async function leaveDefocus(
         await approachPosition(focus?.approach ?? "below", focuser, homeSteps, signal);
     },
   ]);
-}
-
-/** Takes up the play from that side and comes back. */
-async function nudgeFrom(
-  approach: Approach,
-  { bench }: DefocusWork,
-  steps: number,
-  signal: AbortSignal,
-): Promise<void> {
-  const focuser = bench.rig.focuser!;
-  await approachPosition(approach === "below" ? "above" : "below", focuser, steps, signal);
-  await approachPosition(approach, focuser, steps, signal);
 }
 
 /** A disc whose limb is in the frame says itself where its centre is; one without it lies where the mount has centred it. */
@@ -157,15 +145,16 @@ function findCentre(work: DefocusWork, { pedestalAdu, topAdu }: TunedExposure, f
 
 export async function exposePair(
   { bench }: DefocusWork,
-  { exposureSeconds, topAdu }: Pick<TunedExposure, "exposureSeconds" | "topAdu">,
+  tuned: TunedExposure,
   signal: AbortSignal,
 ): Promise<[Frame, Frame]> {
-  const one = async () => {
-    const frame = await bench.rig.camera.expose({ exposureSeconds, frameType: "light" }, signal);
-    checkFilterStillOn(frame, topAdu);
-    return frame;
-  };
+  const one = () => exposeTuned(bench, tuned, "light", signal);
   return [await one(), await one()];
+}
+
+/** Levels above the pedestal. */
+export function meanOfPair([a, b]: readonly [Frame, Frame], { pedestalAdu }: TunedExposure): Float32Array {
+  return Float32Array.from(a.pixelsAdu, (value, i) => (value + b.pixelsAdu[i]!) / 2 - pedestalAdu);
 }
 
 function sharpnessOf(work: DefocusWork, tuned: TunedExposure, frames: readonly [Frame, Frame]): Sharpness {

@@ -87,7 +87,7 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
     dust: refocusDust(dust, light.stretch),
     sampleFrame,
   };
-  work.found = { ...(await proveAndWriteFlat(work, made, signal)), defocus };
+  work.result = { ...(await proveAndWriteFlat(work, made, signal)), defocus };
 }
 
 /** The flat as it was taken: the light divided out, its gradient too. @throws StepError when the light can't be told */

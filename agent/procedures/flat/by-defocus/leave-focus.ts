@@ -5,7 +5,7 @@ import { runSubstep } from "../../run-step.ts";
 import { StepError } from "../../step-error.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import type { DefocusWork } from "./defocus-work.ts";
-import { exposePair, litPixelMask } from "./focus.ts";
+import { exposePair, litPixelMask, meanOfPair } from "./focus.ts";
 import { approachPosition, longerTravel } from "./focus-travel.ts";
 import { solveLight, worstLeftover } from "./light.ts";
 import { exposeShortRound } from "./looks.ts";
@@ -29,7 +29,7 @@ const enoughOfLimit = 0.25;
  * @throws StepError when the travel ends, or the disc's edge comes into the light, before that
  */
 export async function moveOutOfFocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const focuser = bench.rig.focuser!;
   const home = work.homeSteps!;
   const travel = longerTravel(home, focuser.limits.positionSteps);
@@ -37,31 +37,24 @@ export async function moveOutOfFocus(work: DefocusWork, signal: AbortSignal): Pr
   const mostPx = blurRadiusMostPx(work);
   const reachPx = pxPerStep * travel.steps;
   const radii = [...new Set(tries.map((share) => Math.min(share * mostPx, reachPx)))];
-  let told = "";
+  let remaining = "";
   for (const [k, radiusPx] of radii.entries()) {
     bench.progress({ what: "leaving focus", done: k, of: radii.length });
     const steps = Math.round(home + travel.side * Math.min(travel.steps, radiusPx / pxPerStep));
     await approachPosition(work.focus!.approach, focuser, steps, signal);
-    const tuneAsk = {
-      blur: "defocus",
-      levelFraction: ask.levelFraction,
-      seriesSeconds: 5 * ask.frames,
-    } as const;
-    work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
+    const { levelFraction, frames } = request;
+    const tuneRequest = { blur: "defocus", levelFraction, seriesSeconds: 5 * frames } as const;
+    work.tuned = await runSubstep(tuneExposure, { bench, request: tuneRequest }, signal);
     const { surface, leftover } = solveLight(work, await exposeShortRound(work, signal), radiusPx);
     const worst = worstLeftover(leftover);
-    const limit = surface.pixelSigma / Math.sqrt(ask.frames);
+    const limit = surface.pixelSigma / Math.sqrt(request.frames);
     bench.note("out of focus", { steps, blurRadiusPx: radiusPx, leftover, limit });
     work.place = { steps, blurRadiusPx: radiusPx, leftover };
     if (!worst || worst.rms <= (k === radii.length - 1 ? 1 : enoughOfLimit) * limit) {
-      bench.note("blurred enough", {
-        steps,
-        blurRadiusPx: radiusPx,
-        litFraction: litFraction(work, radiusPx),
-      });
-      return;
+      const lit = litFraction(work, radiusPx);
+      return bench.note("blurred enough", { steps, blurRadiusPx: radiusPx, litFraction: lit });
     }
-    told =
+    remaining =
       `${(100 * worst.rms).toFixed(2)} % rms in blocks of ${worst.sidePx} px, ` +
       `and the flat's own noise will be ${(100 * limit).toFixed(2)} %`;
   }
@@ -71,7 +64,7 @@ export async function moveOutOfFocus(work: DefocusWork, signal: AbortSignal): Pr
       : "with as much blur as the disc's edge allows";
   throw new StepError(
     "DEFOCUS_TOO_WEAK",
-    `${end} the Sun still shows structure: ${told}`,
+    `${end} the Sun still shows structure: ${remaining}`,
     "Choose a quieter part of the disc or a day without active regions, or take the flat by `diffuser` or `drift`.",
   );
 }
@@ -91,11 +84,11 @@ async function measureBlur(
     return { frames: await exposePair(work, tuned, signal), moved: Math.abs(to - work.homeSteps!) };
   };
   const far = await goTo(farOfTravel * travelSteps);
-  const pattern = meanOf(far.frames, tuned.pedestalAdu);
+  const pattern = meanOfPair(far.frames, tuned);
   const mostPx = measurable.mostOfSide * Math.min(shape.widthPx, shape.heightPx);
   const radiusOf = (frames: readonly [Frame, Frame]) => {
     const usePx = litPixelMask(work, tuned, [...far.frames, ...frames]);
-    const blurred = meanOf(frames, tuned.pedestalAdu);
+    const blurred = meanOfPair(frames, tuned);
     const over = (levels: Float32Array) =>
       levels.map((value, i) => (usePx[i] === 1 ? value / pattern[i]! : 0));
     // Where the travel is short the far picture still shows the Sun, and of a small disc it shows hardly anything:
@@ -136,14 +129,10 @@ export async function exposeShadowFrames(work: DefocusWork, signal: AbortSignal)
   const steps = outer >= min && outer <= max ? outer : Math.round((home + place!.steps) / 2);
   await approachPosition(work.focus!.approach, focuser, steps, signal);
   const pairs = [await exposePair(work, tuned!, signal), await exposePair(work, tuned!, signal)] as const;
-  const [a, b] = pairs.map((pair) => meanOf(pair, tuned!.pedestalAdu)) as [Float32Array, Float32Array];
+  const [a, b] = pairs.map((pair) => meanOfPair(pair, tuned!)) as [Float32Array, Float32Array];
   work.otherPlace = {
     steps,
     picture: a.map((value, i) => (value + b[i]!) / 2),
     litPx: litPixelMask(work, tuned!, pairs.flat()),
   };
-}
-
-function meanOf([a, b]: readonly [Frame, Frame], pedestalAdu: number): Float32Array {
-  return Float32Array.from(a.pixelsAdu, (value, i) => (value + b.pixelsAdu[i]!) / 2 - pedestalAdu);
 }

@@ -1,10 +1,11 @@
 import type { Frame } from "../../../../drivers/roles/camera.ts";
-import type { SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
+import { lengthArcsec, type SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { measureBlockLevels, type SkyObservation } from "../../../imaging/defocus/look-levels.ts";
 import type { PlacePx } from "../../../imaging/defocus/sky-surface.ts";
 import { shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
-import { checkFilterStillOn } from "../../lost-filter.ts";
+import { addOffsets, scaleOffset, subtractOffset } from "../../centre/aim.ts";
+import { exposeTuned } from "../../frame-series.ts";
 import { StepError } from "../../step-error.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import { exposeFlats } from "../flat-series.ts";
@@ -39,20 +40,20 @@ const approachArcsec = 150;
 const dimmest = 0.7;
 
 /** A short round: enough to see whether the blur has taken away what it can. */
-export async function exposeShortRound(work: DefocusWork, signal: AbortSignal): Promise<SkyObservation[]> {
-  return lookRound(work, shortRound, signal);
+export function exposeShortRound(work: DefocusWork, signal: AbortSignal): Promise<SkyObservation[]> {
+  return exposeRound(work, shortRound, signal);
 }
 
 /** Two rounds of looks from east, west, north and south of the centre, in opposite order. */
 export async function exposeRounds(work: DefocusWork, signal: AbortSignal): Promise<void> {
   for (const order of roundOrders) {
     work.bench.progress({ what: "looking from round about", done: work.rounds.length, of: 4 });
-    work.rounds.push(await lookRound(work, order, signal));
+    work.rounds.push(await exposeRound(work, order, signal));
   }
   await returnToCentre(work, signal);
 }
 
-async function lookRound(
+async function exposeRound(
   work: DefocusWork,
   order: readonly PlaceName[],
   signal: AbortSignal,
@@ -80,8 +81,8 @@ async function lookRound(
 
 /** Frames from two opposite places between those of the looks: the model of the light does not know them. */
 export async function exposeDefocusProof(work: DefocusWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
-  const count = proofFrameCount(ask);
+  const { bench, request } = work;
+  const count = proofFrameCount(request);
   await returnToCentre(work, signal);
   const pointing = new Pointing(work);
   for (const [k, [east, north]] of proofPlaces.entries()) {
@@ -109,12 +110,7 @@ class Pointing {
     const before = await aim!.reported(signal);
     const startedMs = bench.clock.nowMs();
     const frames: Frame[] = [];
-    for (let k = 0; k < frameCount; k++) {
-      const { exposureSeconds } = tuned!;
-      const frame = await bench.rig.camera.expose({ exposureSeconds, frameType: "flat" }, signal);
-      checkFilterStillOn(frame, tuned!.topAdu);
-      frames.push(frame);
-    }
+    while (frames.length < frameCount) frames.push(await exposeTuned(bench, tuned!, "flat", signal));
     const utcMs = (startedMs + bench.clock.nowMs()) / 2;
     return { frames, utcMs, shift: shiftPx(this.work, before) };
   }
@@ -127,26 +123,19 @@ class Pointing {
       northArcsec: unit * (to.north - this.#at.north),
     };
     this.#at = { ...to };
-    if (by.eastArcsec === 0 && by.northArcsec === 0) return;
+    if (lengthArcsec(by) === 0) return;
     const round = {
       eastArcsec: by.eastArcsec > 0 ? approachArcsec : 0,
       northArcsec: by.northArcsec < 0 ? -approachArcsec : 0,
     };
-    await aim!.moveBy(
-      { eastArcsec: by.eastArcsec + round.eastArcsec, northArcsec: by.northArcsec + round.northArcsec },
-      signal,
-    );
-    if (round.eastArcsec !== 0 || round.northArcsec !== 0)
-      await aim!.moveBy({ eastArcsec: -round.eastArcsec, northArcsec: -round.northArcsec }, signal);
+    await aim!.moveBy(addOffsets(by, round), signal);
+    if (lengthArcsec(round) > 0) await aim!.moveBy(scaleOffset(round, -1), signal);
   }
 }
 
 /** Where the Sun lies, by the mount's account, from where it was centred. */
 function shiftPx({ bench, home }: DefocusWork, reported: SkyOffset): PlacePx {
-  const { xPx, yPx } = shiftForMove(bench.findings.cameraOnSky!, {
-    eastArcsec: reported.eastArcsec - home.eastArcsec,
-    northArcsec: reported.northArcsec - home.northArcsec,
-  });
+  const { xPx, yPx } = shiftForMove(bench.findings.cameraOnSky!, subtractOffset(reported, home));
   return { x: xPx, y: yPx };
 }
 

@@ -1,16 +1,15 @@
 import { setLowestGain } from "../../camera-ready.ts";
-import { hasMatchingDark } from "../../dark-master.ts";
 import { leaveRigIdle } from "../../leave-rig.ts";
 import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
-import type { FlatAsk, FlatFound } from "../flat-ask.ts";
+import type { FlatFound, FlatRequest } from "../flat-request.ts";
 import { exposeFlats, exposeProof } from "../flat-series.ts";
-import { beginFlat, closeFront, exposeDarks, type FlatWork } from "../flat-work.ts";
+import { beginFlat, closeFront, exposeDarksIfNeeded, type FlatWork } from "../flat-work.ts";
 import { saveFlat } from "../keep-flat.ts";
 import { checkLeak, exposeBareSun, openThroughDiffuser, tuneFlat } from "./diffuser-work.ts";
 
 /** A flat through a translucent sheet over the front. The leak check comes first, always. */
-export const flatByDiffuser = defineStep<FlatAsk, FlatWork, FlatFound>({
+export const flatByDiffuser = defineStep<FlatRequest, FlatFound, FlatWork>({
   begin: beginFlat,
   first: "checking",
   states: {
@@ -18,9 +17,7 @@ export const flatByDiffuser = defineStep<FlatAsk, FlatWork, FlatFound>({
     covering: { does: closeFront, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
     settingUp: {
-      does: async ({ bench }, signal) => {
-        await setLowestGain(bench, signal);
-      },
+      does: ({ bench }, signal) => setLowestGain(bench, signal),
       next: [
         { to: "seeingSun", when: ({ bench }) => bench.findings.lightRate.none !== undefined },
         { to: "uncovering" },
@@ -28,24 +25,15 @@ export const flatByDiffuser = defineStep<FlatAsk, FlatWork, FlatFound>({
     },
     seeingSun: { does: exposeBareSun, next: "uncovering" },
     uncovering: { does: openThroughDiffuser, next: "tuning" },
-    tuning: {
-      does: tuneFlat,
-      next: [
-        {
-          to: "exposing",
-          when: ({ bench, ask, tuned }) => hasMatchingDark(bench, tuned!.exposureSeconds, ask.darkFrames),
-        },
-        { to: "takingDarks" },
-      ],
+    tuning: { does: tuneFlat, next: "takingDarks" },
+    takingDarks: {
+      does: exposeDarksIfNeeded(({ bench }, signal) => pointAtSun(bench, signal), openThroughDiffuser),
+      next: "exposing",
     },
-    takingDarks: { does: exposeDarks, next: "returning" },
-    returning: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "uncoveringAgain" },
-    uncoveringAgain: { does: openThroughDiffuser, next: "exposing" },
     exposing: { does: exposeFlats, next: "exposingProof" },
     exposingProof: { does: exposeProof, next: "judging" },
     judging: { does: saveFlat, next: "done" },
   },
-  makeSafe: ({ bench, ask, found }, _ended, signal) =>
-    leaveRigIdle(bench, found ? ask.coverAfter : "closed", signal),
-  found: (work) => work.found,
+  makeSafe: ({ bench, request, result }, _ended, signal) =>
+    leaveRigIdle(bench, result ? request.coverAfter : "closed", signal),
 });

@@ -9,7 +9,7 @@ import { type FlatWork, openToSun, proofFrameCount } from "../flat-work.ts";
 const lookLevel = 0.6;
 
 /** @throws StepError without a leak check, or with too large a leak; nothing has moved yet */
-export async function checkLeak({ bench, ask }: FlatWork): Promise<void> {
+export async function checkLeak({ bench, request }: FlatWork): Promise<void> {
   if (!bench.rig.diffuser) throw new MissingAbilityError("rig", "a flat by diffuser needs a diffuser");
   const { leak } = bench.findings;
   if (!leak)
@@ -18,10 +18,10 @@ export async function checkLeak({ bench, ask }: FlatWork): Promise<void> {
       "a flat by diffuser needs a leak check before it, and this run has had none",
       "Put a `leak-check` step before the flat.",
     );
-  if (leak.leakFraction > ask.leakLimitFraction && leak.leakFraction > leak.detectionLimitFraction)
+  if (leak.leakFraction > request.leakLimitFraction && leak.leakFraction > leak.detectionLimitFraction)
     throw new StepError(
       "LIGHT_LEAK",
-      `stray light of ${(100 * leak.leakFraction).toFixed(3)} % of the flat's level is above the limit of ${(100 * ask.leakLimitFraction).toFixed(3)} %`,
+      `stray light of ${(100 * leak.leakFraction).toFixed(3)} % of the flat's level is above the limit of ${(100 * request.leakLimitFraction).toFixed(3)} %`,
       "Close the leak, check again, then take the flat.",
     );
 }
@@ -42,9 +42,9 @@ export async function openThroughDiffuser({ bench: { rig } }: FlatWork, signal: 
 }
 
 export async function tuneFlat(work: FlatWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const known = bench.findings.leak?.exposureSeconds ?? 0;
-  const seriesSeconds = (ask.frames + proofFrameCount(ask)) * (known + 1);
-  const tuneAsk = { blur: "diffuser", levelFraction: ask.levelFraction, seriesSeconds } as const;
-  work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
+  const seriesSeconds = (request.frames + proofFrameCount(request)) * (known + 1);
+  const tuneRequest = { blur: "diffuser", levelFraction: request.levelFraction, seriesSeconds } as const;
+  work.tuned = await runSubstep(tuneExposure, { bench, request: tuneRequest }, signal);
 }

@@ -27,7 +27,7 @@ export function writeDriftFrame(
   return file;
 }
 
-export interface LevelsAsk {
+export interface LevelsRequest {
   readonly dark: Float32Array;
   readonly clipAdu: number;
   readonly unhealthyPx: Uint8Array | undefined;
@@ -37,7 +37,7 @@ export interface LevelsAsk {
 export function readDriftLevels(
   bench: Workbench,
   { file }: DriftFrame,
-  { dark, clipAdu, unhealthyPx }: LevelsAsk,
+  { dark, clipAdu, unhealthyPx }: LevelsRequest,
   into: Float32Array,
   clippedIn?: Uint16Array,
 ): void {

@@ -1,6 +1,6 @@
 import type { Frame } from "../../../../drivers/roles/camera.ts";
 import { lengthArcsec, type SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
-import type { Aim } from "../../centre/aim.ts";
+import { type Aim, addOffsets, distanceArcsec, scaleOffset, subtractOffset } from "../../centre/aim.ts";
 import type { Workbench } from "../../step.ts";
 
 /** Displacements on a figure that fills its square evenly and comes back to where it began. */
@@ -43,7 +43,7 @@ export async function exposeWhileMoving(
   signal: AbortSignal,
 ): Promise<MovingFrame> {
   const start = await aim.reported(signal);
-  const by = away(to, start);
+  const by = subtractOffset(to, start);
   const broken = new AbortController();
   let over = false;
   const leg = aim.mount.nudge(by, AbortSignal.any([signal, broken.signal])).finally(() => {
@@ -54,30 +54,19 @@ export async function exposeWhileMoving(
     const startMs = clock.nowMs();
     let before = start;
     let seconds = 0;
-    while (!over && lengthArcsec(away(before, start)) < underWayShare * lengthArcsec(by)) {
+    while (!over && distanceArcsec(before, start) < underWayShare * lengthArcsec(by)) {
       await clock.sleep(lookEverySeconds, signal);
       before = await aim.reported(signal);
       seconds = (clock.nowMs() - startMs) / 1000;
-      if (lengthArcsec(away(before, start)) < 1 && seconds > unseenSecondsMax) break;
+      if (distanceArcsec(before, start) < 1 && seconds > unseenSecondsMax) break;
     }
-    const arcsecPerSecond = seconds > 0 ? lengthArcsec(away(before, start)) / seconds : 0;
+    const arcsecPerSecond = seconds > 0 ? distanceArcsec(before, start) / seconds : 0;
     const frame = await rig.camera.expose({ exposureSeconds, frameType: "flat" }, signal);
-    const after = await aim.reported(signal);
-    const at = {
-      eastArcsec: (before.eastArcsec + after.eastArcsec) / 2,
-      northArcsec: (before.northArcsec + after.northArcsec) / 2,
-    };
+    const at = scaleOffset(addOffsets(before, await aim.reported(signal)), 1 / 2);
     await leg;
     return { frame, at, arcsecPerSecond };
   } finally {
     broken.abort(new Error("the frame on the way failed"));
     await leg.catch(() => {});
   }
-}
-
-function away(to: SkyOffset, from: SkyOffset): SkyOffset {
-  return {
-    eastArcsec: to.eastArcsec - from.eastArcsec,
-    northArcsec: to.northArcsec - from.northArcsec,
-  };
 }

@@ -9,7 +9,7 @@ import { loadFft } from "../../../imaging/numerics/fft-library.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
 import { StepError } from "../../step-error.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
-import { type DriftFrame, type LevelsAsk, readDriftLevels } from "./drift-frames.ts";
+import { type DriftFrame, type LevelsRequest, readDriftLevels } from "./drift-frames.ts";
 import { type DriftWork, discPlacePx } from "./drift-work.ts";
 
 export interface DriftSolution {
@@ -31,7 +31,7 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
   const frames = work.frames.filter(({ isProof }) => !isProof);
   const fft = await bench.clock.hold(loadFft());
   const pxCount = shape.widthPx * shape.heightPx;
-  const levels: LevelsAsk = {
+  const levels: LevelsRequest = {
     dark: work.dark!.meanAdu,
     clipAdu: work.tuned!.topAdu - 1,
     unhealthyPx: readUnhealthyPixels(bench, pxCount),

@@ -4,31 +4,27 @@ import { shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
 import { driftRadiusPx } from "../../../imaging/displaced/drift/drift-room.ts";
 import { blockLevels, hasLimbEntered } from "../../../imaging/displaced/drift/limb-entered.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
-import { Aim } from "../../centre/aim.ts";
-import { readDark as darkOf, type readDark } from "../../dark-master.ts";
+import { Aim, addOffsets, subtractOffset } from "../../centre/aim.ts";
+import { readDark } from "../../dark-master.ts";
 import type { CameraOnSky } from "../../findings.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import { checkFilterStillOn } from "../../lost-filter.ts";
 import { SeriesNotes, unusedFileName } from "../../master-files.ts";
 import { runSubstep } from "../../run-step.ts";
-import type { StepInput, Workbench } from "../../step.ts";
+import type { StepInput } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
 import { knownPointingOffset } from "../../sun-pointing.ts";
-import type { TunedExposure } from "../../tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
-import type { FlatAsk, FlatFound } from "../flat-ask.ts";
-import { proofFrameCount } from "../flat-work.ts";
+import type { FlatRequest } from "../flat-request.ts";
+import { type FlatWork, proofFrameCount } from "../flat-work.ts";
 import { edgeFractionOf } from "../frame-edge.ts";
 import { conversionFromPair } from "../measure-conversion.ts";
 import { lackOfRoom } from "../room-to-blur.ts";
 import { type DriftFrame, writeDriftFrame } from "./drift-frames.ts";
 import { driftPath, exposeWhileMoving } from "./drift-path.ts";
 
-export interface DriftWork {
-  readonly bench: Workbench;
-  readonly ask: FlatAsk;
-  readonly notes: SeriesNotes;
+export interface DriftWork extends Omit<FlatWork, "sampleFrame" | "edges"> {
   /** Of its frames, below the run's folder. */
   readonly folder: string;
   readonly frames: DriftFrame[];
@@ -36,9 +32,6 @@ export interface DriftWork {
   discRadiusPx: number;
   radiusPx: number;
   droppedFrames: number;
-  tuned: TunedExposure | undefined;
-  dark: ReturnType<typeof readDark> | undefined;
-  found: FlatFound | undefined;
 }
 
 /** Of the frame's short side, unless the plan says otherwise. */
@@ -48,30 +41,30 @@ const smearPxMax = 0.5;
 /** Light of a slow leg: reckoned for each frame when the Sun's sinking is foretold [s]. */
 const secondsPerFrame = 20;
 
-export function beginDrift({ bench, ask }: StepInput<FlatAsk>): DriftWork {
+export function beginDrift(input: StepInput<FlatRequest>): DriftWork {
   return {
-    bench,
-    ask,
+    ...input,
     notes: new SeriesNotes(),
-    folder: unusedFileName(bench, "drift"),
+    folder: unusedFileName(input.bench, "drift"),
     frames: [],
     shape: { widthPx: 0, heightPx: 0 },
     discRadiusPx: 0,
     radiusPx: 0,
     droppedFrames: 0,
-    tuned: undefined,
-    dark: undefined,
-    found: undefined,
   };
 }
 
 /** @throws StepError when the disc does not fill the frame with room to wander, before anything moves */
 export async function checkDriftRoom(work: DriftWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   if (!bench.rig.mount) throw new MissingAbilityError("rig", "a flat by drift needs a mount");
   const { shape, discRadiusPx } = await discOnFrame(bench, "drift", signal);
   Object.assign(work, { shape, discRadiusPx });
-  const radiusPx = driftRadiusPx(work.shape, work.discRadiusPx, ask.driftRadiusFraction ?? radiusOfSideUsual);
+  const radiusPx = driftRadiusPx(
+    work.shape,
+    work.discRadiusPx,
+    request.driftRadiusFraction ?? radiusOfSideUsual,
+  );
   if (radiusPx === undefined) {
     const { message, whatToDo } = lackOfRoom("drift", work)!;
     throw new StepError("DISC_TOO_SMALL_TO_DRIFT", message, whatToDo);
@@ -81,34 +74,34 @@ export async function checkDriftRoom(work: DriftWork, signal: AbortSignal): Prom
 }
 
 export async function tuneDrift(work: DriftWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
-  const seriesSeconds = frameCountOf(ask) * secondsPerFrame;
-  const tuneAsk = { blur: "drift", levelFraction: ask.levelFraction, seriesSeconds } as const;
-  work.tuned = await runSubstep(tuneExposure, { bench, ask: tuneAsk }, signal);
+  const { bench, request } = work;
+  const seriesSeconds = frameCountOf(request) * secondsPerFrame;
+  const tuneRequest = { blur: "drift", levelFraction: request.levelFraction, seriesSeconds } as const;
+  work.tuned = await runSubstep(tuneExposure, { bench, request: tuneRequest }, signal);
 }
 
 /** All frames while the mount wanders; those that prove the flat lie between the others. */
 export async function exposeDriftFrames(work: DriftWork, signal: AbortSignal): Promise<void> {
-  const { bench, ask } = work;
+  const { bench, request } = work;
   const { clock, findings, rig } = bench;
-  work.dark = darkOf(bench);
+  work.dark = readDark(bench);
   const tuned = work.tuned!;
   const { arcsecPerPx } = findings.cameraOnSky!;
   const aim = new Aim(rig.mount!, clock, bench.site);
   const home = knownPointingOffset(bench);
-  const proofFrames = proofFrameCount(ask);
-  const wanted = frameCountOf(ask);
+  const proofFrames = proofFrameCount(request);
+  const wanted = frameCountOf(request);
   const places = driftPath(wanted, work.radiusPx * arcsecPerPx);
   const atCentre = await lookAtRest(work, signal);
   const exposuresMax = Math.ceil(wanted * 1.3) + 4;
   const startedMs = clock.nowMs();
   let smearPxMost = 0;
   for (let leg = 0; work.frames.length < wanted && leg < exposuresMax; leg++) {
-    const to = plus(home, places[leg % wanted]!);
+    const to = addOffsets(home, places[leg % wanted]!);
     const moving = await exposeWhileMoving(bench, aim, to, tuned.exposureSeconds, signal);
     const { frame, arcsecPerSecond } = moving;
     checkFilterStillOn(frame, tuned.topAdu);
-    const fromCentre = plus(moving.at, { eastArcsec: -home.eastArcsec, northArcsec: -home.northArcsec });
+    const fromCentre = subtractOffset(moving.at, home);
     const smearPx = (tuned.exposureSeconds * arcsecPerSecond) / arcsecPerPx;
     const reason =
       smearPx > smearPxMax
@@ -153,8 +146,8 @@ export function discPlacePx(
   return { x: (shape.widthPx - 1) / 2 + xPx, y: (shape.heightPx - 1) / 2 + yPx };
 }
 
-function frameCountOf(ask: FlatAsk): number {
-  return ask.frames + proofFrameCount(ask);
+function frameCountOf(request: FlatRequest): number {
+  return request.frames + proofFrameCount(request);
 }
 
 /** Two frames before anything drifts: their noise tells the conversion. @returns what blocks show without the limb */
@@ -182,8 +175,4 @@ function keepFrame(work: DriftWork, moving: Parameters<typeof writeDriftFrame>[3
   if (!isProof) notes.add(moving.frame);
   const edgeFraction = edgeFractionOf(bench, work.tuned!, moving.frame);
   frames.push({ file, at: moving.at, edgeFraction, isProof });
-}
-
-function plus(a: SkyOffset, b: SkyOffset): SkyOffset {
-  return { eastArcsec: a.eastArcsec + b.eastArcsec, northArcsec: a.northArcsec + b.northArcsec };
 }

@@ -1,3 +1,4 @@
+import { given } from "../../../../drivers/kit/given.ts";
 import { planeAcross } from "../../../imaging/displaced/anchor-plane.ts";
 import { proveAndWriteFlat } from "../prove-and-write.ts";
 import { solveDrift } from "./drift-solve.ts";
@@ -17,8 +18,11 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     droppedLater,
     radiusPx: work.radiusPx,
     evenOverOdd: halves.evenOdd.measured / halves.evenOdd.expected,
-    ...(halves.firstSecond ? { firstAgainstSecond: halves.firstSecond.driftRms } : {}),
-    ...(plane ? { planeUnsure: plane.unsure, planeDisagreement: plane.disagreement?.value } : {}),
+    ...given({
+      firstAgainstSecond: halves.firstSecond?.driftRms,
+      planeUnsure: plane?.unsure,
+      planeDisagreement: plane?.disagreement?.value,
+    }),
   });
   const series = {
     frameCount,
@@ -33,9 +37,9 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     series,
     edges: frames.map(({ edgeFraction }) => edgeFraction),
     independent: independent.master,
-    ...(plane ? { plane } : {}),
+    ...given({ plane }),
     sunAdu: average,
     sampleFrame: frames[0]!.file,
   };
-  work.found = await proveAndWriteFlat(work, made, signal);
+  work.result = await proveAndWriteFlat(work, made, signal);
 }

@@ -1,5 +1,5 @@
 import { centre } from "../../../../agent/procedures/centre/centre.ts";
-import type { CentreAsk, CentreFound } from "../../../../agent/procedures/centre/centre-ask.ts";
+import type { CentreFound, CentreRequest } from "../../../../agent/procedures/centre/centre-request.ts";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import type { StepOutcome, Workbench } from "../../../../agent/procedures/step.ts";
 import { Threads } from "../../../../agent/threads/threads.ts";
@@ -14,7 +14,7 @@ import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override
 import { World } from "../../../../sim-devices/scene/world.ts";
 import { rigOnWorld } from "./rig-on-world.ts";
 
-export const usualAsk: CentreAsk = {
+export const usualRequest: CentreRequest = {
   toleranceFraction: 0.002,
   searchDegrees: 2,
   sunAltitudeDegreesMin: 10,
@@ -30,7 +30,7 @@ export function centringOn(seed: number, overrides: SceneOverrides = {}) {
   });
   const clock = new VirtualClock(Date.parse(spec.startUtc));
   const painter = new ScenePainter(spec);
-  const world = new World({ spec, clock, paint: (light, ask) => painter.paint(light, ask) });
+  const world = new World({ spec, clock, paint: (light, request) => painter.paint(light, request) });
   const rig = rigOnWorld(world);
   const findings: StepFindings = { lightRate: {} };
   const notes: { event: string; fields: unknown }[] = [];
@@ -51,15 +51,19 @@ export function centringOn(seed: number, overrides: SceneOverrides = {}) {
   };
 
   const run = async (
-    options: { ask?: Partial<CentreAsk>; rig?: Rig; stop?: { afterSeconds: number; because: string } } = {},
+    options: {
+      request?: Partial<CentreRequest>;
+      rig?: Rig;
+      stop?: { afterSeconds: number; because: string };
+    } = {},
   ): Promise<StepOutcome<CentreFound>> => {
     const stop = new AbortController();
     if (options.stop) {
       const { afterSeconds, because } = options.stop;
       clock.setTimer(afterSeconds, () => stop.abort(new Error(because)));
     }
-    const ask = { ...usualAsk, ...options.ask };
-    return clock.drive(centre({ bench: { ...bench, rig: options.rig ?? rig }, ask }, stop.signal));
+    const request = { ...usualRequest, ...options.request };
+    return clock.drive(centre({ bench: { ...bench, rig: options.rig ?? rig }, request }, stop.signal));
   };
 
   /** Distance of the Sun from the optical axis by the world's own account, over the disc's diameter. */

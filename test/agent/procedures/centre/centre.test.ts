@@ -162,7 +162,7 @@ describe("it is safe all the way", () => {
   test("a Sun below the limit: refused, nothing has moved", async () => {
     const scene = sized(114, 0.7);
     const before = scene.world.account();
-    const outcome = await scene.run({ ask: { sunAltitudeDegreesMin: 85 } });
+    const outcome = await scene.run({ request: { sunAltitudeDegreesMin: 85 } });
     expect(outcome.ended).toBe("failed");
     expect(outcome.failure?.message).toMatch(/below the limit of 85°/);
     expect(scene.world.account().mount).toEqual(before.mount);
@@ -170,7 +170,7 @@ describe("it is safe all the way", () => {
 
   test("a Sun beyond the search bound: not found, cover closed, mount still", async () => {
     const scene = sized(115, 0.5, pointingOff(1.2, 0.8));
-    const outcome = await scene.run({ ask: { searchDegrees: 0.5 } });
+    const outcome = await scene.run({ request: { searchDegrees: 0.5 } });
     expect(outcome.ended).toBe("failed");
     expect(outcome.failure?.message).toMatch(/no limb of the Sun at \d+ places? within 0.5°/);
     expect(scene.world.cover.position).toBe(0);
@@ -181,7 +181,7 @@ describe("it is safe all the way", () => {
     const scene = sized(119, 0.5, pointingOff(0.2, 0.1));
     const { optics } = scene.bench;
     Object.assign(scene.bench, { optics: { ...optics, focalLengthMm: times * optics.focalLengthMm } });
-    const outcome = await scene.run({ ask: { searchDegrees: 0.5 } });
+    const outcome = await scene.run({ request: { searchDegrees: 0.5 } });
     expect(outcome.ended).toBe("failed");
     expect(outcome.failure?.message).toMatch(
       /a disc of 7\d px radius is in view, where (3\d|14\d) px are expected/,
@@ -225,7 +225,7 @@ describe("it is safe all the way", () => {
 
   test("asked to close the cover afterwards, it does", async () => {
     const scene = sized(118, 0.6, pointingOff(0.1, 0));
-    const outcome = await scene.run({ ask: { coverAfter: "closed" } });
+    const outcome = await scene.run({ request: { coverAfter: "closed" } });
     expect(outcome.ended).toBe("completed");
     expect(scene.world.cover.position).toBe(0);
   });

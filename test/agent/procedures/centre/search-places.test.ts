@@ -1,6 +1,6 @@
 import { describe, expect, test } from "vitest";
+import { distanceArcsec } from "../../../../agent/procedures/centre/aim.ts";
 import {
-  distanceArcsec,
   nextSearchPlace,
   type SeenPlace,
   searchPlaces,

@@ -2,14 +2,14 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { flatAgainstTruth } from "../../../../agent/imaging/proof/flat-against-truth.ts";
 import { flat } from "../../../../agent/procedures/flat/flat.ts";
-import type { FlatAsk } from "../../../../agent/procedures/flat/flat-ask.ts";
+import type { FlatRequest } from "../../../../agent/procedures/flat/flat-request.ts";
 import { images } from "../../../../agent/procedures/images/images.ts";
 import { leakCheck } from "../../../../agent/procedures/leak-check/leak-check.ts";
 import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 
 const leakAsk = { limitFraction: 0.001, frames: 8, levelFraction: 0.85, coverAfter: "closed" } as const;
-const ask: FlatAsk = {
+const request: FlatRequest = {
   blur: "diffuser",
   frames: 20,
   darkFrames: 8,
@@ -26,7 +26,7 @@ const deep = {
 test("leak check, then a flat of 20 frames: good, true to the scene, diffuser out and cover closed after it", async () => {
   using rig = benchOnWorld(41, deep);
   await rig.run(leakCheck, leakAsk);
-  const outcome = await rig.run(flat, ask);
+  const outcome = await rig.run(flat, request);
   expect(outcome.failure).toBeUndefined();
   const found = outcome.found!;
   expect(found).toMatchObject({ verdict: "good", frameCount: 20, refusedFrames: 0 });
@@ -53,7 +53,7 @@ test("progress is told once a frame, with the time left", async () => {
   using rig = benchOnWorld(42);
   await rig.run(leakCheck, leakAsk);
   rig.told.length = 0;
-  await rig.run(flat, ask);
+  await rig.run(flat, request);
   const frames = rig.told.filter(({ what }) => what === "flat frames");
   expect(frames.map(({ done }) => done)).toEqual(Array.from({ length: 20 }, (_, k) => k + 1));
   expect(frames.at(-1)!.secondsLeft).toBe(0);
@@ -63,7 +63,7 @@ test("progress is told once a frame, with the time left", async () => {
 test("no leak check before it: refused, nothing moves", async () => {
   using rig = benchOnWorld(43);
   const before = rig.world.history.length;
-  const outcome = await rig.run(flat, ask);
+  const outcome = await rig.run(flat, request);
   expect(outcome).toMatchObject({ ended: "failed", failure: { code: "LEAK_CHECK_MISSING" } });
   expect(rig.world.history.slice(before).some(({ part }) => part === "cover" || part === "mount")).toBe(
     false,
@@ -73,7 +73,7 @@ test("no leak check before it: refused, nothing moves", async () => {
 test("darks that do not match are taken anew, and the mount comes back to the Sun", async () => {
   using rig = benchOnWorld(45, deep);
   await rig.run(leakCheck, leakAsk);
-  const outcome = await rig.run(flat, { ...ask, darkFrames: 12 });
+  const outcome = await rig.run(flat, { ...request, darkFrames: 12 });
   expect(outcome.found).toMatchObject({ verdict: "good" });
   expect(rig.findings.darkMaster!.frameCount).toBe(12);
 });
@@ -83,7 +83,7 @@ test("after images have shown how bright the bare Sun is, the flat is searched f
   const taken = await rig.run(images, { frames: 2, levelFraction: 0.7, coverAfter: "closed" });
   expect(taken.ended).toBe("completed");
   await rig.run(leakCheck, leakAsk);
-  const outcome = await rig.run(flat, ask);
+  const outcome = await rig.run(flat, request);
   const left = outcome.found!.proof.leftoverSun!;
   expect(Math.abs(left.share)).toBeLessThan(4 * left.shareSigma);
   expect(outcome.found!.proof.figures.find(({ id }) => id === "leftoverSun")).toMatchObject({
@@ -94,7 +94,7 @@ test("after images have shown how bright the bare Sun is, the flat is searched f
 test("the sky is lost in mid-series: the frame is dropped, cover closed, diffuser out", async () => {
   using rig = benchOnWorld(47);
   await rig.run(leakCheck, leakAsk);
-  const outcome = await rig.run(flat, ask, {
+  const outcome = await rig.run(flat, request, {
     stop: { afterSeconds: 14, because: "rain" },
   });
   expect(outcome.ended).toBe("stopped");
@@ -108,7 +108,7 @@ test("enough frames: the series ends when a stack of 5 images is served, long be
   using rig = benchOnWorld(48, deep);
   await rig.run(leakCheck, leakAsk);
   const enough = { imagesToStack: 5, addedNoiseFraction: 0.1, imageOverFlatLevel: 0.8 };
-  const outcome = await rig.run(flat, { ...ask, frames: 200, enough });
+  const outcome = await rig.run(flat, { ...request, frames: 200, enough });
   expect(outcome.failure).toBeUndefined();
   const { frameCount, bought, proof } = outcome.found!;
   // 5 · 0.8 / (1.1² - 1) = 19.05; the even and odd halves are compared every second frame.

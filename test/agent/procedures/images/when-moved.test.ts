@@ -2,7 +2,7 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import type { ImagesWork } from "../../../../agent/procedures/images/images-work.ts";
+import type { ImagesWork } from "../../../../agent/procedures/images/images-request.ts";
 import { locateMove } from "../../../../agent/procedures/images/when-moved.ts";
 import { writeFitsFile } from "../../../../drivers/formats/fits-write.ts";
 

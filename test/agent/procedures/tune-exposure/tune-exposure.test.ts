@@ -1,11 +1,11 @@
 import { expect, test } from "vitest";
 import { pointAtSun } from "../../../../agent/procedures/sun-pointing.ts";
-import type { TuneAsk } from "../../../../agent/procedures/tune-exposure/tune-ask.ts";
 import { tuneExposure } from "../../../../agent/procedures/tune-exposure/tune-exposure.ts";
+import type { TuneRequest } from "../../../../agent/procedures/tune-exposure/tune-request.ts";
 import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 
-const ask: TuneAsk = { blur: "diffuser", levelFraction: 0.85 };
+const request: TuneRequest = { blur: "diffuser", levelFraction: 0.85 };
 
 /** Pointed at the Sun, diffuser in the light, cover open. */
 async function inTheLight(seed: number, overrides: SceneOverrides = {}) {
@@ -23,7 +23,7 @@ async function inTheLight(seed: number, overrides: SceneOverrides = {}) {
 
 test("the first frame is the shortest, the last has its upper edge at 85 %, and the rate is kept", async () => {
   using rig = await inTheLight(11);
-  const outcome = await rig.run(tuneExposure, ask);
+  const outcome = await rig.run(tuneExposure, request);
   expect(outcome.ended).toBe("completed");
   const { edgeFraction, testFrames, exposureSeconds, gain } = outcome.found!;
   expect(Math.abs(edgeFraction - 0.85)).toBeLessThan(0.01);
@@ -36,14 +36,14 @@ test("the first frame is the shortest, the last has its upper edge at 85 %, and 
 
 test("with what the first time taught it, two frames are enough", async () => {
   using rig = await inTheLight(12);
-  await rig.run(tuneExposure, ask);
-  const again = await rig.run(tuneExposure, ask);
+  await rig.run(tuneExposure, request);
+  const again = await rig.run(tuneExposure, request);
   expect(again.found!.testFrames).toBe(2);
 });
 
 test("too bright at the shortest exposure: says so and what to do", async () => {
   using rig = await inTheLight(13, { sun: { centreElectronsPerSecond: 5e11 } });
-  const outcome = await rig.run(tuneExposure, ask);
+  const outcome = await rig.run(tuneExposure, request);
   expect(outcome).toMatchObject({ ended: "failed", failure: { code: "LIGHT_TOO_BRIGHT" } });
   expect(outcome.failure!.message).toContain("shortest exposure");
 });
@@ -53,17 +53,17 @@ test("too faint at the longest exposure: says so and what to do", async () => {
     sun: { centreElectronsPerSecond: 2000 },
     camera: { exposureSecondsMax: 2 },
   });
-  const outcome = await rig.run(tuneExposure, ask);
+  const outcome = await rig.run(tuneExposure, request);
   expect(outcome).toMatchObject({ ended: "failed", failure: { code: "LIGHT_TOO_FAINT" } });
 });
 
 test("a level between half and the target at the longest exposure is usable, with a note", async () => {
   using rig = await inTheLight(15);
-  const free = await rig.run(tuneExposure, ask);
+  const free = await rig.run(tuneExposure, request);
   const { camera } = rig.rig;
   const exposureSeconds = { ...camera.limits.exposureSeconds, max: 0.75 * free.found!.exposureSeconds };
   rig.findings.lightRate = {};
-  const outcome = await rig.run(tuneExposure, ask, {
+  const outcome = await rig.run(tuneExposure, request, {
     rig: { camera: { ...camera, limits: { ...camera.limits, exposureSeconds } } },
   });
   expect(outcome.found).toMatchObject({ quality: "usable" });
@@ -72,23 +72,23 @@ test("a level between half and the target at the longest exposure is usable, wit
 
 test("far brighter than the rig ever was: unsafe, the filter may be missing", async () => {
   using rig = await inTheLight(16);
-  await rig.run(tuneExposure, ask);
+  await rig.run(tuneExposure, request);
   const rate = rig.findings.lightRate.diffuser!;
   rig.findings.lightRate.diffuser = { ...rate, edgeAduPerSecond: rate.edgeAduPerSecond / 6 };
-  const outcome = await rig.run(tuneExposure, ask);
+  const outcome = await rig.run(tuneExposure, request);
   expect(outcome).toMatchObject({ ended: "unsafe", failure: { code: "FAR_TOO_BRIGHT" } });
   expect(outcome.failure!.message).toMatch(/[56]\.\d times brighter/);
 });
 
 test("a series so long that the Sun sinks too far is refused before it begins", async () => {
   using rig = await inTheLight(17);
-  const outcome = await rig.run(tuneExposure, { ...ask, seriesSeconds: 6 * 3600 });
+  const outcome = await rig.run(tuneExposure, { ...request, seriesSeconds: 6 * 3600 });
   expect(outcome).toMatchObject({ ended: "failed", failure: { code: "SUN_MOVES_TOO_FAR" } });
 });
 
 test("a stop during an exposure ends it: stopped, camera idle", async () => {
   using rig = await inTheLight(18, { sun: { centreElectronsPerSecond: 50_000 } });
-  const outcome = await rig.run(tuneExposure, ask, {
+  const outcome = await rig.run(tuneExposure, request, {
     stop: { afterSeconds: 2, because: "the operator" },
   });
   expect(outcome.ended).toBe("stopped");

@@ -1,7 +1,7 @@
 import { beforeEach, expect, test } from "vitest";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import { checkConditionsOnce, type GuardWatch, watchConditions } from "../../../../agent/run/guard/guard.ts";
-import { type GuardAsk, guardWatches } from "../../../../agent/run/guard/guard-watches.ts";
+import { type GuardRequest, guardWatches } from "../../../../agent/run/guard/guard-watches.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
@@ -10,7 +10,7 @@ import { forenoonUtcMs, testRigText } from "../fake-run.ts";
 
 let clock: VirtualClock;
 let rig: FakeRig;
-let ask: GuardAsk;
+let request: GuardRequest;
 let findings: StepFindings;
 let searching: boolean;
 let freeMegabytes: number;
@@ -21,7 +21,7 @@ beforeEach(() => {
   findings = { lightRate: {} };
   searching = false;
   freeMegabytes = 10_000;
-  ask = {
+  request = {
     rig: rig.open(),
     rigFile: readRigFile(testRigText, "rig.yaml"),
     clock,
@@ -34,7 +34,7 @@ beforeEach(() => {
 });
 
 /** Watches for a while. @returns what was lost, and after how many seconds */
-async function watchFor(seconds: number, watches: readonly GuardWatch[] = guardWatches(ask)) {
+async function watchFor(seconds: number, watches: readonly GuardWatch[] = guardWatches(request)) {
   const stop = new AbortController();
   const lost: { afterSeconds: number; name: string; reason: string }[] = [];
   const startMs = clock.nowMs();
@@ -51,7 +51,7 @@ const at = (seconds: number, what: () => void) => clock.setTimer(seconds, what);
 
 /** The mount on the Sun and tracking, cover open, as after centring. */
 function onTheSun(): void {
-  const sun = sunFromSite(clock.nowMs(), ask.rigFile.site);
+  const sun = sunFromSite(clock.nowMs(), request.rigFile.site);
   rig.truth
     .get("mount")!
     .set("pointing", [sun.raHours, sun.decDegrees])
@@ -120,8 +120,8 @@ test("the Sun sinks below the limit", async () => {
   const evening = Date.UTC(2026, 5, 20, 17, 40);
   clock = new VirtualClock(evening);
   rig = new FakeRig(clock);
-  ask = { ...ask, rig: rig.open(), clock };
-  expect(sunFromSite(evening, ask.rigFile.site).altitudeDegrees).toBeGreaterThan(20);
+  request = { ...request, rig: rig.open(), clock };
+  expect(sunFromSite(evening, request.rigFile.site).altitudeDegrees).toBeGreaterThan(20);
   const lost = await watchFor(3600);
   expect(lost).toMatchObject([{ name: "sun" }]);
   expect(lost[0]!.reason).toContain("below the limit of 20°");
@@ -182,9 +182,9 @@ test("before anything moves, a station may take its minute for the first report,
     rig.weather = "safe";
   });
   const tools = { clock, signal: new AbortController().signal };
-  expect(await clock.drive(checkConditionsOnce(guardWatches(ask), tools))).toEqual([]);
+  expect(await clock.drive(checkConditionsOnce(guardWatches(request), tools))).toEqual([]);
   rig.weather = "unsafe";
-  expect(await clock.drive(checkConditionsOnce(guardWatches(ask), tools))).toEqual([
+  expect(await clock.drive(checkConditionsOnce(guardWatches(request), tools))).toEqual([
     "Fake weather: weather unsafe (rain)",
   ]);
 });

@@ -62,7 +62,7 @@ test("the plan's own leak check and flat are put in behind the images, then what
   ]);
   // Word for word, but for the look at kept flats: what moved is known.
   expect(putIn[1]!.step).toEqual({ ...agenda[2]!.step, onlyWhenNoneFits: false });
-  expect(putIn[2]).toMatchObject({ step: agenda[3]!.step, goesOn: { taken: 3 } });
+  expect(putIn[2]).toMatchObject({ step: agenda[3]!.step, resumeWith: { taken: 3 } });
   agenda.splice(4, 0, ...putIn);
   expect(why({ agenda, most: 1 })).toBe("1 new flat was taken in this run, as many as the plan allows");
   expect(why({ agenda, most: 2 })).toBeUndefined();

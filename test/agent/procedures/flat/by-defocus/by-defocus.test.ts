@@ -5,7 +5,7 @@ import { maskBits } from "../../../../../agent/imaging/combining/mask-bits.ts";
 import { flatAgainstTruth } from "../../../../../agent/imaging/proof/flat-against-truth.ts";
 import type { FocusTry } from "../../../../../agent/procedures/flat/by-defocus/defocus-work.ts";
 import { flat } from "../../../../../agent/procedures/flat/flat.ts";
-import type { FlatAsk, FlatFound } from "../../../../../agent/procedures/flat/flat-ask.ts";
+import type { FlatFound, FlatRequest } from "../../../../../agent/procedures/flat/flat-request.ts";
 import type { StepError } from "../../../../../agent/procedures/step-error.ts";
 import { failureRecord } from "../../../../../agent/run/record/failure-record.ts";
 import { readCcdImage } from "../../../../../drivers/formats/ccd-image.ts";
@@ -13,7 +13,7 @@ import { at, playFaults } from "../../../../stage/faults/fault.ts";
 import { cloud, stuck } from "../../../../stage/faults/world-faults.ts";
 import { defocusBench } from "../defocus-bench.ts";
 
-const ask: FlatAsk = {
+const request: FlatRequest = {
   blur: "defocus",
   frames: 24,
   darkFrames: 8,
@@ -25,7 +25,7 @@ const ask: FlatAsk = {
 type Bench = ReturnType<typeof defocusBench>;
 
 const take = (rig: Bench, send?: Parameters<Bench["run"]>[2]) =>
-  rig.run(flat, ask, { rig: { focuser: rig.focuser }, ...send });
+  rig.run(flat, request, { rig: { focuser: rig.focuser }, ...send });
 
 function compared(rig: Bench, found: FlatFound) {
   const { widthPx, heightPx, data, sigma, mask } = readCcdImage(join(rig.bench.folder, found.files.flat));
@@ -139,7 +139,7 @@ test("the focuser says that it is back, and the Sun is not sharp: told, the flat
       return rig.focuser.moveTo(steps, signal);
     },
   };
-  const outcome = await rig.run(flat, ask, { rig: { focuser: slipping } });
+  const outcome = await rig.run(flat, request, { rig: { focuser: slipping } });
   expect(outcome).toMatchObject({ ended: "failed", failure: { code: "FOCUS_NOT_RESTORED" } });
   const { message, figures } = outcome.failure as StepError;
   expect(message).toMatch(
@@ -184,7 +184,7 @@ test("the Sun goes behind a cloud: no flat, focus back where it was, covered", a
 
 test("never centred, or no focuser: refused, nothing moves", async () => {
   using rig = defocusBench(80);
-  expect(await rig.run(flat, ask)).toMatchObject({ ended: "failed" });
+  expect(await rig.run(flat, request)).toMatchObject({ ended: "failed" });
   delete rig.findings.cameraOnSky;
   expect(await take(rig)).toMatchObject({ ended: "failed", failure: { code: "CAMERA_ON_SKY_UNKNOWN" } });
   expect(rig.world.cover.moving).toBe(false);

@@ -2,11 +2,11 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { flatAgainstTruth } from "../../../../../agent/imaging/proof/flat-against-truth.ts";
 import { flat } from "../../../../../agent/procedures/flat/flat.ts";
-import type { FlatAsk } from "../../../../../agent/procedures/flat/flat-ask.ts";
+import type { FlatRequest } from "../../../../../agent/procedures/flat/flat-request.ts";
 import { readCcdImage } from "../../../../../drivers/formats/ccd-image.ts";
 import { driftBench } from "../drift-bench.ts";
 
-const ask: FlatAsk = {
+const request: FlatRequest = {
   blur: "drift",
   frames: 36,
   darkFrames: 8,
@@ -17,7 +17,7 @@ const ask: FlatAsk = {
 
 test("a flat by drift: good, true to the scene, no leak check needed, the cover closed after it", async () => {
   using rig = driftBench(61);
-  const outcome = await rig.run(flat, ask);
+  const outcome = await rig.run(flat, request);
   expect(outcome.failure).toBeUndefined();
   const found = outcome.found!;
   const master = readCcdImage(join(rig.bench.folder, found.files.flat));
@@ -50,7 +50,7 @@ test("a flat by drift: good, true to the scene, no leak check needed, the cover 
 test("a disc that leaves no room to drift: refused with the sizes, nothing moves", async () => {
   using rig = driftBench(65, { optics: { focalLengthMm: 300 } });
   const before = rig.world.history.length;
-  const outcome = await rig.run(flat, ask);
+  const outcome = await rig.run(flat, request);
   expect(outcome).toMatchObject({ ended: "failed", failure: { code: "DISC_TOO_SMALL_TO_DRIFT" } });
   expect(outcome.failure!.message).toContain("256 x 192 px");
   expect(rig.world.history.slice(before).some(({ part }) => part === "mount")).toBe(false);
@@ -59,7 +59,7 @@ test("a disc that leaves no room to drift: refused with the sizes, nothing moves
 test("never centred: refused, nothing moves", async () => {
   using rig = driftBench(63);
   delete rig.findings.cameraOnSky;
-  expect(await rig.run(flat, ask)).toMatchObject({
+  expect(await rig.run(flat, request)).toMatchObject({
     ended: "failed",
     failure: { code: "CAMERA_ON_SKY_UNKNOWN" },
   });
@@ -67,7 +67,7 @@ test("never centred: refused, nothing moves", async () => {
 
 test("the sky is lost while drifting: mount at rest, cover closed", async () => {
   using rig = driftBench(64);
-  const outcome = await rig.run(flat, ask, {
+  const outcome = await rig.run(flat, request, {
     stop: { afterSeconds: 120, because: "rain" },
   });
   expect(rig.told.some(({ what }) => what === "flat frames")).toBe(true);

@@ -1,8 +1,10 @@
-import type { FlatCheck } from "../flat-in-use/flat-check.ts";
-import type { TunedExposure } from "../tune-exposure/tune-ask.ts";
+import type { Frame } from "../../../drivers/roles/camera.ts";
+import type { FlatCheck, FlatChecker } from "../flat-in-use/flat-check.ts";
+import type { StepWork } from "../step.ts";
+import type { TunedExposure } from "../tune-exposure/tune-request.ts";
 
 /** How the images are held against the flat in use. */
-export interface FlatCheckAsk {
+export interface FlatCheckRequest {
   /** After the first image, then after every so many, and after the last. */
   readonly everyFrames: number;
   /** Through the diffuser, where an image alone can't tell; 0: none. */
@@ -18,13 +20,13 @@ export interface RemainingImages {
   readonly tuned: TunedExposure;
 }
 
-export interface ImagesAsk {
+export interface ImagesRequest {
   readonly frames: number;
   readonly levelFraction: number;
   readonly coverAfter: "open" | "closed";
   /** Left out: nothing is asked of the flat. */
-  readonly flatCheck?: FlatCheckAsk;
-  readonly goesOn?: RemainingImages;
+  readonly flatCheck?: FlatCheckRequest;
+  readonly resumeWith?: RemainingImages;
 }
 
 /** One check of the flat, and how many images of the series there were by then. */
@@ -49,4 +51,16 @@ export interface ImagesFound {
   readonly doubtful: readonly string[];
   /** Those that were taken after it. */
   readonly moved: readonly string[];
+}
+
+export interface ImagesWork extends StepWork<ImagesRequest, ImagesFound> {
+  readonly files: string[];
+  readonly checks: FlatCheckRecord[];
+  readonly checker: FlatChecker;
+  readonly firstNumber: number;
+  /** Of the whole series, with those before it broke off. */
+  taken: number;
+  gain: number;
+  tuned: TunedExposure | undefined;
+  latest?: Frame;
 }

@@ -1,6 +1,6 @@
 export type Blur = "none" | "diffuser" | "defocus" | "drift";
 
-export interface TuneAsk {
+export interface TuneRequest {
   /** How the light is blurred while tuning; its rate is kept under this name. */
   readonly blur: Blur;
   /** Where the upper edge shall be, a fraction of full scale. */

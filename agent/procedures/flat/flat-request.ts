@@ -5,7 +5,7 @@ import type { Proof } from "../../imaging/proof/proof.ts";
 /** Exactly one way to blur the Sun away. */
 export type FlatBlur = "diffuser" | "defocus" | "drift";
 
-export interface FlatAsk {
+export interface FlatRequest {
   readonly blur: FlatBlur;
   /** With `enough`: the most that are taken. */
   readonly frames: number;

@@ -2,7 +2,7 @@ import type { Equatorial } from "../../../drivers/roles/mount.ts";
 import type { CameraOnSky, PointingError } from "../findings.ts";
 
 /** What the plan and the rig file say of a `centre` step. */
-export interface CentreAsk {
+export interface CentreRequest {
   /** How near the disc's centre comes to the middle of the frame, as a fraction of the disc's diameter. */
   readonly toleranceFraction: number;
   /** How far from the expected place the search may go. */

@@ -1,6 +1,6 @@
 import type { LeakReport } from "../../imaging/proof/leak.ts";
 
-export interface LeakCheckAsk {
+export interface LeakCheckRequest {
   /** A leak above this share of the flat's level fails the step. */
   readonly limitFraction: number;
   /** Of each kind: covered on the Sun, and covered off it. */
