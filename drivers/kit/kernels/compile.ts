@@ -5,9 +5,7 @@ import { join, sep } from "node:path";
 const sourceFolder = join(import.meta.dirname, "src");
 export const builtFolder = join(import.meta.dirname, "built");
 
-const usualOptions = ["--noAssert", "--runtime", "stub", "--importMemory", "--enable", "simd"];
-/** Of optimising, where the highest is not the fastest: there it loads and stores in an order that a processor likes less. */
-const levels: Readonly<Record<string, number>> = { "image-turning": 2 };
+const usualOptions = ["-O3", "--noAssert", "--runtime", "stub", "--importMemory", "--enable", "simd"];
 const moreOptions: Readonly<Record<string, readonly string[]>> = {
   "base64-decoding": ["--enable", "relaxed-simd"],
   // Two threads run it in one memory; its size is given when it is made.
@@ -63,7 +61,7 @@ export async function compileKernels(): Promise<Map<string, Uint8Array>> {
 
 /** What all sources and options come to: tells without a compiler whether the built modules are these sources'. */
 export function sourcesSum(): string {
-  const sum = createHash("sha256").update(JSON.stringify([usualOptions, levels, moreOptions]));
+  const sum = createHash("sha256").update(JSON.stringify([usualOptions, moreOptions]));
   for (const file of sourceFiles) sum.update(readFileSync(join(sourceFolder, file)));
   return sum.digest("hex").slice(0, 16);
 }
@@ -74,13 +72,9 @@ async function compileKernel(
 ): Promise<{ code: Uint8Array; declarations: string }> {
   const files = new Map<string, Uint8Array | string>();
   const options = [
-    `-O${levels[name] ?? 3}`,
     ...usualOptions,
     ...(moreOptions[name] ?? []),
-    "--bindings",
-    "raw",
-    "-o",
-    "kernel.wasm",
+    ...["--bindings", "raw", "-o", "kernel.wasm"],
   ];
   const { error, stderr } = await compiler.main([`${name}.ts`, ...options], {
     readFile: (file) => (sourceFiles.includes(file) ? readFileSync(join(sourceFolder, file), "utf8") : null),

@@ -1,7 +1,7 @@
 // Made by `npm run kernels` from the kernels' sources: do not edit.
 type Exports = Readonly<Record<string, (...numbers: number[]) => number>>;
 
-export const sourcesSum = "a2f16d09f70b8e33";
+export const sourcesSum = "eb617c54cadf34ef";
 
 export const bindings = {
   "base64-decoding": (raw: Exports) => ({
