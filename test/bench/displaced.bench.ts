@@ -1,7 +1,7 @@
 import { readFileSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { makeSweepKernels } from "../../agent/imaging/displaced/compiled-kernels.ts";
 import { solveDisplaced } from "../../agent/imaging/displaced/solve-displaced.ts";
+import { makeSweepKernels } from "../../agent/imaging/displaced/sweep-kernels.ts";
 import { RealFft2d } from "../../agent/imaging/numerics/fft.ts";
 import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
 import { Threads } from "../../agent/threads/threads.ts";

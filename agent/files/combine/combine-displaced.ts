@@ -1,10 +1,10 @@
 import { basename } from "node:path";
 import { ccdPlans } from "../../../drivers/formats/ccd-image.ts";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
-import { makeSweepKernels } from "../../imaging/displaced/compiled-kernels.ts";
 import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
+import { makeSweepKernels } from "../../imaging/displaced/sweep-kernels.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
 import { maskLegend } from "../../masters/mask-legend.ts";
 import { FrameLogsOnDisk } from "../../open-files/frame-logs-on-disk.ts";

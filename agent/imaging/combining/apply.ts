@@ -66,9 +66,7 @@ export function applyToFloat32(
 ): { imageAdu: Float32Array; counts: AppliedCounts } {
   checkShape(imageAdu, factors.flat.shape);
   factors.division.divide(imageAdu, options.pedestalAdu ?? 0, result);
-  const filled = fillMaskedPixels(factors, (px) => result[px]!);
-  for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
-  return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
+  return mendFloats(result, factors);
 }
 
 /** The same from an image that is already float32 (a stack, or another program's calibrated light). */
@@ -84,9 +82,16 @@ export function applyToFloatImage(
   if (dark)
     for (let i = 0; i < result.length; i++) result[i] = (image[i]! - dark[i]!) * factor[i]! + pedestal;
   else for (let i = 0; i < result.length; i++) result[i] = image[i]! * factor[i]! + pedestal;
-  const filled = fillMaskedPixels(factors, (px) => result[px]!);
-  for (const [k, px] of factors.mendPx.entries()) result[px] = filled.values[k]!;
-  return { imageAdu: result, counts: { ...filled.counts, clampedPx: 0 } };
+  return mendFloats(result, factors);
+}
+
+function mendFloats(
+  imageAdu: Float32Array,
+  factors: FlatFactors,
+): { imageAdu: Float32Array; counts: AppliedCounts } {
+  const filled = fillMaskedPixels(factors, (px) => imageAdu[px]!);
+  for (const [k, px] of factors.mendPx.entries()) imageAdu[px] = filled.values[k]!;
+  return { imageAdu, counts: { ...filled.counts, clampedPx: 0 } };
 }
 
 /** The calibrated image as uint16, rounded to nearest and held within 0 … 65535. */

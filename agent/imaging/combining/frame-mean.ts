@@ -7,7 +7,7 @@ export class FrameMean {
   readonly #unhealthyPx: Uint32Array;
   readonly #levels: number[] = [];
   readonly #pending: Uint16Array[] = [];
-  takeFreedFrames: Uint16Array[] = [];
+  #released: Uint16Array[] = [];
   #frameCount = 0;
 
   constructor(
@@ -39,8 +39,8 @@ export class FrameMean {
 
   /** Frames taken since the last call of this that are not looked at any more: their memory may be used again. */
   released(): readonly Uint16Array[] {
-    const released = this.takeFreedFrames;
-    this.takeFreedFrames = [];
+    const released = this.#released;
+    this.#released = [];
     return released;
   }
 
@@ -60,6 +60,6 @@ export class FrameMean {
       const unhealthy = this.#unhealthyPx.reduce((sum, px) => sum + pixels[px]!, 0);
       this.#levels.push(count === 0 ? 0 : (totals[k]! - unhealthy) / count);
     }
-    this.takeFreedFrames.push(...this.#pending.splice(0));
+    this.#released.push(...this.#pending.splice(0));
   }
 }

@@ -25,7 +25,7 @@ export interface CircleFit extends Circle {
  */
 export function fitCircleGeometric(
   points: readonly PointPx[],
-  options: { prior?: RadiusPrior; pointSdPx?: number; start?: Circle } = {},
+  options: { prior?: RadiusPrior | undefined; pointSdPx?: number; start?: Circle | undefined } = {},
 ): CircleFit | undefined {
   const { prior, pointSdPx = 1 } = options;
   const fixed = prior?.sdPx === 0;
@@ -85,33 +85,22 @@ function normalEquations(
   weight: number,
   fixed: boolean,
 ): { normal: number[]; slope: number[] } {
-  let xx = 0;
-  let xy = 0;
-  let yy = 0;
-  let xr = 0;
-  let yr = 0;
-  let x1 = 0;
-  let y1 = 0;
-  let r1 = 0;
+  const size = fixed ? 2 : 3;
+  const normal = new Array<number>(size * size).fill(0);
+  const slope = new Array<number>(size).fill(0);
   for (const { xPx, yPx } of points) {
     const dx = xPx - circle.xPx;
     const dy = yPx - circle.yPx;
     const distance = Math.hypot(dx, dy) || 1e-12; // a point in the very centre has no direction
-    const ux = dx / distance;
-    const uy = dy / distance;
-    const residual = distance - circle.radiusPx;
-    xx += ux * ux;
-    xy += ux * uy;
-    yy += uy * uy;
-    xr += ux;
-    yr += uy;
-    x1 += ux * residual;
-    y1 += uy * residual;
-    r1 += residual;
+    const row = [dx / distance, dy / distance, 1];
+    for (let i = 0; i < size; i++) {
+      slope[i]! += row[i]! * (distance - circle.radiusPx);
+      for (let j = 0; j < size; j++) normal[i * size + j]! += row[i]! * row[j]!;
+    }
   }
-  if (fixed) return { normal: [xx, xy, xy, yy], slope: [x1, y1] };
-  if (prior) r1 += weight * (prior.radiusPx - circle.radiusPx);
-  return { normal: [xx, xy, xr, xy, yy, yr, xr, yr, points.length + weight], slope: [x1, y1, r1] };
+  if (!fixed) normal[8]! += weight;
+  if (!fixed && prior) slope[2]! += weight * (prior.radiusPx - circle.radiusPx);
+  return { normal, slope };
 }
 
 function withCovariance(

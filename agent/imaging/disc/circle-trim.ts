@@ -22,11 +22,7 @@ export function fitCircleTrimmed(
   let sdPx = 1;
   for (let round = 0; ; round++) {
     if (kept.length < countMin) return undefined;
-    const fit = fitCircleGeometric(kept, {
-      pointSdPx: sdPx,
-      ...(prior ? { prior } : {}),
-      ...(start ? { start } : {}),
-    });
+    const fit = fitCircleGeometric(kept, { pointSdPx: sdPx, prior, start });
     if (!fit) return undefined;
     const offPx = points.map(({ xPx, yPx }) => Math.hypot(xPx - fit.xPx, yPx - fit.yPx) - fit.radiusPx);
     const keptSet = new Set(kept);

@@ -1,8 +1,7 @@
 import type { FftLibrary } from "../numerics/fft-library.ts";
-import { kernelsAt } from "./compiled-kernels.ts";
 import type { FrameLogs, SharedLogs } from "./frame-logs.ts";
 import type { SeriesCorrelator } from "./series-correlator.ts";
-import type { SharedKernels, SweepLoops } from "./sweep-kernels.ts";
+import { kernelsAt, type SharedKernels, type SweepLoops } from "./sweep-kernels.ts";
 
 /** At full resolution, and of what is left over at a quarter of it. */
 export type Scale = "full" | "coarse";

@@ -28,17 +28,11 @@ export class BlockMap {
   sumFrame(frameAdu: Uint16Array, darkAdu: Float32Array, usePx: Uint8Array): Float64Array {
     checkShape(frameAdu, this.shape);
     const sums = new Float64Array(this.count);
-    const { widthPx, heightPx } = this.shape;
-    for (let y = 0; y < heightPx; y++) {
-      const row = Math.floor(y / this.sidePx) * this.columns;
-      for (let column = 0; column < this.columns; column++) {
-        const to = y * widthPx + Math.min(widthPx, (column + 1) * this.sidePx);
-        let sum = 0;
-        for (let i = y * widthPx + column * this.sidePx; i < to; i++)
-          if (usePx[i] === 1) sum += frameAdu[i]! - darkAdu[i]!;
-        sums[row + column]! += sum;
-      }
-    }
+    this.#forEachRun((block, from, to) => {
+      let sum = 0;
+      for (let i = from; i < to; i++) if (usePx[i] === 1) sum += frameAdu[i]! - darkAdu[i]!;
+      sums[block]! += sum;
+    });
     return sums;
   }
 
@@ -47,23 +41,26 @@ export class BlockMap {
     checkShape(picture, this.shape);
     const sums = new Float64Array(this.count);
     const counts = new Uint32Array(this.count);
-    const { widthPx, heightPx } = this.shape;
-    for (let y = 0; y < heightPx; y++) {
-      const row = Math.floor(y / this.sidePx) * this.columns;
-      for (let column = 0; column < this.columns; column++) {
-        const to = y * widthPx + Math.min(widthPx, (column + 1) * this.sidePx);
-        let sum = 0;
-        let count = 0;
-        for (let i = y * widthPx + column * this.sidePx; i < to; i++) {
-          if (usePx[i] === 1) {
-            sum += picture[i]!;
-            count++;
-          }
-        }
-        sums[row + column]! += sum;
-        counts[row + column]! += count;
+    this.#forEachRun((block, from, to) => {
+      let sum = 0;
+      for (let i = from; i < to; i++) {
+        if (usePx[i] !== 1) continue;
+        sum += picture[i]!;
+        counts[block]!++;
       }
-    }
+      sums[block]! += sum;
+    });
     return { sums, counts };
+  }
+
+  /** Row by row, the pixels of a block in a row at once. */
+  #forEachRun(visit: (block: number, from: number, to: number) => void): void {
+    const { widthPx, heightPx } = this.shape;
+    for (let y = 0; y < heightPx; y++)
+      for (let column = 0; column < this.columns; column++) {
+        const block = Math.floor(y / this.sidePx) * this.columns + column;
+        const from = y * widthPx + column * this.sidePx;
+        visit(block, from, Math.min((y + 1) * widthPx, from + this.sidePx));
+      }
   }
 }

@@ -1,13 +1,11 @@
 import { createHash } from "node:crypto";
 import { readdirSync, readFileSync, writeFileSync } from "node:fs";
-import { join } from "node:path";
+import { join, sep } from "node:path";
 
 const sourceFolder = join(import.meta.dirname, "src");
 export const builtFolder = join(import.meta.dirname, "built");
 
-const usualOptions = ["--noAssert", "--runtime", "stub", "--importMemory", "--enable", "simd"];
-/** Of optimising, where the highest is not the fastest: there it loads and stores in an order that a processor likes less. */
-const levels: Readonly<Record<string, number>> = { "image-turning": 2 };
+const usualOptions = ["-O3", "--noAssert", "--runtime", "stub", "--importMemory", "--enable", "simd"];
 const moreOptions: Readonly<Record<string, readonly string[]>> = {
   "base64-decoding": ["--enable", "relaxed-simd"],
   // Two threads run it in one memory; its size is given when it is made.
@@ -30,11 +28,13 @@ const compilerName: string = "assemblyscript/asc";
 /** Functions of more numbers take them by name. */
 const placesMost = 4;
 
-/** Written in AssemblyScript: `src/NAME.ts`. */
-const kernelNames = readdirSync(sourceFolder)
+/** Written in AssemblyScript: kernels are `src/NAME.ts`, what several of them import lies in `src/shared`. */
+const sourceFiles = readdirSync(sourceFolder, { recursive: true, encoding: "utf8" })
   .filter((file) => file.endsWith(".ts") && !file.endsWith(".d.ts"))
-  .map((file) => file.slice(0, -".ts".length))
   .sort();
+const kernelNames = sourceFiles
+  .filter((file) => !file.includes(sep))
+  .map((file) => file.slice(0, -".ts".length));
 
 /**
  * Compiles all kernels.
@@ -61,8 +61,8 @@ export async function compileKernels(): Promise<Map<string, Uint8Array>> {
 
 /** What all sources and options come to: tells without a compiler whether the built modules are these sources'. */
 export function sourcesSum(): string {
-  const sum = createHash("sha256").update(JSON.stringify([usualOptions, levels, moreOptions]));
-  for (const name of kernelNames) sum.update(readFileSync(join(sourceFolder, `${name}.ts`)));
+  const sum = createHash("sha256").update(JSON.stringify([usualOptions, moreOptions]));
+  for (const file of sourceFiles) sum.update(readFileSync(join(sourceFolder, file)));
   return sum.digest("hex").slice(0, 16);
 }
 
@@ -72,16 +72,12 @@ async function compileKernel(
 ): Promise<{ code: Uint8Array; declarations: string }> {
   const files = new Map<string, Uint8Array | string>();
   const options = [
-    `-O${levels[name] ?? 3}`,
     ...usualOptions,
     ...(moreOptions[name] ?? []),
-    "--bindings",
-    "raw",
-    "-o",
-    "kernel.wasm",
+    ...["--bindings", "raw", "-o", "kernel.wasm"],
   ];
   const { error, stderr } = await compiler.main([`${name}.ts`, ...options], {
-    readFile: (file) => (file === `${name}.ts` ? readFileSync(join(sourceFolder, file), "utf8") : null),
+    readFile: (file) => (sourceFiles.includes(file) ? readFileSync(join(sourceFolder, file), "utf8") : null),
     writeFile: (file, content) => void files.set(file, content),
     listFiles: () => [],
   });

@@ -2,14 +2,13 @@ import { mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
-import { makeSweepKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
 import type { FrameLogs } from "../../../agent/imaging/displaced/frame-logs.ts";
 import {
   type DisplacedInput,
   type DisplacedSolution,
   solveDisplaced,
 } from "../../../agent/imaging/displaced/solve-displaced.ts";
-import type { MakeKernels } from "../../../agent/imaging/displaced/sweep-kernels.ts";
+import { type MakeKernels, makeSweepKernels } from "../../../agent/imaging/displaced/sweep-kernels.ts";
 import { solverTasks } from "../../../agent/imaging/displaced/tasks.ts";
 import { loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { FrameLogsOnDisk } from "../../../agent/open-files/frame-logs-on-disk.ts";

@@ -1,5 +1,5 @@
-import { makeSweepKernels } from "../../../agent/imaging/displaced/compiled-kernels.ts";
 import { solveDisplaced } from "../../../agent/imaging/displaced/solve-displaced.ts";
+import { makeSweepKernels } from "../../../agent/imaging/displaced/sweep-kernels.ts";
 import { type FftLibrary, loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { Threads } from "../../../agent/threads/threads.ts";
 import { Random } from "../../../drivers/kit/random.ts";

@@ -1,10 +1,10 @@
 import { limbDarkening } from "../../../imaging/disc/limb-darkening.ts";
-import { makeSweepKernels } from "../../../imaging/displaced/compiled-kernels.ts";
 import { maskUnsolvedPixels } from "../../../imaging/displaced/drift/mark-lost.ts";
 import { type SunFrame, stackSun } from "../../../imaging/displaced/drift/sun-canvas.ts";
 import { divideFramesBySun, type SunDividedFrames } from "../../../imaging/displaced/drift/without-sun.ts";
 import type { ShiftPx } from "../../../imaging/displaced/object-grid.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../../imaging/displaced/solve-displaced.ts";
+import { makeSweepKernels } from "../../../imaging/displaced/sweep-kernels.ts";
 import { loadFft } from "../../../imaging/numerics/fft-library.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
 import { StepError } from "../../step-error.ts";

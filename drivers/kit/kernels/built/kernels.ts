@@ -1,7 +1,7 @@
 // Made by `npm run kernels` from the kernels' sources: do not edit.
 type Exports = Readonly<Record<string, (...numbers: number[]) => number>>;
 
-export const sourcesSum = "5d61349e2fa23318";
+export const sourcesSum = "eb617c54cadf34ef";
 
 export const bindings = {
   "base64-decoding": (raw: Exports) => ({

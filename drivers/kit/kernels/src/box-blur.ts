@@ -41,6 +41,10 @@ export function across(from: usize, into: usize, bytes: usize, width: i32, radiu
   }
 }
 
+function upperPair(row: v128): v128 {
+  return f64x2.promote_low_f32x4(v128.shuffle<i64>(row, row, 1, 0));
+}
+
 /**
  * One step down the columns: adds the row that enters the box, takes off the one that leaves it, and writes the mean.
  * @param sums f64, kept from row to row
@@ -56,23 +60,13 @@ export function down(sums: usize, enters: usize, leaves: usize, into: usize, wid
     if (enters !== 0) {
       const row = v128.load(enters);
       low = f64x2.add(low, f64x2.promote_low_f32x4(row));
-      high = f64x2.add(
-        high,
-        f64x2.promote_low_f32x4(
-          i8x16.shuffle(row, row, 8, 9, 10, 11, 12, 13, 14, 15, 0, 1, 2, 3, 4, 5, 6, 7),
-        ),
-      );
+      high = f64x2.add(high, upperPair(row));
       enters += 16;
     }
     if (leaves !== 0) {
       const row = v128.load(leaves);
       low = f64x2.sub(low, f64x2.promote_low_f32x4(row));
-      high = f64x2.sub(
-        high,
-        f64x2.promote_low_f32x4(
-          i8x16.shuffle(row, row, 8, 9, 10, 11, 12, 13, 14, 15, 0, 1, 2, 3, 4, 5, 6, 7),
-        ),
-      );
+      high = f64x2.sub(high, upperPair(row));
       leaves += 16;
     }
     v128.store(sums, low);

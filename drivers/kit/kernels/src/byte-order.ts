@@ -2,55 +2,41 @@
 // fits-checksum.ts. All lengths are in bytes, more than 0, and taken
 // in strides of 64: the last one may run past the end.
 
-function reverse2(v: v128): v128 {
-  return v128.shuffle<i8>(v, v, 1, 0, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 15, 14);
-}
-
-function reverse4(v: v128): v128 {
-  return v128.shuffle<i8>(v, v, 3, 2, 1, 0, 7, 6, 5, 4, 11, 10, 9, 8, 15, 14, 13, 12);
-}
+import { reverse2, reverse4 } from "./shared/bytes.ts";
 
 function reverse8(v: v128): v128 {
   return v128.shuffle<i8>(v, v, 7, 6, 5, 4, 3, 2, 1, 0, 15, 14, 13, 12, 11, 10, 9, 8);
 }
 
-/** Reverses the bytes of each pair in place, then flips bits by `flip` in each four bytes. */
-export function swap2(at: usize, length: i32, flip: i32): void {
+function reverse<T>(v: v128): v128 {
+  return sizeof<T>() === 2 ? reverse2(v) : sizeof<T>() === 4 ? reverse4(v) : reverse8(v);
+}
+
+function swap<T>(at: usize, length: i32, flip: i32): void {
   const flips = i32x4.splat(flip);
   const end = at + <usize>length;
   do {
-    v128.store(at, v128.xor(reverse2(v128.load(at)), flips));
-    v128.store(at, v128.xor(reverse2(v128.load(at, 16)), flips), 16);
-    v128.store(at, v128.xor(reverse2(v128.load(at, 32)), flips), 32);
-    v128.store(at, v128.xor(reverse2(v128.load(at, 48)), flips), 48);
+    v128.store(at, v128.xor(reverse<T>(v128.load(at)), flips));
+    v128.store(at, v128.xor(reverse<T>(v128.load(at, 16)), flips), 16);
+    v128.store(at, v128.xor(reverse<T>(v128.load(at, 32)), flips), 32);
+    v128.store(at, v128.xor(reverse<T>(v128.load(at, 48)), flips), 48);
     at += 64;
   } while (at < end);
+}
+
+/** Reverses the bytes of each pair in place, then flips bits by `flip` in each four bytes. */
+export function swap2(at: usize, length: i32, flip: i32): void {
+  swap<u16>(at, length, flip);
 }
 
 /** The same of each four. */
 export function swap4(at: usize, length: i32, flip: i32): void {
-  const flips = i32x4.splat(flip);
-  const end = at + <usize>length;
-  do {
-    v128.store(at, v128.xor(reverse4(v128.load(at)), flips));
-    v128.store(at, v128.xor(reverse4(v128.load(at, 16)), flips), 16);
-    v128.store(at, v128.xor(reverse4(v128.load(at, 32)), flips), 32);
-    v128.store(at, v128.xor(reverse4(v128.load(at, 48)), flips), 48);
-    at += 64;
-  } while (at < end);
+  swap<u32>(at, length, flip);
 }
 
 /** The same of each eight. */
 export function swap8(at: usize, length: i32, flip: i32): void {
-  const flips = i32x4.splat(flip);
-  const end = at + <usize>length;
-  do {
-    v128.store(at, v128.xor(reverse8(v128.load(at)), flips));
-    v128.store(at, v128.xor(reverse8(v128.load(at, 16)), flips), 16);
-    v128.store(at, v128.xor(reverse8(v128.load(at, 32)), flips), 32);
-    v128.store(at, v128.xor(reverse8(v128.load(at, 48)), flips), 48);
-    at += 64;
-  } while (at < end);
+  swap<u64>(at, length, flip);
 }
 
 /** Two sums of four big-endian words. */

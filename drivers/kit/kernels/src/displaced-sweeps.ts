@@ -154,81 +154,19 @@ function seen1(above: usize, below: usize): f32 {
   return (<f32>1 - lower) * a + lower * b;
 }
 
+// What a sweep sums stands as a type, so that each has a loop of its own.
+type Residuals = u8;
+type Squares = u16;
+type Equations = u32;
+
+/** gainSum += w q. Returns Σ w q. */
 export function gather(level: f32, gain: usize, object: usize, gainSum: usize): f64 {
-  const unit = f32x4.splat(logUnit);
-  const levels = f32x4.splat(level);
-  const weights = f32x4.splat(weight);
-  let total: f64 = 0;
-  let from = logs;
-  let at: usize = 0;
-  for (let y = 0; y < height; y++) {
-    let above = object + firstPixel + <usize>y * gridBytes;
-    let x = 0;
-    let lanes = f32x4.splat(0);
-    for (; x + 4 <= width; x += 4) {
-      const units = v128.load16x4_s(from);
-      const model = f32x4.add(v128.load(gain + at), f32x4.add(levels, seen4(above, above + gridBytes)));
-      const free = f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), model);
-      const q = v128.and(f32x4.mul(weights, free), validLanes(units));
-      v128.store(gainSum + at, f32x4.add(v128.load(gainSum + at), q));
-      lanes = f32x4.add(lanes, q);
-      from += 8;
-      at += 16;
-      above += 16;
-    }
-    for (; x < width; x++) {
-      const units = <i32>load<i16>(from);
-      if (units !== noLog) {
-        const q =
-          weight * (<f32>units * logUnit - (level + load<f32>(gain + at) + seen1(above, above + gridBytes)));
-        store<f32>(gainSum + at, load<f32>(gainSum + at) + q);
-        total += <f64>q;
-      }
-      from += 2;
-      at += 4;
-      above += 4;
-    }
-    total += sum4(lanes);
-  }
-  return total;
+  return sweep<Residuals>(1, 1, level, gain, object, gainSum, 0);
 }
 
+/** squareSum += w q². Returns Σ w q². */
 export function squares(level: f32, gain: usize, object: usize, squareSum: usize): f64 {
-  const unit = f32x4.splat(logUnit);
-  const levels = f32x4.splat(level);
-  const weights = f32x4.splat(weight);
-  let total: f64 = 0;
-  let from = logs;
-  let at: usize = 0;
-  for (let y = 0; y < height; y++) {
-    let above = object + firstPixel + <usize>y * gridBytes;
-    let x = 0;
-    let lanes = f32x4.splat(0);
-    for (; x + 4 <= width; x += 4) {
-      const units = v128.load16x4_s(from);
-      const model = f32x4.add(v128.load(gain + at), f32x4.add(levels, seen4(above, above + gridBytes)));
-      const q = v128.and(f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), model), validLanes(units));
-      const square = f32x4.mul(weights, f32x4.mul(q, q));
-      v128.store(squareSum + at, f32x4.add(v128.load(squareSum + at), square));
-      lanes = f32x4.add(lanes, square);
-      from += 8;
-      at += 16;
-      above += 16;
-    }
-    for (; x < width; x++) {
-      const units = <i32>load<i16>(from);
-      if (units !== noLog) {
-        const q = <f32>units * logUnit - (level + load<f32>(gain + at) + seen1(above, above + gridBytes));
-        store<f32>(squareSum + at, load<f32>(squareSum + at) + weight * q * q);
-        total += <f64>(weight * q * q);
-      }
-      from += 2;
-      at += 4;
-      above += 4;
-    }
-    total += sum4(lanes);
-  }
-  return total;
+  return sweep<Squares>(1, 1, level, gain, object, squareSum, 0);
 }
 
 export function normal(
@@ -240,6 +178,20 @@ export function normal(
   gainSum: usize,
   objectSum: usize,
 ): f64 {
+  return sweep<Equations>(data, sign, level, gain, object, gainSum, objectSum);
+}
+
+/** With q = data · D - sign · (c + G + T O); only of equations by other factors than 1, and spread over the object. */
+function sweep<Sum>(
+  data: f32,
+  sign: f32,
+  level: f32,
+  gain: usize,
+  object: usize,
+  sums: usize,
+  objectSum: usize,
+): f64 {
+  const isOfEquations = sizeof<Sum>() === sizeof<Equations>();
   const unit = f32x4.splat(data * logUnit);
   const signs = f32x4.splat(sign);
   const levels = f32x4.splat(level);
@@ -255,12 +207,12 @@ export function normal(
     for (; x + 4 <= width; x += 4) {
       const units = v128.load16x4_s(from);
       const model = f32x4.add(v128.load(gain + at), f32x4.add(levels, seen4(above, above + gridBytes)));
-      const q = v128.and(
-        f32x4.mul(weights, f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), f32x4.mul(signs, model))),
-        validLanes(units),
-      );
-      v128.store(put, q);
-      v128.store(gainSum + at, f32x4.add(v128.load(gainSum + at), q));
+      const modelled = isOfEquations ? f32x4.mul(signs, model) : model;
+      const off = f32x4.sub(f32x4.mul(f32x4.convert_i32x4_s(units), unit), modelled);
+      const value = sizeof<Sum>() === sizeof<Squares>() ? f32x4.mul(off, off) : off;
+      const q = v128.and(f32x4.mul(weights, value), validLanes(units));
+      if (isOfEquations) v128.store(put, q);
+      v128.store(sums + at, f32x4.add(v128.load(sums + at), q));
       lanes = f32x4.add(lanes, q);
       from += 8;
       at += 16;
@@ -272,18 +224,20 @@ export function normal(
       let q: f32 = 0;
       if (units !== noLog) {
         const model = level + load<f32>(gain + at) + seen1(above, above + gridBytes);
-        q = weight * (<f32>units * (data * logUnit) - sign * model);
-        store<f32>(gainSum + at, load<f32>(gainSum + at) + q);
+        const off = <f32>units * (data * logUnit) - sign * model;
+        q = weight * off;
+        if (sizeof<Sum>() === sizeof<Squares>()) q *= off;
+        store<f32>(sums + at, load<f32>(sums + at) + q);
         total += <f64>q;
       }
-      store<f32>(put, q);
+      if (isOfEquations) store<f32>(put, q);
       from += 2;
       at += 4;
       above += 4;
       put += 4;
     }
     total += sum4(lanes);
-    spread(objectSum, y);
+    if (isOfEquations) spread(objectSum, y);
   }
   return total;
 }

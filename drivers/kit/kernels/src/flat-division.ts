@@ -1,5 +1,6 @@
 // (image - dark) * factor + pedestal in float32, eight pixels at a time: see agent/imaging/combining/flat-division.ts.
 // Addresses are in bytes.
+import { reverse2, reverse4 } from "./shared/bytes.ts";
 
 /** Where factors and darks lie. */
 let factor: usize = 0,
@@ -49,6 +50,11 @@ export function divide(start: i32, pedestal: f32, length: i32): void {
   }
 }
 
+/** To the nearest count, halves up, not held within any bounds. */
+function nearest(counts: v128, at: usize, factor: usize, dark: usize, pedestal: v128): v128 {
+  return f32x4.floor(f32x4.add(divided(counts, at, factor, dark, pedestal), f32x4.splat(0.5)));
+}
+
 function held(value: v128): v128 {
   return f32x4.pmin(f32x4.pmax(value, f32x4.splat(0)), f32x4.splat(65535));
 }
@@ -65,40 +71,22 @@ export function divideToCounts(start: i32, pedestal: f32, length: i32): i32 {
     darks = dark === 0 ? 0 : dark + ((<usize>start) << 2),
     factors = factor + ((<usize>start) << 2);
   const added = f32x4.splat(pedestal);
-  const half = f32x4.splat(0.5);
   let beyond = i32x4.splat(0);
   const end = (<usize>length) << 2;
   for (let at: usize = 0; at < end; at += 32) {
     const counts = v128.load(fromAt + (at >> 1));
-    const a = f32x4.floor(
-      f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added), half),
-    );
-    const b = f32x4.floor(
-      f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added), half),
-    );
+    const a = nearest(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added);
+    const b = nearest(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added);
     const heldA = held(a),
       heldB = held(b);
     beyond = i32x4.sub(beyond, i32x4.add(f32x4.ne(a, heldA), f32x4.ne(b, heldB)));
     v128.store(toAt + (at >> 1), i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)));
   }
-  return (
-    i32x4.extract_lane(beyond, 0) +
-    i32x4.extract_lane(beyond, 1) +
-    i32x4.extract_lane(beyond, 2) +
-    i32x4.extract_lane(beyond, 3)
-  );
+  return <i32>total(beyond);
 }
 
 // The same for images as FITS stores them: big-endian, the top bit of unsigned numbers flipped. Sums of what is stored,
 // as FITS sums words of 32 bits, come with it.
-
-function swap16(v: v128): v128 {
-  return v128.shuffle<i8>(v, v, 1, 0, 3, 2, 5, 4, 7, 6, 9, 8, 11, 10, 13, 12, 15, 14);
-}
-
-function swap32(v: v128): v128 {
-  return v128.shuffle<i8>(v, v, 3, 2, 1, 0, 7, 6, 5, 4, 11, 10, 9, 8, 15, 14, 13, 12);
-}
 
 /** Eight halves of words or more, each of them below 2^16, may be added up so often. */
 const turnsMost: usize = 65536;
@@ -136,12 +124,21 @@ function addRaw(image: usize, px: usize): void {
 
 /** As `divideToCounts`; any length. */
 export function divideStoredToCounts(pedestal: f32, length: i32): i32 {
+  return divideWhole<u16>(pedestal, length);
+}
+
+/** As `divide`, to float32 as FITS stores it; any length. */
+export function divideStored(pedestal: f32, length: i32): void {
+  divideWhole<f32>(pedestal, length);
+}
+
+/** @returns how many had to be held */
+function divideWhole<Result>(pedestal: f32, length: i32): i32 {
   const fromAt = stored,
     toAt = storedResult,
     darks = dark,
     factors = factor;
-  const added = f32x4.splat(pedestal),
-    half = f32x4.splat(0.5);
+  const added = f32x4.splat(pedestal);
   const flip = i16x8.splat(-32768),
     low = i32x4.splat(0xffff),
     none = i32x4.splat(0);
@@ -151,31 +148,38 @@ export function divideStoredToCounts(pedestal: f32, length: i32): i32 {
   upper = 0;
   lower = 0;
   const whole = (<usize>length >> 3) << 3;
-  for (let start: usize = 0; start < whole; start += turnsMost << 3) {
+  // Each turn adds two halves of words to a lane for float32, one for 16 bits.
+  const turnPx = isFloat<Result>() ? turnsMost << 2 : turnsMost << 3;
+  for (let start: usize = 0; start < whole; start += turnPx) {
     let readUp = none,
       readLow = none,
       madeUp = none,
       madeLow = none;
-    const end = start + (turnsMost << 3) < whole ? start + (turnsMost << 3) : whole;
+    const end = start + turnPx < whole ? start + turnPx : whole;
     for (let px = start; px < end; px += 8) {
-      const pixels = swap16(v128.load(fromAt + (px << 1)));
+      const pixels = reverse2(v128.load(fromAt + (px << 1)));
       readUp = i32x4.add(readUp, v128.and(pixels, low));
       readLow = i32x4.add(readLow, i32x4.shr_u(pixels, 16));
       const counts = v128.xor(pixels, flip);
       const at = px << 2;
-      const a = f32x4.floor(
-        f32x4.add(divided(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added), half),
-      );
-      const b = f32x4.floor(
-        f32x4.add(divided(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added), half),
-      );
-      const heldA = held(a),
-        heldB = held(b);
-      beyond = i32x4.sub(beyond, i32x4.add(f32x4.ne(a, heldA), f32x4.ne(b, heldB)));
-      const made = v128.xor(i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)), flip);
-      madeUp = i32x4.add(madeUp, v128.and(made, low));
-      madeLow = i32x4.add(madeLow, i32x4.shr_u(made, 16));
-      v128.store(toAt + (px << 1), swap16(made));
+      if (isFloat<Result>()) {
+        const a = divided(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added),
+          b = divided(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added);
+        madeUp = i32x4.add(madeUp, i32x4.add(i32x4.shr_u(a, 16), i32x4.shr_u(b, 16)));
+        madeLow = i32x4.add(madeLow, i32x4.add(v128.and(a, low), v128.and(b, low)));
+        v128.store(toAt + at, reverse4(a));
+        v128.store(toAt + at, reverse4(b), 16);
+      } else {
+        const a = nearest(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added),
+          b = nearest(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added);
+        const heldA = held(a),
+          heldB = held(b);
+        beyond = i32x4.sub(beyond, i32x4.add(f32x4.ne(a, heldA), f32x4.ne(b, heldB)));
+        const made = v128.xor(i16x8.narrow_i32x4_u(asWhole(heldA), asWhole(heldB)), flip);
+        madeUp = i32x4.add(madeUp, v128.and(made, low));
+        madeLow = i32x4.add(madeLow, i32x4.shr_u(made, 16));
+        v128.store(toAt + (px << 1), reverse2(made));
+      }
     }
     rawUpper += total(readUp);
     rawLower += total(readLow);
@@ -184,68 +188,21 @@ export function divideStoredToCounts(pedestal: f32, length: i32): i32 {
   }
   let more = 0;
   for (let px = whole; px < <usize>length; px++) {
-    const nearest = Mathf.floor(dividedOne(fromAt, px, factors, darks, pedestal) + 0.5);
-    if (!(nearest >= 0 && nearest <= 65535)) more++;
-    const count = nearest > 0 ? (nearest < 65535 ? <i32>nearest : 65535) : 0;
+    const value = dividedOne(fromAt, px, factors, darks, pedestal);
     addRaw(fromAt, px);
-    const made = <u16>(count ^ 0x8000);
-    if (px & 1) lower += <u64>made;
-    else upper += <u64>made;
-    store<u16>(toAt + (px << 1), bswap<u16>(made));
-  }
-  return (
-    more +
-    i32x4.extract_lane(beyond, 0) +
-    i32x4.extract_lane(beyond, 1) +
-    i32x4.extract_lane(beyond, 2) +
-    i32x4.extract_lane(beyond, 3)
-  );
-}
-
-/** As `divide`, to float32 as FITS stores it; any length. */
-export function divideStored(pedestal: f32, length: i32): void {
-  const fromAt = stored,
-    toAt = storedResult,
-    darks = dark,
-    factors = factor;
-  const added = f32x4.splat(pedestal);
-  const flip = i16x8.splat(-32768),
-    low = i32x4.splat(0xffff),
-    none = i32x4.splat(0);
-  rawUpper = 0;
-  rawLower = 0;
-  upper = 0;
-  lower = 0;
-  const whole = (<usize>length >> 3) << 3;
-  for (let start: usize = 0; start < whole; start += turnsMost << 2) {
-    let readUp = none,
-      readLow = none,
-      madeUp = none,
-      madeLow = none;
-    const end = start + (turnsMost << 2) < whole ? start + (turnsMost << 2) : whole;
-    for (let px = start; px < end; px += 8) {
-      const pixels = swap16(v128.load(fromAt + (px << 1)));
-      readUp = i32x4.add(readUp, v128.and(pixels, low));
-      readLow = i32x4.add(readLow, i32x4.shr_u(pixels, 16));
-      const counts = v128.xor(pixels, flip);
-      const at = px << 2;
-      const a = divided(i32x4.extend_low_i16x8_u(counts), at, factors, darks, added);
-      const b = divided(i32x4.extend_high_i16x8_u(counts), at + 16, factors, darks, added);
-      madeUp = i32x4.add(madeUp, i32x4.add(i32x4.shr_u(a, 16), i32x4.shr_u(b, 16)));
-      madeLow = i32x4.add(madeLow, i32x4.add(v128.and(a, low), v128.and(b, low)));
-      v128.store(toAt + at, swap32(a));
-      v128.store(toAt + at, swap32(b), 16);
+    if (isFloat<Result>()) {
+      const made = reinterpret<u32>(value);
+      upper += <u64>(made >> 16);
+      lower += <u64>(made & 0xffff);
+      store<u32>(toAt + (px << 2), bswap<u32>(made));
+    } else {
+      const nearest = Mathf.floor(value + 0.5);
+      if (!(nearest >= 0 && nearest <= 65535)) more++;
+      const made = <u16>((nearest > 0 ? (nearest < 65535 ? <i32>nearest : 65535) : 0) ^ 0x8000);
+      if (px & 1) lower += <u64>made;
+      else upper += <u64>made;
+      store<u16>(toAt + (px << 1), bswap<u16>(made));
     }
-    rawUpper += total(readUp);
-    rawLower += total(readLow);
-    upper += total(madeUp);
-    lower += total(madeLow);
   }
-  for (let px = whole; px < <usize>length; px++) {
-    const made = reinterpret<u32>(dividedOne(fromAt, px, factors, darks, pedestal));
-    addRaw(fromAt, px);
-    upper += <u64>(made >> 16);
-    lower += <u64>(made & 0xffff);
-    store<u32>(toAt + (px << 2), bswap<u32>(made));
-  }
+  return more + <i32>total(beyond);
 }

@@ -27,77 +27,39 @@ function high64(a: v128, b: v128): v128 {
   return v128.shuffle<i64>(a, b, 1, 3);
 }
 
+/** Eight pixels of a column as words of 16 bits; of wider ones what does not fit is cut off. */
+function pixels<T>(at: usize): v128 {
+  if (sizeof<T>() === 1) return v128.load8x8_u(at);
+  if (sizeof<T>() === 2) return v128.load(at);
+  return i16x8.narrow_i32x4_u(v128.load(at), v128.load(at, 16));
+}
+
+/** What does not fit shows in it. */
+function allBits(at: usize): v128 {
+  return v128.or(v128.load(at), v128.load(at, 16));
+}
+
 function turn<T>(columns: usize, rowCount: i32, to: usize, rowBytes: usize): i32 {
   let seen = i32x4.splat(0);
-  let a = seen,
-    b = seen,
-    c = seen,
-    d = seen,
-    e = seen,
-    f = seen,
-    g = seen,
-    h = seen,
-    more = seen;
   const end = columns + <usize>rowCount * sizeof<T>();
   let at = columns;
   do {
-    // Eight pixels of each column as words of 16 bits; of wider ones what does not fit shows in `seen`.
-    if (sizeof<T>() === 1) {
-      a = v128.load8x8_u(at);
-      b = v128.load8x8_u(at, pitch);
-      c = v128.load8x8_u(at, 2 * pitch);
-      d = v128.load8x8_u(at, 3 * pitch);
-      e = v128.load8x8_u(at, 4 * pitch);
-      f = v128.load8x8_u(at, 5 * pitch);
-      g = v128.load8x8_u(at, 6 * pitch);
-      h = v128.load8x8_u(at, 7 * pitch);
-    } else if (sizeof<T>() === 2) {
-      a = v128.load(at);
-      b = v128.load(at, pitch);
-      c = v128.load(at, 2 * pitch);
-      d = v128.load(at, 3 * pitch);
-      e = v128.load(at, 4 * pitch);
-      f = v128.load(at, 5 * pitch);
-      g = v128.load(at, 6 * pitch);
-      h = v128.load(at, 7 * pitch);
+    const a = pixels<T>(at),
+      b = pixels<T>(at + pitch),
+      c = pixels<T>(at + 2 * pitch),
+      d = pixels<T>(at + 3 * pitch),
+      e = pixels<T>(at + 4 * pitch),
+      f = pixels<T>(at + 5 * pitch),
+      g = pixels<T>(at + 6 * pitch),
+      h = pixels<T>(at + 7 * pitch);
+    if (sizeof<T>() === 2)
       seen = v128.or(
         seen,
         v128.or(v128.or(v128.or(a, b), v128.or(c, d)), v128.or(v128.or(e, f), v128.or(g, h))),
       );
-    } else {
-      a = v128.load(at);
-      more = v128.load(at, 16);
-      seen = v128.or(seen, v128.or(a, more));
-      a = i16x8.narrow_i32x4_u(a, more);
-      b = v128.load(at, pitch);
-      more = v128.load(at, pitch + 16);
-      seen = v128.or(seen, v128.or(b, more));
-      b = i16x8.narrow_i32x4_u(b, more);
-      c = v128.load(at, 2 * pitch);
-      more = v128.load(at, 2 * pitch + 16);
-      seen = v128.or(seen, v128.or(c, more));
-      c = i16x8.narrow_i32x4_u(c, more);
-      d = v128.load(at, 3 * pitch);
-      more = v128.load(at, 3 * pitch + 16);
-      seen = v128.or(seen, v128.or(d, more));
-      d = i16x8.narrow_i32x4_u(d, more);
-      e = v128.load(at, 4 * pitch);
-      more = v128.load(at, 4 * pitch + 16);
-      seen = v128.or(seen, v128.or(e, more));
-      e = i16x8.narrow_i32x4_u(e, more);
-      f = v128.load(at, 5 * pitch);
-      more = v128.load(at, 5 * pitch + 16);
-      seen = v128.or(seen, v128.or(f, more));
-      f = i16x8.narrow_i32x4_u(f, more);
-      g = v128.load(at, 6 * pitch);
-      more = v128.load(at, 6 * pitch + 16);
-      seen = v128.or(seen, v128.or(g, more));
-      g = i16x8.narrow_i32x4_u(g, more);
-      h = v128.load(at, 7 * pitch);
-      more = v128.load(at, 7 * pitch + 16);
-      seen = v128.or(seen, v128.or(h, more));
-      h = i16x8.narrow_i32x4_u(h, more);
-    }
+    if (sizeof<T>() === 4)
+      for (let column: usize = 0; column < 8 * pitch; column += pitch)
+        seen = v128.or(seen, allBits(at + column));
     // Pairs of pixels, then fours, then whole rows.
     const ab = low16(a, b),
       cd = low16(c, d),

@@ -1,7 +1,10 @@
 import { expect, test } from "vitest";
-import { makeSweepKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
 import { noLog } from "../../../../agent/imaging/displaced/frame-logs.ts";
-import type { FrameView, SweepKernels } from "../../../../agent/imaging/displaced/sweep-kernels.ts";
+import {
+  type FrameView,
+  makeSweepKernels,
+  type SweepKernels,
+} from "../../../../agent/imaging/displaced/sweep-kernels.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { plainKernels } from "../../../reference/sweep-kernels.ts";
 

@@ -1,12 +1,11 @@
 import { describe, expect, test } from "vitest";
 import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
-import { makeSweepKernels } from "../../../../agent/imaging/displaced/compiled-kernels.ts";
 import {
   type DisplacedInput,
   type DisplacedSolution,
   solveDisplaced,
 } from "../../../../agent/imaging/displaced/solve-displaced.ts";
-import type { MakeKernels } from "../../../../agent/imaging/displaced/sweep-kernels.ts";
+import { type MakeKernels, makeSweepKernels } from "../../../../agent/imaging/displaced/sweep-kernels.ts";
 import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 import { driftingFrames } from "../../../bench/displaced-frames.ts";
