@@ -1,4 +1,5 @@
-import type { CommandValues, IndiDevice } from "../session/device.ts";
+import type { CommandValues } from "../session/command.ts";
+import type { IndiDevice } from "../session/device.ts";
 import { ensureValues } from "../session/kept-setting.ts";
 import { type PropertyVector, switchesOn } from "../wire/property.ts";
 

@@ -170,7 +170,7 @@ export class IndiCamera extends IndiRole implements CooledCamera {
       if (error instanceof DeviceLostError) throw error;
       this.log.warn({ device: this.name, error: String(error) }, "the camera does not answer an abort");
     }
-    await this.device.disconnectDevice(signal);
+    await this.disconnect(signal);
     await this.ready(signal);
   }
 

@@ -2,7 +2,8 @@ import { ReadbackError } from "../../kit/errors.ts";
 import type { SettingValue } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { numberIn, readsBack, switchesOn } from "../wire/property.ts";
-import type { CommandValues, IndiDevice } from "./device.ts";
+import type { CommandValues } from "./command.ts";
+import type { IndiDevice } from "./device.ts";
 
 /** Time for a change that moves nothing [s]. */
 export const quickChangeSeconds = 15;
