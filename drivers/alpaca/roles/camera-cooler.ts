@@ -13,10 +13,9 @@ const toleranceCelsius = 0.75;
 const secondsPerDegree = 40;
 const absoluteZeroCelsius = -273.15;
 
-const coolerOn: Property<boolean> = { member: "cooleron", parameter: "CoolerOn", schema: flag };
+const coolerOn: Property<boolean> = { name: "CoolerOn", schema: flag };
 const setPoint: Property<number> = {
-  member: "setccdtemperature",
-  parameter: "SetCCDTemperature",
+  name: "SetCCDTemperature",
   schema: number,
   tolerance: 0.1,
 };

@@ -15,19 +15,10 @@ export interface DeviceFrame {
   readonly numY: number;
 }
 
-const members = {
-  binX: ["binx", "BinX"],
-  binY: ["biny", "BinY"],
-  startX: ["startx", "StartX"],
-  startY: ["starty", "StartY"],
-  numX: ["numx", "NumX"],
-  numY: ["numy", "NumY"],
-} as const satisfies Record<keyof DeviceFrame, readonly [member: string, parameter: string]>;
-
 type Part = keyof DeviceFrame;
 
 export async function readFrame(device: AlpacaDevice, signal: AbortSignal): Promise<DeviceFrame> {
-  const read = (part: Part) => device.get(members[part][0], whole, signal);
+  const read = (part: Part) => device.get(part.toLowerCase(), whole, signal);
   return {
     binX: await read("binX"),
     binY: await read("binY"),
@@ -80,8 +71,8 @@ export async function setFrame(
   for (const part of order) {
     // A change of binning may set the other one too, and some cameras rewrite the subframe with it.
     if (now[part] === wanted[part] && !binningChanges) continue;
-    const [member, parameter] = members[part];
-    await device.put(member, { [parameter]: wanted[part] }, signal);
+    const name = part[0]!.toUpperCase() + part.slice(1);
+    await device.put(part.toLowerCase(), { [name]: wanted[part] }, signal);
   }
   const found = await readFrame(device, signal);
   for (const part of order) {

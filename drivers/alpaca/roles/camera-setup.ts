@@ -8,8 +8,8 @@ import type { CameraFacts } from "./camera-facts.ts";
 import { type DeviceFrame, frameFor, readFrame, regionOf, setFrame } from "./camera-frame.ts";
 
 export const controlMembers = {
-  gain: { member: "gain", parameter: "Gain", schema: whole },
-  offset: { member: "offset", parameter: "Offset", schema: whole },
+  gain: { name: "Gain", schema: whole },
+  offset: { name: "Offset", schema: whole },
 } as const satisfies Record<string, Property<number>>;
 
 export type SetupInForce = Required<Omit<CameraSetup, "coolerCelsius">>;

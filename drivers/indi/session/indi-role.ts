@@ -8,6 +8,8 @@ export interface RoleContext extends DeviceTools {
   readonly device: IndiDevice;
 }
 
+export type RoleTools = Pick<RoleContext, "device" | "clock" | "log">;
+
 /**
  * A role on an INDI device: connected by CONNECTION, lost when its driver, its server or the link goes.
  * A role names the properties that it cannot do without; everything else is used if it is there.
@@ -59,6 +61,10 @@ export abstract class IndiRole extends KeptDevice {
   protected override async ping(signal: AbortSignal): Promise<void> {
     if (!isSwitchedOn(this.device)) throw new Error("not connected");
     await this.device.refresh(this.mainProperty, { withinSeconds: 5 }, signal);
+  }
+
+  protected get tools(): RoleTools {
+    return { device: this.device, clock: this.clock, log: this.log };
   }
 
   protected has(property: string): boolean {
