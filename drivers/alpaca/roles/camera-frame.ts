@@ -1,9 +1,8 @@
-import { OutOfLimitsError, ReadbackError } from "../../kit/errors.ts";
+import { ReadbackError } from "../../kit/errors.ts";
 import type { Region } from "../../roles/camera.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { whole } from "../wire/values.ts";
-import type { CameraFacts } from "./camera-facts.ts";
 
 /** Binning and subframe as the device keeps them: start and size in binned pixels. */
 export interface DeviceFrame {
@@ -78,24 +77,6 @@ export async function setFrame(
   for (const part of order) {
     if (found[part] !== wanted[part]) throw new ReadbackError(device.name, part, wanted[part], found[part]);
   }
-}
-
-/** @throws OutOfLimitsError */
-export function checkRegion(
-  device: string,
-  region: Region,
-  sensor: Pick<CameraFacts, "widthPx" | "heightPx">,
-) {
-  const { xPx, yPx, widthPx, heightPx } = region;
-  const isWhole = [xPx, yPx, widthPx, heightPx].every((value) => Number.isInteger(value) && value >= 0);
-  const isInside = xPx + widthPx <= sensor.widthPx && yPx + heightPx <= sensor.heightPx;
-  if (isWhole && widthPx > 0 && heightPx > 0 && isInside) return;
-  throw new OutOfLimitsError(
-    device,
-    "region",
-    `${widthPx} x ${heightPx} at ${xPx}, ${yPx}`,
-    `whole pixels inside ${sensor.widthPx} x ${sensor.heightPx}`,
-  );
 }
 
 /** Binning and subframe together, since neither means anything without the other. */

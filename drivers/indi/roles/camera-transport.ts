@@ -24,10 +24,10 @@ export const transportProperties: readonly string[] = [
  */
 export async function prepareTransport(
   device: IndiDevice,
-  options: { readonly captureFormat?: string },
+  captureFormat: string | undefined,
   signal: AbortSignal,
 ): Promise<void> {
-  await chooseCaptureFormat(device, options.captureFormat, signal);
+  await chooseCaptureFormat(device, captureFormat, signal);
   for (const { property, on } of wanted) {
     const vector = device.property(property);
     const element = on.find((name) => vector?.elements.has(name));
