@@ -43,11 +43,11 @@ export abstract class AlpacaRole extends KeptDevice {
 
   /** A role that hangs on a second device connects that too. */
   protected async connectAll(signal: AbortSignal): Promise<void> {
-    await connectDevice(this.device, this.clock, signal);
+    await connectDevice(this.device, signal);
   }
 
   protected override async disconnect(signal: AbortSignal): Promise<void> {
-    await disconnectDevice(this.device, this.clock, signal);
+    await disconnectDevice(this.device, signal);
   }
 
   /** Devices that others watch as well are never disconnected to mend an error. */

@@ -104,7 +104,7 @@ export class IndiDome extends IndiRole implements Dome {
   async #untilStill(name: string, signal: AbortSignal): Promise<void> {
     if (!this.has(name)) return;
     const withinSeconds = Math.max(this.#shutterSecondsMax, this.#turnSecondsMax);
-    await this.device.waitFor(name, (vector) => vector.state !== "Busy", { withinSeconds }, signal);
+    await this.device.untilIdle(name, withinSeconds, signal);
   }
 
   async #checkUnparked(signal: AbortSignal): Promise<void> {
