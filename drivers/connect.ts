@@ -1,4 +1,5 @@
 import { DeviceError } from "./kit/errors.ts";
+import { given } from "./kit/given.ts";
 import type { Address } from "./protocol.ts";
 import { type AnyDeviceEntry, type ConnectTools, type ProtocolKind, protocols } from "./protocols.ts";
 import type { Rig } from "./roles/rig.ts";
@@ -75,7 +76,7 @@ export async function connectRig(
     const { found } = options;
     const device = server.role(role, entry, {
       ownsConnection: owner === undefined,
-      ...(found ? { found: (connected) => found(role, entry.device, connected) } : {}),
+      ...given({ found: found && ((connected: boolean) => found(role, entry.device, connected)) }),
     });
     stack.use(device); // before it is opened: one that connects and then lacks something is left as it was found
     return [role, await device.open(signal)] as const;

@@ -1,3 +1,4 @@
+import { given } from "../kit/given.ts";
 import type { Card } from "./fits-card.ts";
 import { FitsError } from "./fits-error.ts";
 import { FitsFile } from "./fits-file.ts";
@@ -75,9 +76,9 @@ export function readCcdImage(path: string): CcdImage & { readonly header: FitsHe
     widthPx: image.widthPx,
     heightPx: image.rowCount,
     data: data instanceof Float32Array ? data : new Float32Array(data),
-    ...(sigma === undefined
-      ? {}
-      : { sigma: sigma instanceof Float32Array ? sigma : new Float32Array(sigma) }),
-    ...(mask === undefined ? {} : { mask: mask instanceof Uint8Array ? mask : new Uint8Array(mask) }),
+    ...given({
+      sigma: sigma && (sigma instanceof Float32Array ? sigma : new Float32Array(sigma)),
+      mask: mask && (mask instanceof Uint8Array ? mask : new Uint8Array(mask)),
+    }),
   };
 }

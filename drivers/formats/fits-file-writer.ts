@@ -1,8 +1,8 @@
 import { closeSync, fsyncSync, ftruncateSync, openSync, rmSync } from "node:fs";
 import { addSums, sumOfBytes } from "./fits-checksum.ts";
 import { dataBytesOf, type HduPlan, headerBytes, paddedBytes } from "./fits-header-write.ts";
-import type { FitsPixels } from "./fits-pixels.ts";
-import { encodePixels, typeOf } from "./fits-write.ts";
+import { type FitsPixels, pixelTypeOf } from "./fits-pixels.ts";
+import { encodePixels } from "./fits-write.ts";
 import { partName, renameIntoPlace, writeFully } from "./whole-file.ts";
 
 /**
@@ -39,8 +39,8 @@ export class FitsFileWriter implements Disposable {
    */
   writePixels(hduIndex: number, firstPixel: number, pixels: FitsPixels): void {
     const plan = this.plans[hduIndex]!;
-    if (typeOf(pixels) !== plan.type)
-      throw new RangeError(`${typeOf(pixels)} pixels for an HDU of ${plan.type}`);
+    if (pixelTypeOf(pixels) !== plan.type)
+      throw new RangeError(`${pixelTypeOf(pixels)} pixels for an HDU of ${plan.type}`);
     const offset = firstPixel * pixels.BYTES_PER_ELEMENT;
     if (offset < 0 || offset + pixels.byteLength > dataBytesOf(plan))
       throw new RangeError("Pixels outside the shape");

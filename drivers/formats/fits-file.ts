@@ -8,7 +8,7 @@ import {
   type PixelLayout,
   pixelLayout,
 } from "./fits-pixels.ts";
-import { checkLength, checkStart, type DataExtent, dataExtent, isPadding } from "./fits-read.ts";
+import { type FitsSource, type FoundHdu, findHdus } from "./fits-read.ts";
 
 /**
  * A FITS file read part by part, so that memory does not grow with the file. Reads are positional and
@@ -16,14 +16,14 @@ import { checkLength, checkStart, type DataExtent, dataExtent, isPadding } from 
  */
 export class FitsFile implements Disposable {
   readonly #handle: number;
-  readonly hdus: readonly FitsFileHdu[];
+  readonly hdus: readonly FoundHdu[];
 
   private constructor(
     readonly path: string,
     handle: number,
   ) {
     this.#handle = handle;
-    this.hdus = findHdus(path, handle);
+    this.hdus = [...findHdus(sourceOf(path, handle))];
   }
 
   /** Reads the headers. @throws FitsError, and the file system's errors */
@@ -68,13 +68,6 @@ export class FitsFile implements Disposable {
   }
 }
 
-export interface FitsFileHdu {
-  readonly header: FitsHeader;
-  readonly extent: DataExtent;
-  /** From the start of the file. */
-  readonly dataStartBytes: number;
-}
-
 /** An image whose pixels stay in the file until rows are asked for. */
 export class FitsFileImage {
   readonly header: FitsHeader;
@@ -91,7 +84,7 @@ export class FitsFileImage {
     readonly path: string,
     /** Of the open file; the FitsFile closes it. */
     readonly handle: number,
-    hdu: FitsFileHdu,
+    hdu: FoundHdu,
   ) {
     this.header = hdu.header;
     this.shape = hdu.extent.shape;
@@ -139,43 +132,28 @@ export class FitsFileImage {
   }
 }
 
-function findHdus(path: string, handle: number): FitsFileHdu[] {
-  const fileBytes = fstatSync(handle).size;
-  const hdus: FitsFileHdu[] = [];
-  let start = 0;
-  while (start < fileBytes) {
-    const first = new Uint8Array(Math.min(blockBytes, fileBytes - start));
-    readFully(handle, first, start);
-    if (hdus.length > 0 && isPadding(first)) break;
-    checkStart(first.subarray(0, 9), hdus.length, path);
-    const { header, headerBytes } = readHeader(path, handle, { start, fileBytes, hduIndex: hdus.length });
-    const extent = dataExtent(header, path);
-    const dataStartBytes = start + headerBytes;
-    checkLength(extent, Math.max(0, fileBytes - dataStartBytes), hdus.length, path);
-    hdus.push({ header, extent, dataStartBytes });
-    start = dataStartBytes + Math.ceil(extent.dataBytes / blockBytes) * blockBytes;
-  }
-  if (hdus.length === 0) throw new FitsError(`${path}: empty`);
-  return hdus;
-}
-
 /** More than any header of a device; a file without END is not read whole. */
 const headerBytesMax = 8 << 20;
 
-function readHeader(
-  path: string,
-  handle: number,
-  at: { start: number; fileBytes: number; hduIndex: number },
-) {
-  const available = Math.min(at.fileBytes - at.start, headerBytesMax);
-  for (let length = 4 * blockBytes; ; length *= 4) {
-    const bytes = new Uint8Array(Math.min(length, available));
-    readFully(handle, bytes, at.start);
-    const parsed = parseHeader(bytes, path);
-    if (parsed !== undefined) return parsed;
-    if (length >= available)
-      throw new FitsError(`${path}: header ${at.hduIndex} has no END; the file is cut short`);
-  }
+function sourceOf(path: string, handle: number): FitsSource {
+  const totalBytes = fstatSync(handle).size;
+  const read = (start: number, length: number) => {
+    const bytes = new Uint8Array(length);
+    readFully(handle, bytes, start);
+    return bytes;
+  };
+  return {
+    what: path,
+    totalBytes,
+    beginning: (start) => read(start, Math.min(blockBytes, totalBytes - start)),
+    header(start) {
+      const available = Math.min(totalBytes - start, headerBytesMax);
+      for (let length = 4 * blockBytes; ; length *= 4) {
+        const parsed = parseHeader(read(start, Math.min(length, available)), path);
+        if (parsed !== undefined || length >= available) return parsed;
+      }
+    },
+  };
 }
 
 /** @returns bytes read; less than asked for at the end of the file */

@@ -1,10 +1,11 @@
 import { type Card, formatCard, isCommentary } from "./fits-card.ts";
 import { addSums, checksumText, sumOfBytes } from "./fits-checksum.ts";
 import { blockBytes } from "./fits-header.ts";
+import type { PixelType } from "./fits-pixels.ts";
 
 /** What is needed of an HDU before its pixels are known. */
 export interface HduPlan {
-  readonly type: "uint8" | "int16" | "uint16" | "int32" | "uint32" | "float32" | "float64";
+  readonly type: PixelType;
   /** Slowest axis first: an image is [heightPx, widthPx]; empty for a header without data. */
   readonly shape: readonly number[];
   /** Those that follow from shape and type, DATE, CHECKSUM and DATASUM are written by the writer; given ones are ignored. */
@@ -21,7 +22,7 @@ const bitpixOf = {
   uint32: 32,
   float32: -32,
   float64: -64,
-} as const;
+} as const satisfies Record<PixelType, number>;
 
 export function dataBytesOf(plan: HduPlan): number {
   if (plan.shape.length === 0) return 0;

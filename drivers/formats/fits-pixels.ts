@@ -2,6 +2,18 @@ import { toNative } from "./byte-order.ts";
 import { FitsError } from "./fits-error.ts";
 import type { FitsHeader } from "./fits-header.ts";
 
+const pixelArrays = {
+  uint8: Uint8Array,
+  int16: Int16Array,
+  uint16: Uint16Array,
+  int32: Int32Array,
+  uint32: Uint32Array,
+  float32: Float32Array,
+  float64: Float64Array,
+} as const;
+
+export type PixelType = keyof typeof pixelArrays;
+
 /** Pixels in the array type that holds them exactly. */
 export type FitsPixels =
   | Uint8Array
@@ -12,10 +24,15 @@ export type FitsPixels =
   | Float32Array
   | Float64Array;
 
+export function pixelTypeOf(pixels: FitsPixels): PixelType {
+  const types = Object.keys(pixelArrays) as PixelType[];
+  return types.find((type) => pixels instanceof pixelArrays[type])!;
+}
+
 /** How an image's bytes become numbers. */
 export interface PixelLayout {
   /** The array that the reader hands out. */
-  readonly type: "uint8" | "int16" | "uint16" | "int32" | "uint32" | "float32" | "float64";
+  readonly type: PixelType;
   readonly bitpix: 8 | 16 | 32 | 64 | -32 | -64;
   readonly bytesPerPixel: 1 | 2 | 4 | 8;
   /** value = zero + scale × stored; `undefined` when the stored number is the value. */
@@ -77,31 +94,7 @@ function decodeInto(bytes: Uint8Array, buffer: ArrayBuffer, layout: PixelLayout,
     layout.bytesPerPixel,
     unsigned ? "flip" : "keep",
   );
-  return nativeView(buffer, offset, bytes.length / layout.bytesPerPixel, layout.type);
-}
-
-function nativeView(
-  buffer: ArrayBuffer,
-  offset: number,
-  count: number,
-  type: PixelLayout["type"],
-): FitsPixels {
-  switch (type) {
-    case "uint8":
-      return new Uint8Array(buffer, offset, count);
-    case "int16":
-      return new Int16Array(buffer, offset, count);
-    case "uint16":
-      return new Uint16Array(buffer, offset, count);
-    case "int32":
-      return new Int32Array(buffer, offset, count);
-    case "uint32":
-      return new Uint32Array(buffer, offset, count);
-    case "float32":
-      return new Float32Array(buffer, offset, count);
-    case "float64":
-      return new Float64Array(buffer, offset, count);
-  }
+  return new pixelArrays[layout.type](buffer, offset, bytes.length / layout.bytesPerPixel);
 }
 
 /** The rare way: through a DataView, one pixel at a time. */

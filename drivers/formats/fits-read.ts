@@ -38,35 +38,66 @@ export function readFitsInPlace(bytes: Uint8Array, what = "FITS data"): FitsHdu[
 }
 
 function readHdus(bytes: Uint8Array, what: string, decode: typeof decodePixels): FitsHdu[] {
-  const hdus: FitsHdu[] = [];
+  const source: FitsSource = {
+    what,
+    totalBytes: bytes.length,
+    beginning: (start) => bytes.subarray(start),
+    header: (start) => parseHeader(bytes.subarray(start), what),
+  };
+  return Array.from(findHdus(source), ({ header, extent: { shape, isImage, dataBytes }, dataStartBytes }) => {
+    const data = bytes.subarray(dataStartBytes, dataStartBytes + dataBytes);
+    const pixels = isImage && dataBytes > 0 ? decode(data, pixelLayout(header, what)) : undefined;
+    return { header, shape, pixels };
+  });
+}
+
+/** An HDU whose data stay where they are. */
+export interface FoundHdu {
+  readonly header: FitsHeader;
+  readonly extent: DataExtent;
+  /** From the start of the file. */
+  readonly dataStartBytes: number;
+}
+
+/** FITS bytes in memory or in a file. */
+export interface FitsSource {
+  /** Names it in an error. */
+  readonly what: string;
+  readonly totalBytes: number;
+  /** What follows, as far as it is at hand: a block at least, or all that is left. */
+  beginning(startBytes: number): Uint8Array;
+  /** `undefined`: there is no END. */
+  header(startBytes: number): ReturnType<typeof parseHeader>;
+}
+
+/** One HDU after the other, so that each is read before the next is looked for. @throws FitsError */
+export function* findHdus({
+  what,
+  totalBytes,
+  beginning,
+  header: headerAt,
+}: FitsSource): Generator<FoundHdu> {
+  let count = 0;
   let start = 0;
-  while (start < bytes.length) {
-    if (hdus.length > 0 && isPadding(bytes.subarray(start))) break;
-    checkStart(bytes.subarray(start, start + 9), hdus.length, what);
-    const parsed = parseHeader(bytes.subarray(start), what);
-    if (parsed === undefined)
-      throw new FitsError(`${what}: header ${hdus.length} has no END; the file is cut short`);
+  while (start < totalBytes) {
+    const first = beginning(start);
+    if (count > 0 && isPadding(first)) break;
+    checkStart(first.subarray(0, 9), count, what);
+    const parsed = headerAt(start);
+    if (!parsed) throw new FitsError(`${what}: header ${count} has no END; the file is cut short`);
     const { header, headerBytes } = parsed;
     const extent = dataExtent(header, what);
-    const dataStart = start + headerBytes;
-    const found = Math.max(0, bytes.length - dataStart);
-    checkLength(extent, found, hdus.length, what);
-    hdus.push({
-      header,
-      shape: extent.shape,
-      pixels:
-        extent.isImage && extent.dataBytes > 0
-          ? decode(bytes.subarray(dataStart, dataStart + extent.dataBytes), pixelLayout(header, what))
-          : undefined,
-    });
-    start = dataStart + Math.ceil(extent.dataBytes / blockBytes) * blockBytes;
+    const dataStartBytes = start + headerBytes;
+    checkLength(extent, Math.max(0, totalBytes - dataStartBytes), count, what);
+    yield { header, extent, dataStartBytes };
+    count++;
+    start = dataStartBytes + Math.ceil(extent.dataBytes / blockBytes) * blockBytes;
   }
-  if (hdus.length === 0) throw new FitsError(`${what}: empty`);
-  return hdus;
+  if (count === 0) throw new FitsError(`${what}: empty`);
 }
 
 /** @throws FitsError unless an HDU can start with these bytes */
-export function checkStart(first: Uint8Array, hduIndex: number, what: string): void {
+function checkStart(first: Uint8Array, hduIndex: number, what: string): void {
   const text = String.fromCharCode(...first);
   if (hduIndex === 0 ? !/^SIMPLE {2}=/.test(text) : !/^XTENSION=/.test(text)) {
     throw new FitsError(
@@ -78,11 +109,11 @@ export function checkStart(first: Uint8Array, hduIndex: number, what: string): v
 }
 
 /** Some writers fill the file with zeros or blanks past the last block. */
-export function isPadding(rest: Uint8Array): boolean {
+function isPadding(rest: Uint8Array): boolean {
   return rest.every((byte) => byte === 0 || byte === 0x20);
 }
 
-export function checkLength(extent: DataExtent, foundBytes: number, hduIndex: number, what: string): void {
+function checkLength(extent: DataExtent, foundBytes: number, hduIndex: number, what: string): void {
   if (foundBytes < extent.dataBytes) {
     throw new FitsError(
       `${what}: HDU ${hduIndex} should hold ${extent.dataBytes} bytes of data and has ${foundBytes}; the file is cut short`,
@@ -91,7 +122,7 @@ export function checkLength(extent: DataExtent, foundBytes: number, hduIndex: nu
 }
 
 /** @throws FitsError for axes that are not whole numbers from 0 */
-export function dataExtent(header: FitsHeader, what: string): DataExtent {
+function dataExtent(header: FitsHeader, what: string): DataExtent {
   const axisCount = whole(header, "NAXIS", what);
   const lengths: number[] = [];
   for (let axis = 1; axis <= axisCount; axis++) lengths.push(whole(header, `NAXIS${axis}`, what));

@@ -1,8 +1,9 @@
+import { given } from "../kit/given.ts";
 import { toBigEndian } from "./byte-order.ts";
 import type { Card } from "./fits-card.ts";
 import { sumOfBytes } from "./fits-checksum.ts";
 import { dataBytesOf, type HduPlan, headerBytes, paddedBytes } from "./fits-header-write.ts";
-import type { FitsPixels } from "./fits-pixels.ts";
+import { type FitsPixels, pixelTypeOf } from "./fits-pixels.ts";
 import { writeWholeFile } from "./whole-file.ts";
 
 export { utcText } from "./fits-header-write.ts";
@@ -55,20 +56,10 @@ function planOf(hdu: HduToWrite): HduPlan {
     throw new RangeError(`${pixels?.length ?? 0} pixels do not fill the shape ${shape.join(" x ")}`);
   }
   return {
-    type: pixels === undefined ? "uint8" : typeOf(pixels),
+    type: pixels === undefined ? "uint8" : pixelTypeOf(pixels),
     shape,
-    ...(hdu.cards === undefined ? {} : { cards: hdu.cards }),
-    ...(hdu.name === undefined ? {} : { name: hdu.name }),
+    ...given({ cards: hdu.cards, name: hdu.name }),
   };
-}
-
-export function typeOf(pixels: FitsPixels): HduPlan["type"] {
-  if (pixels instanceof Uint8Array) return "uint8";
-  if (pixels instanceof Int16Array) return "int16";
-  if (pixels instanceof Uint16Array) return "uint16";
-  if (pixels instanceof Int32Array) return "int32";
-  if (pixels instanceof Uint32Array) return "uint32";
-  return pixels instanceof Float32Array ? "float32" : "float64";
 }
 
 /** Big-endian bytes of the pixels into `into`, which may be longer. */

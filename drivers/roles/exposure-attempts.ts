@@ -1,30 +1,55 @@
 import { OutOfLimitsError } from "../kit/errors.ts";
+import type { Log } from "../kit/log.ts";
 import type { Camera, ExposureRequest, Frame } from "./camera.ts";
 
 /** First try, once more after an abort, once more after disconnecting and connecting. */
 export const exposureAttemptsMax = 3;
 
 /** The request with the time that will be asked of the camera: a bias is its shortest. @throws OutOfLimitsError */
-export function allowedExposure(
-  camera: Pick<Camera, "name" | "limits">,
+function allowedExposure(
+  { name, limits }: Pick<Camera, "name" | "limits">,
   { exposureSeconds: asked, frameType }: ExposureRequest,
 ): ExposureRequest {
-  const { min, max } = camera.limits.exposureSeconds;
+  const { min, max } = limits.exposureSeconds;
   const exposureSeconds = frameType === "bias" ? min : asked;
   if (exposureSeconds >= min && exposureSeconds <= max) return { exposureSeconds, frameType };
-  throw new OutOfLimitsError(camera.name, "exposure", exposureSeconds, `${min} to ${max} s`);
+  throw new OutOfLimitsError(name, "exposure", exposureSeconds, `${min} to ${max} s`);
 }
 
-/** @param recover makes the camera ready for another attempt, or throws */
-export async function retryExposure(
-  attempt: () => Promise<Frame>,
-  recover: (error: unknown, attempt: number) => Promise<void>,
+/** How a camera takes one exposure, and what it does after one that failed. */
+export interface ExposureWays {
+  ready(): Promise<void>;
+  expose(request: ExposureRequest): Promise<Frame>;
+  mayRepeat(error: unknown): boolean;
+  /** Stops what is under way; how it fails is only logged. */
+  makeIdle(error: unknown, attempt: number): Promise<void>;
+  /** Before another attempt. */
+  reconnect?(error: unknown, attempt: number): Promise<void>;
+}
+
+/** @throws OutOfLimitsError before anything happens; the last attempt's error, and the signal's reason after stopping */
+export async function exposeWithRetries(
+  camera: Pick<Camera, "name" | "limits">,
+  log: Log,
+  request: ExposureRequest,
+  ways: ExposureWays,
+  signal: AbortSignal,
 ): Promise<Frame> {
-  for (let number = 1; ; number++) {
+  const { name: device } = camera;
+  await ways.ready();
+  const allowed = allowedExposure(camera, request);
+  for (let attempt = 1; ; attempt++) {
     try {
-      return await attempt();
+      await ways.ready();
+      return await ways.expose(allowed);
     } catch (error) {
-      await recover(error, number);
+      await ways.makeIdle(error, attempt).catch((stopError: unknown) => {
+        log.error({ device, error: String(stopError) }, "the camera could not be made idle");
+      });
+      signal.throwIfAborted();
+      if (!ways.mayRepeat(error) || attempt >= exposureAttemptsMax) throw error;
+      log.warn({ device, attempt, error: String(error) }, "the exposure is taken once more");
+      await ways.reconnect?.(error, attempt);
     }
   }
 }

@@ -1,4 +1,5 @@
 import { MissingAbilityError } from "../kit/errors.ts";
+import { given } from "../kit/given.ts";
 import type { Setting, SettingValue } from "./device.ts";
 
 /** One thing that a device keeps, and how an adapter reads it and puts it back. */
@@ -9,11 +10,26 @@ export interface KeptSetting {
   read(signal: AbortSignal): Promise<SettingValue | undefined>;
   /** Does nothing if it is so already; reads back. */
   restore(value: SettingValue, signal: AbortSignal): Promise<void>;
-  same(before: SettingValue, now: SettingValue): boolean;
+  /** Default: the very same value. */
+  same?(before: SettingValue, now: SettingValue): boolean;
 }
 
 /** Whether the device is connected: the one setting that every adapter keeps itself. */
 export const connectionKey = "connected";
+
+/** A cover or shutter: what did not know its place at the start is left closed, the safe way. */
+export function openOrClosedSetting(
+  key: string,
+  read: KeptSetting["read"],
+  bringTo: (wanted: "open" | "closed", signal: AbortSignal) => Promise<void>,
+): KeptSetting {
+  return {
+    key,
+    read,
+    restore: (value, signal) => bringTo(value === "open" ? "open" : "closed", signal),
+    same: (before, now) => before === now || (before === "unknown" && now === "closed"),
+  };
+}
 
 /** All that the device has now, in the order given. */
 export async function readKeptSettings(
@@ -22,9 +38,9 @@ export async function readKeptSettings(
 ): Promise<Setting[]> {
   const settings: Setting[] = [];
   for (const one of kept) {
+    const { key, unit } = one;
     const value = await one.read(signal);
-    if (value === undefined) continue;
-    settings.push({ key: one.key, value, ...(one.unit === undefined ? {} : { unit: one.unit }) });
+    if (value !== undefined) settings.push({ key, value, ...given({ unit }) });
   }
   return settings;
 }
@@ -39,7 +55,9 @@ export function requireSetting(kept: readonly KeptSetting[], key: string, device
 export function isSameSetting(kept: readonly KeptSetting[], before: Setting, now: Setting): boolean {
   if (before.key !== now.key) return false;
   if (before.key === connectionKey) return before.value === now.value;
-  return kept.find((one) => one.key === before.key)?.same(before.value, now.value) === true;
+  const setting = kept.find((one) => one.key === before.key);
+  if (!setting) return false;
+  return setting.same?.(before.value, now.value) ?? before.value === now.value;
 }
 
 /** Once disconnected a device shows nothing: what was read just before, but for the connection. */

@@ -61,3 +61,17 @@ export interface MountOptions {
   /** How near a slew must end to count as arrived [arcmin]. Default 5. */
   readonly arrivalArcmin?: number;
 }
+
+export function describeAbilities(
+  { park, sync, solarRate, nudge }: Mount["abilities"],
+  hasSite: boolean,
+): Record<string, string> {
+  const yes = (ability: boolean) => (ability ? "yes" : "no");
+  return {
+    park: yes(park),
+    sync: yes(sync),
+    solarRate: yes(solarRate),
+    nudge: `by ${nudge}`,
+    site: yes(hasSite),
+  };
+}

@@ -2,13 +2,20 @@ import type { Clock } from "../kit/clock.ts";
 import { ReadbackError, RefusedError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import type { Equatorial, TrackRate } from "./mount.ts";
-import { lengthArcsec, type SkyOffset, skyOffset } from "./mount-sky.ts";
+import { lengthArcsec, offsetBy, type SkyOffset, skyOffset } from "./mount-sky.ts";
+import type { SlewBudget } from "./slew.ts";
 
-export type NudgeWay = "pulse" | "motion" | "slew";
-
-/** Pulses if they take no longer than this, otherwise a slew [s]. At the usual half sidereal rate 150 arcsec. */
-export const pulseSecondsMax = 20;
 const passesMax = 6;
+
+/** Moves too small for a slew. */
+export interface SmallMoves {
+  readonly kind: "pulse" | "motion";
+  /** Whether they do it in less time than a slew. */
+  suffice(left: SkyOffset, cosDec: number): boolean;
+  give(left: SkyOffset, cosDec: number, signal: AbortSignal): Promise<void>;
+  /** How far it really went for what it was asked. */
+  learn(asked: SkyOffset, moved: SkyOffset): void;
+}
 
 /** What a mount can do towards a nudge. */
 export interface NudgedMount {
@@ -19,18 +26,10 @@ export interface NudgedMount {
   trackRate(signal: AbortSignal): Promise<TrackRate | undefined>;
   /** @returns where it points once it is still */
   untilStill(signal: AbortSignal): Promise<Equatorial>;
-  wayFor(left: SkyOffset, cosDec: number): NudgeWay;
-  /** @param slewToleranceArcsec at most: a slew must not count as arrived before it has begun */
-  move(
-    way: NudgeWay,
-    from: Equatorial,
-    left: SkyOffset,
-    cosDec: number,
-    slewToleranceArcsec: number,
-    signal: AbortSignal,
-  ): Promise<void>;
-  /** How far it really went for what it was asked. */
-  learn(way: NudgeWay, asked: SkyOffset, moved: SkyOffset): void;
+  readonly smallMoves: SmallMoves | undefined;
+  readonly canSlew: boolean;
+  readonly budget: SlewBudget;
+  slew(target: Equatorial, budget: SlewBudget, signal: AbortSignal): Promise<unknown>;
 }
 
 /**
@@ -39,7 +38,7 @@ export interface NudgedMount {
  * @throws RefusedError if the mount does not track; ReadbackError if it does not get there
  */
 export async function nudgeMount(mount: NudgedMount, by: SkyOffset, signal: AbortSignal): Promise<void> {
-  const { device, clock, log } = mount;
+  const { device, clock, log, smallMoves, budget } = mount;
   if (!(await mount.isTracking(signal))) throw new RefusedError(device, "a nudge needs a mount that tracks");
   const rate = await mount.trackRate(signal);
   const start = await mount.untilStill(signal);
@@ -50,17 +49,24 @@ export async function nudgeMount(mount: NudgedMount, by: SkyOffset, signal: Abor
   for (let pass = 0; lengthArcsec(left) > toleranceArcsec; pass++) {
     if (pass === passesMax)
       throw new ReadbackError(device, "nudge", offsetText(by), offsetText(skyOffset(start, here)));
+    const leftArcsec = lengthArcsec(left);
     const cosDec = Math.max(0.05, Math.cos((here.decDegrees * Math.PI) / 180));
-    const way = mount.wayFor(left, cosDec);
-    await mount.move(way, here, left, cosDec, 0.3 * lengthArcsec(left), signal);
+    const moves = !mount.canSlew || smallMoves?.suffice(left, cosDec) ? smallMoves : undefined;
+    if (moves) {
+      await moves.give(left, cosDec, signal);
+    } else {
+      // A slew must not count as arrived before it has begun.
+      const nearArcsec = Math.min(budget.toleranceArcsec, 0.3 * leftArcsec);
+      await mount.slew(offsetBy(here, left), { ...budget, toleranceArcsec: nearArcsec }, signal);
+    }
     const before = here;
     here = await mount.untilStill(signal);
     const moved = skyOffset(before, here);
-    if (way === "pulse" && lengthArcsec(left) > 5 && lengthArcsec(moved) < 0.2 * lengthArcsec(left)) {
+    if (moves?.kind === "pulse" && leftArcsec > 5 && lengthArcsec(moved) < 0.2 * leftArcsec) {
       log.warn({ device }, "the mount's coordinates do not show its pulses; they are trusted");
       break;
     }
-    mount.learn(way, left, moved);
+    moves?.learn(left, moved);
     const done = skyOffset(start, here);
     const driftArcsec = driftArcsecPerSecond(rate) * ((clock.nowMs() - startMs) / 1000) * cosDec;
     left = {

@@ -2,7 +2,7 @@ import { ReadbackError } from "../kit/errors.ts";
 import { wrapHours } from "../kit/sidereal.ts";
 import type { SettingValue } from "./device.ts";
 import type { KeptSetting } from "./kept-settings.ts";
-import type { Equatorial, Mount } from "./mount.ts";
+import type { Equatorial, Mount, MountState } from "./mount.ts";
 import { distanceDegrees } from "./mount-sky.ts";
 
 /** How far off a pointing that was put back may be [degrees]. */
@@ -23,13 +23,13 @@ export function pointingSetting(mount: Mount): KeptSetting {
       return parked === true || !tracking ? undefined : [pointing.raHours, pointing.decDegrees];
     },
     async restore(value, signal) {
-      const place = placeOf(value);
+      const place = pointingFrom(value);
       const state = await mount.state(signal);
       if (state.parked !== true && state.tracking && isNear(state.pointing, place)) return;
       await mount.ensureUnparked(signal);
       await mount.slewTo(place, signal);
     },
-    same: (before, now) => isNear(placeOf(before), placeOf(now)),
+    same: (before, now) => isNear(pointingFrom(before), pointingFrom(now)),
   };
 }
 
@@ -47,7 +47,7 @@ export function standingSetting(mount: Mount, siderealHours: SiderealHours): Kep
       return [await hourAngle(pointing, signal), pointing.decDegrees];
     },
     async restore(value, signal) {
-      const wanted = placeOf(value);
+      const wanted = pointingFrom(value);
       // A slew follows the sky until tracking is off, and so ends late in hour angle: the next aims ahead by as much.
       let aheadHours = 0;
       for (let attempt = 0; ; attempt++) {
@@ -65,7 +65,24 @@ export function standingSetting(mount: Mount, siderealHours: SiderealHours): Kep
         await mount.ensureTrackingOff(signal);
       }
     },
-    same: (before, now) => isNear(placeOf(before), placeOf(now)),
+    same: (before, now) => isNear(pointingFrom(before), pointingFrom(now)),
+  };
+}
+
+/** @param switchTracking what it takes besides unparking, from that state */
+export function trackingSetting(
+  mount: Mount,
+  switchTracking: (on: boolean, state: MountState, signal: AbortSignal) => Promise<void>,
+): KeptSetting {
+  return {
+    key: "tracking",
+    read: async (signal) => (await mount.state(signal)).tracking,
+    async restore(value, signal) {
+      const state = await mount.state(signal);
+      if (state.tracking === value) return;
+      if (value === true) await mount.ensureUnparked(signal);
+      await switchTracking(value === true, state, signal);
+    },
   };
 }
 
@@ -74,11 +91,10 @@ export function parkedSetting(mount: Mount): KeptSetting {
     key: "parked",
     read: async (signal) => (await mount.state(signal)).parked,
     restore: (value, signal) => (value === true ? mount.ensureParked(signal) : mount.ensureUnparked(signal)),
-    same: (before, now) => before === now,
   };
 }
 
-function placeOf(value: SettingValue): Equatorial {
+function pointingFrom(value: SettingValue): Equatorial {
   const [raHours, decDegrees] = Array.isArray(value) ? (value as readonly number[]) : [];
   return { raHours: raHours ?? Number.NaN, decDegrees: decDegrees ?? Number.NaN };
 }

@@ -1,6 +1,7 @@
 import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { IndiClient } from "../../drivers/indi/session/client.ts";
-import type { CommandValues } from "../../drivers/indi/session/device.ts";
+import type { CommandValues } from "../../drivers/indi/session/command.ts";
+import { connectDevice } from "../../drivers/indi/session/device-connection.ts";
 import { readsBack, switchIn } from "../../drivers/indi/wire/property.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { DeviceLostError, OutOfLimitsError, RefusedError } from "../../drivers/kit/errors.ts";
@@ -87,7 +88,7 @@ describe("Debian's simulators under Debian's server", () => {
     "$device: connects, reads, obeys $property",
     async ({ device: name, offers, property, values }) => {
       const device = client.device(name);
-      await device.connectDevice(signal);
+      await connectDevice(device, signal);
       await device.require(offers, { withinSeconds: 10 }, signal);
       const ended = await device.change(
         property,
@@ -188,7 +189,7 @@ describe("Debian's simulators under Debian's server", () => {
     await expect(turning).rejects.toThrow(DeviceLostError);
     await rotator.require(["CONNECTION"], { withinSeconds: 10 }, signal);
     expect(switchIn(rotator.property("CONNECTION"), "CONNECT")).toBe(false);
-    await rotator.connectDevice(signal);
+    await connectDevice(rotator, signal);
     expect(rotator.property("ABS_ROTATOR_ANGLE")).toBeDefined();
   });
 });

@@ -1,9 +1,7 @@
-import type { Clock } from "../../kit/clock.ts";
-import { OutOfLimitsError } from "../../kit/errors.ts";
+import { MissingAbilityError, OutOfLimitsError } from "../../kit/errors.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { ensureProperty, type Property, propertySetting } from "../session/kept-setting.ts";
-import { waitUntil } from "../session/wait-until.ts";
 import { flag, number } from "../wire/values.ts";
 import type { CameraFacts } from "./camera-facts.ts";
 
@@ -13,10 +11,9 @@ const toleranceCelsius = 0.75;
 const secondsPerDegree = 40;
 const absoluteZeroCelsius = -273.15;
 
-const coolerOn: Property<boolean> = { member: "cooleron", parameter: "CoolerOn", schema: flag };
+const coolerOn: Property<boolean> = { name: "CoolerOn", schema: flag };
 const setPoint: Property<number> = {
-  member: "setccdtemperature",
-  parameter: "SetCCDTemperature",
+  name: "SetCCDTemperature",
   schema: number,
   tolerance: 0.1,
 };
@@ -26,27 +23,21 @@ export async function readCelsius(device: AlpacaDevice, signal: AbortSignal): Pr
   return celsius !== undefined && Number.isFinite(celsius) ? celsius : undefined;
 }
 
-/** @throws OutOfLimitsError; the real limits are the device's own, which it does not tell */
-export function checkCelsius(device: string, celsius: number): void {
+/** @throws MissingAbilityError, OutOfLimitsError; the real limits are the device's own, which it does not tell */
+export function checkCelsius(device: string, celsius: number, { canHoldCelsius }: CameraFacts): void {
+  if (!canHoldCelsius) throw new MissingAbilityError(device, "this camera cannot hold a temperature");
   if (celsius >= absoluteZeroCelsius && celsius < 100) return;
   throw new OutOfLimitsError(device, "sensor temperature", celsius, `${absoluteZeroCelsius} to 100 degrees`);
 }
 
 /** The thermometer decides; a set point alone proves nothing. */
-export async function holdCelsius(
-  device: AlpacaDevice,
-  clock: Clock,
-  celsius: number,
-  signal: AbortSignal,
-): Promise<void> {
+export async function holdCelsius(device: AlpacaDevice, celsius: number, signal: AbortSignal): Promise<void> {
   await ensureProperty(device, setPoint, celsius, signal);
   await ensureProperty(device, coolerOn, true, signal);
   const from = (await readCelsius(device, signal)) ?? celsius;
-  await waitUntil(
+  await device.until(
+    `cooling to ${celsius} degrees`,
     {
-      clock,
-      device: device.name,
-      what: `cooling to ${celsius} degrees`,
       withinSeconds: 120 + Math.abs(from - celsius) * secondsPerDegree,
       precisionSeconds: 1,
       pauseSecondsMax: 5,

@@ -1,18 +1,11 @@
-import type { Clock } from "../../kit/clock.ts";
 import { RefusedError } from "../../kit/errors.ts";
-import type { Log } from "../../kit/log.ts";
+import { parseUtcMs } from "../../kit/utc.ts";
+import type { RoleTools } from "../session/alpaca-role.ts";
 import type { AlpacaDevice } from "../session/device.ts";
-import { waitUntil } from "../session/wait-until.ts";
 import { AscomError, ascom, isSilence } from "../wire/errors.ts";
 import type { DecodedImage } from "../wire/image-bytes.ts";
 import { flag, number, text } from "../wire/values.ts";
 import type { CameraFacts } from "./camera-facts.ts";
-
-export interface CameraTools {
-  readonly device: AlpacaDevice;
-  readonly clock: Clock;
-  readonly log: Log;
-}
 
 export const cameraState = { idle: 0, waiting: 1, exposing: 2, reading: 3, download: 4, error: 5 } as const;
 
@@ -52,7 +45,7 @@ export class ExposureMemory {
  *   requests throw
  */
 export async function exposeOnce(
-  tools: CameraTools,
+  tools: RoleTools,
   request: { exposureSeconds: number; light: boolean; readoutSeconds: number; maxAdu: number },
   memory: ExposureMemory,
   signal: AbortSignal,
@@ -70,11 +63,9 @@ export async function exposeOnce(
   const doneSeconds = exposureSeconds + memory.readoutSeconds;
   let notYetSeconds: number | undefined;
   const precisionSeconds = Math.min(0.5, Math.max(0.01, 0.02 * exposureSeconds));
-  const started = await waitUntil(
+  const started = await device.until(
+    "the exposure",
     {
-      clock,
-      device: device.name,
-      what: "the exposure",
       withinSeconds: exposureSeconds - elapsedSeconds() + readoutSeconds,
       expectSeconds: doneSeconds - elapsedSeconds(),
       precisionSeconds,
@@ -98,12 +89,12 @@ export async function exposeOnce(
   return {
     image,
     exposureSeconds: reported !== undefined && reported > 0 ? reported : exposureSeconds,
-    startedUtcMs: fitsUtcMs(started.start),
+    startedUtcMs: parseUtcMs(started.start),
   };
 }
 
 /** Silence in the middle of an exposure is no failure of the exposure: the end decides. */
-async function checkOnItsWay({ device, log }: CameraTools, signal: AbortSignal): Promise<void> {
+async function checkOnItsWay({ device, log }: RoleTools, signal: AbortSignal): Promise<void> {
   try {
     await checkNotFailed(device, true, signal);
   } catch (error) {
@@ -140,19 +131,12 @@ function lastStart(device: AlpacaDevice, signal: AbortSignal): Promise<string | 
   return unlessNow(device.optional("lastexposurestarttime", text, signal));
 }
 
-/** `CCYY-MM-DDThh:mm:ss[.sss]`, UTC without saying so (FITS form). */
-function fitsUtcMs(start: string | undefined): number | undefined {
-  if (start === undefined || start === "") return undefined;
-  const ms = Date.parse(/[zZ]|[+-]\d\d:?\d\d$/.test(start) ? start : `${start}Z`);
-  return Number.isNaN(ms) ? undefined : ms;
-}
-
 /**
  * Ends what the camera is exposing and waits until it is idle. Safe in any state.
  * @throws DeadlineError if it does not come to rest
  */
 export async function stopExposing(
-  { device, clock, log }: CameraTools,
+  { device, log }: RoleTools,
   facts: Pick<CameraFacts, "canAbort" | "canStop">,
   longestSeconds: number,
   signal: AbortSignal,
@@ -171,14 +155,9 @@ export async function stopExposing(
     log.warn({ device: device.name }, "this camera cannot abort; its exposure is waited for");
     waitSeconds += longestSeconds;
   }
-  await waitUntil(
-    {
-      clock,
-      device: device.name,
-      what: "the camera's rest",
-      withinSeconds: waitSeconds,
-      precisionSeconds: 0.1,
-    },
+  await device.until(
+    "the camera's rest",
+    { withinSeconds: waitSeconds, precisionSeconds: 0.1 },
     async (abort) => {
       const now = await device.get("camerastate", number, abort);
       return now === cameraState.idle || now === cameraState.error ? true : undefined;

@@ -34,7 +34,7 @@ export interface ControlFacts {
 export async function readCameraFacts(device: AlpacaDevice, signal: AbortSignal): Promise<CameraFacts> {
   const must = (member: string) => device.get(member, number, signal);
   const may = (member: string) => device.optional(member, number, signal);
-  const can = async (member: string) => (await device.optional(member, flag, signal)) ?? false;
+  const can = (member: string) => device.can(member, signal);
   const binX = (await may("maxbinx")) ?? 1;
   const binY = (await may("maxbiny")) ?? binX;
   const step = (await may("exposureresolution")) ?? 0;

@@ -1,9 +1,8 @@
-import { OutOfLimitsError, ReadbackError } from "../../kit/errors.ts";
+import { ReadbackError } from "../../kit/errors.ts";
 import type { Region } from "../../roles/camera.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { whole } from "../wire/values.ts";
-import type { CameraFacts } from "./camera-facts.ts";
 
 /** Binning and subframe as the device keeps them: start and size in binned pixels. */
 export interface DeviceFrame {
@@ -15,19 +14,10 @@ export interface DeviceFrame {
   readonly numY: number;
 }
 
-const members = {
-  binX: ["binx", "BinX"],
-  binY: ["biny", "BinY"],
-  startX: ["startx", "StartX"],
-  startY: ["starty", "StartY"],
-  numX: ["numx", "NumX"],
-  numY: ["numy", "NumY"],
-} as const satisfies Record<keyof DeviceFrame, readonly [member: string, parameter: string]>;
-
 type Part = keyof DeviceFrame;
 
 export async function readFrame(device: AlpacaDevice, signal: AbortSignal): Promise<DeviceFrame> {
-  const read = (part: Part) => device.get(members[part][0], whole, signal);
+  const read = (part: Part) => device.get(part.toLowerCase(), whole, signal);
   return {
     binX: await read("binX"),
     binY: await read("binY"),
@@ -80,31 +70,13 @@ export async function setFrame(
   for (const part of order) {
     // A change of binning may set the other one too, and some cameras rewrite the subframe with it.
     if (now[part] === wanted[part] && !binningChanges) continue;
-    const [member, parameter] = members[part];
-    await device.put(member, { [parameter]: wanted[part] }, signal);
+    const name = part[0]!.toUpperCase() + part.slice(1);
+    await device.put(part.toLowerCase(), { [name]: wanted[part] }, signal);
   }
   const found = await readFrame(device, signal);
   for (const part of order) {
     if (found[part] !== wanted[part]) throw new ReadbackError(device.name, part, wanted[part], found[part]);
   }
-}
-
-/** @throws OutOfLimitsError */
-export function checkRegion(
-  device: string,
-  region: Region,
-  sensor: Pick<CameraFacts, "widthPx" | "heightPx">,
-) {
-  const { xPx, yPx, widthPx, heightPx } = region;
-  const isWhole = [xPx, yPx, widthPx, heightPx].every((value) => Number.isInteger(value) && value >= 0);
-  const isInside = xPx + widthPx <= sensor.widthPx && yPx + heightPx <= sensor.heightPx;
-  if (isWhole && widthPx > 0 && heightPx > 0 && isInside) return;
-  throw new OutOfLimitsError(
-    device,
-    "region",
-    `${widthPx} x ${heightPx} at ${xPx}, ${yPx}`,
-    `whole pixels inside ${sensor.widthPx} x ${sensor.heightPx}`,
-  );
 }
 
 /** Binning and subframe together, since neither means anything without the other. */

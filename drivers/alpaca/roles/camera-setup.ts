@@ -1,4 +1,3 @@
-import type { Clock } from "../../kit/clock.ts";
 import type { CameraSetup } from "../../roles/camera.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { ensureProperty, type Property } from "../session/kept-setting.ts";
@@ -8,8 +7,8 @@ import type { CameraFacts } from "./camera-facts.ts";
 import { type DeviceFrame, frameFor, readFrame, regionOf, setFrame } from "./camera-frame.ts";
 
 export const controlMembers = {
-  gain: { member: "gain", parameter: "Gain", schema: whole },
-  offset: { member: "offset", parameter: "Offset", schema: whole },
+  gain: { name: "Gain", schema: whole },
+  offset: { name: "Offset", schema: whole },
 } as const satisfies Record<string, Property<number>>;
 
 export type SetupInForce = Required<Omit<CameraSetup, "coolerCelsius">>;
@@ -34,7 +33,7 @@ export async function readSetup(
 
 /** Sets what is given and reads it back; a change of binning alone keeps the part of the sensor. @throws ReadbackError */
 export async function applySetup(
-  { device, clock }: { device: AlpacaDevice; clock: Clock },
+  device: AlpacaDevice,
   facts: CameraFacts,
   setup: CameraSetup,
   signal: AbortSignal,
@@ -48,7 +47,7 @@ export async function applySetup(
     const value = setup[control];
     if (value !== undefined) await ensureProperty(device, controlMembers[control], value, signal);
   }
-  if (setup.coolerCelsius !== undefined) await holdCelsius(device, clock, setup.coolerCelsius, signal);
+  if (setup.coolerCelsius !== undefined) await holdCelsius(device, setup.coolerCelsius, signal);
 }
 
 /** A frame that holds all whole binned pixels means the whole sensor, also where some pixels are left over. */

@@ -1,4 +1,5 @@
 import { DeadlineError, DeviceLostError, MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
+import { given } from "../../kit/given.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
 import type {
   CameraSetup,
@@ -7,24 +8,19 @@ import type {
   ExposureRequest,
   Frame,
 } from "../../roles/camera.ts";
+import { checkSetup } from "../../roles/camera-setup.ts";
 import type { Setting } from "../../roles/device.ts";
-import { allowedExposure, exposureAttemptsMax, retryExposure } from "../../roles/exposure-attempts.ts";
+import { exposeWithRetries, exposureAttemptsMax } from "../../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { propertySetting } from "../session/kept-setting.ts";
 import { AscomError, UnreadableReplyError } from "../wire/errors.ts";
 import { number } from "../wire/values.ts";
-import { coolerSettings, readCelsius } from "./camera-cooler.ts";
-import {
-  type CameraTools,
-  ExposureMemory,
-  exposeOnce,
-  LostExposureError,
-  stopExposing,
-} from "./camera-exposure.ts";
+import { checkCelsius, coolerSettings, readCelsius } from "./camera-cooler.ts";
+import { ExposureMemory, exposeOnce, LostExposureError, stopExposing } from "./camera-exposure.ts";
 import { type CameraFacts, readCameraFacts } from "./camera-facts.ts";
 import { type DeviceFrame, frameSetting } from "./camera-frame.ts";
-import { type CameraOptions, cameraLimits, checkSetup, describeCamera } from "./camera-limits.ts";
+import { type CameraOptions, cameraLimits, describeCamera } from "./camera-limits.ts";
 import { applySetup, controlMembers, readSetup, type SetupInForce } from "./camera-setup.ts";
 
 /** How long settings that were read are believed [s]. */
@@ -69,10 +65,6 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
     return this.#known;
   }
 
-  get #tools(): CameraTools {
-    return { device: this.device, clock: this.clock, log: this.log };
-  }
-
   get limits() {
     return cameraLimits(this.#facts, this.#options);
   }
@@ -94,7 +86,8 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
 
   async configure(setup: CameraSetup, signal: AbortSignal) {
     await this.ready(signal);
-    checkSetup(this.name, setup, this.limits, this.#facts);
+    checkSetup(this, setup);
+    if (setup.coolerCelsius !== undefined) checkCelsius(this.name, setup.coolerCelsius, this.#facts);
     return this.recovering(async () => {
       await this.#stop(signal);
       this.#inForce = undefined;
@@ -105,7 +98,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
   }
 
   #apply(setup: CameraSetup, signal: AbortSignal): Promise<void> {
-    return applySetup(this.#tools, this.#facts, setup, signal);
+    return applySetup(this.device, this.#facts, setup, signal);
   }
 
   /** Read anew after a while: another client may have changed it, as there are no locks in this protocol. */
@@ -119,45 +112,33 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
     return this.#inForce;
   }
 
-  async expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
-    await this.ready(signal);
-    const allowed = allowedExposure(this, request);
-    return retryExposure(
-      async () => {
-        await this.ready(signal);
-        return this.#attempt(allowed, signal);
+  expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    const isLost = (error: unknown) => error instanceof DeviceLostError;
+    const ways = {
+      ready: () => this.ready(signal),
+      expose: (allowed: ExposureRequest) => this.#attempt(allowed, signal),
+      mayRepeat: (error: unknown) =>
+        isLost(error) ||
+        error instanceof DeadlineError ||
+        error instanceof ReadbackError ||
+        error instanceof LostExposureError ||
+        error instanceof UnreadableReplyError,
+      // A device that is lost is found again by the next attempt; nothing of its exposure is left.
+      makeIdle: async (error: unknown) => {
+        if (!isLost(error) || signal.aborted) await this.#stop(neverAborted);
       },
-      (error, attempt) => this.#recover(error, attempt, signal),
-    );
+      reconnect: async (error: unknown, attempt: number) => {
+        if (isLost(error) || attempt < exposureAttemptsMax - 1) return;
+        await this.disconnect(signal);
+        await this.connectAll(signal);
+        await this.setUp(signal);
+      },
+    };
+    return exposeWithRetries(this, this.log, request, ways, signal);
   }
 
   giveBack(pixelsAdu: Uint16Array): void {
     this.device.server.memory.giveBack(pixelsAdu);
-  }
-
-  /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
-  async #recover(error: unknown, attempt: number, signal: AbortSignal): Promise<void> {
-    const isLost = error instanceof DeviceLostError;
-    const mayRetry =
-      isLost ||
-      error instanceof DeadlineError ||
-      error instanceof ReadbackError ||
-      error instanceof LostExposureError ||
-      error instanceof UnreadableReplyError;
-    // A device that is lost is found again by the next attempt; nothing of its exposure is left.
-    if (!isLost || signal.aborted) {
-      await this.#stop(neverAborted).catch((stopError: unknown) => {
-        this.log.error({ device: this.name, error: String(stopError) }, "the camera could not be made idle");
-      });
-    }
-    signal.throwIfAborted();
-    if (!mayRetry || attempt >= exposureAttemptsMax) throw error;
-    this.log.warn({ device: this.name, attempt, error: String(error) }, "the exposure is taken once more");
-    if (attempt === exposureAttemptsMax - 1 && !isLost) {
-      await this.disconnect(signal);
-      await this.connectAll(signal);
-      await this.setUp(signal);
-    }
   }
 
   async #attempt({ exposureSeconds, frameType }: ExposureRequest, signal: AbortSignal): Promise<Frame> {
@@ -171,7 +152,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
       readoutSeconds: this.#options.readoutSeconds ?? 30,
       maxAdu: this.#facts.maxAdu,
     };
-    const { image, ...reported } = await exposeOnce(this.#tools, asked, this.#memory, signal);
+    const { image, ...reported } = await exposeOnce(this.tools, asked, this.#memory, signal);
     const { pixelsAdu, widthPx, heightPx } = image;
     if (widthPx !== frame.numX || heightPx !== frame.numY) {
       throw new ReadbackError(
@@ -190,9 +171,11 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
       exposureSeconds: reported.exposureSeconds,
       startedUtcMs: reported.startedUtcMs ?? requestedUtcMs,
       frameType,
-      ...(this.#facts.gain ? { gain: setup.gain } : {}),
-      ...(this.#facts.offset ? { offset: setup.offset } : {}),
-      ...(sensorCelsius === undefined ? {} : { sensorCelsius }),
+      ...given({
+        gain: this.#facts.gain && setup.gain,
+        offset: this.#facts.offset && setup.offset,
+        sensorCelsius,
+      }),
     };
   }
 
@@ -207,7 +190,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
   }
 
   #stop(signal: AbortSignal): Promise<void> {
-    return stopExposing(this.#tools, this.#facts, this.limits.exposureSeconds.max, signal);
+    return stopExposing(this.tools, this.#facts, this.limits.exposureSeconds.max, signal);
   }
 
   async ensureStopped(signal: AbortSignal): Promise<void> {

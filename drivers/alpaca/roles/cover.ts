@@ -1,6 +1,6 @@
 import { MissingAbilityError, ReadbackError, RefusedError } from "../../kit/errors.ts";
 import type { Cover, CoverOptions, CoverState } from "../../roles/cover.ts";
-import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { whole } from "../wire/values.ts";
 
@@ -43,14 +43,18 @@ export class AlpacaCover extends AlpacaRole implements Cover {
   }
 
   ensureClosed(signal: AbortSignal): Promise<void> {
-    return this.recovering(() => this.#bringTo("closed", signal), signal);
+    return this.#ensure("closed", signal);
   }
 
-  /** A built-in light is switched off first: it would shine into the telescope. */
   ensureOpen(signal: AbortSignal): Promise<void> {
+    return this.#ensure("open", signal);
+  }
+
+  /** A built-in light is switched off before opening: it would shine into the telescope. */
+  #ensure(wanted: "open" | "closed", signal: AbortSignal): Promise<void> {
     return this.recovering(async () => {
-      await this.#setBrightness(0, signal);
-      await this.#bringTo("open", signal);
+      if (wanted === "open") await this.#setBrightness(0, signal);
+      await this.#bringTo(wanted, signal);
     }, signal);
   }
 
@@ -77,7 +81,7 @@ export class AlpacaCover extends AlpacaRole implements Cover {
   }
 
   #untilRest(signal: AbortSignal): Promise<number> {
-    return this.until(
+    return this.device.until(
       `the ${this.role}'s motion`,
       { withinSeconds: this.#travelSecondsMax, precisionSeconds: 0.2 },
       async (abort) => {
@@ -102,7 +106,7 @@ export class AlpacaCover extends AlpacaRole implements Cover {
     if (brightness === 0) await this.device.put("calibratoroff", {}, signal);
     else await this.device.put("calibratoron", { Brightness: brightness }, signal);
     const wanted = brightness === 0 ? calibratorStatus.off : calibratorStatus.ready;
-    await this.until(
+    await this.device.until(
       "the built-in light",
       { withinSeconds: lightSeconds },
       async (abort) =>
@@ -112,19 +116,16 @@ export class AlpacaCover extends AlpacaRole implements Cover {
   }
 
   protected override keptSettings(): readonly KeptSetting[] {
-    const position: KeptSetting = {
-      key: "position",
-      read: (signal) => this.#atRest(signal),
-      // A cover that did not know its place at the start is left closed, the safe way.
-      restore: (value, signal) => (value === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
-      same: (before, now) => before === now || (before === "unknown" && now === "closed"),
-    };
+    const position = openOrClosedSetting(
+      "position",
+      (signal) => this.#atRest(signal),
+      (wanted, signal) => this.#ensure(wanted, signal),
+    );
     const light: KeptSetting = {
       key: "light",
       unit: `of ${this.#brightnessMax}`,
       read: (signal) => this.#brightness(signal),
       restore: (value, signal) => this.#setBrightness(Number(value), signal),
-      same: (before, now) => before === now,
     };
     return this.#brightnessMax === undefined ? [position] : [position, light];
   }

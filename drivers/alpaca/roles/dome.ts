@@ -1,7 +1,7 @@
 import { turnDegrees, wrapDegrees } from "../../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../../kit/errors.ts";
 import type { Dome, DomeOptions, ShutterState } from "../../roles/dome.ts";
-import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty, type Property, propertySetting } from "../session/kept-setting.ts";
 import { flag, number, whole } from "../wire/values.ts";
@@ -13,7 +13,7 @@ const shutterStates: Readonly<Record<number, ShutterState>> = {
   2: "moving",
   3: "moving",
 };
-const slaved: Property<boolean> = { member: "slaved", parameter: "Slaved", schema: flag };
+const slaved: Property<boolean> = { name: "Slaved", schema: flag };
 
 export class AlpacaDome extends AlpacaRole implements Dome {
   override readonly role = "dome";
@@ -31,7 +31,7 @@ export class AlpacaDome extends AlpacaRole implements Dome {
   }
 
   protected override async readFacts(signal: AbortSignal): Promise<void> {
-    const can = async (member: string) => (await this.device.optional(member, flag, signal)) ?? false;
+    const can = (member: string) => this.device.can(member, signal);
     this.#abilities = {
       shutter: await can("cansetshutter"),
       azimuth: await can("cansetazimuth"),
@@ -94,7 +94,7 @@ export class AlpacaDome extends AlpacaRole implements Dome {
 
   /** The status is the completion, not `slewing`; a shutter that reports an error is in an unknown place. */
   #shutterAtRest(signal: AbortSignal): Promise<ShutterState> {
-    return this.until(
+    return this.device.until(
       "the shutter's motion",
       { withinSeconds: this.#shutterSecondsMax, precisionSeconds: 0.5 },
       async (abort) => {
@@ -112,9 +112,8 @@ export class AlpacaDome extends AlpacaRole implements Dome {
       throw new OutOfLimitsError(this.name, "azimuth", azimuthDegrees, "a finite angle in degrees");
     }
     const target = wrapDegrees(azimuthDegrees);
-    await this.ready(signal);
-    await this.stoppedIfFailed(
-      () => this.recovering(() => this.#bringTo(target, signal), signal),
+    await this.moveOrStop(
+      () => this.#bringTo(target, signal),
       (own) => this.#stop(own),
       signal,
     );
@@ -139,12 +138,9 @@ export class AlpacaDome extends AlpacaRole implements Dome {
   }
 
   async #untilStill(signal: AbortSignal): Promise<void> {
-    await this.until(
-      "the dome's motion",
-      { withinSeconds: this.#turnSecondsMax + this.#shutterSecondsMax, precisionSeconds: 0.5 },
-      async (abort) => ((await this.device.get("slewing", flag, abort)) ? undefined : true),
-      signal,
-    );
+    const withinSeconds = this.#turnSecondsMax + this.#shutterSecondsMax;
+    const options = { withinSeconds, precisionSeconds: 0.5 };
+    await this.device.untilOff("the dome's motion", "slewing", options, signal);
   }
 
   /** The standard has no unparking: the next motion ends it. */
@@ -177,14 +173,9 @@ export class AlpacaDome extends AlpacaRole implements Dome {
       });
     }
     if (shutter) {
-      settings.push({
-        key: "shutter",
-        read: (signal) => this.#shutterAtRest(signal),
-        // Found unknown it is left closed, the safe way.
-        restore: (value, signal) =>
-          value === "open" ? this.ensureShutterOpen(signal) : this.ensureShutterClosed(signal),
-        same: (before, now) => before === now || (before === "unknown" && now === "closed"),
-      });
+      const bringTo = (wanted: "open" | "closed", signal: AbortSignal) =>
+        this.recovering(() => this.#bringShutterTo(wanted, signal), signal);
+      settings.push(openOrClosedSetting("shutter", (signal) => this.#shutterAtRest(signal), bringTo));
     }
     if (this.#canSlave) settings.push(propertySetting(this.device, "slaved", slaved));
     if (park) {
@@ -192,7 +183,6 @@ export class AlpacaDome extends AlpacaRole implements Dome {
         key: "parked",
         read: (signal) => this.device.get("atpark", flag, signal),
         restore: (value, signal) => this.#restoreParked(value === true, signal),
-        same: (before, now) => before === now,
       });
     }
     return settings;

@@ -3,11 +3,10 @@ import type { Range } from "../../roles/device.ts";
 import type { Focuser, FocuserOptions } from "../../roles/focuser.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
-import { isAbsence } from "../session/device.ts";
 import { ensureProperty, type Property, propertySetting } from "../session/kept-setting.ts";
 import { flag, whole } from "../wire/values.ts";
 
-const tempComp: Property<boolean> = { member: "tempcomp", parameter: "TempComp", schema: flag };
+const tempComp: Property<boolean> = { name: "TempComp", schema: flag };
 
 /** An absolute focuser: what only moves by so many steps cannot be put back exactly. */
 export class AlpacaFocuser extends AlpacaRole implements Focuser {
@@ -28,7 +27,7 @@ export class AlpacaFocuser extends AlpacaRole implements Focuser {
     }
     this.#limits = { min: 0, max: await this.device.get("maxstep", whole, signal), step: 1 };
     this.#incrementMax = (await this.device.optional("maxincrement", whole, signal)) ?? this.#limits.max;
-    this.#hasTempComp = (await this.device.optional("tempcompavailable", flag, signal)) ?? false;
+    this.#hasTempComp = await this.device.can("tempcompavailable", signal);
   }
 
   protected override ping(signal: AbortSignal): Promise<boolean> {
@@ -54,9 +53,8 @@ export class AlpacaFocuser extends AlpacaRole implements Focuser {
       throw new OutOfLimitsError(this.name, "focuser position", positionSteps, `${min} to ${max} steps`);
     }
     const target = Math.round(positionSteps);
-    await this.ready(signal);
-    await this.stoppedIfFailed(
-      () => this.recovering(() => this.#bringTo(target, signal), signal),
+    await this.moveOrStop(
+      () => this.#bringTo(target, signal),
       (own) => this.#stop(own),
       signal,
     );
@@ -87,12 +85,8 @@ export class AlpacaFocuser extends AlpacaRole implements Focuser {
 
   /** The position may equal the target before the motion has ended. */
   async #untilStill(withinSeconds: number, signal: AbortSignal): Promise<void> {
-    await this.until(
-      "the focuser's motion",
-      { withinSeconds, precisionSeconds: 0.1 },
-      async (abort) => ((await this.device.get("ismoving", flag, abort)) ? undefined : true),
-      signal,
-    );
+    const options = { withinSeconds, precisionSeconds: 0.1 };
+    await this.device.untilOff("the focuser's motion", "ismoving", options, signal);
   }
 
   async ensureStopped(signal: AbortSignal): Promise<void> {
@@ -102,9 +96,7 @@ export class AlpacaFocuser extends AlpacaRole implements Focuser {
   /** Without a halt the move in hand is waited for. */
   async #stop(signal: AbortSignal): Promise<void> {
     if (!(await this.device.get("ismoving", flag, signal))) return;
-    await this.device.put("halt", {}, signal, { urgent: true }).catch((error: unknown) => {
-      if (!isAbsence(error)) throw error;
-    });
+    await this.device.halt(signal);
     await this.#untilStill(this.#moveSeconds(this.#limits.max), signal);
   }
 
@@ -114,7 +106,6 @@ export class AlpacaFocuser extends AlpacaRole implements Focuser {
       unit: "steps",
       read: (signal) => this.#position(signal),
       restore: (value, signal) => this.moveTo(Number(value), signal),
-      same: (before, now) => before === now,
     };
     return this.#hasTempComp
       ? [position, propertySetting(this.device, "temperatureCompensation", tempComp)]

@@ -1,5 +1,5 @@
 import type { AlpacaDevice } from "../session/device.ts";
-import { flag, number, wholes } from "../wire/values.ts";
+import { number, wholes } from "../wire/values.ts";
 
 /** What a mount can do by its own account, read once it is connected. */
 export interface MountFacts {
@@ -28,7 +28,7 @@ export interface MountFacts {
 export const driveRate = { sidereal: 0, lunar: 1, solar: 2, king: 3 } as const;
 
 export async function readMountFacts(device: AlpacaDevice, signal: AbortSignal): Promise<MountFacts> {
-  const can = async (member: string) => (await device.optional(member, flag, signal)) ?? false;
+  const can = (member: string) => device.can(member, signal);
   const may = (member: string) => device.optional(member, number, signal);
   const canPulseGuide = await can("canpulseguide");
   return {

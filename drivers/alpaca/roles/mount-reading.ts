@@ -1,14 +1,12 @@
 import type { z } from "zod";
-import type { Clock } from "../../kit/clock.ts";
+import { parseUtcMs } from "../../kit/utc.ts";
 import type { Equatorial, Site, TrackRate } from "../../roles/mount.ts";
-import type { AlpacaDevice } from "../session/device.ts";
+import type { RoleTools } from "../session/alpaca-role.ts";
 import { flag, number, text } from "../wire/values.ts";
 import { equinoxMsOf, precess } from "./equinox.ts";
 import { driveRate, type MountFacts } from "./mount-facts.ts";
 
-export interface MountTools {
-  readonly device: AlpacaDevice;
-  readonly clock: Clock;
+export interface MountTools extends RoleTools {
   readonly facts: () => MountFacts;
 }
 
@@ -91,14 +89,11 @@ export async function readSiteAndTime(
   const longitudeDegrees = await device.optional("sitelongitude", number, signal);
   const elevationMetres = await device.optional("siteelevation", number, signal);
   const utc = await device.optional("utcdate", text, signal);
-  // The standard wants a trailing Z; without one it is UTC all the same.
-  const utcMs =
-    utc === undefined ? Number.NaN : Date.parse(/[zZ]|[+-]\d\d:?\d\d$/.test(utc) ? utc : `${utc}Z`);
   return {
     site:
       latitudeDegrees === undefined || longitudeDegrees === undefined
         ? undefined
         : { latitudeDegrees, longitudeDegrees, elevationMetres: elevationMetres ?? 0 },
-    utcMs: Number.isNaN(utcMs) ? undefined : utcMs,
+    utcMs: parseUtcMs(utc),
   };
 }

@@ -1,12 +1,9 @@
 import { DeviceLostError, MissingAbilityError, RefusedError } from "../../kit/errors.ts";
-import { waitUntil } from "../session/wait-until.ts";
+import { parkSecondsMax, type SlewBudget } from "../../roles/slew.ts";
 import { AscomError, NotImplementedError } from "../wire/errors.ts";
 import { setTracking } from "./mount-rate.ts";
 import { type MountReading, type MountTools, readMount } from "./mount-reading.ts";
-import { type SlewBudget, waitUntilStill } from "./mount-slew.ts";
-
-/** Worst time for parking: half a turn at the slowest, with margin for homing [s]. */
-const parkExtraSeconds = 120;
+import { waitUntilStill } from "./mount-slew.ts";
 
 /** Bringing a mount to rest: stopping, parking, unparking. */
 export class MountRest {
@@ -34,8 +31,8 @@ export class MountRest {
 
   /** Parking that is under way is left to end: stopped in its middle the mount has no known place. */
   async bringParkTo(parked: boolean, signal: AbortSignal): Promise<void> {
-    const { device, clock, facts } = this.tools;
-    const withinSeconds = this.#parkSeconds;
+    const { device, facts } = this.tools;
+    const withinSeconds = parkSecondsMax(this.budget);
     if (this.#isParking) await this.#untilNotSlewing("parking", withinSeconds, signal);
     const now = await readMount(this.tools, signal);
     if (now.parked === parked || (now.parked === undefined && !parked)) return;
@@ -46,14 +43,9 @@ export class MountRest {
     this.#isParking = parked;
     try {
       await device.put(parked ? "park" : "unpark", {}, signal, { withinSeconds });
-      await waitUntil(
-        {
-          clock,
-          device: device.name,
-          what: parked ? "parking" : "unparking",
-          withinSeconds,
-          precisionSeconds: 0.5,
-        },
+      await device.until(
+        parked ? "parking" : "unparking",
+        { withinSeconds, precisionSeconds: 0.5 },
         async (abort) => {
           const seen = await readMount(this.tools, abort);
           return seen.parked === parked && !seen.slewing ? true : undefined;
@@ -66,14 +58,10 @@ export class MountRest {
     }
   }
 
-  get #parkSeconds(): number {
-    return parkExtraSeconds + 180 / this.budget.degreesPerSecondMin;
-  }
-
   async #untilNotSlewing(what: string, withinSeconds: number, signal: AbortSignal): Promise<void> {
-    const { device, clock } = this.tools;
-    await waitUntil(
-      { clock, device: device.name, what, withinSeconds, precisionSeconds: 0.3 },
+    await this.tools.device.until(
+      what,
+      { withinSeconds, precisionSeconds: 0.3 },
       async (abort) => {
         const { slewing, pulsing } = await readMount(this.tools, abort);
         return slewing || pulsing ? undefined : true;
@@ -88,7 +76,7 @@ export class MountRest {
    *   moves must not wait for a reading that hangs
    */
   async stop(signal: AbortSignal, known?: { tracking: boolean }): Promise<void> {
-    if (this.#isParking) return this.#untilNotSlewing("parking", this.#parkSeconds, signal);
+    if (this.#isParking) return this.#untilNotSlewing("parking", parkSecondsMax(this.budget), signal);
     if (known) await this.#abortSlew(signal);
     const before = await readMount(this.tools, signal);
     if (!known && !before.slewing && !before.pulsing) return;

@@ -1,40 +1,23 @@
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Mount } from "../../roles/mount.ts";
-import { parkedSetting, pointingSetting, standingSetting } from "../../roles/pointing-settings.ts";
-import { ensureProperty, type Property, propertySetting } from "../session/kept-setting.ts";
+import {
+  parkedSetting,
+  pointingSetting,
+  standingSetting,
+  trackingSetting,
+} from "../../roles/pointing-settings.ts";
+import { propertySetting } from "../session/kept-setting.ts";
 import { number, whole } from "../wire/values.ts";
 import { driveRate } from "./mount-facts.ts";
+import { decOffset, raOffset, setRateOffsets, setTracking, trackingRate } from "./mount-rate.ts";
 import { type MountTools, readRateOffsets } from "./mount-reading.ts";
-
-export const trackingRate: Property<number> = {
-  member: "trackingrate",
-  parameter: "TrackingRate",
-  schema: whole,
-};
-const raOffset: Property<number> = {
-  member: "rightascensionrate",
-  parameter: "RightAscensionRate",
-  schema: number,
-  tolerance: 1e-6,
-};
-const decOffset: Property<number> = {
-  member: "declinationrate",
-  parameter: "DeclinationRate",
-  schema: number,
-  tolerance: 1e-5,
-};
-
-/** What the settings need of a mount beside its role. */
-export interface SettableMount extends Mount {
-  switchTracking(on: boolean, signal: AbortSignal): Promise<void>;
-}
 
 /**
  * In an order in which they can be put back: rates first, then the place, then tracking, and parking at the end.
  * A mount that tracks keeps its right ascension; one that stands keeps its hour angle; of one that is parked the park
  * position says it all.
  */
-export function mountSettings(mount: SettableMount, tools: MountTools): readonly KeptSetting[] {
+export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSetting[] {
   const { device } = tools;
   const facts = tools.facts();
 
@@ -56,33 +39,12 @@ export function mountSettings(mount: SettableMount, tools: MountTools): readonly
     },
   };
 
-  const tracking: KeptSetting = {
-    key: "tracking",
-    read: async (signal) => (await mount.state(signal)).tracking,
-    async restore(value, signal) {
-      if ((await mount.state(signal)).tracking === value) return;
-      if (value === true) await mount.ensureUnparked(signal);
-      await mount.switchTracking(value === true, signal);
-    },
-    same: (before, now) => before === now,
-  };
-
   return [
     propertySetting(device, "trackRate", trackingRate),
     ...(facts.canSetRaRate || facts.canSetDecRate ? [rateOffsets] : []),
     pointingSetting(mount),
     standingSetting(mount, (signal) => device.get("siderealtime", number, signal)),
-    tracking,
+    trackingSetting(mount, (on, _state, signal) => setTracking(tools, on, signal)),
     ...(facts.canPark ? [parkedSetting(mount)] : []),
   ];
-}
-
-/** They can be written only at sidereal rate, and stay until they are changed. */
-export async function setRateOffsets(
-  { device, facts }: MountTools,
-  [ra = 0, dec = 0]: readonly number[],
-  signal: AbortSignal,
-): Promise<void> {
-  if (facts().canSetRaRate) await ensureProperty(device, raOffset, ra, signal);
-  if (facts().canSetDecRate) await ensureProperty(device, decOffset, dec, signal);
 }

@@ -1,15 +1,8 @@
 import { ReadbackError, RefusedError } from "../../kit/errors.ts";
 import type { Equatorial } from "../../roles/mount.ts";
 import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
-import { waitUntil } from "../session/wait-until.ts";
+import { placeText, type SlewBudget } from "../../roles/slew.ts";
 import { type MountReading, type MountTools, readMount, toMountEquinox } from "./mount-reading.ts";
-
-export interface SlewBudget {
-  /** Slowest that the mount slews at, for the deadline [degrees/s]. */
-  readonly degreesPerSecondMin: number;
-  /** How near the target counts as arrived [arcsec]. */
-  readonly toleranceArcsec: number;
-}
 
 /** A slew must show itself as such in this time, or have arrived [s]; by the standard it shows at once. */
 const beginSeconds = 5;
@@ -43,8 +36,9 @@ export async function slewAndWait(
   const isThere = (seen: MountReading) =>
     distanceDegrees(seen.pointing, target) * 3600 <= budget.toleranceArcsec;
   let sawSlewing = false;
-  const ended = await waitUntil(
-    { clock, device: device.name, what: "the slew", withinSeconds, precisionSeconds: 0.3 },
+  const ended = await device.until(
+    "the slew",
+    { withinSeconds, precisionSeconds: 0.3 },
     async (abort) => {
       const seen = await readMount(tools, abort);
       sawSlewing ||= seen.slewing;
@@ -70,14 +64,9 @@ export async function waitUntilStill(tools: MountTools, signal: AbortSignal): Pr
   const lookSeconds = 0.5;
   let before = await readMount(tools, signal);
   await clock.sleep(lookSeconds, signal);
-  return waitUntil(
-    {
-      clock,
-      device: device.name,
-      what: "settling",
-      withinSeconds: settleSeconds,
-      precisionSeconds: lookSeconds,
-    },
+  return device.until(
+    "settling",
+    { withinSeconds: settleSeconds, precisionSeconds: lookSeconds },
     async (abort) => {
       const now = await readMount(tools, abort);
       const allowedArcsec = stillArcsec + (now.tracking ? 0 : 20);
@@ -90,8 +79,4 @@ export async function waitUntilStill(tools: MountTools, signal: AbortSignal): Pr
     },
     signal,
   );
-}
-
-function placeText({ raHours, decDegrees }: Equatorial): string {
-  return `RA ${raHours.toFixed(4)} h, declination ${decDegrees.toFixed(3)} degrees`;
 }

@@ -1,15 +1,23 @@
-import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../../kit/errors.ts";
-import { wrapHours } from "../../kit/sidereal.ts";
+import { MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
 import type { Setting } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
-import type { Equatorial, MountOptions, MountState, Site, TrackRate } from "../../roles/mount.ts";
-import { distanceDegrees } from "../../roles/mount-sky.ts";
+import {
+  describeAbilities,
+  type Equatorial,
+  type Mount,
+  type MountOptions,
+  type MountState,
+  type Site,
+  type TrackRate,
+} from "../../roles/mount.ts";
+import { distanceDegrees, type SkyOffset } from "../../roles/mount-sky.ts";
+import { checkNudge, checkSlewTarget, refineSlew, type SlewBudget, slewBudgetOf } from "../../roles/slew.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty } from "../session/kept-setting.ts";
 import { flag } from "../wire/values.ts";
 import { driveRate, type MountFacts, readMountFacts } from "./mount-facts.ts";
 import { Nudger } from "./mount-nudge.ts";
-import { setTracking, setTrackRate, trackAt } from "./mount-rate.ts";
+import { setTracking, setTrackRate, trackAt, trackingRate } from "./mount-rate.ts";
 import {
   type MountReading,
   type MountTools,
@@ -19,13 +27,10 @@ import {
   toMountEquinox,
 } from "./mount-reading.ts";
 import { MountRest } from "./mount-rest.ts";
-import { mountSettings, type SettableMount, trackingRate } from "./mount-settings.ts";
-import { type SlewBudget, slewAndWait, waitUntilStill } from "./mount-slew.ts";
+import { mountSettings } from "./mount-settings.ts";
+import { slewAndWait, waitUntilStill } from "./mount-slew.ts";
 
-/** An arrival further off than this is worth a second, short slew [arcsec]. */
-const refineArcsec = 60;
-
-export class AlpacaMount extends AlpacaRole implements SettableMount {
+export class AlpacaMount extends AlpacaRole implements Mount {
   override readonly role = "mount";
   readonly #tools: MountTools;
   readonly #budget: SlewBudget;
@@ -37,11 +42,8 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
 
   constructor(context: RoleContext, options: MountOptions = {}) {
     super(context);
-    this.#tools = { device: context.device, clock: context.clock, facts: () => this.#facts };
-    this.#budget = {
-      degreesPerSecondMin: options.slewDegreesPerSecondMin ?? 0.5,
-      toleranceArcsec: (options.arrivalArcmin ?? 5) * 60,
-    };
+    this.#tools = { ...this.tools, facts: () => this.#facts };
+    this.#budget = slewBudgetOf(options);
     this.#rest = new MountRest(this.#tools, this.#budget);
     this.#nudger = new Nudger(this.#tools, this.#budget);
   }
@@ -52,7 +54,7 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
 
   /** The rate is set again; motion is not: what tracks is for the procedure to say. */
   protected override async setUp(signal: AbortSignal): Promise<void> {
-    if (this.#rate !== undefined) await setTrackRate(this.#tools, this.log, this.#rate, signal);
+    if (this.#rate !== undefined) await setTrackRate(this.#tools, this.#rate, signal);
   }
 
   protected override ping(signal: AbortSignal): Promise<boolean> {
@@ -67,7 +69,12 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
   get abilities() {
     const { canPark, canSync, trackingRates } = this.#facts;
     const solarRate = trackingRates.includes(driveRate.solar);
-    return { park: canPark, sync: canSync, solarRate, nudge: this.#nudger.way };
+    return {
+      park: canPark,
+      sync: canSync,
+      solarRate,
+      nudge: this.#nudger.smallMoves?.kind ?? "slew",
+    } as const;
   }
 
   state(signal: AbortSignal): Promise<MountState> {
@@ -107,54 +114,38 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
 
   async ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("tracking", signal);
-    await this.recovering(() => trackAt(this.#tools, this.log, rate, signal), signal);
+    await this.recovering(() => trackAt(this.#tools, rate, signal), signal);
     this.#rate = rate;
   }
 
   async ensureTrackingOff(signal: AbortSignal): Promise<void> {
-    await this.recovering(() => this.switchTracking(false, signal), signal);
-  }
-
-  switchTracking(on: boolean, signal: AbortSignal): Promise<void> {
-    return setTracking(this.#tools, on, signal);
+    await this.recovering(() => setTracking(this.#tools, false, signal), signal);
   }
 
   async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
-    const { raHours, decDegrees } = target;
-    if (!(Number.isFinite(raHours) && Math.abs(decDegrees) <= 90)) {
-      throw new OutOfLimitsError(this.name, "slew target", `${raHours} h, ${decDegrees} degrees`, "the sky");
-    }
+    const place = checkSlewTarget(this.name, target);
     const before = await this.#checkMayMove("slew", signal);
     const rateBefore = await readTrackRate(this.#tools, signal);
     if (before.slewing || before.pulsing) await this.#rest.stop(signal);
-    const place = { raHours: wrapHours(raHours), decDegrees };
     await this.stoppedIfFailed(
       async () => {
-        await this.switchTracking(true, signal); // equatorial slews are refused without
+        await setTracking(this.#tools, true, signal); // equatorial slews are refused without
         const there = await slewAndWait(this.#tools, place, this.#budget, signal);
-        const offArcsec = distanceDegrees(there.pointing, place) * 3600;
-        if (offArcsec > refineArcsec) await this.#refine(place, offArcsec, signal);
+        const mount = {
+          device: this.name,
+          budget: this.#budget,
+          slew: (budget: SlewBudget) => slewAndWait(this.#tools, place, budget, signal),
+          readPointing: async () => (await readMount(this.#tools, signal)).pointing,
+        };
+        await refineSlew(mount, place, there.pointing);
         await waitUntilStill(this.#tools, signal);
       },
       (own) => this.#rest.stop(own, { tracking: true }),
       signal,
     );
-    await this.switchTracking(true, signal);
+    await setTracking(this.#tools, true, signal);
     if (rateBefore !== undefined && rateBefore !== "custom" && this.#facts.trackingRates.length > 1) {
       await ensureProperty(this.device, trackingRate, driveRate[rateBefore], signal);
-    }
-  }
-
-  /** A long slew may end minutes of arc off; a second, short one ends nearer. Not getting nearer is no failure. */
-  async #refine(place: Equatorial, offArcsec: number, signal: AbortSignal): Promise<void> {
-    try {
-      await slewAndWait(this.#tools, place, { ...this.#budget, toleranceArcsec: offArcsec * 0.3 }, signal);
-    } catch (error) {
-      if (!(error instanceof ReadbackError || error instanceof RefusedError)) throw error;
-    }
-    const { pointing } = await readMount(this.#tools, signal);
-    if (distanceDegrees(pointing, place) * 3600 > this.#budget.toleranceArcsec) {
-      throw new ReadbackError(this.name, "pointing", "within tolerance of the target", "outside it");
     }
   }
 
@@ -175,11 +166,8 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
     }
   }
 
-  async nudge(by: { eastArcsec: number; northArcsec: number }, signal: AbortSignal): Promise<void> {
-    const { eastArcsec, northArcsec } = by;
-    if (!Number.isFinite(eastArcsec) || !Number.isFinite(northArcsec)) {
-      throw new OutOfLimitsError(this.name, "nudge", `${eastArcsec}, ${northArcsec}`, "finite arcseconds");
-    }
+  async nudge(by: SkyOffset, signal: AbortSignal): Promise<void> {
+    checkNudge(this.name, by);
     await this.#checkMayMove("nudge", signal);
     await this.stoppedIfFailed(
       () => this.#nudger.nudge(by, signal),
@@ -203,16 +191,10 @@ export class AlpacaMount extends AlpacaRole implements SettableMount {
   }
 
   override describe(): Readonly<Record<string, string>> {
-    const { park, sync, solarRate, nudge } = this.abilities;
     const { canSlewAsync, canSlewSync, hasSite } = this.#facts;
-    const yes = (ability: boolean) => (ability ? "yes" : "no");
     return {
       slew: canSlewAsync ? "yes" : canSlewSync ? "yes, answering only at the end" : "no",
-      park: yes(park),
-      sync: yes(sync),
-      solarRate: yes(solarRate),
-      nudge: `by ${nudge}`,
-      site: yes(hasSite),
+      ...describeAbilities(this.abilities, hasSite),
     };
   }
 }

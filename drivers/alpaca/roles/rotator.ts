@@ -3,7 +3,6 @@ import { OutOfLimitsError, ReadbackError } from "../../kit/errors.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Rotator } from "../../roles/rotator.ts";
 import { AlpacaRole } from "../session/alpaca-role.ts";
-import { isAbsence } from "../session/device.ts";
 import { flag, number } from "../wire/values.ts";
 
 /** Slowest turning that a deadline allows for [degrees/s]. */
@@ -39,9 +38,8 @@ export class AlpacaRotator extends AlpacaRole implements Rotator {
       throw new OutOfLimitsError(this.name, "rotator angle", angleDegrees, "a finite angle in degrees");
     }
     const target = wrapDegrees(angleDegrees);
-    await this.ready(signal);
-    await this.stoppedIfFailed(
-      () => this.recovering(() => this.#bringTo(target, signal), signal),
+    await this.moveOrStop(
+      () => this.#bringTo(target, signal),
       (own) => this.#stop(own),
       signal,
     );
@@ -58,12 +56,8 @@ export class AlpacaRotator extends AlpacaRole implements Rotator {
   }
 
   async #untilStill(signal: AbortSignal): Promise<void> {
-    await this.until(
-      "the rotator's turning",
-      { withinSeconds: turnSecondsMax },
-      async (abort) => ((await this.device.get("ismoving", flag, abort)) ? undefined : true),
-      signal,
-    );
+    const options = { withinSeconds: turnSecondsMax };
+    await this.device.untilOff("the rotator's turning", "ismoving", options, signal);
   }
 
   async ensureStopped(signal: AbortSignal): Promise<void> {
@@ -73,9 +67,7 @@ export class AlpacaRotator extends AlpacaRole implements Rotator {
   /** Without a halt the turn in hand is waited for. */
   async #stop(signal: AbortSignal): Promise<void> {
     if (!(await this.device.get("ismoving", flag, signal))) return;
-    await this.device.put("halt", {}, signal, { urgent: true }).catch((error: unknown) => {
-      if (!isAbsence(error)) throw error;
-    });
+    await this.device.halt(signal);
     await this.#untilStill(signal);
   }
 

@@ -1,6 +1,6 @@
 import { MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
 import type { Cover, CoverState } from "../../roles/cover.ts";
-import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { flag, number, text, whole } from "../wire/values.ts";
 
@@ -68,7 +68,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
       name,
       closedValue,
       openValue: closedValue === max ? min : max,
-      isAsync: (await device.optional("canasync", flag, signal, Id)) ?? false,
+      isAsync: await device.can("canasync", signal, Id),
       tolerance: step / 2,
     };
   }
@@ -134,7 +134,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   /** A switch that does not tell its end is given the whole of its time. */
   #atRest(signal: AbortSignal): Promise<CoverState> {
     const leftSeconds = this.#facts.isAsync ? 0 : (this.#movingUntilMs - this.clock.nowMs()) / 1000;
-    return this.until(
+    return this.device.until(
       `the ${this.role}'s motion`,
       { withinSeconds: this.#travelSeconds + 10, expectSeconds: leftSeconds },
       async (abort) => {
@@ -147,12 +147,11 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
 
   protected override keptSettings(): readonly KeptSetting[] {
     return [
-      {
-        key: "position",
-        read: (signal) => this.#atRest(signal),
-        restore: (value, signal) => (value === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
-        same: (before, now) => before === now || (before === "unknown" && now === "closed"),
-      },
+      openOrClosedSetting(
+        "position",
+        (signal) => this.#atRest(signal),
+        (wanted, signal) => this.recovering(() => this.#bringTo(wanted, signal), signal),
+      ),
     ];
   }
 

@@ -62,7 +62,7 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
     const second = this.#second;
     if (!second) return;
     if (!(await isConnected(second, signal))) this.#secondToLeave = second;
-    await connectDevice(second, this.clock, signal);
+    await connectDevice(second, signal);
   }
 
   protected override async disconnect(signal: AbortSignal): Promise<void> {
@@ -73,7 +73,7 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
   async #leaveSecond(signal: AbortSignal): Promise<void> {
     const second = this.#secondToLeave;
     this.#secondToLeave = undefined;
-    if (second) await disconnectDevice(second, this.clock, signal);
+    if (second) await disconnectDevice(second, signal);
   }
 
   protected override async readFacts(signal: AbortSignal): Promise<void> {

@@ -32,7 +32,7 @@ export class AlpacaWheel extends AlpacaRole implements Wheel {
 
   /** A wheel that turns is in no slot. */
   #atRest(signal: AbortSignal): Promise<number> {
-    return this.until(
+    return this.device.until(
       "the wheel's turning",
       { withinSeconds: turnSecondsMax },
       async (abort) => {
@@ -62,7 +62,6 @@ export class AlpacaWheel extends AlpacaRole implements Wheel {
         key: "slot",
         read: (signal) => this.#atRest(signal),
         restore: (value, signal) => this.moveTo(Number(value), signal),
-        same: (before, now) => before === now,
       },
     ];
   }

@@ -3,12 +3,13 @@ import { type DeviceTools, KeptDevice } from "../../roles/kept-device.ts";
 import { isSilence, NotConnectedError } from "../wire/errors.ts";
 import type { AlpacaDevice } from "./device.ts";
 import { connectDevice, disconnectDevice, isConnected } from "./device-connection.ts";
-import { type WaitOptions, waitUntil } from "./wait-until.ts";
 
 /** What every Alpaca role is made from. */
 export interface RoleContext extends DeviceTools {
   readonly device: AlpacaDevice;
 }
+
+export type RoleTools = Pick<RoleContext, "device" | "clock" | "log">;
 
 /** How long a server may take to come back before an operation gives up [s]. */
 const comeBackSeconds = 30;
@@ -42,11 +43,11 @@ export abstract class AlpacaRole extends KeptDevice {
 
   /** A role that hangs on a second device connects that too. */
   protected async connectAll(signal: AbortSignal): Promise<void> {
-    await connectDevice(this.device, this.clock, signal);
+    await connectDevice(this.device, signal);
   }
 
   protected override async disconnect(signal: AbortSignal): Promise<void> {
-    await disconnectDevice(this.device, this.clock, signal);
+    await disconnectDevice(this.device, signal);
   }
 
   /** Devices that others watch as well are never disconnected to mend an error. */
@@ -83,7 +84,7 @@ export abstract class AlpacaRole extends KeptDevice {
     connectOnce: (signal: AbortSignal) => Promise<void>,
     signal: AbortSignal,
   ): Promise<void> {
-    await this.until(
+    await this.device.until(
       "the device's return",
       { withinSeconds: 4 * comeBackSeconds, silenceSecondsMax: comeBackSeconds },
       async (abort) => {
@@ -114,13 +115,17 @@ export abstract class AlpacaRole extends KeptDevice {
     }
   }
 
-  /** `waitUntil` for this device. */
-  protected until<T>(
-    what: string,
-    options: Omit<WaitOptions, "clock" | "device" | "what">,
-    look: (signal: AbortSignal) => Promise<T | undefined>,
+  protected get tools(): RoleTools {
+    return { device: this.device, clock: this.clock, log: this.log };
+  }
+
+  /** Carries out a motion that brings the device into a state, and stops it if that fails in a way that leaves it moving. */
+  protected async moveOrStop(
+    bringTo: () => Promise<void>,
+    stop: (signal: AbortSignal) => Promise<void>,
     signal: AbortSignal,
-  ): Promise<T> {
-    return waitUntil({ clock: this.clock, device: this.name, what, ...options }, look, signal);
+  ): Promise<void> {
+    await this.ready(signal);
+    await this.stoppedIfFailed(() => this.recovering(bringTo, signal), stop, signal);
   }
 }

@@ -1,8 +1,6 @@
-import type { Clock } from "../../kit/clock.ts";
 import { RefusedError } from "../../kit/errors.ts";
 import { flag, whole } from "../wire/values.ts";
 import { type AlpacaDevice, isAbsence } from "./device.ts";
-import { waitUntil } from "./wait-until.ts";
 
 /** Devices may home, cool or load firmware while connecting [s]. */
 const connectSecondsMax = 120;
@@ -26,17 +24,13 @@ export function isConnected(device: AlpacaDevice, signal: AbortSignal): Promise<
 }
 
 /** Does nothing to a device that is connected already. @throws RefusedError, DeadlineError, DeviceLostError */
-export function connectDevice(device: AlpacaDevice, clock: Clock, signal: AbortSignal): Promise<void> {
-  return bringTo(true, device, clock, signal);
+export function connectDevice(device: AlpacaDevice, signal: AbortSignal): Promise<void> {
+  return bringTo(true, device, signal);
 }
 
 /** A hub may stay connected for its other clients; that is no failure. */
-export async function disconnectDevice(
-  device: AlpacaDevice,
-  clock: Clock,
-  signal: AbortSignal,
-): Promise<void> {
-  await bringTo(false, device, clock, signal);
+export async function disconnectDevice(device: AlpacaDevice, signal: AbortSignal): Promise<void> {
+  await bringTo(false, device, signal);
 }
 
 /** An error counts as the oldest version. Bridges know it only once they are connected. */
@@ -44,32 +38,24 @@ async function interfaceVersion(device: AlpacaDevice, signal: AbortSignal): Prom
   return (await device.optional("interfaceversion", whole, signal)) ?? 1;
 }
 
-async function bringTo(
-  wanted: boolean,
-  device: AlpacaDevice,
-  clock: Clock,
-  signal: AbortSignal,
-): Promise<void> {
+async function bringTo(wanted: boolean, device: AlpacaDevice, signal: AbortSignal): Promise<void> {
   if ((await isConnected(device, signal)) === wanted) return;
-  if (!(await bringAsynchronously(wanted, device, clock, signal))) {
+  if (!(await bringAsynchronously(wanted, device, signal))) {
     await device.put("connected", { Connected: wanted }, signal, { withinSeconds: connectSecondsMax });
   }
   const what = wanted ? "connecting" : "disconnecting";
-  const reached = await waitUntil(
-    {
-      clock,
-      device: device.name,
+  const reached = await device
+    .until(
       what,
-      withinSeconds: wanted ? connectSecondsMax : 20,
-      precisionSeconds: 0.3,
-    },
-    async (abort) => ((await isConnected(device, abort)) === wanted ? true : undefined),
-    signal,
-  ).catch((error: unknown) => {
-    if (wanted) throw error;
-    signal.throwIfAborted();
-    return false;
-  });
+      { withinSeconds: wanted ? connectSecondsMax : 20, precisionSeconds: 0.3 },
+      async (abort) => ((await isConnected(device, abort)) === wanted ? true : undefined),
+      signal,
+    )
+    .catch((error: unknown) => {
+      if (wanted) throw error;
+      signal.throwIfAborted();
+      return false;
+    });
   if (!reached && !wanted) {
     device.server.log.debug(
       { device: device.name },
@@ -83,7 +69,6 @@ async function bringTo(
 async function bringAsynchronously(
   wanted: boolean,
   device: AlpacaDevice,
-  clock: Clock,
   signal: AbortSignal,
 ): Promise<boolean> {
   const since = asynchronousFrom[device.type] ?? Number.POSITIVE_INFINITY;
@@ -95,17 +80,8 @@ async function bringAsynchronously(
     throw error;
   }
   // A failed attempt is told by this reading, as an error.
-  await waitUntil(
-    {
-      clock,
-      device: device.name,
-      what: wanted ? "connecting" : "disconnecting",
-      withinSeconds: connectSecondsMax,
-      precisionSeconds: 0.2,
-    },
-    async (abort) => ((await device.get("connecting", flag, abort)) ? undefined : true),
-    signal,
-  );
+  const options = { withinSeconds: connectSecondsMax, precisionSeconds: 0.2 };
+  await device.untilOff(wanted ? "connecting" : "disconnecting", "connecting", options, signal);
   if (wanted && !(await isConnected(device, signal))) {
     throw new RefusedError(device.name, "connecting ended and the device is not connected");
   }

@@ -6,6 +6,8 @@ import type { DecodedImage } from "../wire/image-bytes.ts";
 import type { ListedDevice } from "../wire/management.ts";
 import type { Parameters } from "../wire/parameters.ts";
 import type { AlpacaServer } from "../wire/server.ts";
+import { flag } from "../wire/values.ts";
+import { type WaitOptions, waitUntil } from "./wait-until.ts";
 
 /** A read answers at once; a device on a slow serial line gets this much [s]. */
 const readSeconds = 10;
@@ -13,6 +15,8 @@ const readSeconds = 10;
 const commandSeconds = 30;
 
 const stateValue = z.array(z.object({ Name: z.string(), Value: z.unknown().optional() }));
+
+type LookOptions = Omit<WaitOptions, "clock" | "device" | "what">;
 
 /** The values of a device's state in one reply, by their names in the interface's casing. */
 export type DeviceState = ReadonlyMap<string, unknown>;
@@ -96,6 +100,34 @@ export class AlpacaDevice {
       parameters,
       withinSeconds: options.withinSeconds ?? commandSeconds,
       urgent: options.urgent === true,
+    });
+  }
+
+  /** Whether the device claims an ability: a flag that may be absent. */
+  async can(member: string, signal: AbortSignal, parameters?: Parameters): Promise<boolean> {
+    return (await this.optional(member, flag, signal, parameters)) ?? false;
+  }
+
+  /** `waitUntil` for this device. */
+  until<T>(
+    what: string,
+    options: LookOptions,
+    look: (signal: AbortSignal) => Promise<T | undefined>,
+    signal: AbortSignal,
+  ): Promise<T> {
+    return waitUntil({ clock: this.server.clock, device: this.name, what, ...options }, look, signal);
+  }
+
+  /** Waits until a flag such as `ismoving` is off. */
+  async untilOff(what: string, member: string, options: LookOptions, signal: AbortSignal): Promise<void> {
+    const look = async (abort: AbortSignal) => ((await this.get(member, flag, abort)) ? undefined : true);
+    await this.until(what, options, look, signal);
+  }
+
+  /** Ends a motion at once, where the device has that command. */
+  async halt(signal: AbortSignal): Promise<void> {
+    await this.put("halt", {}, signal, { urgent: true }).catch((error: unknown) => {
+      if (!isAbsence(error)) throw error;
     });
   }
 

@@ -1,14 +1,14 @@
 import type { z } from "zod";
 import { ReadbackError } from "../../kit/errors.ts";
+import { given } from "../../kit/given.ts";
 import type { SettingValue } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { AlpacaDevice } from "./device.ts";
 
 /** A property that is read and written under one name. */
 export interface Property<T extends number | boolean> {
-  readonly member: string;
-  /** The member in the interface's casing. */
-  readonly parameter: string;
+  /** The member in the interface's casing, as a parameter is written. */
+  readonly name: string;
   readonly schema: z.ZodType<T>;
   /** How far a number may read back from what was written. Default 0. */
   readonly tolerance?: number;
@@ -21,9 +21,10 @@ export async function ensureProperty<T extends number | boolean>(
   value: T,
   signal: AbortSignal,
 ): Promise<void> {
-  const { member, parameter, schema, tolerance = 0 } = property;
+  const { name, schema, tolerance = 0 } = property;
+  const member = name.toLowerCase();
   if (isSame(await device.get(member, schema, signal), value, tolerance)) return;
-  await device.put(member, { [parameter]: value }, signal);
+  await device.put(member, { [name]: value }, signal);
   const found = await device.get(member, schema, signal);
   if (!isSame(found, value, tolerance)) throw new ReadbackError(device.name, member, value, found);
 }
@@ -37,8 +38,8 @@ export function propertySetting<T extends number | boolean>(
 ): KeptSetting {
   return {
     key,
-    ...(unit === undefined ? {} : { unit }),
-    read: (signal) => device.optional(property.member, property.schema, signal),
+    ...given({ unit }),
+    read: (signal) => device.optional(property.name.toLowerCase(), property.schema, signal),
     restore: (value, signal) => ensureProperty(device, property, value as T, signal),
     same: (before, now) => isSame(before, now, property.tolerance ?? 0),
   };

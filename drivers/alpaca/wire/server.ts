@@ -74,10 +74,7 @@ export class AlpacaServer implements AsyncDisposable {
       const encoded = encodeParameters({ ...parameters, ...this.#idsOf(asked) });
       return {
         request: { method, path, ...(method === "GET" ? { query: encoded } : { form: encoded }) },
-        read: (reply) => {
-          const { value, serverTransactionId } = readReply(reply, asked, schema);
-          return { value, serverTransactionId };
-        },
+        read: (reply) => readReply(reply, asked, schema),
       };
     });
   }

@@ -1,13 +1,16 @@
-import type { Clock } from "../../kit/clock.ts";
 import { DeadlineError, RefusedError } from "../../kit/errors.ts";
 import type { IndiDevice } from "../session/device.ts";
+import type { RoleTools } from "../session/indi-role.ts";
 import type { IndiBlob } from "../wire/blob.ts";
-import type { PropertyVector } from "../wire/property.ts";
+import { numberIn, type PropertyVector } from "../wire/property.ts";
 
 export const exposureProperty = "CCD_EXPOSURE";
 const element = "CCD_EXPOSURE_VALUE";
 /** A camera that shows neither Busy nor an end after this time has not heard the request [s]. */
 const answerSeconds = 10;
+const stopSeconds = 15;
+/** How long a camera that was stopped may still deliver what it had [s]; nobody listens, so it is dropped. */
+const drainSeconds = 0.5;
 
 /**
  * One exposure from its command to both of its ends, in whichever order they come: the image, and the final state.
@@ -16,7 +19,7 @@ const answerSeconds = 10;
  * @throws RefusedError (Alert, or the request had no effect), DeadlineError, DeviceLostError
  */
 export async function exposeOnce(
-  { device, clock }: { device: IndiDevice; clock: Clock },
+  { device, clock }: RoleTools,
   ask: {
     readonly exposureSeconds: number;
     readonly readoutSeconds: number;
@@ -108,4 +111,32 @@ async function untilEnded(
   if (last.state === "Alert") {
     throw new RefusedError(device.name, `the exposure failed${last.message ? `: ${last.message}` : ""}`);
   }
+}
+
+/**
+ * Ends what the camera is exposing and waits until it is idle.
+ * @param options.always abort even if it says that it is idle: after a time-out its word is not enough
+ * @throws DeadlineError if it stays Busy
+ */
+export async function stopExposing(
+  { device, clock, log }: RoleTools,
+  options: { always: boolean },
+  signal: AbortSignal,
+): Promise<void> {
+  const now = await device.refresh(exposureProperty, {}, signal);
+  if (now.state !== "Busy" && !options.always) return;
+  let withinSeconds = stopSeconds;
+  if (device.property("CCD_ABORT_EXPOSURE")) {
+    await device.send("CCD_ABORT_EXPOSURE", { ABORT: true }, signal);
+  } else if (now.state === "Busy") {
+    const leftSeconds = numberIn(now, "CCD_EXPOSURE_VALUE") ?? 0;
+    log.warn({ device: device.name, leftSeconds }, "this camera cannot abort; its exposure is waited for");
+    if (leftSeconds > 0) withinSeconds += leftSeconds;
+  }
+  await device.untilIdle(exposureProperty, withinSeconds, signal).catch(async (error: unknown) => {
+    if (!(error instanceof DeadlineError)) throw error;
+    // The answer may have been lost: the property itself decides.
+    if ((await device.refresh(exposureProperty, {}, signal)).state === "Busy") throw error;
+  });
+  await clock.sleep(drainSeconds, signal);
 }

@@ -1,8 +1,7 @@
-import type { Clock } from "../../kit/clock.ts";
 import { DeadlineError, ReadbackError } from "../../kit/errors.ts";
-import type { Log } from "../../kit/log.ts";
+import { given } from "../../kit/given.ts";
 import type { Frame, FrameType, Region } from "../../roles/camera.ts";
-import type { IndiDevice } from "../session/device.ts";
+import type { RoleTools } from "../session/indi-role.ts";
 import type { IndiBlob } from "../wire/blob.ts";
 import type { FrameCheck } from "../wire/frame-check.ts";
 import { frameFromBlob, type ReceivedFrame, UnreadableFrameError } from "../wire/frame-from-blob.ts";
@@ -26,7 +25,7 @@ export interface FrameRequest {
  * @throws ReadbackError if frames came and none was the one asked for; else as `exposeOnce`
  */
 export async function takeFrame(
-  tools: { readonly device: IndiDevice; readonly clock: Clock; readonly log: Log },
+  tools: RoleTools,
   request: FrameRequest,
   check: FrameCheck,
   signal: AbortSignal,
@@ -71,15 +70,13 @@ function asFrame(
   received: ReceivedFrame,
   request: FrameRequest,
   requestedUtcMs: number,
-  { device, log }: { readonly device: IndiDevice; readonly log: Log },
+  { device, log }: RoleTools,
 ): Frame {
   const { gain, frameType } = request;
   if (gain !== undefined && received.gain !== undefined && Math.abs(received.gain - gain) >= 0.5) {
     // The card is in a unit of its own with some drivers, so the difference is told and not judged.
     log.warn({ device: device.name, gain, cardGain: received.gain }, "the header states another gain");
   }
-  const gainTold = gain ?? received.gain;
-  const offsetTold = request.offset ?? received.offset;
   return {
     pixelsAdu: received.pixelsAdu,
     widthPx: received.widthPx,
@@ -87,8 +84,10 @@ function asFrame(
     exposureSeconds: received.exposureSeconds ?? request.exposureSeconds,
     startedUtcMs: received.startedUtcMs ?? requestedUtcMs,
     frameType,
-    ...(gainTold === undefined ? {} : { gain: gainTold }),
-    ...(offsetTold === undefined ? {} : { offset: offsetTold }),
-    ...(received.sensorCelsius === undefined ? {} : { sensorCelsius: received.sensorCelsius }),
+    ...given({
+      gain: gain ?? received.gain,
+      offset: request.offset ?? received.offset,
+      sensorCelsius: received.sensorCelsius,
+    }),
   };
 }

@@ -1,4 +1,5 @@
-import type { CommandValues, IndiDevice } from "../session/device.ts";
+import type { CommandValues } from "../session/command.ts";
+import type { IndiDevice } from "../session/device.ts";
 import { ensureValues } from "../session/kept-setting.ts";
 import { type PropertyVector, switchesOn } from "../wire/property.ts";
 
@@ -23,10 +24,10 @@ export const transportProperties: readonly string[] = [
  */
 export async function prepareTransport(
   device: IndiDevice,
-  options: { readonly captureFormat?: string },
+  captureFormat: string | undefined,
   signal: AbortSignal,
 ): Promise<void> {
-  await chooseCaptureFormat(device, options.captureFormat, signal);
+  await chooseCaptureFormat(device, captureFormat, signal);
   for (const { property, on } of wanted) {
     const vector = device.property(property);
     const element = on.find((name) => vector?.elements.has(name));

@@ -1,22 +1,21 @@
 import { DeadlineError, DeviceLostError, ReadbackError } from "../../kit/errors.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
 import type { CameraSetup, CooledCamera, ExposureRequest, Frame, FrameType } from "../../roles/camera.ts";
-import type { Range, Setting } from "../../roles/device.ts";
-import { allowedExposure, exposureAttemptsMax, retryExposure } from "../../roles/exposure-attempts.ts";
+import { checkSetup, describeLimits } from "../../roles/camera-setup.ts";
+import type { Setting } from "../../roles/device.ts";
+import { exposeWithRetries } from "../../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { ensureValues } from "../session/kept-setting.ts";
 import { BlobError } from "../wire/errors.ts";
 import { FrameCheck } from "../wire/frame-check.ts";
 import { numberIn } from "../wire/property.ts";
-import { checkSetup, regionOf, setBinning, setControl, setRegion } from "./camera-configure.ts";
-import { findControl, type NumberPlace } from "./camera-controls.ts";
+import { regionOf, setBinning, setControl, setRegion } from "./camera-configure.ts";
+import { cameraLimits, findControl, type NumberPlace } from "./camera-controls.ts";
 import { canHold, checkCelsius, hasThermometer, holdCelsius, readCelsius } from "./camera-cooler.ts";
-import { exposureProperty } from "./camera-exposure.ts";
-import { cameraLimits } from "./camera-limits.ts";
+import { exposureProperty, stopExposing } from "./camera-exposure.ts";
 import type { CameraOptions, ImageRoute } from "./camera-options.ts";
 import { cameraSettings } from "./camera-settings.ts";
-import { stopExposing } from "./camera-stop.ts";
 import { takeFrame } from "./camera-take.ts";
 import { prepareTransport } from "./camera-transport.ts";
 
@@ -80,9 +79,9 @@ export class IndiCamera extends IndiRole implements CooledCamera {
 
   async configure(setup: CameraSetup, signal: AbortSignal) {
     await this.ready(signal);
-    checkSetup(this.device, setup, this.limits);
+    checkSetup(this, setup);
     if (setup.coolerCelsius !== undefined) checkCelsius(this.device, setup.coolerCelsius);
-    await stopExposing(this.#tools, { always: false }, signal);
+    await stopExposing(this.tools, { always: false }, signal);
     await this.#apply(setup, signal);
     this.#setup = { ...this.#setup, ...setup };
     return this.#setupInForce();
@@ -93,16 +92,15 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     await this.#prepare(signal);
     if (setup.binning !== undefined) await setBinning(this.device, setup.binning, signal);
     if (setup.region) await setRegion(this.device, setup.region, signal, { always: false });
-    if (setup.gain !== undefined) await setControl(this.device, this.#gain, setup.gain, signal);
-    if (setup.offset !== undefined) await setControl(this.device, this.#offset, setup.offset, signal);
+    await setControl(this.device, this.#gain, setup.gain, signal);
+    await setControl(this.device, this.#offset, setup.offset, signal);
     if (setup.coolerCelsius !== undefined) await holdCelsius(this.device, setup.coolerCelsius, signal);
   }
 
   /** Not at opening: nothing may change before the baseline has been read. */
   async #prepare(signal: AbortSignal): Promise<void> {
     if (this.#isPrepared) return;
-    const format = this.#options.captureFormat;
-    await prepareTransport(this.device, format === undefined ? {} : { captureFormat: format }, signal);
+    await prepareTransport(this.device, this.#options.captureFormat, signal);
     this.#isPrepared = true;
   }
 
@@ -122,60 +120,38 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     return numberIn(this.device.property("CCD_BINNING"), "HOR_BIN") ?? 1;
   }
 
-  async expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
-    await this.ready(signal);
-    const allowed = allowedExposure(this, request);
-    return retryExposure(
-      async () => {
-        await this.ready(signal);
-        return this.#attempt(allowed, signal);
+  expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    const isLost = (error: unknown) => error instanceof DeviceLostError;
+    const ways = {
+      ready: () => this.ready(signal),
+      expose: (allowed: ExposureRequest) => this.#attempt(allowed, signal),
+      mayRepeat: (error: unknown) =>
+        isLost(error) ||
+        error instanceof DeadlineError ||
+        error instanceof ReadbackError ||
+        error instanceof BlobError,
+      makeIdle: async (error: unknown, attempt: number) => {
+        if (!isLost(error)) await this.#stopOrReconnect(attempt >= 2 && !signal.aborted, neverAborted);
       },
-      (error, attempt) => this.#recover(error, attempt, signal),
-    );
+    };
+    return exposeWithRetries(this, this.log, request, ways, signal);
   }
 
   giveBack(pixelsAdu: Uint16Array): void {
     this.device.giveBack(pixelsAdu);
   }
 
-  /** Decides whether there is another attempt, and makes the camera ready for it; otherwise throws. */
-  async #recover(error: unknown, attempt: number, signal: AbortSignal): Promise<void> {
-    const isLost = error instanceof DeviceLostError;
-    const mayRetry =
-      isLost ||
-      error instanceof DeadlineError ||
-      error instanceof ReadbackError ||
-      error instanceof BlobError;
-    if (!isLost) {
-      await this.#stopOrReconnect(attempt >= 2 && !signal.aborted, neverAborted).catch(
-        (stopError: unknown) => {
-          this.log.error(
-            { device: this.name, error: String(stopError) },
-            "the camera could not be made idle",
-          );
-        },
-      );
-    }
-    signal.throwIfAborted();
-    if (!mayRetry || attempt >= exposureAttemptsMax) throw error;
-    this.log.warn({ device: this.name, attempt, error: String(error) }, "the exposure is taken once more");
-  }
-
   /** Abort, drain, and if that does not help, disconnect and connect. */
   async #stopOrReconnect(reconnect: boolean, signal: AbortSignal): Promise<void> {
     try {
-      await stopExposing(this.#tools, { always: true }, signal);
+      await stopExposing(this.tools, { always: true }, signal);
       if (!reconnect) return;
     } catch (error) {
       if (error instanceof DeviceLostError) throw error;
       this.log.warn({ device: this.name, error: String(error) }, "the camera does not answer an abort");
     }
-    await this.device.disconnectDevice(signal);
+    await this.disconnect(signal);
     await this.ready(signal);
-  }
-
-  get #tools() {
-    return { device: this.device, clock: this.clock, log: this.log };
   }
 
   async #attempt(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
@@ -184,7 +160,7 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     await this.#setFrameType(request.frameType, signal);
     const { gain, offset, ...place } = this.#setupInForce();
     return takeFrame(
-      this.#tools,
+      this.tools,
       {
         ...request,
         ...place,
@@ -210,7 +186,7 @@ export class IndiCamera extends IndiRole implements CooledCamera {
   async ensureStopped(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     try {
-      await stopExposing(this.#tools, { always: false }, signal);
+      await stopExposing(this.tools, { always: false }, signal);
     } catch (error) {
       if (!(error instanceof DeadlineError)) throw error;
       await this.#stopOrReconnect(true, signal);
@@ -229,15 +205,8 @@ export class IndiCamera extends IndiRole implements CooledCamera {
   }
 
   override describe(): Readonly<Record<string, string>> {
-    const { exposureSeconds, gain, offset, binning, sensorPx, pixelMicron, fullScaleAdu } = this.limits;
-    const range = (one: Range | undefined) => (one ? `${one.min} to ${one.max}` : "none");
     return {
-      sensor: `${sensorPx.widthPx} x ${sensorPx.heightPx} px of ${pixelMicron} micron`,
-      exposure: `${range(exposureSeconds)} s`,
-      gain: range(gain),
-      offset: range(offset),
-      binning: range(binning),
-      fullScale: `${fullScaleAdu} adu`,
+      ...describeLimits(this.limits),
       cooler: this.cooler.canHold
         ? "holds a temperature"
         : hasThermometer(this.device)

@@ -1,11 +1,10 @@
 import { ReadbackError } from "../../kit/errors.ts";
 import type { Cover, CoverOptions, CoverState } from "../../roles/cover.ts";
-import type { KeptSetting } from "../../roles/kept-settings.ts";
+import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { ensureValues, switchSetting } from "../session/kept-setting.ts";
 import { SwitchPosition } from "../session/switch-position.ts";
-import type { PropertyVector } from "../wire/property.ts";
-import { switchIn } from "../wire/property.ts";
+import { type PropertyVector, switchIn } from "../wire/property.ts";
 
 /** CAP_PARK: PARK is over the aperture (closed), UNPARK out of the light (open). */
 export class IndiCover extends IndiRole implements Cover {
@@ -60,12 +59,7 @@ export class IndiCover extends IndiRole implements Cover {
 
   async #bringTo(wanted: "closed" | "open", signal: AbortSignal): Promise<void> {
     // Commands to a moving cover are refused or, worse, shown as if obeyed: wait first.
-    await this.device.waitFor(
-      "CAP_PARK",
-      (vector) => vector.state !== "Busy",
-      { withinSeconds: this.#travelSecondsMax },
-      signal,
-    );
+    await this.device.untilIdle("CAP_PARK", this.#travelSecondsMax, signal);
     for (let attempt = 1; ; attempt++) {
       const state = this.#stateOf(await this.device.refresh("CAP_PARK", {}, signal));
       if (state === wanted) return;
@@ -94,21 +88,12 @@ export class IndiCover extends IndiRole implements Cover {
   }
 
   protected override keptSettings(): readonly KeptSetting[] {
-    const position: KeptSetting = {
-      key: "position",
-      read: async (signal) => {
-        const vector = await this.device.waitFor(
-          "CAP_PARK",
-          (seen) => seen.state !== "Busy",
-          { withinSeconds: this.#travelSecondsMax },
-          signal,
-        );
-        return this.#stateOf(vector);
-      },
-      // A cover that did not know its place at the start is left closed, the safe way.
-      restore: (value, signal) => (value === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
-      same: (before, now) => before === now || (before === "unknown" && now === "closed"),
-    };
+    const position = openOrClosedSetting(
+      "position",
+      async (signal) =>
+        this.#stateOf(await this.device.untilIdle("CAP_PARK", this.#travelSecondsMax, signal)),
+      (wanted, signal) => (wanted === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
+    );
     // Light after cover: most drivers refuse it while open.
     return this.has("FLAT_LIGHT_CONTROL")
       ? [position, switchSetting(this.device, "light", "FLAT_LIGHT_CONTROL")]

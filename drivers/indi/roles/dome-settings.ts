@@ -10,9 +10,9 @@ export interface DomeActions {
 }
 
 /** Direction, then shutter, then park: parking takes both along, and a parked dome does not move. */
-export function domeSettings(dome: Dome, hands: DomeActions): readonly KeptSetting[] {
+export function domeSettings(dome: Dome, actions: DomeActions): readonly KeptSetting[] {
   const settledState = async (signal: AbortSignal) => {
-    await hands.untilStill(signal);
+    await actions.untilStill(signal);
     return dome.state(signal);
   };
   const azimuth: KeptSetting = {
@@ -29,7 +29,7 @@ export function domeSettings(dome: Dome, hands: DomeActions): readonly KeptSetti
       await dome.ensureUnparked(signal);
       await dome.turnTo(Number(value), signal);
     },
-    same: (before, now) => hands.isNear(Number(before), Number(now)),
+    same: (before, now) => actions.isNear(Number(before), Number(now)),
   };
   const shutter: KeptSetting = {
     key: "shutter",
@@ -45,8 +45,7 @@ export function domeSettings(dome: Dome, hands: DomeActions): readonly KeptSetti
   const parked: KeptSetting = {
     key: "parked",
     read: async (signal) => (await settledState(signal)).parked,
-    restore: (value, signal) => hands.bringParkTo(value === true, signal),
-    same: (before, now) => before === now,
+    restore: (value, signal) => actions.bringParkTo(value === true, signal),
   };
   const { abilities } = dome;
   return [

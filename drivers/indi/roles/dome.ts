@@ -5,7 +5,7 @@ import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { readNumber } from "../session/read-number.ts";
 import { SwitchPosition } from "../session/switch-position.ts";
-import { numberIn, type PropertyVector, switchIn } from "../wire/property.ts";
+import { numberIn, type PropertyVector, parkedOf, switchIn } from "../wire/property.ts";
 import { domeSettings } from "./dome-settings.ts";
 
 const azimuthProperty = "ABS_DOME_POSITION";
@@ -104,7 +104,7 @@ export class IndiDome extends IndiRole implements Dome {
   async #untilStill(name: string, signal: AbortSignal): Promise<void> {
     if (!this.has(name)) return;
     const withinSeconds = Math.max(this.#shutterSecondsMax, this.#turnSecondsMax);
-    await this.device.waitFor(name, (vector) => vector.state !== "Busy", { withinSeconds }, signal);
+    await this.device.untilIdle(name, withinSeconds, signal);
   }
 
   async #checkUnparked(signal: AbortSignal): Promise<void> {
@@ -209,11 +209,4 @@ export class IndiDome extends IndiRole implements Dome {
       park: park ? "yes" : "no",
     };
   }
-}
-
-/** Both switches off, or a state that is neither Ok nor Idle: the dome does not know. */
-function parkedOf(vector: PropertyVector): boolean | undefined {
-  if (vector.state === "Busy" || vector.state === "Alert") return undefined;
-  const [parked, unparked] = [switchIn(vector, "PARK"), switchIn(vector, "UNPARK")];
-  return parked === unparked ? undefined : parked;
 }

@@ -73,12 +73,7 @@ export class IndiFocuser extends IndiRole implements Focuser {
       await this.device.send("FOCUS_ABORT_MOTION", { ABORT: true }, signal);
       await this.device.refresh(property, { withinSeconds: wholeTravel }, signal);
     }
-    await this.device.waitFor(
-      property,
-      (vector) => vector.state !== "Busy",
-      { withinSeconds: wholeTravel },
-      signal,
-    );
+    await this.device.untilIdle(property, wholeTravel, signal);
   }
 
   protected override keptSettings(): readonly KeptSetting[] {

@@ -1,29 +1,32 @@
 import { RefusedError } from "../../kit/errors.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
-import type { SkyOffset } from "../../roles/mount-sky.ts";
+import { lengthArcsec, type SkyOffset } from "../../roles/mount-sky.ts";
+import type { SmallMoves } from "../../roles/nudge.ts";
 import type { IndiDevice } from "../session/device.ts";
-import type { MountTools } from "./mount-slew.ts";
+import type { RoleTools } from "../session/indi-role.ts";
 
 /** The first jog of an axis is this long and measures [s]. */
 const measuringSeconds = 0.3;
 const jogSecondsMax = 20;
 const worthArcsec = 1;
+/** Beyond this a slew is quicker [arcsec]. */
+const jogArcsecMax = 300;
 
 /** Motion on, a time, motion off, at the mount's slowest slew rate, whose speed is not stated and therefore measured. */
-export class TimedJogs {
+export class TimedJogs implements SmallMoves {
+  readonly kind = "motion";
   /** On the sky, with the sign of "north" and "east". */
   #northArcsecPerSecond: number | undefined;
   #eastArcsecPerSecond: number | undefined;
   #lastSeconds = { north: 0, east: 0 };
 
-  constructor(readonly tools: MountTools) {}
+  constructor(private readonly tools: RoleTools) {}
 
-  get areOffered(): boolean {
-    const { device } = this.tools;
-    return !!device.property("TELESCOPE_MOTION_NS") && !!device.property("TELESCOPE_MOTION_WE");
+  suffice(left: SkyOffset): boolean {
+    return lengthArcsec(left) <= jogArcsecMax;
   }
 
-  async give(by: SkyOffset, signal: AbortSignal): Promise<void> {
+  async give(by: SkyOffset, _cosDec: number, signal: AbortSignal): Promise<void> {
     await this.#chooseSlowestRate(signal);
     this.#lastSeconds = {
       north: await this.#jog(
@@ -41,7 +44,7 @@ export class TimedJogs {
     };
   }
 
-  learn(moved: SkyOffset): void {
+  learn(_asked: SkyOffset, moved: SkyOffset): void {
     const { north, east } = this.#lastSeconds;
     if (north !== 0 && Math.abs(moved.northArcsec) > worthArcsec) {
       this.#northArcsecPerSecond = moved.northArcsec / north;

@@ -1,13 +1,12 @@
-import type { Equatorial } from "../../roles/mount.ts";
-import { lengthArcsec, offsetBy, type SkyOffset } from "../../roles/mount-sky.ts";
-import { type NudgedMount, type NudgeWay, nudgeMount, pulseSecondsMax } from "../../roles/nudge.ts";
+import { GuidePulses } from "../../roles/guide-pulses.ts";
+import type { SkyOffset } from "../../roles/mount-sky.ts";
+import { nudgeMount, type SmallMoves } from "../../roles/nudge.ts";
+import type { SlewBudget } from "../../roles/slew.ts";
+import type { RoleTools } from "../session/indi-role.ts";
 import { TimedJogs } from "./mount-jog.ts";
-import { GuidePulses } from "./mount-pulse.ts";
-import { isTracking, trackRateOf } from "./mount-reading.ts";
-import { type MountTools, type SlewBudget, slewAndWait, waitUntilStill } from "./mount-slew.ts";
-
-/** Timed motion up to here where there are no pulses, otherwise a slew [arcsec]. */
-const jogArcsecMax = 300;
+import { indiPulseGuider } from "./mount-pulse.ts";
+import { isTracking, motionAxes, pulseAxes, trackRateOf } from "./mount-reading.ts";
+import { slewAndWait, waitUntilStill } from "./mount-slew.ts";
 
 /** Small moves, by the means that fits their size: guide pulses, timed motion, or a short slew. */
 export class Nudger {
@@ -15,55 +14,33 @@ export class Nudger {
   readonly #jogs: TimedJogs;
 
   constructor(
-    readonly tools: MountTools,
+    readonly tools: RoleTools,
     readonly budget: SlewBudget,
   ) {
-    this.#pulses = new GuidePulses(tools);
+    this.#pulses = new GuidePulses(indiPulseGuider(tools));
     this.#jogs = new TimedJogs(tools);
   }
 
-  /** What small nudges are done with. */
-  get way(): NudgeWay {
-    return this.#pulses.areOffered ? "pulse" : this.#jogs.areOffered ? "motion" : "slew";
+  get smallMoves(): SmallMoves | undefined {
+    const offers = (axes: readonly string[]) => axes.every((axis) => this.tools.device.property(axis));
+    return offers(pulseAxes) ? this.#pulses : offers(motionAxes) ? this.#jogs : undefined;
   }
 
   /** @throws RefusedError if the mount does not track; ReadbackError if it does not get there */
   nudge(by: SkyOffset, signal: AbortSignal): Promise<void> {
     const { device, clock, log } = this.tools;
-    const mount: NudgedMount = {
+    const mount = {
       device: device.name,
       clock,
       log,
       isTracking: async () => isTracking(device),
       trackRate: async () => trackRateOf(device),
-      untilStill: (abort) => waitUntilStill(this.tools, abort),
-      wayFor: (left, cosDec) => this.#wayFor(left, cosDec),
-      move: (...given) => this.#move(...given),
-      learn: (way, asked, moved) => {
-        if (way === "pulse") this.#pulses.learn(asked, moved);
-        else if (way === "motion") this.#jogs.learn(moved);
-      },
+      untilStill: (abort: AbortSignal) => waitUntilStill(this.tools, abort),
+      smallMoves: this.smallMoves,
+      canSlew: true,
+      budget: this.budget,
+      slew: slewAndWait.bind(undefined, this.tools),
     };
     return nudgeMount(mount, by, signal);
-  }
-
-  async #move(
-    way: NudgeWay,
-    from: Equatorial,
-    left: SkyOffset,
-    cosDec: number,
-    slewToleranceArcsec: number,
-    signal: AbortSignal,
-  ): Promise<void> {
-    if (way === "pulse") return await this.#pulses.give(left, cosDec, signal);
-    if (way === "motion") return await this.#jogs.give(left, signal);
-    const toleranceArcsec = Math.min(this.budget.toleranceArcsec, slewToleranceArcsec);
-    await slewAndWait(this.tools, offsetBy(from, left), { ...this.budget, toleranceArcsec }, signal);
-  }
-
-  #wayFor(left: SkyOffset, cosDec: number): NudgeWay {
-    const { way } = this;
-    if (way === "pulse") return this.#pulses.secondsFor(left, cosDec) <= pulseSecondsMax ? "pulse" : "slew";
-    return way === "motion" && lengthArcsec(left) <= jogArcsecMax ? "motion" : "slew";
   }
 }

@@ -38,13 +38,6 @@ export async function readPointing(device: IndiDevice, signal: AbortSignal): Pro
   return pointingOf(device, await device.refresh(eod, {}, signal));
 }
 
-/** `undefined`: the mount does not know, or is on its way. Refusals leave the state Idle and the switch true. */
-export function parkedOf(vector: PropertyVector | undefined): boolean | undefined {
-  if (!vector || vector.state === "Busy" || vector.state === "Alert") return undefined;
-  const [parked, unparked] = [switchIn(vector, "PARK"), switchIn(vector, "UNPARK")];
-  return parked === unparked ? undefined : parked;
-}
-
 export function isParking(device: IndiDevice): boolean {
   return device.property("TELESCOPE_PARK")?.state === "Busy";
 }

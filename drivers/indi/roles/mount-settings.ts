@@ -1,34 +1,26 @@
 import { greenwichSiderealHours } from "../../kit/sidereal.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Mount } from "../../roles/mount.ts";
-import { parkedSetting, pointingSetting, standingSetting } from "../../roles/pointing-settings.ts";
+import {
+  parkedSetting,
+  pointingSetting,
+  standingSetting,
+  trackingSetting,
+} from "../../roles/pointing-settings.ts";
+import type { RoleTools } from "../session/indi-role.ts";
 import { numberSetting, switchSetting } from "../session/kept-setting.ts";
 import { numberIn } from "../wire/property.ts";
-import type { MountTools } from "./mount-slew.ts";
 
 /**
  * In an order in which they can be put back: rates first, then the place, then tracking, and parking at the end.
  * A mount that tracks keeps its right ascension; one that stands keeps its hour angle; of one that is parked the park
  * position says it all.
  */
-export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSetting[] {
+export function mountSettings(mount: Mount, tools: RoleTools): readonly KeptSetting[] {
   const { device, clock } = tools;
   const localSiderealHours = (): number => {
     const east = numberIn(device.property("GEOGRAPHIC_COORD"), "LONG") ?? 0;
     return greenwichSiderealHours(clock.nowMs()) + (Number.isFinite(east) ? east : 0) / 15;
-  };
-
-  const tracking: KeptSetting = {
-    key: "tracking",
-    read: async (signal) => (await mount.state(signal)).tracking,
-    async restore(value, signal) {
-      const state = await mount.state(signal);
-      if (state.tracking === value) return;
-      if (value !== true) return mount.ensureTrackingOff(signal);
-      await mount.ensureUnparked(signal);
-      await mount.ensureTracking(state.trackRate ?? "sidereal", signal);
-    },
-    same: (before, now) => before === now,
   };
 
   const guideRate = { property: "GUIDE_RATE", elements: ["GUIDE_RATE_WE", "GUIDE_RATE_NS"], tolerance: 1e-3 };
@@ -38,7 +30,9 @@ export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSet
     switchSetting(device, "trackMode", "TELESCOPE_TRACK_MODE"),
     pointingSetting(mount),
     standingSetting(mount, localSiderealHours),
-    tracking,
+    trackingSetting(mount, (on, { trackRate }, signal) =>
+      on ? mount.ensureTracking(trackRate ?? "sidereal", signal) : mount.ensureTrackingOff(signal),
+    ),
     // After the last slew, which needs its own choice.
     switchSetting(device, "onCoordSet", "ON_COORD_SET"),
     ...(device.property("TELESCOPE_PARK") ? [parkedSetting(mount)] : []),

@@ -1,19 +1,20 @@
 import { turnDegrees } from "../../kit/angles.ts";
+import { parseUtcMs } from "../../kit/utc.ts";
 import type { Site } from "../../roles/mount.ts";
+import type { RoleTools } from "../session/indi-role.ts";
 import { numberIn, textIn } from "../wire/property.ts";
-import type { MountTools } from "./mount-slew.ts";
 
 /** TIME_UTC in many drivers is what they were last told, not a clock: only one that moves is believed. */
 const clockLookSeconds = 2;
 
 export async function readSiteAndTime(
-  tools: MountTools,
+  tools: RoleTools,
   signal: AbortSignal,
 ): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
   return { site: await readSite(tools, signal), utcMs: await readClock(tools, signal) };
 }
 
-async function readSite({ device }: MountTools, signal: AbortSignal): Promise<Site | undefined> {
+async function readSite({ device }: RoleTools, signal: AbortSignal): Promise<Site | undefined> {
   if (!device.property("GEOGRAPHIC_COORD")) return undefined;
   const vector = await device.refresh("GEOGRAPHIC_COORD", {}, signal);
   const latitudeDegrees = numberIn(vector, "LAT");
@@ -30,18 +31,11 @@ async function readSite({ device }: MountTools, signal: AbortSignal): Promise<Si
   };
 }
 
-async function readClock({ device, clock }: MountTools, signal: AbortSignal): Promise<number | undefined> {
+async function readClock({ device, clock }: RoleTools, signal: AbortSignal): Promise<number | undefined> {
   if (!device.property("TIME_UTC")) return undefined;
-  const read = async () => parseUtc(textIn(await device.refresh("TIME_UTC", {}, signal), "UTC"));
+  const read = async () => parseUtcMs(textIn(await device.refresh("TIME_UTC", {}, signal), "UTC"));
   const first = await read();
   await clock.sleep(clockLookSeconds, signal);
   const second = await read();
   return first === undefined || second === undefined || second <= first ? undefined : second;
-}
-
-/** The protocol's times are UTC without a zone. */
-function parseUtc(text: string | undefined): number | undefined {
-  if (text === undefined || text === "") return undefined;
-  const ms = Date.parse(/[zZ]|[+-]\d\d:?\d\d$/.test(text) ? text : `${text}Z`);
-  return Number.isNaN(ms) ? undefined : ms;
 }

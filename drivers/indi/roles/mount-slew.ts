@@ -1,26 +1,14 @@
-import type { Clock } from "../../kit/clock.ts";
 import { DeadlineError, ReadbackError, RefusedError } from "../../kit/errors.ts";
-import type { Log } from "../../kit/log.ts";
+import { neverAborted } from "../../kit/never-aborted.ts";
 import { siderealArcsecPerSecond } from "../../kit/sidereal.ts";
 import type { Equatorial } from "../../roles/mount.ts";
 import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
+import { placeText, type SlewBudget } from "../../roles/slew.ts";
 import type { IndiDevice } from "../session/device.ts";
-import { quickChangeSeconds } from "../session/kept-setting.ts";
-import { readsBack } from "../wire/property.ts";
+import type { RoleTools } from "../session/indi-role.ts";
+import { changeValues, quickChangeSeconds } from "../session/kept-setting.ts";
+import { switchesOn } from "../wire/property.ts";
 import { eod, isTracking, pointingOf, readPointing } from "./mount-reading.ts";
-
-export interface SlewBudget {
-  /** Slowest that the mount slews at, for the deadline [degrees/s]. */
-  readonly degreesPerSecondMin: number;
-  /** How near the target counts as arrived [arcsec]. */
-  readonly toleranceArcsec: number;
-}
-
-export interface MountTools {
-  readonly device: IndiDevice;
-  readonly clock: Clock;
-  readonly log: Log;
-}
 
 const pollSeconds = 0.5;
 /** Looks in a row at which a mount that never leaves Busy must be at its target and still. */
@@ -28,20 +16,11 @@ const stillLooks = 4;
 /** Without Busy and without arrival after this time the command was refused or lost [s]. */
 const answerSeconds = 5;
 const settleSeconds = 60;
+const syncToleranceArcsec = 30;
 
 /** Always right before coordinates: another client, or an earlier sync, may have left it elsewhere. */
-export async function setOnCoordSet(
-  device: IndiDevice,
-  what: "TRACK" | "SYNC",
-  signal: AbortSignal,
-): Promise<void> {
-  if (!device.property("ON_COORD_SET")) return;
-  await device.change(
-    "ON_COORD_SET",
-    { [what]: true },
-    { withinSeconds: quickChangeSeconds, arrived: readsBack({ [what]: true }), finalStates: ["Ok", "Idle"] },
-    signal,
-  );
+async function setOnCoordSet(device: IndiDevice, what: "TRACK" | "SYNC", signal: AbortSignal): Promise<void> {
+  if (device.property("ON_COORD_SET")) await changeValues(device, "ON_COORD_SET", { [what]: true }, signal);
 }
 
 /**
@@ -50,7 +29,7 @@ export async function setOnCoordSet(
  * @throws RefusedError, ReadbackError (ended elsewhere), DeadlineError
  */
 export async function slewAndWait(
-  tools: MountTools,
+  tools: RoleTools,
   target: Equatorial,
   budget: SlewBudget,
   signal: AbortSignal,
@@ -81,7 +60,7 @@ interface Heard {
 }
 
 async function watchSlew(
-  { device, clock, log }: MountTools,
+  { device, clock, log }: RoleTools,
   slew: { target: Equatorial; budget: SlewBudget; withinSeconds: number; heard: Heard },
   signal: AbortSignal,
 ): Promise<void> {
@@ -127,10 +106,7 @@ async function watchSlew(
  * Waits until two looks a second apart show the same place; without tracking the sky's own motion is allowed for.
  * A state that stays Busy is overruled by several such looks in a row.
  */
-export async function waitUntilStill(
-  { device, clock }: MountTools,
-  signal: AbortSignal,
-): Promise<Equatorial> {
+export async function waitUntilStill({ device, clock }: RoleTools, signal: AbortSignal): Promise<Equatorial> {
   const deadlineMs = clock.nowMs() + settleSeconds * 1000;
   let before = await readPointing(device, signal);
   for (let looks = 0; ; ) {
@@ -146,6 +122,27 @@ export async function waitUntilStill(
   }
 }
 
-function placeText({ raHours, decDegrees }: Equatorial): string {
-  return `RA ${raHours.toFixed(4)} h, declination ${decDegrees.toFixed(3)} degrees`;
+/**
+ * Tells the mount where it points. ON_COORD_SET is put back whatever happens: left on SYNC, the next goto of anybody
+ * would falsify the mount's model instead of moving it.
+ */
+export async function syncMount(device: IndiDevice, actual: Equatorial, signal: AbortSignal): Promise<void> {
+  const [before] = switchesOn(device.property("ON_COORD_SET"));
+  await setOnCoordSet(device, "SYNC", signal);
+  try {
+    await device.change(
+      eod,
+      { RA: actual.raHours, DEC: actual.decDegrees },
+      {
+        withinSeconds: 20,
+        finalStates: ["Ok", "Idle"],
+        arrived: (vector) => distanceDegrees(pointingOf(device, vector), actual) * 3600 < syncToleranceArcsec,
+      },
+      signal,
+    );
+  } finally {
+    const back = before === undefined || before === "SYNC" ? "TRACK" : before;
+    const options = { withinSeconds: quickChangeSeconds, finalStates: ["Ok", "Idle"] } as const;
+    await device.change("ON_COORD_SET", { [back]: true }, options, neverAborted);
+  }
 }

@@ -1,8 +1,8 @@
 import { MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
 import type { TrackRate } from "../../roles/mount.ts";
 import type { IndiDevice } from "../session/device.ts";
-import { quickChangeSeconds } from "../session/kept-setting.ts";
-import { type PropertyVector, readsBack, switchesOn, switchIn } from "../wire/property.ts";
+import { changeValues } from "../session/kept-setting.ts";
+import { type PropertyVector, switchesOn, switchIn } from "../wire/property.ts";
 import { isTracking, trackModeElement } from "./mount-reading.ts";
 
 /** @throws MissingAbilityError, ReadbackError */
@@ -14,16 +14,7 @@ export async function setTrackRate(device: IndiDevice, rate: TrackRate, signal: 
     throw new MissingAbilityError(device.name, `this mount cannot track at ${rate} rate`);
   }
   if (switchesOn(await device.refresh("TELESCOPE_TRACK_MODE", {}, signal)).join() === element) return;
-  await device.change(
-    "TELESCOPE_TRACK_MODE",
-    { [element]: true },
-    {
-      withinSeconds: quickChangeSeconds,
-      arrived: readsBack({ [element]: true }),
-      finalStates: ["Ok", "Idle"],
-    },
-    signal,
-  );
+  await changeValues(device, "TELESCOPE_TRACK_MODE", { [element]: true }, signal);
 }
 
 /** TRACK_STATE ends Busy when on and Idle when off, and Idle too when refused: the switch itself is waited for. */

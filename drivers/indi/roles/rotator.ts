@@ -67,12 +67,7 @@ export class IndiRotator extends IndiRole implements Rotator {
     if (now.state !== "Busy") return;
     if (this.has("ROTATOR_ABORT_MOTION"))
       await this.device.send("ROTATOR_ABORT_MOTION", { ABORT: true }, signal);
-    await this.device.waitFor(
-      property,
-      (vector) => vector.state !== "Busy",
-      { withinSeconds: 20 + 360 / slowestDegreesPerSecond },
-      signal,
-    );
+    await this.device.untilIdle(property, 20 + 360 / slowestDegreesPerSecond, signal);
   }
 
   protected override keptSettings(): readonly KeptSetting[] {

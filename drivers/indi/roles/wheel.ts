@@ -43,12 +43,7 @@ export class IndiWheel extends IndiRole implements Wheel {
     if (!Number.isInteger(slot) || slot < 1 || slot > count) {
       throw new OutOfLimitsError(this.name, "filter slot", slot, `the whole numbers 1 to ${count}`);
     }
-    await this.device.waitFor(
-      property,
-      (vector) => vector.state !== "Busy",
-      { withinSeconds: turnSecondsMax },
-      signal,
-    );
+    await this.device.untilIdle(property, turnSecondsMax, signal);
     if ((await this.slot(signal)) === slot) return;
     await this.device.change(
       property,
@@ -68,7 +63,6 @@ export class IndiWheel extends IndiRole implements Wheel {
         key: "slot",
         read: (signal) => this.slot(signal),
         restore: (value, signal) => this.moveTo(Number(value), signal),
-        same: (before, now) => before === now,
       },
     ];
   }

@@ -2,7 +2,26 @@ import type { Clock, ClockTimer } from "../../kit/clock.ts";
 import { ReadbackError, RefusedError } from "../../kit/errors.ts";
 import type { WaitEnds, Waiting } from "../wire/pending-waits.ts";
 import { type PropertyState, type PropertyVector, readsBack } from "../wire/property.ts";
-import type { ChangeOptions, CommandValues, DeviceEvent } from "./device.ts";
+import type { CommandValues } from "./command.ts";
+import type { DeviceEvent } from "./property-news.ts";
+
+export interface ChangeOptions {
+  /** From physics: distance over speed, settling, margin. */
+  readonly withinSeconds: number;
+  /** What must be true besides a final state, `readsBack(values)` for example. Default: nothing. */
+  readonly arrived?: (vector: PropertyVector) => boolean;
+  /** States that end the change well. Default `["Ok"]`; pulses and disconnecting end "Idle". */
+  readonly finalStates?: readonly PropertyState[];
+  /**
+   * How long a state that is neither final nor Busy may last, and how long a final one without `arrived`;
+   * many drivers first repeat the old state. Default 0.5.
+   */
+  readonly settleSeconds?: number;
+  /** Silence after a command before the property is read anew, which then decides. Default 3. */
+  readonly replySeconds?: number;
+  /** Whether an `[ERROR]` message meanwhile fails the change. Default "fail"; "ignore" for drivers that grumble. */
+  readonly errorMessages?: "fail" | "ignore";
+}
 
 export interface ChangeStart {
   readonly clock: Clock;

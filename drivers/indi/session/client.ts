@@ -11,8 +11,7 @@ import type { IndiMessage } from "../wire/message-reader.ts";
 import { enableBlobText, getPropertiesText } from "../wire/message-writer.ts";
 import { PendingWaits } from "../wire/pending-waits.ts";
 import { ServerLink } from "../wire/server-link.ts";
-import type { IndiDevice } from "./device.ts";
-import { DeviceSession } from "./device-session.ts";
+import { IndiDevice } from "./device.ts";
 import { rehearseDecoding } from "./rehearse-decoding.ts";
 
 export interface IndiClientOptions {
@@ -50,7 +49,7 @@ export class IndiClient implements AsyncDisposable {
   readonly #control: ServerLink;
   /** Only with blobLink "separate". */
   readonly #images: ImageLink | undefined;
-  readonly #devices = new Map<string, DeviceSession>();
+  readonly #devices = new Map<string, IndiDevice>();
   readonly #blobsWanted = new Map<string, { device: string; property: string }>();
   readonly #listeners = new Set<(event: ClientEvent) => void>();
   readonly #waits: PendingWaits<ClientEvent>;
@@ -83,7 +82,7 @@ export class IndiClient implements AsyncDisposable {
       failed: (error) => this.#attemptFailed(error),
     });
     if (options.blobLink === "separate") {
-      this.#images = new ImageLink(links, hooks, (device, reason) => this.#session(device).loseBlobs(reason));
+      this.#images = new ImageLink(links, hooks, (device, reason) => this.#device(device).loseBlobs(reason));
     }
   }
 
@@ -120,7 +119,7 @@ export class IndiClient implements AsyncDisposable {
 
   /** The same object for the same name, always; it need not be known to the server yet. */
   device(name: string): IndiDevice {
-    return this.#session(name);
+    return this.#device(name);
   }
 
   /** Those that drivers have announced. */
@@ -196,18 +195,18 @@ export class IndiClient implements AsyncDisposable {
 
   #take(message: IndiMessage): void {
     const name = message.attributes.get("device");
-    if (name !== undefined) this.#session(name).take(message);
+    if (name !== undefined) this.#device(name).take(message);
     else if (message.action === "message") {
       const text = message.attributes.get("message");
       this.#options.log.info({ server: this.#serverName, text }, "INDI: the server says");
     }
   }
 
-  #session(name: string): DeviceSession {
+  #device(name: string): IndiDevice {
     let session = this.#devices.get(name);
     if (!session) {
       const { clock, log, limits } = this.#options;
-      session = new DeviceSession(name, {
+      session = new IndiDevice(name, {
         clock,
         log,
         blobBytesMax: limits?.blobBytesMax ?? defaultLimits.blobBytesMax,

@@ -1,7 +1,8 @@
 import { MissingAbilityError, OutOfLimitsError } from "../../kit/errors.ts";
 import { isWritable, newVectorText } from "../wire/message-writer.ts";
 import { type ElementValue, limitsOf, type PropertyElement, type PropertyVector } from "../wire/property.ts";
-import type { CommandValues } from "./device.ts";
+
+export type CommandValues = Readonly<Record<string, ElementValue>>;
 
 /**
  * The text of one command with all elements of the vector: drivers take partial ones as errors, or say nothing.

@@ -1,12 +1,14 @@
 import { DeadlineError } from "../../kit/errors.ts";
 import { type DeviceTools, KeptDevice } from "../../roles/kept-device.ts";
-import { switchIn } from "../wire/property.ts";
 import type { IndiDevice } from "./device.ts";
+import { connectDevice, disconnectDevice, isSwitchedOn } from "./device-connection.ts";
 
 /** What every INDI role is made from. */
 export interface RoleContext extends DeviceTools {
   readonly device: IndiDevice;
 }
+
+export type RoleTools = Pick<RoleContext, "device" | "clock" | "log">;
 
 /**
  * A role on an INDI device: connected by CONNECTION, lost when its driver, its server or the link goes.
@@ -32,28 +34,24 @@ export abstract class IndiRole extends KeptDevice {
     return super.open(signal);
   }
 
-  get #isOn(): boolean {
-    return switchIn(this.device.property("CONNECTION"), "CONNECT") === true;
-  }
-
   protected override async isConnected(): Promise<boolean> {
-    return this.#isOn;
+    return isSwitchedOn(this.device);
   }
 
   protected override get wasLost(): boolean {
-    return !this.#isOn || this.device.lostCount !== this.#lostCount;
+    return !isSwitchedOn(this.device) || this.device.lostCount !== this.#lostCount;
   }
 
   protected override async connect(signal: AbortSignal): Promise<void> {
     this.#lostCount = this.device.lostCount;
     await this.device.require(["CONNECTION"], { withinSeconds: 30 }, signal);
-    await this.device.connectDevice(signal);
+    await connectDevice(this.device, signal);
     // Some drivers define their properties seconds after CONNECT; `require` asks again by name and then lists what is missing.
     await this.device.require(this.requiredProperties, { withinSeconds: 15 }, signal);
   }
 
   protected override disconnect(signal: AbortSignal): Promise<void> {
-    return this.device.disconnectDevice(signal);
+    return disconnectDevice(this.device, signal);
   }
 
   protected override leavesMoving(error: unknown): boolean {
@@ -61,8 +59,12 @@ export abstract class IndiRole extends KeptDevice {
   }
 
   protected override async ping(signal: AbortSignal): Promise<void> {
-    if (!this.#isOn) throw new Error("not connected");
+    if (!isSwitchedOn(this.device)) throw new Error("not connected");
     await this.device.refresh(this.mainProperty, { withinSeconds: 5 }, signal);
+  }
+
+  protected get tools(): RoleTools {
+    return { device: this.device, clock: this.clock, log: this.log };
   }
 
   protected has(property: string): boolean {

@@ -1,8 +1,10 @@
 import { ReadbackError } from "../../kit/errors.ts";
+import { given } from "../../kit/given.ts";
 import type { SettingValue } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { numberIn, readsBack, switchesOn } from "../wire/property.ts";
-import type { CommandValues, IndiDevice } from "./device.ts";
+import type { CommandValues } from "./command.ts";
+import type { IndiDevice } from "./device.ts";
 
 /** Time for a change that moves nothing [s]. */
 export const quickChangeSeconds = 15;
@@ -18,12 +20,19 @@ export async function ensureValues(
   const wanted = readsBack(values, tolerance);
   const present = await device.refresh(property, {}, signal);
   if (wanted(present) && present.state !== "Busy") return;
-  await device.change(
-    property,
-    values,
-    { withinSeconds: quickChangeSeconds, arrived: wanted, finalStates: ["Ok", "Idle"] },
-    signal,
-  );
+  await changeValues(device, property, values, signal, wanted);
+}
+
+/** Sends and proves the values, whatever is in force. */
+export async function changeValues(
+  device: IndiDevice,
+  property: string,
+  values: CommandValues,
+  signal: AbortSignal,
+  arrived = readsBack(values),
+): Promise<void> {
+  const options = { withinSeconds: quickChangeSeconds, arrived, finalStates: ["Ok", "Idle"] } as const;
+  await device.change(property, values, options, signal);
 }
 
 /** The switches of a vector that are on, as their names with commas between; `""` when none is. */
@@ -50,7 +59,6 @@ export function switchSetting(device: IndiDevice, key: string, property: string)
         signal,
       );
     },
-    same: (before, now) => before === now,
   };
 }
 
@@ -65,7 +73,7 @@ export function numberSetting(
     Array.isArray(value) ? (value as readonly number[]) : [Number(value)];
   return {
     key,
-    ...(unit === undefined ? {} : { unit }),
+    ...given({ unit }),
     async read(signal) {
       if (!device.property(property)) return undefined;
       const vector = await device.refresh(property, {}, signal);

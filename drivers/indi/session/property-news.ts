@@ -3,7 +3,21 @@ import type { Log } from "../../kit/log.ts";
 import type { IndiMessage } from "../wire/message-reader.ts";
 import type { PropertyVector } from "../wire/property.ts";
 import { PropertyStore } from "../wire/property-store.ts";
-import type { DeviceEvent } from "./device.ts";
+
+/** What a device did. Told in the order of arrival, after the store was brought up to date. */
+export type DeviceEvent =
+  | { readonly type: "defined"; readonly vector: PropertyVector }
+  | { readonly type: "updated"; readonly vector: PropertyVector }
+  | { readonly type: "deleted"; readonly name: string }
+  | { readonly type: "message"; readonly text: string; readonly revision: number }
+  /** The driver died, the server did, or the link was cut. All properties are gone; all waits have failed. */
+  | { readonly type: "lost"; readonly reason: string }
+  /** Somebody else commands this device. Never a state: only what was asked. */
+  | {
+      readonly type: "foreignCommand";
+      readonly name: string;
+      readonly values: Readonly<Record<string, string>>;
+    };
 
 /** Keeps one device's properties up to date and says what each message changed. */
 export class PropertyNews {

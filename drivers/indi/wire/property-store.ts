@@ -17,7 +17,7 @@ const rules: readonly string[] = ["OneOfMany", "AtMostOne", "AnyOfMany"] satisfi
 export class PropertyStore {
   readonly #vectors = new Map<string, PropertyVector>();
   /** States before a command that is not answered yet: an update may come without a state of its own. */
-  readonly #toldStates = new Map<string, PropertyState>();
+  readonly #statesBefore = new Map<string, PropertyState>();
 
   get(name: string): PropertyVector | undefined {
     return this.#vectors.get(name);
@@ -67,7 +67,7 @@ export class PropertyStore {
     const words = message.attributes.get("message");
     const vector: PropertyVector = {
       ...rest,
-      state: stateFrom(message.attributes.get("state")) ?? this.#toldState(before),
+      state: stateFrom(message.attributes.get("state")) ?? this.#stateBefore(before),
       elements,
       revision: message.revision,
       awaitingAnswer: false,
@@ -81,12 +81,12 @@ export class PropertyStore {
   commanded(name: string): void {
     const before = this.#vectors.get(name);
     if (!before) return;
-    this.#toldStates.set(name, this.#toldState(before));
+    this.#statesBefore.set(name, this.#stateBefore(before));
     this.#vectors.set(name, { ...before, state: "Busy", awaitingAnswer: true });
   }
 
-  #toldState(vector: PropertyVector): PropertyState {
-    return (vector.awaitingAnswer ? this.#toldStates.get(vector.name) : undefined) ?? vector.state;
+  #stateBefore(vector: PropertyVector): PropertyState {
+    return (vector.awaitingAnswer ? this.#statesBefore.get(vector.name) : undefined) ?? vector.state;
   }
 
   delete(name: string): boolean {

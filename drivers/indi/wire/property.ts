@@ -69,6 +69,15 @@ export function switchesOn(vector: PropertyVector | undefined): string[] {
   return [...(vector?.elements.values() ?? [])].filter((e) => e.value === true).map((e) => e.name);
 }
 
+/**
+ * Of a mount or dome; `undefined`: it does not know, or is on its way. Refusals leave the state Idle and the switch on.
+ */
+export function parkedOf(vector: PropertyVector | undefined): boolean | undefined {
+  if (!vector || vector.state === "Busy" || vector.state === "Alert") return undefined;
+  const [parked, unparked] = [switchIn(vector, "PARK"), switchIn(vector, "UNPARK")];
+  return parked === unparked ? undefined : parked;
+}
+
 /** Limits of a number element as the device states them now; `undefined` if it states none. */
 export function limitsOf(
   vector: PropertyVector | undefined,

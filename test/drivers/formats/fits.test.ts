@@ -4,9 +4,9 @@ import { join } from "node:path";
 import { afterAll, describe, expect, test } from "vitest";
 import { FitsFile } from "../../../drivers/formats/fits-file.ts";
 import { FitsFileWriter } from "../../../drivers/formats/fits-file-writer.ts";
-import type { FitsPixels } from "../../../drivers/formats/fits-pixels.ts";
+import { type FitsPixels, pixelTypeOf } from "../../../drivers/formats/fits-pixels.ts";
 import { FitsError, readFits } from "../../../drivers/formats/fits-read.ts";
-import { encodeFits, typeOf, writeFitsFile } from "../../../drivers/formats/fits-write.ts";
+import { encodeFits, writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 
 const folder = mkdtempSync(join(tmpdir(), "fits-"));
@@ -126,7 +126,7 @@ describe("in files", () => {
     for (let seed = 1; seed <= 10; seed++) {
       const images = randomImages(seed);
       const path = join(folder, `parts-${seed}.fits`);
-      const plans = images.map(({ pixels, shape }) => ({ type: typeOf(pixels), shape }));
+      const plans = images.map(({ pixels, shape }) => ({ type: pixelTypeOf(pixels), shape }));
       using writer = new FitsFileWriter(path, plans, { writtenUtcMs, replace: false });
       for (const [index, { pixels, shape }] of images.entries()) {
         for (let row = shape[0]! - 1; row >= 0; row--) {

@@ -1,5 +1,6 @@
 import { describe, expect, test } from "vitest";
-import type { DeviceEvent } from "../../../../drivers/indi/session/device.ts";
+import { connectDevice, disconnectDevice } from "../../../../drivers/indi/session/device-connection.ts";
+import type { DeviceEvent } from "../../../../drivers/indi/session/property-news.ts";
 import { DeadlineError, DeviceLostError, MissingAbilityError } from "../../../../drivers/kit/errors.ts";
 import { vector } from "../far-end.ts";
 import { signal, testClient, testDevice } from "../test-client.ts";
@@ -183,10 +184,10 @@ describe("pitfall 1: definitions that come late", () => {
         for (let i = 1; i < 100; i++)
           clock.setTimer(i * 0.1, () => far.say(vector("set", "Number", "D", "N", "Ok", { A: i })));
       });
-      await device.connectDevice(signal);
+      await connectDevice(device, signal);
       expect(seconds(startMs, clock.nowMs())).toBeCloseTo(1.7, 1);
       expect(device.property("P1.2")).toBeDefined();
-      await device.connectDevice(signal); // connected already: no command
+      await connectDevice(device, signal); // connected already: no command
       expect(far.heardCount(/<newSwitchVector/)).toBe(1);
       await clock.sleep(10);
     });
@@ -199,7 +200,7 @@ describe("pitfall 1: definitions that come late", () => {
         /<newSwitchVector/,
         `<message device="D" message="[ERROR] no such port"/>${connection("set", "Alert", false)}`,
       );
-      await expect(device.connectDevice(signal)).rejects.toThrow("[ERROR] no such port");
+      await expect(connectDevice(device, signal)).rejects.toThrow("[ERROR] no such port");
     });
   });
 
@@ -208,8 +209,8 @@ describe("pitfall 1: definitions that come late", () => {
       far.say(connection("def", "Ok", true));
       far.on(/<newSwitchVector/, `${connection("set", "Idle", false)}<delProperty device="D" name="N"/>`);
       await device.require(["CONNECTION"], { withinSeconds: 1 }, signal);
-      await device.disconnectDevice(signal);
-      await device.disconnectDevice(signal);
+      await disconnectDevice(device, signal);
+      await disconnectDevice(device, signal);
       expect(far.heardCount(/<newSwitchVector/)).toBe(1);
     });
   });
