@@ -33,7 +33,7 @@ export async function calibrateMount(work: CentreWork, signal: AbortSignal): Pro
   for (const share of [0.15, 0.08]) {
     const nudgeArcsec = Math.min(600, Math.max(30, share * shortSideArcsec));
     for (const [east, north] of tries) {
-      const result = await nudged(work, east * nudgeArcsec, north * nudgeArcsec, signal);
+      const result = await measureByNudges(work, east * nudgeArcsec, north * nudgeArcsec, signal);
       if (typeof result === "string") {
         reasons.push(result);
         continue;
@@ -43,7 +43,7 @@ export async function calibrateMount(work: CentreWork, signal: AbortSignal): Pro
         reasons.push(`the scale came out ${(off * 100).toFixed(0)} % off the optics'`);
         continue;
       }
-      keep(work, result, semidiameterArcsec);
+      saveCamera(work, result, semidiameterArcsec);
       return;
     }
   }
@@ -52,7 +52,7 @@ export async function calibrateMount(work: CentreWork, signal: AbortSignal): Pro
   );
 }
 
-async function nudged(
+async function measureByNudges(
   work: CentreWork,
   eastArcsec: number,
   northArcsec: number,
@@ -89,7 +89,7 @@ export function shiftBetween(from: PointPx, to: PointPx): PointPx {
   return { xPx: to.xPx - from.xPx, yPx: to.yPx - from.yPx };
 }
 
-function keep(work: CentreWork, camera: CameraMatrix, semidiameterArcsec: number): void {
+function saveCamera(work: CentreWork, camera: CameraMatrix, semidiameterArcsec: number): void {
   work.camera = camera;
   work.cameraUnproved = false;
   const whole = work.limb && work.limb.disc.arcDegrees > 240 ? work.limb.disc.radiusPx : undefined;
