@@ -5,7 +5,7 @@ import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import { addOffsets, scaleOffset } from "./aim.ts";
 import { NotCentredError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
-import type { LimbObservation } from "./eye.ts";
+import type { LimbObservation } from "./frame-taker.ts";
 
 /** Directions to try: east and north, or against them, until the limb stays in view. */
 const tries = [
@@ -24,16 +24,16 @@ const scaleMismatchMax = 0.09;
  * @throws NotCentredError when no pair of nudges gives a credible camera
  */
 export async function calibrateMount(work: CentreWork, signal: AbortSignal): Promise<void> {
-  const { eye, bench } = work;
-  const { widthPx, heightPx } = eye.shape;
+  const { frameTaker, bench } = work;
+  const { widthPx, heightPx } = frameTaker.shape;
   const semidiameterArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
-  const nominal = semidiameterArcsec / eye.discRadiusPx;
+  const nominal = semidiameterArcsec / frameTaker.discRadiusPx;
   const shortSideArcsec = Math.min(widthPx, heightPx) * nominal;
   const reasons: string[] = [];
   for (const share of [0.15, 0.08]) {
     const nudgeArcsec = Math.min(600, Math.max(30, share * shortSideArcsec));
     for (const [east, north] of tries) {
-      const result = await nudged(work, east * nudgeArcsec, north * nudgeArcsec, signal);
+      const result = await measureByNudges(work, east * nudgeArcsec, north * nudgeArcsec, signal);
       if (typeof result === "string") {
         reasons.push(result);
         continue;
@@ -43,7 +43,7 @@ export async function calibrateMount(work: CentreWork, signal: AbortSignal): Pro
         reasons.push(`the scale came out ${(off * 100).toFixed(0)} % off the optics'`);
         continue;
       }
-      keep(work, result, semidiameterArcsec);
+      saveCamera(work, result, semidiameterArcsec);
       return;
     }
   }
@@ -52,7 +52,7 @@ export async function calibrateMount(work: CentreWork, signal: AbortSignal): Pro
   );
 }
 
-async function nudged(
+async function measureByNudges(
   work: CentreWork,
   eastArcsec: number,
   northArcsec: number,
@@ -89,11 +89,11 @@ export function shiftBetween(from: PointPx, to: PointPx): PointPx {
   return { xPx: to.xPx - from.xPx, yPx: to.yPx - from.yPx };
 }
 
-function keep(work: CentreWork, camera: CameraMatrix, semidiameterArcsec: number): void {
+function saveCamera(work: CentreWork, camera: CameraMatrix, semidiameterArcsec: number): void {
   work.camera = camera;
   work.cameraUnproved = false;
   const whole = work.limb && work.limb.disc.arcDegrees > 240 ? work.limb.disc.radiusPx : undefined;
-  work.eye.learnRadius(whole ?? semidiameterArcsec / camera.arcsecPerPx, whole ? 0.015 : 0.04);
+  work.frameTaker.learnRadius(whole ?? semidiameterArcsec / camera.arcsecPerPx, whole ? 0.015 : 0.04);
   work.bench.note("camera on the sky measured", {
     arcsecPerPx: camera.arcsecPerPx,
     angleDegrees: camera.angleDegrees,

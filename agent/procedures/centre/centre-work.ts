@@ -6,12 +6,12 @@ import type { SkyOffset } from "../../sky/tangent-plane.ts";
 import type { StepWork, Workbench } from "../step.ts";
 import { Aim } from "./aim.ts";
 import type { CentreFound, CentreRequest } from "./centre-request.ts";
-import type { FrameTaker, LimbObservation, Observation } from "./eye.ts";
+import type { FrameTaker, LimbObservation, Observation } from "./frame-taker.ts";
 
 /** What the states of a centring hand to each other. */
 export class CentreWork implements StepWork<CentreRequest, CentreFound> {
   #aim: Aim | undefined;
-  frameTaker: FrameTaker | undefined;
+  #frameTaker: FrameTaker | undefined;
   /** The newest look that showed the limb. */
   limb: LimbObservation | undefined;
   /** Where the mount said it pointed then. */
@@ -43,23 +43,23 @@ export class CentreWork implements StepWork<CentreRequest, CentreFound> {
     return this.#aim;
   }
 
-  get eye(): FrameTaker {
-    if (!this.frameTaker) throw new Error("the camera is not set up yet");
-    return this.frameTaker;
+  get frameTaker(): FrameTaker {
+    if (!this.#frameTaker) throw new Error("the camera is not set up yet");
+    return this.#frameTaker;
   }
-  set eye(eye: FrameTaker) {
-    this.frameTaker = eye;
+  set frameTaker(frameTaker: FrameTaker) {
+    this.#frameTaker = frameTaker;
   }
 
   /** Where the disc's centre lies from the middle of the frame. */
   offsetPx(look: LimbObservation): PointPx {
-    const { widthPx, heightPx } = this.eye.shape;
+    const { widthPx, heightPx } = this.frameTaker.shape;
     return { xPx: look.disc.xPx - (widthPx - 1) / 2, yPx: look.disc.yPx - (heightPx - 1) / 2 };
   }
 
   /** Looks, and keeps the look when it shows the limb. */
   async lookForLimb(signal: AbortSignal): Promise<LimbObservation | undefined> {
-    const look = await this.eye.look(signal);
+    const look = await this.frameTaker.observe(signal);
     return (await this.keepIfLimb(look, signal)) ? this.limb : undefined;
   }
 

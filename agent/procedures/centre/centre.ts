@@ -9,7 +9,8 @@ import { checkLimits, closeCover, openCover, pointAtSunCovered, setUpCamera } fr
 import { recordCentring, recordLimbMeasurement } from "./record.ts";
 import { findLimb } from "./search.ts";
 
-const showsLimb = ({ eye }: CentreWork) => isLimbVisibleWhenCentred(eye.shape, eye.discRadiusPx);
+const showsLimb = ({ frameTaker }: CentreWork) =>
+  isLimbVisibleWhenCentred(frameTaker.shape, frameTaker.discRadiusPx);
 
 /** Finds the Sun and brings it to the middle of the frame. */
 export const centre = defineStep<CentreRequest, CentreFound, CentreWork>({

@@ -23,8 +23,8 @@ const playArcsec = 60;
  * @throws NotCentredError
  */
 export async function centreDisc(work: CentreWork, signal: AbortSignal): Promise<void> {
-  const { eye, aim, request, bench } = work;
-  const goalPx = goalShare * request.toleranceFraction * 2 * eye.discRadiusPx;
+  const { frameTaker, aim, request, bench } = work;
+  const goalPx = goalShare * request.toleranceFraction * 2 * frameTaker.discRadiusPx;
   let inRow = 0;
   let lost = 0;
   let stalled = 0;

@@ -77,8 +77,8 @@ async function viewLimb(
   towards: SkyOffset,
   signal: AbortSignal,
 ): Promise<SkyOffset> {
-  const { eye, aim, camera } = work;
-  const shortSideArcsec = Math.min(eye.shape.widthPx, eye.shape.heightPx) * camera!.arcsecPerPx;
+  const { frameTaker, aim, camera } = work;
+  const shortSideArcsec = Math.min(frameTaker.shape.widthPx, frameTaker.shape.heightPx) * camera!.arcsecPerPx;
   for (const share of [0, 0.5, -0.5, 1, -1]) {
     await aim.slewFromSameSide(addOffsets(place, scaleOffset(towards, share * shortSideArcsec)), signal);
     if (!(await work.lookForLimb(signal))) continue;

@@ -9,8 +9,8 @@ import { knownPointingOffset } from "../sun-pointing.ts";
 import { distanceArcsec } from "./aim.ts";
 import { FrameTooSmallError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
-import { FrameTaker } from "./eye.ts";
-import { type CoveredLevel, coveredLevel, darkBelowAdu, levelWithoutCover } from "./eye-levels.ts";
+import { type CoveredLevel, coveredLevel, darkBelowAdu, levelWithoutCover } from "./covered-level.ts";
+import { FrameTaker } from "./frame-taker.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 180;
@@ -83,7 +83,7 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   }
   const history = historyAt(work, setup.gain, sun.altitudeDegrees);
   const topAdu = topCodeAdu(bench);
-  work.eye = new FrameTaker({
+  work.frameTaker = new FrameTaker({
     camera,
     uniform: () => bench.random.uniform(),
     shape,
@@ -134,8 +134,8 @@ function checkFrame(shape: { widthPx: number; heightPx: number }, discRadiusPx: 
 }
 
 /** The first uncovered frame is the shortest there is; a dark one means nothing wrong. @throws TooBrightError */
-export async function openCover({ bench, eye }: CentreWork, signal: AbortSignal): Promise<void> {
+export async function openCover({ bench, frameTaker }: CentreWork, signal: AbortSignal): Promise<void> {
   await bench.rig.cover?.ensureOpen(signal);
-  const look = await eye.firstLight(signal);
+  const look = await frameTaker.firstLight(signal);
   bench.note("first light", { seen: look.seen, exposureSeconds: look.exposureSeconds });
 }

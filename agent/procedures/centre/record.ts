@@ -24,7 +24,7 @@ export async function recordLimbMeasurement(
   signal: AbortSignal,
 ): Promise<void> {
   const { semidiameterArcsec } = sunFromSite(work.bench.clock.nowMs(), work.bench.site);
-  await work.eye.look(signal); // for the exposure and the level of the disc's middle
+  await work.frameTaker.observe(signal); // for the exposure and the level of the disc's middle
   await record(work, signal, {
     way: "limb-walk",
     discRadiusPx: semidiameterArcsec / work.camera!.arcsecPerPx,
@@ -36,17 +36,17 @@ export async function recordLimbMeasurement(
 type Measured = Pick<CentreFound, "way" | "discRadiusPx" | "offsetFraction" | "uncertaintyFraction">;
 
 async function record(work: CentreWork, signal: AbortSignal, measured: Measured): Promise<void> {
-  const { bench, mount, eye, aim, camera } = work;
+  const { bench, mount, frameTaker, aim, camera } = work;
   const { pointing } = await mount.state(signal);
   const sun = sunFromSite(bench.clock.nowMs(), bench.site);
   const pointingError = offsetFrom(pointing, sun);
   const cameraOnSky = { ...camera!, measuredUtcMs: bench.clock.nowMs() };
   Object.assign(bench.findings, { cameraOnSky, pointingError, sunPointing: pointing });
-  const edgeAduPerSecond = eye.centredEdgeAduPerSecond();
+  const edgeAduPerSecond = frameTaker.centredEdgeAduPerSecond();
   if (edgeAduPerSecond !== undefined) {
     bench.findings.lightRate.none = {
       edgeAduPerSecond,
-      pedestalAdu: eye.pedestalAdu,
+      pedestalAdu: frameTaker.pedestalAdu,
       gain: work.gain,
       sunAltitudeDegrees: sun.altitudeDegrees,
       measuredUtcMs: bench.clock.nowMs(),
@@ -57,8 +57,8 @@ async function record(work: CentreWork, signal: AbortSignal, measured: Measured)
     cameraOnSky,
     pointingError,
     sunPointing: pointing,
-    exposureSeconds: eye.exposureSeconds,
-    frameCount: eye.frameCount,
+    exposureSeconds: frameTaker.exposureSeconds,
+    frameCount: frameTaker.frameCount,
     moveCount: aim.moveCount,
     searchedDegrees: Math.hypot(pointingError.eastArcsec, pointingError.northArcsec) / 3600,
   };

@@ -4,7 +4,7 @@ import { knownPointingOffset } from "../sun-pointing.ts";
 import { addOffsets, scaleOffset } from "./aim.ts";
 import { SunNotFoundError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
-import type { Observation } from "./eye.ts";
+import type { Observation } from "./frame-taker.ts";
 import { nextSearchPlace, type SeenPlace, searchPlaces, searchStepArcsec } from "./search-places.ts";
 
 /** The disc outshines the sky beside it by far more than this, and texture and limb darkening by far less. */
@@ -16,23 +16,23 @@ const discOverSky = 20;
  * @throws SunNotFoundError
  */
 export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<void> {
-  const { bench, request, eye, aim } = work;
+  const { bench, request, frameTaker, aim } = work;
   const radiusArcsec = sunFromSite(bench.clock.nowMs(), bench.site).semidiameterArcsec;
-  const arcsecPerPx = radiusArcsec / eye.discRadiusPx;
-  const shortSidePx = Math.min(eye.shape.widthPx, eye.shape.heightPx);
+  const arcsecPerPx = radiusArcsec / frameTaker.discRadiusPx;
+  const shortSidePx = Math.min(frameTaker.shape.widthPx, frameTaker.shape.heightPx);
   const stepArcsec = searchStepArcsec(radiusArcsec, shortSidePx * arcsecPerPx);
   const home = knownPointingOffset(bench);
   const places = searchPlaces(stepArcsec, request.searchDegrees * 3600).map((place) =>
     addOffsets(place, home),
   );
-  const mayFill = eye.discRadiusPx > 0.4 * shortSidePx;
+  const mayFill = frameTaker.discRadiusPx > 0.4 * shortSidePx;
   const seen: SeenPlace[] = [];
   let brightestEdge = 0;
   let place: SkyOffset | undefined = await aim.reported(signal);
   let fullest: { place: SkyOffset; look: Observation } | undefined;
   while (place) {
     if (seen.length > 0) await aim.slewTo(place, signal);
-    const look = await eye.look(signal);
+    const look = await frameTaker.observe(signal);
     bench.progress({ what: "looking for the Sun", done: seen.length + 1, of: places.length });
     if (await work.keepIfLimb(look, signal)) return;
     brightestEdge = Math.max(brightestEdge, look.edgeAduPerSecond);
@@ -53,8 +53,8 @@ export async function findLimb(work: CentreWork, signal: AbortSignal): Promise<v
     searchDegrees: request.searchDegrees,
     brightest: seen.some((one) => one.lit)
       ? `brightest ${brightestEdge.toPrecision(3)} adu/s`
-      : `nothing above noise up to ${eye.exposureSeconds.toPrecision(2)} s`,
-    other: eye.discOfAnotherSize(),
+      : `nothing above noise up to ${frameTaker.exposureSeconds.toPrecision(2)} s`,
+    other: frameTaker.discOfAnotherSize(),
   });
 }
 
@@ -71,7 +71,7 @@ async function limbFromInside(
   for (let halving = 0; halving < 9; halving++) {
     const middle = scaleOffset(addOffsets(bright, dark), 1 / 2);
     await work.aim.slewTo(middle, signal);
-    const look = await work.eye.look(signal);
+    const look = await work.frameTaker.observe(signal);
     if (await work.keepIfLimb(look, signal)) return true;
     if (look.rateAduPerSecond > discRate / discOverSky) bright = middle;
     else dark = middle;

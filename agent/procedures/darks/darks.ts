@@ -43,7 +43,7 @@ export const darks = defineStep<DarksRequest, DarksFound, DarksWork>({
     leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), next: "settingUp" },
     settingUp: { does: ({ bench }, signal) => setLowestGain(bench, signal), next: "exposing" },
     exposing: { does: expose, next: "keeping" },
-    keeping: { does: keep, next: "done" },
+    keeping: { does: saveDark, next: "done" },
   },
   makeSafe: ({ bench }, _ended, signal) => leaveRigIdle(bench, "closed", signal),
 });
@@ -77,7 +77,7 @@ async function expose(
   );
 }
 
-async function keep(work: DarksWork): Promise<void> {
+async function saveDark(work: DarksWork): Promise<void> {
   const { bench, series } = work;
   const dark = series.finish(bench);
   work.result = {

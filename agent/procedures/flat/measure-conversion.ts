@@ -14,7 +14,7 @@ type WithDark = Pick<FlatWork, "bench" | "dark" | "tuned">;
 /** What the scatter of the frames beyond that of the darks tells of the camera, for everything that is written from here on. */
 export function conversionFromSeries(work: WithDark & Pick<FlatWork, "notes">, series: Master): void {
   const gain = work.notes.usualFrame.gain ?? work.tuned!.gain;
-  keep(work.bench, conversionOfSeries(series, frameSigma(work)), gain, "a flat's frames");
+  saveConversion(work.bench, conversionOfSeries(series, frameSigma(work)), gain, "a flat's frames");
 }
 
 /** The same from two frames at rest, where those of the flat are displaced. What is known better already stays. */
@@ -35,10 +35,10 @@ export function conversionFromPair(
   const gain = first.gain ?? tuned.gain;
   const known = bench.findings.conversion;
   if (measured && known?.gain === gain && relativeSigma(known) <= relativeSigma(measured)) return;
-  keep(bench, measured, gain, "two frames at rest");
+  saveConversion(bench, measured, gain, "two frames at rest");
 }
 
-function keep(
+function saveConversion(
   bench: Workbench,
   measured: Conversion | undefined,
   gain: number,

@@ -8,7 +8,7 @@ export interface LackOfRoom {
   readonly leastDiscRadiusPx: number;
 }
 
-const ways = {
+const requirements = {
   drift: {
     least: leastDiscRadiusPx,
     needs: "to drift without the limb or its darkening",
@@ -21,17 +21,17 @@ const ways = {
 
 /** `undefined` when the disc is large enough. */
 export function lackOfRoom(
-  blur: keyof typeof ways,
+  blur: keyof typeof requirements,
   { shape, discRadiusPx }: DiscRoom,
 ): LackOfRoom | undefined {
   const { widthPx, heightPx } = shape;
-  const least = ways[blur].least(shape);
+  const least = requirements[blur].least(shape);
   if (discRadiusPx >= least) return undefined;
   const share = discRadiusPx / least;
   return {
     message:
       `the disc's radius is ${discRadiusPx.toFixed(0)} px in a frame of ${widthPx} x ${heightPx} px; ` +
-      `${ways[blur].needs} it must be at least ${Math.ceil(least)} px`,
+      `${requirements[blur].needs} it must be at least ${Math.ceil(least)} px`,
     whatToDo:
       `Use a focal length ${(1 / share).toFixed(2)} times as long or more, or a region of at most ` +
       `${Math.floor(share * widthPx)} x ${Math.floor(share * heightPx)} px as binned, or take the flat by \`diffuser\`.`,

@@ -12,7 +12,7 @@ const freshMinutes = 15;
  */
 export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, checks, request, taken } = work;
-  const seen = await look(work, request.flatCheck!, signal);
+  const seen = await compareLatest(work, request.flatCheck!, signal);
   if (!isMisfit(seen)) {
     checks.push({ ...seen, afterImages: taken });
     bench.note("flat checked", fieldsOf(seen, taken));
@@ -35,7 +35,11 @@ export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<
   work.asks = { wants: "new flat", because: seen.text, rest: { taken, gain, tuned: tuned! } };
 }
 
-async function look(work: ImagesWork, request: FlatCheckRequest, signal: AbortSignal): Promise<FlatCheck> {
+async function compareLatest(
+  work: ImagesWork,
+  request: FlatCheckRequest,
+  signal: AbortSignal,
+): Promise<FlatCheck> {
   const { bench, checker, checks } = work;
   const { pedestalAdu } = work.tuned!;
   bench.progress({ what: "holding an image against the flat", done: work.taken, of: work.request.frames });

@@ -34,7 +34,7 @@ export const images = defineStep<ImagesRequest, ImagesFound, ImagesWork>({
         { to: "keeping" },
       ],
     },
-    keeping: { does: tell, next: "done" },
+    keeping: { does: recordImages, next: "done" },
   },
   makeSafe: ({ bench, request, result, asks }, _ended, signal) =>
     leaveRigIdle(bench, result && !asks ? request.coverAfter : "closed", signal),
@@ -112,7 +112,7 @@ function untilNextCheck({ request, taken, files }: ImagesWork): number {
   return Math.min(left, files.length === 0 ? 1 : everyFrames - (taken % everyFrames));
 }
 
-async function tell(work: ImagesWork, signal: AbortSignal): Promise<void> {
+async function recordImages(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, files, checks } = work;
   const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
   const flat = checks.find((check) => check.flat !== undefined)?.flat;

@@ -19,7 +19,7 @@ type WaitWork = StepWork<WaitRequest, WaitResult>;
 
 const day = 86_400;
 const lookEverySeconds = 60;
-const tellEverySeconds = 15;
+const reportEverySeconds = 15;
 
 /** Waits for a time or for the Sun, and touches nothing. */
 export const wait = defineStep<WaitRequest, WaitResult>({
@@ -58,7 +58,7 @@ async function sleepAndReport(work: WaitWork, signal: AbortSignal): Promise<void
   while (passed() < seconds - 1e-3) {
     const left = seconds - passed();
     bench.progress({ what, done: Math.round(passed()), of: Math.round(seconds), secondsLeft: left });
-    await bench.clock.sleep(Math.min(tellEverySeconds, left), signal);
+    await bench.clock.sleep(Math.min(reportEverySeconds, left), signal);
   }
   const { altitudeDegrees } = sunFromSite(bench.clock.nowMs(), bench.site);
   work.result = { seconds: passed(), sunAltitudeDegrees: altitudeDegrees };

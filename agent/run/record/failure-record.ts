@@ -14,7 +14,7 @@ export function stepFailure(outcome: StepOutcome<unknown>): FailureRecord | unde
 /** Any thrown thing as plain data. An error without a code of its own is a fault of ours, and keeps its stack. */
 export function failureRecord(error: unknown): FailureRecord {
   if (!(error instanceof Error)) return { code: "FAULT", message: String(error), whatToDo: reportIt };
-  if (error instanceof SuppressedError) return failureRecord(firstCause(error)); // the first cause is told first
+  if (error instanceof SuppressedError) return failureRecord(firstCause(error)); // the first cause comes first
   const { code, whatToDo } = error as { code?: unknown; whatToDo?: unknown };
   if (typeof code === "string" && typeof whatToDo === "string") {
     const device = error instanceof DeviceError ? error.device : undefined;
@@ -23,8 +23,8 @@ export function failureRecord(error: unknown): FailureRecord {
   }
   if (error instanceof AggregateError && error.errors.length > 0) {
     const all = error.errors.map(failureRecord);
-    const told = all.find((one) => one.code !== "FAULT") ?? all[0]!;
-    return { ...told, message: all.map((one) => one.message).join("; ") };
+    const leading = all.find((one) => one.code !== "FAULT") ?? all[0]!;
+    return { ...leading, message: all.map((one) => one.message).join("; ") };
   }
   return { code: "FAULT", message: error.message, whatToDo: reportIt, ...given({ stack: error.stack }) };
 }

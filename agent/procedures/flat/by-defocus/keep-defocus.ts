@@ -25,7 +25,7 @@ import { divideByLight, proofWithoutSun } from "./maps.ts";
 const gradientUsual = 0.01;
 
 /** The change of shadows tells the side of focus when it is so many times its uncertainty, and this much of what it should be. */
-const shareTold = 5;
+const significantSigmas = 5;
 const shareLeast = 0.3;
 
 /** Divides the blurred Sun's light out of the frames, proves the flat and writes it. */
@@ -35,7 +35,7 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
   const { blurRadiusPx, steps } = work.place!;
   const series = work.series!.finish();
   conversionFromSeries(work, series);
-  const guess = divided(work, series, solveLight(work, work.rounds.flat(), blurRadiusPx));
+  const guess = divideOutLight(work, series, solveLight(work, work.rounds.flat(), blurRadiusPx));
   // Searched once: which side of focus it was changes the light's slope, and no shadow.
   const dust = await computeInThread(
     bench,
@@ -52,7 +52,7 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
     flat: asTaken,
   } = side === undefined
     ? guess
-    : divided(work, series, solveLight(work, work.rounds.flat(), blurRadiusPx, side));
+    : divideOutLight(work, series, solveLight(work, work.rounds.flat(), blurRadiusPx, side));
   const flat = refocusShadows(asTaken, dust, light.stretch);
   const noise = relativeNoise(flat) ?? 0;
   const worst = worstLeftover(light.leftover);
@@ -91,7 +91,7 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
 }
 
 /** The flat as it was taken: the light divided out, its gradient too. @throws StepError when the light can't be told */
-function divided(work: DefocusWork, series: Master, light: BlurredLight) {
+function divideOutLight(work: DefocusWork, series: Master, light: BlurredLight) {
   const measured = solveGradient(work, light);
   if (!measured)
     throw new StepError(
@@ -99,7 +99,7 @@ function divided(work: DefocusWork, series: Master, light: BlurredLight) {
       "the looks from round about do not tell the gradient of the light",
       "Look whether the mount follows small moves, then run the plan again.",
     );
-  const gradient = weighed(leaning(measured, light, work), work);
+  const gradient = shrinkToUsual(widenByLeftover(measured, light, work), work);
   const flat = requireLitFlat(divideByLight(work, series, light, gradient));
   return { light, measured, gradient, flat };
 }
@@ -115,13 +115,13 @@ function sideByShadows(work: DefocusWork, flat: Flat, dust: readonly DustFound[]
   const ratio = (1 + growthPerStep * farther) / (1 + growthPerStep * nearer);
   const seen = shadowGrowth(flat, otherPlace!.picture, otherPlace!.litPx, dust, ratio);
   bench.note("side of focus by shadows", { share: seen?.share, sigma: seen?.sigma });
-  if (!seen || Math.abs(seen.share) < shareTold * seen.sigma || Math.abs(seen.share) < shareLeast)
+  if (!seen || Math.abs(seen.share) < significantSigmas * seen.sigma || Math.abs(seen.share) < shareLeast)
     return undefined;
   return (otherSteps > flatSteps ? seen.share : -seen.share) > 0 ? 1 : -1;
 }
 
 /** Structure that the model of the light does not have may lean the gradient as much as it is. */
-function leaning(plane: SkyPlane, { leftover }: BlurredLight, { shape }: DefocusWork): SkyPlane {
+function widenByLeftover(plane: SkyPlane, { leftover }: BlurredLight, { shape }: DefocusWork): SkyPlane {
   const lean = 2 * (worstLeftover(leftover)?.rms ?? 0);
   return {
     ...plane,
@@ -131,7 +131,7 @@ function leaning(plane: SkyPlane, { leftover }: BlurredLight, { shape }: Defocus
 }
 
 /** The measured gradient, drawn towards none as far as it is unsure. */
-function weighed(plane: SkyPlane, { shape }: DefocusWork): SkyPlane {
+function shrinkToUsual(plane: SkyPlane, { shape }: DefocusWork): SkyPlane {
   const one = (value: number, sigma: number, lengthPx: number) => {
     const usual = gradientUsual / lengthPx;
     const share = usual ** 2 / (usual ** 2 + sigma ** 2);

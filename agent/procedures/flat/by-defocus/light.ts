@@ -20,7 +20,7 @@ export interface BlurredLight {
 /** A picture that grows by less needs no telling which side of focus it was taken on. */
 const growthLeast = 0.003;
 /** So much smaller must the misfit be, in units of its own scatter, for one side of focus to be told from the other. */
-const misfitTold = 25;
+const significantMisfit = 25;
 
 /** The side of focus as something else has told it: 1 behind it, -1 in front of it. */
 export type SideOfFocus = 1 | -1;
@@ -44,7 +44,7 @@ export function solveLight(
   ) as [BlurredLight, BlurredLight];
   const better = Math.min(inward.surface.misfit, outward.surface.misfit) / inward.surface.freedom;
   const apart = (inward.surface.misfit - outward.surface.misfit) / Math.max(1, better);
-  if (Math.abs(apart) < misfitTold) return lightAt(work, looks, blurRadiusPx, 1);
+  if (Math.abs(apart) < significantMisfit) return lightAt(work, looks, blurRadiusPx, 1);
   return apart > 0 ? outward : inward;
 }
 
@@ -67,7 +67,7 @@ function lightAt(
     x: axis.x + stretch * (work.disc.x - axis.x),
     y: axis.y + stretch * (work.disc.y - axis.y),
   };
-  const stretched = looks.map((look) => ({ ...look, shift: scaled(look.shift, stretch) }));
+  const stretched = looks.map((look) => ({ ...look, shift: scalePlace(look.shift, stretch) }));
   const surface = solveSky({ shape, looks: stretched, disc, expected });
   if (!surface)
     throw new StepError(
@@ -84,7 +84,7 @@ function lightAt(
     stretched,
     (look, middle) => lightOn(middle, look.shift) + surface.levels[stretched.indexOf(look)]!,
   );
-  return { surface, leftover, stretch, at: (place, shift) => lightOn(place, scaled(shift, stretch)) };
+  return { surface, leftover, stretch, at: (place, shift) => lightOn(place, scalePlace(shift, stretch)) };
 }
 
 /** What the blurred disc is expected to light, by the law of limb darkening. */
@@ -98,7 +98,7 @@ function expectedLight(
   return (distancePx) => (distancePx <= litPx ? Math.log(disc(distancePx / discRadiusPx)) : Number.NaN);
 }
 
-function scaled({ x, y }: PlacePx, by: number): PlacePx {
+function scalePlace({ x, y }: PlacePx, by: number): PlacePx {
   return { x: x * by, y: y * by };
 }
 
@@ -108,7 +108,7 @@ export function solveGradient(work: DefocusWork, light: BlurredLight): SkyPlane 
   let index = 0;
   const seen = rounds.map((round) =>
     round.map(({ shift, utcMs }) => ({
-      shift: scaled(shift, light.stretch),
+      shift: scalePlace(shift, light.stretch),
       utcMs,
       level: light.surface.levels[index++]!,
     })),

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { nextExposureSeconds } from "../../../../agent/procedures/centre/eye-exposure.ts";
+import { nextExposureSeconds } from "../../../../agent/procedures/centre/next-exposure.ts";
 
 test("the exposure for looking jumps to the middle of the range over six decades of brightness", () => {
   for (const peakPerSecond of [1e5, 1e7, 1e9]) {

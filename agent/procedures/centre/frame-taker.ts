@@ -4,8 +4,8 @@ import { findDisc } from "../../imaging/disc/disc.ts";
 import { countCodes, quantileAdu } from "../../imaging/exposure/histogram.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { TooBrightError } from "./centre-errors.ts";
-import { nextExposureSeconds } from "./eye-exposure.ts";
-import { type CoveredLevel, clipCodeAdu, clippedShare, darkBelowAdu, pedestalAdu } from "./eye-levels.ts";
+import { type CoveredLevel, clipCodeAdu, clippedShare, darkBelowAdu, pedestalAdu } from "./covered-level.ts";
+import { nextExposureSeconds } from "./next-exposure.ts";
 
 /** One look through the telescope, at an exposure that suits what is seen. */
 export type Observation = Sighting & {
@@ -96,7 +96,7 @@ export class FrameTaker {
   }
 
   /** Looks until the exposure suits what is seen, or can get no better. @throws TooBrightError */
-  async look(signal: AbortSignal): Promise<Observation> {
+  async observe(signal: AbortSignal): Promise<Observation> {
     for (let frame = 1; ; frame++) {
       const look = await this.#once(signal);
       const next = this.#clamp(nextExposureSeconds(look, this.#fullSignalAdu(look.exposureSeconds)));
