@@ -48,14 +48,10 @@ export function tileCountOf(stack: StoredStack): number {
 
 /** Makes tiles of a stack of counts, each thread its own. */
 export class TileMaker {
-  private constructor(
-    readonly stack: StoredStack,
-    readonly combiner: CountCombiner,
-  ) {}
+  readonly #combiner: CountCombiner;
 
-  /** @returns `undefined` where the kernels cannot be built */
-  static for(stack: StoredStack): TileMaker | undefined {
-    return new TileMaker(stack, new CountCombiner({ frameCount: stack.frames.length, tilePx: stack.tilePx }));
+  constructor(readonly stack: StoredStack) {
+    this.#combiner = new CountCombiner({ frameCount: stack.frames.length, tilePx: stack.tilePx });
   }
 
   /** The arrays are used again for the next tile. @throws FitsError, and the file system's errors */
@@ -63,15 +59,15 @@ export class TileMaker {
     const { frames, pxCount, tilePx, method, clipAdu, noise, dark, darkSigma, darkMask } = this.stack;
     const startPx = tileIndex * tilePx;
     const length = Math.min(tilePx, pxCount - startPx);
-    const { framesAtOnce } = this.combiner;
+    const { framesAtOnce } = this.#combiner;
     for (let first = 0; first < frames.length; first += framesAtOnce) {
       const count = Math.min(framesAtOnce, frames.length - first);
       for (let place = 0; place < count; place++)
-        read(frames[first + place]!, startPx, this.combiner.frame(place, length));
-      this.combiner.gather(first, count, length);
+        read(frames[first + place]!, startPx, this.#combiner.frame(place, length));
+      this.#combiner.gather(first, count, length);
     }
     const mask = darkMask && Uint8Array.from(decoded(darkMask, startPx, length));
-    return this.combiner.combine(
+    return this.#combiner.combine(
       length,
       {
         method,
