@@ -1,5 +1,4 @@
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
-import { given } from "../../../drivers/kit/given.ts";
 import { type CombinedTile, combineFrames, usualClipSigmas } from "../../imaging/combining/combine.ts";
 import { type CommonNoise, fitCommonNoise } from "../../imaging/combining/common-noise.ts";
 import { fewRejectedByChance, isSmallSample } from "../../imaging/combining/few-frames.ts";
@@ -65,7 +64,7 @@ export async function combinePlain(
     ? await combineCounts(stack, write, request)
     : await combineNumbers(
         readableFrames(images, clips),
-        { method, ...given({ noise }) },
+        { method, ...(noise && { noise }) },
         (tile) => write(tile.startPx, finishTile(tile, { method, dark, clips })),
         request.signal,
       );
@@ -139,12 +138,10 @@ function countStack(
     tilePx: tilePxFor(images.length, pxCount),
     method,
     clipAdu: type === "uint16" ? clipAdu : Number.POSITIVE_INFINITY,
-    ...given({
-      noise,
-      dark: dark && storedImage(dark.image),
-      darkSigma: dark?.sigma && storedImage(dark.sigma),
-      darkMask: dark?.mask && storedImage(dark.mask),
-    }),
+    ...(noise && { noise }),
+    ...(dark && { dark: storedImage(dark.image) }),
+    ...(dark?.sigma && { darkSigma: storedImage(dark.sigma) }),
+    ...(dark?.mask && { darkMask: storedImage(dark.mask) }),
   };
 }
 

@@ -1,7 +1,6 @@
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
 import type { HduToWrite } from "../../../drivers/formats/fits-write.ts";
-import { given } from "../../../drivers/kit/given.ts";
 import type { SeriesOptions } from "../../imaging/combining/frame-selection.ts";
 import { normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
 import {
@@ -75,10 +74,11 @@ export async function combineSeries(
   );
   if (!master) throw nothingFit(images, refused);
   const used = images.filter((_, index) => !refused.some((one) => one.index === index));
+  const darkFile = darkName(request);
   const origin = {
     cards: keptCards(images[0]!.header.cards),
     spans: exposureSpans(used.map(({ header }) => header)),
-    ...given({ darkFile: darkName(request) }),
+    ...(darkFile === undefined ? {} : { darkFile }),
     more: historyCards("master", used),
   };
   let levelAdu = 1;
