@@ -5,7 +5,7 @@ import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { type FlatFactors, prepareFlat } from "../imaging/combining/apply.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
-import { checkIsDark, checkIsFlat } from "./check-kind.ts";
+import { checkIsDark, checkIsFlat } from "./frame-kind.ts";
 import { openImage } from "./image-file.ts";
 import { explainFileErrors, InputError } from "./input-error.ts";
 

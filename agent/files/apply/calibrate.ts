@@ -45,24 +45,17 @@ export function calibrateImage(
 
 /** Arrays that many images of one size pass through one at a time: what lies in them is good until the next. */
 export class SharedArrays {
-  #image = new Float32Array(0);
-  #reals = new Float32Array(0);
-  #counts = new Uint16Array(0);
+  readonly image = reuseLast((length) => new Float32Array(length));
+  readonly reals = reuseLast((length) => new Float32Array(length));
+  readonly counts = reuseLast((length) => new Uint16Array(length));
+}
 
-  image(length: number): Float32Array<ArrayBuffer> {
-    if (this.#image.length !== length) this.#image = new Float32Array(length);
-    return this.#image;
-  }
-
-  reals(length: number): Float32Array<ArrayBuffer> {
-    if (this.#reals.length !== length) this.#reals = new Float32Array(length);
-    return this.#reals;
-  }
-
-  counts(length: number): Uint16Array<ArrayBuffer> {
-    if (this.#counts.length !== length) this.#counts = new Uint16Array(length);
-    return this.#counts;
-  }
+function reuseLast<Numbers extends { readonly length: number }>(make: (length: number) => Numbers) {
+  let last = make(0);
+  return (length: number): Numbers => {
+    if (last.length !== length) last = make(length);
+    return last;
+  };
 }
 
 /** What noise takes below a dark would be lost in unsigned numbers: they keep the dark's level as their floor. */

@@ -7,13 +7,12 @@ import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
 import { maskLegend } from "../../masters/mask-legend.ts";
 import { originCards, timeCards } from "../../masters/master-cards.ts";
 import type { Threads } from "../../threads/threads.ts";
-import { checkIsDark } from "../check-kind.ts";
-import { statedKind } from "../frame-kind.ts";
+import { checkIsDark, statedKind } from "../frame-kind.ts";
 import { checkSameSize, openImage } from "../image-file.ts";
 import { InputError } from "../input-error.ts";
 import { keptCards } from "../kept-cards.ts";
 import { checkOutput } from "../output-name.ts";
-import { settingDifferences } from "../same-setting.ts";
+import { darkSettings, settingDifferences } from "../same-setting.ts";
 import { exposureSpans } from "./exposure-spans.ts";
 
 /**
@@ -80,7 +79,7 @@ export function openSeries(
   filesLeast: number,
   opened: DisposableStack,
 ): OpenedSeries {
-  const images = request.files.map((path) => open(opened, path));
+  const images = request.files.map((path) => open(opened, path).image);
   checkNamedOnce(request.files);
   if (images.length < filesLeast) {
     const files = images.length === 1 ? "1 file" : `${images.length} files`;
@@ -99,16 +98,7 @@ export function openSeries(
   const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
   const warnings = [
     ...images.slice(1).flatMap((image) => [...otherKind(image, first), ...settingDifferences(image, first)]),
-    ...(dark
-      ? settingDifferences(dark.image, first, [
-          "EXPTIME",
-          "GAIN",
-          "OFFSET",
-          "XBINNING",
-          "INSTRUME",
-          "ROWORDER",
-        ])
-      : []),
+    ...(dark ? settingDifferences(dark.image, first, darkSettings) : []),
   ];
   return { images, dark, warnings };
 }
@@ -129,15 +119,14 @@ function otherKind(image: FitsFileImage, first: FitsFileImage): string[] {
   return [`${image.path} calls itself a frame of kind ${kind}, ${first.path} of kind ${firstKind}`];
 }
 
-function open(opened: DisposableStack, path: string): FitsFileImage {
-  const { file, image } = openImage(path);
-  opened.use(file);
-  return image;
+function open(opened: DisposableStack, path: string): ReturnType<typeof openImage> {
+  const found = openImage(path);
+  opened.use(found.file);
+  return found;
 }
 
 function openDark(opened: DisposableStack, path: string, first: FitsFileImage): DarkParts {
-  const { file, image } = openImage(path);
-  opened.use(file);
+  const { file, image } = open(opened, path);
   checkIsDark(image);
   const parts = { image, sigma: file.findImage("UNCERT"), mask: file.findImage("MASK") };
   for (const part of [parts.image, parts.sigma, parts.mask]) if (part) checkSameSize(part, first);
