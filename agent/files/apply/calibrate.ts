@@ -82,35 +82,22 @@ export function resultCards(
   { counts, pedestalAdu }: Omit<Calibrated, "pixels">,
   { flat, dark, factors }: Calibration,
 ): Card[] {
-  const history = (value: string): Card => ({ keyword: "HISTORY", value });
+  const { mendedPx, leftPx, clampedPx } = counts;
+  const history = [
+    dark && `${dark.name} taken off`,
+    `divided by ${flat.name}; its mean over trusted pixels counts as 1`,
+    mendedPx > 0 && `${mendedPx} masked pixels are the median of trusted neighbours`,
+    factors.unlitPx > 0 && `${factors.unlitPx} pixels outside the flat's lit field are not divided`,
+    leftPx > 0 && `${leftPx} masked pixels had no trusted neighbour and are as captured`,
+    clampedPx > 0 && `${clampedPx} pixels were beyond 0 to 65535 and are held at the end`,
+  ];
   return [
     { keyword: "BUNIT", value: "adu" },
-    { keyword: "MENDED", value: counts.mendedPx, comment: "pixels filled from their neighbours" },
+    { keyword: "MENDED", value: mendedPx, comment: "pixels filled from their neighbours" },
     ...(pedestalAdu === 0
       ? []
       : [{ keyword: "PEDESTAL", value: pedestalAdu, comment: "[adu] added at the end" }]),
     { keyword: "SWMODIFY", value: "evenfield" },
-    ...(dark ? [history(`evenfield apply: ${dark.name} taken off`)] : []),
-    history(`evenfield apply: divided by ${flat.name}; its mean over trusted pixels counts as 1`),
-    ...(counts.mendedPx > 0
-      ? [history(`evenfield apply: ${counts.mendedPx} masked pixels are the median of trusted neighbours`)]
-      : []),
-    ...(factors.unlitPx > 0
-      ? [history(`evenfield apply: ${factors.unlitPx} pixels outside the flat's lit field are not divided`)]
-      : []),
-    ...(counts.leftPx > 0
-      ? [
-          history(
-            `evenfield apply: ${counts.leftPx} masked pixels had no trusted neighbour and are as captured`,
-          ),
-        ]
-      : []),
-    ...(counts.clampedPx > 0
-      ? [
-          history(
-            `evenfield apply: ${counts.clampedPx} pixels were beyond 0 to 65535 and are held at the end`,
-          ),
-        ]
-      : []),
+    ...history.filter(Boolean).map((text) => ({ keyword: "HISTORY", value: `evenfield apply: ${text}` })),
   ];
 }
