@@ -81,10 +81,10 @@ export function originCards(path: string, rawSum: string, { flat, dark }: Calibr
 }
 
 /** The cards of an origin that tell one result from another. */
-const telling = ["RAWSUM", "FLATSUM", "DARKSUM"];
+const originKeywords = ["RAWSUM", "FLATSUM", "DARKSUM"];
 
 export function sameOrigin(valueIn: (keyword: string) => unknown, origin: readonly Card[]): boolean {
-  return telling.every(
+  return originKeywords.every(
     (keyword) => valueIn(keyword) === origin.find((card) => card.keyword === keyword)?.value,
   );
 }
