@@ -1,11 +1,12 @@
 import { type Command, Option } from "commander";
+import { given } from "../../drivers/kit/given.ts";
 import { type AppliedFile, type ApplyResult, applyFlat } from "../files/apply/apply-flat.ts";
 import type { FailedFile } from "../files/input-error.ts";
 import { printWarnings } from "./combine.ts";
-import { commandList } from "./command-list.ts";
 import { describeFailedFile, runOnFiles } from "./file-trouble.ts";
 import { ensureFlatFits } from "./flat-fits.ts";
-import { type CommandHost, conclude, endsAtOnce, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { addCommand, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { stopWords } from "./stop-signals.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
 export interface ApplyOptions {
@@ -21,35 +22,34 @@ export interface ApplyOptions {
  * `evenfield apply`: calibrated images. Goes on past files that cannot be used and then ends as a wrong input.
  * @throws CommandError if flat, dark or folder cannot be used
  */
-export function apply(files: readonly string[], options: ApplyOptions, host: CommandHost): Outcome {
+export async function apply(
+  files: readonly string[],
+  options: ApplyOptions,
+  host: CommandHost,
+  signal: AbortSignal,
+): Promise<Outcome> {
   const progress = progressWithTimeLeft(host, "dividing by the flat");
-  const tell = (file: AppliedFile | FailedFile, done: number, of: number) => {
+  const onFile = (file: AppliedFile | FailedFile, done: number, of: number) => {
     if (!("ended" in file)) progress.say(`Left out: ${describeFailedFile(file)}`);
     if (of > 1) progress.update(done, of);
   };
-  const result = runOnFiles("Nothing was written.", () => {
-    try {
-      return applyFlat(
-        {
-          flatFile: options.flat,
-          ...(options.dark === undefined ? {} : { darkFile: options.dark }),
-          files,
-          outputFolder: options.output,
-          ...(options.as === undefined ? {} : { as: options.as }),
-          replace: options.replace === true,
-          writtenUtcMs: host.clock.nowMs(),
-        },
-        tell,
-        (fileIndex, done, of) => {
-          if (files.length === 1) progress.update(done, of);
-          // Tenths of a file: a long sequence is seen to go on.
-          else progress.update(Math.floor(10 * (fileIndex + done / of)) / 10, files.length);
-        },
-      );
-    } finally {
-      progress.end();
-    }
-  });
+  const onFrame = (fileIndex: number, done: number, of: number) => {
+    if (files.length === 1) progress.update(done, of);
+    // Tenths of a file: a long sequence is seen to go on.
+    else progress.update(Math.floor(10 * (fileIndex + done / of)) / 10, files.length);
+  };
+  const request = {
+    flatFile: options.flat,
+    ...given({ darkFile: options.dark, as: options.as }),
+    files,
+    outputFolder: options.output,
+    replace: options.replace === true,
+    writtenUtcMs: host.clock.nowMs(),
+    signal,
+  };
+  const result = await runOnFiles("Nothing was written.", progress, () =>
+    applyFlat(request, onFile, onFrame),
+  );
   printWarnings(host, [...new Set(result.applied.flatMap((file) => file.warnings))]);
   return {
     exitCode: result.failed.length > 0 ? exitCodes.wrongInput : exitCodes.done,
@@ -70,10 +70,17 @@ function textOf({ applied, failed }: ApplyResult, folder: string): string {
   ].join("\n");
 }
 
+const words = {
+  ...stopWords,
+  state: "Results that are finished are whole; an unfinished sequence goes on from where it came.",
+};
+
 export function registerApply(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("apply")
-    .description(commandList.apply)
+  addCommand(
+    program,
+    "apply",
+    "evenfield apply --flat flat.fits --dark dark.fits sun/*.fits sun/*.ser -o calibrated",
+  )
     .argument("<files...>", "FITS images, FITS cubes and mono SER sequences of the flat's size")
     .requiredOption("--flat <master>", "master flat")
     .option("--dark <file>", "master dark, taken off first")
@@ -86,22 +93,20 @@ export function registerApply(program: Command, host: CommandHost = processHost)
     )
     .option("--replace", "write over results of other flats")
     .option("--despite-move", "divide although the dust has moved since the flat was taken")
-    .option("--json", "print one JSON result")
     .addHelpText(
       "after",
-      "\nExample:\n  evenfield apply --flat flat.fits --dark dark.fits sun/*.fits sun/*.ser -o calibrated\n" +
-        "\nA sequence grows as NAME.part; started again after a break, it goes on from there.\n" +
+      "\nA sequence grows as NAME.part; started again after a break, it goes on from there.\n" +
         "What was done to a SER file is kept beside it as NAME.ser.json.",
     )
     .action((files: string[], options: ApplyOptions & { json?: boolean }) =>
       conclude(
         host,
         options.json === true,
-        async () => {
-          if (options.despiteMove !== true) await ensureFlatFits(files, options);
-          return apply(files, options, host);
+        async (signal) => {
+          if (options.despiteMove !== true) await ensureFlatFits(files, options, signal);
+          return apply(files, options, host, signal);
         },
-        endsAtOnce,
+        words,
       ),
     );
 }

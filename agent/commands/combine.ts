@@ -1,4 +1,5 @@
 import type { Command } from "commander";
+import { given } from "../../drivers/kit/given.ts";
 import type { DisplacedResult } from "../files/combine/combine-displaced.ts";
 import { combineFiles } from "../files/combine/combine-files.ts";
 import { levelText } from "../files/combine/frame-levels.ts";
@@ -9,17 +10,17 @@ import {
   type MasterRequest,
 } from "../files/combine/open-series.ts";
 import { Threads } from "../threads/threads.ts";
-import { commandList } from "./command-list.ts";
-import { fileTrouble } from "./file-trouble.ts";
+import { runOnFiles } from "./file-trouble.ts";
 import {
-  CommandError,
+  addCommand,
   type CommandHost,
   conclude,
-  endsAtOnce,
   exitCodes,
   type Outcome,
   processHost,
+  wrongInput,
 } from "./outcome.ts";
+import { stopWords } from "./stop-signals.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
 export interface CombineOptions {
@@ -38,6 +39,7 @@ export async function combine(
   files: readonly string[],
   options: CombineOptions,
   host: CommandHost,
+  signal: AbortSignal,
   startThreads = (say: (why: string) => void): Threads => new Threads(say),
 ): Promise<Outcome> {
   const threads = startThreads((why) =>
@@ -46,22 +48,22 @@ export async function combine(
   const request = {
     files,
     output: options.output,
-    ...(options.dark === undefined ? {} : { darkFile: options.dark }),
+    ...given({ darkFile: options.dark }),
     replace: options.replace === true,
     writtenUtcMs: host.clock.nowMs(),
     threads,
+    signal,
   };
   if (options.method === "displaced") return combineBySolving(request, options.disc, host);
-  if (options.disc !== undefined) throw wrongOption("--disc is for the method displaced.", "Leave it out.");
+  if (options.disc !== undefined)
+    throw wrongInput(nothingWritten, "--disc is for the method displaced.", "Leave it out.");
   const method = options.method === undefined ? undefined : checkMethod(options.method);
   const progress = progressWithTimeLeft(host, "combining");
-  const result = await combineFiles({ ...request, ...(method && { method }) }, (done, of) =>
-    progress.update(Math.floor((100 * done) / of), 100),
-  )
-    .catch((error) => {
-      throw fileTrouble(nothingWritten, error);
-    })
-    .finally(() => progress.end());
+  const result = await runOnFiles(nothingWritten, progress, () =>
+    combineFiles({ ...request, ...given({ method }) }, (done, of) =>
+      progress.update(Math.floor((100 * done) / of), 100),
+    ),
+  );
   printWarnings(host, result.warnings);
   return { exitCode: exitCodes.done, result, text: textOf(result) };
 }
@@ -77,13 +79,11 @@ async function combineBySolving(
   const { loadFft } = await import("../imaging/numerics/fft-library.ts");
   const fft = await loadFft();
   const progress = progressWithTimeLeft(host, "solving");
-  const result = await combineDisplaced({ ...request, ...(disc ? { disc } : {}) }, fft, (done) =>
-    progress.update(Math.floor(100 * done), 100),
-  )
-    .catch((error) => {
-      throw fileTrouble(nothingWritten, error);
-    })
-    .finally(() => progress.end());
+  const result = await runOnFiles(nothingWritten, progress, () =>
+    combineDisplaced({ ...request, ...given({ disc }) }, fft, (done) =>
+      progress.update(Math.floor(100 * done), 100),
+    ),
+  );
   printWarnings(host, result.warnings);
   return { exitCode: exitCodes.done, result, text: `${textOf(result)}\n${solvedText(result)}` };
 }
@@ -113,20 +113,18 @@ function checkDisc(text: string): { x: number; y: number; radiusPx: number } {
   const numbers = text.split(",").map(Number);
   const [x, y, radiusPx] = numbers as [number, number, number];
   if (numbers.length === 3 && numbers.every(Number.isFinite) && radiusPx > 0) return { x, y, radiusPx };
-  throw wrongOption(
+  throw wrongInput(
+    nothingWritten,
     `--disc ${text} is no disc.`,
     "Give centre and radius in pixels of the first file, counted from 0: --disc 1030,870,2000.",
   );
 }
 
-function wrongOption(happened: string, whatToDo: string): CommandError {
-  return new CommandError(exitCodes.wrongInput, { happened, state: nothingWritten, whatToDo });
-}
-
 function checkMethod(method: string): CombineMethod {
   const found = combineMethods.find((one) => one === method);
   if (found) return found;
-  throw wrongOption(
+  throw wrongInput(
+    nothingWritten,
     `There is no method "${method}".`,
     `Use one of: ${[...combineMethods, "displaced"].join(", ")}.`,
   );
@@ -162,9 +160,12 @@ function textOf(result: CombineResult): string {
 }
 
 export function registerCombine(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("combine")
-    .description(commandList.combine)
+  addCommand(
+    program,
+    "combine",
+    "evenfield combine flats/*.fits -o flat.fits --dark dark.fits\n" +
+      "  evenfield combine drift/*.fits -o flat.fits --dark dark.fits --method displaced --disc 1030,870,2000",
+  )
     .argument("<files...>", "FITS files of one size")
     .requiredOption("-o, --output <master>", "the master frame to write")
     .option(
@@ -174,7 +175,6 @@ export function registerCombine(program: Command, host: CommandHost = processHos
     .option("--disc <x,y,radius>", "displaced: the Sun's disc in the first file [px, counted from 0]")
     .option("--dark <file>", "master dark, taken off the result")
     .option("--replace", "write over a master of that name")
-    .option("--json", "print one JSON result")
     .addHelpText(
       "after",
       "\nMethods:\n" +
@@ -189,11 +189,12 @@ export function registerCombine(program: Command, host: CommandHost = processHos
         "             good values 0.3 % at most.\n" +
         "  median     the value in the middle; noisier than a mean by a sixth (3 frames) to a quarter (many)\n" +
         "  mean       every value counts\n" +
-        "  displaced  a flat solved from 8 or more frames of a moving Sun\n" +
-        "\nExample:\n  evenfield combine flats/*.fits -o flat.fits --dark dark.fits\n" +
-        "  evenfield combine drift/*.fits -o flat.fits --dark dark.fits --method displaced --disc 1030,870,2000",
+        "  displaced  a flat solved from 8 or more frames of a moving Sun\n",
     )
     .action((files: string[], options: CombineOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () => combine(files, options, host), endsAtOnce),
+      conclude(host, options.json === true, (signal) => combine(files, options, host, signal), {
+        ...stopWords,
+        state: nothingWritten,
+      }),
     );
 }

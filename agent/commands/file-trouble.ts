@@ -1,24 +1,23 @@
 import { asInputError, type FailedFile, InputError } from "../files/input-error.ts";
-import { CommandError, exitCodes } from "./outcome.ts";
+import { wrongInput } from "./outcome.ts";
 
-/** Runs work on files; what is wrong with them ends the command as a wrong input, in the state that is named. */
-export function runOnFiles<Result>(state: string, work: () => Result): Result {
+/**
+ * Runs work on files to its end and ends the progress with it.
+ * @throws CommandError of a wrong input, in the state that is named, for what is wrong with the files
+ */
+export async function runOnFiles<Result>(
+  state: string,
+  progress: { end(): void },
+  work: () => Promise<Result>,
+): Promise<Result> {
   try {
-    return work();
+    return await work();
   } catch (error) {
-    throw fileTrouble(state, error);
+    const input = asInputError(error, "A file");
+    throw input instanceof InputError ? wrongInput(state, input.happened, input.whatToDo, error) : error;
+  } finally {
+    progress.end();
   }
-}
-
-/** @returns the error that ends the command; any that files are not to blame for as it is */
-export function fileTrouble(state: string, error: unknown): unknown {
-  const input = asInputError(error, "A file");
-  if (!(input instanceof InputError)) return error;
-  return new CommandError(
-    exitCodes.wrongInput,
-    { happened: input.happened, state, whatToDo: input.whatToDo },
-    { cause: error },
-  );
 }
 
 /** Names the file once. */

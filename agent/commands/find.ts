@@ -4,8 +4,15 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { Address, FoundDevices, FoundServer } from "../../drivers/protocol.ts";
 import type { FindOptions } from "../../drivers/protocols.ts";
-import { commandList } from "./command-list.ts";
-import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import {
+  addCommand,
+  type CommandHost,
+  conclude,
+  exitCodes,
+  type Outcome,
+  processHost,
+  wrongInput,
+} from "./outcome.ts";
 import { rigBlock } from "./rig-block.ts";
 
 export interface FindCommandOptions {
@@ -68,21 +75,21 @@ function readAddress(text: string, usualPort: number | undefined): Address {
   const host = bracketed ?? plain;
   const port = digits === undefined ? usualPort : Number(digits);
   if (host !== undefined && port !== undefined && port >= 1 && port <= 65535) return { host, port };
-  throw new CommandError(exitCodes.wrongInput, {
-    happened: `"${text}" is not a host and a port.`,
-    state: nothingDone,
-    whatToDo: "Give it as HOST:PORT, for example 192.168.1.20:11111 or [fe80::1]:11111.",
-  });
+  throw wrongInput(
+    nothingDone,
+    `"${text}" is not a host and a port.`,
+    "Give it as HOST:PORT, for example 192.168.1.20:11111 or [fe80::1]:11111.",
+  );
 }
 
 function readNumber(text: string, option: string, min: number, max: number): number {
   const value = text.trim() === "" ? Number.NaN : Number(text);
   if (value >= min && value <= max) return value;
-  throw new CommandError(exitCodes.wrongInput, {
-    happened: `"${text}" is no value for ${option}.`,
-    state: nothingDone,
-    whatToDo: `Give a number from ${min} to ${max}.`,
-  });
+  throw wrongInput(
+    nothingDone,
+    `"${text}" is no value for ${option}.`,
+    `Give a number from ${min} to ${max}.`,
+  );
 }
 
 function textOf({ servers, silent }: FoundDevices, block: string): string {
@@ -116,9 +123,7 @@ function serverLines({ protocol, host, port, name, version, devices }: FoundServ
 }
 
 export function registerFind(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("find")
-    .description(commandList.find)
+  addCommand(program, "find", "evenfield find --indi observatory.local:7624")
     .option(
       "--indi <HOST:PORT...>",
       `INDI servers to ask, which do not announce themselves (default ${usualIndi[0]})`,
@@ -126,8 +131,6 @@ export function registerFind(program: Command, host: CommandHost = processHost):
     .option("--alpaca <HOST:PORT...>", "Alpaca servers to ask beside those that answer discovery")
     .option("--seconds <S>", "how long answers are waited for, twice", "2")
     .option("--discovery-port <PORT>", "UDP port of Alpaca discovery", "32227")
-    .option("--json", "one JSON result on stdout")
-    .addHelpText("after", "\nExample:\n  evenfield find --indi observatory.local:7624")
     .action((options: FindCommandOptions & { json?: boolean }) =>
       conclude(host, options.json === true, (signal) => find(options, host, signal)),
     );

@@ -1,14 +1,16 @@
-import { type Command, InvalidArgumentError } from "commander";
-import { asInputError, type FailedFile, InputError } from "../files/input-error.ts";
+import type { Command } from "commander";
+import { given } from "../../drivers/kit/given.ts";
+import { hearStop } from "../files/hear-stop.ts";
+import { asFailedFile, type FailedFile } from "../files/input-error.ts";
 import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect/inspect-file.ts";
 import { sensorLines, sensorOf } from "../files/inspect/inspect-sensor.ts";
 import type { PlainFigure } from "../files/inspect/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { figureText, type ProofFigure, worstVerdict } from "../imaging/proof/proof-figure.ts";
 import { dustLines } from "../outputs/proof-rows.ts";
-import { commandList } from "./command-list.ts";
 import { describeFailedFile } from "./file-trouble.ts";
-import { type CommandHost, conclude, endsAtOnce, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { numberOption } from "./number-option.ts";
+import { addCommand, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
 /**
@@ -19,23 +21,26 @@ export async function inspect(
   files: readonly string[],
   options: InspectOptions,
   host: CommandHost,
+  signal: AbortSignal,
 ): Promise<Outcome> {
   const fft = await loadFft();
   const inspected: Inspection[] = [];
   const failed: FailedFile[] = [];
   const progress = progressWithTimeLeft(host, "inspecting");
-  for (const [index, file] of files.entries()) {
-    try {
-      inspected.push(inspectFile(file, fft, options));
-    } catch (error) {
-      const input = asInputError(error, file);
-      if (!(input instanceof InputError)) throw error;
-      failed.push({ file, happened: input.happened, whatToDo: input.whatToDo });
-      progress.say(`Left out: ${describeFailedFile(failed.at(-1)!)}`);
+  try {
+    for (const [index, file] of files.entries()) {
+      await hearStop(signal);
+      try {
+        inspected.push(inspectFile(file, fft, options));
+      } catch (error) {
+        failed.push(asFailedFile(error, file));
+        progress.say(`Left out: ${describeFailedFile(failed.at(-1)!)}`);
+      }
+      if (files.length > 1) progress.update(index + 1, files.length);
     }
-    if (files.length > 1) progress.update(index + 1, files.length);
+  } finally {
+    progress.end();
   }
-  progress.end();
   const sensor = sensorOf(inspected);
   const verdict = inspected.length === 0 ? undefined : worstVerdict(inspected);
   return {
@@ -79,42 +84,10 @@ function measureText({ name, value, sigma, unit }: PlainFigure): string {
   return `${name} ${digits}${uncertain}${unit === "" ? "" : ` ${unit}`}`;
 }
 
-interface InspectArguments {
-  readonly json?: boolean;
-  readonly focalRatio?: number;
-  readonly pixelMicron?: number;
-  readonly wavelength?: number;
-  readonly bandwidth?: number;
-  readonly sun?: string;
-}
-
-function optionsOf({
-  focalRatio,
-  pixelMicron,
-  wavelength,
-  bandwidth,
-  sun,
-}: InspectArguments): InspectOptions {
-  return {
-    ...(focalRatio === undefined ? {} : { focalRatio }),
-    ...(pixelMicron === undefined ? {} : { pixelMicron }),
-    ...(wavelength === undefined ? {} : { wavelengthNm: wavelength }),
-    ...(bandwidth === undefined ? {} : { bandwidthAngstrom: bandwidth }),
-    ...(sun === undefined ? {} : { sunFile: sun }),
-  };
-}
-
-function positive(text: string): number {
-  const value = Number(text);
-  if (!(value > 0 && value < Number.POSITIVE_INFINITY))
-    throw new InvalidArgumentError("A number above 0 is wanted.");
-  return value;
-}
+const positive = numberOption("A number above 0 is wanted.", (value) => value > 0 && Number.isFinite(value));
 
 export function registerInspect(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("inspect")
-    .description(commandList.inspect)
+  addCommand(program, "inspect", "evenfield inspect flat.fits sun-0001.fits --focal-ratio 8")
     .argument("<files...>", "FITS files")
     .option(
       "--focal-ratio <number>",
@@ -125,13 +98,12 @@ export function registerInspect(program: Command, host: CommandHost = processHos
     .option("--wavelength <nm>", "of the light, for the origin of fringes; else from the header", positive)
     .option("--bandwidth <angstrom>", "full width at half maximum of the filter, for the same", positive)
     .option("--sun <file>", "a picture of the Sun without blur, to look for what is left of it in flats")
-    .option("--json", "print one JSON result")
     .addHelpText(
       "after",
-      "\nExample:\n  evenfield inspect flat.fits sun-0001.fits --focal-ratio 8\n\n" +
-        "Two flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
+      "\nTwo flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
     )
-    .action((files: string[], options: InspectArguments) =>
-      conclude(host, options.json === true, () => inspect(files, optionsOf(options), host), endsAtOnce),
-    );
+    .action((files: string[], { json, wavelength, bandwidth, sun, ...optics }) => {
+      const options = { ...optics, wavelengthNm: wavelength, bandwidthAngstrom: bandwidth, sunFile: sun };
+      return conclude(host, json === true, (signal) => inspect(files, given(options), host, signal));
+    });
 }

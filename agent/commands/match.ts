@@ -1,24 +1,23 @@
 import { existsSync } from "node:fs";
 import type { Command } from "commander";
+import { given } from "../../drivers/kit/given.ts";
 import { openImage } from "../files/image-file.ts";
-import { asInputError, InputError } from "../files/input-error.ts";
 import { type FileMatch, type KnownFlat, matchFile } from "../files/match/match-file.ts";
 import { matchText } from "../imaging/match/match-words.ts";
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { listFlats } from "../run/ledger/history.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
-import { commandList } from "./command-list.ts";
 import { runOnFiles } from "./file-trouble.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import {
-  CommandError,
+  addCommand,
   type CommandHost,
   conclude,
-  endsAtOnce,
   exitCodes,
   type Outcome,
   processHost,
+  wrongInput,
 } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
 
@@ -32,24 +31,23 @@ export interface MatchOptions {
  * is sure to fit.
  * @throws CommandError if the file or the ledger can't be read
  */
-export async function match(path: string, options: MatchOptions, host: CommandHost): Promise<Outcome> {
-  checkPicture(path);
+export async function match(
+  path: string,
+  options: MatchOptions,
+  host: CommandHost,
+  signal: AbortSignal,
+): Promise<Outcome> {
+  const progress = progressWithTimeLeft(host, "comparing with master flats");
+  await runOnFiles(nothingChanged, progress, async () => openImage(path).file.close());
   const flats = flatsIn(options.ledger, path);
   const fft = await loadFft();
-  const progress = progressWithTimeLeft(host, "comparing with master flats");
-  let found: FileMatch;
-  try {
-    found = matchFile(fft, path, flats, {
-      ...(options.dark === undefined ? {} : { darkFile: options.dark }),
+  const found = await runOnFiles(nothingChanged, progress, () =>
+    matchFile(fft, path, flats, {
+      ...given({ darkFile: options.dark }),
       onFlat: (done, of) => progress.update(done, of),
-    });
-  } catch (error) {
-    const input = asInputError(error, path);
-    if (!(input instanceof InputError)) throw error;
-    throw wrongInput(input.happened, input.whatToDo, error);
-  } finally {
-    progress.end();
-  }
+      signal,
+    }),
+  );
   const says = wordFor(found);
   return {
     exitCode: says === "fits" ? exitCodes.done : exitCodes.verdictBad,
@@ -58,9 +56,7 @@ export async function match(path: string, options: MatchOptions, host: CommandHo
   };
 }
 
-function checkPicture(path: string): void {
-  runOnFiles("Nothing was changed.", () => openImage(path).file.close());
-}
+const nothingChanged = "Nothing was changed.";
 
 /** `none` also where the best that there is shows other dust. */
 function wordFor({ best }: FileMatch): "fits" | "moved" | "uncertain" | "none" {
@@ -71,6 +67,7 @@ function wordFor({ best }: FileMatch): "fits" | "moved" | "uncertain" | "none" {
 function flatsIn(ledgerFile: string, path: string): readonly KnownFlat[] {
   if (!existsSync(ledgerFile))
     throw wrongInput(
+      nothingChanged,
       `There is no ledger ${ledgerFile}, and so no flat to compare with.`,
       "Name the ledger that the rig's runs keep with --ledger. A flat of your own is compared with the image by " +
         "`evenfield apply --flat FLAT`.",
@@ -80,16 +77,8 @@ function flatsIn(ledgerFile: string, path: string): readonly KnownFlat[] {
     .filter(({ file }) => file !== path)
     .map(({ file, trainMark, madeUtcMs, verdict, facts }) => {
       const dust = facts.dust as readonly KnownShadow[] | undefined;
-      return { file, trainMark, madeUtcMs, verdict, ...(dust === undefined ? {} : { dust }) };
+      return { file, trainMark, madeUtcMs, verdict, ...given({ dust }) };
     });
-}
-
-function wrongInput(happened: string, whatToDo: string, cause?: unknown): CommandError {
-  return new CommandError(
-    exitCodes.wrongInput,
-    { happened, state: "Nothing was changed.", whatToDo },
-    { cause },
-  );
 }
 
 function textOf(path: string, says: string, { best, tried, leftOut }: FileMatch): string {
@@ -115,15 +104,11 @@ function textOf(path: string, says: string, { best, tried, leftOut }: FileMatch)
 }
 
 export function registerMatch(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("match")
-    .description(commandList.match)
+  addCommand(program, "match", "evenfield match sun-0001.fits")
     .argument("<file>", "FITS image or flat")
     .option("--ledger <file>", "ledger of the rig's runs", ledgerFileDefault())
     .option("--dark <file>", "master dark, taken off the image first")
-    .option("--json", "print one JSON result")
-    .addHelpText("after", "\nExample:\n  evenfield match sun-0001.fits")
     .action((path: string, options: MatchOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () => match(path, options, host), endsAtOnce),
+      conclude(host, options.json === true, (signal) => match(path, options, host, signal)),
     );
 }

@@ -1,7 +1,9 @@
+import type { Command } from "commander";
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { neverAborted } from "../../drivers/kit/never-aborted.ts";
 import { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
+import { commandList } from "./command-list.ts";
 import { listenForStop, type SignalSource, type StopWords, stopWords } from "./stop-signals.ts";
 
 export { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
@@ -16,6 +18,11 @@ export class CommandError extends Error {
   ) {
     super(`${told.happened} ${told.state} ${told.whatToDo}`, options);
   }
+}
+
+/** Of what a person named or wrote and cannot be used. */
+export function wrongInput(state: string, happened: string, whatToDo: string, cause?: unknown): CommandError {
+  return new CommandError(exitCodes.wrongInput, { happened, state, whatToDo }, { cause });
 }
 
 /** What a command has of the process around it. */
@@ -55,11 +62,14 @@ export interface Outcome {
   readonly text: string;
 }
 
-/**
- * For work on files that computes without a pause and could not hear a stop: the process ends where it is. A file is put
- * in its place when it is whole.
- */
-export const endsAtOnce = "ends at once";
+/** Adds a command with what all of them have: its line in the help's list, `--json` and an example. */
+export function addCommand(program: Command, name: keyof typeof commandList, example: string): Command {
+  return program
+    .command(name)
+    .description(commandList[name])
+    .option("--json", "print one JSON result at the end")
+    .addHelpText("after", `\nExample:\n  ${example}`);
+}
 
 /**
  * Runs a command's work, prints how it ended (with `json` one JSON object on stdout, failures too) and sets
@@ -69,19 +79,16 @@ export async function conclude(
   host: CommandHost,
   json: boolean,
   work: (signal: AbortSignal) => Outcome | Promise<Outcome>,
-  words: StopWords | typeof endsAtOnce = stopWords,
+  words: StopWords = stopWords,
 ): Promise<void> {
-  using stop =
-    host.signals && words !== endsAtOnce
-      ? listenForStop(host.signals, words, (text) => host.stderr(text))
-      : undefined;
+  using stop = host.signals && listenForStop(host.signals, words, (text) => host.stderr(text));
   const signal = stop?.signal ?? neverAborted;
   try {
     const outcome = await work(signal);
     host.stdout(json ? `${JSON.stringify(outcome.result)}\n` : `${outcome.text}\n`);
     host.setExitCode(outcome.exitCode);
   } catch (error) {
-    const wasStopped = signal.aborted && error === signal.reason && words !== endsAtOnce;
+    const wasStopped = signal.aborted && error === signal.reason;
     const failure = wasStopped ? stopped(words) : error instanceof CommandError ? error : faultOfOurs(error);
     const { happened, state, whatToDo } = failure.told;
     host.stderr(`${happened}\n${state}\n${whatToDo}\n`);

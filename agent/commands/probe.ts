@@ -3,11 +3,18 @@ import { type ConnectOptions, connectRig, RigNotConnectedError } from "../../dri
 import { type DeviceDescription, describeRig } from "../../drivers/describe-rig.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
-import { commandList } from "./command-list.ts";
-import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import {
+  addCommand,
+  CommandError,
+  type CommandHost,
+  conclude,
+  exitCodes,
+  type Outcome,
+  processHost,
+} from "./outcome.ts";
 import { rigFromFile } from "./rig-from-file.ts";
+import { openTcp } from "./rig-wiring.ts";
 
 export interface ProbeOptions {
   readonly rig: string;
@@ -32,11 +39,10 @@ const words = {
 /** `evenfield probe`: connects, says what each device can do, leaves everything as it was. @throws CommandError */
 export async function probe(options: ProbeOptions, host: CommandHost, signal: AbortSignal): Promise<Outcome> {
   const rigFile = rigFromFile(options.rig);
-  const openers: ConnectOptions["openers"] = options.openers ?? ((server) => tcpOpener(server.indi));
   try {
     await using opened = await connectRig(
       rigFile,
-      { clock: host.clock, log: silentLog, random: new Random(1), openers },
+      { clock: host.clock, log: silentLog, random: new Random(1), openers: options.openers ?? openTcp },
       signal,
     );
     const devices = describeRig(opened.rig);
@@ -56,11 +62,7 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
     if (!(error instanceof RigNotConnectedError)) throw error;
     throw new CommandError(
       exitCodes.deviceFailed,
-      {
-        happened: error.message,
-        state: words.state,
-        whatToDo: error.whatToDo,
-      },
+      { happened: error.message, state: words.state, whatToDo: error.whatToDo },
       { cause: error },
     );
   }
@@ -72,12 +74,8 @@ function deviceLines({ role, device, abilities }: DeviceDescription): string[] {
 }
 
 export function registerProbe(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("probe")
-    .description(commandList.probe)
+  addCommand(program, "probe", "evenfield probe --rig plans/rig-example.yaml")
     .requiredOption("--rig <file>", "the rig file")
-    .option("--json", "print one JSON result")
-    .addHelpText("after", "\nExample:\n  evenfield probe --rig plans/rig-example.yaml")
     .action((options: ProbeOptions & { json?: boolean }) =>
       conclude(host, options.json === true, (signal) => probe(options, host, signal), words),
     );

@@ -1,6 +1,7 @@
 import { existsSync } from "node:fs";
 import { join, resolve } from "node:path";
-import { type Command, Option } from "commander";
+import type { Command } from "commander";
+import { given } from "../../drivers/kit/given.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import { trueDisc } from "../../sim-devices/scene/optics/image-geometry.ts";
@@ -11,12 +12,11 @@ import { writeReport } from "../outputs/write-report.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
 import type { RunReport } from "../run/record/run-record.ts";
-import { commandList } from "./command-list.ts";
-import { type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
+import { addCommand, type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { runFolderName, runOutcome } from "./run.ts";
-import { stderrLog } from "./run-log.ts";
-import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
+import { logOption, stderrLog } from "./run-log.ts";
+import { sceneFromFile, sceneOption, seedOption, speedOf } from "./scene-from-file.ts";
 import { stopWordsOfRun } from "./stop-signals.ts";
 import { compareWithTruth, type TruthComparison } from "./truth-rows.ts";
 
@@ -47,7 +47,7 @@ export async function rehearse(
   const spec = sceneFromFile(options);
   const clock = new VirtualClock(Date.parse(spec.startUtc));
   const folder = join(options.runs, runFolderName(host.clock.nowMs(), `${plan.plan}-rehearsed`));
-  const line = terminalProgress({ live: host.live, write: (text) => host.stderr(text) });
+  const line = terminalProgress(host);
   const simulator = await startSimulator({ spec, clock });
   try {
     using ledger = new Ledger(":memory:"); // what a simulated rig taught must not pass for history
@@ -82,7 +82,7 @@ export async function rehearse(
         return writeReport(record, { folder, truth: comparison.rows });
       },
     });
-    const report = await clock.drive(work, options.speed === undefined ? {} : { speed: options.speed });
+    const report = await clock.drive(work, given({ speed: options.speed }));
     return outcomeWithTruth(report, comparison);
   } finally {
     line.end();
@@ -142,20 +142,14 @@ function outcomeWithTruth(report: RunReport, comparison: TruthComparison | undef
 }
 
 export function registerRehearse(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("rehearse")
-    .description(commandList.rehearse)
+  addCommand(program, "rehearse", "evenfield rehearse plans/first-flat.yaml")
     .argument("<plan>", "the plan file")
     .option("--rig <file>", "the rig file; left out, that of the demo")
-    .option("--scene <file>", "the scene; left out, that of the demo")
+    .addOption(sceneOption())
     .option("--speed <times>", "at most so many times faster than real time", speedOf)
-    .option("--seed <number>", "another draw of the same scene", seedOf)
+    .addOption(seedOption())
     .option("--runs <folder>", "where the run's own folder is made", "runs")
-    .addOption(
-      new Option("--log <level>", "what to log on stderr").choices(["debug", "info", "warn"]).default("warn"),
-    )
-    .option("--json", "print one JSON result")
-    .addHelpText("after", "\nExample:\n  evenfield rehearse plans/first-flat.yaml")
+    .addOption(logOption())
     .action((plan: string, options: RehearseOptions & { json?: boolean }) =>
       conclude(
         host,

@@ -1,37 +1,30 @@
 import { existsSync } from "node:fs";
 import type { Command } from "commander";
 import { RigNotConnectedError } from "../../drivers/connect.ts";
-import type { Log } from "../../drivers/kit/log.ts";
-import { Random } from "../../drivers/kit/random.ts";
-import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
-import { connectRigFile, type Openers } from "../run/checks/connect-rig-file.ts";
-import type { AskPerson } from "../run/checks/hand-cover.ts";
+import { connectRigFile } from "../run/checks/connect-rig-file.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
 import { restoreRig } from "../run/machine/restore-rig.ts";
 import { describeLeft } from "../run/record/run-errors.ts";
 import type { RecoveredRun } from "../run/restoring/recover.ts";
-import { commandList } from "./command-list.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
-import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
-import { askAtTerminal } from "./person.ts";
+import {
+  addCommand,
+  CommandError,
+  type CommandHost,
+  conclude,
+  exitCodes,
+  type Outcome,
+  processHost,
+} from "./outcome.ts";
 import { rigFromFile } from "./rig-from-file.ts";
+import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { takeRig } from "./run.ts";
-import { stderrLog } from "./run-log.ts";
 
 export interface RestoreCommandOptions {
   readonly rig: string;
   readonly ledger: string;
   /** Takes the rig as it is now: nothing is put back, and nothing will be. */
   readonly accept?: boolean;
-}
-
-export interface RestoreWiring {
-  readonly openers: Openers;
-  readonly log: Log;
-  readonly random: Random;
-  readonly askPerson?: AskPerson;
-  /** Keeps it from beginning; what has begun is put back to its end. */
-  readonly signal: AbortSignal;
 }
 
 const words = {
@@ -43,7 +36,7 @@ const words = {
 /** `evenfield restore`: puts back what an unfinished run left changed. @throws CommandError */
 export async function restore(
   options: RestoreCommandOptions,
-  wiring: RestoreWiring,
+  wiring: RigWiring,
   host: CommandHost,
 ): Promise<Outcome> {
   const rigFile = rigFromFile(options.rig);
@@ -64,14 +57,8 @@ export async function restore(
   }
   try {
     const tools = { ...wiring, clock: host.clock };
-    const recovered = await restoreRig({
-      rigFile,
-      ledger,
-      clock: host.clock,
-      log: wiring.log,
-      signal: wiring.signal,
-      connect: (signal) => connectRigFile(rigFile, tools, signal),
-    });
+    const connect = (signal: AbortSignal) => connectRigFile(rigFile, tools, signal);
+    const recovered = await restoreRig({ ...tools, rigFile, ledger, connect });
     return outcomeOf(rigFile.rig, recovered);
   } catch (error) {
     const notConnected = error instanceof RigNotConnectedError ? error : undefined;
@@ -118,22 +105,12 @@ function outcomeOf(rig: string, recovered: readonly RecoveredRun[]): Outcome {
 }
 
 export function registerRestore(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("restore")
-    .description(commandList.restore)
+  addCommand(program, "restore", "evenfield restore --rig plans/rig-example.yaml")
     .requiredOption("--rig <file>", "the rig file")
     .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())
     .option("--accept", "take the rig as it is now instead: nothing is put back")
-    .option("--json", "print one JSON result")
-    .addHelpText("after", "\nExample:\n  evenfield restore --rig plans/rig-example.yaml")
     .action((options: RestoreCommandOptions & { json?: boolean }) => {
-      const wiring: Omit<RestoreWiring, "signal"> = {
-        openers: (server) => tcpOpener(server.indi),
-        log: stderrLog("warn"),
-        random: new Random(host.clock.nowMs()),
-        ...(process.stdin.isTTY === true ? { askPerson: askAtTerminal } : {}),
-      };
-      const work = (signal: AbortSignal) => restore(options, { ...wiring, signal }, host);
+      const work = (signal: AbortSignal) => restore(options, wireRig(host, signal, "warn"), host);
       return conclude(host, options.json === true, work, words);
     });
 }

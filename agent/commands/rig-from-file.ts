@@ -2,7 +2,7 @@ import { readFileSync } from "node:fs";
 import { FileProblemsError } from "../../plans/file-problems.ts";
 import { type Plan, readPlan } from "../../plans/plan-file.ts";
 import { type RigFile, readRigFile } from "../../plans/rig-file.ts";
-import { CommandError, exitCodes } from "./outcome.ts";
+import { wrongInput } from "./outcome.ts";
 
 const nothingMoved = "Nothing on the rig was touched.";
 
@@ -21,24 +21,17 @@ function checked<Read>(file: string, what: string, read: (text: string, file: st
   try {
     text = readFileSync(file, "utf8");
   } catch (error) {
-    throw new CommandError(
-      exitCodes.wrongInput,
-      {
-        happened: `The ${what} ${file} could not be read: ${(error as Error).message}.`,
-        state: nothingMoved,
-        whatToDo: "Check the path.",
-      },
-      { cause: error },
+    throw wrongInput(
+      nothingMoved,
+      `The ${what} ${file} could not be read: ${(error as Error).message}.`,
+      "Check the path.",
+      error,
     );
   }
   try {
     return read(text, file);
   } catch (error) {
     if (!(error instanceof FileProblemsError)) throw error;
-    throw new CommandError(
-      exitCodes.wrongInput,
-      { happened: error.message, state: nothingMoved, whatToDo: "Correct the lines named above." },
-      { cause: error },
-    );
+    throw wrongInput(nothingMoved, error.message, "Correct the lines named above.", error);
   }
 }

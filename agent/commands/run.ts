@@ -1,22 +1,24 @@
 import { join } from "node:path";
-import { type Command, Option } from "commander";
-import type { Log } from "../../drivers/kit/log.ts";
-import { Random } from "../../drivers/kit/random.ts";
-import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
+import type { Command } from "commander";
 import { terminalProgress } from "../outputs/terminal-progress.ts";
-import type { Openers } from "../run/checks/connect-rig-file.ts";
-import type { AskPerson } from "../run/checks/hand-cover.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
 import { lockRig, RigBusyError } from "../run/machine/rig-lock.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
 import { describeRun } from "../run/record/describe-run.ts";
 import type { RunRecord, RunReport } from "../run/record/run-record.ts";
-import { commandList } from "./command-list.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
-import { CommandError, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
-import { askAtTerminal } from "./person.ts";
+import {
+  addCommand,
+  CommandError,
+  type CommandHost,
+  conclude,
+  exitCodes,
+  type Outcome,
+  processHost,
+} from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
-import { stderrLog } from "./run-log.ts";
+import { type RigWiring, wireRig } from "./rig-wiring.ts";
+import { logOption } from "./run-log.ts";
 import { stopWordsOfRun } from "./stop-signals.ts";
 
 export interface RunCommandOptions {
@@ -26,13 +28,7 @@ export interface RunCommandOptions {
   readonly unattended?: boolean;
 }
 
-/** What the command is wired to; tests and the kill campaign give their own. */
-export interface RunWiring {
-  readonly openers: Openers;
-  readonly log: Log;
-  readonly random: Random;
-  readonly signal: AbortSignal;
-  readonly askPerson?: AskPerson;
+export interface RunWiring extends RigWiring {
   /** Draws the report; gives the files it wrote, below the run's folder. */
   writeOutputs(record: RunRecord, folder: string): Promise<readonly string[]>;
 }
@@ -50,20 +46,15 @@ export async function run(
   void lock;
   using ledger = new Ledger(options.ledger);
   const folder = join(options.runs, runFolderName(host.clock.nowMs(), plan.plan));
-  const line = terminalProgress({ live: host.live, write: (text) => host.stderr(text) });
-  const { openers, log, random, signal, askPerson } = wiring;
+  const line = terminalProgress(host);
   const report = await runPlan({
+    ...wiring,
     plan,
     rigFile,
-    openers,
     clock: host.clock,
-    random,
-    log,
     folder,
     ledger,
-    signal,
     unattended: options.unattended === true,
-    ...(askPerson === undefined ? {} : { askPerson }),
     progress: (now) => line.update(now),
     writeOutputs: (record) => wiring.writeOutputs(record, folder),
   }).finally(() => line.end());
@@ -108,34 +99,21 @@ export function registerRun(
   writeOutputs: RunWiring["writeOutputs"],
   host: CommandHost = processHost,
 ): void {
-  program
-    .command("run")
-    .description(commandList.run)
+  addCommand(program, "run", "evenfield run plans/first-flat.yaml --rig plans/rig-example.yaml")
     .argument("<plan>", "the plan file")
     .requiredOption("--rig <file>", "the rig file")
     .option("--runs <folder>", "where the run's own folder is made", "runs")
     .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())
     .option("--unattended", "nobody is there; so it is too when standard input is no terminal")
-    .addOption(
-      new Option("--log <level>", "what to log on stderr").choices(["debug", "info", "warn"]).default("warn"),
-    )
-    .option("--json", "print one JSON result")
-    .addHelpText("after", "\nExample:\n  evenfield run plans/first-flat.yaml --rig plans/rig-example.yaml")
+    .addOption(logOption())
     .action((plan: string, options: RunCommandOptions & { json?: boolean; log: string }) =>
       conclude(
         host,
         options.json === true,
         (signal) => {
-          const attended = process.stdin.isTTY === true && options.unattended !== true;
-          const wiring: RunWiring = {
-            openers: (server) => tcpOpener(server.indi),
-            log: stderrLog(options.log),
-            random: new Random(host.clock.nowMs()),
-            signal,
-            writeOutputs,
-            ...(attended ? { askPerson: askAtTerminal } : {}),
-          };
-          return run(plan, { ...options, unattended: !attended }, wiring, host);
+          const wiring = { ...wireRig(host, signal, options.log), writeOutputs };
+          const unattended = options.unattended === true || wiring.askPerson === undefined;
+          return run(plan, { ...options, unattended }, wiring, host);
         },
         stopWordsOfRun,
       ),

@@ -1,11 +1,13 @@
-import { type Command, InvalidArgumentError } from "commander";
+import { once } from "node:events";
+import type { Command } from "commander";
 import { acceleratedClock } from "../../drivers/kit/clock.ts";
+import { given } from "../../drivers/kit/given.ts";
 import { discoveryPort } from "../../sim-devices/alpaca/discovery-responder.ts";
 import { sunPlace } from "../../sim-devices/scene/sun/sun-place.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
-import { commandList } from "./command-list.ts";
-import { type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
-import { sceneFromFile, seedOf, speedOf } from "./scene-from-file.ts";
+import { numberOption } from "./number-option.ts";
+import { addCommand, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import { sceneFromFile, sceneOption, seedOption, speedOf } from "./scene-from-file.ts";
 import { stopWords } from "./stop-signals.ts";
 
 export interface SimulateOptions {
@@ -49,15 +51,12 @@ export async function simulate(
     `Simulated devices answer INDI clients on 127.0.0.1 port ${port}${alpaca}; it is ${spec.startUtc} there, ` +
       `the Sun stands ${Math.abs(altitudeDegrees).toFixed(0)}° ${altitudeDegrees < 0 ? "below" : "above"} the horizon, and time passes ${options.speed} times as fast. Ctrl-C ends it.\n`,
   );
-  await new Promise<void>((resolve) => {
-    if (signal.aborted) resolve();
-    else signal.addEventListener("abort", () => resolve(), { once: true });
-  });
+  if (!signal.aborted) await once(signal, "abort");
   const account = simulator.world.account();
   await simulator.close();
   return {
     exitCode: exitCodes.done,
-    result: { port, ...(alpacaPort === undefined ? {} : { alpacaPort }), account },
+    result: { port, ...given({ alpacaPort }), account },
     text: "The simulated devices are gone.",
   };
 }
@@ -68,17 +67,14 @@ const words = {
   again: "Still taking the devices down; please wait.",
 };
 
-const portOf = (text: string): number => {
-  const port = Number(text);
-  if (Number.isInteger(port) && port >= 0 && port <= 65535) return port;
-  throw new InvalidArgumentError("a port from 0 (any free one) to 65535");
-};
+const portOf = numberOption(
+  "a port from 0 (any free one) to 65535",
+  (port) => Number.isInteger(port) && port >= 0 && port <= 65535,
+);
 
 export function registerSimulate(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("simulate")
-    .description(commandList.simulate)
-    .option("--scene <file>", "the scene; left out, that of the demo")
+  addCommand(program, "simulate", "evenfield simulate --indi 7624 --alpaca 11111 --speed 10")
+    .addOption(sceneOption())
     .option("--indi <port>", "the port of the INDI server", portOf, 7624)
     .option("--alpaca <port>", "the port of the Alpaca server; left out, there is none", portOf)
     .option("--speed <times>", "so many times faster than real time", speedOf, 1)
@@ -86,9 +82,7 @@ export function registerSimulate(program: Command, host: CommandHost = processHo
       "--now",
       "the scene begins now, for programs that go by this machine's clock; its site has to be in daylight",
     )
-    .option("--seed <number>", "another draw of the same scene", seedOf)
-    .option("--json", "print one JSON result at the end")
-    .addHelpText("after", "\nExample:\n  evenfield simulate --indi 7624 --alpaca 11111 --speed 10")
+    .addOption(seedOption())
     .action((options: SimulateOptions & { json?: boolean }) =>
       conclude(host, options.json === true, (signal) => simulate(options, host, signal), words),
     );

@@ -1,37 +1,24 @@
 import type { Command } from "commander";
 import { airMass } from "../sky/air-mass.ts";
 import { sunAbove, sunDay } from "../sky/sun-day.ts";
-import { type GroundSite, sunFromSite } from "../sky/sun-from-site.ts";
-import { sunOrientation } from "../sky/sun-orientation.ts";
-import { sunRates } from "../sky/sun-rates.ts";
+import { type GroundSite, type SunFromSite, sunFromSite } from "../sky/sun-from-site.ts";
+import { type SunOrientation, sunOrientation } from "../sky/sun-orientation.ts";
+import { type SunRates, sunRates } from "../sky/sun-rates.ts";
 import { sunTheoriesApartDegrees, theoriesApartMostDegrees } from "../sky/sun-second-theory.ts";
-import { commandList } from "./command-list.ts";
-import { CommandError, type CommandHost, conclude, exitCodes, processHost } from "./outcome.ts";
+import { addCommand, type CommandHost, conclude, exitCodes, processHost, wrongInput } from "./outcome.ts";
 
 /** Below this altitude no flat is worth planning: air mass 3. */
 const usableDegrees = 20;
 
 /** Where the Sun is for a site, in numbers that survive JSON; instants are ISO 8601, UTC. */
-export interface SunReport {
+export interface SunReport
+  extends Omit<SunFromSite, "siderealHours">,
+    SunOrientation,
+    Omit<SunRates, "hourAngleArcsecPerSecond"> {
   readonly utc: string;
   readonly site: GroundSite;
-  /** Topocentric apparent place of date. */
-  readonly raHours: number;
-  readonly decDegrees: number;
-  /** With refraction; the other without air. */
-  readonly altitudeDegrees: number;
-  readonly trueAltitudeDegrees: number;
-  readonly azimuthDegrees: number;
-  readonly hourAngleHours: number;
   /** Null below the horizon. */
   readonly airMass: number | null;
-  readonly distanceAu: number;
-  readonly semidiameterArcsec: number;
-  readonly poleAngleDegrees: number;
-  readonly centreLatitudeDegrees: number;
-  readonly centreLongitudeDegrees: number;
-  readonly raArcsecPerSecond: number;
-  readonly decArcsecPerSecond: number;
   /** How far a second, coarser theory puts it from here. */
   readonly secondTheoryDegrees: number;
   readonly day: {
@@ -50,25 +37,17 @@ const iso = (utcMs: number | undefined) =>
   utcMs === undefined ? null : new Date(Math.round(utcMs / 1000) * 1000).toISOString().replace(".000Z", "Z");
 
 export function sunReport(utcMs: number, site: GroundSite): SunReport {
-  const sun = sunFromSite(utcMs, site);
+  const { siderealHours: _, ...sun } = sunFromSite(utcMs, site);
+  const { hourAngleArcsecPerSecond: __, ...rates } = sunRates(utcMs);
   const day = sunDay(utcMs, site);
   const usable = sunAbove(utcMs, site, usableDegrees);
-  const { raArcsecPerSecond, decArcsecPerSecond } = sunRates(utcMs);
   return {
     utc: iso(utcMs)!,
     site,
-    raHours: sun.raHours,
-    decDegrees: sun.decDegrees,
-    altitudeDegrees: sun.altitudeDegrees,
-    trueAltitudeDegrees: sun.trueAltitudeDegrees,
-    azimuthDegrees: sun.azimuthDegrees,
-    hourAngleHours: sun.hourAngleHours,
+    ...sun,
     airMass: sun.trueAltitudeDegrees > 0 ? airMass(sun.trueAltitudeDegrees) : null,
-    distanceAu: sun.distanceAu,
-    semidiameterArcsec: sun.semidiameterArcsec,
     ...sunOrientation(utcMs),
-    raArcsecPerSecond,
-    decArcsecPerSecond,
+    ...rates,
     secondTheoryDegrees: sunTheoriesApartDegrees(utcMs),
     day: {
       riseUtc: iso(day.riseUtcMs),
@@ -112,12 +91,11 @@ function readSite(text: string): GroundSite {
   ) {
     return { latitudeDegrees, longitudeDegrees, elevationMetres };
   }
-  throw new CommandError(exitCodes.wrongInput, {
-    happened: `"${text}" is not a site.`,
-    state: nothingDone,
-    whatToDo:
-      "Give latitude (-90 to 90, north positive), longitude (-180 to 180, east positive) and if you like the elevation in metres (-430 to 9000): --site 46.5,9.8,1720",
-  });
+  throw wrongInput(
+    nothingDone,
+    `"${text}" is not a site.`,
+    "Give latitude (-90 to 90, north positive), longitude (-180 to 180, east positive) and if you like the elevation in metres (-430 to 9000): --site 46.5,9.8,1720",
+  );
 }
 
 /** The library's series are good for these years. */
@@ -129,11 +107,11 @@ function readTime(text: string): number {
   const utcMs = isIso ? Date.parse(hasZone ? text : `${text}Z`) : Number.NaN;
   const year = new Date(utcMs).getUTCFullYear();
   if (year >= years.from && year <= years.to) return utcMs;
-  throw new CommandError(exitCodes.wrongInput, {
-    happened: `"${text}" is not a time from ${years.from} to ${years.to}.`,
-    state: nothingDone,
-    whatToDo: "Give it as 2026-06-21T10:00:00Z (UTC), or with an offset: 2026-06-21T12:00:00+02:00",
-  });
+  throw wrongInput(
+    nothingDone,
+    `"${text}" is not a time from ${years.from} to ${years.to}.`,
+    "Give it as 2026-06-21T10:00:00Z (UTC), or with an offset: 2026-06-21T12:00:00+02:00",
+  );
 }
 
 function textOf(report: SunReport): string {
@@ -183,14 +161,10 @@ function checkedText(apartDegrees: number): string {
 }
 
 export function registerSun(program: Command, host: CommandHost = processHost): void {
-  program
-    .command("sun")
-    .description(commandList.sun)
+  addCommand(program, "sun", "evenfield sun --site 46.5,9.8,1720 --at 2026-06-21T10:00:00Z")
     .requiredOption("--site <LAT,LON[,ELEV]>", "degrees, north and east positive, and metres")
     .option("--at <TIME>", "instead of now; UTC unless it says otherwise")
-    .option("--json", "one JSON result on stdout")
-    .addHelpText("after", "\nExample:\n  evenfield sun --site 46.5,9.8,1720 --at 2026-06-21T10:00:00Z")
-    .action(async (options: SunOptions & { json?: boolean }) => {
-      await conclude(host, options.json === true, () => sun(options, host));
-    });
+    .action((options: SunOptions & { json?: boolean }) =>
+      conclude(host, options.json === true, () => sun(options, host)),
+    );
 }

@@ -1,23 +1,16 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
-import { type ProgressSink, terminalProgress } from "../outputs/terminal-progress.ts";
+import { given } from "../../drivers/kit/given.ts";
+import { terminalProgress } from "../outputs/terminal-progress.ts";
 import type { CommandHost } from "./outcome.ts";
 
 /** One line of progress on stderr, with the time left once enough is done to tell. */
 export function progressWithTimeLeft(host: CommandHost, what: string) {
-  const sink: ProgressSink = { live: host.live, write: (text) => host.stderr(text) };
-  const line = terminalProgress(sink);
+  const line = terminalProgress(host);
   const startedMs = host.clock.nowMs();
   return {
     update(done: number, of: number): void {
       const secondsLeft = timeLeftSeconds(host.clock, { startedMs, done, of });
-      line.update({
-        stepIndex: 0,
-        stepCount: 1,
-        what,
-        done,
-        of,
-        ...(secondsLeft === undefined ? {} : { secondsLeft }),
-      });
+      line.update({ stepIndex: 0, stepCount: 1, what, done, of, ...given({ secondsLeft }) });
     },
     say: (text: string) => line.say(text),
     end: () => line.end(),

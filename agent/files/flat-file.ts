@@ -5,12 +5,12 @@ import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { type FlatFactors, prepareFlat } from "../imaging/combining/apply.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
-import { checkIsDark, checkIsFlat } from "./check-kind.ts";
+import { checkIsDark, checkIsFlat } from "./frame-kind.ts";
 import { openImage } from "./image-file.ts";
-import { asInputError, InputError } from "./input-error.ts";
+import { explainFileErrors, InputError } from "./input-error.ts";
 
 /** A master read from a file; `sum` tells its pixels from those of another of the same name. */
-export interface MasterFile {
+interface MasterFile {
   readonly path: string;
   readonly name: string;
   readonly header: FitsHeader;
@@ -19,16 +19,12 @@ export interface MasterFile {
 }
 
 /** @throws InputError */
-export function readMaster(path: string): MasterFile {
+function readMaster(path: string): MasterFile {
   openImage(path).file.close(); // says what is wrong with it
-  try {
-    const image = readCcdImage(path);
-    const { data } = image;
-    const sum = sumOfBytes(new Uint8Array(data.buffer, data.byteOffset, data.byteLength));
-    return { path, name: basename(path), header: image.header, sum: String(sum), image };
-  } catch (error) {
-    throw asInputError(error, path);
-  }
+  const image = explainFileErrors(path, () => readCcdImage(path));
+  const { data } = image;
+  const sum = sumOfBytes(new Uint8Array(data.buffer, data.byteOffset, data.byteLength));
+  return { path, name: basename(path), header: image.header, sum: String(sum), image };
 }
 
 /** What images are divided by and have taken off, ready for many of them. */

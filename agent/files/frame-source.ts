@@ -3,7 +3,7 @@ import type { FitsFile, FitsFileImage } from "../../drivers/formats/fits-file.ts
 import { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import type { FitsPixels } from "../../drivers/formats/fits-pixels.ts";
 import { SerFile } from "../../drivers/formats/ser-file.ts";
-import { asInputError } from "./input-error.ts";
+import { explainFileErrors } from "./input-error.ts";
 import { serCards, serWarnings } from "./ser-cards.ts";
 
 /** Frames of one size, one after another in a file. */
@@ -33,12 +33,7 @@ export function isSerName(path: string): boolean {
 
 /** @throws InputError if it is no mono SER file */
 export function openSer(path: string): FrameSource {
-  let ser: SerFile;
-  try {
-    ser = SerFile.open(path);
-  } catch (error) {
-    throw asInputError(error, path);
-  }
+  const ser = explainFileErrors(path, () => SerFile.open(path));
   return {
     path,
     widthPx: ser.header.widthPx,

@@ -1,6 +1,6 @@
 import { FitsFile, type FitsFileImage } from "../../drivers/formats/fits-file.ts";
 import { isSerName } from "./frame-source.ts";
-import { asInputError, InputError } from "./input-error.ts";
+import { asInputError, explainFileErrors, InputError } from "./input-error.ts";
 
 interface Opened {
   readonly file: FitsFile;
@@ -34,12 +34,7 @@ export function openFrames(path: string): Opened {
 }
 
 function openChecked(path: string, what: string, isUsable: (image: FitsFileImage) => boolean): Opened {
-  let file: FitsFile;
-  try {
-    file = FitsFile.open(path);
-  } catch (error) {
-    throw asInputError(error, path);
-  }
+  const file = explainFileErrors(path, () => FitsFile.open(path));
   try {
     if (!file.findImage() && file.hdus.some(({ header }) => header.value("ZIMAGE") === true)) {
       throw new InputError(`${path} holds its picture compressed in tiles.`, "Unpack it first.");

@@ -17,6 +17,22 @@ export interface FailedFile {
   readonly whatToDo: string;
 }
 
+/** Does work on a file, or a group of them. @throws InputError for what the file system or a format minds */
+export function explainFileErrors<Result>(path: string, work: () => Result): Result {
+  try {
+    return work();
+  } catch (error) {
+    throw asInputError(error, path);
+  }
+}
+
+/** A file that can't be used, to go on with the others. @throws any other error as it is */
+export function asFailedFile(error: unknown, file: string): FailedFile {
+  const input = asInputError(error, file);
+  if (!(input instanceof InputError)) throw error;
+  return { file, happened: input.happened, whatToDo: input.whatToDo };
+}
+
 /** What a file system or format error means for the person; other errors come back as they are. */
 export function asInputError(error: unknown, path: string): unknown {
   if (error instanceof InputError || !(error instanceof Error) || !("code" in error)) return error;

@@ -1,6 +1,6 @@
 import { type Card, isCommentary, isKeyword } from "../../drivers/formats/fits-card.ts";
 
-/** What is no longer true of pixels that were computed anew, or is said anew. */
+/** What is no longer true of pixels that were computed, or is written newly. */
 const outdated = /^(DATAMIN|DATAMAX|CBLACK|CWHITE|PEDESTAL|FILENAME|BUNIT|SWMODIFY|INHERIT)$/;
 
 /** A header's cards that still hold for what is made from its image. */

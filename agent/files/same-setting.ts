@@ -1,39 +1,34 @@
 import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 
-/** What should not differ between files that are worked on together. */
-const settings: readonly {
-  readonly keyword: Setting;
+interface SettingRule {
   readonly what: string;
-  readonly toleranceFraction: number;
+  readonly toleranceFraction?: number;
   /** In the card's own unit. */
   readonly toleranceUnits?: number;
-}[] = [
-  { keyword: "EXPTIME", what: "exposure", toleranceFraction: 0.02 },
-  { keyword: "GAIN", what: "gain", toleranceFraction: 0 },
-  { keyword: "OFFSET", what: "offset", toleranceFraction: 0 },
-  { keyword: "XBINNING", what: "binning", toleranceFraction: 0 },
-  { keyword: "INSTRUME", what: "camera", toleranceFraction: 0 },
-  { keyword: "FILTER", what: "filter", toleranceFraction: 0 },
-  { keyword: "XORGSUBF", what: "the region's first column", toleranceFraction: 0 },
-  { keyword: "YORGSUBF", what: "the region's first row", toleranceFraction: 0 },
+}
+
+/** What should not differ between files that are worked on together, by keyword. */
+const settings = {
+  EXPTIME: { what: "exposure", toleranceFraction: 0.02 },
+  GAIN: { what: "gain" },
+  OFFSET: { what: "offset" },
+  XBINNING: { what: "binning" },
+  INSTRUME: { what: "camera" },
+  FILTER: { what: "filter" },
+  XORGSUBF: { what: "the region's first column" },
+  YORGSUBF: { what: "the region's first row" },
   // Nearer than that the dust tells better than a rotator.
-  { keyword: "ROTATANG", what: "rotator angle", toleranceFraction: 0, toleranceUnits: 0.25 },
-  { keyword: "ROWORDER", what: "row order", toleranceFraction: 0 },
-];
+  ROTATANG: { what: "rotator angle", toleranceUnits: 0.25 },
+  ROWORDER: { what: "row order" },
+} satisfies Record<string, SettingRule>;
 
-export type Setting =
-  | "EXPTIME"
-  | "GAIN"
-  | "OFFSET"
-  | "XBINNING"
-  | "INSTRUME"
-  | "FILTER"
-  | "XORGSUBF"
-  | "YORGSUBF"
-  | "ROTATANG"
-  | "ROWORDER";
+export type Setting = keyof typeof settings;
 
-interface Labelled {
+/** What a dark has to share with the frames that it is taken off. */
+export const darkSettings = ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"] as const;
+
+/** A file and what its header says. */
+export interface Labelled {
   readonly path: string;
   readonly header: FitsHeader;
 }
@@ -42,11 +37,12 @@ interface Labelled {
 export function settingDifferences(
   image: Labelled,
   other: Labelled,
-  keywords: readonly Setting[] = settings.map((setting) => setting.keyword),
+  keywords?: readonly Setting[],
 ): string[] {
-  return settings
-    .filter(({ keyword }) => keywords.includes(keyword))
-    .flatMap(({ keyword, what, toleranceFraction, toleranceUnits = 0 }) => {
+  const rules: readonly [string, SettingRule][] = Object.entries(settings);
+  return rules
+    .filter(([keyword]) => keywords?.includes(keyword as Setting) ?? true)
+    .flatMap(([keyword, { what, toleranceFraction = 0, toleranceUnits = 0 }]) => {
       const [a, b] = [image.header.value(keyword), other.header.value(keyword)];
       if (a === undefined || b === undefined || a === b) return [];
       if (

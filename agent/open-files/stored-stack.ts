@@ -48,13 +48,10 @@ export function tileCountOf(stack: StoredStack): number {
 
 /** Makes tiles of a stack of counts, each thread its own. */
 export class TileMaker {
-  private constructor(
-    readonly stack: StoredStack,
-    readonly combiner: CountCombiner,
-  ) {}
+  readonly #combiner: CountCombiner;
 
-  static for(stack: StoredStack): TileMaker {
-    return new TileMaker(stack, new CountCombiner({ frameCount: stack.frames.length, tilePx: stack.tilePx }));
+  constructor(readonly stack: StoredStack) {
+    this.#combiner = new CountCombiner({ frameCount: stack.frames.length, tilePx: stack.tilePx });
   }
 
   /** The arrays are used again for the next tile. @throws FitsError, and the file system's errors */
@@ -62,25 +59,28 @@ export class TileMaker {
     const { frames, pxCount, tilePx, method, clipAdu, noise, dark, darkSigma, darkMask } = this.stack;
     const startPx = tileIndex * tilePx;
     const length = Math.min(tilePx, pxCount - startPx);
-    const { framesAtOnce } = this.combiner;
+    const { framesAtOnce } = this.#combiner;
     for (let first = 0; first < frames.length; first += framesAtOnce) {
       const count = Math.min(framesAtOnce, frames.length - first);
       for (let place = 0; place < count; place++)
-        read(frames[first + place]!, startPx, this.combiner.frame(place, length));
-      this.combiner.gather(first, count, length);
+        read(frames[first + place]!, startPx, this.#combiner.frame(place, length));
+      this.#combiner.gather(first, count, length);
     }
-    const settings = {
-      method,
-      sigmas: usualClipSigmas,
-      noise,
-      zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
-      medianNoise: method === "median" ? medianNoise(frames.length) : 1,
-      clipAdu,
-      darkAdu: dark && Float32Array.from(decode(dark, startPx, length)),
-      darkSigmaAdu: darkSigma && Float32Array.from(decode(darkSigma, startPx, length)),
-    };
     const mask = darkMask && Uint8Array.from(decode(darkMask, startPx, length));
-    return this.combiner.combine(length, settings, mask);
+    return this.#combiner.combine(
+      length,
+      {
+        method,
+        sigmas: usualClipSigmas,
+        noise,
+        zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
+        medianNoise: method === "median" ? medianNoise(frames.length) : 1,
+        clipAdu,
+        darkAdu: dark && Float32Array.from(decode(dark, startPx, length)),
+        darkSigmaAdu: darkSigma && Float32Array.from(decode(darkSigma, startPx, length)),
+      },
+      mask,
+    );
   }
 }
 

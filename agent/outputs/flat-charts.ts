@@ -1,10 +1,7 @@
 import { codesPerBin } from "../imaging/exposure/level-histogram.ts";
 import type { FlatFound } from "../procedures/flat/flat-request.ts";
-import { greyChart } from "./charts/grey-chart.ts";
+import { greyChart, leftoverChart, noiseChart, radialChart } from "./charts/curve-charts.ts";
 import { histogramChart } from "./charts/histogram-chart.ts";
-import { leftoverChart } from "./charts/leftover-chart.ts";
-import { noiseChart } from "./charts/noise-chart.ts";
-import { radialChart } from "./charts/radial-chart.ts";
 import type { ReportChart } from "./report-page.ts";
 
 const histogramBins = 200;
@@ -39,9 +36,7 @@ export function flatCharts(
             title: "Noise of the master",
             caption:
               "Measured between even and odd frames while they came in, beside what a single frame's noise promises.",
-            svg: noiseChart(
-              proof.growth.map(({ frames, measured, expected }) => ({ frames, measured, limit: expected })),
-            ),
+            svg: noiseChart(proof.growth),
           },
         ]
       : []),
@@ -51,28 +46,19 @@ export function flatCharts(
             title: "What blur left of the Sun",
             caption:
               "Structure that moves with the Sun and is not in the model of its light that was divided out; a good flat keeps it below its own noise.",
-            svg: leftoverChart({ scales: found.defocus.leftover, noise: found.defocus.noise }),
+            svg: leftoverChart(found.defocus.leftover, found.defocus.noise),
           },
         ]
       : []),
     {
       title: "Does it turn grey?",
       caption: `${proof.greyFrames} frames that are not in the master, divided by it, averaged over blocks: what is left beyond noise.`,
-      svg: greyChart({
-        scales: proof.grey.map(({ sidePx, excess, excessSigma }) => ({
-          blockPx: sidePx,
-          excess,
-          hidden: excessSigma,
-        })),
-        goodLimit: greyLimit,
-      }),
+      svg: greyChart(proof.grey, greyLimit),
     },
     {
       title: "Radial profile",
       caption: "Median of rings about the centre of the light; the band is the scatter within each ring.",
-      svg: radialChart(
-        proof.radial.rings.map(({ radiusPx, median, sigma }) => ({ radiusPx, median, scatter: sigma })),
-      ),
+      svg: radialChart(proof.radial.rings),
     },
   ];
 }

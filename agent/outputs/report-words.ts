@@ -27,7 +27,7 @@ export function reportSummary(record: RunRecord): string {
     : reused
       ? `A flat of ${new Date(reused.madeUtcMs).toISOString().slice(0, 10)} that still fits is used again (${reused.file}); none was taken.`
       : "No flat was finished.";
-  const anew = imageWarnings(record.steps).newFlats.map(
+  const retaken = imageWarnings(record.steps).newFlats.map(
     (because) => ` It was taken in mid-run, as the one before no longer fitted: ${lowerFirst(because)}`,
   );
   const end: Record<RunRecord["ended"], string> = {
@@ -38,7 +38,7 @@ export function reportSummary(record: RunRecord): string {
     refused: "The run was refused before anything was changed.",
   };
   const why = record.failure ? ` ${record.failure.message}. ${record.failure.whatToDo}` : "";
-  return `${flat}${anew.at(-1) ?? ""} ${end[record.ended]}${why}`;
+  return `${flat}${retaken.at(-1) ?? ""} ${end[record.ended]}${why}`;
 }
 
 /** The few facts that stand at the top of the page. */

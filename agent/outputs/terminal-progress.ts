@@ -1,9 +1,9 @@
 import type { Progress } from "../procedures/step.ts";
 
-/** Where progress goes: standard error, or a list in tests. */
+/** Where progress goes. */
 export interface ProgressSink {
   readonly live: boolean;
-  write(text: string): void;
+  stderr(text: string): void;
 }
 
 const barCells = 24;
@@ -32,7 +32,7 @@ export function terminalProgress(sink: ProgressSink) {
   let lastTenth = -1;
   let lastWhat = "";
   const clear = () => {
-    if (sink.live && shown) sink.write("\r\u001b[2K");
+    if (sink.live && shown) sink.stderr("\r\u001b[2K");
     shown = "";
   };
   return {
@@ -42,10 +42,10 @@ export function terminalProgress(sink: ProgressSink) {
       const line = lineOf(now);
       if (sink.live) {
         if (line === shown) return;
-        sink.write(`\r\u001b[2K${line}`);
+        sink.stderr(`\r\u001b[2K${line}`);
         shown = line;
       } else if (what !== lastWhat || tenth !== lastTenth) {
-        sink.write(`${line}\n`);
+        sink.stderr(`${line}\n`);
       }
       lastWhat = what;
       lastTenth = tenth;
@@ -53,7 +53,7 @@ export function terminalProgress(sink: ProgressSink) {
     /** A line of its own, above the redrawn one. */
     say(text: string): void {
       clear();
-      sink.write(`${text}\n`);
+      sink.stderr(`${text}\n`);
     },
     end(): void {
       clear();

@@ -1,12 +1,9 @@
+import type { SkyPlace } from "./tangent-plane.ts";
+
 const degrees = Math.PI / 180;
 
-interface Direction {
-  readonly raHours: number;
-  readonly decDegrees: number;
-}
-
 /** Angle between two directions on the sky [degrees]; haversine form, exact for small angles too. */
-export function separationDegrees(a: Direction, b: Direction): number {
+export function separationDegrees(a: SkyPlace, b: SkyPlace): number {
   const dec1 = a.decDegrees * degrees;
   const dec2 = b.decDegrees * degrees;
   const halfRa = ((a.raHours - b.raHours) * 15 * degrees) / 2;

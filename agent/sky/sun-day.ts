@@ -1,11 +1,14 @@
 import { type Air, airAtElevation } from "./refraction.ts";
 import { type GroundSite, sunFromSite } from "./sun-from-site.ts";
 
-/** One pass of the Sun over a site: from one lower culmination to the next. */
-export interface SunDay {
+interface Pass {
   readonly startUtcMs: number;
   readonly transitUtcMs: number;
   readonly endUtcMs: number;
+}
+
+/** One pass of the Sun over a site: from one lower culmination to the next. */
+export interface SunDay extends Pass {
   /** Highest altitude of the disc's centre, with refraction. */
   readonly transitAltitudeDegrees: number;
   /** Upper limb on a level horizon (centre at -0.8333 degrees without air); absent when it stays up or down. */
@@ -26,20 +29,13 @@ const riseTrueAltitudeDegrees = -0.8333;
 
 /** The pass whose transit is nearest to that instant. */
 export function sunDay(utcMs: number, site: GroundSite): SunDay {
-  const transitUtcMs = nearestCulmination(utcMs, site);
-  const startUtcMs = transitUtcMs - halfDayMs;
-  const endUtcMs = transitUtcMs + halfDayMs;
-  const day = {
-    startUtcMs,
-    transitUtcMs,
-    endUtcMs,
-    transitAltitudeDegrees: sunFromSite(transitUtcMs, site).altitudeDegrees,
-  };
-  const above = crossings(day, riseTrueAltitudeDegrees, (t) => sunFromSite(t, site).trueAltitudeDegrees);
+  const pass = nearestPass(utcMs, site);
+  const above = crossings(pass, riseTrueAltitudeDegrees, (t) => sunFromSite(t, site).trueAltitudeDegrees);
   return {
-    ...day,
-    ...(above && above.fromUtcMs > startUtcMs ? { riseUtcMs: above.fromUtcMs } : {}),
-    ...(above && above.toUtcMs < endUtcMs ? { setUtcMs: above.toUtcMs } : {}),
+    ...pass,
+    transitAltitudeDegrees: sunFromSite(pass.transitUtcMs, site).altitudeDegrees,
+    ...(above && above.fromUtcMs > pass.startUtcMs ? { riseUtcMs: above.fromUtcMs } : {}),
+    ...(above && above.toUtcMs < pass.endUtcMs ? { setUtcMs: above.toUtcMs } : {}),
   };
 }
 
@@ -50,21 +46,20 @@ export function sunAbove(
   altitudeDegrees: number,
   air: Air = airAtElevation(site.elevationMetres),
 ): SunWindow | undefined {
-  const transitUtcMs = nearestCulmination(utcMs, site);
-  const day = { startUtcMs: transitUtcMs - halfDayMs, transitUtcMs, endUtcMs: transitUtcMs + halfDayMs };
-  return crossings(day, altitudeDegrees, (t) => sunFromSite(t, site, air).altitudeDegrees);
+  const pass = nearestPass(utcMs, site);
+  return crossings(pass, altitudeDegrees, (t) => sunFromSite(t, site, air).altitudeDegrees);
 }
 
-function nearestCulmination(utcMs: number, site: GroundSite): number {
+function nearestPass(utcMs: number, site: GroundSite): Pass {
   let t = utcMs;
   // The hour angle grows by one hour in an hour to within 0.03 %: three rounds leave less than a millisecond.
   for (let round = 0; round < 4; round++) t -= sunFromSite(t, site).hourAngleHours * 3_600_000;
-  return t;
+  return { startUtcMs: t - halfDayMs, transitUtcMs: t, endUtcMs: t + halfDayMs };
 }
 
 /** The altitude rises from `start` to `transit` and falls to `end`, so that halving finds each crossing. */
 function crossings(
-  day: Pick<SunDay, "startUtcMs" | "transitUtcMs" | "endUtcMs">,
+  day: Pass,
   altitudeDegrees: number,
   altitudeAt: (utcMs: number) => number,
 ): SunWindow | undefined {

@@ -26,7 +26,7 @@ const taskList = {
     let maker: TileMaker | undefined;
     return (message: { readonly stack: StoredStack } | { readonly tileIndex: number }) => {
       if ("stack" in message) {
-        maker = TileMaker.for(message.stack);
+        maker = new TileMaker(message.stack);
         return { result: undefined };
       }
       const { value, sigma, mask, ...counts } = maker!.make(message.tileIndex);

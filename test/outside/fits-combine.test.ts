@@ -165,7 +165,7 @@ print(json.dumps({"unit": str(flat.unit), "spread": float(np.ptp(divided.data) /
 test("apply divides as ccdproc's subtract_dark and flat_correct do", async () => {
   const { output } = await ours("mean");
   const folderOut = join(folder, "applied");
-  applyFlat(
+  await applyFlat(
     {
       flatFile: output,
       darkFile,

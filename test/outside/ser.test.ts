@@ -135,9 +135,9 @@ function writeMasters(): { flatFile: string; darkFile: string } {
   return { flatFile, darkFile };
 }
 
-function applied(outputFolder: string, rest: Pick<ApplyRequest, "as" | "files">) {
+async function applied(outputFolder: string, rest: Pick<ApplyRequest, "as" | "files">) {
   const request = { ...writeMasters(), ...rest, outputFolder, replace: false, writtenUtcMs: 0 };
-  const result = applyFlat(request, () => {});
+  const result = await applyFlat(request, () => {});
   expect(result.failed).toEqual([]);
   return result.applied[0]!;
 }
@@ -154,8 +154,8 @@ frames = lambda path, kind: np.frombuffer(open(path, "rb").read(), kind, w * h *
 wanted = (frames(f"{folder}/sun.ser", "<u2") - dark) * (flat.mean() / flat)
 `;
 
-test("calibrated SER holds what numpy works out of the recorded one, rounded, with its header and times", () => {
-  const { output } = applied(join(folder, "ser"), { files: [recorded] });
+test("calibrated SER holds what numpy works out of the recorded one, rounded, with its header and times", async () => {
+  const { output } = await applied(join(folder, "ser"), { files: [recorded] });
   const { off, same } = runPython(
     `${worst}
 made = frames(out, "<u2")
@@ -171,8 +171,8 @@ print(json.dumps({"off": [int((made != rounded).sum()), float(np.abs(made - (wan
   expect(off[1]).toBeLessThan(0.501);
 });
 
-test("as a FITS cube it passes fitsverify, and astropy reads frames and times", () => {
-  const { output } = applied(join(folder, "cube"), { files: [recorded], as: "float32" });
+test("as a FITS cube it passes fitsverify, and astropy reads frames and times", async () => {
+  const { output } = await applied(join(folder, "cube"), { files: [recorded], as: "float32" });
   expect(fitsverify([output])).toEqual({ clean: true, text: "" });
   const { off, seconds, sums } = runPython(
     `${worst}
@@ -188,7 +188,7 @@ with fits.open(out, checksum=True) as hdus:
   expect(sums).toEqual([1, 1]);
 });
 
-test("a cube that was broken off and continued passes fitsverify and is what it would have been", () => {
+test("a cube that was broken off and continued passes fitsverify and is what it would have been", async () => {
   const [width, height, count] = [2048, 2048, 7]; // results of 16 MiB a frame: all but 64 MiB is kept
   const random = new Random(5);
   const cube = Uint16Array.from({ length: width * height * count }, () => 5000 + 1000 * random.uniform());
@@ -198,11 +198,12 @@ test("a cube that was broken off and continued passes fitsverify and is what it 
   writeFitsFile(flatFile, [{ pixels: flat, shape: [height, width] }], how);
   writeFitsFile(file, [{ pixels: cube, shape: [count, height, width] }], how);
   const request = { flatFile, files: [file], replace: false, writtenUtcMs: 0 };
-  const whole = applyFlat({ ...request, outputFolder: join(folder, "whole") }, () => {}).applied[0]!;
-  const broken = applyFlat({ ...request, outputFolder: join(folder, "broken") }, () => {}).applied[0]!;
+  const whole = (await applyFlat({ ...request, outputFolder: join(folder, "whole") }, () => {})).applied[0]!;
+  const broken = (await applyFlat({ ...request, outputFolder: join(folder, "broken") }, () => {}))
+    .applied[0]!;
   renameSync(broken.output, `${broken.output}.part`);
   truncateSync(`${broken.output}.part`, 2880 + 6.5 * width * height * 4);
-  const again = applyFlat({ ...request, outputFolder: join(folder, "broken") }, () => {}).applied[0]!;
+  const again = (await applyFlat({ ...request, outputFolder: join(folder, "broken") }, () => {})).applied[0]!;
   expect(again).toMatchObject({ ended: "written", fromFrame: 1 });
   expect(readFileSync(again.output).equals(readFileSync(whole.output))).toBe(true);
   expect(fitsverify([again.output])).toEqual({ clean: true, text: "" });

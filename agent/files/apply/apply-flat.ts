@@ -4,11 +4,12 @@ import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import { type Calibration, readCalibration } from "../flat-file.ts";
 import { cubeSource, type FrameSource, isCube, isSerName, openSer } from "../frame-source.ts";
+import { hearStop } from "../hear-stop.ts";
 import { openFrames } from "../image-file.ts";
-import { asInputError, type FailedFile, InputError } from "../input-error.ts";
+import { asFailedFile, explainFileErrors, type FailedFile, InputError } from "../input-error.ts";
 import { checkOutput } from "../output-name.ts";
 import { checkFits, isDone, listWarnings, originCards } from "./apply-origin.ts";
-import { applyToSequence } from "./apply-sequence.ts";
+import { applyToSequence, type OnFrame } from "./apply-sequence.ts";
 import { divideCopy, divideInPlace, storedDivisionFor } from "./image-result.ts";
 
 export interface ApplyRequest {
@@ -21,6 +22,8 @@ export interface ApplyRequest {
   readonly as?: "float32" | "uint16";
   readonly replace: boolean;
   readonly writtenUtcMs: number;
+  /** Ends it between two images, or two frames of a sequence, which goes on from there the next time. */
+  readonly signal?: AbortSignal;
 }
 
 /** `done before`: the result of the same image, flat and dark is there already and was left alone. */
@@ -33,9 +36,6 @@ export interface AppliedFile extends AppliedCounts {
   readonly frameCount?: number;
   readonly fromFrame?: number;
 }
-
-/** How many frames of a sequence are done. */
-type OnFrame = (done: number, of: number) => void;
 
 export interface ApplyResult {
   readonly flat: string;
@@ -55,13 +55,13 @@ const inPlaceImages = 25;
  * neighbours. A file that cannot be used is told and left out; one that was done before is not done again.
  * @param onFile after each file
  * @param onFrame after each frame of the sequence that is the file of this index
- * @throws InputError if flat, dark or the folder cannot be used
+ * @throws InputError if flat, dark or the folder cannot be used, and the signal's reason
  */
-export function applyFlat(
+export async function applyFlat(
   request: ApplyRequest,
   onFile: (file: AppliedFile | FailedFile, done: number, of: number) => void,
   onFrame: (fileIndex: number, done: number, of: number) => void = () => {},
-): ApplyResult {
+): Promise<ApplyResult> {
   const calibration = readCalibration(request.flatFile, request.darkFile);
   if (statSync(request.outputFolder, { throwIfNoEntry: false })?.isFile()) {
     throw new InputError(
@@ -69,22 +69,21 @@ export function applyFlat(
       "Name a folder with -o.",
     );
   }
-  try {
-    mkdirSync(request.outputFolder, { recursive: true });
-  } catch (error) {
-    throw asInputError(error, request.outputFolder);
-  }
+  explainFileErrors(request.outputFolder, () => mkdirSync(request.outputFolder, { recursive: true }));
   const applied: AppliedFile[] = [];
   const failed: FailedFile[] = [];
   const sweeps = new Sweeps();
   const namesakes = new Map<string, string>();
   for (const [index, path] of request.files.entries()) {
+    await hearStop(request.signal);
     const namesake = namesakes.get(basename(path));
     namesakes.set(basename(path), namesake ?? path);
     const ended =
       namesake !== undefined && resolve(namesake) !== resolve(path)
         ? sameName(path, namesake)
-        : tryOne(path, request, calibration, sweeps, (done, of) => onFrame(index, done, of));
+        : await applyToOne(path, request, calibration, sweeps, (done, of) => onFrame(index, done, of)).catch(
+            (error) => asFailedFile(error, path),
+          );
     if ("ended" in ended) applied.push(ended);
     else failed.push(ended);
     onFile(ended, index + 1, request.files.length);
@@ -106,29 +105,13 @@ function sameName(path: string, namesake: string): FailedFile {
   };
 }
 
-function tryOne(
+async function applyToOne(
   path: string,
   request: ApplyRequest,
   calibration: Calibration,
   sweeps: Sweeps,
   onFrame: OnFrame,
-): AppliedFile | FailedFile {
-  try {
-    return applyToOne(path, request, calibration, sweeps, onFrame);
-  } catch (error) {
-    const input = asInputError(error, path);
-    if (!(input instanceof InputError)) throw error;
-    return { file: path, happened: input.happened, whatToDo: input.whatToDo };
-  }
-}
-
-function applyToOne(
-  path: string,
-  request: ApplyRequest,
-  calibration: Calibration,
-  sweeps: Sweeps,
-  onFrame: OnFrame,
-): AppliedFile {
+): Promise<AppliedFile> {
   const sequence = isSerName(path) ? openSer(path) : undefined;
   if (sequence !== undefined) return applyToFrames(sequence, request, calibration, onFrame);
   const { file, image } = openFrames(path);
@@ -137,15 +120,18 @@ function applyToOne(
   return applyToImage(image, request, calibration, sweeps);
 }
 
-function applyToFrames(
+async function applyToFrames(
   source: FrameSource,
   request: ApplyRequest,
   calibration: Calibration,
   onFrame: OnFrame,
-): AppliedFile {
+): Promise<AppliedFile> {
   using _ = source;
   const inputs = inputsOf(source.path, request);
-  return { file: source.path, ...applyToSequence(source, { ...request, inputs }, calibration, onFrame) };
+  return {
+    file: source.path,
+    ...(await applyToSequence(source, { ...request, inputs }, calibration, onFrame)),
+  };
 }
 
 /** A result is never written over what it is made from. */
@@ -168,18 +154,14 @@ function applyToImage(
   );
   const result = stored ? divideInPlace(stored, image, as, calibration) : divideCopy(image, as, calibration);
   const rawSum = String(result.rawSum);
-  const told = { file: path, output: outputOf(path, request) };
+  const applied = { file: path, output: outputOf(path, request) };
   const origin = originCards(path, rawSum, calibration);
   const warnings = listWarnings(image, rawSum, calibration);
-  if (!request.replace && isDone(told.output, origin, as)) return { ...told, ...doneBefore, warnings };
-  checkOutput(told.output, inputsOf(path, request), request.replace);
+  if (!request.replace && isDone(applied.output, origin, as)) return { ...applied, ...doneBefore, warnings };
+  checkOutput(applied.output, inputsOf(path, request), request.replace);
   const { counts, write } = result.divide();
-  try {
-    write(told.output, origin, request);
-  } catch (error) {
-    throw asInputError(error, told.output);
-  }
-  return { ...told, ended: "written", ...counts, warnings };
+  explainFileErrors(applied.output, () => write(applied.output, origin, request));
+  return { ...applied, ended: "written", ...counts, warnings };
 }
 
 const doneBefore = { ended: "done before", mendedPx: 0, leftPx: 0, clampedPx: 0 } as const;

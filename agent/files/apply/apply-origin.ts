@@ -6,7 +6,7 @@ import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import type { Calibration } from "../flat-file.ts";
 import { sizeText } from "../image-file.ts";
 import { InputError } from "../input-error.ts";
-import { settingDifferences } from "../same-setting.ts";
+import { darkSettings, settingDifferences } from "../same-setting.ts";
 
 /** What is asked of a picture or of each frame of a sequence. */
 interface ToDivide {
@@ -44,9 +44,7 @@ export function listWarnings(image: ToDivide, rawSum: string, { flat, dark }: Ca
       : []),
     ...flatDoubt(image, flat.name),
     ...settingDifferences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
-    ...(dark
-      ? settingDifferences(image, dark, ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"])
-      : []),
+    ...(dark ? settingDifferences(image, dark, darkSettings) : []),
   ];
 }
 
@@ -83,10 +81,10 @@ export function originCards(path: string, rawSum: string, { flat, dark }: Calibr
 }
 
 /** The cards of an origin that tell one result from another. */
-const telling = ["RAWSUM", "FLATSUM", "DARKSUM"];
+const originKeywords = ["RAWSUM", "FLATSUM", "DARKSUM"];
 
 export function sameOrigin(valueIn: (keyword: string) => unknown, origin: readonly Card[]): boolean {
-  return telling.every(
+  return originKeywords.every(
     (keyword) => valueIn(keyword) === origin.find((card) => card.keyword === keyword)?.value,
   );
 }

@@ -4,6 +4,7 @@ import { RunningSum } from "../../../drivers/formats/fits-checksum.ts";
 import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import type { Calibration } from "../flat-file.ts";
 import type { FrameSource } from "../frame-source.ts";
+import { hearStop } from "../hear-stop.ts";
 import { asInputError, InputError } from "../input-error.ts";
 import { checkFits, listWarnings, originCards, wasAlreadyDivided } from "./apply-origin.ts";
 import { resultCards } from "./calibrate.ts";
@@ -23,18 +24,21 @@ export interface AppliedSequence extends AppliedCounts {
   readonly warnings: readonly string[];
 }
 
+/** How many frames of a sequence are done. */
+export type OnFrame = (done: number, of: number) => void;
+
 /**
  * Calibrates a sequence frame by frame; memory does not grow with its length. The result grows as `NAME.part`:
  * started again after a break, it goes on from there if the frames at both ends are what would be written.
  * @param onFrame after each frame
- * @throws InputError if it does not fit, or the result's name is taken
+ * @throws InputError if it does not fit, or the result's name is taken; the signal's reason
  */
-export function applyToSequence(
+export async function applyToSequence(
   source: FrameSource,
   request: SequenceRequest,
   calibration: Calibration,
-  onFrame: (done: number, of: number) => void,
-): AppliedSequence {
+  onFrame: OnFrame,
+): Promise<AppliedSequence> {
   checkFits(source, calibration);
   const before = source.ser && readRecord(source.path)?.get("FLATFILE");
   if (typeof before === "string") throw wasAlreadyDivided(source.path, before);
@@ -42,9 +46,9 @@ export function applyToSequence(
   const { output } = result;
   checkDarkLevel(source, result, calibration);
   const work = new CalibratedFrames(source, result, calibration);
-  const told = { output, frameCount: source.frameCount, warnings: source.warnings };
+  const facts = { output, frameCount: source.frameCount, warnings: source.warnings };
   if (!request.replace && existsSync(output) && result.isDone(originOf(work))) {
-    return { ...told, ended: "done before", fromFrame: 0, mendedPx: 0, leftPx: 0, clampedPx: 0 };
+    return { ...facts, ended: "done before", fromFrame: 0, mendedPx: 0, leftPx: 0, clampedPx: 0 };
   }
   result.checkNames();
   work.load(0);
@@ -66,11 +70,11 @@ export function applyToSequence(
     const headBytes = result.headBytes(cardsOf({ rawSum: 0, clampedPx: 0, fromFrame: 0 }));
     const { frameBytes } = result;
     using part = new PartFile(output, { headBytes, frameBytes, frameCount: source.frameCount });
-    const written = writeFrames(work, part, onFrame);
+    const written = await writeFrames(work, part, onFrame, request.signal);
     result.finish(part, { cards: cardsOf(written), dataSum: written.dataSum });
     const { clampedPx, fromFrame } = written;
-    const warnings = [...told.warnings, ...listWarnings(source, String(written.rawSum), calibration)];
-    return { ...told, ended: "written", ...counts, clampedPx, fromFrame, warnings };
+    const warnings = [...facts.warnings, ...listWarnings(source, String(written.rawSum), calibration)];
+    return { ...facts, ended: "written", ...counts, clampedPx, fromFrame, warnings };
   } catch (error) {
     throw asInputError(error, output);
   }
@@ -83,11 +87,12 @@ interface Written {
   readonly fromFrame: number;
 }
 
-function writeFrames(
+async function writeFrames(
   work: CalibratedFrames,
   part: PartFile,
-  onFrame: (done: number, of: number) => void,
-): Written {
+  onFrame: OnFrame,
+  signal: AbortSignal | undefined,
+): Promise<Written> {
   const { frameCount } = part.layout;
   const { holdsSum } = work.result;
   const fromFrame = framesToKeep(work, part);
@@ -96,6 +101,7 @@ function writeFrames(
   let clampedPx = 0;
   part.cutTo(fromFrame);
   for (let index = 0; index < frameCount; index++) {
+    await hearStop(signal);
     rawSum.add(work.load(index));
     if (index < fromFrame) {
       if (holdsSum) part.readFrame(index, kept);

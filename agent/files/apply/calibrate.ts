@@ -45,24 +45,17 @@ export function calibrateImage(
 
 /** Arrays that many images of one size pass through one at a time: what lies in them is good until the next. */
 export class SharedArrays {
-  #image = new Float32Array(0);
-  #reals = new Float32Array(0);
-  #counts = new Uint16Array(0);
+  readonly image = reuseLast((length) => new Float32Array(length));
+  readonly reals = reuseLast((length) => new Float32Array(length));
+  readonly counts = reuseLast((length) => new Uint16Array(length));
+}
 
-  image(length: number): Float32Array<ArrayBuffer> {
-    if (this.#image.length !== length) this.#image = new Float32Array(length);
-    return this.#image;
-  }
-
-  reals(length: number): Float32Array<ArrayBuffer> {
-    if (this.#reals.length !== length) this.#reals = new Float32Array(length);
-    return this.#reals;
-  }
-
-  counts(length: number): Uint16Array<ArrayBuffer> {
-    if (this.#counts.length !== length) this.#counts = new Uint16Array(length);
-    return this.#counts;
-  }
+function reuseLast<Numbers extends { readonly length: number }>(make: (length: number) => Numbers) {
+  let last = make(0);
+  return (length: number): Numbers => {
+    if (last.length !== length) last = make(length);
+    return last;
+  };
 }
 
 /** What noise takes below a dark would be lost in unsigned numbers: they keep the dark's level as their floor. */
@@ -89,35 +82,22 @@ export function resultCards(
   { counts, pedestalAdu }: Omit<Calibrated, "pixels">,
   { flat, dark, factors }: Calibration,
 ): Card[] {
-  const history = (value: string): Card => ({ keyword: "HISTORY", value });
+  const { mendedPx, leftPx, clampedPx } = counts;
+  const history = [
+    dark && `${dark.name} taken off`,
+    `divided by ${flat.name}; its mean over trusted pixels counts as 1`,
+    mendedPx > 0 && `${mendedPx} masked pixels are the median of trusted neighbours`,
+    factors.unlitPx > 0 && `${factors.unlitPx} pixels outside the flat's lit field are not divided`,
+    leftPx > 0 && `${leftPx} masked pixels had no trusted neighbour and are as captured`,
+    clampedPx > 0 && `${clampedPx} pixels were beyond 0 to 65535 and are held at the end`,
+  ];
   return [
     { keyword: "BUNIT", value: "adu" },
-    { keyword: "MENDED", value: counts.mendedPx, comment: "pixels filled from their neighbours" },
+    { keyword: "MENDED", value: mendedPx, comment: "pixels filled from their neighbours" },
     ...(pedestalAdu === 0
       ? []
       : [{ keyword: "PEDESTAL", value: pedestalAdu, comment: "[adu] added at the end" }]),
     { keyword: "SWMODIFY", value: "evenfield" },
-    ...(dark ? [history(`evenfield apply: ${dark.name} taken off`)] : []),
-    history(`evenfield apply: divided by ${flat.name}; its mean over trusted pixels counts as 1`),
-    ...(counts.mendedPx > 0
-      ? [history(`evenfield apply: ${counts.mendedPx} masked pixels are the median of trusted neighbours`)]
-      : []),
-    ...(factors.unlitPx > 0
-      ? [history(`evenfield apply: ${factors.unlitPx} pixels outside the flat's lit field are not divided`)]
-      : []),
-    ...(counts.leftPx > 0
-      ? [
-          history(
-            `evenfield apply: ${counts.leftPx} masked pixels had no trusted neighbour and are as captured`,
-          ),
-        ]
-      : []),
-    ...(counts.clampedPx > 0
-      ? [
-          history(
-            `evenfield apply: ${counts.clampedPx} pixels were beyond 0 to 65535 and are held at the end`,
-          ),
-        ]
-      : []),
+    ...history.filter(Boolean).map((text) => ({ keyword: "HISTORY", value: `evenfield apply: ${text}` })),
   ];
 }

@@ -78,14 +78,12 @@ export function divideCopy(
     rawSum: sumOfBytes(raw),
     divide() {
       const result = calibrateImage(image.decodeRaw(raw), as, calibration);
-      return {
-        counts: result.counts,
-        write(output, origin, options) {
-          const cards = cardsOf(image, origin, resultCards(result, calibration));
-          const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
-          writeFitsFile(output, [hdu], options);
-        },
+      const write = (output: string, origin: readonly Card[], options: WriteOptions) => {
+        const cards = cardsOf(image, origin, resultCards(result, calibration));
+        const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
+        writeFitsFile(output, [hdu], options);
       };
+      return { counts: result.counts, write };
     },
   };
 }

@@ -7,6 +7,7 @@ export interface SequenceRequest {
   readonly as?: "float32" | "uint16";
   readonly replace: boolean;
   readonly writtenUtcMs: number;
+  readonly signal?: AbortSignal;
   /** Never written over. */
   readonly inputs: readonly string[];
 }

@@ -21,7 +21,7 @@ export class ClipCounter {
     countAtOrAbove(pixels, this.clipAdu, this.#counts);
   }
 
-  /** The mask of the tile in hand; counting starts anew for the next. */
+  /** The mask of the tile being read; counting starts at 0 for the next. */
   takeMask(length: number): Uint8Array {
     const mask = new Uint8Array(length);
     const most = Math.floor(this.frameCount / 50);

@@ -1,26 +1,23 @@
 import { basename } from "node:path";
-import { ccdPlans } from "../../../drivers/formats/ccd-image.ts";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import { makeSweepKernels } from "../../imaging/displaced/sweep-kernels.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
-import { maskLegend } from "../../masters/mask-legend.ts";
 import { FrameLogsOnDisk } from "../../open-files/frame-logs-on-disk.ts";
-import { letEventsIn } from "../../threads/let-events-in.ts";
-import { asInputError, InputError } from "../input-error.ts";
+import { hearStop } from "../hear-stop.ts";
+import { InputError } from "../input-error.ts";
 import { ClipCounter } from "./clip-counter.ts";
-import { FigureSample } from "./figure-sample.ts";
 import { describeDuplicates, frameLevel } from "./frame-levels.ts";
-import type { DarkParts } from "./master-tiles.ts";
+import { MasterFile } from "./master-file.ts";
 import {
   type CombineResult,
-  closeWriter,
+  type DarkParts,
   type MasterRequest,
-  makeWriter,
-  masterCards,
+  masterPlans,
   openSeries,
+  shapeOf,
 } from "./open-series.ts";
 
 export interface DisplacedRequest extends MasterRequest {
@@ -48,7 +45,7 @@ const bytesInMemoryMost = 2 ** 30;
  * A flat solved from files that show the Sun displaced: gain and Sun told apart, shifts found from the pictures.
  * The result is float32 [adu above the dark] with UNCERT and MASK.
  * @param onProgress 0 … 1
- * @throws InputError
+ * @throws InputError, and the signal's reason
  */
 export async function combineDisplaced(
   request: DisplacedRequest,
@@ -58,17 +55,15 @@ export async function combineDisplaced(
   const { threads } = request;
   using opened = new DisposableStack();
   const { images, dark, warnings } = openSeries(request, 8, opened);
-  const shape = { widthPx: images[0]!.widthPx, heightPx: images[0]!.rowCount };
+  const shape = shapeOf(images);
   const pxCount = shape.widthPx * shape.heightPx;
-  const how = "gain solved from displaced frames";
-  const labels = { unit: "adu", cards: masterCards(request, images, how), maskCards: maskLegend } as const;
-  using writer = makeWriter(request, ccdPlans(shape, labels, { sigma: true, mask: true }));
+  using file = new MasterFile(request, masterPlans(request, images, "gain solved from displaced frames"));
   const large = 2 * pxCount * images.length > bytesInMemoryMost;
   const logs = large
     ? opened.use(new FrameLogsOnDisk(`${request.output}.scratch`, pxCount))
     : new FrameLogsInMemory();
   const reader = new LevelReader(images, dark, pxCount);
-  // Given back early it ends its thread, before the scratch file is closed.
+  // Disposed of first, it ends its thread before the scratch file is closed.
   using work = solveDisplaced(
     {
       shape,
@@ -78,30 +73,20 @@ export async function combineDisplaced(
     },
     { fft, makeKernels: makeSweepKernels, logs, ...(threads && { startThread: threads.startDisplaced }) },
   );
-  const solution = await finished(work, onProgress);
+  const solution = await finishWork(work, onProgress, request.signal);
   const { flat } = solution;
   const value = flat.gain.map((gain) => gain * flat.levelAdu);
   const sigma = flat.sigma.map((own, i) => Math.hypot(own * flat.levelAdu, reader.darkSigma?.[i] ?? 0));
   const clipped = reader.clips.takeMask(pxCount);
   const mask = flat.mask.map((bits, i) => bits | clipped[i]! | (reader.darkMask?.[i] ?? 0));
-  const figures = new FigureSample(pxCount);
-  figures.add(0, { value, sigma, mask });
-  try {
-    for (const [hduIndex, pixels] of [value, sigma, mask].entries()) writer.writePixels(hduIndex, 0, pixels);
-  } catch (error) {
-    throw asInputError(error, writer.path);
-  }
-  closeWriter(writer);
+  file.write(0, { value, sigma, mask });
   const { anchor } = solution;
   return {
-    output: request.output,
     method: "displaced",
     frameCount: images.length,
     ...shape,
-    levelAdu: figures.medianValue(),
-    noiseAdu: figures.medianSigma(),
+    ...file.finish(),
     rejectedFraction: solution.frames.filter((frame) => frame.dropped).length / images.length,
-    maskedPx: mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0),
     warnings: [...warnings, ...describeDuplicates(images.map(frameLevel))],
     frames: solution.frames.map((frame, k) => ({
       file: basename(images[k]!.path),
@@ -114,16 +99,17 @@ export async function combineDisplaced(
   };
 }
 
-async function finished(
+async function finishWork(
   work: ReturnType<typeof solveDisplaced>,
   onProgress: (done: number) => void,
+  signal: AbortSignal | undefined,
 ): Promise<DisplacedSolution> {
   try {
     for (;;) {
       const step = work.next();
       if (step.done) return step.value;
       onProgress(step.value.done);
-      await letEventsIn();
+      await hearStop(signal);
     }
   } catch (error) {
     if (!(error instanceof RangeError)) throw error;

@@ -10,7 +10,7 @@ export interface CombineRequest extends MasterRequest {
 /**
  * Makes a master frame from FITS files.
  * @param onProgress pixels done, of how many
- * @throws InputError
+ * @throws InputError, and the signal's reason
  */
 export async function combineFiles(
   request: CombineRequest,
@@ -20,6 +20,6 @@ export async function combineFiles(
   const series = openSeries(request, 2, opened);
   const method = request.method ?? (isSeries(series.images) ? "series" : "clipped");
   return method === "series"
-    ? combineSeries(request, series, onProgress)
+    ? await combineSeries(request, series, onProgress)
     : await combinePlain({ ...request, method }, series, onProgress);
 }

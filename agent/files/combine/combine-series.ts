@@ -1,4 +1,5 @@
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
+import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
 import type { HduToWrite } from "../../../drivers/formats/fits-write.ts";
 import type { SeriesOptions } from "../../imaging/combining/frame-selection.ts";
 import { normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
@@ -11,20 +12,20 @@ import { clipLevelAdu } from "../../imaging/exposure/converter-codes.ts";
 import { markUnhealthy, stepOfFrame } from "../../masters/mark-unhealthy.ts";
 import { darkHdus, flatHdus } from "../../masters/master-hdus.ts";
 import { statedKind } from "../frame-kind.ts";
-import { asInputError, InputError } from "../input-error.ts";
+import { hearStop } from "../hear-stop.ts";
+import { explainFileErrors, InputError } from "../input-error.ts";
 import { keptCards } from "../kept-cards.ts";
 import { exposureSpans } from "./exposure-spans.ts";
-import { FigureSample } from "./figure-sample.ts";
 import { brightDark, describeDuplicates, describeOddLevels, frameLevel } from "./frame-levels.ts";
-import type { DarkParts } from "./master-tiles.ts";
+import { MasterFile, type MasterPixels } from "./master-file.ts";
 import {
   type CombineResult,
-  closeWriter,
+  type DarkParts,
   darkName,
   historyCards,
   type MasterRequest,
-  makeWriter,
   type OpenedSeries,
+  shapeOf,
 } from "./open-series.ts";
 
 /** Whether frames are all of one kind that a run makes masters of, and of unsigned 16-bit counts as its cameras give. */
@@ -45,13 +46,13 @@ function isCounts({ layout }: FitsFileImage): boolean {
  * out, noise is told from all pixels of a level. Of flats the result is 1 on the mean; of darks and biases it is in adu, with
  * hot, stuck and unsteady pixels masked. Frames are read twice; memory does not grow with their number.
  * @param onProgress pixels done, of how many
- * @throws InputError
+ * @throws InputError, and the signal's reason
  */
-export function combineSeries(
+export async function combineSeries(
   request: MasterRequest,
   { images, dark, warnings }: OpenedSeries,
   onProgress: (done: number, of: number) => void,
-): CombineResult {
+): Promise<CombineResult> {
   const odd = images.find((image) => !isCounts(image));
   if (odd)
     throw new InputError(
@@ -61,12 +62,15 @@ export function combineSeries(
   const kind = statedKind(images[0]!.header);
   const isDark = kind === "dark" || kind === "bias";
   const frames = storedFrames(images);
-  const { master, refused } = combineStored(
+  const { master, refused } = await combineStored(
     frames,
     isDark
       ? optionsOf(images, dark, "dark")
       : { ...optionsOf(images, dark, "light"), clipAdu: clipOf(frames, images) },
-    onProgress,
+    (done, of) => {
+      onProgress(done, of);
+      return hearStop(request.signal);
+    },
   );
   if (!master) throw nothingFit(images, refused);
   const used = images.filter((_, index) => !refused.some((one) => one.index === index));
@@ -77,35 +81,31 @@ export function combineSeries(
     ...(darkFile === undefined ? {} : { darkFile }),
     more: historyCards("master", used),
   };
-  const { shape, frameCount, refusedFrames, rejectedFraction } = master;
-  const figures = new FigureSample(shape.widthPx * shape.heightPx);
-  let hdus: HduToWrite[];
   let levelAdu = 1;
-  if (kind === "dark" || kind === "bias") {
+  let hdus: HduToWrite[];
+  let pixels: MasterPixels;
+  if (isDark) {
     markUnhealthy(master, stepOfFrame(wholeFrame(frames, images)));
     hdus = darkHdus(master, origin, kind);
-    figures.add(0, { value: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask });
+    pixels = { value: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask };
   } else {
     const flat = normaliseFlat(master);
     if (!flat) throw nothingLit();
     hdus = flatHdus(flat, master, origin);
     levelAdu = flat.levelAdu;
-    figures.add(0, { value: flat.gain, sigma: flat.sigma, mask: flat.mask });
+    pixels = { value: flat.gain, sigma: flat.sigma, mask: flat.mask };
   }
-  write(request, hdus);
+  using file = new MasterFile(request, hdus as HduPlan[]);
+  file.write(0, pixels);
+  const { shape, frameCount, refusedFrames, rejectedFraction } = master;
   const levels = images.map(frameLevel);
-  const [value, sigma] = [figures.medianValue(), figures.medianSigma()];
-  const mask = hdus.at(-1)!.pixels as Uint8Array;
   return {
-    output: request.output,
     method: "series",
     frameCount,
     ...shape,
-    levelAdu: value === undefined ? undefined : value * levelAdu,
-    noiseAdu: sigma === undefined ? undefined : sigma * levelAdu,
+    ...file.finish(levelAdu),
     rejectedFraction,
     refusedFrames,
-    maskedPx: mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0),
     warnings: [
       ...warnings,
       ...refused.map(({ index, reason }) => `${images[index]!.path} was left out: ${reasonText[reason]}`),
@@ -140,21 +140,21 @@ function optionsOf(
   dark: DarkParts | undefined,
   kind: SeriesOptions["kind"],
 ): SeriesOptions {
-  const [{ widthPx, rowCount }] = images as [FitsFileImage];
+  const shape = shapeOf(images);
   const whole = (image: FitsFileImage) => {
     const pixels = image.readRows(0, image.rowCount);
     return pixels instanceof Float32Array ? pixels : new Float32Array(pixels);
   };
-  const mask = dark?.mask?.readRows(0, rowCount);
+  const mask = dark?.mask?.readRows(0, shape.heightPx);
   return {
-    shape: { widthPx, heightPx: rowCount },
+    shape,
     frameCountExpected: images.length,
     kind,
     ...(dark
       ? {
           dark: {
             meanAdu: whole(dark.image),
-            sigmaAdu: dark.sigma ? whole(dark.sigma) : new Float32Array(widthPx * rowCount),
+            sigmaAdu: dark.sigma ? whole(dark.sigma) : new Float32Array(shape.widthPx * shape.heightPx),
           },
         }
       : {}),
@@ -167,13 +167,11 @@ function storedFrames(images: readonly FitsFileImage[]): StoredFrames {
     frameCount: images.length,
     readPixels(frameIndex, startPx, into) {
       const image = images[frameIndex]!;
-      try {
+      explainFileErrors(image.path, () => {
         const raw = new Uint8Array(into.buffer as ArrayBuffer, into.byteOffset, into.byteLength);
         image.readRaw(startPx, raw);
         image.decodeRaw(raw); // in place
-      } catch (error) {
-        throw asInputError(error, image.path);
-      }
+      });
     },
   };
 }
@@ -193,14 +191,4 @@ function clipOf(frames: StoredFrames, images: readonly FitsFileImage[]): number 
     for (let i = 0; i < pixels.length; i++) codes[pixels[i]!]!++;
   }
   return clipLevelAdu(codes) ?? 65_535;
-}
-
-function write(request: MasterRequest, hdus: readonly HduToWrite[]): void {
-  using writer = makeWriter(request, hdus as Parameters<typeof makeWriter>[1]);
-  try {
-    for (const [hduIndex, { pixels }] of hdus.entries()) writer.writePixels(hduIndex, 0, pixels!);
-  } catch (error) {
-    throw asInputError(error, writer.path);
-  }
-  closeWriter(writer);
 }

@@ -1,20 +1,19 @@
 import type { CountTile } from "../../imaging/combining/combine-counts.ts";
 import { type StoredStack, TileMaker, tileCountOf } from "../../open-files/stored-stack.ts";
-import { letEventsIn } from "../../threads/let-events-in.ts";
 import type { Threads } from "../../threads/threads.ts";
+import { hearStop } from "../hear-stop.ts";
 
 /**
  * Combines a stack of counts tile by tile, in any order, with a second thread if that pays.
- * @returns false, before anything is done, where the kernels cannot be built
- * @throws what reading and writing throw; no thread is left over
+ * @throws what reading and writing throw, and the signal's reason; no thread is left over
  */
 export async function makeTiles(
   stack: StoredStack,
   writeTile: (startPx: number, tile: CountTile) => void,
   threads: Threads | undefined,
-): Promise<boolean> {
-  const maker = TileMaker.for(stack);
-  if (maker === undefined) return false;
+  signal?: AbortSignal,
+): Promise<void> {
+  const maker = new TileMaker(stack);
   const left = Array.from({ length: tileCountOf(stack) }, (_, tileIndex) => tileIndex).reverse();
   const write = (tileIndex: number, tile: CountTile) => writeTile(tileIndex * stack.tilePx, tile);
   const thread = threads?.start("tiles", stack.frames.length * stack.pxCount);
@@ -28,7 +27,7 @@ export async function makeTiles(
   };
   const makeHere = async () => {
     for (;;) {
-      await letEventsIn();
+      await hearStop(signal);
       const tileIndex = left.pop();
       if (tileIndex === undefined) return;
       write(tileIndex, maker.make(tileIndex));
@@ -49,5 +48,4 @@ export async function makeTiles(
     thread?.[Symbol.dispose]();
     await thread?.ended; // it reads from files that will be closed
   }
-  return true;
 }

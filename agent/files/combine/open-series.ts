@@ -1,20 +1,19 @@
 import { realpathSync } from "node:fs";
 import { basename } from "node:path";
+import { ccdPlans } from "../../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
-import { FitsFileWriter } from "../../../drivers/formats/fits-file-writer.ts";
 import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
+import { maskLegend } from "../../masters/mask-legend.ts";
 import { originCards, timeCards } from "../../masters/master-cards.ts";
 import type { Threads } from "../../threads/threads.ts";
-import { checkIsDark } from "../check-kind.ts";
-import { statedKind } from "../frame-kind.ts";
+import { checkIsDark, statedKind } from "../frame-kind.ts";
 import { checkSameSize, openImage } from "../image-file.ts";
-import { asInputError, InputError } from "../input-error.ts";
+import { InputError } from "../input-error.ts";
 import { keptCards } from "../kept-cards.ts";
 import { checkOutput } from "../output-name.ts";
-import { settingDifferences } from "../same-setting.ts";
+import { darkSettings, settingDifferences } from "../same-setting.ts";
 import { exposureSpans } from "./exposure-spans.ts";
-import type { DarkParts } from "./master-tiles.ts";
 
 /**
  * `series`: as a run does with frames that it takes; flats are brought to one level, darks are not. The others take values as they are.
@@ -33,6 +32,8 @@ export interface MasterRequest {
   readonly writtenUtcMs: number;
   /** For a second thread where that pays; without it all is done on this one. */
   readonly threads?: Threads;
+  /** Ends it between two tiles. */
+  readonly signal?: AbortSignal;
 }
 
 export interface CombineResult {
@@ -55,6 +56,13 @@ export interface CombineResult {
   readonly warnings: readonly string[];
 }
 
+/** A master dark, with its noise and mask where it has them. */
+export interface DarkParts {
+  readonly image: FitsFileImage;
+  readonly sigma: FitsFileImage | undefined;
+  readonly mask: FitsFileImage | undefined;
+}
+
 /** What a master is made of, opened. */
 export interface OpenedSeries {
   readonly images: readonly FitsFileImage[];
@@ -71,7 +79,7 @@ export function openSeries(
   filesLeast: number,
   opened: DisposableStack,
 ): OpenedSeries {
-  const images = request.files.map((path) => open(opened, path));
+  const images = request.files.map((path) => open(opened, path).image);
   checkNamedOnce(request.files);
   if (images.length < filesLeast) {
     const files = images.length === 1 ? "1 file" : `${images.length} files`;
@@ -90,16 +98,7 @@ export function openSeries(
   const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
   const warnings = [
     ...images.slice(1).flatMap((image) => [...otherKind(image, first), ...settingDifferences(image, first)]),
-    ...(dark
-      ? settingDifferences(dark.image, first, [
-          "EXPTIME",
-          "GAIN",
-          "OFFSET",
-          "XBINNING",
-          "INSTRUME",
-          "ROWORDER",
-        ])
-      : []),
+    ...(dark ? settingDifferences(dark.image, first, darkSettings) : []),
   ];
   return { images, dark, warnings };
 }
@@ -120,45 +119,38 @@ function otherKind(image: FitsFileImage, first: FitsFileImage): string[] {
   return [`${image.path} calls itself a frame of kind ${kind}, ${first.path} of kind ${firstKind}`];
 }
 
-function open(opened: DisposableStack, path: string): FitsFileImage {
-  const { file, image } = openImage(path);
-  opened.use(file);
-  return image;
+function open(opened: DisposableStack, path: string): ReturnType<typeof openImage> {
+  const found = openImage(path);
+  opened.use(found.file);
+  return found;
 }
 
 function openDark(opened: DisposableStack, path: string, first: FitsFileImage): DarkParts {
-  const { file, image } = openImage(path);
-  opened.use(file);
+  const { file, image } = open(opened, path);
   checkIsDark(image);
   const parts = { image, sigma: file.findImage("UNCERT"), mask: file.findImage("MASK") };
   for (const part of [parts.image, parts.sigma, parts.mask]) if (part) checkSameSize(part, first);
   return parts;
 }
 
-export function makeWriter(request: MasterRequest, plans: readonly HduPlan[]): FitsFileWriter {
-  try {
-    return new FitsFileWriter(request.output, plans, request);
-  } catch (error) {
-    throw asInputError(error, request.output);
-  }
+export function shapeOf([first]: readonly FitsFileImage[]) {
+  return { widthPx: first!.widthPx, heightPx: first!.rowCount };
 }
 
-export function closeWriter(writer: FitsFileWriter): void {
-  try {
-    writer.finish();
-  } catch (error) {
-    throw asInputError(error, writer.path);
-  }
-}
-
-/** @param how in words, for HISTORY */
-export function masterCards(request: MasterRequest, images: readonly FitsFileImage[], how: string): Card[] {
-  return [
+/** Of a master in adu with UNCERT and MASK. @param how in words, for HISTORY */
+export function masterPlans(
+  request: MasterRequest,
+  images: readonly FitsFileImage[],
+  how: string,
+): HduPlan[] {
+  const cards = [
     ...keptCards(images[0]!.header.cards),
     ...timeCards(exposureSpans(images.map((image) => image.header))),
     ...originCards(images.length, darkName(request)),
     ...historyCards(how, images),
   ];
+  const labels = { unit: "adu", cards, maskCards: maskLegend } as const;
+  return ccdPlans(shapeOf(images), labels, { sigma: true, mask: true });
 }
 
 /** As the result's header has it. */

@@ -51,45 +51,28 @@ export function flatFindings(
   const flat = readAsFlat(picture);
   if (flat === undefined) return { figures: [judgeFigure("upperEdge", 0)], measures: [] };
   const known = knownOf(picture, options);
-  const told = judgeMaster(flat, { ...known, fft, ...sunOf(flat, options.sunFile) });
-  const { shape, dust, radial, leftoverSun: leftover, photonLimit: limit, noise = 0 } = told;
-  const fringes = told.fringes!;
+  const verdict = judgeMaster(flat, { ...known, fft, ...sunOf(flat, options.sunFile) });
+  const { shape, dust, radial, leftoverSun: leftover, photonLimit: limit, noise = 0 } = verdict;
+  const fringes = verdict.fringes!;
   const light = fringeLight(known);
   return {
-    figures: [...seriesFigures(readFigures(picture.header)), ...told.figures],
+    figures: [...seriesFigures(readFigures(picture.header)), ...verdict.figures],
     measures: [
-      ...(picture.isMaster ? [] : [{ name: "noise of a pixel", value: 100 * noise, unit: "%" } as const]),
-      ...(limit === undefined ? [] : [{ name: "photon limit", value: 100 * limit, unit: "%" } as const]),
+      ...(picture.isMaster ? [] : [percentFigure("noise of a pixel", noise)]),
+      ...(limit === undefined ? [] : [percentFigure("photon limit", limit)]),
       ...(shape
-        ? ([
-            {
-              name: "gradient, vignetting in it, peak to peak",
-              value: 100 * shape.gradientPeakToPeak,
-              sigma: 100 * shape.gradientSigma,
-              unit: "%",
-            },
-            { name: "gradient rises towards", value: shape.gradientDegrees, unit: "deg" },
-          ] as const)
+        ? [
+            percentFigure(
+              "gradient, vignetting in it, peak to peak",
+              shape.gradientPeakToPeak,
+              shape.gradientSigma,
+            ),
+            { name: "gradient rises towards", value: shape.gradientDegrees, unit: "deg" } as const,
+          ]
         : []),
       ...radialMeasures(radial),
       { name: "dust shadows", value: dust.length, unit: "" },
-      ...(fringes.found
-        ? ([
-            {
-              name: "fringe period",
-              value: fringes.found.periodPx,
-              sigma: fringes.found.periodSigmaPx,
-              unit: "px",
-            },
-            {
-              name: "fringe direction",
-              value: fringes.found.degrees,
-              sigma: fringes.found.degreesSigma,
-              unit: "deg",
-            },
-            { name: "fringe significance", value: fringes.found.significance, unit: "" },
-          ] as const)
-        : []),
+      ...(fringes.found ? fringeMeasures(fringes.found) : []),
       ...(fringes.found && light ? originMeasures(fringeOrigin(fringes.found.periodPx, light)) : []),
     ],
     flatDetails: {
@@ -100,6 +83,19 @@ export function flatFindings(
       ...(leftover ? { leftoverSun: leftover } : {}),
     },
   };
+}
+
+function percentFigure(name: string, fraction: number, sigma?: number): PlainFigure {
+  return { name, value: 100 * fraction, ...(sigma === undefined ? {} : { sigma: 100 * sigma }), unit: "%" };
+}
+
+function fringeMeasures(found: NonNullable<FringeSearch["found"]>): PlainFigure[] {
+  const { periodPx, periodSigmaPx, degrees, degreesSigma, significance } = found;
+  return [
+    { name: "fringe period", value: periodPx, sigma: periodSigmaPx, unit: "px" },
+    { name: "fringe direction", value: degrees, sigma: degreesSigma, unit: "deg" },
+    { name: "fringe significance", value: significance, unit: "" },
+  ];
 }
 
 function originMeasures(origin: FringeOrigin): PlainFigure[] {

@@ -5,7 +5,7 @@ import { neighbourNoise } from "../../imaging/noise/neighbour-noise.ts";
 import type { ProofFigure } from "../../imaging/proof/proof-figure.ts";
 import { combinedCount, type FrameKind, frameKind } from "../frame-kind.ts";
 import { openImage } from "../image-file.ts";
-import { asInputError } from "../input-error.ts";
+import { explainFileErrors } from "../input-error.ts";
 
 /** A number that is told but not judged. */
 export interface PlainFigure {
@@ -39,7 +39,7 @@ export interface Picture {
 export function readPicture(path: string): { picture: Picture; type: string } {
   const { file, image } = openImage(path);
   using _ = file;
-  try {
+  return explainFileErrors(path, () => {
     const pixels = image.readRows(0, image.rowCount);
     const extension = (name: string) => {
       const found = file.findImage(name);
@@ -60,9 +60,7 @@ export function readPicture(path: string): { picture: Picture; type: string } {
       mask: mask === undefined ? new Uint8Array(pixels.length) : new Uint8Array(mask),
     };
     return { picture, type: image.layout.type };
-  } catch (error) {
-    throw asInputError(error, path);
-  }
+  });
 }
 
 /**

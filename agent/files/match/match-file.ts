@@ -2,7 +2,8 @@ import { existsSync } from "node:fs";
 import { matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts";
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
-import { asInputError, InputError } from "../input-error.ts";
+import { hearStop } from "../hear-stop.ts";
+import { asFailedFile, InputError } from "../input-error.ts";
 import { settingDifferences } from "../same-setting.ts";
 import { findImageShadows, type MatchPicture, readMatchPicture } from "./match-picture.ts";
 
@@ -40,14 +41,18 @@ const mustAgree = ["INSTRUME", "FILTER", "XBINNING", "XORGSUBF", "YORGSUBF", "RO
 /**
  * The master that fits a picture: same size and settings, then the same train mark before others, then the dust.
  * @param flats newest first
- * @throws InputError if the picture can't be read
+ * @throws InputError if the picture can't be read, and the signal's reason
  */
-export function matchFile(
+export async function matchFile(
   fft: FftLibrary,
   path: string,
   flats: readonly KnownFlat[],
-  options: { readonly darkFile?: string; readonly onFlat?: (done: number, of: number) => void } = {},
-): FileMatch {
+  options: {
+    readonly darkFile?: string;
+    readonly onFlat: (done: number, of: number) => void;
+    readonly signal: AbortSignal;
+  },
+): Promise<FileMatch> {
   const picture = readMatchPicture(path, options.darkFile);
   const mark = picture.header.text("TRAINMRK")?.trim();
   const leftOut: LeftOutFlat[] = [];
@@ -55,7 +60,8 @@ export function matchFile(
   let tried = 0;
   const inOrder = flats.toSorted((a, b) => Number(b.trainMark === mark) - Number(a.trainMark === mark));
   for (const [index, flat] of inOrder.entries()) {
-    options.onFlat?.(index, inOrder.length);
+    options.onFlat(index, inOrder.length);
+    await hearStop(options.signal);
     const read = readFlat(flat, picture);
     if (typeof read === "string") {
       leftOut.push({ file: flat.file, reason: read });
@@ -125,9 +131,7 @@ function readFlat(flat: KnownFlat, picture: MatchPicture): MatchPicture | string
   try {
     read = readMatchPicture(flat.file);
   } catch (error) {
-    const input = asInputError(error, flat.file);
-    if (!(input instanceof InputError)) throw error;
-    return input.happened;
+    return asFailedFile(error, flat.file).happened;
   }
   if (!sameSize(read, picture)) return `${read.shape.widthPx} x ${read.shape.heightPx} px, another size`;
   const differs = settingDifferences(picture, read, mustAgree);

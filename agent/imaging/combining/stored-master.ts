@@ -29,14 +29,14 @@ export interface RefusedStored {
 /**
  * The master of frames that are stored, the same as `MasterBuilder` makes of them one by one: they are selected in a first
  * pass, and summed piece by piece in a second, so that no more than one of them is in memory.
- * @param onProgress pixels of frames done, of how many
+ * @param onProgress pixels of frames done, of how many; waited for, and what it throws ends the work
  * @returns no master when fewer than two frames are fit
  */
-export function combineStored(
+export async function combineStored(
   frames: StoredFrames,
   options: SeriesOptions,
-  onProgress: (done: number, of: number) => void = () => {},
-): { readonly master: Master | undefined; readonly refused: readonly RefusedStored[] } {
+  onProgress: (done: number, of: number) => Promise<void>,
+): Promise<{ readonly master: Master | undefined; readonly refused: readonly RefusedStored[] }> {
   const pxCount = options.shape.widthPx * options.shape.heightPx;
   const all = 2 * pxCount * frames.frameCount;
   const selection = new FrameSelection(options);
@@ -50,11 +50,11 @@ export function combineStored(
   for (let index = 0; index < frames.frameCount; index++) {
     frames.readPixels(index, 0, whole);
     take(selection.add(whole));
-    onProgress((index + 1) * pxCount, all);
+    await onProgress((index + 1) * pxCount, all);
   }
   take(selection.finish());
   if (!selection.noise) return { master: undefined, refused };
-  const sums = sumInPieces(frames, counted, selection, options, (donePx) =>
+  const sums = await sumInPieces(frames, counted, selection, options, (donePx) =>
     onProgress(all / 2 + donePx * frames.frameCount, all),
   );
   return { master: finishMaster(sums, selection, options, "sums"), refused };
@@ -65,13 +65,13 @@ interface CountedFrame {
   readonly scale: number;
 }
 
-function sumInPieces(
+async function sumInPieces(
   frames: StoredFrames,
   counted: readonly CountedFrame[],
   selection: FrameSelection,
   { shape, dark, clipAdu = clipNone }: SeriesOptions,
-  onProgress: (donePx: number) => void,
-): PixelSums {
+  onProgress: (donePx: number) => Promise<void>,
+): Promise<PixelSums> {
   const pxCount = shape.widthPx * shape.heightPx;
   const sigmas = tabulateSigmas(selection.noise!);
   const sums = makeLiveSums(Math.min(piecePx, pxCount), dark !== undefined);
@@ -92,7 +92,7 @@ function sumInPieces(
       sums.add(read(counted.slice(f, f + framesAtOnce)), clipAdu, 0, length);
     for (const name of ["reference", "sum", "squares", "rejected", "clipped"] as const)
       found[name].set(sums[name].subarray(0, length), startPx);
-    onProgress(startPx + length);
+    await onProgress(startPx + length);
   }
   return found;
 }

@@ -8,7 +8,7 @@ import { colours, drawChart } from "./chart.ts";
 export function histogramChart(input: {
   counts: readonly number[];
   wantedEdgeFraction: number;
-  upperEdgeFraction?: number | undefined;
+  upperEdgeFraction: number;
 }): string {
   const bins = input.counts.length;
   const bars = input.counts.map((count, i) => ({ from: i / bins, to: (i + 1) / bins, count }));
@@ -32,19 +32,15 @@ export function histogramChart(input: {
       fill: colours.theory,
     }),
     Plot.ruleY([0]),
+    Plot.ruleX([input.upperEdgeFraction], { stroke: colours.ink, strokeWidth: 1.5 }),
+    Plot.text([`upper edge ${(input.upperEdgeFraction * 100).toFixed(1)} %`], {
+      x: input.upperEdgeFraction,
+      y: highest,
+      dx: -4,
+      dy: -8,
+      textAnchor: "end",
+    }),
   ];
-  if (input.upperEdgeFraction !== undefined) {
-    marks.push(
-      Plot.ruleX([input.upperEdgeFraction], { stroke: colours.ink, strokeWidth: 1.5 }),
-      Plot.text([`upper edge ${(input.upperEdgeFraction * 100).toFixed(1)} %`], {
-        x: input.upperEdgeFraction,
-        y: highest,
-        dx: -4,
-        dy: -8,
-        textAnchor: "end",
-      }),
-    );
-  }
   return drawChart({
     ariaLabel: "Histogram of the flat's frames",
     marginTop: 44,

@@ -1,11 +1,10 @@
 import { applyToFloat32, prepareFlat } from "../../imaging/combining/apply.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
-import { encodePng } from "../png.ts";
 import type { ReportPicture } from "../report-page.ts";
-import { type LevelRange, percentileRange, toGrey } from "../stretch.ts";
+import { type LevelRange, percentileRange } from "../stretch.ts";
 import { type Crop, crop } from "./crop.ts";
 import type { MarkedShadow } from "./flat-picture.ts";
-import { type FloatPicture, shrink } from "./shrink.ts";
+import { type FloatPicture, greyPng, shrink } from "./shrink.ts";
 
 const shownWidthPx = 960;
 /** Side of the detail, in diameters of the shadow: enough of its surroundings to see it by. */
@@ -43,7 +42,7 @@ export function beforeAfterPictures(input: {
     pixels: applyToFloat32(imageAdu, prepareFlat(flat, { darkAdu })).imageAdu,
   };
   const range = litRange(divided.pixels);
-  const pair = [shrink(raw, shownWidthPx), shrink(divided, shownWidthPx)].map((one) => png(one, range));
+  const pair = [shrink(raw, shownWidthPx), shrink(divided, shownWidthPx)].map((one) => greyPng(one, range));
   const whole = {
     before: { title: "An image as it came", caption: "Pedestal taken off, nothing else.", png: pair[0]! },
     after: { title: "The same, divided by the flat", caption: "Same stretch.", png: pair[1]! },
@@ -60,13 +59,13 @@ export function beforeAfterPictures(input: {
       {
         title: "Where the deepest shadow lies",
         caption: `Before: ${(100 * shadow.depth).toFixed(1)} % of the light is missing there.`,
-        png: png(details[0]!, detailRange),
+        png: greyPng(details[0]!, detailRange),
         overlay: ring,
       },
       {
         title: "The same place",
         caption: "After the division, same stretch.",
-        png: png(details[1]!, detailRange),
+        png: greyPng(details[1]!, detailRange),
         overlay: ring,
       },
     ],
@@ -79,11 +78,6 @@ function ringAt(detail: Crop, { xPx, yPx, diameterPx }: MarkedShadow): ReportPic
   const at = `cx="${(xPx - leftPx + 0.5).toFixed(1)}" cy="${(yPx - topPx + 0.5).toFixed(1)}"`;
   const svg = `<circle ${at} r="${(diameterPx * 0.62).toFixed(1)}" fill="none" stroke="#ffc24d" stroke-width="${(widthPx / 300).toFixed(2)}" stroke-dasharray="3 3"/>`;
   return { widthPx, heightPx, svg };
-}
-
-function png(picture: FloatPicture, range: LevelRange): Uint8Array {
-  const { widthPx, heightPx, pixels } = picture;
-  return encodePng({ widthPx, heightPx, bytes: toGrey(pixels, range) });
 }
 
 /** From the darkest of what is clearly lit to nearly the brightest. */

@@ -1,7 +1,6 @@
-import { encodePng } from "../png.ts";
 import type { ReportPicture } from "../report-page.ts";
-import { percentileRange, toGrey } from "../stretch.ts";
-import { shrink } from "./shrink.ts";
+import { percentileRange } from "../stretch.ts";
+import { greyPng, shrink } from "./shrink.ts";
 
 const shownWidthPx = 1280;
 
@@ -22,11 +21,6 @@ export function flatPicture(input: {
   const { widthPx, heightPx, gain, mask, dust } = input;
   const small = shrink({ widthPx, heightPx, pixels: gain }, shownWidthPx, mask);
   const range = percentileRange(small.pixels) ?? { black: 0, white: 1 };
-  const png = encodePng({
-    widthPx: small.widthPx,
-    heightPx: small.heightPx,
-    bytes: toGrey(small.pixels, range),
-  });
   const rings = dust.map(({ xPx, yPx, diameterPx }, index) => {
     const radiusPx = Math.max(diameterPx / 2 + widthPx / 200, widthPx / 100);
     const ring = `<circle cx="${xPx.toFixed(1)}" cy="${yPx.toFixed(1)}" r="${radiusPx.toFixed(1)}" fill="none" stroke="#ffc24d" stroke-width="${(widthPx / 500).toFixed(1)}"/>`;
@@ -42,7 +36,7 @@ export function flatPicture(input: {
     wide: true,
     title: "The master flat",
     caption: `Black to white is ${spreadPercent} % of the level. ${marked}`,
-    png,
+    png: greyPng(small, range),
     overlay: { widthPx, heightPx, svg: rings.join("") },
   };
 }

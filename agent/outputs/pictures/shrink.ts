@@ -1,3 +1,6 @@
+import { encodePng } from "../png.ts";
+import { type LevelRange, toGrey } from "../stretch.ts";
+
 export interface FloatPicture {
   readonly widthPx: number;
   readonly heightPx: number;
@@ -39,4 +42,8 @@ export function shrink(
     }
   }
   return { widthPx, heightPx, pixels };
+}
+
+export function greyPng({ widthPx, heightPx, pixels }: FloatPicture, range: LevelRange): Uint8Array {
+  return encodePng({ widthPx, heightPx, bytes: toGrey(pixels, range) });
 }

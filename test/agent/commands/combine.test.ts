@@ -3,6 +3,7 @@ import { expect, test } from "vitest";
 import { combine as combineOn, registerCombine } from "../../../agent/commands/combine.ts";
 import { ccdHdus, readCcdImage } from "../../../drivers/formats/ccd-image.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
+import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { driftingFrames } from "../../bench/displaced-frames.ts";
 import { patterns } from "../../campaign/displaced-scene/patterns.ts";
 import { AttentiveThreads, dyingProgram } from "../threads/attentive.ts";
@@ -292,6 +293,7 @@ test("a second thread that is lost is told of once; the master is the same", asy
     files,
     { output: sky.path("two.fits"), method: "mean" },
     host,
+    neverAborted,
     (say) => new AttentiveThreads(say, dyingProgram),
   );
   expect(

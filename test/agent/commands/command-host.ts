@@ -1,3 +1,4 @@
+import { EventEmitter } from "node:events";
 import { Command } from "commander";
 import type { CommandHost } from "../../../agent/commands/outcome.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
@@ -27,12 +28,22 @@ export class TestHost implements CommandHost {
   }
 }
 
+/** Somebody presses Ctrl-C as soon as there is progress. */
+export class StoppedHost extends TestHost {
+  readonly signals = new EventEmitter();
+
+  override stderr(text: string): void {
+    super.stderr(text);
+    if (/^\[1\/1\] /.test(text)) this.signals.emit("SIGINT");
+  }
+}
+
 /** Runs `evenfield ARGUMENTS` with one command registered. */
 export async function evenfield(
   register: (program: Command, host: CommandHost) => void,
   args: readonly string[],
+  host = new TestHost(),
 ): Promise<TestHost> {
-  const host = new TestHost();
   const program = new Command("evenfield").exitOverride();
   program.configureOutput({ writeOut: (text) => host.stdout(text), writeErr: (text) => host.stderr(text) });
   register(program, host);

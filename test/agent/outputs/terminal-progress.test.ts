@@ -12,7 +12,7 @@ const at = (done: number, secondsLeft?: number) => ({
 
 test("on a terminal one line redraws itself and a message stands above it", () => {
   const out: string[] = [];
-  const progress = terminalProgress({ live: true, write: (text) => out.push(text) });
+  const progress = terminalProgress({ live: true, stderr: (text) => out.push(text) });
   progress.update(at(10, 75));
   progress.say("cloud");
   progress.end();
@@ -22,7 +22,7 @@ test("on a terminal one line redraws itself and a message stands above it", () =
 
 test("in a log file a line comes with each tenth of the work, not with each frame", () => {
   const out: string[] = [];
-  const progress = terminalProgress({ live: false, write: (text) => out.push(text) });
+  const progress = terminalProgress({ live: false, stderr: (text) => out.push(text) });
   for (let done = 0; done <= 40; done++) progress.update(at(done));
   expect(out).toHaveLength(11);
   expect(out.at(-1)).toContain("40/40");
