@@ -3,6 +3,7 @@ import { AstroTime, RotateVector, Rotation_EQD_EQJ, Vector } from "astronomy-eng
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { encodeFits, utcText } from "../../drivers/formats/fits-write.ts";
 import type { RawFrame } from "../scene/mechanics/camera.ts";
+import { airMass } from "../scene/sun/sky-light.ts";
 import { altitudeDegrees, type Direction, modulo, type Site, siderealHours } from "../scene/sun/sun-place.ts";
 
 /** What a camera driver knows of the rig when it writes a header. Missing facts are missing cards. */
@@ -125,11 +126,6 @@ function skyCards(utcMs: number, facts: HeaderFacts): Card[] {
     { keyword: "EQUINOX", value: 2000 },
   );
   return cards;
-}
-
-/** F. Kasten and A. T. Young, Applied Optics 28 (1989) 4735. */
-function airMass(altitude: number): number {
-  return 1 / (Math.sin((altitude * Math.PI) / 180) + 0.50572 * (altitude + 6.07995) ** -1.6364);
 }
 
 function toJ2000(place: Direction, utcMs: number): Direction {
