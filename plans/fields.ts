@@ -61,3 +61,17 @@ export const keysMark = "keys: ";
 export function mapOf<const Shape extends z.core.$ZodLooseShape>(shape: Shape) {
   return z.strictObject(shape, { error: keysMark + Object.keys(shape).join(", ") });
 }
+
+/** The value of an entry whose schema depends on what it looks like; its faults become the entry's own. */
+export function parsePart<Schema extends z.ZodType>(
+  schema: Schema,
+  part: unknown,
+  ctx: z.core.$RefinementCtx,
+  path: readonly PropertyKey[] = [],
+): z.infer<Schema> {
+  const result = schema.safeParse(part, { reportInput: true });
+  if (result.success) return result.data;
+  for (const issue of result.error.issues)
+    ctx.issues.push({ ...issue, path: [...path, ...issue.path] } as z.core.$ZodRawIssue);
+  return z.NEVER;
+}

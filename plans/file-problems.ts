@@ -37,21 +37,21 @@ export function readChecked<Schema extends z.ZodType>(
   }
   const result = schema.safeParse(source.data, { reportInput: true });
   if (result.success) return result.data;
-  const told = result.error.issues.flatMap((issue) => tell(issue, source));
-  const meant = new Set(told.map((problem) => problem.means));
-  const problems = told
+  const found = result.error.issues.flatMap((issue) => describeIssue(issue, source));
+  const meant = new Set(found.map((problem) => problem.means));
+  const problems = found
     .filter((problem) => problem.missing === undefined || !meant.has(problem.missing)) // one fault, one message
     .map(({ line, message }) => ({ file, line, message }));
   throw new FileProblemsError(problems.sort((a, b) => a.line - b.line));
 }
 
-interface Told extends Omit<FileProblem, "file"> {
+interface FoundProblem extends Omit<FileProblem, "file"> {
   /** The key that is missing, or that a misspelt one meant. */
   readonly missing?: string;
   readonly means?: string | undefined;
 }
 
-function tell(issue: z.core.$ZodIssue, source: YamlSource): Told[] {
+function describeIssue(issue: z.core.$ZodIssue, source: YamlSource): FoundProblem[] {
   const path = issue.path;
   const name = pathText(path);
   if (issue.code === "unrecognized_keys") {
@@ -77,7 +77,7 @@ function tell(issue: z.core.$ZodIssue, source: YamlSource): Told[] {
   if (found === undefined && !hasPath(source.data, path)) {
     return [{ line, message: `${what} is missing; allowed: ${allowed}`, missing: name }];
   }
-  return [{ line, message: `${what} is ${shown(found)}; allowed: ${allowed}` }];
+  return [{ line, message: `${what} is ${describeValue(found)}; allowed: ${allowed}` }];
 }
 
 function hasPath(data: unknown, path: readonly PropertyKey[]): boolean {
@@ -98,7 +98,7 @@ export function pathText(path: readonly PropertyKey[]): string {
     .join("");
 }
 
-function shown(value: unknown): string {
+function describeValue(value: unknown): string {
   if (value === undefined || value === null) return "empty";
   if (typeof value === "number" && !Number.isFinite(value)) return String(value);
   const text = JSON.stringify(value);

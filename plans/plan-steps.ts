@@ -1,5 +1,5 @@
 import * as z from "zod";
-import { mapOf, numberFrom, oneOf, textLine, wholeFrom } from "./fields.ts";
+import { mapOf, numberFrom, oneOf, parsePart, textLine, wholeFrom } from "./fields.ts";
 import { nearestWord } from "./nearest.ts";
 
 /** What happens to the rest of the plan when a step fails. */
@@ -100,15 +100,8 @@ export const stepEntry = z.unknown().transform((entry, ctx): PlanStep => {
     ctx.issues.push({ code: "custom", message, input: kind ?? entry, path: [] });
     return z.NEVER;
   }
-  const result = stepOptions[kind as StepKind].safeParse(options, { reportInput: true });
-  if (result.success) return { step: kind, ...result.data } as PlanStep;
-  for (const issue of result.error.issues) {
-    ctx.issues.push({
-      ...issue,
-      path: keyed ? [kind, ...issue.path] : [...issue.path],
-    } as z.core.$ZodRawIssue);
-  }
-  return z.NEVER;
+  const path = keyed ? [kind] : [];
+  return { step: kind, ...parsePart(stepOptions[kind as StepKind], options, ctx, path) } as PlanStep;
 });
 
 function kindAndOptions(entry: unknown): [string | undefined, unknown, boolean] {

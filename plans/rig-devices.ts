@@ -1,5 +1,5 @@
 import * as z from "zod";
-import { mapOf, numberFrom, textLine, wholeFrom } from "./fields.ts";
+import { mapOf, numberFrom, parsePart, textLine, wholeFrom } from "./fields.ts";
 
 const server = textLine("a name under `servers`", 60);
 const device = textLine("the device's name as its server gives it", 100);
@@ -40,10 +40,7 @@ const drivenOrByHand = z
   .unknown()
   .transform((entry, ctx): z.infer<typeof driven> | z.infer<typeof byHand> => {
     const meantByHand = entry !== null && typeof entry === "object" && "by" in entry;
-    const result = (meantByHand ? byHand : driven).safeParse(entry, { reportInput: true });
-    if (result.success) return result.data;
-    ctx.issues.push(...(result.error.issues as z.core.$ZodRawIssue[]));
-    return z.NEVER;
+    return parsePart(meantByHand ? byHand : driven, entry, ctx);
   });
 
 const propertyAndElement = textLine("a property and its element, PROPERTY.ELEMENT", 100);

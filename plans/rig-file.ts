@@ -1,5 +1,5 @@
 import * as z from "zod";
-import { calendarDay, mapOf, numberFrom, shortName, textLine, wholeFrom } from "./fields.ts";
+import { calendarDay, mapOf, numberFrom, parsePart, shortName, textLine, wholeFrom } from "./fields.ts";
 import { readChecked } from "./file-problems.ts";
 import { keysOfOneProtocol, rigDevices } from "./rig-devices.ts";
 
@@ -26,10 +26,7 @@ const server = z.unknown().transform((entry, ctx): ServerEntry => {
     ctx.issues.push({ code: "custom", message: serverForms, input: entry, path: [] });
     return z.NEVER;
   }
-  const result = mapOf({ [kind]: serverKinds[kind] }).safeParse(entry, { reportInput: true });
-  if (result.success) return result.data as ServerEntry;
-  ctx.issues.push(...(result.error.issues as z.core.$ZodRawIssue[]));
-  return z.NEVER;
+  return parsePart(mapOf({ [kind]: serverKinds[kind] }), entry, ctx) as ServerEntry;
 });
 
 const sunFilter = mapOf({

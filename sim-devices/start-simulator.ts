@@ -1,4 +1,5 @@
 import type { Clock } from "../drivers/kit/clock.ts";
+import { given } from "../drivers/kit/given.ts";
 import type { HttpExchange } from "../drivers/kit/http-link.ts";
 import type { OpenLink } from "../drivers/kit/links.ts";
 import { memoryOpener } from "../drivers/kit/memory-link.ts";
@@ -52,7 +53,7 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
   const spec = seed === undefined ? options.spec : { ...options.spec, seed };
   const painter = new ScenePainter(spec);
   const paint: ScenePainter["paint"] = (light, ask) => painter.paint(light, ask);
-  const world = new World({ spec, clock, paint, ...(mechanics ? { mechanics } : {}) });
+  const world = new World({ spec, clock, paint, ...given({ mechanics }) });
   const server = new IndiServer(world, indiDevices(world));
   const listening =
     options.indiPort === undefined ? undefined : await listenOnLoopback(options.indiPort, server.accept);

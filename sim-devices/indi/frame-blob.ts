@@ -2,7 +2,9 @@ import { deflateSync } from "node:zlib";
 import { AstroTime, RotateVector, Rotation_EQD_EQJ, Vector } from "astronomy-engine";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { encodeFits, utcText } from "../../drivers/formats/fits-write.ts";
+import { given } from "../../drivers/kit/given.ts";
 import type { RawFrame } from "../scene/mechanics/camera.ts";
+import { airMass } from "../scene/sun/sky-light.ts";
 import { altitudeDegrees, type Direction, modulo, type Site, siderealHours } from "../scene/sun/sun-place.ts";
 
 /** What a camera driver knows of the rig when it writes a header. Missing facts are missing cards. */
@@ -60,7 +62,7 @@ function cardsOf(frame: RawFrame, facts: HeaderFacts): Card[] {
   const { ask } = frame;
   const kind = frameNames[ask.frameType];
   const binned = facts.pixelMicron * ask.binning;
-  const round = (value: number, digits: number) => Number(value.toFixed(digits));
+  const scale = round((binned / facts.focalLengthMm) * 206.264806, 6);
   return [
     { keyword: "ROWORDER", value: "TOP-DOWN", comment: "first row is the top one" },
     { keyword: "INSTRUME", value: facts.camera },
@@ -80,11 +82,7 @@ function cardsOf(frame: RawFrame, facts: HeaderFacts): Card[] {
     ...optional("FILTER", facts.filterName),
     { keyword: "FOCALLEN", value: facts.focalLengthMm, comment: "[mm]" },
     { keyword: "APTDIA", value: facts.apertureMm, comment: "[mm]" },
-    {
-      keyword: "SCALE",
-      value: round((binned / facts.focalLengthMm) * 206.264806, 6),
-      comment: "[arcsec/px]",
-    },
+    { keyword: "SCALE", value: scale, comment: "[arcsec/px]" },
     ...optional("ROTATANG", facts.rotatorDegrees),
     ...optional("FOCUSPOS", facts.focusSteps),
     ...skyCards(frame.startedUtcMs, facts),
@@ -95,41 +93,34 @@ function cardsOf(frame: RawFrame, facts: HeaderFacts): Card[] {
   ];
 }
 
-function optional(keyword: string, value: string | number | undefined): Card[] {
-  return value === undefined ? [] : [{ keyword, value }];
+function optional(keyword: string, value: string | number | undefined, comment?: string): Card[] {
+  return value === undefined ? [] : [{ keyword, value, ...given({ comment }) }];
+}
+
+function round(value: number, digits: number): number {
+  return Number(value.toFixed(digits));
 }
 
 /** Site and pointing, the latter in J2000 as the library writes it. */
-function skyCards(utcMs: number, facts: HeaderFacts): Card[] {
-  const { site, pointing } = facts;
-  const cards: Card[] = [];
-  if (site) {
-    cards.push(
-      { keyword: "SITELAT", value: site.latitudeDegrees },
-      { keyword: "SITELONG", value: site.longitudeDegrees },
-    );
-  }
-  if (!pointing) return cards;
-  if (site) {
-    const hourAngle = (siderealHours(site, utcMs) - pointing.raHours) * 15;
-    const altitude = altitudeDegrees(site, hourAngle, pointing.decDegrees);
-    if (altitude > 1) cards.push({ keyword: "AIRMASS", value: Number(airMass(altitude).toFixed(6)) });
-    cards.push({ keyword: "OBJCTALT", value: Number(altitude.toFixed(6)), comment: "[deg]" });
-  }
+function skyCards(utcMs: number, { site, pointing }: HeaderFacts): Card[] {
+  const siteCards = [
+    ...optional("SITELAT", site?.latitudeDegrees),
+    ...optional("SITELONG", site?.longitudeDegrees),
+  ];
+  if (!pointing) return siteCards;
+  const hourAngle = (at: Site) => (siderealHours(at, utcMs) - pointing.raHours) * 15;
+  const altitude = site && altitudeDegrees(site, hourAngle(site), pointing.decDegrees);
   const j2000 = toJ2000(pointing, utcMs);
-  cards.push(
+  return [
+    ...siteCards,
+    ...(altitude !== undefined && altitude > 1 ? optional("AIRMASS", round(airMass(altitude), 6)) : []),
+    ...optional("OBJCTALT", altitude && round(altitude, 6), "[deg]"),
     { keyword: "OBJCTRA", value: sexagesimal(j2000.raHours), comment: "[h m s] J2000" },
     { keyword: "OBJCTDEC", value: sexagesimal(j2000.decDegrees), comment: "[d m s] J2000" },
-    { keyword: "RA", value: Number((j2000.raHours * 15).toFixed(7)), comment: "[deg] J2000" },
-    { keyword: "DEC", value: Number(j2000.decDegrees.toFixed(7)), comment: "[deg] J2000" },
+    { keyword: "RA", value: round(j2000.raHours * 15, 7), comment: "[deg] J2000" },
+    { keyword: "DEC", value: round(j2000.decDegrees, 7), comment: "[deg] J2000" },
     { keyword: "EQUINOX", value: 2000 },
-  );
-  return cards;
-}
-
-/** F. Kasten and A. T. Young, Applied Optics 28 (1989) 4735. */
-function airMass(altitude: number): number {
-  return 1 / (Math.sin((altitude * Math.PI) / 180) + 0.50572 * (altitude + 6.07995) ** -1.6364);
+  ];
 }
 
 function toJ2000(place: Direction, utcMs: number): Direction {

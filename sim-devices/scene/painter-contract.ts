@@ -1,4 +1,12 @@
-import type { FrameType } from "./sensor/frame-type.ts";
+export type FrameType = "light" | "dark" | "bias" | "flat";
+
+/** Part of the sensor [unbinned px]. */
+export interface Region {
+  readonly xPx: number;
+  readonly yPx: number;
+  readonly widthPx: number;
+  readonly heightPx: number;
+}
 
 /** How the tube has moved against the camera since both were assembled; no device knows of it. */
 export interface TrainSlip {
@@ -41,13 +49,7 @@ export interface ExposureAsk {
   readonly gain: number;
   readonly offset: number;
   readonly binning: number;
-  /** Unbinned sensor pixels. */
-  readonly region: {
-    readonly xPx: number;
-    readonly yPx: number;
-    readonly widthPx: number;
-    readonly heightPx: number;
-  };
+  readonly region: Region;
   readonly sensorCelsius: number;
   /** Counts every frame of the world's life; the noise of frame n is a function of the seed and n. */
   readonly frameNumber: number;

@@ -51,7 +51,7 @@ export class ScenePainter {
   readonly #sun: SunPicture;
   readonly #words: Uint16Array;
   readonly #leak: Float32Array | undefined;
-  #smooth: { train: Pick<TrainState, "rotatorDegrees" | "slip">; map: Float32Array } | undefined;
+  #smooth: (Pick<TrainState, "rotatorDegrees" | "slip"> & { map: Float32Array }) | undefined;
   #pattern: { train: TrainState; map: Float32Array } | undefined;
 
   /** @throws Error if the surface image can't be read */
@@ -144,21 +144,17 @@ export class ScenePainter {
   #patternFor(train: TrainState): Float32Array {
     const { wheelSlot, rotatorDegrees, focusSteps, slip } = train;
     const kept = this.#pattern?.train;
-    const turned = slip === undefined ? {} : { slip };
     if (
       kept?.wheelSlot !== wheelSlot ||
       kept.rotatorDegrees !== rotatorDegrees ||
       kept.focusSteps !== focusSteps ||
       kept.slip !== slip
     ) {
-      const smooth = this.#smooth?.train;
+      const smooth = this.#smooth;
       if (smooth?.rotatorDegrees !== rotatorDegrees || smooth.slip !== slip)
-        this.#smooth = {
-          train: { rotatorDegrees, ...turned },
-          map: smoothPattern(this.spec, rotatorDegrees, slip),
-        };
+        this.#smooth = { rotatorDegrees, slip, map: smoothPattern(this.spec, rotatorDegrees, slip) };
       const map = wholePattern(this.spec, train, this.#smooth!.map, this.#sensor.response);
-      this.#pattern = { train: { wheelSlot, rotatorDegrees, focusSteps, ...turned }, map };
+      this.#pattern = { train: { wheelSlot, rotatorDegrees, focusSteps, slip }, map };
     }
     return this.#pattern!.map;
   }

@@ -1,4 +1,5 @@
 import type { Clock, ClockTimer } from "../../drivers/kit/clock.ts";
+import { given } from "../../drivers/kit/given.ts";
 import { CameraMechanics, type LightPathNow } from "./mechanics/camera.ts";
 import { Cloud } from "./mechanics/cloud.ts";
 import { DomeMechanics } from "./mechanics/dome.ts";
@@ -235,7 +236,7 @@ export class World {
       focusSteps: from?.focusSteps ?? this.focuser.load,
       wheelSlot: Math.round(from?.wheelSlot ?? this.wheel.position),
       rotatorDegrees: from?.rotatorDegrees ?? this.rotator.position,
-      ...(this.#slip ? { slip: this.#slip } : {}),
+      ...given({ slip: this.#slip }),
       transparency: this.cloud.transparency(this.clock.nowMs()) * (this.#filterFitted ? 1 : unfilteredTimes),
     };
   }
@@ -286,13 +287,12 @@ export class World {
       atMs: this.clock.nowMs(),
       part,
       what,
-      ...(detail === undefined ? {} : { detail }),
       coverOpen: this.cover.position,
       diffuserIn: this.diffuser.position,
       mount: this.mount.phase,
       parked: this.mount.parked,
       sunSeparationDegrees: separationDegrees(this.lineOfSight(), sun),
-      ...(target ? { targetSunSeparationDegrees: separationDegrees(target, sun) } : {}),
+      ...given({ detail, targetSunSeparationDegrees: target && separationDegrees(target, sun) }),
       sunAltitudeDegrees: sun.altitudeDegrees,
       exposing: this.camera.phase === "exposing",
       filterFitted: this.#filterFitted,

@@ -1,6 +1,6 @@
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import type { RawFrame } from "../../scene/mechanics/camera.ts";
-import type { FrameType } from "../../scene/sensor/frame-type.ts";
+import type { FrameType } from "../../scene/painter-contract.ts";
 import type { World } from "../../scene/world.ts";
 import { base64Bytes, encodeFrame } from "../frame-blob.ts";
 import { type NewValues, SimDevice } from "../sim-device.ts";

@@ -1,6 +1,5 @@
 import type { Clock, ClockTimer } from "../../../drivers/kit/clock.ts";
-import type { ExposureAsk, LightPath } from "../painter-contract.ts";
-import type { FrameType } from "../sensor/frame-type.ts";
+import type { ExposureAsk, FrameType, LightPath, Region } from "../painter-contract.ts";
 import type { SceneSpec } from "../spec/scene-spec.ts";
 import { Glide } from "./glide.ts";
 
@@ -17,7 +16,7 @@ export interface CameraSettings {
   gain: number;
   offset: number;
   binning: number;
-  region: { xPx: number; yPx: number; widthPx: number; heightPx: number };
+  region: Region;
   frameType: FrameType;
 }
 
@@ -121,7 +120,8 @@ export class CameraMechanics {
     this.#drop();
     const startedUtcMs = clock.nowMs();
     const start = this.#o.glimpse();
-    const { gain, offset, binning, region, frameType } = structuredClone(this.inForce);
+    const settings = structuredClone(this.inForce);
+    const { binning, region } = settings;
     let middle = start;
     this.#phase = "exposing";
     this.#endsMs = startedUtcMs + seconds * 1000;
@@ -137,18 +137,8 @@ export class CameraMechanics {
         smearEastArcsec: end.sunEastArcsec - start.sunEastArcsec,
         smearNorthArcsec: end.sunNorthArcsec - start.sunNorthArcsec,
       };
-      const sensorCelsius = this.sensorCelsius;
-      const frameNumber = this.#frameNumber++;
-      const ask: ExposureAsk = {
-        seconds,
-        frameType,
-        gain,
-        offset,
-        binning,
-        region,
-        sensorCelsius,
-        frameNumber,
-      };
+      const { sensorCelsius } = this;
+      const ask: ExposureAsk = { ...settings, seconds, sensorCelsius, frameNumber: this.#frameNumber++ };
       this.#phase = "readingOut";
       this.#o.note("readoutStarted");
       this.#after(spec.readoutSeconds, () => {

@@ -1,6 +1,5 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { SceneSpec } from "../spec/scene-spec.ts";
-import { Axis } from "./axis.ts";
 import type { AxisAngles } from "./mount-limits.ts";
 import type { AxisRates } from "./mount-rates.ts";
 
@@ -144,5 +143,29 @@ export class MountMotors {
     if (!this.#tracking) return;
     this.#driftArcsec.east += this.spec.driftArcsecPerSecond.east * seconds;
     this.#driftArcsec.north += this.spec.driftArcsecPerSecond.north * seconds;
+  }
+}
+
+/** One geared axis: the motor turns, and the tube follows once the play is taken up. */
+class Axis {
+  /** What the encoder on the motor says. */
+  motorDegrees: number;
+  /** Where the tube is. */
+  tubeDegrees: number;
+
+  constructor(
+    startDegrees: number,
+    readonly playDegrees: number,
+  ) {
+    this.motorDegrees = startDegrees;
+    this.tubeDegrees = startDegrees;
+  }
+
+  turn(byDegrees: number): void {
+    this.motorDegrees += byDegrees;
+    this.tubeDegrees = Math.min(
+      this.motorDegrees,
+      Math.max(this.motorDegrees - this.playDegrees, this.tubeDegrees),
+    );
   }
 }

@@ -10,7 +10,7 @@ export interface TrainState {
   readonly wheelSlot: number;
   readonly rotatorDegrees: number;
   readonly focusSteps: number;
-  readonly slip?: TrainSlip;
+  readonly slip?: TrainSlip | undefined;
 }
 
 /** One dust shadow as it falls on the sensor. */

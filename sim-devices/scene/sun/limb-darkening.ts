@@ -1,12 +1,12 @@
+type LimbCoefficients = readonly [number, number, number, number, number, number];
+
 /**
  * Continuum limb darkening: coefficients a0 … a5 of I(μ)/I(0) = Σ a_k μ^k.
  * @param wavelengthNm 385 to 1100
  * @throws RangeError outside
  * Source: H. Neckel, Solar Phys. 229 (2005) 13: analytical fit to Neckel & Labs 1994 (Solar Phys. 153, 91).
  */
-export function limbDarkening(
-  wavelengthNm: number,
-): readonly [number, number, number, number, number, number] {
+export function limbDarkening(wavelengthNm: number): LimbCoefficients {
   if (!(wavelengthNm >= 385 && wavelengthNm <= 1100)) {
     throw new RangeError(`Limb darkening is known from 385 to 1100 nm, not at ${wavelengthNm} nm`);
   }
@@ -32,6 +32,6 @@ export function limbDarkening(
 }
 
 /** I(μ)/I(0) for coefficients of `limbDarkening`. */
-export function limbLevel(a: readonly [number, number, number, number, number, number], mu: number): number {
+export function limbLevel(a: LimbCoefficients, mu: number): number {
   return a[0] + mu * (a[1] + mu * (a[2] + mu * (a[3] + mu * (a[4] + mu * a[5]))));
 }

@@ -5,9 +5,9 @@ import {
   motionPx,
   sunCentrePx,
 } from "../optics/image-geometry.ts";
-import type { LightPath } from "../painter-contract.ts";
+import type { LightPath, Region } from "../painter-contract.ts";
 import type { SceneSpec } from "../spec/scene-spec.ts";
-import { type Patch, SunPlane } from "./sun-plane.ts";
+import { SunPlane } from "./sun-plane.ts";
 import { SunSurface } from "./sun-surface.ts";
 
 /** A picture sampled for one place of the Sun stands for places this near [px]. */
@@ -19,7 +19,7 @@ const COPIES_MAX = 48;
 
 interface Sampled {
   readonly plane: SunPlane;
-  readonly patch: Patch;
+  readonly patch: Region;
   readonly xPx: number;
   readonly yPx: number;
   readonly smearX: number;
@@ -39,7 +39,7 @@ export class SunPicture {
   }
 
   /** Level over the patch, 1 at the centre of the quiet disc; `undefined` when none of the Sun falls there. */
-  over(light: LightPath, patch: Patch): Float32Array | undefined {
+  over(light: LightPath, patch: Region): Float32Array | undefined {
     const geometry = imageGeometry(this.spec, light);
     const at = sunCentrePx(this.spec, geometry, {
       eastArcsec: light.sunEastArcsec,
@@ -54,7 +54,7 @@ export class SunPicture {
     if (
       kept &&
       isSameGeometry(kept.plane.geometry, geometry) &&
-      samePatch(kept.patch, patch) &&
+      isSameRegion(kept.patch, patch) &&
       Math.hypot(kept.xPx - at.xPx, kept.yPx - at.yPx) < SAME_PLACE_PX &&
       Math.hypot(kept.smearX - smear.xPx, kept.smearY - smear.yPx) < SAME_PLACE_PX
     ) {
@@ -67,7 +67,7 @@ export class SunPicture {
     return level;
   }
 
-  #sample(level: Float32Array, geometry: ImageGeometry, patch: Patch, at: readonly Place[]): SunPlane {
+  #sample(level: Float32Array, geometry: ImageGeometry, patch: Region, at: readonly Place[]): SunPlane {
     let plane = this.#plane;
     for (const { xPx, yPx } of at) {
       if (!plane || !isSameGeometry(plane.geometry, geometry) || !plane.covers(patch, xPx, yPx)) {
@@ -95,7 +95,7 @@ function places(middle: Place, smear: Place): Place[] {
   }));
 }
 
-function misses(geometry: ImageGeometry, patch: Patch, at: Place, smearPx: number): boolean {
+function misses(geometry: ImageGeometry, patch: Region, at: Place, smearPx: number): boolean {
   const reach = geometry.sunRadiusPx + 4.5 * geometry.sigmaPx + geometry.pupilPx + smearPx / 2 + 4;
   return (
     at.xPx + reach < patch.xPx ||
@@ -105,6 +105,6 @@ function misses(geometry: ImageGeometry, patch: Patch, at: Place, smearPx: numbe
   );
 }
 
-function samePatch(a: Patch, b: Patch): boolean {
+function isSameRegion(a: Region, b: Region): boolean {
   return a.xPx === b.xPx && a.yPx === b.yPx && a.widthPx === b.widthPx && a.heightPx === b.heightPx;
 }

@@ -1,15 +1,8 @@
 import type { ImageGeometry } from "../optics/image-geometry.ts";
+import type { Region } from "../painter-contract.ts";
 import { cubicTaps, mixRows, sampleRow } from "./cubic-sampling.ts";
 import { drawDisc } from "./draw-disc.ts";
 import type { SunSurface } from "./sun-surface.ts";
-
-/** Part of the sensor, unbinned pixels. */
-export interface Patch {
-  readonly xPx: number;
-  readonly yPx: number;
-  readonly widthPx: number;
-  readonly heightPx: number;
-}
 
 /**
  * The Sun as the optics image it, blurred, drawn once on a grid fixed to the Sun's centre.
@@ -30,7 +23,7 @@ export class SunPlane {
   constructor(
     surface: SunSurface,
     readonly geometry: ImageGeometry,
-    patch: Patch,
+    patch: Region,
     sunXPx: number,
     sunYPx: number,
   ) {
@@ -50,7 +43,7 @@ export class SunPlane {
     });
   }
 
-  covers(patch: Patch, sunXPx: number, sunYPx: number): boolean {
+  covers(patch: Region, sunXPx: number, sunYPx: number): boolean {
     const needed = this.#needed(patch, sunXPx, sunYPx, 0);
     const e = this.#extent;
     if (needed.left >= e || needed.top >= e || needed.right <= -e || needed.bottom <= -e) return true; // no Sun there
@@ -63,7 +56,7 @@ export class SunPlane {
   }
 
   /** Adds weight × the Sun's level to every pixel of the patch; cubic (Catmull-Rom) between samples. */
-  addTo(out: Float32Array, patch: Patch, sunXPx: number, sunYPx: number, weight: number): void {
+  addTo(out: Float32Array, patch: Region, sunXPx: number, sunYPx: number, weight: number): void {
     const columns = cubicTaps(patch.xPx - sunXPx, patch.widthPx, this.step, this.#left, this.#width);
     const rows = cubicTaps(patch.yPx - sunYPx, patch.heightPx, this.step, this.#top, this.#height);
     const line = new Float32Array(this.#width);
@@ -74,7 +67,7 @@ export class SunPlane {
     }
   }
 
-  #needed(patch: Patch, sunXPx: number, sunYPx: number, margin: number) {
+  #needed(patch: Region, sunXPx: number, sunYPx: number, margin: number) {
     const marginX = margin * patch.widthPx;
     const marginY = margin * patch.heightPx;
     const clip = (value: number) => Math.min(this.#extent, Math.max(-this.#extent, value));

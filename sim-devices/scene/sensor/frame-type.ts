@@ -1,1 +1,0 @@
-export type FrameType = "light" | "dark" | "bias" | "flat";
