@@ -1,28 +1,35 @@
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { delimiter, join, resolve } from "node:path";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { writeReport } from "../../agent/outputs/write-report.ts";
+import type { FlatFound } from "../../agent/procedures/flat/flat-request.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
 import { runPlan } from "../../agent/run/machine/run-plan.ts";
+import { sunFromSite } from "../../agent/sky/sun-from-site.ts";
 import { systemClock } from "../../drivers/kit/clock.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
+import { dustyScene } from "../runs/slipping-scene.ts";
 import { type StockServer, startStockServer } from "./stock-server.ts";
 
 const root = resolve(import.meta.dirname, "../..");
 const program = (name: string) => join(root, "sim-devices/indi/programs", name);
 
-/** A site where it is about noon now, so that the Sun is up whenever the test runs. */
+/**
+ * A site where it is about ten in the morning now, so that the Sun is up whenever the test runs, and on the side of the
+ * dome's slit: from there a turn by 7 (June) to 58 degrees (December).
+ */
 const hoursUtc = (systemClock.nowMs() / 3_600_000) % 24;
-const longitudeDegrees = Number((((12 - hoursUtc) * 15 + 540) % 360).toFixed(3)) - 180;
+const longitudeDegrees = Number((((10 - hoursUtc) * 15 + 540) % 360).toFixed(3)) - 180;
+const site = { latitudeDegrees: 30, longitudeDegrees, elevationMetres: 200 };
 const today = new Date(systemClock.nowMs()).toISOString().slice(0, 10);
 
 const rigYaml = `
 rig: stock-server
-site: { latitudeDegrees: 10, longitudeDegrees: ${longitudeDegrees}, elevationMetres: 200 }
+site: ${JSON.stringify(site)}
 optics: { apertureMm: 60, focalLengthMm: 378, wavelengthNm: 656.28 }
 sunFilter:
   describe: Simulated energy-rejection filter of full aperture
@@ -42,11 +49,34 @@ devices:
   weather: { server: stock, device: Weather Simulator }
 `;
 
-/** The picture follows Debian's devices: the focuser simulator stands at 50000 steps, at the equator of this site the Sun is high. */
-const sceneYaml = `
-site: { latitudeDegrees: 10, longitudeDegrees: ${longitudeDegrees}, elevationMetres: 200 }
-focuser: { bestSteps: 50000, stepsMin: 0, stepsMax: 100000 }
+/** The picture follows Debian's devices: the focuser simulator stands at 50000 steps. */
+const sceneYaml = JSON.stringify({
+  site,
+  focuser: { bestSteps: 50_000, stepsMin: 0, stepsMax: 100_000 },
+  camera: dustyScene.camera,
+  rig: { ...dustyScene.rig, diffuser: { ...dustyScene.rig.diffuser, transmission: 0.05 } },
+  startsWith: { region: dustyScene.startsWith.region },
+});
+
+/** Every step of `first-flat.yaml`, with few frames for all but the flat: it is played in real time. */
+const planYaml = `
+plan: whole-job
+sun: { altitudeDegreesMin: 20 }
+steps:
+  - centre
+  - leak-check: { frames: 8 }
+  - flat: { blur: diffuser, frames: 32, darkFrames: 8, levelFraction: 0.85 }
+  - images: { frames: 2 }
 `;
+
+/** An hour from the Sun: from the pole, where the simulator begins, every slew to it and back takes half a minute. */
+function syncNearSun(): void {
+  const { siderealHours, hourAngleHours, decDegrees } = sunFromSite(systemClock.nowMs(), site);
+  const raHours = (siderealHours - hourAngleHours + 23) % 24;
+  server.setprop("Telescope Simulator.TELESCOPE_PARK.UNPARK=On");
+  server.setprop("Telescope Simulator.ON_COORD_SET.SYNC=On");
+  server.setprop(`Telescope Simulator.EQUATORIAL_EOD_COORD.RA;DEC=${raHours};${decDegrees}`);
+}
 
 /** Readings that nobody can put back: times, what the sky's rotation moves, and the picture of the last exposure. */
 const notSettings =
@@ -115,17 +145,17 @@ test("the whole job through Debian's server and simulators: good, and every sett
     );
   });
   server.setprop(
-    `Telescope Simulator.GEOGRAPHIC_COORD.LAT;LONG;ELEV=10;${(longitudeDegrees + 360) % 360};200`,
+    `Telescope Simulator.GEOGRAPHIC_COORD.LAT;LONG;ELEV=30;${(longitudeDegrees + 360) % 360};200`,
   );
+  syncNearSun();
   await systemClock.sleep(3);
   const before = settings();
   expect(Object.keys(before).length).toBeGreaterThan(150);
 
   const runFolder = join(folder, "run");
   using ledger = new Ledger(join(folder, "ledger.sqlite"));
-  const planFile = join(root, "plans/first-flat.yaml");
   const report = await runPlan({
-    plan: readPlan(readFileSync(planFile, "utf8"), planFile),
+    plan: readPlan(planYaml, "whole-job.yaml"),
     rigFile: readRigFile(rigYaml, "stock-rig.yaml"),
     openers: () => server.open,
     clock: systemClock,
@@ -139,6 +169,8 @@ test("the whole job through Debian's server and simulators: good, and every sett
     writeOutputs: (record) => writeReport(record, { folder: runFolder }),
   });
   expect(report.failure).toBeUndefined();
+  const flat = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
+  expect(flat.reasons).toEqual([]);
   expect(report).toMatchObject({ ended: "completed", verdict: "good", exitCode: 0, notAsFound: [] });
   await systemClock.sleep(2);
   expect(settings()).toEqual(before);

@@ -7,8 +7,11 @@ import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import { checkWorld } from "../stage/checkers/check-world.ts";
 import type { ProtocolChoice } from "../stage/rig-text.ts";
+import { sceneOfWidth, tinyScene } from "../stage/scenes.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 
+/** Large enough for a good flat. */
+const scene = sceneOfWidth(160);
 const demoPlan = readFileSync(join(import.meta.dirname, "../../plans/first-flat.yaml"), "utf8");
 const allButCamera: readonly RoleName[] = [
   "mount",
@@ -44,7 +47,7 @@ async function demoMaster(
   protocol: ProtocolChoice,
   painting: (paint: Paint) => Paint = (paint) => paint,
 ): Promise<ReturnType<typeof readCcdImage>> {
-  await using run = await openStage({ protocol, plan: demoPlan });
+  await using run = await openStage({ scene, protocol, plan: demoPlan });
   const { painter } = run.simulator;
   painter.paint = painting(painter.paint.bind(painter));
   expectDone(run, await run.run());
@@ -80,12 +83,13 @@ test.each([
   ["camera on Alpaca, mount and the rest on INDI", ["camera"]],
   ["the mount alone on Alpaca", ["mount"]],
 ] as const)("every step, %s: a good flat, and the rig as it was found", async (_, protocol) => {
-  await using run = await openStage({ protocol, plan: shortPlan });
+  await using run = await openStage({ scene, protocol, plan: shortPlan });
   expectDone(run, await run.run());
 });
 
 test("every step on devices of interfaces before Platform 7, with gain by index", async () => {
   await using run = await openStage({
+    scene,
     protocol: "alpaca",
     plan: shortPlan,
     alpaca: { platform: 6, gainBy: "index" },
@@ -98,7 +102,7 @@ test("the diffuser hangs on a switch, and the weather on a monitor and a station
     diffuser: "device: Scene Switches, switch: Diffuser",
     weather: "device: Scene Weather, conditions: Scene Station",
   };
-  await using run = await openStage({ protocol: "alpaca", rig: { instead }, plan: shortPlan });
+  await using run = await openStage({ scene, protocol: "alpaca", rig: { instead }, plan: shortPlan });
   expectDone(run, await run.run());
 });
 
@@ -108,7 +112,7 @@ test.each(Array.from({ length: 6 }, (_, i) => i))(
   async (draw) => {
     const random = new Random(seed).fork(`stop ${draw}`);
     const protocol = draw % 2 === 0 ? "alpaca" : allButCamera;
-    await using run = await openStage({ protocol });
+    await using run = await openStage({ scene: tinyScene, protocol });
     const afterSeconds = random.between(0, 200);
     run.clock.setTimer(afterSeconds, () => run.stop());
     const report = await run.run();

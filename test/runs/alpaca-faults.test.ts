@@ -11,6 +11,7 @@ import {
   stalledReply,
 } from "../stage/faults/alpaca-faults.ts";
 import { at, type Fault } from "../stage/faults/fault.ts";
+import { tinyScene } from "../stage/scenes.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 
 /** Begins in the middle of the exposure of the flat's fourth or fifth frame. */
@@ -26,7 +27,7 @@ function playInMidExposure(run: Stage, fault: Fault): void {
   };
 }
 
-const start = () => openStage({ protocol: "alpaca" });
+const start = () => openStage({ scene: tinyScene, protocol: "alpaca" });
 
 /** Restored by the world's own account, whatever became of the plan; and what did not work is said. */
 function expectRestored(run: Stage, report: RunReport, allowed: readonly number[]): void {

@@ -4,10 +4,10 @@ import { expect, test } from "vitest";
 import { inspectFile } from "../../agent/files/inspect/inspect-file.ts";
 import { loadFft } from "../../agent/imaging/numerics/fft-library.ts";
 import type { FlatFound } from "../../agent/procedures/flat/flat-request.ts";
-import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import { smallScene } from "../stage/scenes.ts";
 import { openStage } from "../stage/stage.ts";
 import { driftPlanText, driftScene } from "./drift-scene.ts";
+import { dustyScene } from "./slipping-scene.ts";
 
 const firstFlat = readFileSync(join(import.meta.dirname, "../../plans/first-flat.yaml"), "utf8");
 const fewFrames = firstFlat.replace("frames: 40", "frames: 8");
@@ -17,7 +17,7 @@ const darkCorners = {
 };
 
 test.each([
-  ["the demo", { scene: demoScene, plan: firstFlat }, "good"],
+  ["nine specks of dust", { scene: dustyScene, plan: firstFlat }, "good"],
   ["too few frames", { scene: smallScene, plan: fewFrames }, "usable"],
   ["corners that are honestly dark", { scene: darkCorners, plan: firstFlat }, "usable"],
   ["a drift", { scene: driftScene, plan: driftPlanText }, "good"],

@@ -77,7 +77,12 @@ export function readAsFlat(picture: Picture): Flat | undefined {
   const noise =
     picture.sigma === undefined ? (neighbourNoise(values, trustedPixelMask(picture), widthPx) ?? 0) : 0;
   const sigmaAdu = picture.sigma ?? new Float32Array(values.length).fill(noise);
-  return normaliseFlat({ shape: { widthPx, heightPx }, meanAdu: values, sigmaAdu, mask: trusted });
+  // Who made a flat of mean 1 with its sigma has masked what is dead: the middle of a deep shadow is not.
+  const deadAreMasked = picture.sigma !== undefined && picture.header.text("BUNIT")?.trim() === "";
+  return normaliseFlat(
+    { shape: { widthPx, heightPx }, meanAdu: values, sigmaAdu, mask: trusted },
+    { deadAreMasked },
+  );
 }
 
 export function trustedPixelMask(picture: Picture): Uint8Array {

@@ -22,13 +22,15 @@ const neighbourhoodPx = 32;
 /**
  * Divides a master by its mean over lit, trusted pixels.
  * Masked pixels that would blow up a division carry 1; pixels unlike their neighbourhood are masked as unhealthy.
+ * @param options.deadAreMasked its mask is taken as it is
  * @returns `undefined` when no pixel is lit
  */
 export function normaliseFlat(
   master: Pick<Master, "shape" | "meanAdu" | "sigmaAdu" | "mask">,
+  { deadAreMasked = false } = {},
 ): Flat | undefined {
   const mask = master.mask.slice();
-  markDead(master.meanAdu, mask, master.shape);
+  if (!deadAreMasked) markDead(master.meanAdu, mask, master.shape);
   let sum = 0;
   let count = 0;
   for (let i = 0; i < mask.length; i++) {

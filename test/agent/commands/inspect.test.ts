@@ -3,6 +3,9 @@ import { expect, test } from "vitest";
 import { registerCombine } from "../../../agent/commands/combine.ts";
 import { registerInspect } from "../../../agent/commands/inspect.ts";
 import type { Inspection } from "../../../agent/files/inspect/inspect-file.ts";
+import { readAsFlat, readPicture } from "../../../agent/files/inspect/inspected-picture.ts";
+import { ccdHdus } from "../../../drivers/formats/ccd-image.ts";
+import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 
@@ -75,6 +78,23 @@ test("a master of few frames is judged by its noise", async () => {
   expect(file).toMatchObject({ kind: "flat", frameCount: 9, type: "float32", verdict: "usable" });
   expect(Math.abs(figure(file, "noise")!.value - 0.003)).toBeLessThan(0.0004);
   expect(figure(file, "noise")!.verdict).toBe("usable");
+});
+
+test("the middle of a deep shadow is not taken for dead pixels where a master's own mask trusts it", () => {
+  using sky = largeSky(15);
+  const depth = (x: number, y: number) => 1 - 0.55 * Math.exp(-((x - 160) ** 2 + (y - 176) ** 2) / 8);
+  const gain = Float32Array.from({ length: 320 * 240 }, (_, i) => depth(i % 320, Math.floor(i / 320)));
+  const [sigma, mask] = [gain.map(() => 0.001), new Uint8Array(gain.length)];
+  const isMaskedIn = (unit: "" | "adu") => {
+    const flat = ccdHdus(
+      { widthPx: 320, heightPx: 240, data: gain, sigma, mask },
+      { unit, cards: flatCards },
+    );
+    writeFitsFile(sky.path("m.fits"), flat, { writtenUtcMs: 0, replace: true });
+    return readAsFlat(readPicture(sky.path("m.fits")).picture)!.mask.some((bits) => bits !== 0);
+  };
+  expect(isMaskedIn("")).toBe(false);
+  expect(isMaskedIn("adu")).toBe(true); // nobody has looked at its pixels yet
 });
 
 test("a dark that touches zero is told", async () => {

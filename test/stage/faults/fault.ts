@@ -5,7 +5,7 @@ import type { World } from "../../../sim-devices/scene/world.ts";
 /** The rig as faults can get at it; the servers only where the fault needs one. */
 export interface FaultyRig {
   readonly world: World;
-  readonly server?: IndiServer;
+  readonly indiServer?: IndiServer;
   readonly alpacaServer?: SimAlpacaServer;
   /** The agent at work: asked for an orderly end, or killed. */
   readonly agent?: { stop(reason: Error): void; kill(): void };

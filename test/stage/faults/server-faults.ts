@@ -16,8 +16,8 @@ function isReply(message: DriverMessage, which: Which): boolean {
 }
 
 function serverOf(rig: FaultyRig): IndiServer {
-  if (!rig.server) throw new Error("this fault needs a server");
-  return rig.server;
+  if (!rig.indiServer) throw new Error("this fault needs a server");
+  return rig.indiServer;
 }
 
 /** The next `count` replies vanish. */
