@@ -1,7 +1,7 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { findTrustedPx } from "../combining/trusted-px.ts";
-import { refitCluster } from "./dust-anew.ts";
 import { smoothBackground } from "./dust-background.ts";
+import { refitCluster } from "./dust-cluster-refit.ts";
 import type { ShadowFit } from "./dust-fit.ts";
 import { darkShare, isCutByEdge, isMostlySeen, scatterAround, snrMin } from "./dust-judge.ts";
 import { halveResolution, type Level } from "./dust-level.ts";

@@ -88,8 +88,12 @@ export function matchTrain(
   const peak = atPeak > correlationAtZero ? found : { x: 0, y: 0 };
   const pair = structurePair(flat, picture);
   // A strong pattern of the sensor keeps that at zero. In the difference only shadows that moved are left.
-  const anew = finder.between(spectrum, finder.spectrumOf(picture.log.map((log, i) => log - flat.log[i]!)));
-  const common = residualAtShift(pair, anew) < limits.missAnew * residualAtShift(pair, peak) ? anew : peak;
+  const peakAgain = finder.between(
+    spectrum,
+    finder.spectrumOf(picture.log.map((log, i) => log - flat.log[i]!)),
+  );
+  const common =
+    residualAtShift(pair, peakAgain) < limits.missAnew * residualAtShift(pair, peak) ? peakAgain : peak;
   const moves = shadowMoves(pair, shadows, common);
   const agreed = trainMove(moves, shape);
   const move = agreed && agreed.shiftSigmaPx < limits.moveSigmaPx ? agreed : undefined;

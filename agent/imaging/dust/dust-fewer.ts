@@ -43,8 +43,8 @@ function firstThatGains(
     const changed = [...out, ...instead];
     const near = kept.filter((one) => changed.some((other) => doFitsOverlap(one, other)));
     const far = kept.filter((one) => !near.includes(one));
-    const anew = fitBestKinds(removeShadows(picture, far), [...near, ...instead]);
-    const joint = fitJointly(picture, [...far, ...anew], knotPx, cellPx, best);
+    const refit = fitBestKinds(removeShadows(picture, far), [...near, ...instead]);
+    const joint = fitJointly(picture, [...far, ...refit], knotPx, cellPx, best);
     if (isBetterFit(joint, best)) return joint;
   }
   return undefined;

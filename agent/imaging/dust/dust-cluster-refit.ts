@@ -1,11 +1,11 @@
 import { cellSidePx } from "./dust-cells.ts";
 import { findClusters, moveFit, pictureAbout } from "./dust-cluster.ts";
 import { findNextShadow } from "./dust-explaining.ts";
+import { fewerShadows } from "./dust-fewer.ts";
 import type { ShadowFit } from "./dust-fit.ts";
 import { fitJointly, isBetterFit, type JointFit } from "./dust-joint-fit.ts";
 import { fitBestKinds } from "./dust-measure.ts";
 import { addShadow, type Residual, type Shadow, shadowOfFit } from "./dust-shadow.ts";
-import { fewerShadows } from "./dust-simpler.ts";
 import { isRing } from "./shadow-profile.ts";
 
 /** Two that overlap are told apart by the search. */
@@ -40,9 +40,9 @@ function clusterAnew(clean: Residual, cluster: readonly Shadow[], knotPx: number
   let cellPx = Math.min(cellPxMost, cellSidePx(asFound));
   while (picture.values.length > cellsMost * cellPx ** 2) cellPx *= 2;
   const before = fitJointly(picture, asFound, knotPx, cellPx);
-  const anew =
+  const refit =
     cluster.length < clusterLeast ? undefined : fromNothing(picture, cluster.length, knotPx, cellPx);
-  const best = fewerShadows(picture, anew && isBetterFit(anew, before) ? anew : before, knotPx, cellPx);
+  const best = fewerShadows(picture, refit && isBetterFit(refit, before) ? refit : before, knotPx, cellPx);
   if (best === before) return undefined;
   // How little is known of overlapping ones' depths is judged when all are measured; here the criterion has.
   return best.shadows.map((fit) => shadowOfFit({ ...moveFit(fit, x0, y0), depthSigma: 0 }));
