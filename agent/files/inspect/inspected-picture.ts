@@ -63,15 +63,9 @@ export function readPicture(path: string): { picture: Picture; type: string } {
   });
 }
 
-/**
- * A flat that says what level became 1 is judged as it is; anything else is divided by its level and looked through for dead
- * pixels first. Without UNCERT the noise is taken from the picture itself, the same everywhere.
- */
+/** Without UNCERT the noise is taken from the picture itself, the same everywhere. */
 export function readAsFlat(picture: Picture): Flat | undefined {
-  const { values, mask, widthPx, heightPx, header, sigma } = picture;
-  const levelAdu = header.number("FLATLEVL");
-  if (levelAdu !== undefined && sigma)
-    return { shape: { widthPx, heightPx }, gain: values, sigma, mask, levelAdu };
+  const { values, mask, widthPx, heightPx } = picture;
   const trusted = mask.slice();
   for (let i = 0; i < values.length; i++) if (!(values[i]! > 0)) trusted[i]! |= 1;
   const noise =
