@@ -24,11 +24,15 @@ const described = (method: string) =>
 const named = (pattern: RegExp) =>
   [...new Set([...source.matchAll(pattern)].map((match) => match[1]!))].sort();
 
+/** Properties are read and written under the name that their parameter has. */
+const properties = named(/\bname: "([A-Z][A-Za-z]+)",\s*schema/g).map((name) => name.toLowerCase());
+
 test("every member that the driver reads is described as one to read", () => {
   const members = [
     ...named(/\.(?:get|optional|probe)(?:<[^>]*>)?\(\s*"([a-z]+)"/g),
     ...named(/\b(?:must|may|can)\("([a-z]+)"\)/g),
     ...named(/\bmember: "([a-z]+)"/g),
+    ...properties,
   ];
   expect(members.length).toBeGreaterThan(60);
   expect(members.filter((member) => !described("GET").has(member))).toEqual([]);
@@ -39,7 +43,7 @@ test("every command that the driver sends is described as one to send", () => {
     ...named(/\.put\(\s*"([a-z]+)"/g),
     ...named(/\.put\([^")]*\? "([a-z]+)"/g),
     ...named(/\.put\([^")]*\? "[a-z]+" : "([a-z]+)"/g),
-    ...named(/\bmember: "([a-z]+)",\s*parameter/g),
+    ...properties,
   ];
   expect(members).toEqual(
     expect.arrayContaining(["startexposure", "park", "unpark", "slewtocoordinatesasync", "gain"]),

@@ -1,6 +1,7 @@
-import { readFileSync } from "node:fs";
+import { copyFileSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { expect, test } from "vitest";
+import { afterAll, expect, test } from "vitest";
 import { flatCheckRows } from "../../agent/outputs/flat-check-rows.ts";
 import { reportSummary } from "../../agent/outputs/report-words.ts";
 import type { ImagesFound } from "../../agent/procedures/images/images-request.ts";
@@ -16,6 +17,31 @@ import { openStage, type Stage } from "../stage/stage.ts";
 import { dustyScene, slippingPlanText } from "./slipping-scene.ts";
 
 const start = (plan: string) => openStage({ scene: dustyScene, plan });
+
+const folder = mkdtempSync(join(tmpdir(), "evenfield-new-flat-"));
+afterAll(() => rmSync(folder, { recursive: true, force: true }));
+
+/** A whole run in which nothing moved. */
+const quietFolder = join(folder, "day-before");
+const quietReport = await playQuietRun();
+
+async function playQuietRun(): Promise<RunReport> {
+  const plan = slippingPlanText(", whenFlatMoved: new-flat");
+  await using run = await openStage({ scene: dustyScene, plan, folder: quietFolder });
+  return await run.run();
+}
+
+/** The day after, with the ledger as it was then: the flat still fits, so that no other is taken at first. */
+function startDayAfter(images: string, plannedMinutes?: number): Promise<Stage> {
+  const today = mkdtempSync(join(folder, "day-after-"));
+  copyFileSync(join(quietFolder, "ledger.sqlite"), join(today, "ledger.sqlite"));
+  const startUtc = new Date(Date.parse(dustyScene.startUtc) + 86_400_000).toISOString();
+  const plan = slippingPlanText(images, ", onlyWhenNoneFits: true").replace(
+    "Min: 20",
+    plannedMinutes === undefined ? "Min: 20" : `Min: 20, plannedMinutes: ${plannedMinutes}`,
+  );
+  return openStage({ scene: dustyScene, startUtc, plan, folder: today });
+}
 
 /** Begins each fault as soon as so many of that work are done. */
 function when(run: Stage, script: readonly { what: string; done: number; step?: number; fault: Fault }[]) {
@@ -122,7 +148,7 @@ test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images
 });
 
 test("the tube turns by 2 degrees in mid-run: the rotation is told, a new flat is taken", async () => {
-  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat"));
+  await using run = await startDayAfter(", whenFlatMoved: new-flat");
   when(run, [{ what: "images", done: 12, fault: slips(0, 0, 2) }]);
   const report = await run.run();
   expect(report.exitCode).toBe(0);
@@ -150,18 +176,16 @@ test("the same without the option: told in verdict and record, the images go on 
   expectAsFoundAndSafe(run);
 });
 
-test("nothing moves: no new flat, however often it is asked", async () => {
-  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat"));
-  const report = await run.run();
-  expect(kinds(report)).toEqual(wholeWithNewFlat.slice(0, 4));
-  expect(report.verdict).toBe("good");
-  const [found] = imagesOf(report);
+test("nothing moves: no new flat, however often it is asked", () => {
+  expect(kinds(quietReport)).toEqual(wholeWithNewFlat.slice(0, 4));
+  expect(quietReport.verdict).toBe("good");
+  const [found] = imagesOf(quietReport);
   expect(found!.checks.map(({ says }) => says)).toEqual(["untold", "fits", "fits", "fits", "fits"]);
   expect(found!.doubtful).toEqual([]);
 });
 
 test("it slips again and again: no more new flats than the plan allows, and that is told", async () => {
-  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat, newFlatsMost: 1"));
+  await using run = await startDayAfter(", whenFlatMoved: new-flat, newFlatsMost: 1");
   when(run, [
     { what: "images", done: 7, fault: slips(4, -3) },
     { what: "images", done: 12, step: 6, fault: slips(-3, 4) },
@@ -177,10 +201,7 @@ test("it slips again and again: no more new flats than the plan allows, and that
 });
 
 test("the planned time is nearly over: no new flat is begun", async () => {
-  const text = slippingPlanText(", whenFlatMoved: new-flat");
-  await using run = await start(
-    text.replace("altitudeDegreesMin: 20", "altitudeDegreesMin: 20, plannedMinutes: 6"),
-  );
+  await using run = await startDayAfter(", whenFlatMoved: new-flat", 6);
   when(run, [{ what: "images", done: 7, fault: slips(4, -3) }]);
   const report = await run.run();
   expect(kinds(report)).toEqual(wholeWithNewFlat.slice(0, 4));
@@ -188,7 +209,7 @@ test("the planned time is nearly over: no new flat is begun", async () => {
 });
 
 test("the camera dies in the new flat: the run ends as with any step that fails, and the rig is put back", async () => {
-  await using run = await start(slippingPlanText(", whenFlatMoved: new-flat"));
+  await using run = await startDayAfter(", whenFlatMoved: new-flat");
   when(run, [
     { what: "images", done: 7, fault: slips(4, -3) },
     { what: "flat frames", done: 3, step: 5, fault: cameraStuckBusy() },
