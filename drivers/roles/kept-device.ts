@@ -2,6 +2,7 @@ import type { Clock } from "../kit/clock.ts";
 import { withDeadline } from "../kit/deadline.ts";
 import { ReadbackError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
+import { neverAborted } from "../kit/never-aborted.ts";
 import { stopOnFailure } from "../kit/stopped-if-failed.ts";
 import { unlessAborted } from "../kit/unless-aborted.ts";
 import type { Device, Setting } from "./device.ts";
@@ -210,7 +211,7 @@ export abstract class KeptDevice implements Device {
     withinSeconds: number,
     what: string,
     work: (signal: AbortSignal) => Promise<T>,
-    signal = new AbortController().signal,
+    signal = neverAborted,
   ): Promise<T> {
     return withDeadline(this.clock, { device: this.name, what, withinSeconds, signal }, work);
   }

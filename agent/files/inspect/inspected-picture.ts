@@ -33,6 +33,8 @@ export interface Picture {
   readonly values: Float32Array;
   readonly sigma: Float32Array | undefined;
   readonly mask: Uint8Array;
+  /** Whether the file has one. */
+  readonly hasMask: boolean;
 }
 
 /** @throws InputError */
@@ -58,6 +60,7 @@ export function readPicture(path: string): { picture: Picture; type: string } {
       values: pixels instanceof Float32Array ? pixels : new Float32Array(pixels),
       sigma: sigma === undefined ? undefined : new Float32Array(sigma),
       mask: mask === undefined ? new Uint8Array(pixels.length) : new Uint8Array(mask),
+      hasMask: mask !== undefined,
     };
     return { picture, type: image.layout.type };
   });
@@ -71,8 +74,9 @@ export function readAsFlat(picture: Picture): Flat | undefined {
   const noise =
     picture.sigma === undefined ? (neighbourNoise(values, trustedPixelMask(picture), widthPx) ?? 0) : 0;
   const sigmaAdu = picture.sigma ?? new Float32Array(values.length).fill(noise);
-  // Who made a flat of mean 1 with its sigma has masked what is dead: the middle of a deep shadow is not.
-  const deadAreMasked = picture.sigma !== undefined && picture.header.text("BUNIT")?.trim() === "";
+  // Who made a flat of mean 1 with sigma and mask has masked what is dead: the middle of a deep shadow is not.
+  const deadAreMasked =
+    picture.sigma !== undefined && picture.hasMask && picture.header.text("BUNIT")?.trim() === "";
   return normaliseFlat(
     { shape: { widthPx, heightPx }, meanAdu: values, sigmaAdu, mask: trusted },
     { deadAreMasked },

@@ -85,15 +85,16 @@ test("the middle of a deep shadow is not taken for dead pixels where a master's 
   const depth = (x: number, y: number) => 1 - 0.55 * Math.exp(-((x - 160) ** 2 + (y - 176) ** 2) / 8);
   const gain = Float32Array.from({ length: 320 * 240 }, (_, i) => depth(i % 320, Math.floor(i / 320)));
   const [sigma, mask] = [gain.map(() => 0.001), new Uint8Array(gain.length)];
-  const isMaskedIn = (unit: "" | "adu") => {
+  const isMaskedIn = (unit: "" | "adu", parts: object = { mask }) => {
     const flat = ccdHdus(
-      { widthPx: 320, heightPx: 240, data: gain, sigma, mask },
+      { widthPx: 320, heightPx: 240, data: gain, sigma, ...parts },
       { unit, cards: flatCards },
     );
     writeFitsFile(sky.path("m.fits"), flat, { writtenUtcMs: 0, replace: true });
     return readAsFlat(readPicture(sky.path("m.fits")).picture)!.mask.some((bits) => bits !== 0);
   };
   expect(isMaskedIn("")).toBe(false);
+  expect(isMaskedIn("", {})).toBe(true); // no mask: nothing shows that its maker looked for dead pixels
   expect(isMaskedIn("adu")).toBe(true); // nobody has looked at its pixels yet
 });
 
