@@ -188,17 +188,24 @@ class Safing {
       const now = clock.monotonicSeconds();
       const isSafe = this.#covered.proved || this.#offSun || (!rig.cover && !rig.mount);
       if (isSafe) firstDoneSeconds ??= now;
-      const limit = firstDoneSeconds === undefined ? hopeSeconds : firstDoneSeconds - startedSeconds + secondGraceSeconds;
+      const limit =
+        firstDoneSeconds === undefined ? hopeSeconds : firstDoneSeconds - startedSeconds + secondGraceSeconds;
       if (now - startedSeconds > limit) this.#over.abort(new Error("time is up"));
       if (!isSafe && now - toldSeconds >= tellEverySeconds) {
         toldSeconds = now;
-        tell?.(`the telescope is neither covered nor off the Sun yet: ${[...this.#failed.values()].join("; ")}`);
+        tell?.(
+          `the telescope is neither covered nor off the Sun yet: ${[...this.#failed.values()].join("; ")}`,
+        );
       }
     }
   }
 
   /** Tries until it is done or time is up. */
-  async #untilDone(what: string, device: Device, work: (signal: AbortSignal) => Promise<boolean>): Promise<void> {
+  async #untilDone(
+    what: string,
+    device: Device,
+    work: (signal: AbortSignal) => Promise<boolean>,
+  ): Promise<void> {
     while (!this.#over.signal.aborted) {
       let isDone = false;
       await this.#attempt(what, device, async (signal) => {
@@ -209,7 +216,11 @@ class Safing {
     }
   }
 
-  async #attempt(what: string, device: Device, work: (signal: AbortSignal) => Promise<unknown>): Promise<void> {
+  async #attempt(
+    what: string,
+    device: Device,
+    work: (signal: AbortSignal) => Promise<unknown>,
+  ): Promise<void> {
     const { role } = device;
     const withinSeconds = role === "cover" || role === "mount" ? trySecondsMax[role] : trySecondsMax.others;
     const limits = { device: device.name, what, withinSeconds, signal: this.#over.signal };

@@ -66,7 +66,10 @@ async function lightShare(tools: SafingTools, signal: AbortSignal): Promise<numb
   return Math.max(0, brightAdu) / openAdu;
 }
 
-async function rateOfOpenFront({ rig: { diffuser }, findings: { lightRate } }: SafingTools, signal: AbortSignal) {
+async function rateOfOpenFront(
+  { rig: { diffuser }, findings: { lightRate } }: SafingTools,
+  signal: AbortSignal,
+) {
   if (!diffuser) return lightRate.none;
   const state = await diffuser.state(signal);
   if (state === "closed") return lightRate.diffuser;

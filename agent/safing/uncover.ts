@@ -1,6 +1,6 @@
+import { isSunUp, sunSeparationDegrees } from "./off-sun.ts";
 import { proveCovered } from "./prove-covered.ts";
 import type { SafingTools } from "./safing-tools.ts";
-import { isSunUp, sunSeparationDegrees } from "./off-sun.ts";
 import { UnsafeError } from "./unsafe-error.ts";
 
 export interface UncoverTools extends SafingTools {

@@ -25,7 +25,9 @@ export async function whileCovered<T>(
       const state = await cover.state(own.signal).catch(() => undefined);
       if (own.signal.aborted || (state !== "open" && state !== "moving")) continue;
       front.covered = { proved: false, why: `the cover reads ${state}, and nobody here opened it` };
-      own.abort(new UnsafeError("NOT_COVERED", front.covered.why, "See who opens the cover, and close it by hand."));
+      own.abort(
+        new UnsafeError("NOT_COVERED", front.covered.why, "See who opens the cover, and close it by hand."),
+      );
     }
   })();
   try {

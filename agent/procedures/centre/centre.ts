@@ -45,8 +45,7 @@ export const centre = defineStep<CentreRequest, CentreFound, CentreWork>({
   // The cover stays open only over a centred Sun.
   makeSafe: ({ bench, request }, ended, signal) =>
     tryAll([
-      () =>
-        ended === "completed" && request.coverAfter === "open" ? undefined : coverFront(bench, signal),
+      () => (ended === "completed" && request.coverAfter === "open" ? undefined : coverFront(bench, signal)),
       () => bench.rig.camera.ensureStopped(signal),
       () => bench.rig.mount?.ensureStopped(signal),
     ]),

@@ -1,11 +1,11 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
-import { coverFront } from "../../safing/cover-front.ts";
-import { uncover } from "../../safing/uncover.ts";
 import { FrameMean } from "../../imaging/combining/frame-mean.ts";
-import { openFraction } from "../../safing/prove-covered.ts";
-import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { judgeLeak } from "../../imaging/proof/leak.ts";
+import { coverFront } from "../../safing/cover-front.ts";
+import { openFraction } from "../../safing/prove-covered.ts";
+import { uncover } from "../../safing/uncover.ts";
+import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { runSubstep } from "../run-step.ts";
@@ -167,7 +167,10 @@ export async function judgeLeakFrames(work: LeakWork): Promise<void> {
   bench.findings.leak = { leakFraction, detectionLimitFraction, exposureSeconds, verdict };
   bench.note("leak check", { leakFraction, detectionLimitFraction, found: report.found, verdict });
   if (report.found && leakFraction > openFraction) {
-    bench.front.covered = { proved: false, why: `${percent(leakFraction)} of the flat's light comes past it` };
+    bench.front.covered = {
+      proved: false,
+      why: `${percent(leakFraction)} of the flat's light comes past it`,
+    };
     throw new UnsafeError(
       "COVER_STANDS_OPEN",
       `${percent(leakFraction)} of the flat's level comes past the cover, which says that it is closed: that is no leak but an open cover`,

@@ -1,4 +1,5 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
+import type { Cover } from "../../../drivers/roles/cover.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
 import type { Dome } from "../../../drivers/roles/dome.ts";
 import type { Mount } from "../../../drivers/roles/mount.ts";
@@ -6,6 +7,7 @@ import { lengthArcsec } from "../../../drivers/roles/mount-sky.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
+import type { Front } from "../../safing/front.ts";
 import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { GuardWatch } from "./guard.ts";
@@ -17,6 +19,7 @@ const offSunGraceSeconds = 45;
 
 export interface GuardRequest {
   readonly rig: Rig;
+  readonly front: Front;
   readonly rigFile: RigFile;
   readonly clock: Clock;
   readonly sunAltitudeDegreesMin: number;
@@ -40,6 +43,7 @@ export function guardWatches(request: GuardRequest): readonly GuardWatch[] {
     ...weatherWatches(rig, grace),
     ...(dome?.abilities.shutter ? [domeWatch(dome)] : []),
     ...(mount ? [trackingWatch(mount, request)] : []),
+    ...(cover ? [coverWatch(cover, request)] : []),
     ...watched.filter((device) => device !== undefined).map((device) => linkWatch(device, grace)),
   ];
 }
@@ -103,6 +107,22 @@ function domeWatch(dome: Dome): GuardWatch {
       return seenOpen && shutter !== "open"
         ? `${dome.name}: the shutter is ${shutter ?? "unknown"}`
         : undefined;
+    },
+  };
+}
+
+/** What was closed and proved stays closed until it is uncovered. */
+function coverWatch(cover: Cover, { front }: GuardRequest): GuardWatch {
+  const isProvedClosed = () => front.expectedClosed && front.covered.proved;
+  return {
+    name: "cover",
+    everySeconds: 2,
+    graceSeconds: 0,
+    check: async (signal) => {
+      if (!isProvedClosed()) return undefined;
+      const state = await cover.state(signal).catch(() => undefined); // silence is the link's
+      if (!isProvedClosed() || (state !== "open" && state !== "moving")) return undefined;
+      return `${cover.name}: the cover reads ${state}, and this run did not open it`;
     },
   };
 }

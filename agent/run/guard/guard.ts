@@ -22,6 +22,8 @@ const checkSecondsMax = 20;
 export interface GuardTools {
   readonly clock: Clock;
   readonly signal: AbortSignal;
+  /** Called at every look: a guard that is silent is not awake. */
+  readonly looked?: () => void;
 }
 
 /**
@@ -30,13 +32,14 @@ export interface GuardTools {
  */
 export async function watchConditions(
   watches: readonly GuardWatch[],
-  { clock, signal }: GuardTools,
+  { clock, signal, looked }: GuardTools,
   onLost: (reason: string, watch: GuardWatch) => void,
 ): Promise<void> {
   const keepWatch = async (watch: GuardWatch) => {
     let badSinceSeconds: number | undefined;
     while (!signal.aborted) {
       const reason = await reasonNow(watch, { clock, signal });
+      looked?.();
       if (signal.aborted) return;
       badSinceSeconds = reason === undefined ? undefined : (badSinceSeconds ?? clock.monotonicSeconds());
       if (reason !== undefined && clock.monotonicSeconds() - badSinceSeconds! >= watch.graceSeconds)

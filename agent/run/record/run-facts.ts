@@ -4,6 +4,8 @@ import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
 import type { StepOutcome, TrainSeen } from "../../procedures/step.ts";
+import { newFront } from "../../safing/front.ts";
+import type { Safety } from "../../safing/make-safe.ts";
 import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
@@ -38,6 +40,10 @@ export class RunFacts {
   train: TrainSeen | undefined;
   /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
   readonly findings: StepFindings = { lightRate: {} };
+  /** The same of the telescope's front. */
+  readonly front = newFront();
+  /** How the rig stood when it was made safe last. */
+  safety: Safety | undefined;
   /** A step that needs the Sun has begun. */
   looking = false;
   /** The dome, if there is one, is open towards the Sun. */

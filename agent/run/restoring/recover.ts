@@ -1,14 +1,16 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
+import { type Front, newFront } from "../../safing/front.ts";
+import type { KnownLight } from "../../safing/safing-tools.ts";
 import { checkConditionsOnce } from "../guard/guard.ts";
 import { weatherWatches } from "../guard/guard-watches.ts";
 import type { Ledger } from "../ledger/ledger.ts";
-import type { SettingRecord } from "../record/run-record.ts";
-import { mayOpenCover } from "./cover-policy.ts";
-import { restoreBaseline } from "./restore.ts";
+import { whyLeaveCovered } from "./cover-policy.ts";
+import { type RestoredRig, restoreBaseline } from "./restore.ts";
 
 export interface RestoreRunRequest {
   readonly rig: Rig;
@@ -19,29 +21,35 @@ export interface RestoreRunRequest {
   readonly retreatedBecause?: readonly string[];
   /** What the guard saw of the weather, when it had to retreat from it. */
   readonly weatherLost?: string | undefined;
+  /** What the run knows of the front and of the light; left out, nothing. */
+  readonly front?: Front;
+  readonly findings?: KnownLight;
+  readonly tell?: (text: string) => void;
 }
 
 /**
  * Puts back one run's baseline from the ledger and closes the run there when all of it is back.
  * Killed half way, it can be done again: what is back already is only read.
  */
-export async function restoreRun(
-  request: RestoreRunRequest,
-  runId: string,
-): Promise<readonly SettingRecord[]> {
-  const { ledger, rig, clock, log } = request;
-  const records = await restoreBaseline({
+export async function restoreRun(request: RestoreRunRequest, runId: string): Promise<RestoredRig> {
+  const { ledger, rig, rigFile, clock, log, tell, retreatedBecause = [] } = request;
+  const restored = await restoreBaseline({
     rig,
+    site: rigFile.site,
     clock,
     log,
+    front: request.front ?? newFront(),
+    findings: request.findings ?? { lightRate: {} },
     baseline: ledger.baselineOf(runId),
     signal: neverAborted, // nothing cuts a restore short
-    mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
-    mayOpenCover: (signal) => mayOpenCover({ retreatedBecause: [], ...request }, signal),
+    retreatedBecause,
+    mark: (entry, isBack) => ledger.markRestored(runId, entry, entry.setting.key, isBack),
+    whyKeepCovered: (signal) => whyLeaveCovered({ rig, rigFile, clock, retreatedBecause }, signal),
     weatherAgainst: async (signal) => request.weatherLost ?? (await weatherNow(request, signal)),
+    ...given({ tell }),
   });
-  if (records.every((record) => record.state !== "different")) ledger.closeRun(runId);
-  return records;
+  if (restored.settings.every((record) => record.state !== "different")) ledger.closeRun(runId);
+  return restored;
 }
 
 /** As the guard sees it: a station that is silent gets its grace, and is as good as rain after it. */
@@ -53,9 +61,8 @@ async function weatherNow(
   return (await checkConditionsOnce(watches, { clock, signal }))[0];
 }
 
-export interface RecoveredRun {
+export interface RecoveredRun extends RestoredRig {
   readonly runId: string;
-  readonly settings: readonly SettingRecord[];
 }
 
 /**
@@ -65,7 +72,7 @@ export interface RecoveredRun {
 export async function recoverUnfinishedRuns(request: RestoreRunRequest): Promise<readonly RecoveredRun[]> {
   const recovered: RecoveredRun[] = [];
   for (const { runId } of request.ledger.unfinishedRuns(request.rigFile.rig).toReversed()) {
-    recovered.push({ runId, settings: await restoreRun(request, runId) });
+    recovered.push({ runId, ...(await restoreRun(request, runId)) });
   }
   return recovered;
 }

@@ -4,8 +4,8 @@ import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf } from "../../../drivers/roles/rig.ts";
 import { roleNames, roles } from "../../../drivers/roles/roles.ts";
 import { makeSafe, type Safety } from "../../safing/make-safe.ts";
-import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { type UncoverTools, uncover } from "../../safing/uncover.ts";
+import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { whileCovered } from "../../safing/while-covered.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
 import { isOpenCover, isOpenShutter, movesTelescope } from "./kept-safe.ts";
@@ -35,7 +35,7 @@ export interface RestoredRig {
 /**
  * Puts the rig back as the baseline says, in a safe order: made safe, shutter closed if the weather is against it, then
  * what stands in the light, the mount and the dome behind the closed cover, the cover itself, and the connections last.
- * Safety goes before how it was found (decisions 0012 and 0020): what is not proved to be covered is not moved near the
+ * Safety goes before how it was found (decisions 0012 and 0080): what is not proved to be covered is not moved near the
  * Sun. Every value is read back. Never throws for a device's sake; doing it again, or going on after a crash half way,
  * is harmless.
  */
@@ -198,7 +198,8 @@ class RestoreRound {
     try {
       await uncover(this.request, signal);
     } catch (error) {
-      if (error instanceof UnsafeError) return this.#leaveClosed(device, entry, `left closed: ${error.message}`);
+      if (error instanceof UnsafeError)
+        return this.#leaveClosed(device, entry, `left closed: ${error.message}`);
       if (!(error instanceof DeviceError)) throw error;
       this.request.log.warn({ device: device.name, why: error.message }, "could not put back");
     }

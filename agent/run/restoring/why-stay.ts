@@ -1,7 +1,7 @@
 import type { Equatorial } from "../../../drivers/roles/mount.ts";
-import { isPathOffSun, isSunUp } from "../../safing/off-sun.ts";
-import type { Safety } from "../../safing/make-safe.ts";
 import { describeCovered } from "../../safing/front.ts";
+import type { Safety } from "../../safing/make-safe.ts";
+import { isPathOffSun, isSunUp } from "../../safing/off-sun.ts";
 import type { BaselineEntry } from "../record/run-record.ts";
 import type { RestoreRequest } from "./restore.ts";
 

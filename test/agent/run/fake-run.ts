@@ -62,6 +62,7 @@ export class FakeRun implements Disposable {
       signal: this.stop.signal,
       unattended: true,
       progress: () => {},
+      tell: () => {},
       writeOutputs: async () => [],
       freeDiskMegabytes: () => this.freeDiskMegabytes,
       ...more,

@@ -2,6 +2,7 @@ import { beforeEach, expect, test } from "vitest";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import { checkConditionsOnce, type GuardWatch, watchConditions } from "../../../../agent/run/guard/guard.ts";
 import { type GuardRequest, guardWatches } from "../../../../agent/run/guard/guard-watches.ts";
+import { newFront } from "../../../../agent/safing/front.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
@@ -23,6 +24,7 @@ beforeEach(() => {
   freeMegabytes = 10_000;
   request = {
     rig: rig.open(),
+    front: newFront(),
     rigFile: readRigFile(testRigText, "rig.yaml"),
     clock,
     sunAltitudeDegreesMin: 20,
