@@ -69,7 +69,7 @@ export async function rehearse(
       ledger,
       signal,
       unattended: true,
-      tell: (text) => line.say(text),
+      warn: (text) => line.say(text),
       progress: (now) => {
         centring.look(now.stepIndex);
         line.update(now);

@@ -56,7 +56,7 @@ export async function run(
     ledger,
     unattended: options.unattended === true,
     progress: (now) => line.update(now),
-    tell: (text) => line.say(text),
+    warn: (text) => line.say(text),
     writeOutputs: (record) => wiring.writeOutputs(record, folder),
   }).finally(() => line.end());
   return runOutcome(report);

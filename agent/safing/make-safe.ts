@@ -14,8 +14,8 @@ export interface SafingGoal {
   readonly goal: "covered" | "covered and off the Sun";
   /** Never the signal that ended the work. */
   readonly signal: AbortSignal;
-  /** Tells whoever watches, while neither of the two has come about. */
-  readonly tell?: (text: string) => void;
+  /** Warns whoever watches, while neither of the two has come about. */
+  readonly warn?: (text: string) => void;
 }
 
 /** How the rig stands, as it was read back. */
@@ -34,11 +34,13 @@ const coverSecondsUsual = 20;
 /** One try; then the device is told anew what it was told already [s]. */
 const trySecondsMax = { cover: 45, mount: 150, others: 30 };
 const pauseSeconds = 2;
+/** What is sent unasked is on the wire by then, or the link is down [s]. */
+const sendSecondsMax = 10;
 /** With one of the two done, the other gets this long; a slew of 30 degrees takes a minute or two [s]. */
 const secondGraceSeconds = 150;
 /** With neither done: the link may come back, and nothing else matters until then [s]. */
 const hopeSeconds = 1200;
-const tellEverySeconds = 30;
+const warnEverySeconds = 30;
 
 /**
  * Makes the rig safe and says how far that is proved. Commands first and blind, then reads back, again and again: cover
@@ -46,10 +48,10 @@ const tellEverySeconds = 30;
  * that does not turn leaves the cover to be tried. Ends when the goal is proved, or when time is up; never throws, but
  * for its signal.
  */
-export async function makeSafe(tools: SafingTools, { goal, signal, tell }: SafingGoal): Promise<Safety> {
+export async function makeSafe(tools: SafingTools, { goal, signal, warn }: SafingGoal): Promise<Safety> {
   const safing = new Safing(tools, signal);
   try {
-    return await safing.run(goal, tell);
+    return await safing.run(goal, warn);
   } finally {
     safing.end();
   }
@@ -77,13 +79,13 @@ class Safing {
     this.#stopListening = () => signal.removeEventListener("abort", onAbort);
   }
 
-  async run(goal: SafingGoal["goal"], tell: SafingGoal["tell"]): Promise<Safety> {
+  async run(goal: SafingGoal["goal"], warn: SafingGoal["warn"]): Promise<Safety> {
     this.signal.throwIfAborted();
-    this.#sendBlind(goal);
+    const sent = this.#sendBlind(goal);
     const stopping = this.#stopAllButMount();
     const covering = this.#coverUntilProved(stopping);
-    const turning = this.#turnWhenNeeded(goal);
-    const watching = this.#giveUpInTime(tell);
+    const turning = this.#turnWhenNeeded(goal, sent);
+    const watching = this.#giveUpInTime(warn);
     await Promise.all([covering, turning]);
     this.#over.abort(new Error("made safe"));
     await Promise.all([stopping, watching]);
@@ -102,16 +104,27 @@ class Safing {
     this.#over.abort(new Error("made safe"));
   }
 
-  /** Before anything is asked: harmless at any time, and on its way however slow the answers are. */
-  #sendBlind(goal: SafingGoal["goal"]): void {
+  /**
+   * Before anything is asked: harmless at any time, and on its way however slow the answers are.
+   * @returns when the mount's have gone out, or have had their time
+   */
+  async #sendBlind(goal: SafingGoal["goal"]): Promise<void> {
     const { camera, cover, mount } = this.tools.rig;
-    const send = (what: string, sending: Promise<void> | undefined) =>
-      void sending?.catch((error: unknown) => this.#note(what, error));
-    send("close the cover", cover?.sendClose(this.#over.signal));
-    send("stop the camera", camera.sendStop(this.#over.signal));
+    const { signal } = this.#over;
+    const send = async (what: string, sending: Promise<void> | undefined) => {
+      await sending?.catch((error: unknown) => this.#note(what, error));
+    };
+    void send("close the cover", cover?.sendClose(signal));
+    void send("stop the camera", camera.sendStop(signal));
     if (goal === "covered") return;
-    send("stop the mount", mount?.sendStop(this.#over.signal));
-    send("stop tracking", mount?.sendTrackingOff(this.#over.signal));
+    const mountSent = [
+      send("stop the mount", mount?.sendStop(signal)),
+      send("stop tracking", mount?.sendTrackingOff(signal)),
+    ];
+    await Promise.race([
+      Promise.all(mountSent),
+      this.tools.clock.sleep(sendSecondsMax, signal).catch(() => {}),
+    ]);
   }
 
   async #coverUntilProved(cameraStopped: Promise<void>): Promise<void> {
@@ -145,7 +158,7 @@ class Safing {
     );
   }
 
-  async #turnWhenNeeded(goal: SafingGoal["goal"]): Promise<void> {
+  async #turnWhenNeeded(goal: SafingGoal["goal"], stopSent: Promise<void>): Promise<void> {
     const { rig, clock, site } = this.tools;
     const { mount, cover } = rig;
     if (!mount) return;
@@ -160,6 +173,7 @@ class Safing {
       // Without a cover there is nothing to fail: where the mount points is the caller's.
       if (this.#covered.proved || !cover) return;
     }
+    await stopSent; // or it would end the slew that follows
     await this.#untilDone("turn off the Sun", mount, async (signal) => {
       if (goal === "covered" && this.#covered.proved) return true; // it has closed after all
       if (!isSunUp(site, clock.nowMs())) this.#offSun = true;
@@ -178,11 +192,11 @@ class Safing {
   }
 
   /** Aborts what is still being tried once it has had its time. */
-  async #giveUpInTime(tell: SafingGoal["tell"]): Promise<void> {
+  async #giveUpInTime(warn: SafingGoal["warn"]): Promise<void> {
     const { clock, rig } = this.tools;
     const startedSeconds = clock.monotonicSeconds();
     let firstDoneSeconds: number | undefined;
-    let toldSeconds = startedSeconds;
+    let warnedSeconds = startedSeconds;
     while (!this.#over.signal.aborted) {
       await clock.sleep(1, this.#over.signal).catch(() => {});
       const now = clock.monotonicSeconds();
@@ -191,9 +205,9 @@ class Safing {
       const limit =
         firstDoneSeconds === undefined ? hopeSeconds : firstDoneSeconds - startedSeconds + secondGraceSeconds;
       if (now - startedSeconds > limit) this.#over.abort(new Error("time is up"));
-      if (!isSafe && now - toldSeconds >= tellEverySeconds) {
-        toldSeconds = now;
-        tell?.(
+      if (!isSafe && now - warnedSeconds >= warnEverySeconds) {
+        warnedSeconds = now;
+        warn?.(
           `the telescope is neither covered nor off the Sun yet: ${[...this.#failed.values()].join("; ")}`,
         );
       }

@@ -79,12 +79,12 @@ async function rateOfOpenFront(
 /** A rig without a mount is where somebody has pointed it: at the Sun, as far as any step knows. */
 async function isOnDisc(tools: SafingTools, signal: AbortSignal): Promise<boolean> {
   const { rig, site, clock, findings } = tools;
-  const nowMs = clock.nowMs();
-  if (!isSunUp(site, nowMs)) return false;
+  const utcMs = clock.nowMs();
+  if (!isSunUp(site, utcMs)) return false;
   if (!rig.mount) return true;
   if (!findings.pointingError || !findings.sunPointing) return false;
   const { pointing } = await rig.mount.state(signal);
-  return sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, nowMs) <= onDiscDegrees;
+  return sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs) <= onDiscDegrees;
 }
 
 const percent = (share: number) => `${(100 * share).toFixed(0)} %`;

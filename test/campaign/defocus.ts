@@ -157,7 +157,7 @@ async function once(seed: number): Promise<DefocusRow> {
         ledger,
         signal: new AbortController().signal,
         unattended: true,
-        tell: () => {},
+        warn: () => {},
         progress: () => {},
         writeOutputs: async () => [],
       }),

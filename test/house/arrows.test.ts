@@ -78,7 +78,14 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/safing",
   ],
   "agent/run/ledger": ["drivers/roles", "plans", "agent/procedures", "agent/imaging", "agent/run/record"],
-  "agent/run/guard": ["drivers/kit", "drivers/roles", "plans", "agent/procedures", "agent/safing", "agent/sky"],
+  "agent/run/guard": [
+    "drivers/kit",
+    "drivers/roles",
+    "plans",
+    "agent/procedures",
+    "agent/safing",
+    "agent/sky",
+  ],
   "agent/run/restoring": [
     "drivers/kit",
     "drivers/roles",

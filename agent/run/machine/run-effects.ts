@@ -158,7 +158,7 @@ export class RunEffects {
   async retreat(): Promise<void> {
     this.#note("retreating");
     const goal = "covered and off the Sun";
-    this.facts.safety = await makeSafe(this.#safing, { goal, signal: neverAborted, tell: this.#tell });
+    this.facts.safety = await makeSafe(this.#safing, { goal, signal: neverAborted, warn: this.#warn });
     this.#note("retreated", { ...this.facts.safety });
   }
 
@@ -200,7 +200,7 @@ export class RunEffects {
   get #restoreRequest(): RestoreRunRequest {
     const { ledger, clock, log, rigFile } = this.options;
     const { retreatedBecause, weatherLost, front, findings } = this.facts;
-    const tell = this.#tell;
+    const warn = this.#warn;
     return {
       rig: this.#rig,
       rigFile,
@@ -211,7 +211,7 @@ export class RunEffects {
       weatherLost,
       front,
       findings,
-      tell,
+      warn,
     };
   }
 
@@ -221,9 +221,9 @@ export class RunEffects {
     return { rig: this.#rig, site: rigFile.site, clock, log, front, findings };
   }
 
-  readonly #tell = (text: string) => {
+  readonly #warn = (text: string) => {
     this.#note("not safe yet", { text });
-    this.options.tell(text);
+    this.options.warn(text);
   };
 
   #watches() {

@@ -26,7 +26,7 @@ export interface RunOptions {
   readonly unattended: boolean;
   progress(now: Progress): void;
   /** Tells whoever watches what cannot wait for the end. */
-  tell(text: string): void;
+  warn(text: string): void;
   /** Draws the report and whatever else; gives the files it wrote, below the folder. */
   writeOutputs(record: RunRecord): Promise<readonly string[]>;
   readonly freeDiskMegabytes: () => number;

@@ -24,7 +24,7 @@ export interface RestoreRunRequest {
   /** What the run knows of the front and of the light; left out, nothing. */
   readonly front?: Front;
   readonly findings?: KnownLight;
-  readonly tell?: (text: string) => void;
+  readonly warn?: (text: string) => void;
 }
 
 /**
@@ -32,7 +32,7 @@ export interface RestoreRunRequest {
  * Killed half way, it can be done again: what is back already is only read.
  */
 export async function restoreRun(request: RestoreRunRequest, runId: string): Promise<RestoredRig> {
-  const { ledger, rig, rigFile, clock, log, tell, retreatedBecause = [] } = request;
+  const { ledger, rig, rigFile, clock, log, warn, retreatedBecause = [] } = request;
   const restored = await restoreBaseline({
     rig,
     site: rigFile.site,
@@ -46,7 +46,7 @@ export async function restoreRun(request: RestoreRunRequest, runId: string): Pro
     mark: (entry, isBack) => ledger.markRestored(runId, entry, entry.setting.key, isBack),
     whyKeepCovered: (signal) => whyLeaveCovered({ rig, rigFile, clock, retreatedBecause }, signal),
     weatherAgainst: async (signal) => request.weatherLost ?? (await weatherNow(request, signal)),
-    ...given({ tell }),
+    ...given({ warn }),
   });
   if (restored.settings.every((record) => record.state !== "different")) ledger.closeRun(runId);
   return restored;

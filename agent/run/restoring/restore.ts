@@ -23,7 +23,7 @@ export interface RestoreRequest extends UncoverTools {
   /** Why nothing may be left open to the sky, if that is so now. */
   weatherAgainst(signal: AbortSignal): Promise<string | undefined>;
   /** Tells whoever watches, while the rig is not safe yet. */
-  readonly tell?: (text: string) => void;
+  readonly warn?: (text: string) => void;
 }
 
 export interface RestoredRig {
@@ -91,9 +91,9 @@ class RestoreRound {
   }
 
   async makeSafe(): Promise<void> {
-    const { signal, tell, retreatedBecause } = this.request;
+    const { signal, warn, retreatedBecause } = this.request;
     const goal = retreatedBecause.length > 0 ? "covered and off the Sun" : "covered";
-    this.safety = await makeSafe(this.request, { goal, signal, ...(tell && { tell }) });
+    this.safety = await makeSafe(this.request, { goal, signal, ...(warn && { warn }) });
   }
 
   /** Closes a shutter that was found open when the weather is against it. A roof closes over a parked telescope only. */

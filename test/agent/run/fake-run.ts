@@ -62,7 +62,7 @@ export class FakeRun implements Disposable {
       signal: this.stop.signal,
       unattended: true,
       progress: () => {},
-      tell: () => {},
+      warn: () => {},
       writeOutputs: async () => [],
       freeDiskMegabytes: () => this.freeDiskMegabytes,
       ...more,
