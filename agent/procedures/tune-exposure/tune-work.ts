@@ -135,8 +135,8 @@ function knownPedestal({ bench, gain }: TuneWork): number | undefined {
 
 /** Extinction only: cloud can't be foretold. */
 function forecast({ bench, request }: TuneWork, edgeFraction: number, pedestalFraction: number): number {
-  const now = bench.clock.nowMs();
-  const then = sunFromSite(now + (request.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
+  const nowUtcMs = bench.clock.nowMs();
+  const then = sunFromSite(nowUtcMs + (request.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
   return (
     pedestalFraction + (edgeFraction - pedestalFraction) / extinctionRatio(sunAltitudeDegrees(bench), then)
   );

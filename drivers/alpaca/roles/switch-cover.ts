@@ -28,8 +28,8 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   override readonly role: "cover" | "diffuser";
   readonly #options: SwitchCoverOptions;
   #known: SwitchFacts | undefined;
-  /** A switch that does not tell its end may still be on its way until then. */
-  #movingUntilMs = Number.NEGATIVE_INFINITY;
+  /** A switch that does not tell its end may still be on its way until then, on the monotonic clock. */
+  #movingUntilSeconds = Number.NEGATIVE_INFINITY;
 
   constructor(context: RoleContext, options: SwitchCoverOptions) {
     super(context);
@@ -100,7 +100,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
     const { isAsync, closedValue, openValue, tolerance } = this.#facts;
     const isDone = isAsync
       ? await this.device.get("statechangecomplete", flag, signal, this.#id)
-      : this.clock.nowMs() >= this.#movingUntilMs;
+      : this.clock.monotonicSeconds() >= this.#movingUntilSeconds;
     if (!isDone) return "moving";
     const value = await this.device.get("getswitchvalue", number, signal, this.#id);
     if (Math.abs(value - closedValue) < tolerance) return "closed";
@@ -119,7 +119,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
     if ((await this.#atRest(signal)) === wanted) return;
     const { isAsync, closedValue, openValue } = this.#facts;
     const parameters = { ...this.#id, Value: wanted === "closed" ? closedValue : openValue };
-    this.#movingUntilMs = this.clock.nowMs() + this.#travelSeconds * 1000;
+    this.#movingUntilSeconds = this.clock.monotonicSeconds() + this.#travelSeconds;
     await this.device.put(isAsync ? "setasyncvalue" : "setswitchvalue", parameters, signal, {
       withinSeconds: this.#travelSeconds + 10,
     });
@@ -133,7 +133,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
 
   /** A switch that does not tell its end is given the whole of its time. */
   #atRest(signal: AbortSignal): Promise<CoverState> {
-    const leftSeconds = this.#facts.isAsync ? 0 : (this.#movingUntilMs - this.clock.nowMs()) / 1000;
+    const leftSeconds = this.#facts.isAsync ? 0 : this.#movingUntilSeconds - this.clock.monotonicSeconds();
     return this.device.until(
       `the ${this.role}'s motion`,
       { withinSeconds: this.#travelSeconds + 10, expectSeconds: leftSeconds },

@@ -62,8 +62,8 @@ export class IndiDevice {
   }
 
   /** Clock time of the newest definition [ms]. */
-  get lastDefinedMs(): number {
-    return this.#news.lastDefinedMs;
+  get lastDefinedSeconds(): number {
+    return this.#news.lastDefinedSeconds;
   }
 
   /** Waits that are open; tests expect none at the end. */
