@@ -77,7 +77,14 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/steps",
     "agent/safing",
   ],
-  "agent/run/ledger": ["drivers/roles", "plans", "agent/procedures", "agent/imaging", "agent/run/record"],
+  "agent/run/ledger": [
+    "drivers/kit",
+    "drivers/roles",
+    "plans",
+    "agent/procedures",
+    "agent/imaging",
+    "agent/run/record",
+  ],
   "agent/run/guard": [
     "drivers/kit",
     "drivers/roles",
@@ -85,6 +92,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/procedures",
     "agent/safing",
     "agent/sky",
+    "agent/run/record",
   ],
   "agent/run/restoring": [
     "drivers/kit",

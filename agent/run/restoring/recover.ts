@@ -1,3 +1,4 @@
+import { dirname } from "node:path";
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
@@ -8,9 +9,17 @@ import { type Front, newFront } from "../../safing/front.ts";
 import type { KnownLight } from "../../safing/safing-tools.ts";
 import { checkConditionsOnce } from "../guard/guard.ts";
 import { weatherWatches } from "../guard/guard-watches.ts";
+import { tripProblem } from "../guard/sun-filter.ts";
 import type { Ledger } from "../ledger/ledger.ts";
-import { whyLeaveCovered } from "./cover-policy.ts";
-import { type RestoredRig, restoreBaseline } from "./restore.ts";
+import {
+  findUnconfirmedTrip,
+  isConfirmedSince,
+  listRetreatsOfRun,
+  type RetreatedRun,
+} from "../ledger/retreats.ts";
+import type { RetreatRecord } from "../record/run-record.ts";
+import { whyLeaveCovered, whyLeaveCovered } from "./cover-policy.ts";
+import { type RestoredRig, type RestoredRig, restoreBaseline, restoreBaseline } from "./restore.ts";
 
 export interface RestoreRunRequest {
   readonly rig: Rig;
@@ -18,12 +27,12 @@ export interface RestoreRunRequest {
   readonly ledger: Ledger;
   readonly clock: Clock;
   readonly log: Log;
-  readonly retreatedBecause?: readonly string[];
-  /** What the guard saw of the weather, when it had to retreat from it. */
-  readonly weatherLost?: string | undefined;
+  /** Those of this process's own run, which count even if they could not be written down. */
+  readonly retreats?: readonly RetreatRecord[];
   /** What the run knows of the front and of the light; left out, nothing. */
   readonly front?: Front;
   readonly findings?: KnownLight;
+  /** Warns whoever watches, while the rig is not safe yet. */
   readonly warn?: (text: string) => void;
 }
 
@@ -31,8 +40,13 @@ export interface RestoreRunRequest {
  * Puts back one run's baseline from the ledger and closes the run there when all of it is back.
  * Killed half way, it can be done again: what is back already is only read.
  */
-export async function restoreRun(request: RestoreRunRequest, runId: string): Promise<RestoredRig> {
-  const { ledger, rig, rigFile, clock, log, warn, retreatedBecause = [] } = request;
+export async function restoreRun(request: RestoreRunRequest, run: RetreatedRun): Promise<RestoredRig> {
+  const { ledger, rig, rigFile, clock, log, warn } = request;
+  const { runId } = run;
+  const retreats = retreatsOf(request, run);
+  const standing = retreats.filter((one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile));
+  const trip = findUnconfirmedTrip(request, rigFile, dirname(run.folder));
+  const retreatedBecause = [...standing.map(({ reason }) => reason), ...(trip ? [tripProblem(trip)] : [])];
   const restored = await restoreBaseline({
     rig,
     site: rigFile.site,
@@ -45,11 +59,17 @@ export async function restoreRun(request: RestoreRunRequest, runId: string): Pro
     retreatedBecause,
     mark: (entry, isBack) => ledger.markRestored(runId, entry, entry.setting.key, isBack),
     whyKeepCovered: (signal) => whyLeaveCovered({ rig, rigFile, clock, retreatedBecause }, signal),
-    weatherAgainst: async (signal) => request.weatherLost ?? (await weatherNow(request, signal)),
+    weatherAgainst: async (signal) =>
+      retreats.find(({ kind }) => kind === "weather")?.reason ?? (await weatherNow(request, signal)),
     ...given({ warn }),
   });
   if (restored.settings.every((record) => record.state !== "different")) ledger.closeRun(runId);
   return restored;
+}
+
+function retreatsOf(request: RestoreRunRequest, run: RetreatedRun): readonly RetreatRecord[] {
+  const own = (request.retreats ?? []).filter(({ runId }) => runId === run.runId);
+  return [...own, ...listRetreatsOfRun(request, request.rigFile, run)];
 }
 
 /** As the guard sees it: a station that is silent gets its grace, and is as good as rain after it. */
@@ -71,8 +91,8 @@ export interface RecoveredRun extends RestoredRig {
  */
 export async function recoverUnfinishedRuns(request: RestoreRunRequest): Promise<readonly RecoveredRun[]> {
   const recovered: RecoveredRun[] = [];
-  for (const { runId } of request.ledger.unfinishedRuns(request.rigFile.rig).toReversed()) {
-    recovered.push({ runId, ...(await restoreRun(request, runId)) });
+  for (const run of request.ledger.unfinishedRuns(request.rigFile.rig).toReversed()) {
+    recovered.push({ runId: run.runId, ...(await restoreRun(request, run)) });
   }
   return recovered;
 }
