@@ -84,7 +84,8 @@ async function isOnDisc(tools: SafingTools, signal: AbortSignal): Promise<boolea
   if (!rig.mount) return true;
   if (!findings.pointingError || !findings.sunPointing) return false;
   const { pointing } = await rig.mount.state(signal);
-  return sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs) <= onDiscDegrees;
+  const offDegrees = sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs);
+  return offDegrees <= onDiscDegrees;
 }
 
 const percent = (share: number) => `${(100 * share).toFixed(0)} %`;

@@ -153,7 +153,7 @@ export class RunEffects {
       clock,
       watches,
       guardSilentSeconds,
-      against: this.facts.retreatedBecause,
+      against,
       signal,
     });
   }

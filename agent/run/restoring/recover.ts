@@ -18,8 +18,8 @@ import {
   type RetreatedRun,
 } from "../ledger/retreats.ts";
 import type { RetreatRecord } from "../record/run-record.ts";
-import { whyLeaveCovered, whyLeaveCovered } from "./cover-policy.ts";
-import { type RestoredRig, type RestoredRig, restoreBaseline, restoreBaseline } from "./restore.ts";
+import { whyLeaveCovered } from "./cover-policy.ts";
+import { type RestoredRig, restoreBaseline } from "./restore.ts";
 
 export interface RestoreRunRequest {
   readonly rig: Rig;
