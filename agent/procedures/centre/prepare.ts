@@ -70,8 +70,10 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   const longest = Math.min(lookSecondsMax, limits.exposureSeconds.max);
   if (front) {
     const long = await expose(longest);
-    checkCoveredFrame(bench, first, long);
     covered.push(coveredLevel(first), coveredLevel(long));
+    // A leak may be as bright as that; the Sun itself is so at a fiftieth of the time too.
+    if (litFraction(bench, first, long) > openFraction)
+      checkCovered(bench, first, await expose(Math.max(shortest, longest / 50)));
   } else covered.push(levelWithoutCover(first));
 
   const sun = sunFromSite(bench.clock.nowMs(), bench.site);
@@ -110,15 +112,20 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   });
 }
 
-/** A frame of a second, pointed near the Sun behind a cover that says it is closed. @throws UnsafeError when it is full of light */
-function checkCoveredFrame(bench: CentreWork["bench"], first: Frame, long: Frame): void {
-  const levelAdu = quantileAdu(countCodes(first.pixelsAdu), 0.5)!;
-  const brightAdu = quantileAdu(countCodes(long.pixelsAdu), 0.98)!;
-  const fraction = (brightAdu - levelAdu) / (topCodeAdu(bench) - levelAdu);
+/** How far the brightest of a frame is above what a frame of the shortest exposure shows, of full scale. */
+function litFraction(bench: CentreWork["bench"], shortest: Frame, frame: Frame): number {
+  const levelAdu = quantileAdu(countCodes(shortest.pixelsAdu), 0.5)!;
+  const brightAdu = quantileAdu(countCodes(frame.pixelsAdu), 0.98)!;
+  return (brightAdu - levelAdu) / (topCodeAdu(bench) - levelAdu);
+}
+
+/** Pointed near the Sun, behind a cover that says it is closed. @throws UnsafeError when the frame is full of light */
+function checkCovered(bench: CentreWork["bench"], shortest: Frame, frame: Frame): void {
+  const fraction = litFraction(bench, shortest, frame);
   if (fraction < openFraction) return;
   throw new UnsafeError(
     "COVER_STANDS_OPEN",
-    `a frame of ${long.exposureSeconds} s behind the cover, which says that it is closed, is lit to ${(100 * fraction).toFixed(0)} % of full scale`,
+    `a frame of ${frame.exposureSeconds} s behind the cover, which says that it is closed, is lit to ${(100 * fraction).toFixed(0)} % of full scale`,
     "Keep everybody away from the eyepiece and the finder, close the cover by hand and see why it says what it says.",
   );
 }
