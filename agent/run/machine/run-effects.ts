@@ -4,8 +4,9 @@ import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
+import { clockWatch } from "../guard/clock-watch.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
-import { watchConditions } from "../guard/guard.ts";
+import { type GuardWatch, watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { takeBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
@@ -25,11 +26,13 @@ import { RunSteps } from "./run-steps.ts";
 export class RunEffects {
   readonly facts: RunFacts;
   readonly steps: RunSteps;
+  readonly #clockWatch: GuardWatch;
   #connected: ConnectedRig | undefined;
 
   constructor(readonly options: RunOptions) {
     const { plan, rigFile, unattended, clock, folder, ledger } = options;
     const startedUtcMs = clock.nowMs();
+    this.#clockWatch = clockWatch(clock);
     const runId = ledger.beginRun({ rig: rigFile.rig, plan: plan.plan, folder, startedUtcMs });
     const setting = { runId, startedUtcMs, plan, rigFile, unattended, folder };
     this.facts = new RunFacts(setting, new Journal(folder, clock, options.log));
@@ -179,7 +182,7 @@ export class RunEffects {
     const { facts } = this;
     const [firstStep] = plan.steps;
     const needsSunAtOnce = firstStep === undefined || rowOf(table, firstStep).sun !== "none";
-    return guardWatches({
+    const ofRig = guardWatches({
       rig: this.#rig,
       rigFile,
       clock,
@@ -189,6 +192,7 @@ export class RunEffects {
       looking: () => facts.looking || needsSunAtOnce,
       searching: () => facts.stepUnderWay === undefined || table[facts.stepUnderWay].sun === "searched",
     });
+    return [this.#clockWatch, ...ofRig];
   }
 
   #note(event: string, fields?: Readonly<Record<string, unknown>>): void {
