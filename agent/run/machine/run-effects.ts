@@ -1,3 +1,4 @@
+import { dirname, resolve } from "node:path";
 import { given } from "../../../drivers/kit/given.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
@@ -10,6 +11,7 @@ import { type GuardWatch, watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { takeBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
+import { findUnconfirmedTrip, recordRetreat } from "../ledger/retreats.ts";
 import { readTrain, trainFacts, trainMark } from "../ledger/train-mark.ts";
 import { Journal } from "../record/journal.ts";
 import { NotRecoveredError } from "../record/run-errors.ts";
@@ -33,9 +35,12 @@ export class RunEffects {
     const { plan, rigFile, unattended, clock, folder, ledger } = options;
     const startedUtcMs = clock.nowMs();
     this.#clockWatch = clockWatch(clock);
-    const runId = ledger.beginRun({ rig: rigFile.rig, plan: plan.plan, folder, startedUtcMs });
+    const run = { rig: rigFile.rig, plan: plan.plan, folder: resolve(folder), startedUtcMs };
+    const runId = ledger.beginRun(run);
     const setting = { runId, startedUtcMs, plan, rigFile, unattended, folder };
-    this.facts = new RunFacts(setting, new Journal(folder, clock, options.log));
+    this.facts = new RunFacts(setting, new Journal(folder, clock, options.log), (retreat) =>
+      recordRetreat(options, retreat, folder),
+    );
     this.steps = new RunSteps(options, this.facts);
     this.#note("run begins", { run: runId, plan: plan.plan, rig: rigFile.rig });
   }
@@ -52,9 +57,10 @@ export class RunEffects {
   }
 
   async checkPlan(): Promise<void> {
-    const { table, clock, unattended, freeDiskMegabytes } = this.options;
+    const { table, clock, unattended, freeDiskMegabytes, rigFile, folder } = this.options;
     const { scene } = this.steps;
-    checkPlan({ table, scene, nowUtcMs: clock.nowMs(), unattended, freeDiskMegabytes });
+    const unconfirmedTrip = findUnconfirmedTrip(this.options, rigFile, dirname(resolve(folder)));
+    checkPlan({ table, scene, nowUtcMs: clock.nowMs(), unattended, freeDiskMegabytes, unconfirmedTrip });
   }
 
   async connect(signal: AbortSignal): Promise<void> {
@@ -140,7 +146,9 @@ export class RunEffects {
   async restore(): Promise<void> {
     if (!this.facts.begun) return;
     this.#note("restoring");
-    const settings = await restoreRun(this.#restoreRequest, this.facts.setting.runId);
+    const { runId } = this.facts.setting;
+    const run = { runId, folder: this.options.folder };
+    const settings = await restoreRun(this.#restoreRequest, run);
     this.facts.settings = settings;
     const left = settings.filter((setting) => setting.state !== "same");
     this.#note("restored", {
@@ -173,8 +181,8 @@ export class RunEffects {
 
   get #restoreRequest(): RestoreRunRequest {
     const { ledger, clock, log, rigFile } = this.options;
-    const { retreatedBecause, weatherLost } = this.facts;
-    return { rig: this.#rig, rigFile, ledger, clock, log, retreatedBecause, weatherLost };
+    const { retreats } = this.facts;
+    return { rig: this.#rig, rigFile, ledger, clock, log, retreats };
   }
 
   #watches() {

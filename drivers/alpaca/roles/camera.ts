@@ -113,6 +113,10 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
   }
 
   expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    return this.overrulable((abort) => this.#expose(request, abort), signal);
+  }
+
+  #expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     const isLost = (error: unknown) => error instanceof DeviceLostError;
     const ways = {
       ready: () => this.ready(signal),
@@ -195,6 +199,14 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
 
   async ensureStopped(signal: AbortSignal): Promise<void> {
     await this.recovering(() => this.#stop(signal), signal);
+  }
+
+  sendStop(signal: AbortSignal): Promise<void> {
+    const { canAbort, canStop } = this.#facts;
+    return this.sendUnasked(async (abort) => {
+      if (!canAbort && !canStop) throw new MissingAbilityError(this.name, "this camera cannot abort");
+      await this.device.put(canAbort ? "abortexposure" : "stopexposure", {}, abort, { urgent: true });
+    }, signal);
   }
 
   /** What is put back is no longer ours to set anew after a restart, and is read anew by the next exposure. */

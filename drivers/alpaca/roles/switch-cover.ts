@@ -112,19 +112,26 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   }
 
   ensureOpen(signal: AbortSignal): Promise<void> {
-    return this.recovering(() => this.#bringTo("open", signal), signal);
+    return this.overrulable((abort) => this.recovering(() => this.#bringTo("open", abort), abort), signal);
+  }
+
+  sendClose(signal: AbortSignal): Promise<void> {
+    return this.sendUnasked((abort) => this.#send("closed", abort, { urgent: true }), signal);
   }
 
   async #bringTo(wanted: "closed" | "open", signal: AbortSignal): Promise<void> {
     if ((await this.#atRest(signal)) === wanted) return;
+    await this.#send(wanted, signal, { urgent: false });
+    const reached = await this.#atRest(signal);
+    if (reached !== wanted) throw new ReadbackError(this.name, this.role, wanted, reached);
+  }
+
+  #send(wanted: "closed" | "open", signal: AbortSignal, { urgent }: { urgent: boolean }): Promise<void> {
     const { isAsync, closedValue, openValue } = this.#facts;
     const parameters = { ...this.#id, Value: wanted === "closed" ? closedValue : openValue };
     this.#movingUntilSeconds = this.clock.monotonicSeconds() + this.#travelSeconds;
-    await this.device.put(isAsync ? "setasyncvalue" : "setswitchvalue", parameters, signal, {
-      withinSeconds: this.#travelSeconds + 10,
-    });
-    const reached = await this.#atRest(signal);
-    if (reached !== wanted) throw new ReadbackError(this.name, this.role, wanted, reached);
+    const options = { urgent, withinSeconds: this.#travelSeconds + 10 };
+    return this.device.put(isAsync ? "setasyncvalue" : "setswitchvalue", parameters, signal, options);
   }
 
   get #travelSeconds(): number {
@@ -150,7 +157,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
       openOrClosedSetting(
         "position",
         (signal) => this.#atRest(signal),
-        (wanted, signal) => this.recovering(() => this.#bringTo(wanted, signal), signal),
+        (wanted, signal) => (wanted === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
       ),
     ];
   }
