@@ -269,6 +269,20 @@ test("two conditions are lost one after the other: both are told", async () => {
   expect((await watchFor(300)).map(({ name }) => name)).toEqual(["dome", "weather", "tracking"]);
 });
 
+test("the watch ends with its signal, however many conditions are lost before", async () => {
+  const stop = new AbortController();
+  let ended = false;
+  rig.weather = "unsafe";
+  const watch = watchConditions(guardWatches(request), { clock, signal: stop.signal }, () => {});
+  void watch.then(() => {
+    ended = true;
+  });
+  await clock.drive(clock.sleep(100));
+  expect(ended).toBe(false);
+  stop.abort(new Error("seen enough"));
+  await clock.drive(watch);
+});
+
 test("the Sun filter's statement runs out while the Sun is looked at", async () => {
   const day = new Date(forenoonUtcMs).toISOString().slice(0, 10);
   const sunFilter = { ...request.rigFile.sunFilter, lastConfirmed: day, confirmAgainAfterDays: 1 };
