@@ -47,7 +47,12 @@ export class AlpacaCover extends AlpacaRole implements Cover {
   }
 
   ensureOpen(signal: AbortSignal): Promise<void> {
-    return this.#ensure("open", signal);
+    return this.overrulable((abort) => this.#ensure("open", abort), signal);
+  }
+
+  sendClose(signal: AbortSignal): Promise<void> {
+    const options = { urgent: true, withinSeconds: this.#travelSecondsMax };
+    return this.sendUnasked((abort) => this.device.put("closecover", {}, abort, options), signal);
   }
 
   /** A built-in light is switched off before opening: it would shine into the telescope. */
@@ -119,7 +124,7 @@ export class AlpacaCover extends AlpacaRole implements Cover {
     const position = openOrClosedSetting(
       "position",
       (signal) => this.#atRest(signal),
-      (wanted, signal) => this.#ensure(wanted, signal),
+      (wanted, signal) => (wanted === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
     );
     const light: KeptSetting = {
       key: "light",

@@ -1,4 +1,5 @@
 import { ReadbackError, RefusedError } from "../../kit/errors.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { Equatorial } from "../../roles/mount.ts";
 import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
 import { placeText, type SlewBudget } from "../../roles/slew.ts";
@@ -26,7 +27,7 @@ export async function slewAndWait(
   const from = await readMount(tools, signal);
   const withinSeconds = 60 + distanceDegrees(from.pointing, target) / budget.degreesPerSecondMin;
   const { raHours, decDegrees } = toMountEquinox(tools, target);
-  const startMs = clock.nowMs();
+  const elapsedSeconds = startStopwatch(clock);
   await device.put(
     canSlewAsync ? "slewtocoordinatesasync" : "slewtocoordinates",
     { RightAscension: raHours, Declination: decDegrees },
@@ -43,7 +44,7 @@ export async function slewAndWait(
       const seen = await readMount(tools, abort);
       sawSlewing ||= seen.slewing;
       if (seen.slewing) return undefined;
-      const mayBegin = !sawSlewing && clock.nowMs() - startMs < beginSeconds * 1000;
+      const mayBegin = !sawSlewing && elapsedSeconds() < beginSeconds;
       return mayBegin && !isThere(seen) ? undefined : seen;
     },
     signal,

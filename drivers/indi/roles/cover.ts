@@ -43,8 +43,16 @@ export class IndiCover extends IndiRole implements Cover {
     await this.#bringTo("closed", signal);
   }
 
+  sendClose(signal: AbortSignal): Promise<void> {
+    return this.sendSwitches("CAP_PARK", { PARK: true, UNPARK: false }, signal);
+  }
+
+  ensureOpen(signal: AbortSignal): Promise<void> {
+    return this.overrulable((abort) => this.#open(abort), signal);
+  }
+
   /** A built-in light is switched off first: it would shine into the telescope, or keep the cover from moving. */
-  async ensureOpen(signal: AbortSignal): Promise<void> {
+  async #open(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     if (switchIn(this.device.property("FLAT_LIGHT_CONTROL"), "FLAT_LIGHT_ON") !== undefined) {
       await ensureValues(

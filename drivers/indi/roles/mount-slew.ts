@@ -1,6 +1,7 @@
 import { DeadlineError, ReadbackError, RefusedError } from "../../kit/errors.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
 import { siderealArcsecPerSecond } from "../../kit/sidereal.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { Equatorial } from "../../roles/mount.ts";
 import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
 import { placeText, type SlewBudget } from "../../roles/slew.ts";
@@ -67,13 +68,13 @@ async function watchSlew(
   const { target, budget, withinSeconds, heard } = slew;
   const refused = (how: string) =>
     new RefusedError(device.name, `${how}${heard.words === undefined ? "" : `; its words: ${heard.words}`}`);
-  const startMs = clock.nowMs();
+  const elapsed = startStopwatch(clock);
   let sawBusy = false;
   let looksElsewhere = 0;
   let looksAtTarget = 0;
   let last: Equatorial | undefined;
   for (;;) {
-    const elapsedSeconds = (clock.nowMs() - startMs) / 1000;
+    const elapsedSeconds = elapsed();
     if (elapsedSeconds > withinSeconds) throw new DeadlineError(device.name, "the slew", withinSeconds);
     await clock.sleep(pollSeconds, signal);
     if (heard.alert) throw refused(`slew to ${placeText(target)} refused`);
@@ -107,7 +108,7 @@ async function watchSlew(
  * A state that stays Busy is overruled by several such looks in a row.
  */
 export async function waitUntilStill({ device, clock }: RoleTools, signal: AbortSignal): Promise<Equatorial> {
-  const deadlineMs = clock.nowMs() + settleSeconds * 1000;
+  const elapsedSeconds = startStopwatch(clock);
   let before = await readPointing(device, signal);
   for (let looks = 0; ; ) {
     await clock.sleep(1, signal);
@@ -117,7 +118,7 @@ export async function waitUntilStill({ device, clock }: RoleTools, signal: Abort
     const allowedArcsec = 2 + (isTracking(device) ? 0 : 2 * siderealArcsecPerSecond);
     looks = lengthArcsec(moved) <= allowedArcsec ? looks + 1 : 0;
     if (looks >= (vector.state === "Busy" ? stillLooks : 1)) return now;
-    if (clock.nowMs() > deadlineMs) throw new DeadlineError(device.name, "settling", settleSeconds);
+    if (elapsedSeconds() > settleSeconds) throw new DeadlineError(device.name, "settling", settleSeconds);
     before = now;
   }
 }

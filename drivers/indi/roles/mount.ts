@@ -102,12 +102,20 @@ export class IndiMount extends IndiRole implements Mount {
     return readSiteAndTime(this.tools, signal);
   }
 
-  async ensureUnparked(signal: AbortSignal): Promise<void> {
+  ensureUnparked(signal: AbortSignal): Promise<void> {
+    return this.overrulable((abort) => this.#unpark(abort), signal);
+  }
+
+  async #unpark(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     if (this.has(parkProperty)) await this.#bringParkTo(false, signal);
   }
 
-  async ensureParked(signal: AbortSignal): Promise<void> {
+  ensureParked(signal: AbortSignal): Promise<void> {
+    return this.overrulable((abort) => this.#park(abort), signal);
+  }
+
+  async #park(signal: AbortSignal): Promise<void> {
     if (!this.has(parkProperty)) throw new MissingAbilityError(this.name, "this mount cannot park");
     await this.ready(signal);
     await this.#bringParkTo(true, signal);
@@ -147,7 +155,11 @@ export class IndiMount extends IndiRole implements Mount {
     if (parkedOf(park) === true) throw new RefusedError(this.name, `no ${what} while the mount is parked`);
   }
 
-  async ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
+  ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
+    return this.overrulable((abort) => this.#trackAt(rate, abort), signal);
+  }
+
+  async #trackAt(rate: TrackRate, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("tracking", signal);
     await setTrackRate(this.device, rate, signal);
     await setTracking(this.device, true, signal);
@@ -167,6 +179,10 @@ export class IndiMount extends IndiRole implements Mount {
 
   async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
     const place = checkSlewTarget(this.name, target);
+    await this.overrulable((abort) => this.#slewTo(place, abort), signal);
+  }
+
+  async #slewTo(place: Equatorial, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("slew", signal);
     if (motionOf(this.device) !== "still") await this.ensureStopped(signal);
     this.#restedAt = undefined;
@@ -199,12 +215,22 @@ export class IndiMount extends IndiRole implements Mount {
 
   async nudge(by: SkyOffset, signal: AbortSignal): Promise<void> {
     checkNudge(this.name, by);
-    await this.#checkMayMove("nudge", signal);
-    await this.stoppedIfFailed(
-      () => this.#nudger.nudge(by, signal),
-      (own) => this.ensureStopped(own),
-      signal,
-    );
+    await this.overrulable(async (abort) => {
+      await this.#checkMayMove("nudge", abort);
+      await this.stoppedIfFailed(
+        () => this.#nudger.nudge(by, abort),
+        (own) => this.ensureStopped(own),
+        abort,
+      );
+    }, signal);
+  }
+
+  sendStop(signal: AbortSignal): Promise<void> {
+    return this.sendSwitches("TELESCOPE_ABORT_MOTION", { ABORT: true }, signal);
+  }
+
+  sendTrackingOff(signal: AbortSignal): Promise<void> {
+    return this.sendSwitches("TELESCOPE_TRACK_STATE", { TRACK_ON: false, TRACK_OFF: true }, signal);
   }
 
   /** After an abort nothing is assumed: tracking may have come back by itself, park may be unknown. */
