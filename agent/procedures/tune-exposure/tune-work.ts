@@ -50,7 +50,8 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
 export async function judgeReadings(work: TuneWork): Promise<void> {
   work.advice = adviseExposure(settingOf(work), work.readings);
   const { advice, bench } = work;
-  if (advice.kind === "alarm") throw new StepError("FAR_TOO_BRIGHT", advice.what, checkFilterSafely, true);
+  if (advice.kind === "alarm")
+    throw new StepError("FAR_TOO_BRIGHT", advice.what, checkFilterSafely, "brightness");
   if (advice.kind === "gaveUp") {
     bench.note("tuning gave up", { reason: advice.reason });
     throw new StepError(codes[advice.reason], advice.what, advice.whatToDo);
