@@ -8,7 +8,7 @@ import { lengthArcsec, skyOffset } from "./mount-sky.ts";
 export interface MountLook {
   readonly pointing: Equatorial;
   /** By its own account: slewing, jogging, pulsing or parking. */
-  readonly saysMoving: boolean;
+  readonly reportsMotion: boolean;
   readonly tracking: boolean;
 }
 
@@ -43,8 +43,8 @@ export class Stillness {
       const now = this.#placeAt(look);
       const before = from;
       const stays = before !== undefined && isSamePlace(before, now, look, jitterArcsec);
-      if (!stays || !look.saysMoving) from = now;
-      if (!look.saysMoving) return stays;
+      if (!stays || !look.reportsMotion) from = now;
+      if (!look.reportsMotion) return stays;
       if (!stays || now.atSeconds - before.atSeconds < surelySeconds) return false;
       this.#restsAt = now;
       this.#warn();
@@ -54,7 +54,7 @@ export class Stillness {
 
   /** By one look: it says that it is still, or has not left the place where it was found so. */
   isAtRest(look: MountLook): boolean {
-    if (!look.saysMoving) {
+    if (!look.reportsMotion) {
       this.#restsAt = undefined;
       this.#isWarned = false;
       return true;
@@ -84,7 +84,7 @@ function isSamePlace(before: PlaceAt, now: PlaceAt, look: MountLook, withinArcse
   const seconds = now.atSeconds - before.atSeconds;
   const moved = skyOffset(before.pointing, now.pointing);
   if (lengthArcsec(moved) <= withinArcsec + creepArcsecPerSecond * seconds) return true;
-  if (look.tracking && look.saysMoving) return false;
+  if (look.tracking && look.reportsMotion) return false;
   const cosDec = Math.cos((now.pointing.decDegrees * Math.PI) / 180);
   const eastArcsec = moved.eastArcsec - siderealArcsecPerSecond * seconds * cosDec;
   return lengthArcsec({ ...moved, eastArcsec }) <= Math.max(withinArcsec, standingJitterArcsec);

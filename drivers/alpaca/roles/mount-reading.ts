@@ -24,7 +24,7 @@ export interface MountReading {
 }
 
 export function lookOf({ pointing, slewing, pulsing, tracking }: MountReading): MountLook {
-  return { pointing, saysMoving: slewing || pulsing, tracking };
+  return { pointing, reportsMotion: slewing || pulsing, tracking };
 }
 
 /** By one request where the mount has a device state; what is left out of it is asked for singly. */

@@ -42,7 +42,7 @@ export interface MountTools extends RoleTools {
 /** From the newest that the device has told. */
 export function lookAt(device: IndiDevice): MountLook {
   const pointing = pointingOf(device, device.property(eod)!);
-  return { pointing, saysMoving: motionOf(device) !== "still", tracking: isTracking(device) };
+  return { pointing, reportsMotion: motionOf(device) !== "still", tracking: isTracking(device) };
 }
 
 /** Asked for anew, because an unchanged pointing is not sent while the mount tracks. */
