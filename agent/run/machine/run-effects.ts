@@ -7,8 +7,9 @@ import type { SafingTools } from "../../safing/safing-tools.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
+import { clockWatch } from "../guard/clock-watch.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
-import { watchConditions } from "../guard/guard.ts";
+import { type GuardWatch, watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { whyKeepCovered } from "../guard/why-keep-covered.ts";
 import { takeBaseline } from "../ledger/baseline.ts";
@@ -29,12 +30,14 @@ import { RunSteps } from "./run-steps.ts";
 export class RunEffects {
   readonly facts: RunFacts;
   readonly steps: RunSteps;
+  readonly #clockWatch: GuardWatch;
   #connected: ConnectedRig | undefined;
   #guardLookedSeconds: number | undefined;
 
   constructor(readonly options: RunOptions) {
     const { plan, rigFile, unattended, clock, folder, ledger } = options;
     const startedUtcMs = clock.nowMs();
+    this.#clockWatch = clockWatch(clock);
     const run = { rig: rigFile.rig, plan: plan.plan, folder: resolve(folder), startedUtcMs };
     const runId = ledger.beginRun(run);
     const setting = { runId, startedUtcMs, plan, rigFile, unattended, folder };
@@ -237,7 +240,7 @@ export class RunEffects {
     const { front } = facts;
     const [firstStep] = plan.steps;
     const needsSunAtOnce = firstStep === undefined || rowOf(table, firstStep).sun !== "none";
-    return guardWatches({
+    const ofRig = guardWatches({
       rig: this.#rig,
       rigFile,
       clock,
@@ -246,8 +249,13 @@ export class RunEffects {
       front,
       findings: facts.findings,
       looking: () => facts.looking || needsSunAtOnce,
+      searchDegrees: Math.max(
+        0,
+        ...plan.steps.map((step) => (step.step === "centre" ? step.searchDegrees : 0)),
+      ),
       searching: () => facts.stepUnderWay === undefined || table[facts.stepUnderWay].sun === "searched",
     });
+    return [this.#clockWatch, ...ofRig];
   }
 
   #note(event: string, fields?: Readonly<Record<string, unknown>>): void {
