@@ -4,27 +4,14 @@ import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf } from "../../../drivers/roles/rig.ts";
 import { roleNames, roles } from "../../../drivers/roles/roles.ts";
 import { makeSafe, type Safety } from "../../safing/make-safe.ts";
-import { type UncoverTools, uncover } from "../../safing/uncover.ts";
+import { uncover } from "../../safing/uncover.ts";
 import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { whileCovered } from "../../safing/while-covered.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
 import { isOpenCover, isOpenShutter, movesTelescope } from "./kept-safe.ts";
+import type { RestoreRequest } from "./restore-request.ts";
 import { isRestored, readSetting, restoreSettingOf, settingRecord } from "./restore-setting.ts";
 import { whyStay } from "./why-stay.ts";
-
-export interface RestoreRequest extends UncoverTools {
-  readonly baseline: readonly BaselineEntry[];
-  /** Never the signal that ended the run: cleaning up has a budget of its own. */
-  readonly signal: AbortSignal;
-  /** Why the run retreated, if it did: nothing is uncovered or pointed at the Sun again. */
-  readonly retreatedBecause: readonly string[];
-  /** Remembers on disk what is back; called once per setting and again if it changes its mind. */
-  mark(entry: BaselineEntry, restored: boolean): void;
-  /** Why nothing may be left open to the sky, if that is so now. */
-  weatherAgainst(signal: AbortSignal): Promise<string | undefined>;
-  /** Tells whoever watches, while the rig is not safe yet. */
-  readonly warn?: (text: string) => void;
-}
 
 export interface RestoredRig {
   readonly settings: readonly SettingRecord[];

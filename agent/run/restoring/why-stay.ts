@@ -3,7 +3,7 @@ import { describeCovered } from "../../safing/front.ts";
 import type { Safety } from "../../safing/make-safe.ts";
 import { isPathOffSun, isSunUp } from "../../safing/off-sun.ts";
 import type { BaselineEntry } from "../record/run-record.ts";
-import type { RestoreRequest } from "./restore.ts";
+import type { RestoreRequest } from "./restore-request.ts";
 
 /**
  * Why the telescope may not be moved as the baseline wants it. Covered, or with the Sun down, it may; else only along a way
