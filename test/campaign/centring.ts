@@ -123,7 +123,6 @@ async function inScene(spec: SceneSpec, clock: VirtualClock, simulator: Simulato
     clock,
     log: silentLog,
     signal,
-    mark: () => {},
     mayOpenCover: async () => true,
     weatherAgainst: async () => undefined,
   });

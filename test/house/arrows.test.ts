@@ -70,6 +70,7 @@ const mayImport: Record<string, readonly string[]> = {
   "agent/run/record": ["drivers/kit", "drivers/roles", "plans", "agent/procedures", "agent/run/steps"],
   "agent/run/ledger": [
     "drivers/kit",
+    "drivers/formats",
     "drivers/roles",
     "plans",
     "agent/procedures",

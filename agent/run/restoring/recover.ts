@@ -1,4 +1,3 @@
-import { dirname } from "node:path";
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
@@ -7,13 +6,9 @@ import type { RigFile } from "../../../plans/rig-file.ts";
 import { checkConditionsOnce } from "../guard/guard.ts";
 import { weatherWatches } from "../guard/guard-watches.ts";
 import { tripProblem } from "../guard/sun-filter.ts";
-import type { Ledger } from "../ledger/ledger.ts";
-import {
-  findUnconfirmedTrip,
-  isConfirmedSince,
-  listRetreatsOfRun,
-  type RetreatedRun,
-} from "../ledger/retreats.ts";
+import { closeRun } from "../ledger/baseline.ts";
+import { findUnconfirmedTrip, isConfirmedSince, listRetreatsOfRun } from "../ledger/retreats.ts";
+import type { RunRecords, UnfinishedRun } from "../ledger/unfinished-runs.ts";
 import type { RetreatRecord, SettingRecord } from "../record/run-record.ts";
 import { mayOpenCover } from "./cover-policy.ts";
 import { restoreBaseline } from "./restore.ts";
@@ -21,50 +16,63 @@ import { restoreBaseline } from "./restore.ts";
 export interface RestoreRunRequest {
   readonly rig: Rig;
   readonly rigFile: RigFile;
-  readonly ledger: Ledger;
+  /** What they can't tell or take changes nothing of how the rig is put back. */
+  readonly records: RunRecords;
   readonly clock: Clock;
   readonly log: Log;
   /** Those of this process's own run, which count even if they could not be written down. */
   readonly retreats?: readonly RetreatRecord[];
 }
 
+export interface RecoveredRun {
+  readonly runId: string;
+  readonly folder: string;
+  readonly settings: readonly SettingRecord[];
+  /** Neither record of its baseline is as it was written: nothing was put back. */
+  readonly baselineLost: boolean;
+  /** Why it could not be written down that the run is put back. */
+  readonly unwritten: readonly string[];
+}
+
 /**
- * Puts back one run's baseline from the ledger and closes the run there when all of it is back.
+ * Puts back one run's baseline and closes the run in its records when all of it is back.
  * Killed half way, it can be done again: what is back already is only read.
  */
-export async function restoreRun(
-  request: RestoreRunRequest,
-  run: RetreatedRun,
-): Promise<readonly SettingRecord[]> {
-  const { ledger, rig, rigFile, clock, log } = request;
-  const { runId } = run;
-  const retreatedBecause = (): readonly string[] => {
-    const standing = retreatsOf(request, run).filter(
-      (one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile),
-    );
-    const trip = findUnconfirmedTrip(request, rigFile, dirname(run.folder));
-    return [...standing.map(({ reason }) => reason), ...(trip ? [tripProblem(trip)] : [])];
-  };
-  const records = await restoreBaseline({
+export async function restoreRun(request: RestoreRunRequest, run: UnfinishedRun): Promise<RecoveredRun> {
+  const { records, rig, rigFile, clock, log } = request;
+  const { runId, folder, baseline } = run;
+  const restored = { runId, folder, settings: [], baselineLost: baseline === undefined, unwritten: [] };
+  if (!baseline) return restored;
+  const retreats = retreatsOf(request, run);
+  const settings = await restoreBaseline({
     rig,
     clock,
     log,
-    baseline: ledger.baselineOf(runId),
+    baseline,
     signal: neverAborted, // nothing cuts a restore short
-    mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
-    mayOpenCover: (signal) =>
-      mayOpenCover({ rig, rigFile, clock, retreatedBecause: retreatedBecause() }, signal),
+    mayOpenCover: (signal) => {
+      const trip = findUnconfirmedTrip(records, rigFile);
+      const standing = retreats.filter((one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile));
+      const retreatedBecause = [
+        ...standing.map(({ reason }) => reason),
+        ...(trip ? [tripProblem(trip)] : []),
+      ];
+      return mayOpenCover({ rig, rigFile, clock, retreatedBecause }, signal);
+    },
     weatherAgainst: async (signal) =>
-      retreatsOf(request, run).find(({ kind }) => kind === "weather")?.reason ??
-      (await weatherNow(request, signal)),
+      retreats.find(({ kind }) => kind === "weather")?.reason ?? (await weatherNow(request, signal)),
   });
-  if (records.every((record) => record.state !== "different")) ledger.closeRun(runId);
-  return records;
+  const isBack = settings.every((record) => record.state !== "different");
+  const unwritten = isBack ? closeRun(records.ledger, run, "put back") : [];
+  return { ...restored, settings, unwritten };
 }
 
-function retreatsOf(request: RestoreRunRequest, run: RetreatedRun): readonly RetreatRecord[] {
-  const own = (request.retreats ?? []).filter(({ runId }) => runId === run.runId);
-  return [...own, ...listRetreatsOfRun(request, request.rigFile, run)];
+function retreatsOf(
+  { records, rigFile, retreats = [] }: RestoreRunRequest,
+  run: UnfinishedRun,
+): readonly RetreatRecord[] {
+  const own = retreats.filter(({ runId }) => runId === run.runId);
+  return [...own, ...listRetreatsOfRun(records, rigFile, run)];
 }
 
 /** As the guard sees it: a station that is silent gets its grace, and is as good as rain after it. */
@@ -76,19 +84,16 @@ async function weatherNow(
   return (await checkConditionsOnce(watches, { clock, signal }))[0];
 }
 
-export interface RecoveredRun {
-  readonly runId: string;
-  readonly settings: readonly SettingRecord[];
-}
-
 /**
  * Puts back whatever runs of this rig left unfinished: a crash, a kill, a power cut, a device that had failed.
  * The newest first, so that the rig ends as it was before the oldest.
+ * @param runs oldest first
  */
-export async function recoverUnfinishedRuns(request: RestoreRunRequest): Promise<readonly RecoveredRun[]> {
-  const recovered: RecoveredRun[] = [];
-  for (const run of request.ledger.unfinishedRuns(request.rigFile.rig).toReversed()) {
-    recovered.push({ runId: run.runId, settings: await restoreRun(request, run) });
-  }
-  return recovered;
+export async function recoverUnfinishedRuns(
+  request: RestoreRunRequest,
+  runs: readonly UnfinishedRun[],
+): Promise<readonly RecoveredRun[]> {
+  const restored: RecoveredRun[] = [];
+  for (const run of runs.toReversed()) restored.push(await restoreRun(request, run));
+  return restored;
 }

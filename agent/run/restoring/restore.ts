@@ -16,8 +16,6 @@ import {
 export interface RestoreRequest extends RestoreTools {
   readonly rig: Rig;
   readonly baseline: readonly BaselineEntry[];
-  /** Remembers in the ledger what is back; called once per setting and again if it changes its mind. */
-  mark(entry: BaselineEntry, restored: boolean): void;
   /** Whether the cover may be opened if that is how it was found; the reason when not. Asked when all else is back. */
   mayOpenCover(signal: AbortSignal): Promise<true | string>;
   /** Why nothing may be left open to the sky, if that is so now. */
@@ -103,9 +101,7 @@ class RestoreRound {
 
   /** As it was found, or otherwise where that would not be safe. */
   async putBack(entry: BaselineEntry): Promise<void> {
-    const record = await this.#restored(entry);
-    this.records.set(entry, record);
-    this.request.mark(entry, record.state !== "different");
+    this.records.set(entry, await this.#restored(entry));
   }
 
   /** Putting one setting back may have changed another: all are read again, and what moved is put back once more. */

@@ -12,14 +12,12 @@ import { forenoonUtcMs } from "../fake-run.ts";
 let clock: VirtualClock;
 let rig: FakeRig;
 let baseline: readonly BaselineEntry[];
-let marks: Map<string, boolean>;
 let mayOpen: true | string;
 let weather: string | undefined;
 
 beforeEach(async () => {
   clock = new VirtualClock(forenoonUtcMs);
   rig = new FakeRig(clock);
-  marks = new Map();
   mayOpen = true;
   weather = undefined;
   await take();
@@ -53,7 +51,6 @@ const restore = (devices = rig.open()) =>
       clock,
       log: silentLog,
       signal: new AbortController().signal,
-      mark: (entry, restored) => marks.set(`${entry.role}.${entry.setting.key}`, restored),
       mayOpenCover: async () => mayOpen,
       weatherAgainst: async () => weather,
     }),
@@ -65,7 +62,6 @@ test("everything goes back in the safe order: camera, cover, diffuser, focuser, 
   const records = await restore();
   expect(records.every((record) => record.state === "same")).toBe(true);
   expect(rig.account()).toEqual(before);
-  expect([...marks.values()].every((mark) => mark)).toBe(true);
   const order = [
     "camera stops",
     "cover.position",
@@ -131,7 +127,6 @@ test("a setting that does not take is tried again, within limits, and listed wit
       why: "reads 1 after it was put back",
     },
   ]);
-  expect(marks.get("wheel.slot")).toBe(false);
 });
 
 test("a device that comes back after half a minute is put back all the same", async () => {
@@ -190,7 +185,6 @@ test("rain: a shutter and a cover found open are closed, the shutter first of al
     { role: "cover", key: "position", before: "open", after: "closed", state: "keptSafe", why },
     { role: "dome", key: "shutter", before: "open", after: "closed", state: "keptSafe", why },
   ]);
-  expect([...marks.values()].every((mark) => mark)).toBe(true);
   const shut = rig.told.indexOf("dome.shutter = closed");
   expect(shut).toBeGreaterThan(rig.told.indexOf("cover.position = closed"));
   expect(shut).toBeLessThan(rig.told.indexOf("focuser.position = 9000"));
