@@ -6,8 +6,9 @@ import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
+import { clockWatch } from "../guard/clock-watch.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
-import { watchConditions } from "../guard/guard.ts";
+import { type GuardWatch, watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { type BegunRun, readBaseline, saveBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
@@ -35,12 +36,14 @@ export class RunEffects {
   /** Earlier runs of this rig that were cut short, oldest first. */
   #unfinished: readonly UnfinishedRun[];
   #baseline: readonly BaselineEntry[] = [];
+  readonly #clockWatch: GuardWatch;
   #connected: ConnectedRig | undefined;
 
   /** @throws LedgerError, or what the file system says, when the run can't even be written down */
   constructor(readonly options: RunOptions) {
     const { plan, rigFile, unattended, clock, folder, ledger, log } = options;
     const startedUtcMs = clock.nowMs();
+    this.#clockWatch = clockWatch(clock);
     const run = { rig: rigFile.rig, plan: plan.plan, folder: resolve(folder), startedUtcMs };
     this.#records = { ledger, ledgerFile: ledger.file, runsFolders: [dirname(run.folder)] };
     const { runs, doubts } = findUnfinishedRuns(this.#records, rigFile.rig);
@@ -211,7 +214,7 @@ export class RunEffects {
     const { facts } = this;
     const [firstStep] = plan.steps;
     const needsSunAtOnce = firstStep === undefined || rowOf(table, firstStep).sun !== "none";
-    return guardWatches({
+    const ofRig = guardWatches({
       rig: this.#rig,
       rigFile,
       clock,
@@ -219,8 +222,13 @@ export class RunEffects {
       freeDiskMegabytes,
       findings: facts.findings,
       looking: () => facts.looking || needsSunAtOnce,
+      searchDegrees: Math.max(
+        0,
+        ...plan.steps.map((step) => (step.step === "centre" ? step.searchDegrees : 0)),
+      ),
       searching: () => facts.stepUnderWay === undefined || table[facts.stepUnderWay].sun === "searched",
     });
+    return [this.#clockWatch, ...ofRig];
   }
 
   #note(event: string, fields?: Readonly<Record<string, unknown>>): void {
