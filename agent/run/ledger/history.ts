@@ -86,9 +86,10 @@ export function addMaster(ledger: Ledger, { rig, trainMark }: Key, master: Maste
 
 /** Newest first. */
 export function mastersOf(ledger: Ledger, { rig, trainMark }: Key): readonly MasterRow[] {
-  return listMasterRows(ledger, "where rig = ? and train_mark = ?", [rig, trainMark]).map(
-    ({ rig: _, trainMark: __, ...row }) => row,
-  );
+  const rows = listMasterRows(ledger, "where rig = ? and train_mark = ?", [rig, trainMark]);
+  return rows.map(({ kind, runId, file, madeUtcMs, verdict, facts }) => {
+    return { kind, runId, file, madeUtcMs, verdict, facts };
+  });
 }
 
 /** Newest first; without those that are not as they were written. */

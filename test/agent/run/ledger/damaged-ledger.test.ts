@@ -192,8 +192,7 @@ function check(path: string, { withFolders, origin }: { withFolders: boolean; or
   if (found?.baseline) expect(found.baseline, origin).toEqual(entries);
   expect(found !== undefined || refused, `${origin}: the run is lost without a word`).toBe(true);
   if (withFolders) expect(found?.baseline, `${origin}: its folder had it`).toEqual(entries);
-  if (!refused) seen.same++;
-  else if (found?.baseline) withFolders ? seen.fromFolder++ : seen.salvaged++;
-  else seen.refused++;
+  const whole = withFolders ? "fromFolder" : "salvaged";
+  seen[!refused ? "same" : found?.baseline ? whole : "refused"]++;
   ledger?.[Symbol.dispose]();
 }
