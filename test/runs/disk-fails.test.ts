@@ -21,7 +21,14 @@ beforeEach(() => {
   run = new FakeRun();
   before = run.rig.account();
 });
-afterEach(() => run[Symbol.dispose]());
+afterEach(() => {
+  other?.close();
+  other = undefined;
+  run[Symbol.dispose]();
+});
+
+/** Another program's hold on the ledger, which is gone with it. */
+let other: Database | undefined;
 
 const runFolder = () => join(run.folder, "run");
 
@@ -41,7 +48,7 @@ const refuseWrites = () => run.ledger.database.run("pragma query_only = on");
 const troubles: Record<string, () => void> = {
   "a ledger whose disk takes nothing more": refuseWrites,
   "a ledger that another program holds": () => {
-    const other = new Database(run.ledger.file);
+    other = new Database(run.ledger.file);
     other.run("begin immediate");
   },
   "a ledger without its tables": () => {
