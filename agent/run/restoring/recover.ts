@@ -1,17 +1,21 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
+import { type Front, newFront } from "../../safing/front.ts";
+import { makeSafe } from "../../safing/make-safe.ts";
+import type { KnownLight } from "../../safing/safing-tools.ts";
 import { checkConditionsOnce } from "../guard/guard.ts";
 import { weatherWatches } from "../guard/guard-watches.ts";
 import { tripProblem } from "../guard/sun-filter.ts";
 import { closeRun } from "../ledger/baseline.ts";
 import { findUnconfirmedTrip, isConfirmedSince, listRetreatsOfRun } from "../ledger/retreats.ts";
 import type { RunRecords, UnfinishedRun } from "../ledger/unfinished-runs.ts";
-import type { RetreatRecord, SettingRecord } from "../record/run-record.ts";
-import { mayOpenCover } from "./cover-policy.ts";
-import { restoreBaseline } from "./restore.ts";
+import type { RetreatRecord } from "../record/run-record.ts";
+import { whyLeaveCovered } from "./cover-policy.ts";
+import { type RestoredRig, restoreBaseline } from "./restore.ts";
 
 export interface RestoreRunRequest {
   readonly rig: Rig;
@@ -22,13 +26,17 @@ export interface RestoreRunRequest {
   readonly log: Log;
   /** Those of this process's own run, which count even if they could not be written down. */
   readonly retreats?: readonly RetreatRecord[];
+  /** What the run knows of the front and of the light; left out, nothing. */
+  readonly front?: Front;
+  readonly findings?: KnownLight;
+  /** Warns whoever watches, while the rig is not safe yet. */
+  readonly warn?: (text: string) => void;
 }
 
-export interface RecoveredRun {
+export interface RecoveredRun extends RestoredRig {
   readonly runId: string;
   readonly folder: string;
-  readonly settings: readonly SettingRecord[];
-  /** Neither record of its baseline is as it was written: nothing was put back. */
+  /** Neither record of its baseline is as it was written: the rig was made safe, and nothing was put back. */
   readonly baselineLost: boolean;
   /** Why it could not be written down that the run is put back. */
   readonly unwritten: readonly string[];
@@ -39,32 +47,33 @@ export interface RecoveredRun {
  * Killed half way, it can be done again: what is back already is only read.
  */
 export async function restoreRun(request: RestoreRunRequest, run: UnfinishedRun): Promise<RecoveredRun> {
-  const { records, rig, rigFile, clock, log } = request;
+  const { records, rig, rigFile, clock, log, warn } = request;
   const { runId, folder, baseline } = run;
-  const restored = { runId, folder, settings: [], baselineLost: baseline === undefined, unwritten: [] };
-  if (!baseline) return restored;
+  const signal = neverAborted; // nothing cuts a restore short
+  const front = request.front ?? newFront();
+  const findings = request.findings ?? { lightRate: {} };
+  const safing = { rig, site: rigFile.site, clock, log, front, findings };
+  if (!baseline) {
+    const safety = await makeSafe(safing, { goal: "covered and off the Sun", signal, ...given({ warn }) });
+    return { runId, folder, settings: [], safety, baselineLost: true, unwritten: [] };
+  }
   const retreats = retreatsOf(request, run);
-  const settings = await restoreBaseline({
-    rig,
-    clock,
-    log,
+  const standing = retreats.filter((one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile));
+  const trip = findUnconfirmedTrip(records, rigFile);
+  const retreatedBecause = [...standing.map(({ reason }) => reason), ...(trip ? [tripProblem(trip)] : [])];
+  const restored = await restoreBaseline({
+    ...safing,
     baseline,
-    signal: neverAborted, // nothing cuts a restore short
-    mayOpenCover: (signal) => {
-      const trip = findUnconfirmedTrip(records, rigFile);
-      const standing = retreats.filter((one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile));
-      const retreatedBecause = [
-        ...standing.map(({ reason }) => reason),
-        ...(trip ? [tripProblem(trip)] : []),
-      ];
-      return mayOpenCover({ rig, rigFile, clock, retreatedBecause }, signal);
-    },
-    weatherAgainst: async (signal) =>
-      retreats.find(({ kind }) => kind === "weather")?.reason ?? (await weatherNow(request, signal)),
+    signal,
+    retreatedBecause,
+    whyKeepCovered: (limited) => whyLeaveCovered({ rig, rigFile, clock, retreatedBecause }, limited),
+    weatherAgainst: async (limited) =>
+      retreats.find(({ kind }) => kind === "weather")?.reason ?? (await weatherNow(request, limited)),
+    ...given({ warn }),
   });
-  const isBack = settings.every((record) => record.state !== "different");
+  const isBack = restored.settings.every((record) => record.state !== "different");
   const unwritten = isBack ? closeRun(records.ledger, run, "put back") : [];
-  return { ...restored, settings, unwritten };
+  return { runId, folder, ...restored, baselineLost: false, unwritten };
 }
 
 function retreatsOf(
@@ -93,7 +102,7 @@ export async function recoverUnfinishedRuns(
   request: RestoreRunRequest,
   runs: readonly UnfinishedRun[],
 ): Promise<readonly RecoveredRun[]> {
-  const restored: RecoveredRun[] = [];
-  for (const run of runs.toReversed()) restored.push(await restoreRun(request, run));
-  return restored;
+  const recovered: RecoveredRun[] = [];
+  for (const run of runs.toReversed()) recovered.push(await restoreRun(request, run));
+  return recovered;
 }
