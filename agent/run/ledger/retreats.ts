@@ -15,8 +15,9 @@ export function noteRetreat(folder: string, retreat: RetreatRecord, { file }: Le
   attempt(folder, log, () => appendRetreat(folder, retreat));
 }
 
-/** The same in the ledger, which may keep its caller waiting: when the rig is safe. As hope too. */
+/** The same in the ledger, which may keep its caller waiting: when the rig has been put back. As hope too. */
 export function saveRetreats(ledger: Ledger, retreats: readonly RetreatRecord[], log: Log): void {
+  if (retreats.length === 0) return;
   attempt(ledger.file, log, () => {
     ledger.write((database) => {
       for (const retreat of retreats) insertRetreat(database, retreat);

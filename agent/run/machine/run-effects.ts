@@ -22,7 +22,7 @@ import { findUnfinishedRuns, type RunRecords, type UnfinishedRun } from "../ledg
 import { Journal } from "../record/journal.ts";
 import { BaselineLostError, NotRecoveredError } from "../record/run-errors.ts";
 import { RunFacts } from "../record/run-facts.ts";
-import type { BaselineEntry, RunReport } from "../record/run-record.ts";
+import type { BaselineEntry, RetreatRecord, RunReport } from "../record/run-record.ts";
 import { type RestoreRunRequest, recoverUnfinishedRuns, restoreRun } from "../restoring/recover.ts";
 import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
@@ -38,6 +38,8 @@ export class RunEffects {
   /** Earlier runs of this rig that were cut short, oldest first. */
   #unfinished: readonly UnfinishedRun[];
   #baseline: readonly BaselineEntry[] = [];
+  /** Far too much light in an earlier run, after which nobody has confirmed the Sun filter. */
+  #trip: RetreatRecord | undefined;
   readonly #clockWatch: GuardWatch;
   #connected: ConnectedRig | undefined;
   #guardLookedSeconds: number | undefined;
@@ -75,7 +77,8 @@ export class RunEffects {
   async checkPlan(): Promise<void> {
     const { table, clock, unattended, freeDiskMegabytes, rigFile } = this.options;
     const { scene } = this.steps;
-    const unconfirmedTrip = findUnconfirmedTrip(this.#records, rigFile);
+    this.#trip = findUnconfirmedTrip(this.#records, rigFile);
+    const unconfirmedTrip = this.#trip;
     checkPlan({ table, scene, nowUtcMs: clock.nowMs(), unattended, freeDiskMegabytes, unconfirmedTrip });
   }
 
@@ -200,17 +203,21 @@ export class RunEffects {
     const goal = "covered and off the Sun";
     this.facts.safety = await makeSafe(this.#safing, { goal, signal: neverAborted, warn: this.#warn });
     this.#note("retreated", { ...this.facts.safety });
-    saveRetreats(this.options.ledger, this.facts.retreats, this.options.log);
   }
 
   async restore(): Promise<void> {
     if (!this.facts.begun) return;
     this.#note("restoring");
-    const run = { ...this.#run, baseline: this.#baseline };
-    const { settings, safety, unwritten } = await restoreRun(this.#restoreRequest, run);
-    this.facts.settings = settings;
-    this.facts.safety = safety;
-    this.facts.unwritten.push(...unwritten);
+    const { facts } = this;
+    const retreats = [...facts.retreats, ...(this.#trip ? [this.#trip] : [])];
+    const run = { ...this.#run, baseline: this.#baseline, retreats };
+    const { ledger, log } = this.options;
+    const { settings, safety, unwritten } = await restoreRun(this.#restoreRequest, run).finally(() =>
+      saveRetreats(ledger, facts.retreats, log),
+    );
+    facts.settings = settings;
+    facts.safety = safety;
+    facts.unwritten.push(...unwritten);
     const left = settings.filter((setting) => setting.state !== "same");
     this.#note("restored", {
       settings: settings.length,
@@ -242,9 +249,9 @@ export class RunEffects {
 
   get #restoreRequest(): RestoreRunRequest {
     const { clock, log, rigFile } = this.options;
-    const { retreats, front, findings } = this.facts;
-    const known = { retreats, front, findings, warn: this.#warn };
-    return { rig: this.#rig, rigFile, records: this.#records, clock, log, ...known };
+    const { front, findings } = this.facts;
+    const records = this.#records;
+    return { rig: this.#rig, rigFile, records, clock, log, front, findings, warn: this.#warn };
   }
 
   get #safing(): SafingTools {

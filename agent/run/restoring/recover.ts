@@ -24,8 +24,6 @@ export interface RestoreRunRequest {
   readonly records: RunRecords;
   readonly clock: Clock;
   readonly log: Log;
-  /** Those of this process's own run, which count even if they could not be written down. */
-  readonly retreats?: readonly RetreatRecord[];
   /** What the run knows of the front and of the light; left out, nothing. */
   readonly front?: Front;
   readonly findings?: KnownLight;
@@ -42,13 +40,18 @@ export interface RecoveredRun extends RestoredRig {
   readonly unwritten: readonly string[];
 }
 
+/** A run with why the telescope may have to stay covered: its own retreats, and a trip of the rig that still stands. */
+export interface RunToRestore extends UnfinishedRun {
+  readonly retreats: readonly RetreatRecord[];
+}
+
 /**
- * Puts back one run's baseline and closes the run in its records when all of it is back.
+ * Puts back one run's baseline and closes the run in its records when all of it is back; they are not looked at before.
  * Killed half way, it can be done again: what is back already is only read.
  */
-export async function restoreRun(request: RestoreRunRequest, run: UnfinishedRun): Promise<RecoveredRun> {
+export async function restoreRun(request: RestoreRunRequest, run: RunToRestore): Promise<RecoveredRun> {
   const { records, rig, rigFile, clock, log, warn } = request;
-  const { runId, folder, baseline } = run;
+  const { runId, folder, baseline, retreats } = run;
   const signal = neverAborted; // nothing cuts a restore short
   const front = request.front ?? newFront();
   const findings = request.findings ?? { lightRate: {} };
@@ -57,10 +60,7 @@ export async function restoreRun(request: RestoreRunRequest, run: UnfinishedRun)
     const safety = await makeSafe(safing, { goal: "covered and off the Sun", signal, ...given({ warn }) });
     return { runId, folder, settings: [], safety, baselineLost: true, unwritten: [] };
   }
-  const retreats = retreatsOf(request, run);
-  const standing = retreats.filter((one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile));
-  const trip = findUnconfirmedTrip(records, rigFile);
-  const retreatedBecause = [...standing.map(({ reason }) => reason), ...(trip ? [tripProblem(trip)] : [])];
+  const retreatedBecause = standingReasons(retreats, rigFile);
   const restored = await restoreBaseline({
     ...safing,
     baseline,
@@ -76,12 +76,12 @@ export async function restoreRun(request: RestoreRunRequest, run: UnfinishedRun)
   return { runId, folder, ...restored, baselineLost: false, unwritten };
 }
 
-function retreatsOf(
-  { records, rigFile, retreats = [] }: RestoreRunRequest,
-  run: UnfinishedRun,
-): readonly RetreatRecord[] {
-  const own = retreats.filter(({ runId }) => runId === run.runId);
-  return [...own, ...listRetreatsOfRun(records, rigFile, run)];
+function standingReasons(retreats: readonly RetreatRecord[], rigFile: RigFile): readonly string[] {
+  const reasons = retreats.flatMap((one) => {
+    if (one.kind !== "brightness") return [one.reason];
+    return isConfirmedSince(one, rigFile) ? [] : [tripProblem(one)];
+  });
+  return [...new Set(reasons)];
 }
 
 /** As the guard sees it: a station that is silent gets its grace, and is as good as rain after it. */
@@ -102,7 +102,12 @@ export async function recoverUnfinishedRuns(
   request: RestoreRunRequest,
   runs: readonly UnfinishedRun[],
 ): Promise<readonly RecoveredRun[]> {
+  const { records, rigFile } = request;
+  const trip = findUnconfirmedTrip(records, rigFile);
   const recovered: RecoveredRun[] = [];
-  for (const run of runs.toReversed()) recovered.push(await restoreRun(request, run));
+  for (const run of runs.toReversed()) {
+    const retreats = [...listRetreatsOfRun(records, rigFile, run), ...(trip ? [trip] : [])];
+    recovered.push(await restoreRun(request, { ...run, retreats }));
+  }
   return recovered;
 }
