@@ -54,12 +54,26 @@ export interface Workbench {
   readonly train?: TrainSeen;
   /** Flats of earlier runs with this train, none of them bad, newest first. */
   readonly keptFlats?: readonly FlatInUse[];
+  /** When, in this step, a mount that should have followed the Sun did not, as far as the guard has seen by now. */
+  readonly trackingLapses?: () => readonly TimeSpan[];
   /** Aborts when the run has given the step up: nothing of it may move any more, not even to make safe. */
   readonly abandoned: AbortSignal;
   /** Tells whoever watches. Cheap; call it once a frame. */
   progress(now: Omit<Progress, "stepIndex" | "stepCount">): void;
   /** Adds a dated line to the run record (`events.ndjson` and the time line of the report). */
   note(event: string, fields?: Readonly<Record<string, unknown>>): void;
+}
+
+/** By the agent's clock. */
+export interface TimeSpan {
+  readonly fromUtcMs: number;
+  /** Left out: it is not over. */
+  readonly toUtcMs?: number;
+}
+
+export function overlaps(a: TimeSpan, b: TimeSpan): boolean {
+  const endsAfter = (one: TimeSpan, other: TimeSpan) => (one.toUtcMs ?? Infinity) >= other.fromUtcMs;
+  return endsAfter(a, b) && endsAfter(b, a);
 }
 
 export interface StepInput<Request> {

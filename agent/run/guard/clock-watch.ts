@@ -1,5 +1,5 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
-import type { GuardWatch } from "./guard.ts";
+import type { GuardWatch } from "./condition.ts";
 
 /** In this time the sky turns by 75″, which centring would not notice; clocks are corrected by less without a step [s]. */
 const stepSecondsMax = 5;

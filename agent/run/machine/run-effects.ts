@@ -6,8 +6,9 @@ import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
 import { clockWatch } from "../guard/clock-watch.ts";
+import type { GuardWatch } from "../guard/condition.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
-import { type GuardWatch, watchConditions } from "../guard/guard.ts";
+import { watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { takeBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
@@ -127,8 +128,13 @@ export class RunEffects {
 
   /** Watches over the run's conditions and keeps the dome's slit on the Sun, until the signal aborts. */
   async watch(onLost: (reason: string, ofWeather: boolean) => void, signal: AbortSignal): Promise<void> {
-    const guard = watchConditions(this.#watches(), { clock: this.options.clock, signal }, (reason, watch) =>
-      onLost(reason, watch.ofWeather === true),
+    const guard = watchConditions(
+      this.#watches(),
+      { clock: this.options.clock, signal },
+      {
+        lost: (reason, watch) => onLost(reason, watch.ofWeather === true),
+        lapse: (lapse) => this.facts.noteLapse(lapse),
+      },
     );
     await Promise.all([
       guard,

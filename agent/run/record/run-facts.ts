@@ -9,7 +9,14 @@ import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
 import { NotRecoveredError, RunRefusedError } from "./run-errors.ts";
-import type { DeviceRecord, FailureRecord, RetreatRecord, SettingRecord, StepRecord } from "./run-record.ts";
+import type {
+  DeviceRecord,
+  FailureRecord,
+  LapseRecord,
+  RetreatRecord,
+  SettingRecord,
+  StepRecord,
+} from "./run-record.ts";
 
 /** What is settled before a run begins. */
 export interface RunSetting {
@@ -30,6 +37,7 @@ export class RunFacts {
   readonly steps: StepRecord[] = [];
   stepUnderWay: StepKind | undefined;
   readonly guardEvents: { utcMs: number; reasons: readonly string[] }[] = [];
+  readonly lapses: LapseRecord[] = [];
   readonly retreats: RetreatRecord[] = [];
   stopAsked = false;
   devices: readonly DeviceRecord[] = [];
@@ -99,6 +107,13 @@ export class RunFacts {
     const reasons = [reason];
     this.guardEvents.push({ utcMs: this.journal.clock.nowMs(), reasons });
     this.journal.noteSurely("not safe to look", { reasons });
+  }
+
+  /** The guard tells the same lapse at its beginning and at its end. */
+  noteLapse(lapse: LapseRecord): void {
+    const { watch, reason, toUtcMs } = lapse;
+    if (!this.lapses.includes(lapse)) this.lapses.push(lapse);
+    this.journal.note(toUtcMs === undefined ? "a condition is not true" : "true again", { watch, reason });
   }
 
   beginStep({ step, because }: AgendaEntry, needsSun: boolean): void {
