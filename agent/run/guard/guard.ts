@@ -12,6 +12,8 @@ export interface GuardListener {
   lost(reason: string, watch: GuardWatch): void;
   /** At the beginning of every lapse, and at its end if it has one. */
   lapse?(lapse: LapseRecord): void;
+  /** At every look: a guard that is silent is not awake. */
+  looked?(): void;
 }
 
 /** Watches until the signal aborts. */
@@ -24,6 +26,7 @@ export async function watchConditions(
     const condition = new Condition(watch, clock, (lapse) => listener.lapse?.(lapse));
     while (!signal.aborted) {
       const lost = await condition.look(signal);
+      listener.looked?.();
       if (signal.aborted) return;
       if (lost !== undefined) return listener.lost(lost, watch);
       await clock.sleep(condition.pauseSeconds, signal).catch(() => {});

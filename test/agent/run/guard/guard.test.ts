@@ -6,6 +6,7 @@ import { checkConditionsOnce, watchConditions } from "../../../../agent/run/guar
 import type { GuardRequest } from "../../../../agent/run/guard/guard-request.ts";
 import { guardWatches, weatherWatches } from "../../../../agent/run/guard/guard-watches.ts";
 import type { LapseRecord } from "../../../../agent/run/record/run-record.ts";
+import { newFront } from "../../../../agent/safing/front.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import type { Clock } from "../../../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
@@ -31,6 +32,7 @@ beforeEach(() => {
   lapses = new Set();
   request = {
     rig: rig.open(),
+    front: newFront(),
     rigFile: readRigFile(testRigText, "rig.yaml"),
     clock,
     sunAltitudeDegreesMin: 20,
