@@ -6,6 +6,7 @@ import type { Rig } from "../../drivers/roles/rig.ts";
 import type { UncoverTools } from "../safing/uncover.ts";
 import type { Threads } from "../threads/threads.ts";
 import type { FlatInUse, StepFindings } from "./findings.ts";
+import type { TimeSpan } from "./time-span.ts";
 
 /** The facts of the rig's optics, from the rig file. */
 export interface Optics {
@@ -66,18 +67,6 @@ export interface Workbench extends UncoverTools {
   progress(now: Omit<Progress, "stepIndex" | "stepCount">): void;
   /** Adds a dated line to the run record (`events.ndjson` and the time line of the report). */
   note(event: string, fields?: Readonly<Record<string, unknown>>): void;
-}
-
-/** By the agent's clock. */
-export interface TimeSpan {
-  readonly fromUtcMs: number;
-  /** Left out: it is not over. */
-  readonly toUtcMs?: number;
-}
-
-export function overlaps(a: TimeSpan, b: TimeSpan): boolean {
-  const endsAfter = (one: TimeSpan, other: TimeSpan) => (one.toUtcMs ?? Infinity) >= other.fromUtcMs;
-  return endsAfter(a, b) && endsAfter(b, a);
 }
 
 export interface StepInput<Request> {

@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { overlaps } from "../../agent/procedures/step.ts";
+import { overlaps } from "../../agent/procedures/time-span.ts";
 import { describeRun } from "../../agent/run/record/describe-run.ts";
 import { foundBy } from "../../agent/run/record/found-in-record.ts";
 import { at, openStage, tinyScene, worldFaults } from "../stage/stage.ts";

@@ -1,6 +1,7 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { FlatCheck, FlatChecker } from "../flat-in-use/flat-check.ts";
-import type { StepWork, TimeSpan } from "../step.ts";
+import type { StepWork } from "../step.ts";
+import type { TimeSpan } from "../time-span.ts";
 import type { TunedExposure } from "../tune-exposure/tune-request.ts";
 
 /** How the images are held against the flat in use. */

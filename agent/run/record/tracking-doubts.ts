@@ -1,5 +1,5 @@
 import type { ImagesFound } from "../../procedures/images/images-request.ts";
-import { overlaps, type TimeSpan } from "../../procedures/step.ts";
+import { overlaps, type TimeSpan } from "../../procedures/time-span.ts";
 import { rangeText } from "./flat-doubts.ts";
 import { foundBy } from "./found-in-record.ts";
 import type { LapseRecord, RunRecord, StepRecord } from "./run-record.ts";
