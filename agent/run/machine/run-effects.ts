@@ -198,6 +198,10 @@ export class RunEffects {
       freeDiskMegabytes,
       findings: facts.findings,
       looking: () => facts.looking || needsSunAtOnce,
+      searchDegrees: Math.max(
+        0,
+        ...plan.steps.map((step) => (step.step === "centre" ? step.searchDegrees : 0)),
+      ),
       searching: () => facts.stepUnderWay === undefined || table[facts.stepUnderWay].sun === "searched",
     });
     return [this.#clockWatch, ...ofRig];

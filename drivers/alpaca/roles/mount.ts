@@ -12,6 +12,7 @@ import {
 } from "../../roles/mount.ts";
 import { distanceDegrees, type SkyOffset } from "../../roles/mount-sky.ts";
 import { checkNudge, checkSlewTarget, refineSlew, type SlewBudget, slewBudgetOf } from "../../roles/slew.ts";
+import { Stillness } from "../../roles/stillness.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty } from "../session/kept-setting.ts";
 import { AscomError, ascom } from "../wire/errors.ts";
@@ -44,7 +45,8 @@ export class AlpacaMount extends AlpacaRole implements Mount {
 
   constructor(context: RoleContext, options: MountOptions = {}) {
     super(context);
-    this.#tools = { ...this.tools, facts: () => this.#facts };
+    const stillness = new Stillness({ ...this.tools, device: this.name });
+    this.#tools = { ...this.tools, facts: () => this.#facts, stillness };
     this.#budget = slewBudgetOf(options);
     this.#rest = new MountRest(this.#tools, this.#budget);
     this.#nudger = new Nudger(this.#tools, this.#budget);
@@ -141,7 +143,7 @@ export class AlpacaMount extends AlpacaRole implements Mount {
   async #slewTo(place: Equatorial, signal: AbortSignal): Promise<void> {
     const before = await this.#checkMayMove("slew", signal);
     const rateBefore = await readTrackRate(this.#tools, signal);
-    if (before.slewing || before.pulsing) await this.#rest.stop(signal);
+    if (!this.#rest.isAtRest(before)) await this.#rest.stop(signal);
     await this.stoppedIfFailed(
       async () => {
         await setTracking(this.#tools, true, signal); // equatorial slews are refused without

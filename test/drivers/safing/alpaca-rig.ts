@@ -19,21 +19,22 @@ const words: Readonly<Record<string, string>> = {
   abortexposure: "stop camera",
 };
 
-export const onAlpacaRig: OnFarRig = (body, { poor = false } = {}) =>
+export const onAlpacaRig: OnFarRig = (body, { poor = false, mountMovesForEver = false } = {}) =>
   onAlpaca(
     (far, clock) => {
       addCover(far, clock, coverName, { status: 3 });
-      new ScriptedMount(far, clock);
+      new ScriptedMount(far, clock, { staysSlewing: mountMovesForEver });
       new ScriptedCamera(far, clock, { canAbort: !poor });
       if (poor) far.intercept = ({ member }) => missing[member];
     },
-    async ({ far, clock, signal, open }) => {
+    async ({ far, clock, signal, open, warnings }) => {
       await body({
         cover: (await open("cover", { device: coverName })) as unknown as Cover,
         mount: (await open("mount", { device: mountName })) as unknown as Mount,
         camera: (await open("camera", { device: cameraName })) as unknown as Camera,
         clock,
         signal,
+        warnings,
         sent: () => far.seen.filter(({ method }) => method === "PUT").map(asSent),
         slow: (seconds) => {
           far.delaySeconds = seconds;

@@ -17,6 +17,8 @@ export interface FarRig {
   readonly signal: AbortSignal;
   /** Every command as it arrived. */
   sent(): readonly Sent[];
+  /** What the log was warned of. */
+  readonly warnings: readonly string[];
   /** From now on every answer takes so long. */
   slow(seconds: number): void;
   /** The cover says that it moves for ever, whatever it is told. */
@@ -25,7 +27,13 @@ export interface FarRig {
   cut(forSeconds?: number): void;
 }
 
-/** @param options.poor the mount has neither a stop nor a command for tracking, the camera no abort */
-export type OnFarRig = (body: (far: FarRig) => Promise<void>, options?: { poor?: boolean }) => Promise<void>;
+export interface FarRigQuirks {
+  /** The mount has neither a stop nor a command for tracking, the camera no abort. */
+  readonly poor?: boolean;
+  /** The mount says for ever that it moves, once it has. */
+  readonly mountMovesForEver?: boolean;
+}
+
+export type OnFarRig = (body: (far: FarRig) => Promise<void>, quirks?: FarRigQuirks) => Promise<void>;
 
 export const coverName = "Flap";

@@ -18,14 +18,15 @@ const words: Readonly<Record<string, string>> = {
   "CCD_ABORT_EXPOSURE.ABORT": "stop camera",
 };
 
-export const onIndiRig: OnFarRig = (body, { poor = false } = {}) =>
+export const onIndiRig: OnFarRig = (body, { poor = false, mountMovesForEver = false } = {}) =>
   onBench(
     (server) => {
       addCover(server);
-      new ScriptedMount(server, poor ? { without: ["TELESCOPE_ABORT_MOTION", "TELESCOPE_TRACK_STATE"] } : {});
+      const without = poor ? ["TELESCOPE_ABORT_MOTION", "TELESCOPE_TRACK_STATE"] : [];
+      new ScriptedMount(server, { without, staysBusy: mountMovesForEver });
       new ScriptedCamera(server, poor ? { without: ["CCD_ABORT_EXPOSURE"] } : {});
     },
-    async ({ server, clock, signal, context, client }) => {
+    async ({ server, clock, signal, context, client, warnings }) => {
       const route = { enable: (property: string) => client.enableBlobs(cameraName, property), ordered: true };
       await body({
         cover: await new IndiCover(context(coverName), { role: "cover" }).open(signal),
@@ -33,6 +34,7 @@ export const onIndiRig: OnFarRig = (body, { poor = false } = {}) =>
         camera: await new IndiCamera(context(cameraName), route).open(signal),
         clock,
         signal,
+        warnings,
         sent: () =>
           server.commands.map(({ name, values, atSeconds }) => {
             const on = Object.keys(values).find((element) => values[element] === "On");
