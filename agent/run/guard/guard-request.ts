@@ -2,10 +2,12 @@ import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
+import type { Front } from "../../safing/front.ts";
 
 /** What the guard watches over, and what it knows of the run. */
 export interface GuardRequest {
   readonly rig: Rig;
+  readonly front: Front;
   readonly rigFile: RigFile;
   readonly clock: Clock;
   readonly sunAltitudeDegreesMin: number;

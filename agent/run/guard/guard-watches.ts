@@ -1,3 +1,4 @@
+import type { Cover } from "../../../drivers/roles/cover.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
 import type { Dome } from "../../../drivers/roles/dome.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
@@ -20,6 +21,7 @@ export function guardWatches(request: GuardRequest): readonly GuardWatch[] {
     ...weatherWatches(rig, silenceSeconds),
     ...(dome?.abilities.shutter ? [domeWatch(dome, silenceSeconds)] : []),
     ...(mount ? pointingWatches(mount, request) : []),
+    ...(cover ? [coverWatch(cover, request)] : []),
     ...watched.filter((device) => device !== undefined).map((device) => linkWatch(device, silenceSeconds)),
   ];
 }
@@ -96,6 +98,24 @@ function domeWatch(dome: Dome, silenceSeconds: number): GuardWatch {
       return seenOpen && shutter !== "open"
         ? `${dome.name}: the shutter is ${shutter ?? "unknown"}`
         : undefined;
+    },
+  };
+}
+
+/** What was closed and proved stays closed until it is uncovered. */
+function coverWatch(cover: Cover, { front }: GuardRequest): GuardWatch {
+  const isProvedClosed = () => front.expectedClosed && front.covered.proved;
+  return {
+    name: "cover",
+    everySeconds: 2,
+    graceSeconds: 0,
+    check: async (signal) => {
+      if (!isProvedClosed()) return undefined;
+      const state = await cover.state(signal).catch(() => undefined); // silence is the link's
+      if (!isProvedClosed() || (state !== "open" && state !== "moving")) return undefined;
+      const why = `the cover reads ${state}, and this run did not open it`;
+      front.covered = { proved: false, why };
+      return `${cover.name}: ${why}`;
     },
   };
 }

@@ -29,6 +29,8 @@ const lookSecondsMax = 20;
 export interface GuardTools {
   readonly clock: Clock;
   readonly signal: AbortSignal;
+  /** Called at every look: a guard that is silent is not awake. */
+  readonly looked?: () => void;
 }
 
 /**
@@ -37,13 +39,14 @@ export interface GuardTools {
  */
 export async function watchConditions(
   watches: readonly GuardWatch[],
-  { clock, signal }: GuardTools,
+  { clock, signal, looked }: GuardTools,
   onLost: (reason: string, watch: GuardWatch) => void,
 ): Promise<void> {
   const keepWatch = async (watch: GuardWatch) => {
     const condition = new Condition(watch, clock);
     while (!signal.aborted) {
       const lost = await condition.look(signal);
+      looked?.();
       if (signal.aborted) return;
       if (lost !== undefined) return onLost(lost, watch);
       await clock.sleep(condition.pauseSeconds, signal).catch(() => {});

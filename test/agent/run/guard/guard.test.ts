@@ -4,6 +4,7 @@ import { clockWatch } from "../../../../agent/run/guard/clock-watch.ts";
 import { checkConditionsOnce, type GuardWatch, watchConditions } from "../../../../agent/run/guard/guard.ts";
 import type { GuardRequest } from "../../../../agent/run/guard/guard-request.ts";
 import { guardWatches, weatherWatches } from "../../../../agent/run/guard/guard-watches.ts";
+import { newFront } from "../../../../agent/safing/front.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import type { Clock } from "../../../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
@@ -27,6 +28,7 @@ beforeEach(() => {
   freeMegabytes = 10_000;
   request = {
     rig: rig.open(),
+    front: newFront(),
     rigFile: readRigFile(testRigText, "rig.yaml"),
     clock,
     sunAltitudeDegreesMin: 20,
