@@ -2,7 +2,7 @@ import type { Clock } from "./clock.ts";
 import { UnreachableError } from "./errors.ts";
 
 /** How long after its loss a server is waited for; from then on what needs it fails at once until it is found [s]. */
-const comeBackSeconds = 30;
+const comeBackSeconds = 60;
 
 /** Whether a server can be reached, known once for all of its devices. Whoever holds the link tells it. */
 export class ServerReach {

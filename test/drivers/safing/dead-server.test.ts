@@ -26,7 +26,7 @@ describe.each([
       const start = clock.monotonicSeconds();
       for (let round = 0; round < 3; round++)
         for (const one of work(far)) await expect(one()).rejects.toMatchObject({ code: "RIG_DEVICE_LOST" });
-      expect(clock.monotonicSeconds() - start).toBeLessThan(32);
+      expect(clock.monotonicSeconds() - start).toBeLessThan(62);
     }));
 
   test("is told at once from then on, with why and when it is tried again", () =>
@@ -64,7 +64,7 @@ describe.each([
       far.cut(600);
       await clock.sleep(0.001);
       await expect(cover.state(signal)).rejects.toThrow();
-      await clock.sleep(600 - 30);
+      await clock.sleep(600 - 60);
       for (let waited = 0; waited < 10; waited++) {
         await clock.sleep(1);
         const closed = await cover.sendClose(signal).then(
