@@ -69,6 +69,7 @@ export async function rehearse(
       ledger,
       signal,
       unattended: true,
+      warn: (text) => line.say(text),
       progress: (now) => {
         centring.look(now.stepIndex);
         line.update(now);

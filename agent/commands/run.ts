@@ -56,6 +56,7 @@ export async function run(
     ledger,
     unattended: options.unattended === true,
     progress: (now) => line.update(now),
+    warn: (text) => line.say(text),
     writeOutputs: (record) => wiring.writeOutputs(record, folder),
   }).finally(() => line.end());
   return runOutcome(report);

@@ -249,6 +249,7 @@ export class Stage implements AsyncDisposable {
           ledger: this.ledger,
           signal: this.#stop.signal,
           unattended: this.#person === undefined,
+          warn: () => {},
           progress: (now) => {
             this.onProgress(now);
             options.onProgress?.(now);

@@ -13,6 +13,7 @@ const what = {
 /** A cap or a diffuser that a person moves: every change is asked for, every answer is taken as the state. */
 export class ManualCover implements Cover {
   readonly name: string;
+  readonly isMovedByHand = true;
   #state: CoverState = "unknown";
 
   constructor(

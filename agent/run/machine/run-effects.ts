@@ -2,6 +2,8 @@ import { dirname, resolve } from "node:path";
 import { given } from "../../../drivers/kit/given.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
+import { makeSafe } from "../../safing/make-safe.ts";
+import type { SafingTools } from "../../safing/safing-tools.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
@@ -9,6 +11,7 @@ import { clockWatch } from "../guard/clock-watch.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
 import { type GuardWatch, watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
+import { whyKeepCovered } from "../guard/why-keep-covered.ts";
 import { takeBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
 import { findUnconfirmedTrip, recordRetreat } from "../ledger/retreats.ts";
@@ -18,7 +21,6 @@ import { NotRecoveredError } from "../record/run-errors.ts";
 import { RunFacts } from "../record/run-facts.ts";
 import type { RunReport } from "../record/run-record.ts";
 import { type RestoreRunRequest, recoverUnfinishedRuns, restoreRun } from "../restoring/recover.ts";
-import { retreatFromSun } from "../restoring/retreat.ts";
 import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
 import type { RunOptions } from "./run-options.ts";
@@ -30,6 +32,7 @@ export class RunEffects {
   readonly steps: RunSteps;
   readonly #clockWatch: GuardWatch;
   #connected: ConnectedRig | undefined;
+  #guardLookedSeconds: number | undefined;
 
   constructor(readonly options: RunOptions) {
     const { plan, rigFile, unattended, clock, folder, ledger } = options;
@@ -122,12 +125,18 @@ export class RunEffects {
   }
 
   runStep(signal: AbortSignal): Promise<void> {
-    return this.steps.runNext(this.#rig, signal);
+    const whyKeepCovered = (limited: AbortSignal) => this.#whyKeepCovered(limited);
+    return this.steps.runNext({ rig: this.#rig, whyKeepCovered }, signal);
   }
 
   /** Watches over the run's conditions and keeps the dome's slit on the Sun, until the signal aborts. */
   async watch(onLost: (reason: string, ofWeather: boolean) => void, signal: AbortSignal): Promise<void> {
-    const guard = watchConditions(this.#watches(), { clock: this.options.clock, signal }, (reason, watch) =>
+    const { clock } = this.options;
+    const looked = () => {
+      this.#guardLookedSeconds = clock.monotonicSeconds();
+    };
+    looked();
+    const guard = watchConditions(this.#watches(), { clock, signal, looked }, (reason, watch) =>
       onLost(reason, watch.ofWeather === true),
     );
     await Promise.all([
@@ -136,11 +145,38 @@ export class RunEffects {
     ]);
   }
 
+  #whyKeepCovered(signal: AbortSignal): Promise<readonly string[]> {
+    const { clock, rigFile } = this.options;
+    const looked = this.#guardLookedSeconds;
+    const guardSilentSeconds = looked === undefined ? undefined : clock.monotonicSeconds() - looked;
+    const watches = this.#watches();
+    const against = this.facts.retreats.map(({ reason }) => reason);
+    return whyKeepCovered({
+      rigFile,
+      clock,
+      watches,
+      guardSilentSeconds,
+      against,
+      signal,
+    });
+  }
+
+  /** The cover is told to close before anything else is done or written; whether it does is the retreat's business. */
+  coverAtOnce(): void {
+    const { cover } = this.#rig;
+    cover?.sendClose(neverAborted).catch((error: unknown) => {
+      this.options.log.warn(
+        { device: cover.name, error: String(error) },
+        "the cover could not be told to close",
+      );
+    });
+  }
+
   async retreat(): Promise<void> {
-    const { clock, log, rigFile } = this.options;
     this.#note("retreating");
-    const failed = await retreatFromSun(this.#rig, rigFile.site, { clock, log, signal: neverAborted });
-    this.#note("retreated", failed.length > 0 ? { failed } : {});
+    const goal = "covered and off the Sun";
+    this.facts.safety = await makeSafe(this.#safing, { goal, signal: neverAborted, warn: this.#warn });
+    this.#note("retreated", { ...this.facts.safety });
   }
 
   async restore(): Promise<void> {
@@ -148,8 +184,9 @@ export class RunEffects {
     this.#note("restoring");
     const { runId } = this.facts.setting;
     const run = { runId, folder: this.options.folder };
-    const settings = await restoreRun(this.#restoreRequest, run);
+    const { settings, safety } = await restoreRun(this.#restoreRequest, run);
     this.facts.settings = settings;
+    this.facts.safety = safety;
     const left = settings.filter((setting) => setting.state !== "same");
     this.#note("restored", {
       settings: settings.length,
@@ -181,13 +218,26 @@ export class RunEffects {
 
   get #restoreRequest(): RestoreRunRequest {
     const { ledger, clock, log, rigFile } = this.options;
-    const { retreats } = this.facts;
-    return { rig: this.#rig, rigFile, ledger, clock, log, retreats };
+    const { retreats, front, findings } = this.facts;
+    const warn = this.#warn;
+    return { rig: this.#rig, rigFile, ledger, clock, log, retreats, front, findings, warn };
   }
+
+  get #safing(): SafingTools {
+    const { clock, log, rigFile } = this.options;
+    const { front, findings } = this.facts;
+    return { rig: this.#rig, site: rigFile.site, clock, log, front, findings };
+  }
+
+  readonly #warn = (text: string) => {
+    this.#note("not safe yet", { text });
+    this.options.warn(text);
+  };
 
   #watches() {
     const { rigFile, clock, plan, table, freeDiskMegabytes } = this.options;
     const { facts } = this;
+    const { front } = facts;
     const [firstStep] = plan.steps;
     const needsSunAtOnce = firstStep === undefined || rowOf(table, firstStep).sun !== "none";
     const ofRig = guardWatches({
@@ -196,8 +246,13 @@ export class RunEffects {
       clock,
       sunAltitudeDegreesMin: sunAltitudeLimit({ plan, rigFile }),
       freeDiskMegabytes,
+      front,
       findings: facts.findings,
       looking: () => facts.looking || needsSunAtOnce,
+      searchDegrees: Math.max(
+        0,
+        ...plan.steps.map((step) => (step.step === "centre" ? step.searchDegrees : 0)),
+      ),
       searching: () => facts.stepUnderWay === undefined || table[facts.stepUnderWay].sun === "searched",
     });
     return [this.#clockWatch, ...ofRig];

@@ -66,7 +66,18 @@ function stateOf({ record, notAsFound, leftOnRig, failure }: RunReport): string 
       : `Not as it was found: ${different.map(describeLeft).join("; ")}.`,
     ...kept.map((setting) => `Left otherwise on purpose: ${describeLeft(setting)}.`),
   ];
-  return parts.join(" ") + cover;
+  return parts.join(" ") + cover + notCovered(record);
+}
+
+/** Where an instrument points that may be open is the first thing that a person must know. */
+function notCovered({ safety, rig }: RunReport["record"]): string {
+  if (safety === undefined || safety.covered.proved || rig.devices.cover === undefined) return "";
+  const { sunSeparationDegrees: off } = safety;
+  const where =
+    off === undefined
+      ? "where it points is not known"
+      : `the mount read ${off.toFixed(0)}° from the Sun when it was made safe`;
+  return ` The telescope is not proved to be covered (${safety.covered.why}); ${where}. Keep away from the eyepiece and the finder.`;
 }
 
 function whatToDo({ ended, exitCode, verdict, record, folder, failure }: RunReport): string {

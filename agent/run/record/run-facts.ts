@@ -5,6 +5,9 @@ import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
 import type { StepOutcome, TrainSeen } from "../../procedures/step.ts";
 import { StepError, type UnsafeKind } from "../../procedures/step-error.ts";
+import { newFront } from "../../safing/front.ts";
+import type { Safety } from "../../safing/make-safe.ts";
+import { isUnsafe } from "../../safing/unsafe-error.ts";
 import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
@@ -38,6 +41,10 @@ export class RunFacts {
   train: TrainSeen | undefined;
   /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
   readonly findings: StepFindings = { lightRate: {} };
+  /** The same of the telescope's front. */
+  readonly front = newFront();
+  /** How the rig stood when it was made safe last. */
+  safety: Safety | undefined;
   /** A step that needs the Sun has begun. */
   looking = false;
   /** The dome, if there is one, is open towards the Sun. */
@@ -144,5 +151,6 @@ export class RunFacts {
 
 /** A step that does not say why counts as one that saw too much light: then a person looks before anything opens. */
 function unsafeKind({ failure }: StepOutcome<unknown>): UnsafeKind {
+  if (isUnsafe(failure)) return "other";
   return failure instanceof StepError && failure.unsafe !== false ? failure.unsafe : "brightness";
 }

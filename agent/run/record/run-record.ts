@@ -5,6 +5,7 @@ import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
 import type { UnsafeKind } from "../../procedures/step-error.ts";
+import type { Safety } from "../../safing/make-safe.ts";
 import type { ExitCode } from "./exit-codes.ts";
 
 /** `refused`: the run ended before anything was changed. */
@@ -104,6 +105,8 @@ export interface RunRecord {
   readonly verdict: RunVerdict;
   readonly exitCode: ExitCode;
   readonly leftOnRig: LeftOnRig;
+  /** How the rig stood when it was made safe last, before it was put back. */
+  readonly safety?: Safety;
   readonly failure?: FailureRecord;
 }
 

@@ -49,7 +49,7 @@ function composeRecord(facts: RunFacts): RunRecord {
     verdict: verdictOf(facts.steps, findings.flatInUse),
     exitCode: exitCodeOf(facts),
     leftOnRig: leftOnRig(settings),
-    ...given({ failure: facts.failure }),
+    ...given({ safety: facts.safety, failure: facts.failure }),
   };
 }
 

@@ -1,9 +1,12 @@
 import { dirname } from "node:path";
 import type { Clock } from "../../../drivers/kit/clock.ts";
+import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
+import { type Front, newFront } from "../../safing/front.ts";
+import type { KnownLight } from "../../safing/safing-tools.ts";
 import { checkConditionsOnce } from "../guard/guard.ts";
 import { weatherWatches } from "../guard/guard-watches.ts";
 import { tripProblem } from "../guard/sun-filter.ts";
@@ -14,9 +17,9 @@ import {
   listRetreatsOfRun,
   type RetreatedRun,
 } from "../ledger/retreats.ts";
-import type { RetreatRecord, SettingRecord } from "../record/run-record.ts";
-import { mayOpenCover } from "./cover-policy.ts";
-import { restoreBaseline } from "./restore.ts";
+import type { RetreatRecord } from "../record/run-record.ts";
+import { whyLeaveCovered } from "./cover-policy.ts";
+import { type RestoredRig, restoreBaseline } from "./restore.ts";
 
 export interface RestoreRunRequest {
   readonly rig: Rig;
@@ -26,40 +29,42 @@ export interface RestoreRunRequest {
   readonly log: Log;
   /** Those of this process's own run, which count even if they could not be written down. */
   readonly retreats?: readonly RetreatRecord[];
+  /** What the run knows of the front and of the light; left out, nothing. */
+  readonly front?: Front;
+  readonly findings?: KnownLight;
+  /** Warns whoever watches, while the rig is not safe yet. */
+  readonly warn?: (text: string) => void;
 }
 
 /**
  * Puts back one run's baseline from the ledger and closes the run there when all of it is back.
  * Killed half way, it can be done again: what is back already is only read.
  */
-export async function restoreRun(
-  request: RestoreRunRequest,
-  run: RetreatedRun,
-): Promise<readonly SettingRecord[]> {
-  const { ledger, rig, rigFile, clock, log } = request;
+export async function restoreRun(request: RestoreRunRequest, run: RetreatedRun): Promise<RestoredRig> {
+  const { ledger, rig, rigFile, clock, log, warn } = request;
   const { runId } = run;
-  const retreatedBecause = (): readonly string[] => {
-    const standing = retreatsOf(request, run).filter(
-      (one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile),
-    );
-    const trip = findUnconfirmedTrip(request, rigFile, dirname(run.folder));
-    return [...standing.map(({ reason }) => reason), ...(trip ? [tripProblem(trip)] : [])];
-  };
-  const records = await restoreBaseline({
+  const retreats = retreatsOf(request, run);
+  const standing = retreats.filter((one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile));
+  const trip = findUnconfirmedTrip(request, rigFile, dirname(run.folder));
+  const retreatedBecause = [...standing.map(({ reason }) => reason), ...(trip ? [tripProblem(trip)] : [])];
+  const restored = await restoreBaseline({
     rig,
+    site: rigFile.site,
     clock,
     log,
+    front: request.front ?? newFront(),
+    findings: request.findings ?? { lightRate: {} },
     baseline: ledger.baselineOf(runId),
     signal: neverAborted, // nothing cuts a restore short
-    mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
-    mayOpenCover: (signal) =>
-      mayOpenCover({ rig, rigFile, clock, retreatedBecause: retreatedBecause() }, signal),
+    retreatedBecause,
+    mark: (entry, isBack) => ledger.markRestored(runId, entry, entry.setting.key, isBack),
+    whyKeepCovered: (signal) => whyLeaveCovered({ rig, rigFile, clock, retreatedBecause }, signal),
     weatherAgainst: async (signal) =>
-      retreatsOf(request, run).find(({ kind }) => kind === "weather")?.reason ??
-      (await weatherNow(request, signal)),
+      retreats.find(({ kind }) => kind === "weather")?.reason ?? (await weatherNow(request, signal)),
+    ...given({ warn }),
   });
-  if (records.every((record) => record.state !== "different")) ledger.closeRun(runId);
-  return records;
+  if (restored.settings.every((record) => record.state !== "different")) ledger.closeRun(runId);
+  return restored;
 }
 
 function retreatsOf(request: RestoreRunRequest, run: RetreatedRun): readonly RetreatRecord[] {
@@ -76,9 +81,8 @@ async function weatherNow(
   return (await checkConditionsOnce(watches, { clock, signal }))[0];
 }
 
-export interface RecoveredRun {
+export interface RecoveredRun extends RestoredRig {
   readonly runId: string;
-  readonly settings: readonly SettingRecord[];
 }
 
 /**
@@ -88,7 +92,7 @@ export interface RecoveredRun {
 export async function recoverUnfinishedRuns(request: RestoreRunRequest): Promise<readonly RecoveredRun[]> {
   const recovered: RecoveredRun[] = [];
   for (const run of request.ledger.unfinishedRuns(request.rigFile.rig).toReversed()) {
-    recovered.push({ runId: run.runId, settings: await restoreRun(request, run) });
+    recovered.push({ runId: run.runId, ...(await restoreRun(request, run)) });
   }
   return recovered;
 }
