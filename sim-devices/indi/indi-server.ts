@@ -20,7 +20,6 @@ export class IndiServer {
   readonly #desks = new Set<ClientDesk>();
   readonly #filters = new Set<DriverFilter>();
   readonly #dead = new Set<string>();
-  #isDown = false;
   readonly #restarts = new Set<ClockTimer>();
 
   constructor(
@@ -35,7 +34,6 @@ export class IndiServer {
 
   /** Serves one client until its link ends. */
   readonly accept = (link: ByteLink): void => {
-    if (this.#isDown) return void link.close();
     const desk = new ClientDesk(link);
     this.#desks.add(desk);
     void this.#serve(desk, link);
@@ -49,15 +47,6 @@ export class IndiServer {
   addFilter(filter: DriverFilter): () => void {
     this.#filters.add(filter);
     return () => this.#filters.delete(filter);
-  }
-
-  /** Gone with every connection: a new one is closed at once, as by a tunnel to a machine that is off. @returns how it comes back */
-  goDown(): () => void {
-    this.#isDown = true;
-    void this.cutLinks();
-    return () => {
-      this.#isDown = false;
-    };
   }
 
   /** Breaks every client's connection. */

@@ -57,11 +57,6 @@ export function linkCut(): Fault {
   };
 }
 
-/** The server is gone, its devices stand as they are; links to it break at once. */
-export function serverGone(): Fault {
-  return { name: "server gone", begin: (rig) => serverOf(rig).goDown() };
-}
-
 /** The driver dies and, unless told otherwise, is started again by its server. */
 export function driverDeath(device: string, options: { readonly restart?: boolean } = {}): Fault {
   return {
