@@ -11,6 +11,8 @@ export interface Front {
   covered: Covered;
   /** It was closed by us and not opened since: whatever else it reads is news. */
   expectedClosed: boolean;
+  /** What a frame showed against the cover's report; gone with the next dark frame at the Sun. */
+  contradiction?: string;
   /** How long the cover took last, either way [s]. */
   travelSeconds?: number;
 }

@@ -31,6 +31,8 @@ export interface Safety {
 
 /** How long a cover may take that was not timed yet [s]: then the mount turns away as well. */
 const coverSecondsUsual = 20;
+/** How long a person may take who puts a cap on [s]. */
+const handSecondsMax = 300;
 /** One try; then the device is told anew what it was told already [s]. */
 const trySecondsMax = { cover: 45, mount: 150, others: 30 };
 const pauseSeconds = 2;
@@ -58,7 +60,8 @@ export async function makeSafe(tools: SafingTools, { goal, signal, warn }: Safin
 }
 
 /** How long the cover may take before the mount turns away [s]. */
-export function coverSecondsMax({ front }: Pick<SafingTools, "front">): number {
+function coverSecondsMax({ front, rig: { cover } }: SafingTools): number {
+  if (cover?.isMovedByHand) return handSecondsMax;
   return front.travelSeconds === undefined ? coverSecondsUsual : 2 * front.travelSeconds + 10;
 }
 
@@ -95,7 +98,7 @@ class Safing {
       covered: this.#covered,
       offSun: this.#offSun,
       ...(this.#separationDegrees === undefined ? {} : { sunSeparationDegrees: this.#separationDegrees }),
-      failed: [...this.#failed.values()],
+      failed: [...new Set(this.#failed.values())],
     };
   }
 
@@ -235,8 +238,7 @@ class Safing {
     device: Device,
     work: (signal: AbortSignal) => Promise<unknown>,
   ): Promise<void> {
-    const { role } = device;
-    const withinSeconds = role === "cover" || role === "mount" ? trySecondsMax[role] : trySecondsMax.others;
+    const withinSeconds = this.#trySecondsMax(device);
     const limits = { device: device.name, what, withinSeconds, signal: this.#over.signal };
     try {
       await withDeadline(this.tools.clock, limits, work);
@@ -244,6 +246,11 @@ class Safing {
     } catch (error) {
       if (!this.#over.signal.aborted) this.#note(what, error);
     }
+  }
+
+  #trySecondsMax({ role }: Device): number {
+    if (role === "cover") return this.tools.rig.cover?.isMovedByHand ? handSecondsMax : trySecondsMax.cover;
+    return role === "mount" ? trySecondsMax.mount : trySecondsMax.others;
   }
 
   #note(what: string, error: unknown): void {

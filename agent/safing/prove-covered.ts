@@ -28,15 +28,25 @@ export async function proveCovered(tools: SafingTools, signal: AbortSignal): Pro
   const state = await cover.state(signal);
   const reads = cover.isMovedByHand ? "nobody has said that the cap is on" : `the cover reads ${state}`;
   if (state !== "closed") return { proved: false, why: reads };
+  // A frame was dark, and nobody has opened since.
+  if (tools.front.expectedClosed && tools.front.covered.proved && tools.front.covered.by === "a dark frame")
+    return tools.front.covered;
   const share = await lightShare(tools, signal).catch((error: unknown) => {
     signal.throwIfAborted();
     tools.log.warn({ error: String(error) }, "the covered frame could not be taken");
     return undefined;
   });
-  if (share === undefined) return { proved: true, by: wordOf(cover) };
-  if (share < openFraction) return { proved: true, by: "a dark frame" };
+  const { front } = tools;
+  if (share !== undefined && share < openFraction) {
+    delete front.contradiction;
+    return { proved: true, by: "a dark frame" };
+  }
   const said = cover.isMovedByHand ? "you said that the cap is on" : "the cover says that it is closed";
-  return { proved: false, why: `${said}, and a frame shows ${percent(share)} of the light of an open one` };
+  if (share !== undefined)
+    front.contradiction = `${said}, and a frame shows ${percent(share)} of the light of an open one`;
+  // Off the Sun no frame can tell any more: a report that was false is not believed then.
+  if (front.contradiction !== undefined) return { proved: false, why: front.contradiction };
+  return { proved: true, by: wordOf(cover) };
 }
 
 function wordOf(cover: Cover): "a person's word" | "the cover's report" {

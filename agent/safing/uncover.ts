@@ -22,8 +22,11 @@ export async function uncover(tools: UncoverTools, signal: AbortSignal): Promise
   const { front, rig, clock } = tools;
   const { cover } = rig;
   const reasons = [...(await tools.whyKeepCovered(signal)), ...(await placeReasons(tools, signal))];
-  const wasOpen = cover && (await cover.state(signal)) === "open" && !front.expectedClosed;
-  if (cover && !wasOpen && !front.covered.proved) front.covered = await proveCovered(tools, signal);
+  const state = await cover?.state(signal);
+  const wasOpen = state === "open" && !front.expectedClosed;
+  if (state === "open" && front.expectedClosed)
+    front.covered = { proved: false, why: "the cover reads open, and nobody here opened it" };
+  else if (cover && !wasOpen && !front.covered.proved) front.covered = await proveCovered(tools, signal);
   // A front that reads closed and shows light is a fault to find, not one to go on with.
   if (cover && !wasOpen && !front.covered.proved) reasons.push(front.covered.why);
   if (reasons.length > 0)

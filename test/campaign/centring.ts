@@ -128,7 +128,6 @@ async function inScene(spec: SceneSpec, clock: VirtualClock, simulator: Simulato
     log: silentLog,
     signal,
     retreatedBecause: [],
-    mark: () => {},
     whyKeepCovered: async () => [],
     weatherAgainst: async () => undefined,
   });

@@ -79,6 +79,7 @@ const mayImport: Record<string, readonly string[]> = {
   ],
   "agent/run/ledger": [
     "drivers/kit",
+    "drivers/formats",
     "drivers/roles",
     "plans",
     "agent/procedures",

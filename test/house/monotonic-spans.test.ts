@@ -12,6 +12,7 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/run/guard/sun-filter.ts": "days since a person looked at the filter",
   "agent/run/ledger/history.ts": "dates of files",
   "agent/run/ledger/retreats.ts": "whether a person looked at the filter after a retreat",
+  "agent/run/ledger/unfinished-runs.ts": "runs in the order of their dates",
   "agent/run/steps/new-flat.ts": "planned hours of the day",
   "agent/run/steps/planned-time.ts": "planned hours of the day",
   "agent/run/steps/step-table.ts": "planned hours of the day",

@@ -113,7 +113,9 @@ function coverWatch(cover: Cover, { front }: GuardRequest): GuardWatch {
       if (!isProvedClosed()) return undefined;
       const state = await cover.state(signal).catch(() => undefined); // silence is the link's
       if (!isProvedClosed() || (state !== "open" && state !== "moving")) return undefined;
-      return `${cover.name}: the cover reads ${state}, and this run did not open it`;
+      const why = `the cover reads ${state}, and this run did not open it`;
+      front.covered = { proved: false, why };
+      return `${cover.name}: ${why}`;
     },
   };
 }

@@ -11,7 +11,7 @@ import { isUnsafe } from "../../safing/unsafe-error.ts";
 import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
-import { NotRecoveredError, RunRefusedError } from "./run-errors.ts";
+import { BaselineLostError, NotRecoveredError, RunRefusedError } from "./run-errors.ts";
 import type { DeviceRecord, FailureRecord, RetreatRecord, SettingRecord, StepRecord } from "./run-record.ts";
 
 /** What is settled before a run begins. */
@@ -34,6 +34,8 @@ export class RunFacts {
   stepUnderWay: StepKind | undefined;
   readonly guardEvents: { utcMs: number; reasons: readonly string[] }[] = [];
   readonly retreats: RetreatRecord[] = [];
+  /** What could not be put on the disk, for a person; how the rig is put back does not depend on it. */
+  readonly unwritten: string[] = [];
   stopAsked = false;
   devices: readonly DeviceRecord[] = [];
   /** The baseline is on disk: from here on the rig may differ from it. */
@@ -89,7 +91,7 @@ export class RunFacts {
     this.#brokenOff = true;
     if (isInterruption) return;
     if (error instanceof RunRefusedError) this.refusedFor ??= error.kind;
-    if (error instanceof NotRecoveredError) this.#notRecovered = true;
+    if (error instanceof NotRecoveredError || error instanceof BaselineLostError) this.#notRecovered = true;
     const failure = failureRecord(error);
     this.failure ??= failure;
     this.journal.noteSurely("failed", { ...failure });

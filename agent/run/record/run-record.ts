@@ -116,6 +116,8 @@ export interface RunReport
   /** Settings that are not as they were found, kept back for safety or not restorable. */
   readonly notAsFound: readonly SettingRecord[];
   readonly folder: string;
+  /** What of the run could not be put on the disk, for a person. The rig is none the worse for it. */
+  readonly unwritten: readonly string[];
   readonly record: RunRecord;
 }
 

@@ -7,8 +7,6 @@ export interface RestoreRequest extends UncoverTools {
   readonly signal: AbortSignal;
   /** Why the run retreated, if it did: nothing is uncovered or pointed at the Sun again. */
   readonly retreatedBecause: readonly string[];
-  /** Remembers on disk what is back; called once per setting and again if it changes its mind. */
-  mark(entry: BaselineEntry, restored: boolean): void;
   /** Why nothing may be left open to the sky, if that is so now. */
   weatherAgainst(signal: AbortSignal): Promise<string | undefined>;
   /** Tells whoever watches, while the rig is not safe yet. */

@@ -105,9 +105,7 @@ class RestoreRound {
 
   /** As it was found, or otherwise where that would not be safe. */
   async putBack(entry: BaselineEntry): Promise<void> {
-    const record = await this.#restored(entry);
-    this.records.set(entry, record);
-    this.request.mark(entry, record.state !== "different");
+    this.records.set(entry, await this.#restored(entry));
   }
 
   /** Putting one setting back may have changed another: all are read again, and what moved is put back once more. */
