@@ -24,6 +24,7 @@ export function absentCamera(name: string, why: Error): Camera {
     readSettings: fail,
     restoreSetting: fail,
     sameSetting: () => false,
+    roundTripSeconds: 0,
     isAlive: async () => false,
     describe: () => ({}),
     [Symbol.asyncDispose]: async () => {},
