@@ -187,6 +187,7 @@ export class RunEffects {
     const watches = this.#watches();
     const against = this.facts.retreats.map(({ reason }) => reason);
     return whyKeepCovered({
+      rig: this.#rig,
       rigFile,
       clock,
       watches,
