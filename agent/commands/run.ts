@@ -13,8 +13,8 @@ import {
   type CommandHost,
   conclude,
   exitCodes,
+  hostOfRig,
   type Outcome,
-  processHost,
 } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
@@ -97,7 +97,7 @@ export function runOutcome(report: RunReport): Outcome {
 export function registerRun(
   program: Command,
   writeOutputs: RunWiring["writeOutputs"],
-  host: CommandHost = processHost,
+  host: CommandHost = hostOfRig(),
 ): void {
   addCommand(program, "run", "evenfield run plans/first-flat.yaml --rig plans/rig-example.yaml")
     .argument("<plan>", "the plan file")
