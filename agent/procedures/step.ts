@@ -3,6 +3,7 @@ import type { Log } from "../../drivers/kit/log.ts";
 import type { Random } from "../../drivers/kit/random.ts";
 import type { Site } from "../../drivers/roles/mount.ts";
 import type { Rig } from "../../drivers/roles/rig.ts";
+import type { UncoverTools } from "../safing/uncover.ts";
 import type { Threads } from "../threads/threads.ts";
 import type { FlatInUse, StepFindings } from "./findings.ts";
 
@@ -36,8 +37,11 @@ export interface TrainSeen {
   readonly rotatorDegrees?: number;
 }
 
-/** Everything a procedure works with. It knows roles and files through this and nothing else. */
-export interface Workbench {
+/**
+ * Everything a procedure works with. It knows roles and files through this and nothing else. The cover is moved by
+ * `coverFront` and `uncover` alone.
+ */
+export interface Workbench extends UncoverTools {
   readonly rig: Rig;
   readonly clock: Clock;
   readonly random: Random;

@@ -51,6 +51,7 @@ export class AgentLife {
     });
     const own: Clock = {
       nowMs: () => clock.nowMs(),
+      monotonicSeconds: () => clock.monotonicSeconds(),
       setTimer: (afterSeconds, callback) => {
         if (!this.#alive) return { cancel() {} };
         const timer = clock.setTimer(afterSeconds, () => {

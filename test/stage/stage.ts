@@ -29,6 +29,7 @@ import { type Simulator, startSimulator } from "../../sim-devices/start-simulato
 import { AgentKilledError, AgentLife } from "./agent-life.ts";
 import { checkWorld } from "./checkers/check-world.ts";
 import type { Finding } from "./checkers/checker.ts";
+import { ComputerClock } from "./computer-clock.ts";
 import { playFaults, type ScriptedFault } from "./faults/fault.ts";
 import { obligingPerson } from "./obliging-person.ts";
 import { type ProtocolChoice, type RigChoice, rigTextFor } from "./rig-text.ts";
@@ -126,6 +127,8 @@ export class Stage implements AsyncDisposable {
   readonly frames: FrameTruth[] = [];
   /** Called as the agent tells its progress, in every run. */
   onProgress: (now: Progress) => void = () => {};
+  /** On which one agent runs after the other. */
+  readonly #computer: ComputerClock;
   readonly #person: AskPerson | undefined;
   #stop = new AbortController();
   #life = new AgentLife();
@@ -137,6 +140,7 @@ export class Stage implements AsyncDisposable {
     readonly simulator: Simulator,
   ) {
     const { rig = {}, protocol } = options;
+    this.#computer = new ComputerClock(clock);
     const scene = simulator.world.spec;
     const choice =
       typeof rig === "string" ? rig : rigTextFor(scene, { ...(protocol && { protocol }), ...rig });
@@ -183,7 +187,11 @@ export class Stage implements AsyncDisposable {
 
   /** Sets faults going, by seconds from now. @returns how to call off what has not begun and end what has */
   begin(...faults: readonly ScriptedFault[]): () => void {
-    const agent = { stop: (reason: Error) => this.stop(reason), kill: () => this.killAgent() };
+    const agent = {
+      stop: (reason: Error) => this.stop(reason),
+      kill: () => this.killAgent(),
+      stepClock: (seconds: number) => this.#computer.step(seconds),
+    };
     return playFaults({ ...this.simulator, agent }, faults);
   }
 
@@ -223,7 +231,8 @@ export class Stage implements AsyncDisposable {
       const tools = this.#tools(life, "restore");
       const connect = (signal: AbortSignal) => connectRigFile(rigFile, tools, signal);
       const signal = this.#stop.signal;
-      return restoreRig({ rigFile, ledger, connect, clock: tools.clock, log: tools.log, signal });
+      const records = { ledger, ledgerFile: ledger.file, runsFolders: [this.folder] };
+      return restoreRig({ rigFile, records, connect, clock: tools.clock, log: tools.log, signal });
     });
   }
 
@@ -241,6 +250,7 @@ export class Stage implements AsyncDisposable {
           ledger: this.ledger,
           signal: this.#stop.signal,
           unattended: this.#person === undefined,
+          warn: () => {},
           progress: (now) => {
             this.onProgress(now);
             options.onProgress?.(now);
@@ -268,7 +278,7 @@ export class Stage implements AsyncDisposable {
     return {
       openers: () => opener,
       exchanges: () => life.exchange(this.simulator.openAlpaca()),
-      clock: life.clock(this.clock),
+      clock: life.clock(this.#computer),
       random: new Random(this.world.spec.seed).fork(`${purpose} ${this.#runs}`),
       log: this.options.log ?? silentLog,
       ...(person ? { askPerson: person } : {}),
@@ -343,7 +353,7 @@ function filesBelow(folder: string): string[] {
 export { AgentKilledError } from "./agent-life.ts";
 export { checkWorld } from "./checkers/check-world.ts";
 export type { Finding } from "./checkers/checker.ts";
-export { agentKilled, stopAsked } from "./faults/agent-faults.ts";
+export { agentKilled, clockStepped, stopAsked } from "./faults/agent-faults.ts";
 export * as alpacaFaults from "./faults/alpaca-faults.ts";
 export { drawFaults } from "./faults/draw-faults.ts";
 export { at, type Fault, type ScriptedFault } from "./faults/fault.ts";

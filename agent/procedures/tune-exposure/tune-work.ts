@@ -4,7 +4,7 @@ import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../imaging
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { topCodeAdu } from "../exposure-for-level.ts";
-import { checkFilterSafely } from "../lost-filter.ts";
+import { checkFilterSafely, checkFilterStillOn } from "../lost-filter.ts";
 import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { sunAltitudeDegrees } from "../sun-pointing.ts";
@@ -36,6 +36,9 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
     topAdu: topCodeAdu(bench),
     ...given({ unhealthyPx: readUnhealthyPixels(bench, pixelsAdu.length) }),
   });
+  // No light that is meant for the camera fills its converter at the shortest exposure, whatever the history says.
+  if (frame.exposureSeconds <= camera.limits.exposureSeconds.min * 1.001)
+    checkFilterStillOn(frame, reading.topAdu);
   work.readings.push(reading);
   const edgeFraction = reading.edgeAdu / reading.topAdu;
   bench.note("test frame", {
@@ -50,7 +53,8 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
 export async function judgeReadings(work: TuneWork): Promise<void> {
   work.advice = adviseExposure(settingOf(work), work.readings);
   const { advice, bench } = work;
-  if (advice.kind === "alarm") throw new StepError("FAR_TOO_BRIGHT", advice.what, checkFilterSafely, true);
+  if (advice.kind === "alarm")
+    throw new StepError("FAR_TOO_BRIGHT", advice.what, checkFilterSafely, "brightness");
   if (advice.kind === "gaveUp") {
     bench.note("tuning gave up", { reason: advice.reason });
     throw new StepError(codes[advice.reason], advice.what, advice.whatToDo);
@@ -134,8 +138,8 @@ function knownPedestal({ bench, gain }: TuneWork): number | undefined {
 
 /** Extinction only: cloud can't be foretold. */
 function forecast({ bench, request }: TuneWork, edgeFraction: number, pedestalFraction: number): number {
-  const now = bench.clock.nowMs();
-  const then = sunFromSite(now + (request.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
+  const nowUtcMs = bench.clock.nowMs();
+  const then = sunFromSite(nowUtcMs + (request.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
   return (
     pedestalFraction + (edgeFraction - pedestalFraction) / extinctionRatio(sunAltitudeDegrees(bench), then)
   );

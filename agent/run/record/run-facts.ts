@@ -4,11 +4,15 @@ import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
 import type { StepOutcome, TrainSeen } from "../../procedures/step.ts";
+import { StepError, type UnsafeKind } from "../../procedures/step-error.ts";
+import { newFront } from "../../safing/front.ts";
+import type { Safety } from "../../safing/make-safe.ts";
+import { isUnsafe } from "../../safing/unsafe-error.ts";
 import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
-import { NotRecoveredError, RunRefusedError } from "./run-errors.ts";
-import type { DeviceRecord, FailureRecord, SettingRecord, StepRecord } from "./run-record.ts";
+import { BaselineLostError, NotRecoveredError, RunRefusedError } from "./run-errors.ts";
+import type { DeviceRecord, FailureRecord, RetreatRecord, SettingRecord, StepRecord } from "./run-record.ts";
 
 /** What is settled before a run begins. */
 export interface RunSetting {
@@ -29,8 +33,9 @@ export class RunFacts {
   readonly steps: StepRecord[] = [];
   stepUnderWay: StepKind | undefined;
   readonly guardEvents: { utcMs: number; reasons: readonly string[] }[] = [];
-  /** What the guard saw of the weather, when it had to retreat from it. */
-  weatherLost: string | undefined;
+  readonly retreats: RetreatRecord[] = [];
+  /** What could not be put on the disk, for a person; how the rig is put back does not depend on it. */
+  readonly unwritten: string[] = [];
   stopAsked = false;
   devices: readonly DeviceRecord[] = [];
   /** The baseline is on disk: from here on the rig may differ from it. */
@@ -38,6 +43,10 @@ export class RunFacts {
   train: TrainSeen | undefined;
   /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
   readonly findings: StepFindings = { lightRate: {} };
+  /** The same of the telescope's front. */
+  readonly front = newFront();
+  /** How the rig stood when it was made safe last. */
+  safety: Safety | undefined;
   /** A step that needs the Sun has begun. */
   looking = false;
   /** The dome, if there is one, is open towards the Sun. */
@@ -57,6 +66,8 @@ export class RunFacts {
   constructor(
     readonly setting: RunSetting,
     readonly journal: Journal,
+    /** Puts a retreat where other processes find it; must not throw. */
+    readonly saveRetreat: (retreat: RetreatRecord) => void,
   ) {}
 
   /** The guard or a step said that it is not safe to look. */
@@ -75,21 +86,12 @@ export class RunFacts {
     return this.#notRecovered || (this.begun && this.settings === undefined);
   }
 
-  /** Why it was not safe to look, if it was not. */
-  get retreatedBecause(): readonly string[] {
-    const unsafeSteps = this.steps.filter((step) => step.ended === "unsafe");
-    return [
-      ...this.guardEvents.flatMap((event) => event.reasons),
-      ...unsafeSteps.map((step) => step.failure?.message ?? `the step ${step.kind} found it unsafe`),
-    ];
-  }
-
   /** Something outside the steps failed, or was cut short. */
   breakOff(error: unknown, isInterruption: boolean): void {
     this.#brokenOff = true;
     if (isInterruption) return;
     if (error instanceof RunRefusedError) this.refusedFor ??= error.kind;
-    if (error instanceof NotRecoveredError) this.#notRecovered = true;
+    if (error instanceof NotRecoveredError || error instanceof BaselineLostError) this.#notRecovered = true;
     const failure = failureRecord(error);
     this.failure ??= failure;
     this.journal.noteSurely("failed", { ...failure });
@@ -102,7 +104,7 @@ export class RunFacts {
   }
 
   loseSky(reason: string, ofWeather: boolean): void {
-    if (ofWeather) this.weatherLost ??= reason;
+    this.#noteRetreat(ofWeather ? "weather" : "other", reason);
     const reasons = [reason];
     this.guardEvents.push({ utcMs: this.journal.clock.nowMs(), reasons });
     this.journal.noteSurely("not safe to look", { reasons });
@@ -121,6 +123,8 @@ export class RunFacts {
     const { step: kind, ...options } = step;
     const { ended, found } = outcome;
     const failure = stepFailure(outcome);
+    if (ended === "unsafe")
+      this.#noteRetreat(unsafeKind(outcome), failure?.message ?? `the step ${kind} found it unsafe`);
     const stepIndex = this.steps.length;
     this.steps.push({
       stepIndex,
@@ -135,4 +139,20 @@ export class RunFacts {
     this.failure ??= failure;
     this.journal.noteSurely("step ended", { stepIndex, step: kind, ended, ...given({ failure }) });
   }
+
+  /** Before the retreat begins: it can be cut off at any moment, and who puts the rig back has to know. */
+  #noteRetreat(kind: UnsafeKind, reason: string): void {
+    const { runId, rigFile } = this.setting;
+    const { lastConfirmed } = rigFile.sunFilter;
+    const utcMs = Math.round(this.journal.clock.nowMs());
+    const retreat = { rig: rigFile.rig, runId, utcMs, kind, reason, lastConfirmed };
+    this.retreats.push(retreat);
+    this.saveRetreat(retreat);
+  }
+}
+
+/** A step that does not say why counts as one that saw too much light: then a person looks before anything opens. */
+function unsafeKind({ failure }: StepOutcome<unknown>): UnsafeKind {
+  if (isUnsafe(failure)) return "other";
+  return failure instanceof StepError && failure.unsafe !== false ? failure.unsafe : "brightness";
 }

@@ -4,6 +4,8 @@ import type { Plan } from "../../../plans/plan-file.ts";
 import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
+import type { UnsafeKind } from "../../procedures/step-error.ts";
+import type { Safety } from "../../safing/make-safe.ts";
 import type { ExitCode } from "./exit-codes.ts";
 
 /** `refused`: the run ended before anything was changed. */
@@ -60,6 +62,17 @@ export interface SettingRecord {
   readonly why?: string;
 }
 
+/** Why a rig had to retreat from the Sun. It belongs to the rig and outlives the run. */
+export interface RetreatRecord {
+  readonly rig: string;
+  readonly runId: string;
+  readonly utcMs: number;
+  readonly kind: UnsafeKind;
+  readonly reason: string;
+  /** What the rig file said of the Sun filter then: that is no confirmation afterwards. */
+  readonly lastConfirmed: string;
+}
+
 export interface TimelineEntry {
   readonly utcMs: number;
   readonly event: string;
@@ -92,6 +105,8 @@ export interface RunRecord {
   readonly verdict: RunVerdict;
   readonly exitCode: ExitCode;
   readonly leftOnRig: LeftOnRig;
+  /** How the rig stood when it was made safe last, before it was put back. */
+  readonly safety?: Safety;
   readonly failure?: FailureRecord;
 }
 
@@ -101,6 +116,8 @@ export interface RunReport
   /** Settings that are not as they were found, kept back for safety or not restorable. */
   readonly notAsFound: readonly SettingRecord[];
   readonly folder: string;
+  /** What of the run could not be put on the disk, for a person. The rig is none the worse for it. */
+  readonly unwritten: readonly string[];
   readonly record: RunRecord;
 }
 

@@ -73,10 +73,16 @@ export class FakeRig {
     if (same(this.get(role, key), value)) return;
     await this.clock.sleep(seconds);
     this.#answer(role);
-    if (this.stuck.has(`${role}.${key}`)) return;
+    if (this.stuck.has(`${role}.${key}`) || same(this.get(role, key), value)) return;
     this.truth.get(role)!.set(key, value);
     this.told.push(`${role}.${key} = ${String(value)}`);
     this.afterChange(`${role}.${key}`);
+  }
+
+  /** A command that nobody waits for. */
+  #sent(role: RoleName, key: string, value: SettingValue, seconds?: number): void {
+    this.#answer(role);
+    void this.set(role, key, value, seconds).catch(() => {});
   }
 
   #answer(role: RoleName): void {
@@ -128,6 +134,7 @@ export class FakeRig {
       },
       ensureClosed: () => this.set(role, "position", "closed", 5),
       ensureOpen: () => this.set(role, "position", "open", 5),
+      sendClose: async () => this.#sent(role, "position", "closed", 5),
     });
     const stop = (role: RoleName) => async () => {
       this.#answer(role);
@@ -164,6 +171,7 @@ export class FakeRig {
       giveBack: () => {},
       expose: () => Promise.reject(new Error("not in this fake")),
       ensureStopped: stop("camera"),
+      sendStop: stop("camera"),
     };
     const mount: Mount = {
       ...this.#device("mount"),
@@ -185,6 +193,8 @@ export class FakeRig {
       syncTo: () => Promise.reject(new Error("not in this fake")),
       nudge: () => Promise.reject(new Error("not in this fake")),
       ensureStopped: stop("mount"),
+      sendStop: stop("mount"),
+      sendTrackingOff: async () => this.#sent("mount", "tracking", false),
     };
     const focuser: Focuser = {
       ...this.#device("focuser"),

@@ -28,3 +28,14 @@ export function agentKilled(): Fault {
     },
   };
 }
+
+/** The clock of the agent's computer is set forward by so much, or back by less than 0; the Sun stays where it is. */
+export function clockStepped(hours: number): Fault {
+  return {
+    name: `clock set by ${hours} h`,
+    begin: (rig) => {
+      agentOf(rig).stepClock(hours * 3600);
+      return () => agentOf(rig).stepClock(-hours * 3600);
+    },
+  };
+}

@@ -7,8 +7,8 @@ export interface FaultyRig {
   readonly world: World;
   readonly indiServer?: IndiServer;
   readonly alpacaServer?: SimAlpacaServer;
-  /** The agent at work: asked for an orderly end, or killed. */
-  readonly agent?: { stop(reason: Error): void; kill(): void };
+  /** The agent at work: asked for an orderly end, killed, or its computer's clock set. */
+  readonly agent?: { stop(reason: Error): void; kill(): void; stepClock(seconds: number): void };
 }
 
 /** Something that goes wrong. It begins when `begin` is called; what that returns ends it, where it can end. */

@@ -1,0 +1,79 @@
+import type { Log } from "../../../drivers/kit/log.ts";
+import { dayOrTimeUtcMs } from "../../../plans/fields.ts";
+import type { RigFile } from "../../../plans/rig-file.ts";
+import type { RetreatRecord } from "../record/run-record.ts";
+import type { Ledger } from "./ledger.ts";
+import { isInMemory } from "./ledger-tables.ts";
+import { insertRetreat, readRetreatRows } from "./retreat-rows.ts";
+import { appendRetreat, type RetreatsRead, readRetreats } from "./retreats-file.ts";
+import { listRunFolders } from "./run-folders.ts";
+import type { RunRecords } from "./unfinished-runs.ts";
+
+/** Why a run retreats, in its own folder: at once, before the retreat begins. A disk that refuses is only logged. */
+export function noteRetreat(folder: string, retreat: RetreatRecord, { file }: Ledger, log: Log): void {
+  if (isInMemory(file)) return;
+  attempt(folder, log, () => appendRetreat(folder, retreat));
+}
+
+/** The same in the ledger, which may keep its caller waiting: when the rig has been put back. As hope too. */
+export function saveRetreats(ledger: Ledger, retreats: readonly RetreatRecord[], log: Log): void {
+  if (retreats.length === 0) return;
+  attempt(ledger.file, log, () => {
+    ledger.write((database) => {
+      for (const retreat of retreats) insertRetreat(database, retreat);
+    });
+  });
+}
+
+function attempt(place: string, log: Log, write: () => void): void {
+  try {
+    write();
+  } catch (error) {
+    log.warn({ place, error: String(error) }, "could not write down why the rig retreats");
+  }
+}
+
+/** Why a run retreated, by either record. What can't be read counts as a retreat for a reason that is not known. */
+export function listRetreatsOfRun(
+  { ledger }: RunRecords,
+  { sunFilter, rig }: RigFile,
+  { runId, folder }: { readonly runId: string; readonly folder: string },
+): readonly RetreatRecord[] {
+  const inLedger = readLedger(ledger);
+  const inFolder = ledger && isInMemory(ledger.file) ? nothing : readRetreats(folder);
+  const known = [...inLedger.retreats, ...inFolder.retreats].filter((retreat) => retreat.runId === runId);
+  const all = new Map(known.map((retreat) => [JSON.stringify(retreat), retreat]));
+  if (!inLedger.unreadable && !inFolder.unreadable) return [...all.values()];
+  const reason = "why it retreated, if it did, can't be read";
+  const { lastConfirmed } = sunFilter;
+  return [...all.values(), { rig, runId, utcMs: 0, kind: "other", reason, lastConfirmed }];
+}
+
+/** The newest retreat of that rig from too much light after which no person has confirmed the Sun filter. */
+export function findUnconfirmedTrip(
+  { ledger, ledgerFile, runsFolders }: RunRecords,
+  rigFile: RigFile,
+): RetreatRecord | undefined {
+  const inFolders = listRunFolders(ledgerFile, runsFolders).flatMap(
+    (folder) => readRetreats(folder).retreats,
+  );
+  return [...readLedger(ledger).retreats, ...inFolders]
+    .filter((one) => one.rig === rigFile.rig && one.kind === "brightness" && !isConfirmedSince(one, rigFile))
+    .toSorted((a, b) => b.utcMs - a.utcMs)[0];
+}
+
+/** Whether a person has looked at the filter after that: the statement that was there before says nothing of it. */
+export function isConfirmedSince(retreat: RetreatRecord, { sunFilter }: Pick<RigFile, "sunFilter">): boolean {
+  const { lastConfirmed } = sunFilter;
+  return lastConfirmed !== retreat.lastConfirmed && dayOrTimeUtcMs(lastConfirmed) > retreat.utcMs;
+}
+
+const nothing = { retreats: [], unreadable: false } as const;
+
+function readLedger(ledger: Ledger | undefined): RetreatsRead {
+  try {
+    return ledger ? readRetreatRows(ledger.database) : nothing;
+  } catch {
+    return { retreats: [], unreadable: true };
+  }
+}
