@@ -9,6 +9,7 @@ import { run as kill } from "./kill.ts";
 import { run as leak } from "./leak.ts";
 import { run as master } from "./master.ts";
 import { run as match } from "./match.ts";
+import { run as mutations } from "./mutations/mutations.ts";
 
 /** `npm run campaign [NAME…] [-- COUNT]`: hundreds of seeded scenes, a table each. All of them take about half an hour. */
 const print = (line: string) => console.log(line);
@@ -44,6 +45,11 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   },
   match: async (count = 100) => {
     await match({ seed: 7, trials: count, print });
+  },
+  /** Breaks lines that safety rests on, one at a time: a test has to notice each. */
+  mutations: async (count) => {
+    const results = await mutations({ print, ...(count === undefined ? {} : { count }) });
+    if (results.some(({ killedBy }) => killedBy === undefined)) process.exitCode = 1;
   },
   /** The published values that take too long for the checks of every day, at their listed tolerances. */
   listed: async () => {
