@@ -98,7 +98,7 @@ class Safing {
       covered: this.#covered,
       offSun: this.#offSun,
       ...(this.#separationDegrees === undefined ? {} : { sunSeparationDegrees: this.#separationDegrees }),
-      failed: [...this.#failed.values()],
+      failed: [...new Set(this.#failed.values())],
     };
   }
 

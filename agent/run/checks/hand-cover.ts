@@ -63,6 +63,8 @@ export class ManualCover implements Cover {
     return before.key === now.key && before.value === now.value;
   }
 
+  readonly roundTripSeconds = 0;
+
   async isAlive(): Promise<boolean> {
     return true;
   }

@@ -1,5 +1,6 @@
 import type { RigFile } from "../../../plans/rig-file.ts";
-import { checkConditionsOnce, type GuardTools, type GuardWatch } from "./guard.ts";
+import type { GuardWatch } from "./condition.ts";
+import { checkConditionsOnce, type GuardTools } from "./guard.ts";
 import { filterProblem } from "./sun-filter.ts";
 
 export interface UncoverQuestion extends GuardTools {

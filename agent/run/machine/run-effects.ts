@@ -9,8 +9,9 @@ import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
 import { clockWatch } from "../guard/clock-watch.ts";
+import type { GuardWatch } from "../guard/condition.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
-import { type GuardWatch, watchConditions } from "../guard/guard.ts";
+import { watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { whyKeepCovered } from "../guard/why-keep-covered.ts";
 import { type BegunRun, readBaseline, saveBaseline } from "../ledger/baseline.ts";
@@ -162,8 +163,14 @@ export class RunEffects {
       this.#guardLookedSeconds = clock.monotonicSeconds();
     };
     looked();
-    const guard = watchConditions(this.#watches(), { clock, signal, looked }, (reason, watch) =>
-      onLost(reason, watch.ofWeather === true),
+    const guard = watchConditions(
+      this.#watches(),
+      { clock, signal },
+      {
+        looked,
+        lost: (reason, watch) => onLost(reason, watch.ofWeather === true),
+        lapse: (lapse) => this.facts.noteLapse(lapse),
+      },
     );
     await Promise.all([
       guard,

@@ -265,6 +265,7 @@ export class FakeRig {
         await this.set(role, key, value, role === "mount" ? 10 : 1);
       },
       sameSetting: (before, now) => before.key === now.key && same(before.value, now.value),
+      roundTripSeconds: 0.01,
       isAlive: async () => !this.silent.has(role),
       describe: () => ({ fake: "yes" }),
       async [Symbol.asyncDispose]() {},

@@ -120,3 +120,8 @@ test("a ledger of a later version is left alone", () => {
   }
   expect(() => new Ledger(file)).toThrow("written by a later version");
 });
+
+test("what is written is on the disk before the write returns: full synchronisation", () => {
+  using ledger = new Ledger(file);
+  expect(ledger.database.query("pragma synchronous").get()).toEqual({ synchronous: 2 });
+});

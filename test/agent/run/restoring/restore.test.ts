@@ -144,6 +144,21 @@ test("a setting that does not take is tried again, within limits, and listed wit
   ]);
 });
 
+test("a setting that takes only when it is told the third time is back", async () => {
+  changeAll();
+  rig.stuck.add("wheel.slot");
+  let tries = 0;
+  const devices = rig.open();
+  const wheel = new Proxy(devices.wheel!, {
+    get(target, key) {
+      if (key === "restoreSetting" && ++tries === 3) rig.stuck.delete("wheel.slot");
+      return Reflect.get(target, key);
+    },
+  });
+  expect((await restore({ ...devices, wheel })).every((record) => record.state === "same")).toBe(true);
+  expect(tries).toBe(3);
+});
+
 test("a device that comes back after half a minute is put back all the same", async () => {
   const before = rig.account();
   changeAll();
