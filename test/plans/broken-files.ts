@@ -61,11 +61,13 @@ const nameRule = "lower-case letters, digits and hyphens, 1 to 40 of them, a let
 const alias = "repeats another part; write it out instead";
 
 /** `a` ten times in `b`, `b` ten times in `c`, and so on: ten thousand million in a few lines. */
-const aliasBomb = [..."bcdefghij"].reduce(
-  (text, letter, index) =>
-    `${text}${letter}: &${letter} [${Array(10).fill(`*${"abcdefghi"[index]}`).join(", ")}]\n`,
-  "a: &a [x, x, x, x, x, x, x, x, x, x]\n",
-);
+const aliasBomb = "bcdefghij"
+  .split("")
+  .reduce(
+    (text, letter, index) =>
+      `${text}${letter}: &${letter} [${Array(10).fill(`*${"abcdefghi"[index]}`).join(", ")}]\n`,
+    "a: &a [x, x, x, x, x, x, x, x, x, x]\n",
+  );
 
 export const brokenPlans: readonly BrokenFile[] = [
   {

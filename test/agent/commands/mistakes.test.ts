@@ -215,7 +215,7 @@ test("inspect: what holds no picture is not good for want of figures", async () 
 });
 
 test("simulate: a port that another program uses is told as that, and nothing is left listening", async () => {
-  const other = await listenOnLoopback(0, async () => {});
+  const other = await listenOnLoopback(0, () => {});
   const simulate = (...args: string[]) => evenfield(registerSimulate, ["simulate", ...args]);
   for (const args of [
     ["--indi", `${other.port}`],
