@@ -1,4 +1,5 @@
 import { spawnSync } from "node:child_process";
+import { run as mutations } from "../mutations/mutations.ts";
 import { run as centring, resultText, rowText } from "./centring.ts";
 import { run as defocus } from "./defocus.ts";
 import { run as displaced } from "./displaced.ts";
@@ -9,7 +10,6 @@ import { run as kill } from "./kill.ts";
 import { run as leak } from "./leak.ts";
 import { run as master } from "./master.ts";
 import { run as match } from "./match.ts";
-import { run as mutations } from "./mutations/mutations.ts";
 
 /** `npm run campaign [NAME…] [-- COUNT]`: hundreds of seeded scenes, a table each. All of them take about half an hour. */
 const print = (line: string) => console.log(line);

@@ -4,7 +4,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { killers, type Mutant, mutants } from "./mutants.ts";
 
-const root = join(import.meta.dirname, "../../..");
+const root = join(import.meta.dirname, "../..");
 const copied = [
   "agent",
   "drivers",
