@@ -231,6 +231,8 @@ export class RunEffects {
     );
     facts.settings = settings;
     facts.safety = safety;
+    const { contradiction } = facts.front;
+    if (contradiction !== undefined && !facts.unsafe) facts.loseSky(contradiction, false);
     facts.unwritten.push(...unwritten);
     const left = settings.filter((setting) => setting.state !== "same");
     this.#note("restored", {
