@@ -15,7 +15,7 @@ const retreatDegrees = 30;
 /** A path is looked at so densely [degrees]. */
 const stepDegrees = 3;
 
-/** Where to turn: the Sun's hour angle, towards the visible pole, which is never lower than the Sun itself. */
+/** Where to turn: the Sun's hour angle, towards the visible pole. Lower than the Sun only in the tropics, where it stands high. */
 export function retreatPointing(site: Site, utcMs: number): Equatorial {
   const sun = sunFromSite(utcMs, site);
   const towardsPole = site.latitudeDegrees >= 0 ? retreatDegrees : -retreatDegrees;

@@ -8,7 +8,7 @@ import { forenoonUtcMs } from "../run/fake-run.ts";
 const hourMs = 3_600_000;
 const site = { latitudeDegrees: 52.1, longitudeDegrees: -1.4, elevationMetres: 110 };
 
-test("the retreat is 30 degrees from the Sun, never lower than it, and the Sun does not come by all day", () => {
+test("the retreat is 30 degrees from the Sun, no nearer to the horizon, and the Sun does not come by all day", () => {
   const random = new Random(20260620);
   for (let i = 0; i < 300; i++) {
     const place = {
@@ -21,6 +21,9 @@ test("the retreat is 30 degrees from the Sun, never lower than it, and the Sun d
     if (sun.altitudeDegrees < 5) continue;
     const to = retreatPointing(place, utcMs);
     expect(separationDegrees(to, sun)).toBeCloseTo(30, 6);
+    const altitudeOf = (decDegrees: number) =>
+      altitudeDegrees(place.latitudeDegrees, sun.hourAngleHours, decDegrees);
+    expect(altitudeOf(to.decDegrees)).toBeGreaterThan(Math.min(40, altitudeOf(sun.decDegrees)) - 5);
     // A mount that stands still keeps its hour angle while the Sun goes round.
     for (let hour = 0; hour <= 24; hour++) {
       const later = sunFromSite(utcMs + hour * hourMs, place);
@@ -32,6 +35,15 @@ test("the retreat is 30 degrees from the Sun, never lower than it, and the Sun d
     }
   }
 });
+
+const rad = Math.PI / 180;
+/** Without refraction. */
+function altitudeDegrees(latitudeDegrees: number, hourAngleHours: number, decDegrees: number): number {
+  const [lat, dec] = [latitudeDegrees * rad, decDegrees * rad];
+  const sine =
+    Math.sin(lat) * Math.sin(dec) + Math.cos(lat) * Math.cos(dec) * Math.cos(hourAngleHours * 15 * rad);
+  return Math.asin(sine) / rad;
+}
 
 test("a way between two places far off the Sun that crosses it, by either axis first, is not off the Sun", () => {
   const sun = sunFromSite(forenoonUtcMs, site);
@@ -52,4 +64,8 @@ test("the Sun counts as up until it has set altogether", () => {
   const noonMs = Date.UTC(2026, 5, 20, 12);
   expect(isSunUp(site, noonMs)).toBe(true);
   expect(isSunUp(site, noonMs + 12 * hourMs)).toBe(false);
+  for (let minute = 0; minute < 24 * 60; minute += 10) {
+    const utcMs = noonMs + minute * 60_000;
+    expect(isSunUp(site, utcMs)).toBe(sunFromSite(utcMs, site).altitudeDegrees > -1);
+  }
 });
