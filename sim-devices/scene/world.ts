@@ -223,15 +223,13 @@ export class World {
     const line = this.lineOfSight();
     const seen = seenFrom(line, sun);
     const from = this.#elsewhere;
-    const hourAngle = sun.hourAngleDegrees + (sun.raHours - line.raHours) * 15;
-    const domeOpen = this.dome.openFraction(azimuthDegrees(this.site(), hourAngle, line.decDegrees));
     return {
       sunEastArcsec: seen.eastArcsec,
       sunNorthArcsec: seen.northArcsec,
       sunAltitudeDegrees: sun.altitudeDegrees,
       sunSemidiameterArcsec: sun.semidiameterArcsec,
       sunPoleDegrees: sun.poleDegrees,
-      coverOpenFraction: (from?.coverOpen ?? this.cover.position) * domeOpen,
+      coverOpenFraction: (from?.coverOpen ?? this.cover.position) * this.#roofOpen(sun, line),
       diffuserInPlace: (from?.diffuserIn ?? this.diffuser.position) > 0.5,
       focusSteps: from?.focusSteps ?? this.focuser.load,
       wheelSlot: Math.round(from?.wheelSlot ?? this.wheel.position),
@@ -239,6 +237,11 @@ export class World {
       ...given({ slip: this.#slip }),
       transparency: this.cloud.transparency(this.clock.nowMs()) * (this.#filterFitted ? 1 : unfilteredTimes),
     };
+  }
+
+  #roofOpen(sun: SunPlace, line: Direction): number {
+    const hourAngle = sun.hourAngleDegrees + (sun.raHours - line.raHours) * 15;
+    return this.dome.openFraction(azimuthDegrees(this.site(), hourAngle, line.decDegrees));
   }
 
   /** As the devices report themselves. */
@@ -282,16 +285,19 @@ export class World {
   #note(part: string, what: string, detail?: string): void {
     if (!this.#isBuilt) return;
     const sun = this.sun();
+    const line = this.lineOfSight();
     const target = this.mount.slewTarget;
     const moment: Moment = {
       atMs: this.clock.nowMs(),
       part,
       what,
       coverOpen: this.cover.position,
+      coverReported: this.cover.reported,
+      roofOpen: this.#roofOpen(sun, line),
       diffuserIn: this.diffuser.position,
       mount: this.mount.phase,
       parked: this.mount.parked,
-      sunSeparationDegrees: separationDegrees(this.lineOfSight(), sun),
+      sunSeparationDegrees: separationDegrees(line, sun),
       ...given({ detail, targetSunSeparationDegrees: target && separationDegrees(target, sun) }),
       sunAltitudeDegrees: sun.altitudeDegrees,
       exposing: this.camera.phase === "exposing",

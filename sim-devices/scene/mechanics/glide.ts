@@ -99,6 +99,12 @@ export class Glide {
     this.#pretendedFrom = this.#driven();
   }
 
+  /** The same, and it stands there from now on. */
+  pretendAt(position: number): void {
+    this.#pretendedFrom = position;
+    this.#note("moveEnded");
+  }
+
   /** Ends both faults; an interrupted move goes on. */
   free(): void {
     if (this.#pretendedFrom !== undefined) {

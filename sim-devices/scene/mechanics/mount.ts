@@ -53,6 +53,13 @@ export class MountMechanics {
   #tracking: boolean;
   #rate: TrackRate = "sidereal";
   #stalled = false;
+  /** Fault: says nothing, and does not begin to track. */
+  refusesTracking = false;
+  /** Fault: slews end so far from where they were sent to, which it reports truly. */
+  missesBy: AxisAngles | undefined;
+  /** Fault: slews arrive and never report their end, until they are stopped. */
+  neverSettles = false;
+  #jammed = false;
   /** The site and clock error that the mount believes in; the truth about both is the scene's. */
   believedSite: Site;
   clockErrorSeconds = 0;
@@ -169,11 +176,11 @@ export class MountMechanics {
   setTracking(on: boolean, rate: TrackRate = this.#rate): void {
     const was = this.tracking;
     this.#rate = rate;
-    this.#tracking = on;
-    if (this.#phase === "slewing") this.#trackAfterSlew = on;
+    this.#tracking = on && !this.refusesTracking;
+    if (this.#phase === "slewing") this.#trackAfterSlew = this.#tracking;
     this.#turnWithSky();
     this.#watchLimits();
-    if (was !== on) this.#o.note(on ? "trackingOn" : "trackingOff");
+    if (was !== this.#tracking) this.#o.note(on ? "trackingOn" : "trackingOff");
   }
 
   /** Fault: says that it tracks, and stands still. */
@@ -181,6 +188,13 @@ export class MountMechanics {
     this.#stalled = on;
     this.#turnWithSky();
     this.#watchLimits();
+  }
+
+  /** Fault: its motors have no power. Slews and parking begin and lead nowhere, and it does not track. */
+  jam(on: boolean): void {
+    this.#jammed = on;
+    this.#motors.hold(on);
+    this.stall(on);
   }
 
   syncTo(actual: Direction): void {
@@ -240,21 +254,27 @@ export class MountMechanics {
     const overlapped = this.#phase !== "still";
     this.#endSlew();
     this.#limitTimer?.cancel();
-    const { seconds, rates } = planSlew(this.believedAxes, target, {
+    const miss = phase === "slewing" ? this.missesBy : undefined;
+    const { seconds, rates } = planSlew(this.believedAxes, miss ? missed(target, miss) : target, {
       siderealHours: this.siderealHours(),
       hourAngleRate: trackAfter ? trackDegreesPerSecond(this.#rate, this.customRate).ha : 0,
       degreesPerSecond: this.#o.spec.slewDegreesPerSecond,
     });
     this.#phase = phase;
     this.#slewTarget = target;
-    this.#trackAfterSlew = trackAfter;
+    this.#trackAfterSlew = trackAfter && !this.refusesTracking;
     this.#tracking = false;
     this.#turnWithSky();
     this.#motors.slew(rates);
+    if (this.#jammed) {
+      this.#o.note(overlapped ? "slewOverlapped" : phase === "slewing" ? "slewStarted" : "parkStarted");
+      return;
+    }
     const end = this.#motors.endAfter(seconds, () => this.#arrive());
     this.#slewEnd = end;
     this.#slewTimer = this.#o.clock.setTimer(seconds, () => {
       this.#motors.finish(end);
+      if (this.neverSettles) return;
       this.#slewTimer = this.#o.clock.setTimer(this.#o.spec.settleSeconds, () => this.#settled());
     });
     this.#o.note(overlapped ? "slewOverlapped" : phase === "slewing" ? "slewStarted" : "parkStarted");
@@ -325,4 +345,11 @@ export class MountMechanics {
       this.#o.note("limitReached", outside);
     });
   }
+}
+
+function missed({ raHours, decDegrees }: Direction, by: AxisAngles): Direction {
+  return {
+    raHours: modulo(raHours - by.hourAngleDegrees / 15, 24),
+    decDegrees: Math.max(-90, Math.min(90, decDegrees + by.decDegrees)),
+  };
 }

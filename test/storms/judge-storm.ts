@@ -1,0 +1,37 @@
+import { brokenFiles } from "../stage/checkers/files-whole.ts";
+import type { Happened, Violation } from "../stage/checkers/happened.ts";
+import { heldTooLong, isExposed } from "../stage/checkers/held-too-long.ts";
+import { leftOpen } from "../stage/checkers/left-open.ts";
+import { openMoves } from "../stage/checkers/open-moves.ts";
+import { type Ending, toldAtEnd } from "../stage/checkers/told-at-end.ts";
+import type { Storm } from "./storm.ts";
+
+/** Everything in a storm that must never happen, in order. */
+export function judgeStorm({
+  storm,
+  happened,
+  endings,
+}: {
+  readonly storm: Storm;
+  readonly happened: Happened;
+  readonly endings: readonly Ending[];
+}): Violation[] {
+  const { moments, struck } = happened;
+  const wasFoundOpen = moments[0] !== undefined && isExposed(moments[0]);
+  const isDangerous =
+    struck.some(({ danger, endedMs }) => danger && endedMs === undefined) ||
+    moments.at(-1)?.filterFitted === false;
+  const isBack = (endings.at(-1)?.differences.length ?? 1) === 0;
+  const files = endings.flatMap(({ atMs, folder, files }) =>
+    folder === undefined || files === undefined || storm.faults.some(({ kind }) => kind === "run folder gone")
+      ? []
+      : brokenFiles(folder, files).map((what) => ({ atMs, class: "files", what })),
+  );
+  return [
+    ...heldTooLong(happened),
+    ...openMoves(happened),
+    ...leftOpen(happened, wasFoundOpen && isBack && !isDangerous),
+    ...endings.flatMap(toldAtEnd),
+    ...files,
+  ].sort((a, b) => a.atMs - b.atMs);
+}
