@@ -41,17 +41,22 @@ export function oneOf<const T extends readonly [string, ...string[]]>(choices: T
   return z.enum(choices, { error: choices.join(", ") });
 }
 
-/** A calendar day, `YYYY-MM-DD`, that exists. */
-export function calendarDay() {
-  const allowed = "a day that exists, written YYYY-MM-DD";
-  return z.string({ error: allowed }).refine(
-    (text) => {
-      const day = /^(\d{4})-(\d\d)-(\d\d)$/.exec(text);
-      const date = new Date(`${text}T00:00:00Z`);
-      return day !== null && !Number.isNaN(date.getTime()) && date.toISOString().startsWith(text);
-    },
-    { error: allowed },
-  );
+/** A calendar day that exists, `YYYY-MM-DD`, or a time on it with its zone, `YYYY-MM-DDThh:mmZ` or `…+hh:mm`. */
+export function dayOrTime() {
+  const allowed = "a day that exists, written YYYY-MM-DD, or a time on it in UTC, written YYYY-MM-DDThh:mmZ";
+  return z
+    .string({ error: allowed })
+    .refine((text) => !Number.isNaN(dayOrTimeUtcMs(text)), { error: allowed });
+}
+
+/** @returns when a day began in UTC, or the time itself [ms]; NaN for what is neither */
+export function dayOrTimeUtcMs(text: string): number {
+  const parts =
+    /^(\d{4}-\d\d-\d\d)(T([01]\d|2[0-3]):[0-5]\d(:[0-5]\d)?(Z|[+-]([01]\d|2[0-3]):[0-5]\d))?$/.exec(text);
+  const [, day, time] = parts ?? [];
+  const beginMs = Date.parse(`${day}T00:00:00Z`);
+  if (Number.isNaN(beginMs) || !new Date(beginMs).toISOString().startsWith(day!)) return Number.NaN;
+  return time === undefined ? beginMs : Date.parse(text);
 }
 
 /** Starts the error text of a map; what follows are its keys. */

@@ -1,5 +1,5 @@
 import * as z from "zod";
-import { calendarDay, mapOf, numberFrom, parsePart, shortName, textLine, wholeFrom } from "./fields.ts";
+import { dayOrTime, mapOf, numberFrom, parsePart, shortName, textLine, wholeFrom } from "./fields.ts";
 import { readChecked } from "./file-problems.ts";
 import { keysOfOneProtocol, rigDevices } from "./rig-devices.ts";
 
@@ -35,7 +35,8 @@ const sunFilter = mapOf({
     error:
       "true, and only when the filter is made for this instrument; without such a filter never point near the Sun",
   }),
-  lastConfirmed: calendarDay(),
+  /** When a person last inspected it on the telescope; a day counts from its beginning in UTC. */
+  lastConfirmed: dayOrTime(),
   confirmAgainAfterDays: wholeFrom(1, 400, "days").default(90),
 });
 

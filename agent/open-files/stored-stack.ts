@@ -46,6 +46,17 @@ export function tileCountOf(stack: StoredStack): number {
   return Math.ceil(stack.pxCount / stack.tilePx);
 }
 
+export type TilePixels = Pick<CountTile, "value" | "sigma" | "mask">;
+
+/** Room for a tile that one thread makes and another writes. */
+export function newSharedTile(tilePx: number): TilePixels {
+  return {
+    value: new Float32Array(new SharedArrayBuffer(4 * tilePx)),
+    sigma: new Float32Array(new SharedArrayBuffer(4 * tilePx)),
+    mask: new Uint8Array(new SharedArrayBuffer(tilePx)),
+  };
+}
+
 /** Makes tiles of a stack of counts, each thread its own. */
 export class TileMaker {
   readonly #combiner: CountCombiner;
@@ -81,6 +92,21 @@ export class TileMaker {
       },
       mask,
     );
+  }
+
+  /** The same in memory that threads share. @returns parts of those arrays */
+  makeInto({ value, sigma, mask }: TilePixels, tileIndex: number): CountTile {
+    const tile = this.make(tileIndex);
+    value.set(tile.value);
+    sigma.set(tile.sigma);
+    mask.set(tile.mask);
+    const { length } = tile.value;
+    return {
+      ...tile,
+      value: value.subarray(0, length),
+      sigma: sigma.subarray(0, length),
+      mask: mask.subarray(0, length),
+    };
   }
 }
 

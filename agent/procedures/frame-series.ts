@@ -1,3 +1,4 @@
+import { startStopwatch } from "../../drivers/kit/stopwatch.ts";
 import type { Frame, FrameType } from "../../drivers/roles/camera.ts";
 import { checkFilterStillOn } from "./lost-filter.ts";
 import type { Workbench } from "./step.ts";
@@ -29,7 +30,7 @@ export async function takeSeries(
 ): Promise<number> {
   const { exposureSeconds, frameType, frameCount } = request;
   const { doneBefore, of } = request.part ?? { doneBefore: 0, of: frameCount };
-  const startedMs = bench.clock.nowMs();
+  const elapsedSeconds = startStopwatch(bench.clock);
   let counted = 0;
   for (
     let exposures = 1;
@@ -38,7 +39,7 @@ export async function takeSeries(
   ) {
     const frame = await bench.rig.camera.expose({ exposureSeconds, frameType }, signal);
     counted = take(frame) ?? counted + 1;
-    const perFrame = (bench.clock.nowMs() - startedMs) / 1000 / exposures;
+    const perFrame = elapsedSeconds() / exposures;
     const done = doneBefore + counted;
     bench.progress({ what: request.what, done, of, secondsLeft: perFrame * (of - done) });
     signal.throwIfAborted();

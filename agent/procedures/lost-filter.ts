@@ -31,6 +31,6 @@ export function checkFilterStillOn(frame: Frame, topAdu: number): void {
     `the light has suddenly become far too bright: ${((100 * clippedCount) / litCount).toFixed(0)} % of the lit pixels clip ` +
       `at ${frame.exposureSeconds} s, an exposure at which none did; the Sun filter may be gone`,
     checkFilterSafely,
-    true,
+    "brightness",
   );
 }

@@ -86,7 +86,7 @@ async function goThrough<Request, Found, Work extends StepWork<Request, Found>>(
 }
 
 function endOf(failure: Error, signal: AbortSignal): "unsafe" | "stopped" | "failed" {
-  if (failure instanceof StepError && failure.unsafe) return "unsafe";
+  if (failure instanceof StepError && failure.unsafe !== false) return "unsafe";
   return signal.aborted ? "stopped" : "failed";
 }
 

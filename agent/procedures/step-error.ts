@@ -1,3 +1,6 @@
+/** What made it unsafe to look. Brightness: the Sun filter may be gone, and a person has to confirm it before any cover opens. */
+export type UnsafeKind = "brightness" | "weather" | "other";
+
 /** Why a step could not do its work, though the devices answered. What is left on the rig is told by the run. */
 export class StepError extends Error {
   constructor(
@@ -5,7 +8,7 @@ export class StepError extends Error {
     message: string,
     readonly whatToDo: string,
     /** It is not safe to look: the run retreats. */
-    readonly unsafe = false,
+    readonly unsafe: UnsafeKind | false = false,
     /** What the message tells, for a program to read. */
     readonly figures?: Readonly<Record<string, unknown>>,
   ) {

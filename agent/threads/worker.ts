@@ -1,9 +1,13 @@
 import { parentPort, workerData } from "node:worker_threads";
 import type { SharedTools, TaskContext } from "../imaging/displaced/task-tools.ts";
-import type { StoredStack, TileMaker } from "../open-files/stored-stack.ts";
+import type { StoredStack, TileMaker, TilePixels } from "../open-files/stored-stack.ts";
 import type { AnyComputation, ComputationName } from "./compute-in-thread.ts";
 import type { PieceMessage } from "./share-pieces.ts";
 import type { WorkKind } from "./threads.ts";
+
+type TilesMessage =
+  | { readonly stack: StoredStack }
+  | { readonly tileIndex: number; readonly into: TilePixels };
 
 /**
  * All that a second thread may be given to do: each row loads what that needs, and says what becomes of a message.
@@ -20,18 +24,16 @@ const taskList = {
     return (message: { readonly tools: SharedTools } | PieceMessage) =>
       "tools" in message ? adoptTools(tools, message.tools, openSharedLogs) : takePieces(tools, message);
   },
-  /** Tiles of a master from files of counts: first the stack, then tile by tile. */
+  /** Tiles of a master from files of counts: first the stack, then tile by tile into memory that is shared. */
   async tiles() {
     const { TileMaker } = await import("../open-files/stored-stack.ts");
     let maker: TileMaker | undefined;
-    return (message: { readonly stack: StoredStack } | { readonly tileIndex: number }) => {
+    return (message: TilesMessage) => {
       if ("stack" in message) {
         maker = new TileMaker(message.stack);
         return { result: undefined };
       }
-      const { value, sigma, mask, ...counts } = maker!.make(message.tileIndex);
-      // Slices, for with a part of the kernels' memory all of it would be sent.
-      return { result: { ...counts, value: value.slice(), sigma: sigma.slice(), mask: mask.slice() } };
+      return { result: maker!.makeInto(message.into, message.tileIndex) };
     };
   },
   /** A computation as a whole. */

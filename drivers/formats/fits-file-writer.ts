@@ -14,6 +14,8 @@ export class FitsFileWriter implements Disposable {
   readonly #dataSums: number[];
   readonly #headerStarts: number[] = [];
   readonly #headerLengths: number[] = [];
+  /** Used again, for the runtime clears and collects every new array. */
+  #encoded = new Uint8Array(0);
   #state: "open" | "finished" | "dropped" = "open";
 
   constructor(
@@ -44,7 +46,8 @@ export class FitsFileWriter implements Disposable {
     const offset = firstPixel * pixels.BYTES_PER_ELEMENT;
     if (offset < 0 || offset + pixels.byteLength > dataBytesOf(plan))
       throw new RangeError("Pixels outside the shape");
-    const bytes = new Uint8Array(pixels.byteLength);
+    if (this.#encoded.length < pixels.byteLength) this.#encoded = new Uint8Array(pixels.byteLength);
+    const bytes = this.#encoded.subarray(0, pixels.byteLength);
     encodePixels(pixels, bytes);
     this.#dataSums[hduIndex] = addSums(this.#dataSums[hduIndex]!, sumOfBytes(bytes, offset));
     writeFully(this.#handle, bytes, this.#headerStarts[hduIndex]! + this.#headerLengths[hduIndex]! + offset);

@@ -3,8 +3,10 @@
  * The same agent runs on the system clock, on one that runs fast, and on a virtual one that jumps.
  */
 export interface Clock {
-  /** UTC, milliseconds since the Unix epoch. */
+  /** UTC, milliseconds since the Unix epoch. For the sky, dates and messages only: it may be stepped at any moment. */
   nowMs(): number;
+  /** Seconds since some moment, at the pace of this clock's timers and never stepped. For spans, deadlines and ages. */
+  monotonicSeconds(): number;
   /** Calls back once after that many seconds of this clock, unless cancelled. */
   setTimer(afterSeconds: number, callback: () => void): ClockTimer;
   /** Resolves after that many seconds; rejects with `signal.reason` as soon as the signal aborts. */
@@ -54,6 +56,7 @@ function runtimeTimer(delayMs: number, callback: () => void): ClockTimer {
 /** The machine's own time. */
 export const systemClock: Clock = {
   nowMs: () => Date.now(),
+  monotonicSeconds: () => performance.now() / 1000,
   setTimer: (afterSeconds, callback) => runtimeTimer(afterSeconds * 1000, callback),
   sleep: (seconds, signal) => sleepOn(systemClock, seconds, signal),
   hold: (work) => work,
@@ -67,6 +70,7 @@ export function acceleratedClock(options: { speed: number; startUtcMs: number; e
   const { speed, startUtcMs, epochMs } = options;
   const clock: Clock = {
     nowMs: () => startUtcMs + (Date.now() - epochMs) * speed,
+    monotonicSeconds: () => (performance.now() / 1000) * speed,
     setTimer: (afterSeconds, callback) => runtimeTimer((afterSeconds * 1000) / speed, callback),
     sleep: (seconds, signal) => sleepOn(clock, seconds, signal),
     hold: (work) => work,

@@ -44,6 +44,15 @@ export class RefusedError extends DeviceError {
     "Read the device's own message above; probe the rig with `evenfield probe --rig RIG`.";
 }
 
+/** A motion was given up for a command that makes the rig safe and came after it. */
+export class OverruledError extends DeviceError {
+  override readonly code = "RIG_OVERRULED";
+  override readonly whatToDo = "Nothing: the rig was being made safe. Look at why in the report.";
+  constructor(device: string) {
+    super(device, "given up: the device was told to make itself safe meanwhile");
+  }
+}
+
 /** Asked for something outside what the device declares; nothing was sent. */
 export class OutOfLimitsError extends DeviceError {
   override readonly code = "RIG_OUT_OF_LIMITS";

@@ -16,17 +16,23 @@ const quietTurns = 3;
  * Only in-memory links may be used under it: bytes on a socket are invisible to it.
  */
 export class VirtualClock implements Clock {
+  readonly #startMs: number;
   #nowMs: number;
   #order = 0;
   readonly #held = new Set<Promise<unknown>>();
   readonly #timers: { dueMs: number; order: number; callback: () => void }[] = [];
 
   constructor(startUtcMs: number) {
+    this.#startMs = startUtcMs;
     this.#nowMs = startUtcMs;
   }
 
   nowMs(): number {
     return this.#nowMs;
+  }
+
+  monotonicSeconds(): number {
+    return (this.#nowMs - this.#startMs) / 1000;
   }
 
   setTimer(afterSeconds: number, callback: () => void): ClockTimer {

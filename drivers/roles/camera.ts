@@ -71,6 +71,8 @@ export interface Camera extends Device {
   giveBack(pixelsAdu: Uint16Array): void;
   /** Leaves the camera idle. This is what cleanup calls. */
   ensureStopped(signal: AbortSignal): Promise<void>;
+  /** Aborts the exposure, as `Cover.sendClose` closes: at once, unasked. An exposure of ours is given up and not repeated. */
+  sendStop(signal: AbortSignal): Promise<void>;
 }
 
 /** A camera whose sensor temperature can be read, and perhaps held. */

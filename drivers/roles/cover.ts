@@ -13,6 +13,13 @@ export interface Cover extends Device {
   /** @throws DeadlineError, RefusedError when the device did not report closed */
   ensureClosed(signal: AbortSignal): Promise<void>;
   ensureOpen(signal: AbortSignal): Promise<void>;
+  /**
+   * Hands the closing command to the link at once: whatever is known, without a read before it or after it. An opening
+   * under way is given up (OverruledError). Harmless at any time, and may be repeated every few seconds.
+   * Resolves when it is on the wire, which proves nothing.
+   * @throws MissingAbilityError, DeviceLostError, RefusedError: it did not go out, or the device said no
+   */
+  sendClose(signal: AbortSignal): Promise<void>;
 }
 
 /** Which of the two it is, and what a rig file may say of it. */

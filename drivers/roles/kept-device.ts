@@ -1,6 +1,6 @@
 import type { Clock } from "../kit/clock.ts";
 import { withDeadline } from "../kit/deadline.ts";
-import { ReadbackError } from "../kit/errors.ts";
+import { OverruledError, ReadbackError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import { neverAborted } from "../kit/never-aborted.ts";
 import { stopOnFailure } from "../kit/stopped-if-failed.ts";
@@ -46,6 +46,7 @@ export abstract class KeptDevice implements Device {
   #isReady = false;
   #wasRead = false;
   #bringingBack: Promise<void> | undefined;
+  #overruling = new AbortController();
   /** The settings as they were read just before it was disconnected for good. */
   #leftAs: readonly Setting[] | undefined;
 
@@ -142,6 +143,28 @@ export abstract class KeptDevice implements Device {
     const { name: device, log } = this;
     const leavesMoving = (error: unknown) => this.leavesMoving(error);
     return stopOnFailure({ device, log, leavesMoving }, work, stop, signal);
+  }
+
+  /** A motion that a command for safety's sake ends: it must not undo it afterwards. */
+  protected overrulable<T>(work: (signal: AbortSignal) => Promise<T>, signal: AbortSignal): Promise<T> {
+    return work(AbortSignal.any([signal, this.#overruling.signal]));
+  }
+
+  /**
+   * Sends a command for safety's sake: at once, whatever is known, and again if the device is just being connected anew.
+   * Motions that were asked for before are given up.
+   */
+  protected async sendUnasked(send: (signal: AbortSignal) => Promise<void>, signal: AbortSignal) {
+    signal.throwIfAborted();
+    this.#overruling.abort(new OverruledError(this.name));
+    this.#overruling = new AbortController();
+    try {
+      await send(signal);
+    } catch (error) {
+      if (signal.aborted || !this.#bringingBack) throw error;
+      await unlessAborted(this.#bringingBack, signal);
+      await send(signal);
+    }
   }
 
   async readSettings(signal: AbortSignal): Promise<readonly Setting[]> {

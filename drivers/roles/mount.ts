@@ -52,6 +52,10 @@ export interface Mount extends Device {
   nudge(by: { eastArcsec: number; northArcsec: number }, signal: AbortSignal): Promise<void>;
   /** No slew, no jog, no pulse under way; tracking stays as it is. */
   ensureStopped(signal: AbortSignal): Promise<void>;
+  /** Ends every motion, as `Cover.sendClose` closes: at once, unasked. Motions and tracking asked for before are given up. */
+  sendStop(signal: AbortSignal): Promise<void>;
+  /** Switches tracking off in the same way. Harmful only to a slew of our own: it is given up too. */
+  sendTrackingOff(signal: AbortSignal): Promise<void>;
 }
 
 /** What a rig file may say of a mount where the driver does not. */

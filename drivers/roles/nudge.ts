@@ -1,6 +1,7 @@
 import type { Clock } from "../kit/clock.ts";
 import { ReadbackError, RefusedError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
+import { startStopwatch } from "../kit/stopwatch.ts";
 import type { Equatorial, TrackRate } from "./mount.ts";
 import { lengthArcsec, offsetBy, type SkyOffset, skyOffset } from "./mount-sky.ts";
 import type { SlewBudget } from "./slew.ts";
@@ -42,7 +43,7 @@ export async function nudgeMount(mount: NudgedMount, by: SkyOffset, signal: Abor
   if (!(await mount.isTracking(signal))) throw new RefusedError(device, "a nudge needs a mount that tracks");
   const rate = await mount.trackRate(signal);
   const start = await mount.untilStill(signal);
-  const startMs = clock.nowMs();
+  const elapsedSeconds = startStopwatch(clock);
   const toleranceArcsec = Math.max(1.5, 0.02 * lengthArcsec(by));
   let here = start;
   let left = by;
@@ -68,7 +69,7 @@ export async function nudgeMount(mount: NudgedMount, by: SkyOffset, signal: Abor
     }
     moves?.learn(left, moved);
     const done = skyOffset(start, here);
-    const driftArcsec = driftArcsecPerSecond(rate) * ((clock.nowMs() - startMs) / 1000) * cosDec;
+    const driftArcsec = driftArcsecPerSecond(rate) * elapsedSeconds() * cosDec;
     left = {
       eastArcsec: by.eastArcsec - (done.eastArcsec - driftArcsec),
       northArcsec: by.northArcsec - done.northArcsec,

@@ -12,6 +12,14 @@ export const sources = ["agent", "drivers", "plans", "sim-devices"].flatMap((fol
 
 export const textOf = (file: string): string => readFileSync(join(root, file), "utf8");
 
+/** A file's text with no comments and empty strings. */
+export function codeOf(file: string): string {
+  return textOf(file)
+    .replaceAll(/\/\*[\s\S]*?\*\//g, "")
+    .replaceAll(/\/\/.*$/gm, "")
+    .replaceAll(/"(?:[^"\\\n]|\\.)*"/g, '""');
+}
+
 /** Files of ours that a file names, those of which it takes only types as well. */
 export function importsOf(file: string): string[] {
   return [...textOf(file).matchAll(/(?:from|import|import\()\s*"(\.[^"]+)"/g)].map((match) =>

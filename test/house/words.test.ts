@@ -1,8 +1,7 @@
-import { readdirSync, readFileSync } from "node:fs";
-import { join, relative, resolve } from "node:path";
+import { readdirSync } from "node:fs";
+import { join, relative } from "node:path";
 import { expect, test } from "vitest";
-
-const root = resolve(import.meta.dirname, "../..");
+import { codeOf, root } from "./imports.ts";
 
 /** Names that have to be decoded, as whole identifiers or as the beginning of one. */
 const banned: readonly RegExp[] = [
@@ -16,14 +15,6 @@ const banned: readonly RegExp[] = [
   /\b(?:CutShort|Eye|FramesBought|RunHands|DomeHands)\b/,
   /\bexport (?:async )?function (?:bare|begin|calibrate|copies|count|fill|finish|free|gains|gather|halved|halves|judge|merged|moved|overlap|point|refitted|sampled|scatter|settled|squares|trusted|usable|warn|weigh|without)\b/,
 ];
-
-/** A comment may use any word; a name in it counts as its own. */
-function codeOf(file: string): string {
-  return readFileSync(join(root, file), "utf8")
-    .replaceAll(/\/\*[\s\S]*?\*\//g, "")
-    .replaceAll(/\/\/.*$/gm, "")
-    .replaceAll(/"(?:[^"\\\n]|\\.)*"/g, '""');
-}
 
 test("names are those of the trade or of programming: no word of a dialect", () => {
   const files = ["agent", "drivers", "plans", "sim-devices"].flatMap(

@@ -349,13 +349,15 @@ export const brokenRigs: readonly BrokenFile[] = [
     fault: "a day that does not exist",
     change: ["2026-05-01", "2026-02-30"],
     line: 13,
-    message: '`sunFilter.lastConfirmed` is "2026-02-30"; allowed: a day that exists, written YYYY-MM-DD',
+    message:
+      '`sunFilter.lastConfirmed` is "2026-02-30"; allowed: a day that exists, written YYYY-MM-DD, or a time on it in UTC, written YYYY-MM-DDThh:mmZ',
   },
   {
     fault: "a day in words",
     change: ["2026-05-01", "last spring"],
     line: 13,
-    message: '`sunFilter.lastConfirmed` is "last spring"; allowed: a day that exists, written YYYY-MM-DD',
+    message:
+      '`sunFilter.lastConfirmed` is "last spring"; allowed: a day that exists, written YYYY-MM-DD, or a time on it in UTC, written YYYY-MM-DDThh:mmZ',
   },
   {
     fault: "a filter confirmed for ever",

@@ -23,7 +23,6 @@ export class AgentLife {
   readonly #atDeath: (() => void)[] = [];
   #alive = true;
   #asleep: PromiseWithResolvers<void> | undefined;
-  #clockErrorMs = 0;
 
   constructor() {
     this.#end.promise.catch(() => {});
@@ -49,11 +48,6 @@ export class AgentLife {
     this.#asleep = undefined;
   }
 
-  /** Its wall clock is set; the world's goes on as it was. */
-  stepClock(bySeconds: number): void {
-    this.#clockErrorMs += bySeconds * 1000;
-  }
-
   /** @throws AgentKilledError as soon as it is killed */
   async until<T>(work: Promise<T>): Promise<T> {
     work.catch(() => {}); // of a dead agent nobody asks
@@ -67,7 +61,8 @@ export class AgentLife {
       for (const timer of timers) timer.cancel();
     });
     const own: Clock = {
-      nowMs: () => clock.nowMs() + this.#clockErrorMs,
+      nowMs: () => clock.nowMs(),
+      monotonicSeconds: () => clock.monotonicSeconds(),
       setTimer: (afterSeconds, callback) => {
         if (!this.#alive) return { cancel() {} };
         let isCancelled = false;

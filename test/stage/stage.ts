@@ -30,6 +30,7 @@ import { type Simulator, startSimulator } from "../../sim-devices/start-simulato
 import { AgentKilledError, AgentLife } from "./agent-life.ts";
 import { checkWorld } from "./checkers/check-world.ts";
 import type { Finding } from "./checkers/checker.ts";
+import { ComputerClock } from "./computer-clock.ts";
 import { type AgentDisk, playFaults, type ScriptedFault, type StruckFault } from "./faults/fault.ts";
 import { type PersonKind, personOf } from "./persons.ts";
 import { type ProtocolChoice, type RigChoice, rigTextFor } from "./rig-text.ts";
@@ -131,6 +132,8 @@ export class Stage implements AsyncDisposable {
   readonly disk: AgentDisk & { folder: string };
   /** Called as the agent tells its progress, in every run. */
   onProgress: (now: Progress) => void = () => {};
+  /** On which one agent runs after the other. */
+  readonly #computer: ComputerClock;
   readonly #person: AskPerson | undefined;
   #stop = new AbortController();
   #life = new AgentLife();
@@ -142,6 +145,7 @@ export class Stage implements AsyncDisposable {
     readonly simulator: Simulator,
   ) {
     const { rig = {}, protocol } = options;
+    this.#computer = new ComputerClock(clock);
     const scene = simulator.world.spec;
     const choice =
       typeof rig === "string" ? rig : rigTextFor(scene, { ...(protocol && { protocol }), ...rig });
@@ -195,7 +199,7 @@ export class Stage implements AsyncDisposable {
       kill: () => this.killAgent(),
       fallAsleep: () => this.#life.fallAsleep(),
       wake: () => this.#life.wake(),
-      stepClock: (bySeconds: number) => this.#life.stepClock(bySeconds),
+      stepClock: (bySeconds: number) => this.#computer.step(bySeconds),
     };
     return playFaults({ ...this.simulator, agent, disk: this.disk }, faults, this.struck);
   }
@@ -282,7 +286,7 @@ export class Stage implements AsyncDisposable {
     return {
       openers: () => opener,
       exchanges: () => life.exchange(this.simulator.openAlpaca()),
-      clock: life.clock(this.clock),
+      clock: life.clock(this.#computer),
       random: new Random(this.world.spec.seed).fork(`${purpose} ${this.#runs}`),
       log: this.options.log ?? silentLog,
       ...(person ? { askPerson: person } : {}),
@@ -358,7 +362,7 @@ function filesBelow(folder: string): string[] {
 export { AgentKilledError } from "./agent-life.ts";
 export { checkWorld } from "./checkers/check-world.ts";
 export type { Finding } from "./checkers/checker.ts";
-export { agentKilled, stopAsked } from "./faults/agent-faults.ts";
+export { agentKilled, clockStepped, stopAsked } from "./faults/agent-faults.ts";
 export * as alpacaFaults from "./faults/alpaca-faults.ts";
 export { drawFaults } from "./faults/draw-faults.ts";
 export { at, type Fault, type ScriptedFault } from "./faults/fault.ts";

@@ -131,7 +131,7 @@ export const faultKinds = {
   "ledger overwritten": { draw: ledgerOverwritten, lasts: "once", weight: 0.5, needsDisk: true },
   "agent killed": { draw: agentKilled, lasts: "once", weight: 3 },
   "agent asleep": { draw: agentAsleep, lasts: "passes" },
-  "clock stepped": { draw: (r) => clockStepped(signed(r, 60, 9 * 3600)), lasts: "once" },
+  "clock stepped": { draw: (r) => clockStepped(signed(r, 1 / 60, 9)), lasts: "once" },
   "operator's stop": {
     draw: (r) => stopAsked(r.pick(["SIGINT", "SIGTERM", "SIGHUP"])),
     lasts: "once",

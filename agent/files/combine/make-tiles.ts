@@ -1,5 +1,5 @@
 import type { CountTile } from "../../imaging/combining/combine-counts.ts";
-import { type StoredStack, TileMaker, tileCountOf } from "../../open-files/stored-stack.ts";
+import { newSharedTile, type StoredStack, TileMaker, tileCountOf } from "../../open-files/stored-stack.ts";
 import type { Threads } from "../../threads/threads.ts";
 import { hearStop } from "../hear-stop.ts";
 
@@ -18,8 +18,9 @@ export async function makeTiles(
   const write = (tileIndex: number, tile: CountTile) => writeTile(tileIndex * stack.tilePx, tile);
   const thread = threads?.start("tiles", stack.frames.length * stack.pxCount);
   const makeThere = async () => {
+    const into = newSharedTile(stack.tilePx);
     for (let tileIndex = left.pop(); tileIndex !== undefined; tileIndex = left.pop()) {
-      const answer = await thread!.ask({ tileIndex });
+      const answer = await thread!.ask({ tileIndex, into });
       if (!answer) return left.push(tileIndex);
       write(tileIndex, answer.result as CountTile);
     }

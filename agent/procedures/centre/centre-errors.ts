@@ -9,7 +9,7 @@ export class TooBrightError extends StepError {
       "SUN_TOO_BRIGHT",
       `the picture is far too bright: ${seen.what} at ${seen.exposureSeconds} s; the Sun filter may be missing`,
       "Look at the Sun filter before anything is uncovered again. Never look through the instrument or its finder to check; follow the filter maker's guidance and local rules.",
-      true,
+      "brightness",
     );
   }
 }

@@ -50,7 +50,8 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
 export async function judgeReadings(work: TuneWork): Promise<void> {
   work.advice = adviseExposure(settingOf(work), work.readings);
   const { advice, bench } = work;
-  if (advice.kind === "alarm") throw new StepError("FAR_TOO_BRIGHT", advice.what, checkFilterSafely, true);
+  if (advice.kind === "alarm")
+    throw new StepError("FAR_TOO_BRIGHT", advice.what, checkFilterSafely, "brightness");
   if (advice.kind === "gaveUp") {
     bench.note("tuning gave up", { reason: advice.reason });
     throw new StepError(codes[advice.reason], advice.what, advice.whatToDo);
@@ -134,8 +135,8 @@ function knownPedestal({ bench, gain }: TuneWork): number | undefined {
 
 /** Extinction only: cloud can't be foretold. */
 function forecast({ bench, request }: TuneWork, edgeFraction: number, pedestalFraction: number): number {
-  const now = bench.clock.nowMs();
-  const then = sunFromSite(now + (request.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
+  const nowUtcMs = bench.clock.nowMs();
+  const then = sunFromSite(nowUtcMs + (request.seriesSeconds ?? 0) * 1000, bench.site).altitudeDegrees;
   return (
     pedestalFraction + (edgeFraction - pedestalFraction) / extinctionRatio(sunAltitudeDegrees(bench), then)
   );

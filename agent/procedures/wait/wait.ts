@@ -1,3 +1,4 @@
+import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { defineStep } from "../run-step.ts";
 import type { StepWork } from "../step.ts";
@@ -52,8 +53,7 @@ async function sleepAndReport(work: WaitWork, signal: AbortSignal): Promise<void
   const { bench, request } = work;
   const seconds = secondsToWait(work);
   const what = request.what ?? "waiting";
-  const startedMs = bench.clock.nowMs();
-  const passed = () => (bench.clock.nowMs() - startedMs) / 1000;
+  const passed = startStopwatch(bench.clock);
   bench.note("waiting", { seconds });
   while (passed() < seconds - 1e-3) {
     const left = seconds - passed();

@@ -1,5 +1,6 @@
-import { filterProblem, solarCautions } from "../guard/sun-filter.ts";
+import { confirmAfterTrip, filterProblem, solarCautions, tripProblem } from "../guard/sun-filter.ts";
 import { RunRefusedError } from "../record/run-errors.ts";
+import type { RetreatRecord } from "../record/run-record.ts";
 import { lowestSun, plannedObserving } from "../steps/planned-time.ts";
 import { type PlanScene, rowOf, type StepTable, sunAltitudeLimit } from "../steps/step-row.ts";
 
@@ -9,6 +10,8 @@ export interface PlanCheck {
   readonly nowUtcMs: number;
   readonly unattended: boolean;
   readonly freeDiskMegabytes: () => number;
+  /** Far too much light, after which nobody has confirmed the Sun filter. */
+  readonly unconfirmedTrip: RetreatRecord | undefined;
 }
 
 /**
@@ -52,7 +55,7 @@ function inputReasons({ table, scene, unattended }: PlanCheck): string[] {
   return reasons;
 }
 
-function safetyReasons({ table, scene, nowUtcMs, freeDiskMegabytes }: PlanCheck): {
+function safetyReasons({ table, scene, nowUtcMs, freeDiskMegabytes, unconfirmedTrip }: PlanCheck): {
   reasons: string[];
   whatToDo: string;
 } {
@@ -65,6 +68,10 @@ function safetyReasons({ table, scene, nowUtcMs, freeDiskMegabytes }: PlanCheck)
     todo.push(
       `Inspect the filter, then write the day into \`lastConfirmed\` of the rig file. ${solarCautions}`,
     );
+  }
+  if (unconfirmedTrip && scene.plan.steps.some((step) => rowOf(table, step).sun !== "none")) {
+    reasons.push(tripProblem(unconfirmedTrip));
+    todo.push(`${confirmAfterTrip(unconfirmedTrip)} ${solarCautions}`);
   }
   const limit = sunAltitudeLimit(scene);
   const planned = plannedObserving(table, scene, nowUtcMs);

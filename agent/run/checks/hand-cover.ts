@@ -1,4 +1,4 @@
-import { RefusedError } from "../../../drivers/kit/errors.ts";
+import { MissingAbilityError, RefusedError } from "../../../drivers/kit/errors.ts";
 import type { Cover, CoverState } from "../../../drivers/roles/cover.ts";
 import type { Setting } from "../../../drivers/roles/device.ts";
 
@@ -33,6 +33,11 @@ export class ManualCover implements Cover {
   ensureOpen(signal: AbortSignal): Promise<void> {
     const caution = "Do not look through the telescope or a finder.";
     return this.#ensure("open", `Take ${what[this.role]} off now. ${caution} Is it off?`, signal);
+  }
+
+  /** Nothing closes it but a person. */
+  async sendClose(): Promise<void> {
+    throw new MissingAbilityError(this.name, "can't be commanded");
   }
 
   async #ensure(wanted: "open" | "closed", question: string, signal: AbortSignal): Promise<void> {

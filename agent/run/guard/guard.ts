@@ -1,6 +1,7 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import { withDeadline } from "../../../drivers/kit/deadline.ts";
 import { DeviceError } from "../../../drivers/kit/errors.ts";
+import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
 
 /** One thing that must stay true while the rig looks at the Sun. */
 export interface GuardWatch {
@@ -33,12 +34,12 @@ export async function watchConditions(
   onLost: (reason: string, watch: GuardWatch) => void,
 ): Promise<void> {
   const keepWatch = async (watch: GuardWatch) => {
-    let badSinceMs: number | undefined;
+    let badSinceSeconds: number | undefined;
     while (!signal.aborted) {
       const reason = await reasonNow(watch, { clock, signal });
       if (signal.aborted) return;
-      badSinceMs = reason === undefined ? undefined : (badSinceMs ?? clock.nowMs());
-      if (reason !== undefined && clock.nowMs() - badSinceMs! >= watch.graceSeconds * 1000)
+      badSinceSeconds = reason === undefined ? undefined : (badSinceSeconds ?? clock.monotonicSeconds());
+      if (reason !== undefined && clock.monotonicSeconds() - badSinceSeconds! >= watch.graceSeconds)
         return onLost(reason, watch);
       await clock.sleep(watch.everySeconds, signal).catch(() => {});
     }
@@ -61,10 +62,10 @@ export async function checkConditionsOnce(
 }
 
 async function untilTrue(watch: GuardWatch, tools: GuardTools): Promise<string | undefined> {
-  const untilMs = tools.clock.nowMs() + watch.graceSeconds * 1000;
+  const elapsedSeconds = startStopwatch(tools.clock);
   for (;;) {
     const reason = await reasonNow(watch, tools);
-    if (reason === undefined || tools.signal.aborted || tools.clock.nowMs() >= untilMs) return reason;
+    if (reason === undefined || tools.signal.aborted || elapsedSeconds() >= watch.graceSeconds) return reason;
     await tools.clock.sleep(watch.everySeconds, tools.signal).catch(() => {});
   }
 }

@@ -1,4 +1,6 @@
+import { dayOrTimeUtcMs } from "../../../plans/fields.ts";
 import type { SunFilterStatement } from "../../../plans/rig-file.ts";
+import type { RetreatRecord } from "../record/run-record.ts";
 
 const dayMs = 86_400_000;
 
@@ -7,16 +9,34 @@ export const solarCautions =
   "Never look through the telescope, an eyepiece or an uncapped finder while it is driven near the Sun. " +
   "Inspect the Sun filter for holes, scratches and a firm seat first; its maker's guidance and the rules at the site come before ours.";
 
-/** @returns why the statement does not hold on that day, `undefined` when it does */
+/** @returns why the statement does not hold at that time, `undefined` when it does */
 export function filterProblem(statement: SunFilterStatement, utcMs: number): string | undefined {
-  const confirmedMs = Date.parse(`${statement.lastConfirmed}T00:00:00Z`);
+  const confirmedMs = dayOrTimeUtcMs(statement.lastConfirmed);
   const ageDays = Math.floor((utcMs - confirmedMs) / dayMs);
-  // A day of grace, because the day was written down in the observer's own time zone.
-  if (ageDays < -1)
+  // A day of grace for a day, because it was written down in the observer's own time zone.
+  if (ageDays < (statement.lastConfirmed.includes("T") ? 0 : -1))
     return `the Sun filter was last confirmed on ${statement.lastConfirmed}, which is in the future`;
   if (ageDays <= statement.confirmAgainAfterDays) return undefined;
   return (
     `the Sun filter was last confirmed on ${statement.lastConfirmed}, ${ageDays} days ago; ` +
     `it has to be confirmed again after ${statement.confirmAgainAfterDays} days`
   );
+}
+
+/** A rig that has seen far too much light, and whose filter nobody has looked at since: what it is told as. */
+export function tripProblem({ utcMs, reason }: RetreatRecord): string {
+  return `a run retreated at ${minuteOf(utcMs)}, because ${reason}, and nobody has confirmed the Sun filter since`;
+}
+
+/** What to do before such a rig may be uncovered again. */
+export function confirmAfterTrip({ utcMs }: RetreatRecord): string {
+  return (
+    "Inspect the filter on the covered telescope, turned away from the Sun; then write into `lastConfirmed` of the rig file " +
+    `when that was: a day after ${minuteOf(utcMs).slice(0, 10)}, or a time after ${minuteOf(utcMs)} in this form.`
+  );
+}
+
+/** `2026-11-30T14:05Z`, as a rig file takes it. */
+function minuteOf(utcMs: number): string {
+  return `${new Date(utcMs).toISOString().slice(0, 16)}Z`;
 }

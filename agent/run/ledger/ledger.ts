@@ -23,6 +23,9 @@ export interface RunRow {
   readonly exitCode: number | null;
 }
 
+/** 2 added the retreats, which an earlier version must not overlook. */
+const format = 2;
+
 const tables = `
   create table if not exists runs (
     run_id text primary key, rig text not null, plan text not null, folder text not null,
@@ -38,8 +41,17 @@ const tables = `
   create table if not exists masters (
     rig text not null, train_mark text not null, kind text not null, run_id text not null, file text not null,
     made_utc_ms integer not null, verdict text not null, facts text not null) strict;
-  pragma user_version = 1;
+  create table if not exists retreats (
+    rig text not null, run_id text not null, utc_ms integer not null, kind text not null, reason text not null,
+    last_confirmed text not null) strict;
+  create index if not exists retreats_of_run on retreats (run_id);
+  pragma user_version = ${format};
 `;
+
+/** Of a rehearsal: what a simulated rig taught is gone with the process. */
+export function isInMemory(ledgerFile: string): boolean {
+  return ledgerFile === ":memory:";
+}
 
 /**
  * The SQLite file of runs, baselines, masters and findings. What a call has returned from is on the disk:
@@ -49,7 +61,7 @@ export class Ledger implements Disposable {
   readonly database: Database;
 
   constructor(readonly file: string) {
-    if (file !== ":memory:") mkdirSync(dirname(file), { recursive: true });
+    if (!isInMemory(file)) mkdirSync(dirname(file), { recursive: true });
     this.database = new Database(file, { create: true, strict: true });
     this.database.run("pragma busy_timeout = 5000");
     this.database.run("pragma journal_mode = wal");
@@ -58,8 +70,10 @@ export class Ledger implements Disposable {
     const version = this.database
       .query<{ user_version: number }, []>("pragma user_version")
       .get()!.user_version;
-    if (version > 1)
-      throw new Error(`${file} was written by a later version of evenfield (format ${version}, known 1)`);
+    if (version > format)
+      throw new Error(
+        `${file} was written by a later version of evenfield (format ${version}, known ${format})`,
+      );
     this.database.run(tables);
   }
 

@@ -1,6 +1,7 @@
 import { Database } from "bun:sqlite";
 import { mkdirSync } from "node:fs";
 import { dirname } from "node:path";
+import { isInMemory } from "../ledger/ledger.ts";
 
 /** Another process works with the rig now. */
 export class RigBusyError extends Error {
@@ -18,7 +19,7 @@ export class RigBusyError extends Error {
  * @throws RigBusyError
  */
 export function lockRig(ledgerFile: string, rig: string): Disposable {
-  if (ledgerFile === ":memory:") return { [Symbol.dispose]() {} };
+  if (isInMemory(ledgerFile)) return { [Symbol.dispose]() {} };
   mkdirSync(dirname(ledgerFile), { recursive: true });
   const database = new Database(`${ledgerFile}.${rig}.lock`, { create: true });
   try {

@@ -1,14 +1,17 @@
+import { dirname, resolve } from "node:path";
 import { given } from "../../../drivers/kit/given.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
+import { clockWatch } from "../guard/clock-watch.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
-import { watchConditions } from "../guard/guard.ts";
+import { type GuardWatch, watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { takeBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
+import { findUnconfirmedTrip, recordRetreat } from "../ledger/retreats.ts";
 import { readTrain, trainFacts, trainMark } from "../ledger/train-mark.ts";
 import { Journal } from "../record/journal.ts";
 import { NotRecoveredError } from "../record/run-errors.ts";
@@ -25,14 +28,19 @@ import { RunSteps } from "./run-steps.ts";
 export class RunEffects {
   readonly facts: RunFacts;
   readonly steps: RunSteps;
+  readonly #clockWatch: GuardWatch;
   #connected: ConnectedRig | undefined;
 
   constructor(readonly options: RunOptions) {
     const { plan, rigFile, unattended, clock, folder, ledger } = options;
     const startedUtcMs = clock.nowMs();
-    const runId = ledger.beginRun({ rig: rigFile.rig, plan: plan.plan, folder, startedUtcMs });
+    this.#clockWatch = clockWatch(clock);
+    const run = { rig: rigFile.rig, plan: plan.plan, folder: resolve(folder), startedUtcMs };
+    const runId = ledger.beginRun(run);
     const setting = { runId, startedUtcMs, plan, rigFile, unattended, folder };
-    this.facts = new RunFacts(setting, new Journal(folder, clock, options.log));
+    this.facts = new RunFacts(setting, new Journal(folder, clock, options.log), (retreat) =>
+      recordRetreat(options, retreat, folder),
+    );
     this.steps = new RunSteps(options, this.facts);
     this.#note("run begins", { run: runId, plan: plan.plan, rig: rigFile.rig });
   }
@@ -49,9 +57,10 @@ export class RunEffects {
   }
 
   async checkPlan(): Promise<void> {
-    const { table, clock, unattended, freeDiskMegabytes } = this.options;
+    const { table, clock, unattended, freeDiskMegabytes, rigFile, folder } = this.options;
     const { scene } = this.steps;
-    checkPlan({ table, scene, nowUtcMs: clock.nowMs(), unattended, freeDiskMegabytes });
+    const unconfirmedTrip = findUnconfirmedTrip(this.options, rigFile, dirname(resolve(folder)));
+    checkPlan({ table, scene, nowUtcMs: clock.nowMs(), unattended, freeDiskMegabytes, unconfirmedTrip });
   }
 
   async connect(signal: AbortSignal): Promise<void> {
@@ -137,7 +146,9 @@ export class RunEffects {
   async restore(): Promise<void> {
     if (!this.facts.begun) return;
     this.#note("restoring");
-    const settings = await restoreRun(this.#restoreRequest, this.facts.setting.runId);
+    const { runId } = this.facts.setting;
+    const run = { runId, folder: this.options.folder };
+    const settings = await restoreRun(this.#restoreRequest, run);
     this.facts.settings = settings;
     const left = settings.filter((setting) => setting.state !== "same");
     this.#note("restored", {
@@ -170,8 +181,8 @@ export class RunEffects {
 
   get #restoreRequest(): RestoreRunRequest {
     const { ledger, clock, log, rigFile } = this.options;
-    const { retreatedBecause, weatherLost } = this.facts;
-    return { rig: this.#rig, rigFile, ledger, clock, log, retreatedBecause, weatherLost };
+    const { retreats } = this.facts;
+    return { rig: this.#rig, rigFile, ledger, clock, log, retreats };
   }
 
   #watches() {
@@ -179,7 +190,7 @@ export class RunEffects {
     const { facts } = this;
     const [firstStep] = plan.steps;
     const needsSunAtOnce = firstStep === undefined || rowOf(table, firstStep).sun !== "none";
-    return guardWatches({
+    const ofRig = guardWatches({
       rig: this.#rig,
       rigFile,
       clock,
@@ -189,6 +200,7 @@ export class RunEffects {
       looking: () => facts.looking || needsSunAtOnce,
       searching: () => facts.stepUnderWay === undefined || table[facts.stepUnderWay].sun === "searched",
     });
+    return [this.#clockWatch, ...ofRig];
   }
 
   #note(event: string, fields?: Readonly<Record<string, unknown>>): void {

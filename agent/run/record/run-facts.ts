@@ -4,11 +4,12 @@ import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
 import type { StepOutcome, TrainSeen } from "../../procedures/step.ts";
+import { StepError, type UnsafeKind } from "../../procedures/step-error.ts";
 import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
 import { NotRecoveredError, RunRefusedError } from "./run-errors.ts";
-import type { DeviceRecord, FailureRecord, SettingRecord, StepRecord } from "./run-record.ts";
+import type { DeviceRecord, FailureRecord, RetreatRecord, SettingRecord, StepRecord } from "./run-record.ts";
 
 /** What is settled before a run begins. */
 export interface RunSetting {
@@ -29,8 +30,7 @@ export class RunFacts {
   readonly steps: StepRecord[] = [];
   stepUnderWay: StepKind | undefined;
   readonly guardEvents: { utcMs: number; reasons: readonly string[] }[] = [];
-  /** What the guard saw of the weather, when it had to retreat from it. */
-  weatherLost: string | undefined;
+  readonly retreats: RetreatRecord[] = [];
   stopAsked = false;
   devices: readonly DeviceRecord[] = [];
   /** The baseline is on disk: from here on the rig may differ from it. */
@@ -57,6 +57,8 @@ export class RunFacts {
   constructor(
     readonly setting: RunSetting,
     readonly journal: Journal,
+    /** Puts a retreat where other processes find it; must not throw. */
+    readonly saveRetreat: (retreat: RetreatRecord) => void,
   ) {}
 
   /** The guard or a step said that it is not safe to look. */
@@ -73,15 +75,6 @@ export class RunFacts {
   /** The restoring of this run or of an earlier one has not come to its end. */
   get notPutBack(): boolean {
     return this.#notRecovered || (this.begun && this.settings === undefined);
-  }
-
-  /** Why it was not safe to look, if it was not. */
-  get retreatedBecause(): readonly string[] {
-    const unsafeSteps = this.steps.filter((step) => step.ended === "unsafe");
-    return [
-      ...this.guardEvents.flatMap((event) => event.reasons),
-      ...unsafeSteps.map((step) => step.failure?.message ?? `the step ${step.kind} found it unsafe`),
-    ];
   }
 
   /** Something outside the steps failed, or was cut short. */
@@ -102,7 +95,7 @@ export class RunFacts {
   }
 
   loseSky(reason: string, ofWeather: boolean): void {
-    if (ofWeather) this.weatherLost ??= reason;
+    this.#noteRetreat(ofWeather ? "weather" : "other", reason);
     const reasons = [reason];
     this.guardEvents.push({ utcMs: this.journal.clock.nowMs(), reasons });
     this.journal.noteSurely("not safe to look", { reasons });
@@ -121,6 +114,8 @@ export class RunFacts {
     const { step: kind, ...options } = step;
     const { ended, found } = outcome;
     const failure = stepFailure(outcome);
+    if (ended === "unsafe")
+      this.#noteRetreat(unsafeKind(outcome), failure?.message ?? `the step ${kind} found it unsafe`);
     const stepIndex = this.steps.length;
     this.steps.push({
       stepIndex,
@@ -135,4 +130,19 @@ export class RunFacts {
     this.failure ??= failure;
     this.journal.noteSurely("step ended", { stepIndex, step: kind, ended, ...given({ failure }) });
   }
+
+  /** Before the retreat begins: it can be cut off at any moment, and who puts the rig back has to know. */
+  #noteRetreat(kind: UnsafeKind, reason: string): void {
+    const { runId, rigFile } = this.setting;
+    const { lastConfirmed } = rigFile.sunFilter;
+    const utcMs = Math.round(this.journal.clock.nowMs());
+    const retreat = { rig: rigFile.rig, runId, utcMs, kind, reason, lastConfirmed };
+    this.retreats.push(retreat);
+    this.saveRetreat(retreat);
+  }
+}
+
+/** A step that does not say why counts as one that saw too much light: then a person looks before anything opens. */
+function unsafeKind({ failure }: StepOutcome<unknown>): UnsafeKind {
+  return failure instanceof StepError && failure.unsafe !== false ? failure.unsafe : "brightness";
 }

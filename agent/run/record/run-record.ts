@@ -4,6 +4,7 @@ import type { Plan } from "../../../plans/plan-file.ts";
 import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
+import type { UnsafeKind } from "../../procedures/step-error.ts";
 import type { ExitCode } from "./exit-codes.ts";
 
 /** `refused`: the run ended before anything was changed. */
@@ -58,6 +59,17 @@ export interface SettingRecord {
   readonly state: "same" | "different" | "keptSafe";
   /** Why it is not as it was. */
   readonly why?: string;
+}
+
+/** Why a rig had to retreat from the Sun. It belongs to the rig and outlives the run. */
+export interface RetreatRecord {
+  readonly rig: string;
+  readonly runId: string;
+  readonly utcMs: number;
+  readonly kind: UnsafeKind;
+  readonly reason: string;
+  /** What the rig file said of the Sun filter then: that is no confirmation afterwards. */
+  readonly lastConfirmed: string;
 }
 
 export interface TimelineEntry {

@@ -1,3 +1,4 @@
+import { dirname } from "node:path";
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
@@ -5,8 +6,15 @@ import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import { checkConditionsOnce } from "../guard/guard.ts";
 import { weatherWatches } from "../guard/guard-watches.ts";
+import { tripProblem } from "../guard/sun-filter.ts";
 import type { Ledger } from "../ledger/ledger.ts";
-import type { SettingRecord } from "../record/run-record.ts";
+import {
+  findUnconfirmedTrip,
+  isConfirmedSince,
+  listRetreatsOfRun,
+  type RetreatedRun,
+} from "../ledger/retreats.ts";
+import type { RetreatRecord, SettingRecord } from "../record/run-record.ts";
 import { mayOpenCover } from "./cover-policy.ts";
 import { restoreBaseline } from "./restore.ts";
 
@@ -16,9 +24,8 @@ export interface RestoreRunRequest {
   readonly ledger: Ledger;
   readonly clock: Clock;
   readonly log: Log;
-  readonly retreatedBecause?: readonly string[];
-  /** What the guard saw of the weather, when it had to retreat from it. */
-  readonly weatherLost?: string | undefined;
+  /** Those of this process's own run, which count even if they could not be written down. */
+  readonly retreats?: readonly RetreatRecord[];
 }
 
 /**
@@ -27,9 +34,17 @@ export interface RestoreRunRequest {
  */
 export async function restoreRun(
   request: RestoreRunRequest,
-  runId: string,
+  run: RetreatedRun,
 ): Promise<readonly SettingRecord[]> {
-  const { ledger, rig, clock, log } = request;
+  const { ledger, rig, rigFile, clock, log } = request;
+  const { runId } = run;
+  const retreatedBecause = (): readonly string[] => {
+    const standing = retreatsOf(request, run).filter(
+      (one) => one.kind !== "brightness" || !isConfirmedSince(one, rigFile),
+    );
+    const trip = findUnconfirmedTrip(request, rigFile, dirname(run.folder));
+    return [...standing.map(({ reason }) => reason), ...(trip ? [tripProblem(trip)] : [])];
+  };
   const records = await restoreBaseline({
     rig,
     clock,
@@ -37,11 +52,19 @@ export async function restoreRun(
     baseline: ledger.baselineOf(runId),
     signal: neverAborted, // nothing cuts a restore short
     mark: (entry, restored) => ledger.markRestored(runId, entry, entry.setting.key, restored),
-    mayOpenCover: (signal) => mayOpenCover({ retreatedBecause: [], ...request }, signal),
-    weatherAgainst: async (signal) => request.weatherLost ?? (await weatherNow(request, signal)),
+    mayOpenCover: (signal) =>
+      mayOpenCover({ rig, rigFile, clock, retreatedBecause: retreatedBecause() }, signal),
+    weatherAgainst: async (signal) =>
+      retreatsOf(request, run).find(({ kind }) => kind === "weather")?.reason ??
+      (await weatherNow(request, signal)),
   });
   if (records.every((record) => record.state !== "different")) ledger.closeRun(runId);
   return records;
+}
+
+function retreatsOf(request: RestoreRunRequest, run: RetreatedRun): readonly RetreatRecord[] {
+  const own = (request.retreats ?? []).filter(({ runId }) => runId === run.runId);
+  return [...own, ...listRetreatsOfRun(request, request.rigFile, run)];
 }
 
 /** As the guard sees it: a station that is silent gets its grace, and is as good as rain after it. */
@@ -64,8 +87,8 @@ export interface RecoveredRun {
  */
 export async function recoverUnfinishedRuns(request: RestoreRunRequest): Promise<readonly RecoveredRun[]> {
   const recovered: RecoveredRun[] = [];
-  for (const { runId } of request.ledger.unfinishedRuns(request.rigFile.rig).toReversed()) {
-    recovered.push({ runId, settings: await restoreRun(request, runId) });
+  for (const run of request.ledger.unfinishedRuns(request.rigFile.rig).toReversed()) {
+    recovered.push({ runId: run.runId, settings: await restoreRun(request, run) });
   }
   return recovered;
 }

@@ -1,4 +1,5 @@
 import { RefusedError } from "../../kit/errors.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import { parseUtcMs } from "../../kit/utc.ts";
 import type { RoleTools } from "../session/alpaca-role.ts";
 import type { AlpacaDevice } from "../session/device.ts";
@@ -53,9 +54,8 @@ export async function exposeOnce(
   const { device, clock } = tools;
   const { exposureSeconds, light, readoutSeconds, maxAdu } = request;
   memory.lastStart ??= await lastStart(device, signal);
-  const startMs = clock.nowMs();
+  const elapsedSeconds = startStopwatch(clock);
   await device.put("startexposure", { Duration: exposureSeconds, Light: light }, signal);
-  const elapsedSeconds = () => (clock.nowMs() - startMs) / 1000;
   while (exposureSeconds - elapsedSeconds() > 1.5 * lookSeconds) {
     await clock.sleep(lookSeconds, signal);
     await checkOnItsWay(tools, signal);

@@ -32,7 +32,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
   readonly #memory = new ExposureMemory();
   #known: CameraFacts | undefined;
   /** As read from the camera at that time. */
-  #inForce: { setup: SetupInForce; frame: DeviceFrame; readMs: number } | undefined;
+  #inForce: { setup: SetupInForce; frame: DeviceFrame; readAtSeconds: number } | undefined;
   /** Whether the last exposure ended as it should: then nothing can be under way but by another client's hand. */
   #isAtRest = false;
   #setup: CameraSetup = {};
@@ -104,15 +104,19 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
   /** Read anew after a while: another client may have changed it, as there are no locks in this protocol. */
   async #setupInForce(signal: AbortSignal): Promise<{ setup: SetupInForce; frame: DeviceFrame }> {
     const known = this.#inForce;
-    if (known && this.clock.nowMs() - known.readMs < believedSeconds * 1000) return known;
+    if (known && this.clock.monotonicSeconds() - known.readAtSeconds < believedSeconds) return known;
     this.#inForce = {
       ...(await readSetup(this.device, this.#facts, signal)),
-      readMs: this.clock.nowMs(),
+      readAtSeconds: this.clock.monotonicSeconds(),
     };
     return this.#inForce;
   }
 
   expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    return this.overrulable((abort) => this.#expose(request, abort), signal);
+  }
+
+  #expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     const isLost = (error: unknown) => error instanceof DeviceLostError;
     const ways = {
       ready: () => this.ready(signal),
@@ -195,6 +199,14 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
 
   async ensureStopped(signal: AbortSignal): Promise<void> {
     await this.recovering(() => this.#stop(signal), signal);
+  }
+
+  sendStop(signal: AbortSignal): Promise<void> {
+    const { canAbort, canStop } = this.#facts;
+    return this.sendUnasked(async (abort) => {
+      if (!canAbort && !canStop) throw new MissingAbilityError(this.name, "this camera cannot abort");
+      await this.device.put(canAbort ? "abortexposure" : "stopexposure", {}, abort, { urgent: true });
+    }, signal);
   }
 
   /** What is put back is no longer ours to set anew after a restart, and is read anew by the next exposure. */

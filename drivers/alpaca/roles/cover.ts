@@ -1,5 +1,6 @@
-import { MissingAbilityError, ReadbackError, RefusedError } from "../../kit/errors.ts";
+import { DeadlineError, MissingAbilityError, ReadbackError, RefusedError } from "../../kit/errors.ts";
 import type { Cover, CoverOptions, CoverState } from "../../roles/cover.ts";
+import { CoverTravel } from "../../roles/cover-travel.ts";
 import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { whole } from "../wire/values.ts";
@@ -12,13 +13,13 @@ const lightSeconds = 30;
 /** The cover of a CoverCalibrator. */
 export class AlpacaCover extends AlpacaRole implements Cover {
   override readonly role: "cover" | "diffuser";
-  readonly #travelSecondsMax: number;
+  readonly #travel: CoverTravel;
   #brightnessMax: number | undefined;
 
   constructor(context: RoleContext, options: CoverOptions) {
     super(context);
     this.role = options.role;
-    this.#travelSecondsMax = options.travelSecondsMax ?? 90;
+    this.#travel = new CoverTravel(this.clock, options.travelSecondsMax ?? 90);
   }
 
   protected override async readFacts(signal: AbortSignal): Promise<void> {
@@ -34,12 +35,19 @@ export class AlpacaCover extends AlpacaRole implements Cover {
     return this.device.probe("coverstate", whole, signal);
   }
 
-  #status(signal: AbortSignal): Promise<number> {
-    return this.device.get("coverstate", whole, signal);
+  async #status(signal: AbortSignal): Promise<number> {
+    const status = await this.device.get("coverstate", whole, signal);
+    this.#travel.saw(status === coverStatus.moving);
+    return status;
   }
 
   state(signal: AbortSignal): Promise<CoverState> {
-    return this.recovering(async () => stateOf(await this.#status(signal)), signal);
+    return this.recovering(() => this.#state(signal), signal);
+  }
+
+  async #state(signal: AbortSignal): Promise<CoverState> {
+    const state = stateOf(await this.#status(signal));
+    return state === "moving" && this.#travel.isOverdue ? "unknown" : state;
   }
 
   ensureClosed(signal: AbortSignal): Promise<void> {
@@ -47,7 +55,12 @@ export class AlpacaCover extends AlpacaRole implements Cover {
   }
 
   ensureOpen(signal: AbortSignal): Promise<void> {
-    return this.#ensure("open", signal);
+    return this.overrulable((abort) => this.#ensure("open", abort), signal);
+  }
+
+  sendClose(signal: AbortSignal): Promise<void> {
+    const options = { urgent: true, withinSeconds: this.#travel.secondsMax };
+    return this.sendUnasked((abort) => this.device.put("closecover", {}, abort, options), signal);
   }
 
   /** A built-in light is switched off before opening: it would shine into the telescope. */
@@ -67,23 +80,28 @@ export class AlpacaCover extends AlpacaRole implements Cover {
       if (attempt > 1) {
         this.log.warn({ device: this.name, wanted, state }, "the cover ended elsewhere; sending it again");
       }
-      await this.device.put(wanted === "closed" ? "closecover" : "opencover", {}, signal, {
-        withinSeconds: this.#travelSecondsMax,
-      });
-      const status = await this.#untilRest(signal);
+      const withinSeconds = this.#travel.commandSeconds;
+      await this.device.put(wanted === "closed" ? "closecover" : "opencover", {}, signal, { withinSeconds });
+      const status = await this.#untilRest(withinSeconds, signal);
       if (status === coverStatus.error)
         throw new RefusedError(this.name, "the cover reports an error (state 5)");
     }
   }
 
+  /** `unknown` when it says longer than its way takes that it moves. */
   async #atRest(signal: AbortSignal): Promise<CoverState> {
-    return stateOf(await this.#untilRest(signal));
+    const state = await this.#state(signal);
+    if (state !== "moving") return state;
+    await this.#untilRest(this.#travel.leftSeconds, signal).catch((error: unknown) => {
+      if (!(error instanceof DeadlineError)) throw error;
+    });
+    return this.#state(signal);
   }
 
-  #untilRest(signal: AbortSignal): Promise<number> {
+  #untilRest(withinSeconds: number, signal: AbortSignal): Promise<number> {
     return this.device.until(
       `the ${this.role}'s motion`,
-      { withinSeconds: this.#travelSecondsMax, precisionSeconds: 0.2 },
+      { withinSeconds, precisionSeconds: 0.2 },
       async (abort) => {
         const status = await this.#status(abort);
         return status === coverStatus.moving ? undefined : status;
@@ -119,7 +137,7 @@ export class AlpacaCover extends AlpacaRole implements Cover {
     const position = openOrClosedSetting(
       "position",
       (signal) => this.#atRest(signal),
-      (wanted, signal) => this.#ensure(wanted, signal),
+      (wanted, signal) => (wanted === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
     );
     const light: KeptSetting = {
       key: "light",

@@ -1,3 +1,4 @@
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import { GuidePulses } from "../../roles/guide-pulses.ts";
 import type { SkyOffset } from "../../roles/mount-sky.ts";
 import { nudgeMount } from "../../roles/nudge.ts";
@@ -23,9 +24,9 @@ export class Nudger {
         return degrees && 3600 * degrees;
       },
       async pulse(towards, pulseMs, signal) {
-        const startMs = clock.nowMs();
+        const elapsedSeconds = startStopwatch(clock);
         await device.put("pulseguide", { Direction: direction[towards], Duration: pulseMs }, signal);
-        const gone = (clock.nowMs() - startMs) / 1000; // a mount may answer only at the pulse's end
+        const gone = elapsedSeconds(); // a mount may answer only at the pulse's end
         const withinSeconds = pulseMs / 1000 + 10;
         const options = { withinSeconds, expectSeconds: pulseMs / 1000 - gone, precisionSeconds: 0.1 };
         await device.untilOff("a guide pulse", "ispulseguiding", options, signal);

@@ -1,6 +1,7 @@
 import type { z } from "zod";
 import { parseUtcMs } from "../../kit/utc.ts";
 import type { Equatorial, Site, TrackRate } from "../../roles/mount.ts";
+import type { MountLook, Stillness } from "../../roles/stillness.ts";
 import type { RoleTools } from "../session/alpaca-role.ts";
 import { flag, number, text } from "../wire/values.ts";
 import { equinoxMsOf, precess } from "./equinox.ts";
@@ -8,6 +9,7 @@ import { driveRate, type MountFacts } from "./mount-facts.ts";
 
 export interface MountTools extends RoleTools {
   readonly facts: () => MountFacts;
+  readonly stillness: Stillness;
 }
 
 /** One look at a mount. */
@@ -19,6 +21,10 @@ export interface MountReading {
   readonly tracking: boolean;
   readonly pulsing: boolean;
   readonly parked: boolean | undefined;
+}
+
+export function lookOf({ pointing, slewing, pulsing, tracking }: MountReading): MountLook {
+  return { pointing, reportsMotion: slewing || pulsing, tracking };
 }
 
 /** By one request where the mount has a device state; what is left out of it is asked for singly. */

@@ -2,8 +2,11 @@ import { DeviceLostError, MissingAbilityError, RefusedError } from "../../kit/er
 import { parkSecondsMax, type SlewBudget } from "../../roles/slew.ts";
 import { AscomError, NotImplementedError } from "../wire/errors.ts";
 import { setTracking } from "./mount-rate.ts";
-import { type MountReading, type MountTools, readMount } from "./mount-reading.ts";
+import { lookOf, type MountReading, type MountTools, readMount } from "./mount-reading.ts";
 import { waitUntilStill } from "./mount-slew.ts";
+
+/** Parking may stand for a while between two motions [s]. */
+const parkingRestSeconds = 15;
 
 /** Bringing a mount to rest: stopping, parking, unparking. */
 export class MountRest {
@@ -15,15 +18,20 @@ export class MountRest {
     readonly budget: SlewBudget,
   ) {}
 
-  motionOf({ slewing, pulsing }: MountReading): "still" | "slewing" | "parking" | "jogging" {
-    if (slewing) return this.#isParking ? "parking" : "slewing";
-    return pulsing ? "jogging" : "still";
+  motionOf(seen: MountReading): "still" | "slewing" | "parking" | "jogging" {
+    if (this.isAtRest(seen)) return "still";
+    if (seen.slewing) return this.#isParking ? "parking" : "slewing";
+    return "jogging";
+  }
+
+  isAtRest(seen: MountReading): boolean {
+    return this.tools.stillness.isAtRest(lookOf(seen));
   }
 
   /** @throws RefusedError while parked or parking */
   checkMayMove(what: string, now: MountReading): void {
     const { name } = this.tools.device;
-    if (now.slewing && this.#isParking) {
+    if (this.motionOf(now) === "parking") {
       throw new RefusedError(name, `no ${what} while the mount is parking`);
     }
     if (now.parked === true) throw new RefusedError(name, `no ${what} while the mount is parked`);
@@ -33,14 +41,15 @@ export class MountRest {
   async bringParkTo(parked: boolean, signal: AbortSignal): Promise<void> {
     const { device, facts } = this.tools;
     const withinSeconds = parkSecondsMax(this.budget);
-    if (this.#isParking) await this.#untilNotSlewing("parking", withinSeconds, signal);
+    if (this.#isParking) await this.#untilParkingEnds(signal);
     const now = await readMount(this.tools, signal);
     if (now.parked === parked || (now.parked === undefined && !parked)) return;
-    if (parked && now.slewing) await this.stop(signal);
+    if (parked && !this.isAtRest(now)) await this.stop(signal);
     if (!parked && !facts().canUnpark) {
       throw new MissingAbilityError(device.name, "this mount is parked and cannot be unparked from here");
     }
     this.#isParking = parked;
+    const isStill = this.tools.stillness.judge();
     try {
       await device.put(parked ? "park" : "unpark", {}, signal, { withinSeconds });
       await device.until(
@@ -48,7 +57,8 @@ export class MountRest {
         { withinSeconds, precisionSeconds: 0.5 },
         async (abort) => {
           const seen = await readMount(this.tools, abort);
-          return seen.parked === parked && !seen.slewing ? true : undefined;
+          if (seen.parked !== parked) return undefined;
+          return !seen.slewing || isStill(lookOf(seen)) ? true : undefined;
         },
         signal,
       );
@@ -58,16 +68,9 @@ export class MountRest {
     }
   }
 
-  async #untilNotSlewing(what: string, withinSeconds: number, signal: AbortSignal): Promise<void> {
-    await this.tools.device.until(
-      what,
-      { withinSeconds, precisionSeconds: 0.3 },
-      async (abort) => {
-        const { slewing, pulsing } = await readMount(this.tools, abort);
-        return slewing || pulsing ? undefined : true;
-      },
-      signal,
-    );
+  async #untilParkingEnds(signal: AbortSignal): Promise<void> {
+    const options = { withinSeconds: parkSecondsMax(this.budget), surelySeconds: parkingRestSeconds };
+    await waitUntilStill(this.tools, signal, options);
     this.#isParking = false;
   }
 
@@ -76,14 +79,13 @@ export class MountRest {
    *   moves must not wait for a reading that hangs
    */
   async stop(signal: AbortSignal, known?: { tracking: boolean }): Promise<void> {
-    if (this.#isParking) return this.#untilNotSlewing("parking", parkSecondsMax(this.budget), signal);
+    if (this.#isParking) return this.#untilParkingEnds(signal);
     if (known) await this.#abortSlew(signal);
     const before = await readMount(this.tools, signal);
-    if (!known && !before.slewing && !before.pulsing) return;
+    if (!known && this.isAtRest(before)) return;
     if (!known && before.slewing) await this.#abortSlew(signal);
-    const withinSeconds = 60 + 180 / this.budget.degreesPerSecondMin;
-    await this.#untilNotSlewing("the mount's rest", withinSeconds, signal);
-    const rests = await waitUntilStill(this.tools, signal);
+    const withinSeconds = 60 + 180 / this.budget.degreesPerSecondMin; // without an abort command the slew must end
+    const rests = await waitUntilStill(this.tools, signal, { withinSeconds });
     // The standard has tracking as it was before the slew; not every mount does.
     const wanted = (known ?? before).tracking;
     if (wanted !== rests.tracking && rests.parked !== true && this.tools.facts().canSetTracking) {

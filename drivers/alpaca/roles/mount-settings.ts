@@ -9,7 +9,7 @@ import {
 import { propertySetting } from "../session/kept-setting.ts";
 import { number, whole } from "../wire/values.ts";
 import { driveRate } from "./mount-facts.ts";
-import { decOffset, raOffset, setRateOffsets, setTracking, trackingRate } from "./mount-rate.ts";
+import { decOffset, raOffset, setRateOffsets, trackingRate } from "./mount-rate.ts";
 import { type MountTools, readRateOffsets } from "./mount-reading.ts";
 
 /**
@@ -17,7 +17,11 @@ import { type MountTools, readRateOffsets } from "./mount-reading.ts";
  * A mount that tracks keeps its right ascension; one that stands keeps its hour angle; of one that is parked the park
  * position says it all.
  */
-export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSetting[] {
+export function mountSettings(
+  mount: Mount,
+  tools: MountTools,
+  switchTracking: (on: boolean, signal: AbortSignal) => Promise<void>,
+): readonly KeptSetting[] {
   const { device } = tools;
   const facts = tools.facts();
 
@@ -44,7 +48,7 @@ export function mountSettings(mount: Mount, tools: MountTools): readonly KeptSet
     ...(facts.canSetRaRate || facts.canSetDecRate ? [rateOffsets] : []),
     pointingSetting(mount),
     standingSetting(mount, (signal) => device.get("siderealtime", number, signal)),
-    trackingSetting(mount, (on, _state, signal) => setTracking(tools, on, signal)),
+    trackingSetting(mount, (on, _state, signal) => switchTracking(on, signal)),
     ...(facts.canPark ? [parkedSetting(mount)] : []),
   ];
 }

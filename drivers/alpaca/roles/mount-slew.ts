@@ -1,14 +1,15 @@
 import { ReadbackError, RefusedError } from "../../kit/errors.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { Equatorial } from "../../roles/mount.ts";
-import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
+import { distanceDegrees } from "../../roles/mount-sky.ts";
 import { placeText, type SlewBudget } from "../../roles/slew.ts";
-import { type MountReading, type MountTools, readMount, toMountEquinox } from "./mount-reading.ts";
+import { lookOf, type MountReading, type MountTools, readMount, toMountEquinox } from "./mount-reading.ts";
 
 /** A slew must show itself as such in this time, or have arrived [s]; by the standard it shows at once. */
 const beginSeconds = 5;
 const settleSeconds = 60;
-/** Moved less than this between two looks is still [arcsec]. */
-const stillArcsec = 2;
+/** A mount that says that it slews has arrived after so long at its target [s]. */
+const arrivedSeconds = 2;
 
 /**
  * One slew of a mount that tracks, to its end.
@@ -26,7 +27,7 @@ export async function slewAndWait(
   const from = await readMount(tools, signal);
   const withinSeconds = 60 + distanceDegrees(from.pointing, target) / budget.degreesPerSecondMin;
   const { raHours, decDegrees } = toMountEquinox(tools, target);
-  const startMs = clock.nowMs();
+  const elapsedSeconds = startStopwatch(clock);
   await device.put(
     canSlewAsync ? "slewtocoordinatesasync" : "slewtocoordinates",
     { RightAscension: raHours, Declination: decDegrees },
@@ -35,15 +36,17 @@ export async function slewAndWait(
   );
   const isThere = (seen: MountReading) =>
     distanceDegrees(seen.pointing, target) * 3600 <= budget.toleranceArcsec;
+  const isStill = tools.stillness.judge(arrivedSeconds);
   let sawSlewing = false;
   const ended = await device.until(
     "the slew",
     { withinSeconds, precisionSeconds: 0.3 },
     async (abort) => {
+      const askedSeconds = elapsedSeconds();
       const seen = await readMount(tools, abort);
       sawSlewing ||= seen.slewing;
-      if (seen.slewing) return undefined;
-      const mayBegin = !sawSlewing && clock.nowMs() - startMs < beginSeconds * 1000;
+      if (seen.slewing) return isThere(seen) && isStill(lookOf(seen)) ? seen : undefined;
+      const mayBegin = !sawSlewing && askedSeconds < beginSeconds;
       return mayBegin && !isThere(seen) ? undefined : seen;
     },
     signal,
@@ -58,24 +61,21 @@ export async function slewAndWait(
   throw new ReadbackError(device.name, "pointing", placeText(target), placeText(settled.pointing));
 }
 
-/** Two looks in a row that show no motion. A mount that does not track sees its right ascension run. */
-export async function waitUntilStill(tools: MountTools, signal: AbortSignal): Promise<MountReading> {
-  const { device, clock } = tools;
-  const lookSeconds = 0.5;
-  let before = await readMount(tools, signal);
-  await clock.sleep(lookSeconds, signal);
-  return device.until(
+/** @throws DeadlineError */
+export async function waitUntilStill(
+  tools: MountTools,
+  signal: AbortSignal,
+  options: { withinSeconds?: number; surelySeconds?: number } = {},
+): Promise<MountReading> {
+  const { withinSeconds = settleSeconds, surelySeconds } = options;
+  const isStill = tools.stillness.judge(surelySeconds);
+  const precisionSeconds = 0.5;
+  return tools.device.until(
     "settling",
-    { withinSeconds: settleSeconds, precisionSeconds: lookSeconds },
+    { withinSeconds, precisionSeconds },
     async (abort) => {
       const now = await readMount(tools, abort);
-      const allowedArcsec = stillArcsec + (now.tracking ? 0 : 20);
-      const isStill =
-        !now.slewing &&
-        !now.pulsing &&
-        lengthArcsec(skyOffset(before.pointing, now.pointing)) <= allowedArcsec;
-      before = now;
-      return isStill ? now : undefined;
+      return isStill(lookOf(now)) ? now : undefined;
     },
     signal,
   );

@@ -1,4 +1,4 @@
-import { MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
+import { MissingAbilityError, OverruledError, ReadbackError } from "../../kit/errors.ts";
 import type { Setting } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import {
@@ -12,8 +12,11 @@ import {
 } from "../../roles/mount.ts";
 import { distanceDegrees, type SkyOffset } from "../../roles/mount-sky.ts";
 import { checkNudge, checkSlewTarget, refineSlew, type SlewBudget, slewBudgetOf } from "../../roles/slew.ts";
+import { Stillness } from "../../roles/stillness.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty } from "../session/kept-setting.ts";
+import { AscomError, ascom } from "../wire/errors.ts";
+import type { Parameters } from "../wire/parameters.ts";
 import { flag } from "../wire/values.ts";
 import { driveRate, type MountFacts, readMountFacts } from "./mount-facts.ts";
 import { Nudger } from "./mount-nudge.ts";
@@ -42,7 +45,8 @@ export class AlpacaMount extends AlpacaRole implements Mount {
 
   constructor(context: RoleContext, options: MountOptions = {}) {
     super(context);
-    this.#tools = { ...this.tools, facts: () => this.#facts };
+    const stillness = new Stillness({ ...this.tools, device: this.name });
+    this.#tools = { ...this.tools, facts: () => this.#facts, stillness };
     this.#budget = slewBudgetOf(options);
     this.#rest = new MountRest(this.#tools, this.#budget);
     this.#nudger = new Nudger(this.#tools, this.#budget);
@@ -95,14 +99,21 @@ export class AlpacaMount extends AlpacaRole implements Mount {
   }
 
   async ensureUnparked(signal: AbortSignal): Promise<void> {
-    await this.recovering(() => this.#rest.bringParkTo(false, signal), signal);
+    await this.#bringParkTo(false, signal);
   }
 
   async ensureParked(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     if (!this.#facts.canPark) throw new MissingAbilityError(this.name, "this mount cannot park");
-    await this.recovering(() => this.#rest.bringParkTo(true, signal), signal);
+    await this.#bringParkTo(true, signal);
     this.#rate = undefined;
+  }
+
+  #bringParkTo(parked: boolean, signal: AbortSignal): Promise<void> {
+    return this.overrulable(
+      (abort) => this.recovering(() => this.#rest.bringParkTo(parked, abort), abort),
+      signal,
+    );
   }
 
   /** @throws RefusedError while parked or parking, before anything is sent */
@@ -113,8 +124,10 @@ export class AlpacaMount extends AlpacaRole implements Mount {
   }
 
   async ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
-    await this.#checkMayMove("tracking", signal);
-    await this.recovering(() => trackAt(this.#tools, rate, signal), signal);
+    await this.overrulable(async (abort) => {
+      await this.#checkMayMove("tracking", abort);
+      await this.recovering(() => trackAt(this.#tools, rate, abort), abort);
+    }, signal);
     this.#rate = rate;
   }
 
@@ -124,9 +137,13 @@ export class AlpacaMount extends AlpacaRole implements Mount {
 
   async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
     const place = checkSlewTarget(this.name, target);
+    await this.overrulable((abort) => this.#slewTo(place, abort), signal);
+  }
+
+  async #slewTo(place: Equatorial, signal: AbortSignal): Promise<void> {
     const before = await this.#checkMayMove("slew", signal);
     const rateBefore = await readTrackRate(this.#tools, signal);
-    if (before.slewing || before.pulsing) await this.#rest.stop(signal);
+    if (!this.#rest.isAtRest(before)) await this.#rest.stop(signal);
     await this.stoppedIfFailed(
       async () => {
         await setTracking(this.#tools, true, signal); // equatorial slews are refused without
@@ -140,7 +157,7 @@ export class AlpacaMount extends AlpacaRole implements Mount {
         await refineSlew(mount, place, there.pointing);
         await waitUntilStill(this.#tools, signal);
       },
-      (own) => this.#rest.stop(own, { tracking: true }),
+      (own) => this.#stopMotion(own, signal),
       signal,
     );
     await setTracking(this.#tools, true, signal);
@@ -168,12 +185,40 @@ export class AlpacaMount extends AlpacaRole implements Mount {
 
   async nudge(by: SkyOffset, signal: AbortSignal): Promise<void> {
     checkNudge(this.name, by);
-    await this.#checkMayMove("nudge", signal);
-    await this.stoppedIfFailed(
-      () => this.#nudger.nudge(by, signal),
-      (own) => this.#rest.stop(own, { tracking: true }),
-      signal,
-    );
+    await this.overrulable(async (abort) => {
+      await this.#checkMayMove("nudge", abort);
+      await this.stoppedIfFailed(
+        () => this.#nudger.nudge(by, abort),
+        (own) => this.#stopMotion(own, abort),
+        abort,
+      );
+    }, signal);
+  }
+
+  /** After a motion that failed; it tracks on, unless a command for safety's sake ended it. */
+  #stopMotion(signal: AbortSignal, ended: AbortSignal): Promise<void> {
+    return this.#rest.stop(signal, { tracking: !(ended.reason instanceof OverruledError) });
+  }
+
+  /** A parked mount has nothing to stop, and says so with an error. */
+  sendStop(signal: AbortSignal): Promise<void> {
+    return this.sendUnasked((abort) => this.#sendUnlessParked("abortslew", {}, abort), signal);
+  }
+
+  sendTrackingOff(signal: AbortSignal): Promise<void> {
+    return this.sendUnasked(async (abort) => {
+      if (!this.#facts.canSetTracking)
+        throw new MissingAbilityError(this.name, "tracking cannot be commanded");
+      await this.#sendUnlessParked("tracking", { Tracking: false }, abort);
+    }, signal);
+  }
+
+  async #sendUnlessParked(member: string, parameters: Parameters, signal: AbortSignal): Promise<void> {
+    try {
+      await this.device.put(member, parameters, signal, { urgent: true });
+    } catch (error) {
+      if (!(error instanceof AscomError) || error.errorNumber !== ascom.parked) throw error;
+    }
   }
 
   async ensureStopped(signal: AbortSignal): Promise<void> {
@@ -187,7 +232,9 @@ export class AlpacaMount extends AlpacaRole implements Mount {
   }
 
   protected override keptSettings(): readonly KeptSetting[] {
-    return mountSettings(this, this.#tools);
+    return mountSettings(this, this.#tools, (on, signal) =>
+      this.overrulable((abort) => setTracking(this.#tools, on, abort), signal),
+    );
   }
 
   override describe(): Readonly<Record<string, string>> {

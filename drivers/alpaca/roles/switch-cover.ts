@@ -28,8 +28,8 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   override readonly role: "cover" | "diffuser";
   readonly #options: SwitchCoverOptions;
   #known: SwitchFacts | undefined;
-  /** A switch that does not tell its end may still be on its way until then. */
-  #movingUntilMs = Number.NEGATIVE_INFINITY;
+  /** A switch that does not tell its end may still be on its way until then, on the monotonic clock. */
+  #movingUntilSeconds = Number.NEGATIVE_INFINITY;
 
   constructor(context: RoleContext, options: SwitchCoverOptions) {
     super(context);
@@ -100,7 +100,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
     const { isAsync, closedValue, openValue, tolerance } = this.#facts;
     const isDone = isAsync
       ? await this.device.get("statechangecomplete", flag, signal, this.#id)
-      : this.clock.nowMs() >= this.#movingUntilMs;
+      : this.clock.monotonicSeconds() >= this.#movingUntilSeconds;
     if (!isDone) return "moving";
     const value = await this.device.get("getswitchvalue", number, signal, this.#id);
     if (Math.abs(value - closedValue) < tolerance) return "closed";
@@ -112,19 +112,26 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   }
 
   ensureOpen(signal: AbortSignal): Promise<void> {
-    return this.recovering(() => this.#bringTo("open", signal), signal);
+    return this.overrulable((abort) => this.recovering(() => this.#bringTo("open", abort), abort), signal);
+  }
+
+  sendClose(signal: AbortSignal): Promise<void> {
+    return this.sendUnasked((abort) => this.#send("closed", abort, { urgent: true }), signal);
   }
 
   async #bringTo(wanted: "closed" | "open", signal: AbortSignal): Promise<void> {
     if ((await this.#atRest(signal)) === wanted) return;
-    const { isAsync, closedValue, openValue } = this.#facts;
-    const parameters = { ...this.#id, Value: wanted === "closed" ? closedValue : openValue };
-    this.#movingUntilMs = this.clock.nowMs() + this.#travelSeconds * 1000;
-    await this.device.put(isAsync ? "setasyncvalue" : "setswitchvalue", parameters, signal, {
-      withinSeconds: this.#travelSeconds + 10,
-    });
+    await this.#send(wanted, signal, { urgent: false });
     const reached = await this.#atRest(signal);
     if (reached !== wanted) throw new ReadbackError(this.name, this.role, wanted, reached);
+  }
+
+  #send(wanted: "closed" | "open", signal: AbortSignal, { urgent }: { urgent: boolean }): Promise<void> {
+    const { isAsync, closedValue, openValue } = this.#facts;
+    const parameters = { ...this.#id, Value: wanted === "closed" ? closedValue : openValue };
+    this.#movingUntilSeconds = this.clock.monotonicSeconds() + this.#travelSeconds;
+    const options = { urgent, withinSeconds: this.#travelSeconds + 10 };
+    return this.device.put(isAsync ? "setasyncvalue" : "setswitchvalue", parameters, signal, options);
   }
 
   get #travelSeconds(): number {
@@ -133,7 +140,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
 
   /** A switch that does not tell its end is given the whole of its time. */
   #atRest(signal: AbortSignal): Promise<CoverState> {
-    const leftSeconds = this.#facts.isAsync ? 0 : (this.#movingUntilMs - this.clock.nowMs()) / 1000;
+    const leftSeconds = this.#facts.isAsync ? 0 : this.#movingUntilSeconds - this.clock.monotonicSeconds();
     return this.device.until(
       `the ${this.role}'s motion`,
       { withinSeconds: this.#travelSeconds + 10, expectSeconds: leftSeconds },
@@ -150,7 +157,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
       openOrClosedSetting(
         "position",
         (signal) => this.#atRest(signal),
-        (wanted, signal) => this.recovering(() => this.#bringTo(wanted, signal), signal),
+        (wanted, signal) => (wanted === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
       ),
     ];
   }

@@ -1,5 +1,6 @@
 import type { Clock } from "../../kit/clock.ts";
 import { DeadlineError } from "../../kit/errors.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import { isSilence } from "../wire/errors.ts";
 
 export interface WaitOptions {
@@ -33,8 +34,7 @@ export async function waitUntil<T>(
 ): Promise<T> {
   const { clock, device, what, withinSeconds } = options;
   const { expectSeconds = 0, precisionSeconds = 0.2, pauseSecondsMax = 1, silenceSecondsMax = 15 } = options;
-  const startMs = clock.nowMs();
-  const elapsedSeconds = () => (clock.nowMs() - startMs) / 1000;
+  const elapsedSeconds = startStopwatch(clock);
   let silentSinceSeconds: number | undefined;
   if (expectSeconds > 0) await clock.sleep(Math.min(expectSeconds, withinSeconds), signal);
   for (;;) {

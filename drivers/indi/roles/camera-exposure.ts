@@ -1,4 +1,5 @@
 import { DeadlineError, RefusedError } from "../../kit/errors.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { IndiDevice } from "../session/device.ts";
 import type { RoleTools } from "../session/indi-role.ts";
 import type { IndiBlob } from "../wire/blob.ts";
@@ -56,8 +57,8 @@ export async function exposeOnce(
     image.catch(() => {});
     const sent = await device.send(exposureProperty, { [element]: ask.exposureSeconds }, both.signal);
     // An Ok without any Busy is the old state once more, unless the time is over.
-    const overMs = clock.nowMs() + 900 * ask.exposureSeconds;
-    const mayEnd = () => busyRevision !== undefined || clock.nowMs() >= overMs;
+    const elapsedSeconds = startStopwatch(clock);
+    const mayEnd = () => busyRevision !== undefined || elapsedSeconds() >= 0.9 * ask.exposureSeconds;
     const ended = untilEnded(device, { sent, withinSeconds, mayEnd }, both.signal);
     ended.catch(() => {});
     // When one of the two has come, the other has as long as a read-out takes.

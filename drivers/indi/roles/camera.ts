@@ -121,6 +121,10 @@ export class IndiCamera extends IndiRole implements CooledCamera {
   }
 
   expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
+    return this.overrulable((abort) => this.#expose(request, abort), signal);
+  }
+
+  #expose(request: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     const isLost = (error: unknown) => error instanceof DeviceLostError;
     const ways = {
       ready: () => this.ready(signal),
@@ -135,6 +139,10 @@ export class IndiCamera extends IndiRole implements CooledCamera {
       },
     };
     return exposeWithRetries(this, this.log, request, ways, signal);
+  }
+
+  sendStop(signal: AbortSignal): Promise<void> {
+    return this.sendSwitches("CCD_ABORT_EXPOSURE", { ABORT: true }, signal);
   }
 
   giveBack(pixelsAdu: Uint16Array): void {

@@ -1,5 +1,6 @@
-import { ReadbackError } from "../../kit/errors.ts";
+import { DeadlineError, ReadbackError } from "../../kit/errors.ts";
 import type { Cover, CoverOptions, CoverState } from "../../roles/cover.ts";
+import { CoverTravel } from "../../roles/cover-travel.ts";
 import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { ensureValues, switchSetting } from "../session/kept-setting.ts";
@@ -11,13 +12,13 @@ export class IndiCover extends IndiRole implements Cover {
   override readonly role: "cover" | "diffuser";
   protected override readonly mainProperty = "CAP_PARK";
   protected override readonly requiredProperties = ["CAP_PARK"];
-  readonly #travelSecondsMax: number;
+  readonly #travel: CoverTravel;
   readonly #position: SwitchPosition;
 
   constructor(context: RoleContext, options: CoverOptions) {
     super(context);
     this.role = options.role;
-    this.#travelSecondsMax = options.travelSecondsMax ?? 90;
+    this.#travel = new CoverTravel(this.clock, options.travelSecondsMax ?? 90);
     this.#position = new SwitchPosition(context.device, "CAP_PARK");
   }
 
@@ -27,7 +28,10 @@ export class IndiCover extends IndiRole implements Cover {
   }
 
   #stateOf(vector: PropertyVector): CoverState {
-    if (vector.state === "Busy") return "moving";
+    const isMoving = vector.state === "Busy";
+    this.#travel.saw(isMoving);
+    // The switch of a property that stays Busy shows the wish, so where the cover is cannot be known.
+    if (isMoving) return this.#travel.isOverdue ? "unknown" : "moving";
     switch (this.#position.believed(vector)) {
       case "PARK":
         return "closed";
@@ -43,8 +47,16 @@ export class IndiCover extends IndiRole implements Cover {
     await this.#bringTo("closed", signal);
   }
 
+  sendClose(signal: AbortSignal): Promise<void> {
+    return this.sendSwitches("CAP_PARK", { PARK: true, UNPARK: false }, signal);
+  }
+
+  ensureOpen(signal: AbortSignal): Promise<void> {
+    return this.overrulable((abort) => this.#open(abort), signal);
+  }
+
   /** A built-in light is switched off first: it would shine into the telescope, or keep the cover from moving. */
-  async ensureOpen(signal: AbortSignal): Promise<void> {
+  async #open(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     if (switchIn(this.device.property("FLAT_LIGHT_CONTROL"), "FLAT_LIGHT_ON") !== undefined) {
       await ensureValues(
@@ -58,10 +70,9 @@ export class IndiCover extends IndiRole implements Cover {
   }
 
   async #bringTo(wanted: "closed" | "open", signal: AbortSignal): Promise<void> {
-    // Commands to a moving cover are refused or, worse, shown as if obeyed: wait first.
-    await this.device.untilIdle("CAP_PARK", this.#travelSecondsMax, signal);
     for (let attempt = 1; ; attempt++) {
-      const state = this.#stateOf(await this.device.refresh("CAP_PARK", {}, signal));
+      // Commands to a moving cover are refused or, worse, shown as if obeyed: wait first.
+      const state = await this.#atRest(signal);
       if (state === wanted) return;
       if (attempt > 2) throw new ReadbackError(this.name, this.role, wanted, state);
       try {
@@ -69,7 +80,7 @@ export class IndiCover extends IndiRole implements Cover {
           "CAP_PARK",
           { PARK: wanted === "closed", UNPARK: wanted === "open" },
           {
-            withinSeconds: this.#travelSecondsMax,
+            withinSeconds: this.#travel.commandSeconds,
             // One driver passes through Idle between Busy and Ok.
             arrived: (vector) => vector.state === "Ok" && switchIn(vector, "PARK") === (wanted === "closed"),
             settleSeconds: 2,
@@ -87,11 +98,22 @@ export class IndiCover extends IndiRole implements Cover {
     }
   }
 
+  /** `unknown` when it says longer than its way takes that it moves. */
+  async #atRest(signal: AbortSignal): Promise<CoverState> {
+    const look = async () => this.#stateOf(await this.device.refresh("CAP_PARK", {}, signal));
+    const state = await look();
+    if (state !== "moving") return state;
+    const isLate = (error: unknown) => {
+      if (!(error instanceof DeadlineError)) throw error;
+    };
+    await this.device.untilIdle("CAP_PARK", this.#travel.leftSeconds, signal).catch(isLate);
+    return look();
+  }
+
   protected override keptSettings(): readonly KeptSetting[] {
     const position = openOrClosedSetting(
       "position",
-      async (signal) =>
-        this.#stateOf(await this.device.untilIdle("CAP_PARK", this.#travelSecondsMax, signal)),
+      (signal) => this.#atRest(signal),
       (wanted, signal) => (wanted === "open" ? this.ensureOpen(signal) : this.ensureClosed(signal)),
     );
     // Light after cover: most drivers refuse it while open.

@@ -1,5 +1,6 @@
 import { turnDegrees, wrapDegrees } from "../../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../../kit/errors.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { Dome, DomeOptions, ShutterState } from "../../roles/dome.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { IndiRole, type RoleContext } from "../session/indi-role.ts";
@@ -181,12 +182,13 @@ export class IndiDome extends IndiRole implements Dome {
     if (this.has("DOME_ABORT_MOTION")) await this.device.send("DOME_ABORT_MOTION", { ABORT: true }, signal);
     for (const name of motionProperties) await this.#untilStill(name, signal);
     if (!this.has(azimuthProperty)) return;
-    const deadlineMs = this.clock.nowMs() + this.#turnSecondsMax * 1000;
+    const elapsedSeconds = startStopwatch(this.clock);
     for (let before = await readNumber(this.device, azimuthProperty, azimuthElement, signal); ; ) {
       await this.clock.sleep(1.5, signal);
       const now = await readNumber(this.device, azimuthProperty, azimuthElement, signal);
       if (Math.abs(turnDegrees(before, now)) < 0.1) return;
-      if (this.clock.nowMs() > deadlineMs) throw new ReadbackError(this.name, "motion", "still", "turning");
+      if (elapsedSeconds() > this.#turnSecondsMax)
+        throw new ReadbackError(this.name, "motion", "still", "turning");
       before = now;
     }
   }

@@ -2,10 +2,9 @@ import { GuidePulses } from "../../roles/guide-pulses.ts";
 import type { SkyOffset } from "../../roles/mount-sky.ts";
 import { nudgeMount, type SmallMoves } from "../../roles/nudge.ts";
 import type { SlewBudget } from "../../roles/slew.ts";
-import type { RoleTools } from "../session/indi-role.ts";
 import { TimedJogs } from "./mount-jog.ts";
 import { indiPulseGuider } from "./mount-pulse.ts";
-import { isTracking, motionAxes, pulseAxes, trackRateOf } from "./mount-reading.ts";
+import { isTracking, type MountTools, motionAxes, pulseAxes, trackRateOf } from "./mount-reading.ts";
 import { slewAndWait, waitUntilStill } from "./mount-slew.ts";
 
 /** Small moves, by the means that fits their size: guide pulses, timed motion, or a short slew. */
@@ -14,7 +13,7 @@ export class Nudger {
   readonly #jogs: TimedJogs;
 
   constructor(
-    readonly tools: RoleTools,
+    readonly tools: MountTools,
     readonly budget: SlewBudget,
   ) {
     this.#pulses = new GuidePulses(indiPulseGuider(tools));

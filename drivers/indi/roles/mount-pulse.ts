@@ -1,5 +1,6 @@
 import { RefusedError } from "../../kit/errors.ts";
 import { siderealArcsecPerSecond } from "../../kit/sidereal.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { PulseDirection, PulseGuider } from "../../roles/guide-pulses.ts";
 import type { RoleTools } from "../session/indi-role.ts";
 import { limitsOf, numberIn } from "../wire/property.ts";
@@ -28,7 +29,7 @@ export function indiPulseGuider({ device, clock }: RoleTools): PulseGuider {
       const { axis, element } = places[direction];
       const both = Object.values(places).filter((place) => place.axis === axis);
       const values = Object.fromEntries(both.map((place) => [place.element, 0]));
-      const startMs = clock.nowMs();
+      const elapsedSeconds = startStopwatch(clock);
       const sent = await device.send(axis, { ...values, [element]: pulseMs }, signal);
       const options = { after: sent, withinSeconds: pulseMs / 1000 + 10 };
       const ended = await device.waitFor(axis, ({ state }) => state !== "Busy", options, signal);
@@ -37,7 +38,7 @@ export function indiPulseGuider({ device, clock }: RoleTools): PulseGuider {
         throw new RefusedError(device.name, `guide pulse refused${words}`);
       }
       // The end is reported up to 0.15 s early, and by some drivers at once.
-      await clock.sleep(Math.max(0, (pulseMs - (clock.nowMs() - startMs)) / 1000) + 0.2, signal);
+      await clock.sleep(Math.max(0, pulseMs / 1000 - elapsedSeconds()) + 0.2, signal);
     },
   };
 }

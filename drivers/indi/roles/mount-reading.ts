@@ -1,6 +1,8 @@
 import { ReadbackError } from "../../kit/errors.ts";
 import type { Equatorial, MountState, TrackRate } from "../../roles/mount.ts";
+import type { MountLook, Stillness } from "../../roles/stillness.ts";
 import type { IndiDevice } from "../session/device.ts";
+import type { RoleTools } from "../session/indi-role.ts";
 import { numberIn, type PropertyVector, switchesOn, switchIn } from "../wire/property.ts";
 
 export const eod = "EQUATORIAL_EOD_COORD";
@@ -31,6 +33,16 @@ export function pointingOf(device: IndiDevice, vector: PropertyVector): Equatori
     throw new ReadbackError(device.name, eod, "coordinates", `${raHours}, ${decDegrees}`);
   }
   return { raHours, decDegrees };
+}
+
+export interface MountTools extends RoleTools {
+  readonly stillness: Stillness;
+}
+
+/** From the newest that the device has told. */
+export function lookAt(device: IndiDevice): MountLook {
+  const pointing = pointingOf(device, device.property(eod)!);
+  return { pointing, reportsMotion: motionOf(device) !== "still", tracking: isTracking(device) };
 }
 
 /** Asked for anew, because an unchanged pointing is not sent while the mount tracks. */

@@ -1,18 +1,19 @@
 import { DeadlineError, ReadbackError, RefusedError } from "../../kit/errors.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
-import { siderealArcsecPerSecond } from "../../kit/sidereal.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { Equatorial } from "../../roles/mount.ts";
-import { distanceDegrees, lengthArcsec, skyOffset } from "../../roles/mount-sky.ts";
+import { distanceDegrees } from "../../roles/mount-sky.ts";
 import { placeText, type SlewBudget } from "../../roles/slew.ts";
 import type { IndiDevice } from "../session/device.ts";
-import type { RoleTools } from "../session/indi-role.ts";
 import { changeValues, quickChangeSeconds } from "../session/kept-setting.ts";
-import { switchesOn } from "../wire/property.ts";
-import { eod, isTracking, pointingOf, readPointing } from "./mount-reading.ts";
+import { numberIn, switchesOn } from "../wire/property.ts";
+import { eod, lookAt, type MountTools, pointingOf, readPointing } from "./mount-reading.ts";
 
-const pollSeconds = 0.5;
-/** Looks in a row at which a mount that never leaves Busy must be at its target and still. */
-const stillLooks = 4;
+const lookSeconds = 0.5;
+/** A mount that says that it moves has arrived after so long at its target [s]. */
+const arrivedSeconds = 2;
+/** Looks in a row at which a mount that is no longer Busy must be elsewhere to have missed its target. */
+const missedLooks = 4;
 /** Without Busy and without arrival after this time the command was refused or lost [s]. */
 const answerSeconds = 5;
 const settleSeconds = 60;
@@ -29,7 +30,7 @@ async function setOnCoordSet(device: IndiDevice, what: "TRACK" | "SYNC", signal:
  * @throws RefusedError, ReadbackError (ended elsewhere), DeadlineError
  */
 export async function slewAndWait(
-  tools: RoleTools,
+  tools: MountTools,
   target: Equatorial,
   budget: SlewBudget,
   signal: AbortSignal,
@@ -60,40 +61,35 @@ interface Heard {
 }
 
 async function watchSlew(
-  { device, clock, log }: RoleTools,
+  { device, clock, stillness }: MountTools,
   slew: { target: Equatorial; budget: SlewBudget; withinSeconds: number; heard: Heard },
   signal: AbortSignal,
 ): Promise<void> {
   const { target, budget, withinSeconds, heard } = slew;
   const refused = (how: string) =>
     new RefusedError(device.name, `${how}${heard.words === undefined ? "" : `; its words: ${heard.words}`}`);
-  const startMs = clock.nowMs();
+  const elapsed = startStopwatch(clock);
   let sawBusy = false;
   let looksElsewhere = 0;
-  let looksAtTarget = 0;
-  let last: Equatorial | undefined;
+  const isStill = stillness.judge(arrivedSeconds);
   for (;;) {
-    const elapsedSeconds = (clock.nowMs() - startMs) / 1000;
+    const elapsedSeconds = elapsed();
     if (elapsedSeconds > withinSeconds) throw new DeadlineError(device.name, "the slew", withinSeconds);
-    await clock.sleep(pollSeconds, signal);
+    await clock.sleep(lookSeconds, signal);
     if (heard.alert) throw refused(`slew to ${placeText(target)} refused`);
     const vector = await device.refresh(eod, {}, signal);
     const now = pointingOf(device, vector);
     const isThere = distanceDegrees(now, target) * 3600 <= budget.toleranceArcsec;
-    const isStill = last !== undefined && distanceDegrees(now, last) * 3600 < 5;
-    last = now;
     if (vector.state === "Busy") {
       sawBusy = true;
       looksElsewhere = 0;
-      looksAtTarget = isThere && isStill ? looksAtTarget + 1 : 0;
-      if (looksAtTarget < stillLooks) continue;
-      log.warn({ device: device.name }, "the mount is at its target and still, yet Busy; taken as arrived");
-      return;
+      if (isThere && isStill(lookAt(device))) return;
+      continue;
     }
     if (isThere && vector.state !== "Alert") return;
     // The first answers after a command may still be the old ones.
     looksElsewhere++;
-    if (sawBusy && looksElsewhere > stillLooks) {
+    if (sawBusy && looksElsewhere > missedLooks) {
       throw new ReadbackError(device.name, "pointing", placeText(target), placeText(now));
     }
     if (!sawBusy && elapsedSeconds > answerSeconds) {
@@ -102,23 +98,23 @@ async function watchSlew(
   }
 }
 
-/**
- * Waits until two looks a second apart show the same place; without tracking the sky's own motion is allowed for.
- * A state that stays Busy is overruled by several such looks in a row.
- */
-export async function waitUntilStill({ device, clock }: RoleTools, signal: AbortSignal): Promise<Equatorial> {
-  const deadlineMs = clock.nowMs() + settleSeconds * 1000;
-  let before = await readPointing(device, signal);
-  for (let looks = 0; ; ) {
+/** @throws DeadlineError */
+export async function waitUntilStill(
+  { device, clock, stillness }: MountTools,
+  signal: AbortSignal,
+  options: { withinSeconds?: number; surelySeconds?: number } = {},
+): Promise<Equatorial> {
+  const { withinSeconds = settleSeconds, surelySeconds = 5 } = options;
+  const elapsedSeconds = startStopwatch(clock);
+  // Between two polls of its hardware a driver shows the same place.
+  const pollSeconds = (numberIn(device.property("POLLING_PERIOD"), "PERIOD_MS") ?? 0) / 1000;
+  const isStill = stillness.judge(Math.max(surelySeconds, 2 * pollSeconds));
+  for (;;) {
+    await device.refresh(eod, {}, signal);
+    const look = lookAt(device);
+    if (isStill(look)) return look.pointing;
+    if (elapsedSeconds() > withinSeconds) throw new DeadlineError(device.name, "settling", withinSeconds);
     await clock.sleep(1, signal);
-    const vector = await device.refresh(eod, {}, signal);
-    const now = pointingOf(device, vector);
-    const moved = skyOffset(before, now);
-    const allowedArcsec = 2 + (isTracking(device) ? 0 : 2 * siderealArcsecPerSecond);
-    looks = lengthArcsec(moved) <= allowedArcsec ? looks + 1 : 0;
-    if (looks >= (vector.state === "Busy" ? stillLooks : 1)) return now;
-    if (clock.nowMs() > deadlineMs) throw new DeadlineError(device.name, "settling", settleSeconds);
-    before = now;
   }
 }
 

@@ -11,7 +11,7 @@ import {
   type Site,
   type TrackRate,
 } from "../../roles/mount.ts";
-import { distanceDegrees, type SkyOffset } from "../../roles/mount-sky.ts";
+import type { SkyOffset } from "../../roles/mount-sky.ts";
 import {
   checkNudge,
   checkSlewTarget,
@@ -20,6 +20,7 @@ import {
   type SlewBudget,
   slewBudgetOf,
 } from "../../roles/slew.ts";
+import { Stillness } from "../../roles/stillness.ts";
 import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { parkedOf, switchesOn, switchIn } from "../wire/property.ts";
 import { endJog } from "./mount-jog.ts";
@@ -28,10 +29,10 @@ import {
   eod,
   isParking,
   isTracking,
+  lookAt,
+  type MountTools,
   motionAxes,
   motionOf,
-  pointingOf,
-  pulseAxes,
   trackRateOf,
 } from "./mount-reading.ts";
 import { mountSettings } from "./mount-settings.ts";
@@ -40,6 +41,8 @@ import { slewAndWait, syncMount, waitUntilStill } from "./mount-slew.ts";
 import { setTracking, setTrackRate } from "./mount-track.ts";
 
 const parkProperty = "TELESCOPE_PARK";
+/** Parking may stand for a while between two motions [s]. */
+const parkingRestSeconds = 15;
 
 export class IndiMount extends IndiRole implements Mount {
   override readonly role = "mount";
@@ -49,13 +52,13 @@ export class IndiMount extends IndiRole implements Mount {
   readonly #nudger: Nudger;
   /** Set by us last; a driver that restarts falls back to sidereal. */
   #rate: TrackRate | undefined;
-  /** Where the last slew ended. */
-  #restedAt: Equatorial | undefined;
+  readonly #tools: MountTools;
 
   constructor(context: RoleContext, options: MountOptions = {}) {
     super(context);
     this.#budget = slewBudgetOf(options);
-    this.#nudger = new Nudger(this.tools, this.#budget);
+    this.#tools = { ...this.tools, stillness: new Stillness({ ...this.tools, device: this.name }) };
+    this.#nudger = new Nudger(this.#tools, this.#budget);
   }
 
   /** After a restart the rate is set again; motion is not: what tracks is for the procedure to say. */
@@ -76,18 +79,17 @@ export class IndiMount extends IndiRole implements Mount {
   async state(signal: AbortSignal): Promise<MountState> {
     await this.ready(signal);
     await this.#readAnew(signal);
-    const pointing = pointingOf(this.device, this.device.property(eod)!);
-    const motion = motionOf(this.device);
-    // Of a mount that never leaves Busy: it rests where its last slew ended.
-    const rests =
-      motion === "slewing" && this.#restedAt && distanceDegrees(pointing, this.#restedAt) * 3600 < 60;
     return {
-      pointing,
-      motion: rests ? "still" : motion,
+      pointing: lookAt(this.device).pointing,
+      motion: this.#isAtRest() ? "still" : motionOf(this.device),
       tracking: isTracking(this.device),
       trackRate: trackRateOf(this.device),
       parked: parkedOf(this.device.property(parkProperty)),
     };
+  }
+
+  #isAtRest(): boolean {
+    return this.#tools.stillness.isAtRest(lookAt(this.device));
   }
 
   async #readAnew(signal: AbortSignal): Promise<void> {
@@ -102,18 +104,26 @@ export class IndiMount extends IndiRole implements Mount {
     return readSiteAndTime(this.tools, signal);
   }
 
-  async ensureUnparked(signal: AbortSignal): Promise<void> {
+  ensureUnparked(signal: AbortSignal): Promise<void> {
+    return this.overrulable((abort) => this.#unpark(abort), signal);
+  }
+
+  async #unpark(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     if (this.has(parkProperty)) await this.#bringParkTo(false, signal);
   }
 
-  async ensureParked(signal: AbortSignal): Promise<void> {
+  ensureParked(signal: AbortSignal): Promise<void> {
+    return this.overrulable((abort) => this.#park(abort), signal);
+  }
+
+  async #park(signal: AbortSignal): Promise<void> {
     if (!this.has(parkProperty)) throw new MissingAbilityError(this.name, "this mount cannot park");
     await this.ready(signal);
     await this.#bringParkTo(true, signal);
     this.#rate = undefined;
     // Park was seen reported too early and wrongly: it is proved by stillness.
-    await waitUntilStill(this.tools, signal);
+    await waitUntilStill(this.#tools, signal);
   }
 
   async #bringParkTo(parked: boolean, signal: AbortSignal): Promise<void> {
@@ -135,7 +145,10 @@ export class IndiMount extends IndiRole implements Mount {
 
   /** Unparking or stopping a mount in the middle of its parking leaves it without a known place. */
   async #untilParkingEnds(signal: AbortSignal): Promise<void> {
-    await this.device.untilIdle(parkProperty, parkSecondsMax(this.#budget), signal);
+    await this.#readAnew(signal);
+    if (!isParking(this.device) || this.#isAtRest()) return;
+    const options = { withinSeconds: parkSecondsMax(this.#budget), surelySeconds: parkingRestSeconds };
+    await waitUntilStill(this.#tools, signal, options);
   }
 
   /** Drivers accept gotos, tracking, jogs and pulses while parking, and pulses while parked: it is for us not to ask. */
@@ -143,11 +156,16 @@ export class IndiMount extends IndiRole implements Mount {
     await this.ready(signal);
     if (!this.has(parkProperty)) return;
     const park = await this.device.refresh(parkProperty, {}, signal);
-    if (park.state === "Busy") throw new RefusedError(this.name, `no ${what} while the mount is parking`);
+    if (park.state === "Busy" && !this.#isAtRest())
+      throw new RefusedError(this.name, `no ${what} while the mount is parking`);
     if (parkedOf(park) === true) throw new RefusedError(this.name, `no ${what} while the mount is parked`);
   }
 
-  async ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
+  ensureTracking(rate: TrackRate, signal: AbortSignal): Promise<void> {
+    return this.overrulable((abort) => this.#trackAt(rate, abort), signal);
+  }
+
+  async #trackAt(rate: TrackRate, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("tracking", signal);
     await setTrackRate(this.device, rate, signal);
     await setTracking(this.device, true, signal);
@@ -167,19 +185,21 @@ export class IndiMount extends IndiRole implements Mount {
 
   async slewTo(target: Equatorial, signal: AbortSignal): Promise<void> {
     const place = checkSlewTarget(this.name, target);
+    await this.overrulable((abort) => this.#slewTo(place, abort), signal);
+  }
+
+  async #slewTo(place: Equatorial, signal: AbortSignal): Promise<void> {
     await this.#checkMayMove("slew", signal);
-    if (motionOf(this.device) !== "still") await this.ensureStopped(signal);
-    this.#restedAt = undefined;
+    if (!this.#isAtRest()) await this.ensureStopped(signal);
     await this.stoppedIfFailed(
       async () => {
-        await slewAndWait(this.tools, place, this.#budget, signal);
-        const here = await waitUntilStill(this.tools, signal);
-        this.#restedAt = here;
+        await slewAndWait(this.#tools, place, this.#budget, signal);
+        const here = await waitUntilStill(this.#tools, signal);
         const mount = {
           device: this.name,
           budget: this.#budget,
-          slew: (budget: SlewBudget) => slewAndWait(this.tools, place, budget, signal),
-          readPointing: () => waitUntilStill(this.tools, signal),
+          slew: (budget: SlewBudget) => slewAndWait(this.#tools, place, budget, signal),
+          readPointing: () => waitUntilStill(this.#tools, signal),
         };
         await refineSlew(mount, place, here);
       },
@@ -199,35 +219,38 @@ export class IndiMount extends IndiRole implements Mount {
 
   async nudge(by: SkyOffset, signal: AbortSignal): Promise<void> {
     checkNudge(this.name, by);
-    await this.#checkMayMove("nudge", signal);
-    await this.stoppedIfFailed(
-      () => this.#nudger.nudge(by, signal),
-      (own) => this.ensureStopped(own),
-      signal,
-    );
+    await this.overrulable(async (abort) => {
+      await this.#checkMayMove("nudge", abort);
+      await this.stoppedIfFailed(
+        () => this.#nudger.nudge(by, abort),
+        (own) => this.ensureStopped(own),
+        abort,
+      );
+    }, signal);
+  }
+
+  sendStop(signal: AbortSignal): Promise<void> {
+    return this.sendSwitches("TELESCOPE_ABORT_MOTION", { ABORT: true }, signal);
+  }
+
+  sendTrackingOff(signal: AbortSignal): Promise<void> {
+    return this.sendSwitches("TELESCOPE_TRACK_STATE", { TRACK_ON: false, TRACK_OFF: true }, signal);
   }
 
   /** After an abort nothing is assumed: tracking may have come back by itself, park may be unknown. */
   async ensureStopped(signal: AbortSignal): Promise<void> {
     await this.ready(signal);
     await this.#readAnew(signal);
-    if (isParking(this.device)) {
-      await this.#untilParkingEnds(signal);
-      return;
+    if (this.#isAtRest()) return;
+    if (isParking(this.device)) return this.#untilParkingEnds(signal);
+    if (this.has("TELESCOPE_ABORT_MOTION"))
+      await this.device.send("TELESCOPE_ABORT_MOTION", { ABORT: true }, signal);
+    for (const axis of motionAxes) {
+      if (switchesOn(this.device.property(axis)).length > 0) await endJog(this.device, axis);
     }
-    if (motionOf(this.device) !== "still") {
-      if (this.has("TELESCOPE_ABORT_MOTION"))
-        await this.device.send("TELESCOPE_ABORT_MOTION", { ABORT: true }, signal);
-      for (const axis of motionAxes) {
-        if (switchesOn(this.device.property(axis)).length > 0) await endJog(this.device, axis);
-      }
-      const withinSeconds = 60 + 180 / this.#budget.degreesPerSecondMin; // without an abort command the slew must end
-      for (const name of [eod, ...motionAxes, ...pulseAxes].filter((one) => this.has(one))) {
-        await this.device.untilIdle(name, withinSeconds, signal);
-      }
-      await waitUntilStill(this.tools, signal);
-      await this.#readAnew(signal);
-    }
+    const withinSeconds = 60 + 180 / this.#budget.degreesPerSecondMin; // without an abort command the slew must end
+    await waitUntilStill(this.#tools, signal, { withinSeconds });
+    await this.#readAnew(signal);
   }
 
   override async restoreSetting(setting: Setting, signal: AbortSignal): Promise<void> {

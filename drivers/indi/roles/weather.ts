@@ -12,15 +12,16 @@ const lateSeconds = 10;
 export class IndiWeather extends IndiRole implements Weather {
   override readonly role = "weather";
   protected override readonly requiredProperties: readonly string[] = [];
-  #reportedUtcMs: number | undefined;
+  /** On the monotonic clock. */
+  #reportedSeconds: number | undefined;
 
   constructor(context: RoleContext) {
     super(context);
     // Only updates count: a definition may merely repeat what was asked for.
     context.device.watch((event) => {
       if (event.type === "updated" && reportProperties.has(event.vector.name))
-        this.#reportedUtcMs = this.clock.nowMs();
-      else if (event.type === "lost") this.#reportedUtcMs = undefined;
+        this.#reportedSeconds = this.clock.monotonicSeconds();
+      else if (event.type === "lost") this.#reportedSeconds = undefined;
     });
   }
 
@@ -35,7 +36,7 @@ export class IndiWeather extends IndiRole implements Weather {
       await this.device.require(["WEATHER_STATUS"], { withinSeconds: 5 }, signal);
     }
     // What is defined at connecting is as old as the driver's start at most; it counts until its age is over.
-    this.#reportedUtcMs ??= this.clock.nowMs();
+    this.#reportedSeconds ??= this.clock.monotonicSeconds();
   }
 
   async state(signal: AbortSignal): Promise<WeatherState> {
@@ -67,7 +68,7 @@ export class IndiWeather extends IndiRole implements Weather {
       }
     }
     const periodSeconds = numberIn(this.device.property("WEATHER_UPDATE"), "PERIOD") ?? 60;
-    const ageSeconds = (this.clock.nowMs() - (this.#reportedUtcMs ?? Number.NEGATIVE_INFINITY)) / 1000;
+    const ageSeconds = this.clock.monotonicSeconds() - (this.#reportedSeconds ?? Number.NEGATIVE_INFINITY);
     return periodSeconds > 0 && ageSeconds <= 2 * periodSeconds + lateSeconds;
   }
 

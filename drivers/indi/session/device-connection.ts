@@ -1,5 +1,6 @@
 import { DeadlineError } from "../../kit/errors.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import { switchIn } from "../wire/property.ts";
 import type { IndiDevice } from "./device.ts";
 
@@ -17,8 +18,8 @@ const takeBackSeconds = 5;
  */
 export async function connectDevice(device: IndiDevice, signal: AbortSignal): Promise<void> {
   const { clock } = device.wires;
-  const endMs = clock.nowMs() + connectSecondsMax * 1000;
-  const leftSeconds = () => (endMs - clock.nowMs()) / 1000;
+  const elapsedSeconds = startStopwatch(clock);
+  const leftSeconds = () => connectSecondsMax - elapsedSeconds();
   await device.require(["CONNECTION"], { withinSeconds: connectSecondsMax }, signal);
   if (!isSwitchedOn(device)) {
     await commandConnection(device, true, leftSeconds(), signal).catch(async (error: unknown) => {
@@ -28,9 +29,9 @@ export async function connectDevice(device: IndiDevice, signal: AbortSignal): Pr
       throw error;
     });
   }
-  const sinceMs = clock.nowMs();
+  const sinceSeconds = clock.monotonicSeconds();
   for (;;) {
-    const quietSoFar = (clock.nowMs() - Math.max(sinceMs, device.lastDefinedMs)) / 1000;
+    const quietSoFar = clock.monotonicSeconds() - Math.max(sinceSeconds, device.lastDefinedSeconds);
     if (quietSoFar >= quietSeconds - 1e-3) return;
     if (leftSeconds() <= 0) {
       throw new DeadlineError(device.name, "defining its properties", connectSecondsMax);

@@ -4,7 +4,7 @@ import type { Log } from "../../kit/log.ts";
 import type { SpareMemory } from "../../kit/spare-memory.ts";
 import type { IndiBlob } from "../wire/blob.ts";
 import type { IndiMessage } from "../wire/message-reader.ts";
-import { getPropertiesText } from "../wire/message-writer.ts";
+import { getPropertiesText, newVectorText } from "../wire/message-writer.ts";
 import { PendingWaits } from "../wire/pending-waits.ts";
 import type { PropertyVector } from "../wire/property.ts";
 import { type BlobFilter, BlobWaits } from "./blob-waits.ts";
@@ -62,8 +62,8 @@ export class IndiDevice {
   }
 
   /** Clock time of the newest definition [ms]. */
-  get lastDefinedMs(): number {
-    return this.#news.lastDefinedMs;
+  get lastDefinedSeconds(): number {
+    return this.#news.lastDefinedSeconds;
   }
 
   /** Waits that are open; tests expect none at the end. */
@@ -168,16 +168,31 @@ export class IndiDevice {
     const { text } = this.#checked(name, values);
     const mark = this.revision;
     this.#news.store.commanded(name);
-    await this.#waits.run<void>(
-      { device: this.name, what: `sending ${name}`, withinSeconds: 30, signal },
-      (ends) => {
-        this.wires
-          .send(text)
-          .then(ends.done, (error) => ends.fail(this.#lostError("the link was cut", error)));
-        return {};
-      },
-    );
+    await this.#onTheWire(name, text, signal);
     return mark;
+  }
+
+  /**
+   * Puts switches on the wire at once, whatever state the property is in; nothing waits for their answer.
+   * @throws DeviceLostError
+   */
+  async sendUnasked(
+    name: string,
+    switches: Readonly<Record<string, boolean>>,
+    signal: AbortSignal,
+  ): Promise<void> {
+    signal.throwIfAborted();
+    this.#checkLink();
+    const text = newVectorText("switch", this.name, name, new Map(Object.entries(switches)));
+    await this.#onTheWire(name, text, signal);
+  }
+
+  #onTheWire(name: string, text: string, signal: AbortSignal): Promise<void> {
+    const wait = { device: this.name, what: `sending ${name}`, withinSeconds: 30, signal };
+    return this.#waits.run<void>(wait, (ends) => {
+      this.wires.send(text).then(ends.done, (error) => ends.fail(this.#lostError("the link was cut", error)));
+      return {};
+    });
   }
 
   /**

@@ -1,4 +1,4 @@
-import { DeadlineError } from "../../kit/errors.ts";
+import { DeadlineError, MissingAbilityError } from "../../kit/errors.ts";
 import { type DeviceTools, KeptDevice } from "../../roles/kept-device.ts";
 import type { IndiDevice } from "./device.ts";
 import { connectDevice, disconnectDevice, isSwitchedOn } from "./device-connection.ts";
@@ -61,6 +61,20 @@ export abstract class IndiRole extends KeptDevice {
   protected override async ping(signal: AbortSignal): Promise<void> {
     if (!isSwitchedOn(this.device)) throw new Error("not connected");
     await this.device.refresh(this.mainProperty, { withinSeconds: 5 }, signal);
+  }
+
+  /** By the property's standard names: the definition may be gone with the link, while the driver goes on. */
+  protected sendSwitches(
+    property: string,
+    switches: Readonly<Record<string, boolean>>,
+    signal: AbortSignal,
+  ): Promise<void> {
+    return this.sendUnasked(async (abort) => {
+      if (!this.wasLost && !this.has(property)) {
+        throw new MissingAbilityError(this.name, `does not offer ${property}`);
+      }
+      await this.device.sendUnasked(property, switches, abort);
+    }, signal);
   }
 
   protected get tools(): RoleTools {

@@ -22,7 +22,7 @@ export type DeviceEvent =
 /** Keeps one device's properties up to date and says what each message changed. */
 export class PropertyNews {
   readonly store = new PropertyStore();
-  #lastDefinedMs = Number.NEGATIVE_INFINITY;
+  #lastDefinedSeconds = Number.NEGATIVE_INFINITY;
 
   constructor(
     private readonly device: string,
@@ -30,9 +30,9 @@ export class PropertyNews {
     private readonly log: Log,
   ) {}
 
-  /** Clock time of the newest definition [ms]. */
-  get lastDefinedMs(): number {
-    return this.#lastDefinedMs;
+  /** When the newest definition came, on the monotonic clock. */
+  get lastDefinedSeconds(): number {
+    return this.#lastDefinedSeconds;
   }
 
   /** @returns `undefined` when the message changes nothing */
@@ -40,7 +40,7 @@ export class PropertyNews {
     const name = message.attributes.get("name") ?? "";
     switch (message.action) {
       case "def":
-        this.#lastDefinedMs = this.clock.nowMs();
+        this.#lastDefinedSeconds = this.clock.monotonicSeconds();
         return { type: "defined", vector: this.#noted(this.store.define(message)) };
       case "set": {
         const vector = this.store.update(message);

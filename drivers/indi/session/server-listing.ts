@@ -2,6 +2,7 @@ import type { Clock } from "../../kit/clock.ts";
 import type { OpenLink } from "../../kit/links.ts";
 import type { Log } from "../../kit/log.ts";
 import type { Random } from "../../kit/random.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import { textIn } from "../wire/property.ts";
 import { IndiClient } from "./client.ts";
 
@@ -25,13 +26,13 @@ export async function listIndiServer(
   const { clock } = options;
   await using client = new IndiClient(options);
   await client.connect(signal, { withinSeconds: 3 });
-  const startMs = clock.nowMs();
-  let changedMs = startMs;
+  const elapsedSeconds = startStopwatch(clock);
+  let changedSeconds = 0;
   let seen = "";
-  while (clock.nowMs() - changedMs < quietSeconds * 1000 && clock.nowMs() - startMs < listSecondsMax * 1000) {
+  while (elapsedSeconds() - changedSeconds < quietSeconds && elapsedSeconds() < listSecondsMax) {
     await clock.sleep(0.1, signal);
     const now = client.deviceNames().join("\n");
-    if (now !== seen) changedMs = clock.nowMs();
+    if (now !== seen) changedSeconds = elapsedSeconds();
     seen = now;
   }
   return client.deviceNames().map((name) => {

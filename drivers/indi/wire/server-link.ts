@@ -4,6 +4,7 @@ import { type ByteLink, LinkClosedError, type OpenLink } from "../../kit/links.t
 import type { Log } from "../../kit/log.ts";
 import type { Random } from "../../kit/random.ts";
 import type { SpareMemory } from "../../kit/spare-memory.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { StreamLimits } from "./limits.ts";
 import { type IndiMessage, type MessageHandlers, MessageReader } from "./message-reader.ts";
 import { pingReplyText, pingRequestText } from "./message-writer.ts";
@@ -84,10 +85,10 @@ export class ServerLink {
           { device: serverName, what, withinSeconds: openSeconds, signal },
           this.options.open,
         );
-        const upSinceMs = clock.nowMs();
+        const upSeconds = startStopwatch(clock);
         const reason = await this.#use(link);
         // A server that accepts and drops at once must not be asked ever faster.
-        if (clock.nowMs() - upSinceMs > backoff.lastSeconds * 1000) delaySeconds = backoff.firstSeconds;
+        if (upSeconds() > backoff.lastSeconds) delaySeconds = backoff.firstSeconds;
         this.hooks.down(reason);
       } catch (error) {
         if (!signal.aborted) this.hooks.failed(error);

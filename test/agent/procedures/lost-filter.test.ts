@@ -25,7 +25,7 @@ test("most of what is lit clips, be it all of the frame or a small disc: not saf
       checkFilterStillOn(frame(levels), 4095);
       expect.unreachable();
     } catch (error) {
-      expect(error).toMatchObject({ code: "FAR_TOO_BRIGHT", unsafe: true });
+      expect(error).toMatchObject({ code: "FAR_TOO_BRIGHT", unsafe: "brightness" });
       expect(error).toBeInstanceOf(StepError);
     }
   }

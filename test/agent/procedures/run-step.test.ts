@@ -66,7 +66,7 @@ test("a stop: the state in hand settles, no other begins, and making safe does n
 });
 
 test("one that finds it unsafe to look says so, stopped or not", async () => {
-  const unsafe = new StepError("FAR_TOO_BRIGHT", "far too bright", "Look at the filter.", true);
+  const unsafe = new StepError("FAR_TOO_BRIGHT", "far too bright", "Look at the filter.", "brightness");
   const { step } = stepOf({ first: fails(unsafe) });
   expect(await step(inputOf(), neverAborted)).toMatchObject({ ended: "unsafe", failure: unsafe });
 });

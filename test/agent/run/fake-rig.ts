@@ -79,6 +79,12 @@ export class FakeRig {
     this.afterChange(`${role}.${key}`);
   }
 
+  /** A command that nobody waits for. */
+  #sent(role: RoleName, key: string, value: SettingValue, seconds?: number): void {
+    this.#answer(role);
+    void this.set(role, key, value, seconds).catch(() => {});
+  }
+
   #answer(role: RoleName): void {
     if (this.silent.has(role)) throw new DeviceLostError(`Fake ${role}`, "does not answer");
   }
@@ -128,6 +134,7 @@ export class FakeRig {
       },
       ensureClosed: () => this.set(role, "position", "closed", 5),
       ensureOpen: () => this.set(role, "position", "open", 5),
+      sendClose: async () => this.#sent(role, "position", "closed", 5),
     });
     const stop = (role: RoleName) => async () => {
       this.#answer(role);
@@ -164,6 +171,7 @@ export class FakeRig {
       giveBack: () => {},
       expose: () => Promise.reject(new Error("not in this fake")),
       ensureStopped: stop("camera"),
+      sendStop: stop("camera"),
     };
     const mount: Mount = {
       ...this.#device("mount"),
@@ -185,6 +193,8 @@ export class FakeRig {
       syncTo: () => Promise.reject(new Error("not in this fake")),
       nudge: () => Promise.reject(new Error("not in this fake")),
       ensureStopped: stop("mount"),
+      sendStop: stop("mount"),
+      sendTrackingOff: async () => this.#sent("mount", "tracking", false),
     };
     const focuser: Focuser = {
       ...this.#device("focuser"),

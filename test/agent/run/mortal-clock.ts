@@ -9,6 +9,7 @@ export function mortalClock(clock: Clock, life: Life): Clock {
   });
   const mortal: Clock = {
     nowMs: () => clock.nowMs(),
+    monotonicSeconds: () => clock.monotonicSeconds(),
     setTimer(afterSeconds, callback) {
       if (!life.alive) return { cancel() {} };
       const timer = clock.setTimer(afterSeconds, () => {

@@ -66,6 +66,8 @@ export class ScriptedAlpaca implements HttpExchange {
   intercept: ((seen: Seen, request: HttpRequest) => Answer) | undefined;
   /** The server's own count; set it to 0 to play a restart. */
   transactions = 100;
+  /** How long every answer takes on its way [s]; requests arrive at once. */
+  delaySeconds = 0;
   resets = 0;
   readonly #devices = new Map<string, { members: Members; name: string; type: string; number: number }>();
   readonly #clock: Clock;
@@ -138,7 +140,9 @@ export class ScriptedAlpaca implements HttpExchange {
     if (answer === "hang") return hang(request.signal);
     if (answer === "refuse") throw new HttpLinkError("connect ECONNREFUSED", true);
     if (answer === "cut") throw new HttpLinkError("other side closed", false);
-    return answer ?? this.answer(request);
+    const reply = answer ?? this.answer(request);
+    if (this.delaySeconds > 0) await this.#clock.sleep(this.delaySeconds, request.signal);
+    return reply;
   }
 
   answer(request: HttpRequest): HttpReply {

@@ -23,6 +23,8 @@ export interface MountScript {
   readonly syncSlews?: boolean;
   readonly deviceState?: boolean;
   readonly slewDegreesPerSecond?: number;
+  /** Says that it slews from its first slew or abort on, for ever. */
+  readonly staysSlewing?: boolean;
 }
 
 const siderealHoursPerSecond = 1.0027379 / 3600;
@@ -47,6 +49,7 @@ export class ScriptedMount {
       }
     | undefined;
   #pulseUntilMs = 0;
+  #hasSlewed = false;
   #readMs: number;
   readonly #startMs: number;
   readonly #clock: Clock;
@@ -178,7 +181,7 @@ export class ScriptedMount {
 
   #isSlewing(): boolean {
     this.#place();
-    return this.#slew !== undefined;
+    return this.#slew !== undefined || (this.#script.staysSlewing === true && this.#hasSlewed);
   }
 
   #begin(form: URLSearchParams): void {
@@ -186,6 +189,7 @@ export class ScriptedMount {
     if (!this.tracking) throw new Fault(0x40b, "tracking is off");
     const to = { ra: Number(form.get("RightAscension")), dec: Number(form.get("Declination")) };
     this.slews.push(to);
+    this.#hasSlewed = true;
     if (to.dec < -40) throw new Fault(0x40b, "below the horizon");
     if (this.#script.ignoresSlews) return;
     if (this.#script.forgetsRate) this.rate = 0;

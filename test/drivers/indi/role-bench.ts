@@ -3,10 +3,13 @@ import type { RoleContext } from "../../../drivers/indi/session/indi-role.ts";
 import { type Log, silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
+import { ComputerClock } from "../../stage/computer-clock.ts";
 import { ScriptedServer } from "./scripted-server.ts";
 
 export interface Bench {
   readonly clock: VirtualClock;
+  /** What the drivers take for the time. */
+  readonly computer: ComputerClock;
   readonly server: ScriptedServer;
   readonly client: IndiClient;
   readonly signal: AbortSignal;
@@ -25,6 +28,7 @@ export async function onBench(
   body: (bench: Bench) => Promise<void>,
 ): Promise<void> {
   const clock = new VirtualClock(startUtcMs);
+  const computer = new ComputerClock(clock);
   const server = new ScriptedServer(clock);
   prepare(server);
   const warnings: string[] = [];
@@ -32,20 +36,21 @@ export async function onBench(
     ...silentLog,
     warn: (fields, message) => warnings.push(`${message} ${JSON.stringify(fields)}`),
   };
-  const client = new IndiClient({ open: server.open, clock, log, random: new Random(1) });
+  const client = new IndiClient({ open: server.open, clock: computer, log, random: new Random(1) });
   const signal = new AbortController().signal;
   const work = async () => {
     try {
       await client.connect(signal);
       await body({
         clock,
+        computer,
         server,
         client,
         signal,
         warnings,
         context: (device, options) => ({
           device: client.device(device),
-          clock,
+          clock: computer,
           log,
           ownsConnection: options?.ownsConnection ?? true,
         }),

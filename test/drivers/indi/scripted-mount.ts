@@ -4,7 +4,7 @@ import { recording, type ScriptedServer } from "./scripted-server.ts";
 export const mountName = "Telescope Simulator";
 
 export interface MountQuirks {
-  /** The state never leaves Busy after a slew. */
+  /** The state never leaves Busy after a slew, and after an abort. */
   staysBusy?: boolean;
   /** Slews longer than a degree end this far off in right ascension [arcsec]. */
   longSlewMissArcsec?: number;
@@ -155,7 +155,7 @@ export class ScriptedMount {
       on ? "Busy" : "Idle",
       onlyOn(["TRACK_ON", "TRACK_OFF"], on ? "TRACK_ON" : "TRACK_OFF"),
     );
-    this.server.after(0.25, () => this.#say(on ? "Ok" : "Idle"));
+    this.server.after(0.25, () => this.#say(this.quirks.staysBusy ? "Busy" : on ? "Ok" : "Idle"));
   }
 
   #park(parked: boolean): void {
@@ -177,11 +177,11 @@ export class ScriptedMount {
     this.#jogs.clear();
     this.#set("TELESCOPE_MOTION_NS", "Idle", { MOTION_NORTH: "Off", MOTION_SOUTH: "Off" });
     this.#set("TELESCOPE_MOTION_WE", "Idle", { MOTION_WEST: "Off", MOTION_EAST: "Off" });
-    this.#say("Idle");
+    this.#say(this.quirks.staysBusy ? "Busy" : "Idle");
     this.#set("TELESCOPE_ABORT_MOTION", "Ok", { ABORT: "Off" });
     this.server.after(0.14, () => {
       this.#set("TELESCOPE_TRACK_STATE", "Busy", onlyOn(["TRACK_ON", "TRACK_OFF"], "TRACK_ON"));
-      this.#say("Ok");
+      this.#say(this.quirks.staysBusy ? "Busy" : "Ok");
     });
   }
 

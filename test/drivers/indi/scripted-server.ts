@@ -26,6 +26,8 @@ export interface Command {
   readonly device: string;
   readonly name: string;
   readonly values: Values;
+  /** Since the server was made. */
+  readonly atSeconds: number;
 }
 
 /**
@@ -44,13 +46,25 @@ export class ScriptedServer {
   beforeAnswer: (device: string | undefined, name: string | undefined) => void = () => {};
   /** Set to false for a driver that hangs: commands and questions alike get no answer, the server's pings do. */
   answering = true;
+  /** How long everything that is said takes on its way [s]; commands arrive at once. */
+  delaySeconds = 0;
 
-  constructor(readonly clock: Clock) {}
+  readonly #startMs: number;
+  #refusesUntilMs = 0;
 
-  readonly open: OpenLink = memoryOpener((link) => {
+  constructor(readonly clock: Clock) {
+    this.#startMs = clock.nowMs();
+  }
+
+  readonly #accept = memoryOpener((link) => {
     this.#links.add(link);
     void this.#serve(link).finally(() => this.#links.delete(link));
   });
+
+  readonly open: OpenLink = (signal) => {
+    if (this.clock.nowMs() < this.#refusesUntilMs) return Promise.reject(new Error("connection refused"));
+    return this.#accept(signal);
+  };
 
   /** Takes every `def*` and `set*` of a text into the state without sending it. */
   load(text: string, options: { only?: readonly string[]; without?: readonly string[] } = {}): this {
@@ -169,9 +183,20 @@ export class ScriptedServer {
     this.clock.setTimer(seconds, action);
   }
 
+  /** Ends every link and takes no new one for so long. */
+  hangUp(forSeconds: number): void {
+    for (const link of this.#links) void link.close();
+    this.#refusesUntilMs = this.clock.nowMs() + forSeconds * 1000;
+  }
+
   sendRaw(text: string): void {
-    const bytes = new TextEncoder().encode(text);
-    for (const link of this.#links) link.send(bytes).catch(() => {});
+    for (const link of this.#links) this.#say(link, text);
+  }
+
+  #say(link: ByteLink, text: string): void {
+    const send = () => void link.send(new TextEncoder().encode(text)).catch(() => {});
+    if (this.delaySeconds > 0) this.after(this.delaySeconds, send);
+    else send();
   }
 
   async #serve(link: ByteLink): Promise<void> {
@@ -202,7 +227,7 @@ export class ScriptedServer {
     const device = wire.attributes.device;
     const name = wire.attributes.name;
     if (wire.tag === "pingRequest") {
-      link.send(new TextEncoder().encode(`<pingReply uid="${wire.attributes.uid}"/>`)).catch(() => {});
+      this.#say(link, `<pingReply uid="${wire.attributes.uid}"/>`);
     } else if (!this.answering) {
       return; // the server's own ping above is answered all the same
     } else if (wire.tag === "getProperties") {
@@ -213,13 +238,14 @@ export class ScriptedServer {
             ? device === undefined || key.startsWith(`${device}/`)
             : // The reference library is silent when asked for lights by their name (seen of 1.9.9).
               key === `${device}/${name}` && vector.kind !== "Light";
-        if (wanted) link.send(new TextEncoder().encode(defText(vector))).catch(() => {});
+        if (wanted) this.#say(link, defText(vector));
       }
     } else if (wire.tag.startsWith("new") && device !== undefined && name !== undefined) {
       const values = Object.fromEntries(
         wire.children.map((one) => [one.attributes.name ?? "", one.text.trim()]),
       );
-      const command = { device, name, values };
+      const atSeconds = (this.clock.nowMs() - this.#startMs) / 1000;
+      const command = { device, name, values, atSeconds };
       this.commands.push(command);
       if (this.#ignored.has(name)) return;
       const rule = this.#rules.get(name);

@@ -2,6 +2,7 @@ import { expect, test } from "vitest";
 import { acceleratedClock, systemClock } from "../../../drivers/kit/clock.ts";
 import { withDeadline } from "../../../drivers/kit/deadline.ts";
 import { DeadlineError } from "../../../drivers/kit/errors.ts";
+import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
 import { NothingLeftToWaitForError, VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 
 const startMs = Date.UTC(2026, 5, 21, 10);
@@ -74,6 +75,23 @@ test("two accelerated clocks with the same three numbers agree", async () => {
   expect(between).toBeGreaterThanOrEqual(before);
   expect(between).toBeLessThanOrEqual(after);
   expect(systemClock.nowMs()).toBeGreaterThan(startMs - 1e12);
+});
+
+test("the machine's wall clock is set back two hours: spans go on at the clock's own pace", async () => {
+  const real = Date.now;
+  for (const clock of [systemClock, acceleratedClock({ speed: 100, startUtcMs: startMs, epochMs: real() })]) {
+    const [beforeUtcMs, before] = [clock.nowMs(), clock.monotonicSeconds()];
+    const elapsedSeconds = startStopwatch(clock);
+    try {
+      Date.now = () => real() - 7_200_000;
+      await clock.sleep(0.02);
+      expect(clock.nowMs()).toBeLessThan(beforeUtcMs);
+      expect(clock.monotonicSeconds()).toBeGreaterThan(before);
+      expect(elapsedSeconds()).toBeGreaterThan(0.015);
+    } finally {
+      Date.now = real;
+    }
+  }
 });
 
 test("while work is held the virtual clock waits for it and takes no processor time", async () => {

@@ -158,6 +158,7 @@ test("a mount that believes in a wrong site or time points as much off the sky, 
 function likeClock(clock: Clock, parts: Partial<Clock>): Clock {
   return {
     nowMs: () => clock.nowMs(),
+    monotonicSeconds: () => clock.monotonicSeconds(),
     setTimer: (seconds, callback) => clock.setTimer(seconds, callback),
     sleep: (seconds, signal) => clock.sleep(seconds, signal),
     hold: (work) => clock.hold(work),

@@ -42,13 +42,13 @@ export function agentAsleep(): Fault {
   };
 }
 
-/** The agent's wall clock is set: a computer without a battery clock gets its time from the network. */
-export function clockStepped(bySeconds: number): Fault {
+/** The clock of the agent's computer is set forward by so much, or back by less than 0; the Sun stays where it is. */
+export function clockStepped(hours: number): Fault {
   return {
-    name: `clock steps by ${bySeconds.toFixed(0)} s`,
+    name: `clock set by ${hours} h`,
     begin: (rig) => {
-      agentOf(rig).stepClock(bySeconds);
-      return undefined;
+      agentOf(rig).stepClock(hours * 3600);
+      return () => agentOf(rig).stepClock(-hours * 3600);
     },
   };
 }

@@ -108,10 +108,10 @@ class Pointing {
     const { bench, aim, tuned } = this.work;
     await this.#moveTo(to, signal);
     const before = await aim!.reported(signal);
-    const startedMs = bench.clock.nowMs();
+    const startedUtcMs = bench.clock.nowMs();
     const frames: Frame[] = [];
     while (frames.length < frameCount) frames.push(await exposeTuned(bench, tuned!, "flat", signal));
-    const utcMs = (startedMs + bench.clock.nowMs()) / 2;
+    const utcMs = (startedUtcMs + bench.clock.nowMs()) / 2;
     return { frames, utcMs, shift: shiftPx(this.work, before) };
   }
 

@@ -1,3 +1,4 @@
+import { startStopwatch } from "../../../../drivers/kit/stopwatch.ts";
 import type { Frame } from "../../../../drivers/roles/camera.ts";
 import { lengthArcsec, type SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { type Aim, addOffsets, distanceArcsec, scaleOffset, subtractOffset } from "../../centre/aim.ts";
@@ -51,13 +52,13 @@ export async function exposeWhileMoving(
   });
   leg.catch(() => {}); // awaited below, in any case
   try {
-    const startMs = clock.nowMs();
+    const elapsedSeconds = startStopwatch(clock);
     let before = start;
     let seconds = 0;
     while (!over && distanceArcsec(before, start) < underWayShare * lengthArcsec(by)) {
       await clock.sleep(lookEverySeconds, signal);
       before = await aim.reported(signal);
-      seconds = (clock.nowMs() - startMs) / 1000;
+      seconds = elapsedSeconds();
       if (distanceArcsec(before, start) < 1 && seconds > unseenSecondsMax) break;
     }
     const arcsecPerSecond = seconds > 0 ? distanceArcsec(before, start) / seconds : 0;

@@ -1,4 +1,5 @@
 import { MissingAbilityError } from "../../../../drivers/kit/errors.ts";
+import { startStopwatch } from "../../../../drivers/kit/stopwatch.ts";
 import { lengthArcsec, type SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
 import { driftRadiusPx } from "../../../imaging/displaced/drift/drift-room.ts";
@@ -94,7 +95,7 @@ export async function exposeDriftFrames(work: DriftWork, signal: AbortSignal): P
   const places = driftPath(wanted, work.radiusPx * arcsecPerPx);
   const atCentre = await lookAtRest(work, signal);
   const exposuresMax = Math.ceil(wanted * 1.3) + 4;
-  const startedMs = clock.nowMs();
+  const elapsedSeconds = startStopwatch(clock);
   let smearPxMost = 0;
   for (let leg = 0; work.frames.length < wanted && leg < exposuresMax; leg++) {
     const to = addOffsets(home, places[leg % wanted]!);
@@ -117,7 +118,7 @@ export async function exposeDriftFrames(work: DriftWork, signal: AbortSignal): P
       smearPxMost = Math.max(smearPxMost, smearPx);
       keepFrame(work, { ...moving, at: fromCentre }, isProofFrame(work.frames.length, proofFrames, wanted));
     }
-    const perFrame = (clock.nowMs() - startedMs) / 1000 / (leg + 1);
+    const perFrame = elapsedSeconds() / (leg + 1);
     const done = work.frames.length;
     bench.progress({ what: "flat frames", done, of: wanted, secondsLeft: perFrame * (wanted - done) });
     signal.throwIfAborted();

@@ -64,6 +64,7 @@ function cameraOn(world: World): Camera {
         });
       }),
     ensureStopped: async () => camera.abort(),
+    sendStop: async () => camera.abort(),
   };
 }
 
@@ -90,6 +91,7 @@ function leafOn(world: World, role: "cover" | "diffuser"): Cover {
             : "unknown",
     ensureClosed: () => to(closed),
     ensureOpen: () => to(open),
+    sendClose: async () => leaf.moveTo(closed),
   };
 }
 
@@ -136,6 +138,8 @@ function mountOn({ mount, clock }: World): Mount {
       await jog("north", northArcsec, signal);
     },
     ensureStopped: async () => mount.stop(),
+    sendStop: async () => mount.stop(),
+    sendTrackingOff: async () => mount.setTracking(false),
   };
 }
 

@@ -1,6 +1,7 @@
 import { expect, test } from "vitest";
 import { checkPlan } from "../../../../agent/run/checks/check-plan.ts";
 import { RunRefusedError } from "../../../../agent/run/record/run-errors.ts";
+import type { RetreatRecord } from "../../../../agent/run/record/run-record.ts";
 import { readPlan } from "../../../../plans/plan-file.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
 import { forenoonUtcMs, testPlanText, testRigText } from "../fake-run.ts";
@@ -12,6 +13,7 @@ interface Given {
   nowUtcMs?: number;
   unattended?: boolean;
   freeMegabytes?: number;
+  trip?: RetreatRecord;
 }
 
 function refusal(given: Given): RunRefusedError | undefined {
@@ -24,6 +26,7 @@ function refusal(given: Given): RunRefusedError | undefined {
       nowUtcMs: given.nowUtcMs ?? forenoonUtcMs,
       unattended: given.unattended ?? true,
       freeDiskMegabytes: () => given.freeMegabytes ?? 10_000,
+      unconfirmedTrip: given.trip,
     });
   } catch (error) {
     if (error instanceof RunRefusedError) return error;
@@ -52,6 +55,11 @@ test("a filter confirmed tomorrow is a slip of the pen, and refused; today in an
     "in the future",
   );
   expect(refusal({ rig: testRigText.replace("2026-05-01", "2026-06-21") })).toBeUndefined();
+  expect(refusal({ rig: testRigText.replace("2026-05-01", "2026-06-20T10:01Z") })!.message).toContain(
+    "in the future",
+  );
+  for (const time of ["2026-06-20T10:00Z", "2026-06-20T11:30:59+02:00"])
+    expect(refusal({ rig: testRigText.replace("2026-05-01", time) })).toBeUndefined();
 });
 
 test("the Sun has to stay high enough for the whole of the planned time", () => {
@@ -78,6 +86,26 @@ test("a plan that begins by waiting for the Sun may start before sunrise", () =>
   const waits = testPlanText.replace("steps:\n", "steps:\n  - wait: { untilSunAltitudeDegrees: 25 }\n");
   expect(refusal({ nowUtcMs: dawn })!.kind).toBe("safety");
   expect(refusal({ plan: waits, nowUtcMs: dawn })).toBeUndefined();
+});
+
+test("far too much light after which nobody confirmed the filter: no plan that needs the Sun begins", () => {
+  const trip = {
+    rig: "garden",
+    runId: "1",
+    utcMs: Date.UTC(2026, 5, 19, 14, 5, 30),
+    kind: "brightness",
+    reason: "99 % of the lit pixels clip",
+    lastConfirmed: "2026-05-01",
+  } as const;
+  const refused = refusal({ trip })!;
+  expect(refused.kind).toBe("safety");
+  expect(refused.message).toBe(
+    "a run retreated at 2026-06-19T14:05Z, because 99 % of the lit pixels clip, and nobody has confirmed the Sun filter since",
+  );
+  expect(refused.whatToDo).toContain("a day after 2026-06-19, or a time after 2026-06-19T14:05Z");
+  expect(refused.whatToDo).toContain("Never look through");
+  const plan = "plan: pause\nsteps:\n  - wait: { minutes: 5 }\n";
+  expect(refusal({ trip, plan })).toBeUndefined();
 });
 
 test("too little room on the disk", () => {

@@ -1,10 +1,17 @@
 import { beforeEach, expect, test } from "vitest";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
+import { clockWatch } from "../../../../agent/run/guard/clock-watch.ts";
 import { checkConditionsOnce, type GuardWatch, watchConditions } from "../../../../agent/run/guard/guard.ts";
-import { type GuardRequest, guardWatches } from "../../../../agent/run/guard/guard-watches.ts";
+import {
+  type GuardRequest,
+  guardWatches,
+  weatherWatches,
+} from "../../../../agent/run/guard/guard-watches.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
+import type { Clock } from "../../../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
+import { ComputerClock } from "../../../stage/computer-clock.ts";
 import { FakeRig } from "../fake-rig.ts";
 import { forenoonUtcMs, testRigText } from "../fake-run.ts";
 
@@ -34,11 +41,15 @@ beforeEach(() => {
 });
 
 /** Watches for a while. @returns what was lost, and after how many seconds */
-async function watchFor(seconds: number, watches: readonly GuardWatch[] = guardWatches(request)) {
+async function watchFor(
+  seconds: number,
+  watches: readonly GuardWatch[] = guardWatches(request),
+  watchClock: Clock = clock,
+) {
   const stop = new AbortController();
   const lost: { afterSeconds: number; name: string; reason: string }[] = [];
   const startMs = clock.nowMs();
-  const watch = watchConditions(watches, { clock, signal: stop.signal }, (reason, { name }) =>
+  const watch = watchConditions(watches, { clock: watchClock, signal: stop.signal }, (reason, { name }) =>
     lost.push({ afterSeconds: (clock.nowMs() - startMs) / 1000, name, reason }),
   );
   await clock.drive(clock.sleep(seconds).then(() => stop.abort(new Error("seen enough"))));
@@ -77,6 +88,31 @@ test("rain is told at once; a cloud in the report is not", async () => {
   expect(lost).toMatchObject([{ name: "weather", reason: "Fake weather: weather unsafe (rain)" }]);
   expect(lost[0]!.afterSeconds).toBeGreaterThanOrEqual(200);
   expect(lost[0]!.afterSeconds).toBeLessThanOrEqual(212);
+});
+
+test.each([-8, -2, 2])(
+  "the clock is set by %s h while the station is silent: its minute is a minute",
+  async (hours) => {
+    const computer = new ComputerClock(clock);
+    const watches = weatherWatches(rig.open(), 60);
+    at(100, () => rig.silent.add("weather"));
+    at(110, () => computer.step(hours * 3600));
+    const [lost] = await watchFor(400, watches, computer);
+    expect(lost!.afterSeconds).toBeGreaterThanOrEqual(160);
+    expect(lost!.afterSeconds).toBeLessThanOrEqual(180);
+  },
+);
+
+test("the clock is set in mid-run: told with how much; corrections below a few seconds are none", async () => {
+  const computer = new ComputerClock(clock);
+  at(100, () => computer.step(4));
+  at(200, () => computer.step(-4));
+  expect(await watchFor(400, [clockWatch(computer)], computer)).toEqual([]);
+  at(100, () => computer.step(-2 * 3600));
+  const lost = await watchFor(400, [clockWatch(computer)], computer);
+  expect(lost).toMatchObject([{ name: "clock" }]);
+  expect(lost[0]!.reason).toContain("was set back by 2.00 h");
+  expect(lost[0]!.afterSeconds).toBeLessThanOrEqual(110);
 });
 
 test("a station that says nothing for half a minute is forgiven, for more than a minute it is not", async () => {

@@ -110,7 +110,7 @@ test("masters are listed newest first with their verdicts", () => {
 test("a ledger of a later version is left alone", () => {
   {
     using ledger = new Ledger(file);
-    ledger.database.run("pragma user_version = 2");
+    ledger.database.run("pragma user_version = 3");
   }
   expect(() => new Ledger(file)).toThrow("written by a later version");
 });

@@ -91,6 +91,15 @@ test("a station that answers but reports nothing new goes stale by its own perio
     expect((await weather.state(bench.signal)).safety).toBe("safe");
   }));
 
+test("a report ages by the time that has passed, not by a clock that is set back meanwhile", () =>
+  onBench(station("1.9.9"), async (bench) => {
+    const weather = await openStation(bench);
+    bench.server.ignore("WEATHER_REFRESH");
+    bench.computer.step(-7200);
+    await bench.clock.sleep(200);
+    expect(await weather.state(bench.signal)).toMatchObject({ safety: "unknown" });
+  }));
+
 test("a station that cannot read its source is unknown", () =>
   onBench(station("1.9.9"), async (bench) => {
     bench.server.on("WEATHER_REFRESH", () => bench.server.set(name, "WEATHER_PARAMETERS", "Alert"));

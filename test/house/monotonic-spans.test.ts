@@ -1,0 +1,57 @@
+import { expect, test } from "vitest";
+import { codeOf, sources } from "./imports.ts";
+
+/** Where times of day are compared by right: dates on files, in plans and in what devices say of their clocks. */
+const byTimeOfDay: Readonly<Record<string, string>> = {
+  "agent/imaging/defocus/sky-plane.ts": "how the sky's light changes through the day",
+  "agent/outputs/report-words.ts": "a finished run's length, from the record's dates",
+  "agent/outputs/time-line.ts": "a finished run's dates on a chart",
+  "agent/procedures/images/check-flat.ts": "age of a flat by the date in its file",
+  "agent/run/checks/check-plan.ts": "planned hours of the day",
+  "agent/run/checks/check-rig.ts": "the mount's clock against ours",
+  "agent/run/guard/sun-filter.ts": "days since a person looked at the filter",
+  "agent/run/ledger/history.ts": "dates of files",
+  "agent/run/ledger/retreats.ts": "whether a person looked at the filter after a retreat",
+  "agent/run/steps/new-flat.ts": "planned hours of the day",
+  "agent/run/steps/planned-time.ts": "planned hours of the day",
+  "agent/run/steps/step-table.ts": "planned hours of the day",
+  "drivers/indi/wire/frame-check.ts": "the camera's time stamp against ours",
+};
+
+const files = sources.filter(
+  (file) => /^(agent|drivers)\//.test(file) && !/^(agent\/sky|drivers\/kit)\//.test(file),
+);
+
+/** A difference or comparison with a reading of the wall clock, which a step of that clock falsifies. */
+const span =
+  /(?:nowMs\(\)|[uU]tcMs\b)[!)]*\s*(?:-|[<>])|(?:-|(?<!=)[<>]=?)\s*\(?(?:[\w#]+[.!?]+)*(?:nowMs\(\)|\w*[uU]tcMs\b)/;
+
+const linesOf = (file: string) => codeOf(file).split("\n");
+
+test("spans, deadlines and ages are read from the monotonic clock", () => {
+  const found = files.filter((file) => linesOf(file).some((line) => span.test(line)));
+  expect(found.toSorted()).toEqual(Object.keys(byTimeOfDay).toSorted());
+});
+
+test("a reading of the wall clock is called so", () => {
+  const kept = /([\w#]+)\s*(?:\?\?)?[=:](?!>)\s*(?:[\w#]+[.!?]+)*nowMs\(\)/;
+  const found = files.flatMap((file) =>
+    linesOf(file).flatMap((line) => {
+      const name = kept.exec(line)?.[1];
+      return name === undefined || /utcms$|^epochMs$/i.test(name) ? [] : [`${file}: ${line.trim()}`];
+    }),
+  );
+  expect(found).toEqual([]);
+});
+
+test.each([
+  "const seconds = (clock.nowMs() - startMs) / 1000;",
+  "if (this.clock.nowMs() >= this.#untilMs) return;",
+  "while (untilMs > tools.clock.nowMs()) look();",
+  "const age = now - seen.measuredUtcMs;",
+  "return flat.madeUtcMs! - startedUtcMs;",
+])("seen as a span: %s", (line) => expect(line).toMatch(span));
+
+test.each(["const at = () => clock.nowMs();", "measuredUtcMs: bench.clock.nowMs(),"])("no span: %s", (line) =>
+  expect(line).not.toMatch(span),
+);
