@@ -5,7 +5,7 @@ import { parseArgs } from "node:util";
 import { describeStorm, replayLine } from "../storms/describe-storm.ts";
 import { drawStorm } from "../storms/draw-storm.ts";
 import { playStorm } from "../storms/play-storm.ts";
-import { shrinkStorm } from "../storms/shrink-storm.ts";
+import { shrinkStorm, violates } from "../storms/shrink-storm.ts";
 import type { StormLine } from "./storm-worker.ts";
 
 /**
@@ -60,7 +60,7 @@ async function replay(seed: number, shrink: boolean, print: (line: string) => vo
   print(`digest ${digest}`);
   if (shrink)
     for (const name of new Set(violations.map((one) => one.class)))
-      print(`shrunk for ${name}: ${describeStorm(await shrinkStorm(storm, name))}`);
+      print(`shrunk for ${name}: ${describeStorm(await shrinkStorm(storm, violates(name)))}`);
   return violations.length === 0;
 }
 
@@ -148,7 +148,7 @@ function countBy(
 async function shrinkEach(lines: readonly StormLine[], print: (line: string) => void): Promise<void> {
   for (const [name, among] of countBy(lines, ({ violations }) => violations.map((one) => one.class))) {
     const { seed, violations } = among[0]!;
-    const small = await shrinkStorm(drawStorm(seed), name);
+    const small = await shrinkStorm(drawStorm(seed), violates(name));
     print("");
     print(`${name}: ${among.length} of ${lines.length}`);
     print(`  ${violations.find((one) => one.class === name)!.what}`);

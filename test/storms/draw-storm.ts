@@ -46,13 +46,13 @@ function phaseWeights(plan: PlanName, index: number): readonly (readonly [Phase,
   ];
 }
 
-/** Which times of a phase are drawn from. */
-const timesMost: Readonly<Partial<Record<Phase, number>>> = {
-  uncovering: 2,
-  uncovered: 2,
-  exposing: 6,
-  openSlew: 2,
-};
+/** Which times of a phase are drawn from: no more than a run comes to. */
+function timesMost(phase: Phase, plan: PlanName): number {
+  if (phase === "exposing") return plan === "centre" ? 3 : 6;
+  if (phase === "openSlew") return 2;
+  const opensAgain = plan === "flat" || plan === "waits";
+  return opensAgain && (phase === "uncovering" || phase === "uncovered" || phase === "closing") ? 2 : 1;
+}
 
 /** How long after its beginning at most [s]. */
 const mostAfterSeconds: Readonly<Partial<Record<Phase, number>>> = {
@@ -171,7 +171,7 @@ function drawFault(
   return {
     kind,
     draw: random.whole(0, 0x7fffffff),
-    when: { phase, nth: random.whole(1, timesMost[phase] ?? 1), afterSeconds },
+    when: { phase, nth: random.whole(1, timesMost(phase, plan)), afterSeconds },
     ...(passes && { forSeconds: rounded(Math.exp(random.between(Math.log(1), Math.log(200)))) }),
   };
 }

@@ -19,9 +19,9 @@ export function judgeStorm({
   const { moments, struck } = happened;
   const wasFoundOpen = moments[0] !== undefined && isExposed(moments[0]);
   const isDangerous =
-    struck.some(({ danger, endedMs }) => danger && endedMs === undefined) ||
+    struck.some(({ danger, endedMs }) => danger?.seenBy && endedMs === undefined) ||
     moments.at(-1)?.filterFitted === false;
-  const isBack = (endings.at(-1)?.differences.length ?? 1) === 0;
+  const isBack = endings.at(-1)?.settings?.every(({ state }) => state !== "different") ?? false;
   const files = endings.flatMap(({ atMs, folder, files }) =>
     folder === undefined || files === undefined || storm.faults.some(({ kind }) => kind === "run folder gone")
       ? []

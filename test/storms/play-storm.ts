@@ -7,6 +7,7 @@ import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { Happened, Life, Violation } from "../stage/checkers/happened.ts";
+import { liesAtSun } from "../stage/checkers/held-too-long.ts";
 import type { Ending } from "../stage/checkers/told-at-end.ts";
 import { AgentKilledError, openStage, type Stage } from "../stage/stage.ts";
 import { drivenRoles } from "./draw-storm.ts";
@@ -109,8 +110,8 @@ class StormPlay {
     for (const repair of [false, true]) {
       const stage = this.#stage;
       if (stage.ledger.unfinishedRuns("scene").length === 0) return;
-      if (repair) for (const end of this.#endFault.splice(0)) end();
       await stage.clock.drive(stage.clock.sleep(this.storm.restartSeconds));
+      if (repair) for (const end of this.#endFault.splice(0)) end();
       await this.#live("restore", async () => {
         const recovered = await stage.restore();
         return { settings: recovered.flatMap(({ settings }) => settings) };
@@ -132,7 +133,9 @@ class StormPlay {
     const fromMs = clock.nowMs();
     const firstNote = this.#watch.notes.length;
     const tooLong = clock.setTimer(endlessSeconds, () => {
-      const waitsForPerson = this.storm.rig.person === "absent" && stage.differences().length === 0;
+      const waitsForPerson =
+        this.storm.rig.person === "absent" &&
+        !stage.world.history.some(({ part }) => part === "mount" || part === "cover");
       if (!waitsForPerson) this.#trouble("endless", `no end within ${endlessSeconds} s`);
       stage.killAgent();
     });
@@ -181,11 +184,15 @@ class StormPlay {
     );
   }
 
-  /** Liars, and what others moved while the rig was put back or after. */
+  /** Liars, what others moved while the rig was put back or after, and what no device of the rig stands for. */
   #unknowable({ restoreMs, untilMs }: Life): RoleName[] {
+    const { without } = this.storm.rig;
+    const coverCouldBeKnown = this.#stage.world.history.some(liesAtSun);
     return this.#stage.struck.flatMap(({ fault, beganMs, endedMs }) => [
-      ...(endedMs === undefined ? (fault.lies ?? []) : []),
-      ...(beganMs >= (restoreMs ?? untilMs) ? (fault.foreign ?? []) : []),
+      ...(endedMs === undefined ? (fault.lies ?? []) : []).filter(
+        (role) => role !== "cover" || !coverCouldBeKnown,
+      ),
+      ...(fault.foreign ?? []).filter((role) => beganMs >= (restoreMs ?? untilMs) || without.includes(role)),
     ]);
   }
 

@@ -1,4 +1,4 @@
-import { playStorm } from "./play-storm.ts";
+import { playStorm, type StormPlayed } from "./play-storm.ts";
 import type { Storm } from "./storm.ts";
 
 /** Simpler storms, the most welcome first. */
@@ -35,15 +35,19 @@ function simpler(storm: Storm): Storm[] {
 }
 
 /**
- * The simplest storm found that still violates the same class: fewest faults, simplest rig.
+ * The simplest storm found that still fails: fewest faults, simplest rig.
+ * @param fails which failure it has to keep
  * @param playsMost how many storms may be played for it
  */
-export async function shrinkStorm(storm: Storm, violationClass: string, playsMost = 60): Promise<Storm> {
+export async function shrinkStorm(
+  storm: Storm,
+  fails: (played: StormPlayed) => boolean,
+  playsMost = 40,
+): Promise<Storm> {
   let plays = 0;
   const stillFails = async (candidate: Storm) => {
     plays++;
-    const { violations } = await playStorm(candidate);
-    return violations.some((one) => one.class === violationClass);
+    return fails(await playStorm(candidate));
   };
   let best = storm;
   for (let isDone = false; !isDone; ) {
@@ -58,3 +62,9 @@ export async function shrinkStorm(storm: Storm, violationClass: string, playsMos
   }
   return best;
 }
+
+/** Whether a violation of that class was found. */
+export const violates =
+  (violationClass: string) =>
+  ({ violations }: StormPlayed): boolean =>
+    violations.some((one) => one.class === violationClass);

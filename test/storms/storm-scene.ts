@@ -3,9 +3,9 @@ import { sunPlace } from "../../sim-devices/scene/sun/sun-place.ts";
 import { sceneOfWidth } from "../stage/scenes.ts";
 import type { Storm } from "./storm.ts";
 
-const sizePx = 64;
+const sizePx = 72;
 
-/** A smooth Sun on a sensor so small that a frame costs next to nothing: the least that a limb can be measured on. */
+/** A smooth Sun on the smallest sensor that shows enough of the limb for a disc to be centred by it. */
 export const stormScene: SceneSpec = (() => {
   const scene = sceneOfWidth(sizePx, 0);
   const { camera, sun, startsWith } = scene;

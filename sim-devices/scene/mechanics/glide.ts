@@ -111,8 +111,9 @@ export class Glide {
       this.#rest(this.#pretendedFrom);
       this.#pretendedFrom = undefined;
     }
+    if (this.#jamAt === undefined) return;
     this.#jamAt = undefined;
-    if (this.#jammed) this.#leave(this.#wanted);
+    if (this.#moving) this.#leave(this.#wanted);
   }
 
   /** The world ends: no timer is left. */

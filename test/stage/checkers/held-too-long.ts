@@ -122,18 +122,13 @@ function stuckCovers({ moments, struck }: Happened): Demand[] {
     });
 }
 
-/** Open while it says that it is closed: a frame taken at the Sun shows it. */
+/** Open to the Sun while it says that it is closed: a frame would show it. */
+export function liesAtSun(moment: Moment): boolean {
+  return moment.coverReported === 0 && isExposed(moment);
+}
+
 function lyingCovers({ moments }: Happened): Demand[] {
-  const lies = (moment: Moment) => moment.coverReported === 0 && isExposed(moment);
-  let isShowing = false;
-  let startedMs: number | undefined;
-  for (const moment of moments) {
-    if (moment.what === "exposureStarted") isShowing = lies(moment);
-    if (moment.what === "frameReady" && isShowing && lies(moment)) {
-      startedMs = moment.atMs;
-      break;
-    }
-  }
+  const startedMs = moments.find(liesAtSun)?.atMs;
   if (startedMs === undefined) return [];
   const honest = moments.find((moment) => moment.atMs > startedMs && moment.coverReported > 0);
   return [

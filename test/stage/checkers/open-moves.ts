@@ -19,15 +19,18 @@ export function openMoves(happened: Happened): Violation[] {
     const isStart = moment.part === "mount" && /^(slew|park)(Started|Overlapped)$/.test(moment.what);
     if (!isStart || !isOpenAndSeen(moment) || moment.sunAltitudeDegrees < 0 || isForeign(moment, happened))
       return [];
-    const endMs =
-      moments.slice(i + 1).find(({ mount }) => mount === "still")?.atMs ?? Number.POSITIVE_INFINITY;
+    const endMs = moments.slice(i + 1).find(isOver)?.atMs ?? Number.POSITIVE_INFINITY;
     const slew = moments.slice(i).filter(({ atMs }) => atMs <= endMs);
     const isClosing = (slew[1]?.coverReported ?? 1) < moment.coverReported;
     const nearest = Math.min(
       ...slew.filter(({ coverReported }) => coverReported > 0).map((m) => m.sunSeparationDegrees),
     );
     const from = moment.sunSeparationDegrees;
-    const to = moment.targetSunSeparationDegrees ?? slew.at(-1)!.sunSeparationDegrees;
+    // A mount that deceives does not go where it is sent.
+    const isSent = !happened.struck.some(
+      ({ lies, beganMs }) => lies?.includes("mount") && beganMs <= moment.atMs,
+    );
+    const to = (isSent ? moment.targetSunSeparationDegrees : undefined) ?? slew.at(-1)!.sunSeparationDegrees;
     const life = lives.findLast(({ fromMs }) => fromMs <= moment.atMs);
     const puttingBackMs = Math.min(
       ...[life?.retreatMs, life?.restoreMs].map((ms) => ms ?? Number.POSITIVE_INFINITY),
@@ -43,6 +46,11 @@ export function openMoves(happened: Happened): Violation[] {
     if (isFar && !isClosing && canClose(moment, happened)) return find("far", path);
     return [];
   });
+}
+
+/** A slew is over when the mount stands still, or is sent elsewhere. */
+function isOver({ part, what, mount }: Moment): boolean {
+  return mount === "still" || (part === "mount" && what.endsWith("Overlapped"));
 }
 
 /** A cover of which the agent could know that it is open; one that has just opened by itself is forgiven. */

@@ -150,12 +150,9 @@ describe("open to the Sun for longer than allowed", () => {
     expect(heldTooLong(happened([seen[0]!, moment(900, open, bare)]))).toEqual([]); // nothing looked
   });
 
-  test("a cover that is open and says that it is closed shows in a frame", () => {
+  test("a cover that is open to the Sun and says that it is closed: a frame would show it", () => {
     const lies = { coverReported: 0 };
-    const frame = [
-      moment(30, open, { ...lies, part: "camera", what: "exposureStarted" }),
-      moment(31, open, { ...lies, part: "camera", what: "frameReady" }),
-    ];
+    const frame = [moment(30, open, { ...lies, part: "cover", what: "moveEnded" })];
     const struck: Happened["struck"] = [{ name: "lies", blocks: ["cover"], beganMs: 25_000 }];
     const away = { ...lies, sunSeparationDegrees: 30 };
     expect(

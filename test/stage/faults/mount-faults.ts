@@ -45,6 +45,7 @@ export function mountJumps(raHours: number): Fault {
 export function mountStaysBusy(): Fault {
   return {
     name: "mount stays busy",
+    lies: ["mount"],
     begin: ({ world }) => {
       world.mount.neverSettles = true;
       return () => {
@@ -72,7 +73,6 @@ export function mountRefusesToTrack(): Fault {
 export function slewsEndElsewhere(hourAngleDegrees: number, decDegrees: number): Fault {
   return {
     name: `slews end ${Math.hypot(hourAngleDegrees, decDegrees).toFixed(1)} degrees off`,
-    lies: ["mount"],
     begin: ({ world }) => {
       world.mount.missesBy = { hourAngleDegrees, decDegrees };
       return () => {
