@@ -101,7 +101,7 @@ export class IndiServer {
     this.#dead.add(name);
     device.die();
     const { clock } = this.world;
-    this.#tellGone(name);
+    this.#announceGone(name);
     if (options.restart === false) return;
     const restart = clock.setTimer(restartSeconds, () => {
       this.#restarts.delete(restart);
@@ -119,7 +119,7 @@ export class IndiServer {
   redefine(name: string, afterSeconds: number): void {
     const device = this.#deviceCalled(name);
     if (this.#dead.has(name)) return;
-    this.#tellGone(name);
+    this.#announceGone(name);
     const again = this.world.clock.setTimer(afterSeconds, () => {
       this.#restarts.delete(again);
       device.define();
@@ -133,7 +133,7 @@ export class IndiServer {
     return device;
   }
 
-  #tellGone(name: string): void {
+  #announceGone(name: string): void {
     const parts = [delXml(name, undefined, this.world.clock.nowMs())];
     this.#toClients({ tag: "delProperty", device: name, name: "", parts });
   }

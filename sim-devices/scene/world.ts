@@ -86,6 +86,9 @@ export class World {
   #filterFitted = true;
   #slip: TrainSlip | undefined;
   #watch: ClockTimer | undefined;
+  #lastSun:
+    | { readonly site: SceneSpec["site"]; readonly utcMs: number; readonly place: SunPlace }
+    | undefined;
 
   constructor(options: WorldOptions) {
     const { spec, clock } = options;
@@ -208,8 +211,14 @@ export class World {
     return this.#elsewhere?.site ?? this.spec.site;
   }
 
+  /** Asked several times at one moment; an ephemeris is worked out once for it. */
   sun(): SunPlace {
-    return sunPlace(this.site(), this.clock.nowMs());
+    const [site, utcMs] = [this.site(), this.clock.nowMs()];
+    const last = this.#lastSun;
+    if (last?.site === site && last.utcMs === utcMs) return last.place;
+    const place = sunPlace(site, utcMs);
+    this.#lastSun = { site, utcMs, place };
+    return place;
   }
 
   /** The true line of sight, of date. */
@@ -318,7 +327,7 @@ export class World {
   }
 
   #somethingMoves(): boolean {
-    const leafMoves = (leaf: Glide) => leaf.moving && leaf.position > 0 && leaf.position < 1;
+    const leafMoves = (leaf: Glide) => leaf.travelling && leaf.position > 0 && leaf.position < 1;
     return (
       this.mount.phase !== "still" || this.mount.jogging || leafMoves(this.cover) || leafMoves(this.diffuser)
     );

@@ -13,12 +13,12 @@ export interface StormLine {
   readonly cpuSeconds: number;
 }
 
-for await (const line of createInterface({ input: process.stdin })) {
-  const storm = drawStorm(Number(line));
+for await (const seed of createInterface({ input: process.stdin })) {
+  const storm = drawStorm(Number(seed));
   const before = process.cpuUsage();
   const { digest, violations, happened, phases, endings } = await playStorm(storm);
   const { user, system } = process.cpuUsage(before);
-  const told: StormLine = {
+  const line: StormLine = {
     seed: storm.seed,
     digest,
     violations: violations.map(({ class: name, what }) => ({ class: name, what })),
@@ -28,5 +28,5 @@ for await (const line of createInterface({ input: process.stdin })) {
     exitCode: endings[0]?.exitCode,
     cpuSeconds: (user + system) / 1e6,
   };
-  process.stdout.write(`${JSON.stringify(told)}\n`);
+  process.stdout.write(`${JSON.stringify(line)}\n`);
 }

@@ -9,7 +9,7 @@ import { shrinkStorm, violates } from "../storms/shrink-storm.ts";
 import type { StormLine } from "./storm-worker.ts";
 
 /**
- * `npm run campaign storms -- [--from 1] [--count 10000] [--workers 2] [--shrink]`, or `-- --seed N` for one of them, told
+ * `npm run campaign storms -- [--from 1] [--count 10000] [--workers 2] [--shrink]`, or `-- --seed N` for one of them,
  * event by event. @returns whether nothing was violated
  */
 export async function run(args: readonly string[], print: (line: string) => void): Promise<boolean> {

@@ -1,9 +1,9 @@
+import { exposedTooLong, isExposed } from "../stage/checkers/exposed-too-long.ts";
 import { brokenFiles } from "../stage/checkers/files-whole.ts";
 import type { Happened, Violation } from "../stage/checkers/happened.ts";
-import { heldTooLong, isExposed } from "../stage/checkers/held-too-long.ts";
-import { leftOpen } from "../stage/checkers/left-open.ts";
-import { openMoves } from "../stage/checkers/open-moves.ts";
-import { type Ending, toldAtEnd } from "../stage/checkers/told-at-end.ts";
+import { leftExposed } from "../stage/checkers/left-exposed.ts";
+import { type Ending, reportedAtEnd } from "../stage/checkers/reported-at-end.ts";
+import { uncoveredMoves } from "../stage/checkers/uncovered-moves.ts";
 import type { Storm } from "./storm.ts";
 
 /** Everything in a storm that must never happen, in order. */
@@ -28,10 +28,10 @@ export function judgeStorm({
       : brokenFiles(folder, files).map((what) => ({ atMs, class: "files", what })),
   );
   return [
-    ...heldTooLong(happened),
-    ...openMoves(happened),
-    ...leftOpen(happened, wasFoundOpen && isBack && !isDangerous),
-    ...endings.flatMap(toldAtEnd),
+    ...exposedTooLong(happened),
+    ...uncoveredMoves(happened),
+    ...leftExposed(happened, wasFoundOpen && isBack && !isDangerous),
+    ...endings.flatMap(reportedAtEnd),
     ...files,
   ].sort((a, b) => a.atMs - b.atMs);
 }

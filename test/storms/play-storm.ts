@@ -6,9 +6,9 @@ import type { SettingRecord } from "../../agent/run/record/run-record.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
+import { liesAtSun } from "../stage/checkers/exposed-too-long.ts";
 import type { Happened, Life, Violation } from "../stage/checkers/happened.ts";
-import { liesAtSun } from "../stage/checkers/held-too-long.ts";
-import type { Ending } from "../stage/checkers/told-at-end.ts";
+import type { Ending } from "../stage/checkers/reported-at-end.ts";
 import { AgentKilledError, openStage, type Stage } from "../stage/stage.ts";
 import { drivenRoles } from "./draw-storm.ts";
 import { kindOf } from "./fault-kinds.ts";
@@ -185,15 +185,18 @@ class StormPlay {
   }
 
   /** Liars, what others moved while the rig was put back or after, and what no device of the rig stands for. */
-  #unknowable({ restoreMs, untilMs }: Life): RoleName[] {
+  #unknowable({ baselineMs, restoreMs, untilMs }: Life): RoleName[] {
     const { without } = this.storm.rig;
-    const coverCouldBeKnown = this.#stage.world.history.some(liesAtSun);
-    return this.#stage.struck.flatMap(({ fault, beganMs, endedMs }) => [
-      ...(endedMs === undefined ? (fault.lies ?? []) : []).filter(
-        (role) => role !== "cover" || !coverCouldBeKnown,
-      ),
-      ...(fault.foreign ?? []).filter((role) => beganMs >= (restoreMs ?? untilMs) || without.includes(role)),
-    ]);
+    const { history } = this.#stage.world;
+    const isKnowable = (role: RoleName) => role === "cover" && history.some(liesAtSun);
+    return this.#stage.struck.flatMap(({ fault: { lies = [], foreign = [] }, beganMs, endedMs }) => {
+      const lasts = endedMs === undefined;
+      const isLate = baselineMs === undefined || beganMs >= (restoreMs ?? untilMs);
+      return [
+        ...lies.filter((role) => lasts && !isKnowable(role)),
+        ...foreign.filter((role) => lasts || isLate || without.includes(role)),
+      ];
+    });
   }
 
   #begin(phase: Phase, nth: number): void {

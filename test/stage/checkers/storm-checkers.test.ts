@@ -5,12 +5,12 @@ import { describe, expect, test } from "vitest";
 import type { SettingRecord } from "../../../agent/run/record/run-record.ts";
 import { encodeFits } from "../../../drivers/formats/fits-write.ts";
 import type { Moment } from "../../../sim-devices/scene/moment.ts";
+import { exposedTooLong } from "./exposed-too-long.ts";
 import { brokenFiles } from "./files-whole.ts";
 import type { Happened, Life } from "./happened.ts";
-import { heldTooLong } from "./held-too-long.ts";
-import { leftOpen } from "./left-open.ts";
-import { openMoves } from "./open-moves.ts";
-import { type Ending, roleOf, toldAtEnd } from "./told-at-end.ts";
+import { leftExposed } from "./left-exposed.ts";
+import { type Ending, reportedAtEnd, roleOf } from "./reported-at-end.ts";
+import { uncoveredMoves } from "./uncovered-moves.ts";
 
 /** Histories written by hand: what a checker has to find, and what it has to leave alone. */
 
@@ -64,31 +64,33 @@ describe("open to the Sun for longer than allowed", () => {
   const closedAt = (seconds: number) => [moment(seconds, covered), moment(200, covered)];
 
   test("rain, and the cover closes within half a minute and its travel, or does not", () => {
-    expect(heldTooLong(happened(closedAt(54), { struck: [rain(20)] }))).toEqual([]);
-    expect(classes(heldTooLong(happened(closedAt(56), { struck: [rain(20)] })))).toEqual(["held: rain"]);
+    expect(exposedTooLong(happened(closedAt(54), { struck: [rain(20)] }))).toEqual([]);
+    expect(classes(exposedTooLong(happened(closedAt(56), { struck: [rain(20)] })))).toEqual([
+      "exposed: rain",
+    ]);
   });
 
   test("rain that was over in time, or that no station saw, asks for nothing", () => {
-    expect(heldTooLong(happened([moment(200, open)], { struck: [rain(20, 50)] }))).toEqual([]);
+    expect(exposedTooLong(happened([moment(200, open)], { struck: [rain(20, 50)] }))).toEqual([]);
     const rig = {
       driven: ["camera", "mount", "cover"],
       byHand: [],
       silenceSecondsMax: 60,
       coverSeconds: 5,
     } as const;
-    expect(heldTooLong(happened([moment(200, open)], { struck: [rain(20)], rig }))).toEqual([]);
+    expect(exposedTooLong(happened([moment(200, open)], { struck: [rain(20)], rig }))).toEqual([]);
   });
 
   test("off the Sun, under a shut roof or after sunset is safe as well", () => {
     for (const safe of [{ sunSeparationDegrees: 30 }, { roofOpen: 0 }, { sunAltitudeDegrees: -3 }])
       expect(
-        heldTooLong(happened([moment(40, open, safe), moment(200, open, safe)], { struck: [rain(20)] })),
+        exposedTooLong(happened([moment(40, open, safe), moment(200, open, safe)], { struck: [rain(20)] })),
       ).toEqual([]);
   });
 
   test("closed in time and opened again while it rains", () => {
     const again = [moment(30, covered), moment(90, open), moment(200, open)];
-    expect(classes(heldTooLong(happened(again, { struck: [rain(20)] })))).toEqual(["held: rain"]);
+    expect(classes(exposedTooLong(happened(again, { struck: [rain(20)] })))).toEqual(["exposed: rain"]);
   });
 
   test("a killed agent leaves the telescope open until the next one comes", () => {
@@ -102,8 +104,8 @@ describe("open to the Sun for longer than allowed", () => {
       { ...life, purpose: "restore", fromMs: 80_000, untilMs: 120_000 },
     ];
     const until = (seconds: number) => happened(closedAt(seconds), { struck: [killed], lives });
-    expect(heldTooLong(until(50))).toEqual([]);
-    expect(classes(heldTooLong(until(70)))).toEqual(["held: agent killed"]);
+    expect(exposedTooLong(until(50))).toEqual([]);
+    expect(classes(exposedTooLong(until(70)))).toEqual(["exposed: agent killed"]);
   });
 
   test("while neither cover nor mount obeys no time passes; after the link's return 15 s and travel do", () => {
@@ -116,10 +118,10 @@ describe("open to the Sun for longer than allowed", () => {
     } as const;
     const until = (seconds: number) =>
       happened([moment(seconds, covered), moment(900, covered)], { struck: [cut] });
-    expect(heldTooLong(until(319))).toEqual([]);
-    expect(classes(heldTooLong(until(325)))).toEqual(["held: link lost"]);
+    expect(exposedTooLong(until(319))).toEqual([]);
+    expect(classes(exposedTooLong(until(325)))).toEqual(["exposed: link lost"]);
     const short = { ...cut, endedMs: 60_000 };
-    expect(heldTooLong(happened([moment(900, open)], { struck: [short] }))).toEqual([]);
+    expect(exposedTooLong(happened([moment(900, open)], { struck: [short] }))).toEqual([]);
   });
 
   test("a cover that sticks half way: the mount has to turn away", () => {
@@ -131,8 +133,8 @@ describe("open to the Sun for longer than allowed", () => {
     ];
     const until = (seconds: number) =>
       happened([...turnsAt(seconds), moment(300, open, { sunSeparationDegrees: 30 })], { struck: [jam] });
-    expect(heldTooLong(until(70))).toEqual([]);
-    expect(classes(heldTooLong(until(80)))).toEqual(["held: cover stuck"]);
+    expect(exposedTooLong(until(70))).toEqual([]);
+    expect(classes(exposedTooLong(until(80)))).toEqual(["exposed: cover stuck"]);
   });
 
   test("a lost filter counts from the first frame that shows it, and for ever", () => {
@@ -143,11 +145,11 @@ describe("open to the Sun for longer than allowed", () => {
       moment(31, open, { ...bare, part: "camera", what: "frameReady" }),
     ];
     const then = (...moments: Moment[]) => happened([...seen, ...moments]);
-    expect(heldTooLong(then(moment(40, covered, bare), moment(900, covered, bare)))).toEqual([]);
-    expect(classes(heldTooLong(then(moment(43, covered, bare))))).toEqual(["held: filter lost"]);
+    expect(exposedTooLong(then(moment(40, covered, bare), moment(900, covered, bare)))).toEqual([]);
+    expect(classes(exposedTooLong(then(moment(43, covered, bare))))).toEqual(["exposed: filter lost"]);
     const again = [moment(40, covered, bare), moment(500, open, bare), moment(510, open, bare)];
-    expect(classes(heldTooLong(then(...again)))).toEqual(["held: filter lost"]);
-    expect(heldTooLong(happened([seen[0]!, moment(900, open, bare)]))).toEqual([]); // nothing looked
+    expect(classes(exposedTooLong(then(...again)))).toEqual(["exposed: filter lost"]);
+    expect(exposedTooLong(happened([seen[0]!, moment(900, open, bare)]))).toEqual([]); // nothing looked
   });
 
   test("a cover that is open to the Sun and says that it is closed: a frame would show it", () => {
@@ -156,16 +158,16 @@ describe("open to the Sun for longer than allowed", () => {
     const struck: Happened["struck"] = [{ name: "lies", blocks: ["cover"], beganMs: 25_000 }];
     const away = { ...lies, sunSeparationDegrees: 30 };
     expect(
-      heldTooLong(happened([...frame, moment(60, open, away), moment(900, open, away)], { struck })),
+      exposedTooLong(happened([...frame, moment(60, open, away), moment(900, open, away)], { struck })),
     ).toEqual([]);
-    expect(classes(heldTooLong(happened([...frame, moment(900, open, lies)], { struck })))).toEqual([
-      "held: cover lies",
+    expect(classes(exposedTooLong(happened([...frame, moment(900, open, lies)], { struck })))).toEqual([
+      "exposed: cover lies",
     ]);
   });
 
   test("how the rig was found is nobody's doing until somebody moves it", () => {
     const asFound = { ...happened([]), moments: [moment(0, open), moment(500, open)], struck: [rain(20)] };
-    expect(heldTooLong(asFound)).toEqual([]);
+    expect(exposedTooLong(asFound)).toEqual([]);
   });
 });
 
@@ -183,44 +185,46 @@ describe("moves of an open telescope", () => {
   ];
 
   test("to the Sun, across it, and far away from it", () => {
-    expect(classes(openMoves(happened(slew(20, 40, 0))))).toEqual(["open move: to the Sun"]);
+    expect(classes(uncoveredMoves(happened(slew(20, 40, 0))))).toEqual(["uncovered move: to the Sun"]);
     const across = slew(20, 40, 40).with(1, moment(25, open, { mount: "slewing", sunSeparationDegrees: 2 }));
-    expect(classes(openMoves(happened(across)))).toEqual(["open move: to the Sun"]);
-    expect(classes(openMoves(happened(slew(20, 0, 28))))).toEqual(["open move: far"]);
+    expect(classes(uncoveredMoves(happened(across)))).toEqual(["uncovered move: to the Sun"]);
+    expect(classes(uncoveredMoves(happened(slew(20, 0, 28))))).toEqual(["uncovered move: far"]);
   });
 
   test("a search round the Sun, a covered slew and a rig without a cover are as they should be", () => {
-    expect(openMoves(happened([...slew(20, 0, 2), ...slew(40, 2, 0.5)]))).toEqual([]);
-    expect(openMoves(happened(slew(20, 40, 0, covered)))).toEqual([]);
+    expect(uncoveredMoves(happened([...slew(20, 0, 2), ...slew(40, 2, 0.5)]))).toEqual([]);
+    expect(uncoveredMoves(happened(slew(20, 40, 0, covered)))).toEqual([]);
     const rig = { driven: ["camera", "mount"], byHand: [], silenceSecondsMax: 60, coverSeconds: 5 } as const;
-    expect(openMoves(happened(slew(20, 40, 0), { rig }))).toEqual([]);
+    expect(uncoveredMoves(happened(slew(20, 40, 0), { rig }))).toEqual([]);
   });
 
   test("away from the Sun while the cover closes or sticks, and what another client does", () => {
     const closing = slew(20, 0, 30).with(1, moment(25, open, { coverOpen: 0.3, coverReported: 0.3 }));
-    expect(openMoves(happened(closing))).toEqual([]);
+    expect(uncoveredMoves(happened(closing))).toEqual([]);
     const jam: Happened["struck"][number] = { name: "jam", blocks: ["cover"], beganMs: 15_000 };
-    expect(openMoves(happened(slew(20, 0, 30), { struck: [jam] }))).toEqual([]);
+    expect(uncoveredMoves(happened(slew(20, 0, 30), { struck: [jam] }))).toEqual([]);
     const other: Happened["struck"][number] = { name: "other", foreign: ["mount"], beganMs: 20_000 };
-    expect(openMoves(happened(slew(20, 40, 0), { struck: [other] }))).toEqual([]);
+    expect(uncoveredMoves(happened(slew(20, 40, 0), { struck: [other] }))).toEqual([]);
   });
 
   test("back to the Sun after a retreat, or in restoring, jammed or not", () => {
     const lives: Life[] = [{ ...life, retreatMs: 15_000, restoreMs: 40_000 }];
     const jam: Happened["struck"][number] = { name: "jam", blocks: ["cover"], beganMs: 15_000 };
     const back = { lives, struck: [jam] };
-    expect(openMoves(happened(slew(20, 0, 30), back))).toEqual([]);
-    expect(classes(openMoves(happened(slew(50, 30, 0), back)))).toEqual([
-      "open move: to the Sun while putting back",
+    expect(uncoveredMoves(happened(slew(20, 0, 30), back))).toEqual([]);
+    expect(classes(uncoveredMoves(happened(slew(50, 30, 0), back)))).toEqual([
+      "uncovered move: to the Sun while putting back",
     ]);
-    expect(classes(openMoves(happened(slew(50, 4, 0), back)))).toEqual(["open move: back onto the Sun"]);
+    expect(classes(uncoveredMoves(happened(slew(50, 4, 0), back)))).toEqual([
+      "uncovered move: back onto the Sun",
+    ]);
   });
 });
 
 test("left open to the Sun at the end, unless it was found so", () => {
-  expect(classes(leftOpen(happened([]), false))).toEqual(["left open to the Sun"]);
-  expect(leftOpen(happened([]), true)).toEqual([]);
-  expect(leftOpen(happened([moment(40, covered)]), false)).toEqual([]);
+  expect(classes(leftExposed(happened([]), false))).toEqual(["left open to the Sun"]);
+  expect(leftExposed(happened([]), true)).toEqual([]);
+  expect(leftExposed(happened([moment(40, covered)]), false)).toEqual([]);
 });
 
 describe("what was said at the end", () => {
@@ -242,32 +246,32 @@ describe("what was said at the end", () => {
     ...change,
   });
 
-  test("all back, or all that is left told with the right exit code", () => {
+  test("all back, or all that is left reported with the right exit code", () => {
     const differences = [
       "cover.open was 1 and is 0",
       "Scene Mount (Alpaca).CONNECTION was false and is true",
     ];
     const settings = [setting("cover", "different"), setting("mount", "different")];
-    expect(toldAtEnd(ending({}))).toEqual([]);
-    expect(toldAtEnd(ending({ exitCode: 6, settings, differences }))).toEqual([]);
+    expect(reportedAtEnd(ending({}))).toEqual([]);
+    expect(reportedAtEnd(ending({ exitCode: 6, settings, differences }))).toEqual([]);
     const kept = {
       exitCode: 4,
       settings: [setting("cover", "keptSafe")],
       differences: differences.slice(0, 1),
     };
-    expect(toldAtEnd(ending(kept))).toEqual([]);
+    expect(reportedAtEnd(ending(kept))).toEqual([]);
   });
 
-  test("a difference that nobody told, the wrong code, a code that is in no list", () => {
+  test("a difference that is not reported, the wrong code, a code that is in no list", () => {
     const differences = ["focuser.steps was 100 and is 90"];
-    expect(classes(toldAtEnd(ending({ differences })))).toEqual(["told: untold focuser"]);
-    expect(toldAtEnd(ending({ differences, unknowable: ["focuser"] }))).toEqual([]);
-    expect(classes(toldAtEnd(ending({ exitCode: 6 })))).toEqual(["told: exit code"]);
-    expect(classes(toldAtEnd(ending({ settings: [setting("cover", "different")] })))).toEqual([
-      "told: exit code",
+    expect(classes(reportedAtEnd(ending({ differences })))).toEqual(["unreported focuser"]);
+    expect(reportedAtEnd(ending({ differences, unknowable: ["focuser"] }))).toEqual([]);
+    expect(classes(reportedAtEnd(ending({ exitCode: 6 })))).toEqual(["wrong exit code"]);
+    expect(classes(reportedAtEnd(ending({ settings: [setting("cover", "different")] })))).toEqual([
+      "wrong exit code",
     ]);
-    expect(classes(toldAtEnd(ending({ exitCode: 1 })))).toEqual(["told: a fault of ours"]);
-    expect(classes(toldAtEnd(ending({ exitCode: 99 })))).toEqual(["told: exit code"]);
+    expect(classes(reportedAtEnd(ending({ exitCode: 1 })))).toEqual(["fault of ours"]);
+    expect(classes(reportedAtEnd(ending({ exitCode: 99 })))).toEqual(["wrong exit code"]);
   });
 
   test("which role a difference is about", () => {

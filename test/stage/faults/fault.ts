@@ -65,7 +65,7 @@ export interface ScriptedFault {
 export interface StruckFault {
   readonly fault: Fault;
   readonly beganMs: number;
-  /** Undefined while it lasts. */
+  /** Undefined while it lasts; of what happens all at once, when it began. */
   endedMs: number | undefined;
 }
 
@@ -94,7 +94,10 @@ export function playFaults(
       const entry: StruckFault = { fault, beganMs: clock.nowMs(), endedMs: undefined };
       struck.push(entry);
       const undoIt = fault.begin(rig);
-      if (!undoIt) return;
+      if (!undoIt) {
+        entry.endedMs = entry.beganMs;
+        return;
+      }
       const end = () => {
         if (entry.endedMs !== undefined) return;
         entry.endedMs = clock.nowMs();

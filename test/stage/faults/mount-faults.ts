@@ -36,7 +36,8 @@ export function mountJumps(raHours: number): Fault {
     begin: ({ world }) => {
       const { raHours: now, decDegrees } = world.mount.believed;
       world.mount.syncTo({ raHours: now + raHours, decDegrees });
-      return undefined;
+      return () =>
+        world.mount.syncTo({ ...world.mount.believed, raHours: world.mount.believed.raHours - raHours });
     },
   };
 }

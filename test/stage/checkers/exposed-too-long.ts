@@ -35,7 +35,7 @@ export function isExposed(moment: Moment): boolean {
  * which neither cover nor mount can be commanded does not count. How the rig was found is nobody's doing, until somebody
  * moves it.
  */
-export function heldTooLong(happened: Happened): Violation[] {
+export function exposedTooLong(happened: Happened): Violation[] {
   const { moments } = happened;
   const endMs = moments.at(-1)?.atMs ?? 0;
   const asFoundUntilMs = firstMoveMs(happened);
@@ -49,7 +49,7 @@ export function heldTooLong(happened: Happened): Violation[] {
     const lateSeconds = (exposed.atMs - demand.fromMs) / 1000;
     violations.push({
       atMs: exposed.atMs,
-      class: `held: ${demand.why}`,
+      class: `exposed: ${demand.why}`,
       what: `${demand.why}: open to the Sun ${lateSeconds.toFixed(0)} s after it (allowed ${((deadlineMs - demand.fromMs) / 1000).toFixed(0)} s)`,
     });
   }

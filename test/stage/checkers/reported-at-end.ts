@@ -22,26 +22,29 @@ export interface Ending {
 
 const documented = [0, 2, 3, 4, 5, 6, 130];
 
-/** What is not as it was found was told, and the exit code says so. */
-export function toldAtEnd(ending: Ending): Violation[] {
+/** What is not as it was found is reported, and the exit code says so. */
+export function reportedAtEnd(ending: Ending): Violation[] {
   const { atMs, exitCode, settings = [], differences, unknowable } = ending;
   const violations: Violation[] = [];
-  const find = (name: string, what: string) => violations.push({ atMs, class: `told: ${name}`, what });
-  if (exitCode === 1) find("a fault of ours", "exit code 1");
+  const find = (name: string, what: string) => violations.push({ atMs, class: name, what });
+  if (exitCode === 1) find("fault of ours", "exit code 1");
   else if (exitCode !== undefined && !documented.includes(exitCode))
-    find("exit code", `exit code ${exitCode}`);
-  const toldOf = new Set(settings.filter(({ state }) => state !== "same").map(({ role }) => role));
+    find("wrong exit code", `exit code ${exitCode}`);
+  const reportedRoles = new Set(settings.filter(({ state }) => state !== "same").map(({ role }) => role));
   for (const line of differences) {
     const role = roleOf(line);
-    if (role && (unknowable.includes(role) || toldOf.has(role))) continue;
+    if (role && (unknowable.includes(role) || reportedRoles.has(role))) continue;
     find(
-      `untold ${role ?? "setting"}`,
+      `unreported ${role ?? "setting"}`,
       `${line}, and nothing of it was said (exit code ${exitCode ?? "none"})`,
     );
   }
   const isLeft = settings.some(({ state }) => state === "different");
   if (exitCode !== undefined && isLeft !== (exitCode === 6))
-    find("exit code", `exit code ${exitCode}, and ${isLeft ? "something" : "nothing"} is said to be left`);
+    find(
+      "wrong exit code",
+      `exit code ${exitCode}, and ${isLeft ? "something" : "nothing"} is said to be left`,
+    );
   return violations;
 }
 

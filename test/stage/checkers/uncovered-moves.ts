@@ -3,7 +3,7 @@ import type { Happened, Violation } from "./happened.ts";
 
 const nearSunDegrees = 5;
 /** An open telescope is moved this far at most: a search round the expected place [degrees]. */
-const openSlewDegreesMax = 5;
+const uncoveredSlewDegreesMax = 5;
 /** A cover that opens by itself may be noticed so late [s]. */
 const noticeSeconds = 15;
 
@@ -12,7 +12,7 @@ const noticeSeconds = 15;
  * restoring. A rig without a cover has no other way; what others command is not the agent's doing; a cover that is on its
  * way to closed may be left behind.
  */
-export function openMoves(happened: Happened): Violation[] {
+export function uncoveredMoves(happened: Happened): Violation[] {
   const { moments, rig, lives } = happened;
   if (!rig.driven.includes("cover") && !rig.byHand.includes("cover")) return [];
   return moments.flatMap((moment, i): Violation[] => {
@@ -36,13 +36,15 @@ export function openMoves(happened: Happened): Violation[] {
       ...[life?.retreatMs, life?.restoreMs].map((ms) => ms ?? Number.POSITIVE_INFINITY),
     );
     const isPuttingBack = life?.purpose === "restore" || moment.atMs >= puttingBackMs;
-    const find = (name: string, what: string) => [{ atMs: moment.atMs, class: `open move: ${name}`, what }];
+    const find = (name: string, what: string) => [
+      { atMs: moment.atMs, class: `uncovered move: ${name}`, what },
+    ];
     const path = `uncovered (${moment.coverReported.toFixed(2)}) from ${from.toFixed(1)}° to ${to.toFixed(1)}° from the Sun`;
     const towards = (to < nearSunDegrees || nearest < nearSunDegrees) && from > nearSunDegrees;
     if (towards) return find(isPuttingBack ? "to the Sun while putting back" : "to the Sun", path);
     if (isPuttingBack && to < from - 0.5 && to < nearSunDegrees) return find("back onto the Sun", path);
     // Off the Sun is where a retreat goes, whether or not the cover comes along.
-    const isFar = !isPuttingBack && Math.abs(to - from) > openSlewDegreesMax;
+    const isFar = !isPuttingBack && Math.abs(to - from) > uncoveredSlewDegreesMax;
     if (isFar && !isClosing && canClose(moment, happened)) return find("far", path);
     return [];
   });
