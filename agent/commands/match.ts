@@ -8,6 +8,7 @@ import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
 import { listFlats } from "../run/ledger/history.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
+import { LedgerError } from "../run/ledger/ledger-error.ts";
 import { runOnFiles } from "./file-trouble.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import {
@@ -64,6 +65,16 @@ function wordFor({ best }: FileMatch): "fits" | "moved" | "uncertain" | "none" {
   return best.match.says === "untold" ? "uncertain" : best.match.says;
 }
 
+/** @throws CommandError */
+function openLedger(ledgerFile: string): Ledger {
+  try {
+    return new Ledger(ledgerFile);
+  } catch (error) {
+    if (!(error instanceof LedgerError)) throw error;
+    throw wrongInput(nothingChanged, `${error.message}.`, error.whatToDo, error);
+  }
+}
+
 function flatsIn(ledgerFile: string, path: string): readonly KnownFlat[] {
   if (!existsSync(ledgerFile))
     throw wrongInput(
@@ -72,7 +83,7 @@ function flatsIn(ledgerFile: string, path: string): readonly KnownFlat[] {
       "Name the ledger that the rig's runs keep with --ledger. A flat of your own is compared with the image by " +
         "`evenfield apply --flat FLAT`.",
     );
-  using ledger = new Ledger(ledgerFile);
+  using ledger = openLedger(ledgerFile);
   return listFlats(ledger)
     .filter(({ file }) => file !== path)
     .map(({ file, trainMark, madeUtcMs, verdict, facts }) => {

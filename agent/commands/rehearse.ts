@@ -14,8 +14,9 @@ import { runPlan } from "../run/machine/run-plan.ts";
 import type { RunReport } from "../run/record/run-record.ts";
 import { addCommand, type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
-import { runFolderName, runOutcome } from "./run.ts";
+import { runOutcome } from "./run.ts";
 import { logOption, stderrLog } from "./run-log.ts";
+import { makeFolderForRun } from "./run-records.ts";
 import { sceneFromFile, sceneOption, seedOption, speedOf } from "./scene-from-file.ts";
 import { stopWordsOfRun } from "./stop-signals.ts";
 import { compareWithTruth, type TruthComparison } from "./truth-rows.ts";
@@ -46,7 +47,8 @@ export async function rehearse(
   const rigFile = rigFromFile(options.rig ?? demoRigFile);
   const spec = sceneFromFile(options);
   const clock = new VirtualClock(Date.parse(spec.startUtc));
-  const folder = join(options.runs, runFolderName(host.clock.nowMs(), `${plan.plan}-rehearsed`));
+  const named = { utcMs: host.clock.nowMs(), rig: rigFile.rig, plan: `${plan.plan}-rehearsed` };
+  const folder = makeFolderForRun(options.runs, named);
   const line = terminalProgress(host);
   const simulator = await startSimulator({ spec, clock });
   try {
@@ -69,6 +71,7 @@ export async function rehearse(
       ledger,
       signal,
       unattended: true,
+      warn: (text) => line.say(text),
       progress: (now) => {
         centring.look(now.stepIndex);
         line.update(now);

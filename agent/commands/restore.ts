@@ -1,11 +1,10 @@
-import { existsSync } from "node:fs";
 import type { Command } from "commander";
 import { RigNotConnectedError } from "../../drivers/connect.ts";
+import type { RigFile } from "../../plans/rig-file.ts";
 import { connectRigFile } from "../run/checks/connect-rig-file.ts";
-import { Ledger } from "../run/ledger/ledger.ts";
+import { closeRun } from "../run/ledger/baseline.ts";
+import { LockFolderError } from "../run/machine/host-lock.ts";
 import { restoreRig } from "../run/machine/restore-rig.ts";
-import { describeLeft } from "../run/record/run-errors.ts";
-import type { RecoveredRun } from "../run/restoring/recover.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import {
   addCommand,
@@ -16,13 +15,21 @@ import {
   type Outcome,
   processHost,
 } from "./outcome.ts";
+import { describeRestored } from "./restored-words.ts";
 import { rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
-import { takeRig } from "./run.ts";
+import { openRecords, takeRig } from "./run-records.ts";
+import { chooseRunsToRestore, type RunsToRestore } from "./runs-to-restore.ts";
 
 export interface RestoreCommandOptions {
   readonly rig: string;
   readonly ledger: string;
+  /** Nobody named it: that it is not there means that no run was made with it. */
+  readonly ledgerByDefault?: boolean;
+  /** The folder in which runs lay their own. */
+  readonly runs: string;
+  /** One run's folder, whose baseline is put back. */
+  readonly from?: string;
   /** Takes the rig as it is now: nothing is put back, and nothing will be. */
   readonly accept?: boolean;
 }
@@ -33,33 +40,79 @@ const words = {
   state: "Nothing was put back.",
 };
 
-/** `evenfield restore`: puts back what an unfinished run left changed. @throws CommandError */
+/**
+ * `evenfield restore`: puts back what an unfinished run left changed, by the ledger or by what the run's own folder
+ * holds, and needs to write to neither. @throws CommandError
+ */
 export async function restore(
   options: RestoreCommandOptions,
   wiring: RigWiring,
   host: CommandHost,
 ): Promise<Outcome> {
   const rigFile = rigFromFile(options.rig);
-  if (!existsSync(options.ledger)) return nothingToDo(rigFile.rig, `there is no ledger ${options.ledger}`);
-  using lock = takeRig(options.ledger, rigFile.rig);
+  using lock = await takeRigIfItCan(options.ledger, rigFile, wiring, host);
   void lock;
-  using ledger = new Ledger(options.ledger);
-  const unfinished = ledger.unfinishedRuns(rigFile.rig);
-  if (unfinished.length === 0) return nothingToDo(rigFile.rig, "no run of it is unfinished");
-  if (options.accept === true) {
-    for (const { runId } of unfinished) ledger.closeRun(runId);
-    const runs = unfinished.map((row) => row.runId);
-    return {
-      exitCode: exitCodes.done,
-      result: { rig: rigFile.rig, accepted: runs },
-      text: `${rigFile.rig}: taken as it is now; what these runs changed will not be put back: ${runs.join(", ")}.`,
-    };
+  using opened = openRecords(options);
+  const chosen = chooseRunsToRestore(options, rigFile.rig, opened);
+  if (chosen.runs.length === 0) return nothingToDo(rigFile.rig, chosen.notes);
+  return options.accept === true
+    ? acceptRig(rigFile.rig, chosen)
+    : await restoreRuns(rigFile, chosen, wiring, host);
+}
+
+/** A lock that can't be made keeps nobody from putting a rig back; one that another process holds does. */
+async function takeRigIfItCan(
+  ledger: string,
+  rigFile: RigFile,
+  wiring: RigWiring,
+  host: CommandHost,
+): Promise<Disposable> {
+  try {
+    return await takeRig(ledger, rigFile, { ...wiring, clock: host.clock });
+  } catch (error) {
+    const { cause } = error as Error;
+    if (!(cause instanceof LockFolderError)) throw error;
+    host.stderr(`Without a lock, because ${cause.message}. See that nothing else drives the rig.\n`);
+    return { [Symbol.dispose]() {} };
   }
+}
+
+function nothingToDo(rig: string, notes: readonly string[]): Outcome {
+  return {
+    exitCode: exitCodes.done,
+    result: { rig, restored: [], notes },
+    text: `${rig}: nothing to restore, ${notes.join("; ")}. Nothing was touched.`,
+  };
+}
+
+/** @throws CommandError when it can't be written down */
+function acceptRig(rig: string, { runs, records }: RunsToRestore): Outcome {
+  const ids = runs.map(({ runId }) => runId);
+  const unwritten = runs.flatMap((run) => closeRun(records.ledger, run, "accepted as it is"));
+  if (unwritten.length > 0)
+    throw new CommandError(exitCodes.notRestored, {
+      happened: `That the rig is accepted could not be written down: ${unwritten.join("; ")}.`,
+      state: "Nothing on the rig was touched.",
+      whatToDo: "Make room on the disk, or let this user write there; then give the command again.",
+    });
+  return {
+    exitCode: exitCodes.done,
+    result: { rig, accepted: ids },
+    text: `${rig}: taken as it is now; what these runs changed will not be put back: ${ids.join(", ")}.`,
+  };
+}
+
+async function restoreRuns(
+  rigFile: RigFile,
+  { runs, records, notes }: RunsToRestore,
+  wiring: RigWiring,
+  host: CommandHost,
+): Promise<Outcome> {
   try {
     const tools = { ...wiring, clock: host.clock };
     const connect = (signal: AbortSignal) => connectRigFile(rigFile, tools, signal);
-    const recovered = await restoreRig({ ...tools, rigFile, ledger, connect });
-    return outcomeOf(rigFile.rig, recovered);
+    const restored = await restoreRig({ ...tools, rigFile, records, runs, connect });
+    return describeRestored(rigFile.rig, restored, notes);
   } catch (error) {
     const notConnected = error instanceof RigNotConnectedError ? error : undefined;
     if (!notConnected && !(wiring.signal.aborted && error === wiring.signal.reason)) throw error;
@@ -67,7 +120,7 @@ export async function restore(
       exitCodes.notRestored,
       {
         happened: notConnected?.message ?? "Stopped by the operator before anything was put back.",
-        state: `The rig is as ${unfinished.length === 1 ? "the unfinished run" : "the unfinished runs"} left it.`,
+        state: `The rig is as ${runs.length === 1 ? "the unfinished run" : "the unfinished runs"} left it.`,
         whatToDo: `Close the cover by hand. ${notConnected ? `${notConnected.whatToDo} ` : ""}Then run \`evenfield restore\` again.`,
       },
       { cause: error },
@@ -75,42 +128,17 @@ export async function restore(
   }
 }
 
-function nothingToDo(rig: string, why: string): Outcome {
-  return {
-    exitCode: exitCodes.done,
-    result: { rig, restored: [] },
-    text: `${rig}: nothing to restore, ${why}. Nothing was touched.`,
-  };
-}
-
-function outcomeOf(rig: string, recovered: readonly RecoveredRun[]): Outcome {
-  const settings = recovered.flatMap((run) => run.settings);
-  const left = settings.filter((setting) => setting.state === "different");
-  const kept = settings.filter((setting) => setting.state === "keptSafe");
-  const text = [
-    left.length === 0
-      ? `${rig} is as it was found before ${recovered.map((run) => run.runId).join(", ")}: ${settings.length - kept.length} settings read back.`
-      : `${rig} could not be put back in full; ${left.length} of ${settings.length} settings are not as they were found:`,
-    ...left.map((setting) => `  ${describeLeft(setting)}`),
-    ...kept.map((setting) => `Left otherwise on purpose: ${describeLeft(setting)}`),
-    left.length === 0
-      ? "The next run may begin."
-      : "Put right by hand what is named, then run `evenfield restore` again; with `--accept` the rig is taken as it is.",
-  ];
-  return {
-    exitCode: left.length === 0 ? exitCodes.done : exitCodes.notRestored,
-    result: { rig, restored: recovered },
-    text: text.join("\n"),
-  };
-}
-
 export function registerRestore(program: Command, host: CommandHost = processHost): void {
   addCommand(program, "restore", "evenfield restore --rig plans/rig-example.yaml")
     .requiredOption("--rig <file>", "the rig file")
     .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())
+    .option("--runs <folder>", "where runs made their own folders", "runs")
+    .option("--from <folder>", "the folder of the run to be put back, where the ledger does not know it")
     .option("--accept", "take the rig as it is now instead: nothing is put back")
-    .action((options: RestoreCommandOptions & { json?: boolean }) => {
-      const work = (signal: AbortSignal) => restore(options, wireRig(host, signal, "warn"), host);
+    .action((options: RestoreCommandOptions & { json?: boolean }, command: Command) => {
+      const ledgerByDefault = command.getOptionValueSource("ledger") === "default";
+      const work = (signal: AbortSignal) =>
+        restore({ ...options, ledgerByDefault }, wireRig(host, signal, "warn"), host);
       return conclude(host, options.json === true, work, words);
     });
 }

@@ -13,6 +13,8 @@ export interface RigWiring {
   readonly log: Log;
   readonly random: Random;
   readonly signal: AbortSignal;
+  /** Where the locks on rigs and devices are. Default: the one place of this computer. */
+  readonly lockFolder?: string;
   /** Left out where nobody is at a terminal. */
   readonly askPerson?: AskPerson;
 }

@@ -1,24 +1,14 @@
-import { join } from "node:path";
 import type { Command } from "commander";
 import { terminalProgress } from "../outputs/terminal-progress.ts";
-import { Ledger } from "../run/ledger/ledger.ts";
-import { lockRig, RigBusyError } from "../run/machine/rig-lock.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
 import { describeRun } from "../run/record/describe-run.ts";
 import type { RunRecord, RunReport } from "../run/record/run-record.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
-import {
-  addCommand,
-  CommandError,
-  type CommandHost,
-  conclude,
-  exitCodes,
-  type Outcome,
-  processHost,
-} from "./outcome.ts";
+import { addCommand, type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { logOption } from "./run-log.ts";
+import { asNotBegun, makeFolderForRun, openLedgerForRun, takeRig } from "./run-records.ts";
 import { stopWordsOfRun } from "./stop-signals.ts";
 
 export interface RunCommandOptions {
@@ -42,10 +32,12 @@ export async function run(
 ): Promise<Outcome> {
   const plan = planFromFile(planPath);
   const rigFile = rigFromFile(options.rig);
-  using lock = takeRig(options.ledger, rigFile.rig);
+  const { rig } = rigFile;
+  using lock = await takeRig(options.ledger, rigFile, { ...wiring, clock: host.clock });
   void lock;
-  using ledger = new Ledger(options.ledger);
-  const folder = join(options.runs, runFolderName(host.clock.nowMs(), plan.plan));
+  using ledger = openLedgerForRun(options, rig);
+  const named = { utcMs: host.clock.nowMs(), rig, plan: plan.plan };
+  const folder = makeFolderForRun(options.runs, named);
   const line = terminalProgress(host);
   const report = await runPlan({
     ...wiring,
@@ -56,40 +48,23 @@ export async function run(
     ledger,
     unattended: options.unattended === true,
     progress: (now) => line.update(now),
+    warn: (text) => line.say(text),
     writeOutputs: (record) => wiring.writeOutputs(record, folder),
-  }).finally(() => line.end());
+  })
+    .finally(() => line.end())
+    .catch((error: unknown) => {
+      throw asNotBegun(error);
+    });
   return runOutcome(report);
-}
-
-/** @throws CommandError when another process has the rig */
-export function takeRig(ledgerFile: string, rig: string): Disposable {
-  try {
-    return lockRig(ledgerFile, rig);
-  } catch (error) {
-    if (!(error instanceof RigBusyError)) throw error;
-    throw new CommandError(
-      exitCodes.safety,
-      {
-        happened: `Refused: ${error.message}.`,
-        state: "The rig is in the hands of that process; this one touched nothing.",
-        whatToDo: error.whatToDo,
-      },
-      { cause: error },
-    );
-  }
-}
-
-/** `2026-06-20T101500Z-first-flat`: sorts by time, and no file system minds it. */
-export function runFolderName(utcMs: number, plan: string): string {
-  return `${new Date(utcMs).toISOString().slice(0, 19).replaceAll(":", "")}Z-${plan}`;
 }
 
 export function runOutcome(report: RunReport): Outcome {
   const { happened, state, whatToDo } = describeRun(report);
-  const { ended, verdict, exitCode, leftOnRig, notAsFound, folder, failure } = report;
+  const { ended, verdict, exitCode, leftOnRig, notAsFound, folder, unwritten, failure } = report;
+  const how = { ended, verdict, exitCode, leftOnRig, notAsFound, folder, unwritten, failure };
   return {
     exitCode,
-    result: { ended, verdict, exitCode, leftOnRig, notAsFound, folder, failure, happened, state, whatToDo },
+    result: { ...how, happened, state, whatToDo },
     text: [happened, state, whatToDo].join("\n"),
   };
 }

@@ -1,22 +1,26 @@
+import { coverFront } from "../safing/cover-front.ts";
+import { uncover } from "../safing/uncover.ts";
 import type { Workbench } from "./step.ts";
 
 /**
  * How a step leaves the rig: camera and mount at rest, the diffuser out of the light, the cover as asked for.
- * The cover comes first when it is to close: it is what makes everything after it harmless.
+ * The cover comes first when it is to close: it is what makes everything after it harmless. A diffuser stays before a
+ * front that could not be covered.
  * @param signal never the one that ended the step
- * @throws what could not be done, after trying everything
+ * @throws what could not be done, after trying everything; UnsafeError when that is the cover
  */
 export async function leaveRigIdle(
-  { rig }: Workbench,
+  bench: Workbench,
   cover: "open" | "closed",
   signal: AbortSignal,
 ): Promise<void> {
+  const { rig } = bench;
   await tryAll([
-    () => (cover === "closed" ? rig.cover?.ensureClosed(signal) : undefined),
+    () => (cover === "closed" ? coverFront(bench, signal) : undefined),
     () => rig.camera.ensureStopped(signal),
     () => rig.mount?.ensureStopped(signal),
-    () => rig.diffuser?.ensureOpen(signal),
-    (failed) => (cover === "open" && !failed ? rig.cover?.ensureOpen(signal) : undefined),
+    (failed) => (cover === "closed" && failed ? undefined : rig.diffuser?.ensureOpen(signal)),
+    (failed) => (cover === "open" && !failed ? uncover(bench, signal) : undefined),
   ]);
 }
 

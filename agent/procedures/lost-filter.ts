@@ -11,8 +11,8 @@ export const checkFilterSafely =
   "maker's guidance and never look through the instrument to check.";
 
 /**
- * Looks at a frame of a series whose exposure was tuned so that nothing clips. If most of the lit pixels clip all at once
- * the light has become several times brighter, and nothing on the Sun does that: the filter counts as lost.
+ * Looks at a frame of the shortest exposure, or of a series whose exposure was tuned so that nothing clips. If most of the
+ * lit pixels clip the light has become several times brighter, and nothing on the Sun does that: the filter counts as lost.
  * @throws StepError, unsafe
  */
 export function checkFilterStillOn(frame: Frame, topAdu: number): void {
@@ -28,8 +28,8 @@ export function checkFilterStillOn(frame: Frame, topAdu: number): void {
   if (clippedCount <= clippedOfLitMax * litCount) return;
   throw new StepError(
     "FAR_TOO_BRIGHT",
-    `the light has suddenly become far too bright: ${((100 * clippedCount) / litCount).toFixed(0)} % of the lit pixels clip ` +
-      `at ${frame.exposureSeconds} s, an exposure at which none did; the Sun filter may be gone`,
+    `the light is far too bright: ${((100 * clippedCount) / litCount).toFixed(0)} % of the lit pixels clip ` +
+      `at ${frame.exposureSeconds} s, an exposure at which none should; the Sun filter may be gone`,
     checkFilterSafely,
     "brightness",
   );

@@ -1,4 +1,5 @@
 import { given } from "../../drivers/kit/given.ts";
+import { isUnsafe } from "../safing/unsafe-error.ts";
 import type { StepInput, StepOutcome, StepWork } from "./step.ts";
 import { StepError } from "./step-error.ts";
 
@@ -46,6 +47,10 @@ export function defineStep<Request, Found, Work extends StepWork<Request, Found>
       abandoned.throwIfAborted(); // the rig is being made safe by the run, and this would come between
       await step.makeSafe(work, ended, abandoned);
     } catch (error) {
+      if (isUnsafe(error)) {
+        ended = "unsafe";
+        failure = asError(error);
+      }
       if (ended === "completed") ended = "failed";
       failure ??= asError(error);
     }
@@ -86,7 +91,7 @@ async function goThrough<Request, Found, Work extends StepWork<Request, Found>>(
 }
 
 function endOf(failure: Error, signal: AbortSignal): "unsafe" | "stopped" | "failed" {
-  if (failure instanceof StepError && failure.unsafe !== false) return "unsafe";
+  if (isUnsafe(failure) || (failure instanceof StepError && failure.unsafe !== false)) return "unsafe";
   return signal.aborted ? "stopped" : "failed";
 }
 

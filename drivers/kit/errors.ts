@@ -22,6 +22,14 @@ export class DeviceLostError extends DeviceError {
     "Check power, cable and the device server, then run `evenfield restore --rig RIG`.";
 }
 
+/** Known to be out of reach: nothing was asked, because the next attempt is still to come. */
+export class UnreachableError extends DeviceLostError {
+  constructor(device: string, reason: string, when: { lostForSeconds: number; nextSeconds: number }) {
+    const [lost, next] = [when.lostForSeconds, when.nextSeconds].map((seconds) => seconds.toFixed(0));
+    super(device, `out of reach for ${lost} s (${reason}); tried again in ${next} s`);
+  }
+}
+
 /** The device gave no final answer in the time that physics allows. */
 export class DeadlineError extends DeviceError {
   override readonly code = "RIG_DEADLINE";

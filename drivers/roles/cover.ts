@@ -9,6 +9,8 @@ export type CoverState = "closed" | "open" | "moving" | "unknown";
  */
 export interface Cover extends Device {
   readonly role: "cover" | "diffuser";
+  /** A person moves it and says so: its state is their word. */
+  readonly isMovedByHand?: true;
   state(signal: AbortSignal): Promise<CoverState>;
   /** @throws DeadlineError, RefusedError when the device did not report closed */
   ensureClosed(signal: AbortSignal): Promise<void>;

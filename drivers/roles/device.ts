@@ -26,6 +26,8 @@ export interface Device extends AsyncDisposable {
   restoreSetting(setting: Setting, signal: AbortSignal): Promise<void>;
   /** Whether a setting read before and one read now are the same within the device's own tolerance. */
   sameSetting(before: Setting, now: Setting): boolean;
+  /** How long it takes to answer a question: the worst of late [s]; 0 before it was asked anything. */
+  readonly roundTripSeconds: number;
   /** Resolves `true` if the device answers now; never throws. Silence is told apart from slowness by asking. */
   isAlive(signal: AbortSignal): Promise<boolean>;
   /** What it can do, for people and for `probe`: ability → a short word or figure. */

@@ -1,8 +1,9 @@
 import type { Clock } from "../kit/clock.ts";
 import { withDeadline } from "../kit/deadline.ts";
-import { OverruledError, ReadbackError } from "../kit/errors.ts";
+import { OverruledError, ReadbackError, UnreachableError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import { neverAborted } from "../kit/never-aborted.ts";
+import { deadlineOver } from "../kit/round-trip.ts";
 import { stopOnFailure } from "../kit/stopped-if-failed.ts";
 import { unlessAborted } from "../kit/unless-aborted.ts";
 import type { Device, Setting } from "./device.ts";
@@ -31,6 +32,8 @@ export interface DeviceTools {
 
 const aliveSeconds = 5;
 const closeSeconds = 10;
+/** After an attempt to connect again that failed, others are told so at once for so long [s]. */
+const retrySeconds = 10;
 
 /**
  * A device that is left as it was found: connecting, connecting again after a loss, its settings and its connection.
@@ -46,6 +49,7 @@ export abstract class KeptDevice implements Device {
   #isReady = false;
   #wasRead = false;
   #bringingBack: Promise<void> | undefined;
+  #gaveUp: { readonly error: unknown; readonly atSeconds: number } | undefined;
   #overruling = new AbortController();
   /** The settings as they were read just before it was disconnected for good. */
   #leftAs: readonly Setting[] | undefined;
@@ -63,6 +67,7 @@ export abstract class KeptDevice implements Device {
   /** What a run of ours may change, in an order in which it can be put back. */
   protected abstract keptSettings(): readonly KeptSetting[];
   abstract describe(): Readonly<Record<string, string>>;
+  abstract readonly roundTripSeconds: number;
   /** One small read that only a connected device answers. */
   protected abstract ping(signal: AbortSignal): Promise<unknown>;
 
@@ -73,6 +78,10 @@ export abstract class KeptDevice implements Device {
   protected abstract disconnect(signal: AbortSignal): Promise<void>;
   /** Whether it was lost since `connect` began last. */
   protected abstract readonly wasLost: boolean;
+  /** When it showed signs of life last [s of the clock]: after that it is worth another attempt. */
+  protected get seenSinceSeconds(): number {
+    return Number.NEGATIVE_INFINITY;
+  }
   /** Whether, after such an error, nobody knows if a motion goes on. */
   protected abstract leavesMoving(error: unknown): boolean;
 
@@ -124,14 +133,30 @@ export abstract class KeptDevice implements Device {
       await unlessAborted(this.#bringingBack, signal);
       if (!this.#isLost) return;
     }
+    this.#checkWorthTrying();
     this.log.warn({ device: this.name }, "connecting again and setting up anew");
     const connectOnce = (abort: AbortSignal) => this.#connectOnce(abort);
     this.#bringingBack = bringBack(connectOnce, signal).then(() => this.setUp(signal, true));
     try {
       await this.#bringingBack;
+      this.#gaveUp = undefined;
+    } catch (error) {
+      if (!signal.aborted) this.#gaveUp = { error, atSeconds: this.clock.monotonicSeconds() };
+      throw error;
     } finally {
       this.#bringingBack = undefined;
     }
+  }
+
+  /** An attempt takes its time, and each of many settings would make its own. */
+  #checkWorthTrying(): void {
+    if (!this.#gaveUp) return;
+    const { error, atSeconds } = this.#gaveUp;
+    const lostForSeconds = this.clock.monotonicSeconds() - atSeconds;
+    const nextSeconds = retrySeconds - lostForSeconds;
+    if (nextSeconds <= 0 || this.seenSinceSeconds > atSeconds) return;
+    const reason = error instanceof Error ? error.message : String(error);
+    throw new UnreachableError(this.name, reason, { lostForSeconds, nextSeconds });
   }
 
   /** Carries a motion out; the device is stopped if it is aborted or how it ended is not known. */
@@ -205,7 +230,8 @@ export abstract class KeptDevice implements Device {
   async isAlive(signal: AbortSignal): Promise<boolean> {
     if (signal.aborted || this.#leftAs) return false;
     try {
-      await this.#within(aliveSeconds, "a sign of life", (own) => this.ping(own), signal);
+      const withinSeconds = deadlineOver(this.roundTripSeconds, aliveSeconds);
+      await this.#within(withinSeconds, "a sign of life", (own) => this.ping(own), signal);
       return true;
     } catch {
       return false;

@@ -3,6 +3,7 @@ import type { CentreFound } from "../../agent/procedures/centre/centre-request.t
 import type { StepOutcome, Workbench } from "../../agent/procedures/step.ts";
 import { readBaseline } from "../../agent/run/ledger/baseline.ts";
 import { restoreBaseline } from "../../agent/run/restoring/restore.ts";
+import { newFront } from "../../agent/safing/front.ts";
 import { Threads } from "../../agent/threads/threads.ts";
 import { connectRig } from "../../drivers/connect.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
@@ -119,12 +120,15 @@ async function inScene(spec: SceneSpec, clock: VirtualClock, simulator: Simulato
   const seconds = (clock.nowMs() - startMs) / 1000;
   await restoreBaseline({
     rig,
+    site: spec.site,
+    front: newFront(),
+    findings: { lightRate: {} },
     baseline,
     clock,
     log: silentLog,
     signal,
-    mark: () => {},
-    mayOpenCover: async () => true,
+    retreatedBecause: [],
+    whyKeepCovered: async () => [],
     weatherAgainst: async () => undefined,
   });
   const { east, north } = spec.mount.pointingErrorDegrees;
@@ -145,6 +149,8 @@ async function inScene(spec: SceneSpec, clock: VirtualClock, simulator: Simulato
 async function centreStep(spec: SceneSpec, clock: VirtualClock, rig: Rig): Promise<StepOutcome<CentreFound>> {
   const bench: Workbench = {
     rig,
+    front: newFront(),
+    whyKeepCovered: async () => [],
     clock,
     random: new Random(spec.seed).fork("centre"),
     log: silentLog,

@@ -157,6 +157,7 @@ async function once(seed: number): Promise<DefocusRow> {
         ledger,
         signal: new AbortController().signal,
         unattended: true,
+        warn: () => {},
         progress: () => {},
         writeOutputs: async () => [],
       }),

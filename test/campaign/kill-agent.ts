@@ -31,11 +31,12 @@ const wiring: RunWiring = {
   log: silentLog,
   random: new Random(1),
   signal: new AbortController().signal,
+  lockFolder: `${ledger}.locks`,
   writeOutputs: async () => [],
 };
 await conclude(host, false, () =>
   command === "run"
     ? run(plan, { rig, ledger, runs, unattended: true }, wiring, host)
-    : restore({ rig, ledger }, wiring, host),
+    : restore({ rig, ledger, runs }, wiring, host),
 );
 process.exit(); // links that linger must not keep the process

@@ -57,7 +57,9 @@ const mayImport: Record<string, readonly string[]> = {
   "agent/open-files": ["drivers/formats", "agent/imaging"],
   "agent/threads": ["drivers/kit", "agent/imaging", "agent/open-files"],
   "agent/masters": ["drivers/formats", "drivers/kit", "agent/imaging"],
+  "agent/safing": ["drivers/kit", "drivers/roles", "agent/imaging", "agent/sky"],
   "agent/procedures": [
+    "agent/safing",
     "drivers/kit",
     "drivers/roles",
     "drivers/formats",
@@ -67,9 +69,17 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/sky",
   ],
   "agent/run/steps": ["drivers/roles", "plans", "agent/procedures", "agent/imaging", "agent/sky"],
-  "agent/run/record": ["drivers/kit", "drivers/roles", "plans", "agent/procedures", "agent/run/steps"],
+  "agent/run/record": [
+    "drivers/kit",
+    "drivers/roles",
+    "plans",
+    "agent/procedures",
+    "agent/run/steps",
+    "agent/safing",
+  ],
   "agent/run/ledger": [
     "drivers/kit",
+    "drivers/formats",
     "drivers/roles",
     "plans",
     "agent/procedures",
@@ -81,6 +91,7 @@ const mayImport: Record<string, readonly string[]> = {
     "drivers/roles",
     "plans",
     "agent/procedures",
+    "agent/safing",
     "agent/sky",
     "agent/run/record",
   ],
@@ -88,6 +99,7 @@ const mayImport: Record<string, readonly string[]> = {
     "drivers/kit",
     "drivers/roles",
     "plans",
+    "agent/safing",
     "agent/sky",
     "agent/run/record",
     "agent/run/ledger",
@@ -102,7 +114,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/record",
     "agent/run/guard",
   ],
-  "agent/run/machine": ["drivers", "plans", "agent/procedures", "agent/threads", "agent/run"],
+  "agent/run/machine": ["drivers", "plans", "agent/procedures", "agent/safing", "agent/threads", "agent/run"],
   "agent/outputs": [
     "drivers/kit",
     "drivers/formats",
@@ -144,6 +156,18 @@ test("imports point one way through the house", () => {
     }
   }
   expect(against).toEqual([]);
+});
+
+test("the cover is moved by the safing room alone", () => {
+  const moves = /\b(cover|front)\b[?!]*\.(ensureOpen|ensureClosed)\(/;
+  const elsewhere = sources.filter(
+    (file) => inside(file, "agent") && !inside(file, "agent/safing") && moves.test(textOf(file)),
+  );
+  expect(elsewhere).toEqual([]);
+  const opening = sources.filter(
+    (file) => inside(file, "agent/safing") && /\bcover\b[?!]*\.ensureOpen\(/.test(textOf(file)),
+  );
+  expect(opening).toEqual(["agent/safing/uncover.ts"]);
 });
 
 test("no way to a flat knows of another", () => {

@@ -165,6 +165,7 @@ test("the whole job through Debian's server and simulators: good, and every sett
     ledger,
     signal: new AbortController().signal,
     unattended: true,
+    warn: () => {},
     progress: () => {},
     writeOutputs: (record) => writeReport(record, { folder: runFolder }),
   });

@@ -14,5 +14,6 @@ export const plainFrameSums: MakeFrameSums = (pxCount) => {
         }
         return total;
       }),
+    [Symbol.dispose]() {},
   };
 };

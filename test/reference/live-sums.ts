@@ -55,6 +55,7 @@ export const plainSums: MakeSums = (pxCount, withDark) => {
         limit[i] =
           rejectSigma * Math.max(varianceAtLevel(sigmas, reference[i]!), limit[i]!, Math.fround(sigmaLeast));
     },
+    [Symbol.dispose]() {},
   };
   return plain;
 };

@@ -16,5 +16,6 @@ export const plainRowAdder: MakeRowAdder = (columns, widthPx, use) => {
       sums.set(room, at);
       room.fill(0);
     },
+    [Symbol.dispose]() {},
   };
 };

@@ -44,6 +44,7 @@ test("everything on Alpaca, over sockets on loopback: done, and the rig as it wa
       ledger,
       signal: new AbortController().signal,
       unattended: true,
+      warn: () => {},
       progress: () => {},
       writeOutputs: async () => [],
     });

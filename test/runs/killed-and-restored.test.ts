@@ -43,7 +43,8 @@ const restore = (run: FakeRun) => async (life: Life) => {
   const clock = mortalClock(run.clock, life);
   const rigFile = readRigFile(run.rigText, "rig.yaml");
   const connect: ConnectRig = (_signal, found) => run.rig.connect(found, life);
-  return await restoreRig({ connect, rigFile, ledger, clock, log: silentLog, signal: neverAborted });
+  const records = { ledger, ledgerFile: ledger.file, runsFolders: [run.folder] };
+  return await restoreRig({ connect, rigFile, records, clock, log: silentLog, signal: neverAborted });
 };
 
 /** Until a run gets through without a change left to be killed at. */

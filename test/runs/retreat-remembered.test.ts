@@ -50,8 +50,9 @@ function restore(run: FakeRun) {
   const rigFile = readRigFile(run.rigText, "rig.yaml");
   const connect: ConnectRig = (_signal, found) => run.rig.connect(found);
   const { clock } = run;
+  const records = { ledger, ledgerFile: ledger.file, runsFolders: [run.folder] };
   return clock
-    .drive(restoreRig({ connect, rigFile, ledger, clock, log: silentLog, signal: neverAborted }))
+    .drive(restoreRig({ connect, rigFile, records, clock, log: silentLog, signal: neverAborted }))
     .finally(() => ledger[Symbol.dispose]());
 }
 

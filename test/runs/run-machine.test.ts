@@ -1,6 +1,7 @@
 import { existsSync, readFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
+import { StepError } from "../../agent/procedures/step-error.ts";
 import { mastersOf } from "../../agent/run/ledger/history.ts";
 import { DeadlineError, RefusedError } from "../../drivers/kit/errors.ts";
 import { FakeRun, flatFound, usualWorks } from "../agent/run/fake-run.ts";
@@ -94,6 +95,27 @@ test("rain in mid-flat: the frame is dropped, the cover closes before the mount 
   expect(run.rig.get("dome", "shutter")).toBe("closed");
   run.rig.truth.get("dome")!.set("shutter", "open"); // all else
   expectAsFound();
+});
+
+test("a step that finds it unsafe: the telescope is turned off the Sun, though no guard said so", async () => {
+  const { sunFromSite } = await import("../../agent/sky/sun-from-site.ts");
+  const { separationDegrees } = await import("../../agent/sky/separation.ts");
+  let farthest = 0;
+  run.rig.afterChange = (what) => {
+    if (what !== "mount.pointing") return;
+    const [raHours, decDegrees] = run.rig.get("mount", "pointing") as readonly [number, number];
+    const sun = sunFromSite(run.clock.nowMs(), {
+      latitudeDegrees: 52.1,
+      longitudeDegrees: -1.4,
+      elevationMetres: 110,
+    });
+    farthest = separationDegrees({ raHours, decDegrees }, sun);
+    if (farthest > 25) run.rig.afterChange = () => {};
+  };
+  const failure = new StepError("FAR_TOO_BRIGHT", "far too bright", "Look at the filter.", "brightness");
+  const report = await run.run({ ...usualWorks, flat: async () => ({ ended: "unsafe", failure }) });
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, leftOnRig: { cover: "closed" } });
+  expect(farthest).toBeGreaterThan(25);
 });
 
 test("the operator stops once: the step settles, the rig is put back, a shell sees 130", async () => {

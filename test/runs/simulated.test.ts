@@ -114,10 +114,13 @@ test("the cover sticks half way while it opens: the device's failure, and what i
   expect(report).toMatchObject({ exitCode: 6, leftOnRig: { cover: "unknown" } });
   // While it claims to move nothing of it can be read, so that it cannot be disconnected in good order either.
   expect(report.notAsFound).toMatchObject([
+    { role: "mount", key: "parked", state: "keptSafe" },
     { role: "cover", key: "position", state: "different" },
     { role: "cover", key: "connected", state: "different" },
   ]);
-  expect(run.world.mount.parked).toBe(true); // off the Sun all the same
+  // Off the Sun and standing, but not carried back to its park with an open tube.
+  expect(run.world.mount.tracking).toBe(false);
+  expect(run.world.history.at(-1)!.sunSeparationDegrees).toBeGreaterThan(25);
   run.world.cover.free();
   const [recovered] = await run.restore();
   expect(recovered!.settings.every((setting) => setting.state === "same")).toBe(true);

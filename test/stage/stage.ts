@@ -240,7 +240,8 @@ export class Stage implements AsyncDisposable {
       const tools = this.#tools(life, "restore");
       const connect = (signal: AbortSignal) => connectRigFile(rigFile, tools, signal);
       const signal = this.#stop.signal;
-      return restoreRig({ rigFile, ledger, connect, clock: tools.clock, log: tools.log, signal });
+      const records = { ledger, ledgerFile: ledger.file, runsFolders: [this.folder] };
+      return restoreRig({ rigFile, records, connect, clock: tools.clock, log: tools.log, signal });
     });
   }
 
@@ -259,6 +260,7 @@ export class Stage implements AsyncDisposable {
           ledger: this.ledger,
           signal: this.#stop.signal,
           unattended: this.#person === undefined,
+          warn: () => {},
           progress: (now) => {
             this.onProgress(now);
             options.onProgress?.(now);

@@ -8,7 +8,7 @@ const fullRowsPx = 4_000_000;
 const rowStepMost = 8;
 
 /** The loop over one row. */
-export interface RowAdder {
+export interface RowAdder extends Disposable {
   /** The frame whose rows will be added. */
   begin(frameAdu: Uint16Array): void;
   /** Adds what the row's pixels that count come to, to the sums of the blocks that they lie in. */
@@ -23,7 +23,7 @@ export type MakeRowAdder = (columns: number, widthPx: number, use: Uint8Array) =
  * Sums over square blocks of a frame less its dark, of the pixels that count on some of its rows: a share of a large frame
  * tells its level and its evenness well enough, and reading all of it would cost as much as adding it up.
  */
-export class BlockSample {
+export class BlockSample implements Disposable {
   readonly columns: number;
   readonly rows: number;
   /** Of a frame's rows one in so many. */
@@ -61,6 +61,11 @@ export class BlockSample {
     this.#adder = makeAdder(this.columns, widthPx, use);
   }
 
+  /** No more sums will be asked for. */
+  [Symbol.dispose](): void {
+    this.#adder[Symbol.dispose]();
+  }
+
   /** Blocks that hold enough pixels to be compared: a quarter of a full one's. */
   isUsable(block: number): boolean {
     return this.counts[block]! > (blockSidePx * blockSidePx) / this.rowStep / 4;
@@ -86,11 +91,12 @@ export const makeRowAdder: MakeRowAdder = (columns, widthPx, use) => {
   const all = use.every((one) => one === 1);
   const rowPx = blockSidePx * columns;
   const sampledRows = all ? 0 : use.length / widthPx;
-  const { memory, at, views, bytes } = layout({
+  const room = layout({
     row: u16(rowPx),
     sums: u32(4 * columns),
     use: u16(sampledRows * rowPx),
   });
+  const { memory, at, views, bytes } = room;
   const kernel = startKernel("block-sums", memory);
   for (let row = 0; row < sampledRows; row++)
     for (let x = 0; x < widthPx; x++) views.use[row * rowPx + x] = use[row * widthPx + x] === 1 ? 0xffff : 0;
@@ -110,5 +116,6 @@ export const makeRowAdder: MakeRowAdder = (columns, widthPx, use) => {
         sums[from + b] = four[4 * b]! + four[4 * b + 1]! + four[4 * b + 2]! + four[4 * b + 3]!;
       four.fill(0);
     },
+    [Symbol.dispose]: room[Symbol.dispose],
   };
 };

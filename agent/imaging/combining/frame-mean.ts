@@ -4,6 +4,7 @@ import { type FrameSums, type MakeFrameSums, makeFrameSums, sumsAtOnce } from ".
 /** Plain mean of covered frames, and the level of each: it tells how far the pedestal wanders. */
 export class FrameMean {
   readonly #sums: FrameSums;
+  #mean: Float32Array | undefined;
   readonly #unhealthyPx: Uint32Array;
   readonly #levels: number[] = [];
   readonly #pending: Uint16Array[] = [];
@@ -31,6 +32,7 @@ export class FrameMean {
 
   /** The array is kept until `released` tells of it. */
   add(pixelsAdu: Uint16Array): void {
+    if (this.#mean) throw new Error("a frame after the mean was told");
     checkShape(pixelsAdu, this.shape);
     this.#frameCount++;
     this.#pending.push(pixelsAdu);
@@ -44,16 +46,23 @@ export class FrameMean {
     return released;
   }
 
+  /** Of all frames: no more can be added. */
   mean(): Float32Array {
+    this.#mean ??= this.#finish();
+    return this.#mean;
+  }
+
+  #finish(): Float32Array {
     this.#addPending();
-    const { sums } = this.#sums;
-    const mean = new Float32Array(sums.length);
+    using summed = this.#sums;
+    const mean = new Float32Array(summed.sums.length);
     const factor = 1 / Math.max(1, this.#frameCount);
-    for (let i = 0; i < mean.length; i++) mean[i] = sums[i]! * factor;
+    for (let i = 0; i < mean.length; i++) mean[i] = summed.sums[i]! * factor;
     return mean;
   }
 
   #addPending(): void {
+    if (this.#pending.length === 0) return;
     const totals = this.#sums.add(this.#pending);
     const count = this.shape.widthPx * this.shape.heightPx - this.#unhealthyPx.length;
     for (const [k, pixels] of this.#pending.entries()) {

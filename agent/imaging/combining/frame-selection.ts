@@ -62,6 +62,7 @@ export class FrameSelection {
   #noise: NoiseByLevel | undefined;
   #seen = 0;
   #refused = 0;
+  #isFinished = false;
 
   constructor(options: SeriesOptions) {
     const { shape, dark, unhealthyPx } = options;
@@ -104,6 +105,7 @@ export class FrameSelection {
    * @throws RangeError for a frame of another size
    */
   add(pixelsAdu: Uint16Array): Selected {
+    if (this.#isFinished) throw new Error("a frame after the end of its series");
     checkShape(pixelsAdu, this.#options.shape);
     const frame = this.#see(pixelsAdu);
     const { scale } = frame;
@@ -121,6 +123,8 @@ export class FrameSelection {
 
   /** No more frames will come: those that still wait are compared if they are two or more. */
   finish(): Omit<Selected, "verdict"> {
+    this.#isFinished = true;
+    this.#watch?.finish();
     return !this.#noise && this.#held.length >= 2 ? this.#compare() : { counted: [], refused: [] };
   }
 

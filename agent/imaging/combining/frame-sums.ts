@@ -3,8 +3,8 @@ import { bytesOf, layout, startKernel, u8, u32 } from "../../../drivers/kit/kern
 /** Most frames that one pass takes: the sums are read and written once for all of them. */
 export const sumsAtOnce = 8;
 
-/** Sums of every pixel over frames; up to 65 537 of them fit. */
-export interface FrameSums {
+/** Sums of every pixel over frames; up to 65 537 of them fit. Disposed of they are empty. */
+export interface FrameSums extends Disposable {
   readonly sums: Uint32Array;
   /** @returns the sum of each frame */
   add(frames: readonly Uint16Array[]): number[];
@@ -21,12 +21,13 @@ const stride = 2 * piecePx + 64;
 
 /** By SIMD in WebAssembly; the sums stay in its memory. */
 export const makeFrameSums: MakeFrameSums = (pxCount) => {
-  const { memory, at, views, bytes } = layout({
+  const room = layout({
     totals: u32(sumsAtOnce),
     lanes: u8(32 * sumsAtOnce),
     frames: u8(sumsAtOnce * stride),
     sums: u32(pxCount + stepPx),
   });
+  const { memory, at, views, bytes } = room;
   const kernel = startKernel("frame-sums", memory);
   return {
     sums: views.sums.subarray(0, pxCount),
@@ -55,5 +56,6 @@ export const makeFrameSums: MakeFrameSums = (pxCount) => {
       }
       return found;
     },
+    [Symbol.dispose]: room[Symbol.dispose],
   };
 };

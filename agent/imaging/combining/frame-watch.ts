@@ -74,6 +74,11 @@ export class FrameWatch {
     return this.#halves?.figures();
   }
 
+  /** No more frames will be seen; what was is still told. */
+  finish(): void {
+    this.#blocks[Symbol.dispose]();
+  }
+
   expect(frameCount: number): void {
     this.#halves?.expect(frameCount);
   }

@@ -11,8 +11,9 @@ type Sigmas = ReturnType<typeof tabulateVariance>;
 /**
  * What a series keeps of each pixel: sums of what its samples exceed a reference by, so that float32 carries them.
  * A sample at or above `clipAdu` counts as clipped, one further from the reference than its limit as rejected.
+ * Disposed of they are empty.
  */
-export interface LiveSums {
+export interface LiveSums extends Disposable {
   /** Taken off every sample; `undefined` for none. */
   readonly dark: Float32Array | undefined;
   readonly reference: Float32Array;
@@ -54,7 +55,7 @@ const sigmasMost = 4096;
 
 /** By SIMD in WebAssembly; everything but the frames stays in its memory. */
 export const makeLiveSums: MakeSums = (pxCount, withDark) => {
-  const { memory, at, views, bytes } = layout({
+  const room = layout({
     factors: f32(framesAtOnce),
     frames: u8(framesAtOnce * frameBytes),
     values: u8(16 * framesAtOnce),
@@ -68,6 +69,7 @@ export const makeLiveSums: MakeSums = (pxCount, withDark) => {
     clipped: u16(pxCount),
     sigmas: f32(sigmasMost),
   });
+  const { memory, at, views, bytes } = room;
   const kernel = startKernel("live-sums", memory);
   const { statistics } = startKernel("first-frames", memory);
   const { reference, limit } = views;
@@ -162,5 +164,6 @@ export const makeLiveSums: MakeSums = (pxCount, withDark) => {
       views.sigmas.set(sigmas.variances);
       limitPiece(sigmas, fromPx, toPx);
     },
+    [Symbol.dispose]: room[Symbol.dispose],
   };
 };

@@ -60,11 +60,12 @@ export class MasterBuilder {
     return released;
   }
 
-  /** @throws RangeError below two frames: one frame says nothing about its noise */
+  /** Ends it. @throws RangeError below two frames: one frame says nothing about its noise */
   finish(): Master {
     this.#take(this.#selection.finish());
     if (!this.#selection.noise) throw new RangeError("a master needs two frames or more");
-    return finishMaster(this.#stripes.finish(), this.#selection, this.#options);
+    using sums = this.#stripes.finish();
+    return finishMaster(sums, this.#selection, this.#options);
   }
 
   #take({ counted, refused }: Omit<Selected, "verdict">): void {

@@ -74,7 +74,7 @@ async function sumInPieces(
 ): Promise<PixelSums> {
   const pxCount = shape.widthPx * shape.heightPx;
   const sigmas = tabulateSigmas(selection.noise!);
-  const sums = makeLiveSums(Math.min(piecePx, pxCount), dark !== undefined);
+  using sums = makeLiveSums(Math.min(piecePx, pxCount), dark !== undefined);
   const room = Array.from({ length: framesAtOnce }, () => new Uint16Array(Math.min(piecePx, pxCount)));
   const found = emptySums(pxCount);
   for (let startPx = 0; startPx < pxCount; startPx += piecePx) {

@@ -12,6 +12,12 @@ const nudgeArcsecMax = 900;
 /** More than any play that a mount worth the name has [arcsec]. */
 const approachArcsec = 150;
 
+/**
+ * How far round the Sun work may lead an uncovered telescope, beyond a search [degrees]: two discs' diameters. The limb is
+ * looked for a frame's width beyond it, and no frame that shows a limb only in part is wider than the disc.
+ */
+export const aroundSunDegrees = 1.06;
+
 /** The line of sight, counted from where the ephemeris has the Sun: so the Sun's own motion drops out. */
 export class Aim {
   moveCount = 0;

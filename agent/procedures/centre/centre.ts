@@ -1,3 +1,4 @@
+import { coverFront } from "../../safing/cover-front.ts";
 import { tryAll } from "../leave-rig.ts";
 import { defineStep } from "../run-step.ts";
 import { calibrateMount } from "./calibrate.ts";
@@ -42,11 +43,10 @@ export const centre = defineStep<CentreRequest, CentreFound, CentreWork>({
     },
   },
   // The cover stays open only over a centred Sun.
-  makeSafe: ({ bench: { rig }, request }, ended, signal) =>
+  makeSafe: ({ bench, request }, ended, signal) =>
     tryAll([
-      () =>
-        ended === "completed" && request.coverAfter === "open" ? undefined : rig.cover?.ensureClosed(signal),
-      () => rig.camera.ensureStopped(signal),
-      () => rig.mount?.ensureStopped(signal),
+      () => (ended === "completed" && request.coverAfter === "open" ? undefined : coverFront(bench, signal)),
+      () => bench.rig.camera.ensureStopped(signal),
+      () => bench.rig.mount?.ensureStopped(signal),
     ]),
 });

@@ -1,5 +1,11 @@
 import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import { given } from "../../../drivers/kit/given.ts";
+import type { Frame } from "../../../drivers/roles/camera.ts";
+import { countCodes, quantileAdu } from "../../imaging/exposure/histogram.ts";
+import { coverFront } from "../../safing/cover-front.ts";
+import { openFraction } from "../../safing/prove-covered.ts";
+import { uncover } from "../../safing/uncover.ts";
+import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
@@ -34,9 +40,8 @@ export async function checkLimits({ bench, request, mount }: CentreWork): Promis
 
 /** Covered before anything points near the Sun; a diffuser would blur the limb away. */
 export async function closeCover({ bench }: CentreWork, signal: AbortSignal): Promise<void> {
-  const { cover: front, diffuser } = bench.rig;
-  await front?.ensureClosed(signal);
-  await diffuser?.ensureOpen(signal);
+  await coverFront(bench, signal);
+  await bench.rig.diffuser?.ensureOpen(signal);
 }
 
 /** Unparked, following the Sun, and pointed at it; still covered. */
@@ -63,8 +68,13 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   const first = await expose(shortest);
   const shape = { widthPx: first.widthPx, heightPx: first.heightPx };
   const longest = Math.min(lookSecondsMax, limits.exposureSeconds.max);
-  if (front) covered.push(coveredLevel(first), coveredLevel(await expose(longest)));
-  else covered.push(levelWithoutCover(first));
+  if (front) {
+    const long = await expose(longest);
+    covered.push(coveredLevel(first), coveredLevel(long));
+    // A leak may be as bright as that; the Sun itself is so at a fiftieth of the time too.
+    if (litFraction(bench, first, long) > openFraction)
+      checkCovered(bench, first, await expose(Math.max(shortest, longest / 50)));
+  } else covered.push(levelWithoutCover(first));
 
   const sun = sunFromSite(bench.clock.nowMs(), bench.site);
   const kept = bench.findings.cameraOnSky;
@@ -102,6 +112,24 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
   });
 }
 
+/** How far the brightest of a frame is above what a frame of the shortest exposure shows, of full scale. */
+function litFraction(bench: CentreWork["bench"], shortest: Frame, frame: Frame): number {
+  const levelAdu = quantileAdu(countCodes(shortest.pixelsAdu), 0.5)!;
+  const brightAdu = quantileAdu(countCodes(frame.pixelsAdu), 0.98)!;
+  return (brightAdu - levelAdu) / (topCodeAdu(bench) - levelAdu);
+}
+
+/** Pointed near the Sun, behind a cover that says it is closed. @throws UnsafeError when the frame is full of light */
+function checkCovered(bench: CentreWork["bench"], shortest: Frame, frame: Frame): void {
+  const fraction = litFraction(bench, shortest, frame);
+  if (fraction < openFraction) return;
+  throw new UnsafeError(
+    "COVER_STANDS_OPEN",
+    `a frame of ${frame.exposureSeconds} s behind the cover, which says that it is closed, is lit to ${(100 * fraction).toFixed(0)} % of full scale`,
+    "Keep everybody away from the eyepiece and the finder, close the cover by hand and see why it says what it says.",
+  );
+}
+
 /** Upper edge per second that history foretells for the present altitude at the lowest gain. */
 function historyAt({ bench }: CentreWork, gain: number, altitudeDegrees: number): number | undefined {
   const rate = bench.findings.lightRate.none;
@@ -135,7 +163,7 @@ function checkFrame(shape: { widthPx: number; heightPx: number }, discRadiusPx: 
 
 /** The first uncovered frame is the shortest there is; a dark one means nothing wrong. @throws TooBrightError */
 export async function openCover({ bench, frameTaker }: CentreWork, signal: AbortSignal): Promise<void> {
-  await bench.rig.cover?.ensureOpen(signal);
+  await uncover(bench, signal);
   const look = await frameTaker.firstLight(signal);
   bench.note("first light", { seen: look.seen, exposureSeconds: look.exposureSeconds });
 }

@@ -1,4 +1,5 @@
 import { given } from "../../../drivers/kit/given.ts";
+import { coverFront } from "../../safing/cover-front.ts";
 import { setLowestGain } from "../camera-ready.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
@@ -37,7 +38,7 @@ export const darks = defineStep<DarksRequest, DarksFound, DarksWork>({
   states: {
     checking: { does: knowExposure, next: "covering" },
     covering: {
-      does: async ({ bench }, signal) => bench.rig.cover?.ensureClosed(signal),
+      does: ({ bench }, signal) => coverFront(bench, signal),
       next: "leavingSun",
     },
     leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), next: "settingUp" },

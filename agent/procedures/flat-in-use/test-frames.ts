@@ -1,3 +1,4 @@
+import { uncover } from "../../safing/uncover.ts";
 import { setLowestGain } from "../camera-ready.ts";
 import { exposureForLevel, topCodeAdu } from "../exposure-for-level.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
@@ -24,12 +25,12 @@ export async function exposeThroughDiffuser(
   frameCount: number,
   signal: AbortSignal,
 ): Promise<DiffuserTest | undefined> {
-  const { camera, diffuser, cover } = bench.rig;
+  const { camera, diffuser } = bench.rig;
   const rate = bench.findings.lightRate.diffuser;
   if (!diffuser || !rate) return undefined;
   const before = await camera.configure({}, signal);
   await diffuser.ensureClosed(signal);
-  await cover?.ensureOpen(signal);
+  await uncover(bench, signal);
   await setLowestGain(bench, signal);
   const exposureSeconds = exposureForLevel(bench, rate, levelFraction);
   let seen: DiffuserTest | undefined;

@@ -1,5 +1,7 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { MasterBuilder } from "../../imaging/combining/master-builder.ts";
+import { coverFront } from "../../safing/cover-front.ts";
+import { uncover } from "../../safing/uncover.ts";
 import { hasMatchingDark, type readDark } from "../dark-master.ts";
 import { darks } from "../darks/darks.ts";
 import { SeriesNotes, unusedFileName } from "../master-files.ts";
@@ -37,14 +39,14 @@ export function proofFrameCount({ proofFrames }: FlatRequest): number {
 
 type OnBench = Pick<FlatWork, "bench">;
 
-export async function closeFront({ bench: { rig } }: OnBench, signal: AbortSignal): Promise<void> {
-  await rig.cover?.ensureClosed(signal);
+export function closeFront({ bench }: OnBench, signal: AbortSignal): Promise<void> {
+  return coverFront(bench, signal);
 }
 
 /** Nothing in front of the telescope but its Sun filter. */
-export async function openToSun({ bench: { rig } }: OnBench, signal: AbortSignal): Promise<void> {
-  await rig.diffuser?.ensureOpen(signal);
-  await rig.cover?.ensureOpen(signal);
+export async function openToSun({ bench }: OnBench, signal: AbortSignal): Promise<void> {
+  await bench.rig.diffuser?.ensureOpen(signal);
+  await uncover(bench, signal);
 }
 
 /** What comes back from the darks to the light of the flat, one after the other. */

@@ -1,3 +1,4 @@
+import { coverFront } from "../../safing/cover-front.ts";
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
 import { defineStep, runSubstep, type Step } from "../run-step.ts";
@@ -49,7 +50,7 @@ async function tryKept(work: FlatWork, signal: AbortSignal): Promise<void> {
   if (!request.unlessKeptFits) return;
   const kept = (bench.keptFlats ?? []).filter(({ verdict }) => verdict === "good");
   if (bench.findings.flatInUse || kept.length === 0) return;
-  await bench.rig.cover?.ensureClosed(signal);
+  await coverFront(bench, signal);
   await pointAtSun(bench, signal);
   const checker = new FlatChecker({ ...bench, keptFlats: kept });
   const seen = await checker.byDiffuser(request.unlessKeptFits.testFrames, signal);

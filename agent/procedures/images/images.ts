@@ -1,4 +1,6 @@
 import { given } from "../../../drivers/kit/given.ts";
+import { coverFront } from "../../safing/cover-front.ts";
+import { uncover } from "../../safing/uncover.ts";
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
@@ -19,7 +21,7 @@ export const images = defineStep<ImagesRequest, ImagesFound, ImagesWork>({
   states: {
     pointing: { does: point, next: "uncovering" },
     uncovering: {
-      does: uncover,
+      does: openToSun,
       next: [{ to: "exposing", when: ({ tuned }) => tuned !== undefined }, { to: "tuning" }],
     },
     tuning: { does: tune, next: "exposing" },
@@ -45,6 +47,7 @@ function begin(input: StepInput<ImagesRequest>): ImagesWork {
   return {
     ...input,
     files: [],
+    takenWithin: [],
     checks: [],
     checker: new FlatChecker(bench),
     firstNumber: nextImageNumber(bench),
@@ -57,15 +60,16 @@ function begin(input: StepInput<ImagesRequest>): ImagesWork {
 /** Where the mount already is stays untouched: a slew would lose the centring. */
 async function point({ bench }: ImagesWork, signal: AbortSignal): Promise<void> {
   if (await isPointedAtSun(bench, signal)) return bench.rig.mount?.ensureTracking("solar", signal);
-  await bench.rig.cover?.ensureClosed(signal);
+  await coverFront(bench, signal);
   await pointAtSun(bench, signal);
 }
 
 /** After a new flat the camera is first set as it was for the images before it. */
-async function uncover({ bench: { rig }, request }: ImagesWork, signal: AbortSignal): Promise<void> {
+async function openToSun({ bench, request }: ImagesWork, signal: AbortSignal): Promise<void> {
+  const { rig } = bench;
   if (request.resumeWith) await rig.camera.configure({ gain: request.resumeWith.gain }, signal);
   await rig.diffuser?.ensureOpen(signal);
-  await rig.cover?.ensureOpen(signal);
+  await uncover(bench, signal);
 }
 
 async function tune(work: ImagesWork, signal: AbortSignal): Promise<void> {
@@ -84,6 +88,7 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, request } = work;
   const { exposureSeconds, topAdu } = work.tuned!;
   const doneBefore = work.taken;
+  let fromUtcMs = bench.clock.nowMs();
   await takeSeries(
     bench,
     {
@@ -95,6 +100,9 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
     },
     (frame) => {
       checkFilterStillOn(frame, topAdu);
+      const toUtcMs = bench.clock.nowMs();
+      work.takenWithin.push({ fromUtcMs, toUtcMs });
+      fromUtcMs = toUtcMs;
       work.files.push(saveImage(bench, work.firstNumber + work.files.length, frame));
       work.taken++;
       if (work.latest) recycleFrames(bench, [work.latest.pixelsAdu]);
@@ -113,11 +121,12 @@ function untilNextCheck({ request, taken, files }: ImagesWork): number {
 }
 
 async function recordImages(work: ImagesWork, signal: AbortSignal): Promise<void> {
-  const { bench, files, checks } = work;
+  const { bench, files, takenWithin, checks } = work;
   const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
   const flat = checks.find((check) => check.flat !== undefined)?.flat;
   work.result = {
     files,
+    takenWithin,
     exposureSeconds,
     edgeFraction,
     testFrames,

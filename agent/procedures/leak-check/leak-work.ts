@@ -2,6 +2,10 @@ import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { FrameMean } from "../../imaging/combining/frame-mean.ts";
 import { judgeLeak } from "../../imaging/proof/leak.ts";
+import { coverFront } from "../../safing/cover-front.ts";
+import { openFraction } from "../../safing/prove-covered.ts";
+import { uncover } from "../../safing/uncover.ts";
+import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { runSubstep } from "../run-step.ts";
@@ -50,15 +54,15 @@ export async function checkDevices({ bench: { rig } }: LeakWork): Promise<void> 
     throw new MissingAbilityError("rig", "a leak check needs a mount, to compare with frames off the Sun");
 }
 
-export async function closeTube({ bench: { rig } }: LeakWork, signal: AbortSignal): Promise<void> {
-  await rig.cover!.ensureClosed(signal);
+export function closeTube({ bench }: LeakWork, signal: AbortSignal): Promise<void> {
+  return coverFront(bench, signal);
 }
 
 /** The flat's own exposure, with the diffuser in the light: a leak counts by what it is of that. */
 export async function measureFlatLevel(work: LeakWork, signal: AbortSignal): Promise<void> {
   const { bench, request } = work;
   await bench.rig.diffuser!.ensureClosed(signal);
-  await bench.rig.cover!.ensureOpen(signal);
+  await uncover(bench, signal);
   const tuned = await runSubstep(
     tuneExposure,
     {
@@ -128,7 +132,10 @@ export async function exposeDarks(work: LeakWork, signal: AbortSignal): Promise<
   );
 }
 
-/** @throws StepError when the leak is above the plan's limit; what was found is told all the same */
+/**
+ * @throws StepError when the leak is above the plan's limit, UnsafeError when it is that of an open cover; what was found is
+ * told all the same
+ */
 export async function judgeLeakFrames(work: LeakWork): Promise<void> {
   const { bench, request, onSun, offSun, exposureSeconds, flatLevelAdu } = work;
   work.dark.finish(bench);
@@ -159,6 +166,17 @@ export async function judgeLeakFrames(work: LeakWork): Promise<void> {
   const { leakFraction, detectionLimitFraction, verdict } = report;
   bench.findings.leak = { leakFraction, detectionLimitFraction, exposureSeconds, verdict };
   bench.note("leak check", { leakFraction, detectionLimitFraction, found: report.found, verdict });
+  if (report.found && leakFraction > openFraction) {
+    bench.front.covered = {
+      proved: false,
+      why: `${percent(leakFraction)} of the flat's light comes past it`,
+    };
+    throw new UnsafeError(
+      "COVER_STANDS_OPEN",
+      `${percent(leakFraction)} of the flat's level comes past the cover, which says that it is closed: that is no leak but an open cover`,
+      "Keep everybody away from the eyepiece and the finder, close the cover by hand and see why it says what it says.",
+    );
+  }
   if (report.found && leakFraction > request.limitFraction)
     throw new StepError(
       "LIGHT_LEAK",

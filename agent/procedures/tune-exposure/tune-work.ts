@@ -4,7 +4,7 @@ import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../imaging
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { topCodeAdu } from "../exposure-for-level.ts";
-import { checkFilterSafely } from "../lost-filter.ts";
+import { checkFilterSafely, checkFilterStillOn } from "../lost-filter.ts";
 import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { sunAltitudeDegrees } from "../sun-pointing.ts";
@@ -36,6 +36,9 @@ export async function measureLevel(work: TuneWork, signal: AbortSignal): Promise
     topAdu: topCodeAdu(bench),
     ...given({ unhealthyPx: readUnhealthyPixels(bench, pixelsAdu.length) }),
   });
+  // No light that is meant for the camera fills its converter at the shortest exposure, whatever the history says.
+  if (frame.exposureSeconds <= camera.limits.exposureSeconds.min * 1.001)
+    checkFilterStillOn(frame, reading.topAdu);
   work.readings.push(reading);
   const edgeFraction = reading.edgeAdu / reading.topAdu;
   bench.note("test frame", {

@@ -13,6 +13,7 @@ const what = {
 /** A cap or a diffuser that a person moves: every change is asked for, every answer is taken as the state. */
 export class ManualCover implements Cover {
   readonly name: string;
+  readonly isMovedByHand = true;
   #state: CoverState = "unknown";
 
   constructor(
@@ -61,6 +62,8 @@ export class ManualCover implements Cover {
   sameSetting(before: Setting, now: Setting): boolean {
     return before.key === now.key && before.value === now.value;
   }
+
+  readonly roundTripSeconds = 0;
 
   async isAlive(): Promise<boolean> {
     return true;

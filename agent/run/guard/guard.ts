@@ -1,47 +1,35 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
-import { withDeadline } from "../../../drivers/kit/deadline.ts";
-import { DeviceError } from "../../../drivers/kit/errors.ts";
-import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
-
-/** One thing that must stay true while the rig looks at the Sun. */
-export interface GuardWatch {
-  readonly name: string;
-  /** How often it is looked at. */
-  readonly everySeconds: number;
-  /** How long it may be untrue before the rig retreats; 0: at once. */
-  readonly graceSeconds: number;
-  /** Whether, once it is lost, nothing may be left open to the sky at the end. */
-  readonly ofWeather?: true;
-  /** @returns why it is not true now, `undefined` when all is well; what it throws counts as a reason too */
-  check(signal: AbortSignal): Promise<string | undefined>;
-}
-
-/** A check that gives no answer by then is itself a reason [s]. */
-const checkSecondsMax = 20;
+import type { LapseRecord } from "../record/run-record.ts";
+import { Condition, type GuardWatch } from "./condition.ts";
 
 export interface GuardTools {
   readonly clock: Clock;
   readonly signal: AbortSignal;
 }
 
-/**
- * Watches until the signal aborts. Calls back once for every condition that stays broken beyond its grace,
- * and goes on watching the others.
- */
+export interface GuardListener {
+  /** Once for every condition that stays broken beyond its grace; the others are watched on. */
+  lost(reason: string, watch: GuardWatch): void;
+  /** At the beginning of every lapse, and at its end if it has one. */
+  lapse?(lapse: LapseRecord): void;
+  /** At every look: a guard that is silent is not awake. */
+  looked?(): void;
+}
+
+/** Watches until the signal aborts. */
 export async function watchConditions(
   watches: readonly GuardWatch[],
   { clock, signal }: GuardTools,
-  onLost: (reason: string, watch: GuardWatch) => void,
+  listener: GuardListener,
 ): Promise<void> {
   const keepWatch = async (watch: GuardWatch) => {
-    let badSinceSeconds: number | undefined;
+    const condition = new Condition(watch, clock, (lapse) => listener.lapse?.(lapse));
     while (!signal.aborted) {
-      const reason = await reasonNow(watch, { clock, signal });
+      const lost = await condition.look(signal);
+      listener.looked?.();
       if (signal.aborted) return;
-      badSinceSeconds = reason === undefined ? undefined : (badSinceSeconds ?? clock.monotonicSeconds());
-      if (reason !== undefined && clock.monotonicSeconds() - badSinceSeconds! >= watch.graceSeconds)
-        return onLost(reason, watch);
-      await clock.sleep(watch.everySeconds, signal).catch(() => {});
+      if (lost !== undefined) return listener.lost(lost, watch);
+      await clock.sleep(condition.pauseSeconds, signal).catch(() => {});
     }
   };
   await Promise.all(watches.map(keepWatch));
@@ -54,28 +42,17 @@ export async function watchConditions(
  */
 export async function checkConditionsOnce(
   watches: readonly GuardWatch[],
-  tools: GuardTools,
+  { clock, signal }: GuardTools,
 ): Promise<readonly string[]> {
-  const reasons = await Promise.all(watches.map((watch) => untilTrue(watch, tools)));
-  tools.signal.throwIfAborted();
+  const untilTrue = async (watch: GuardWatch) => {
+    const condition = new Condition(watch, clock, () => {});
+    for (;;) {
+      const lost = await condition.look(signal);
+      if (lost !== undefined || condition.isTrue || signal.aborted) return lost;
+      await clock.sleep(condition.pauseSeconds, signal).catch(() => {});
+    }
+  };
+  const reasons = await Promise.all(watches.map(untilTrue));
+  signal.throwIfAborted();
   return reasons.filter((reason) => reason !== undefined);
-}
-
-async function untilTrue(watch: GuardWatch, tools: GuardTools): Promise<string | undefined> {
-  const elapsedSeconds = startStopwatch(tools.clock);
-  for (;;) {
-    const reason = await reasonNow(watch, tools);
-    if (reason === undefined || tools.signal.aborted || elapsedSeconds() >= watch.graceSeconds) return reason;
-    await tools.clock.sleep(watch.everySeconds, tools.signal).catch(() => {});
-  }
-}
-
-async function reasonNow(watch: GuardWatch, { clock, signal }: GuardTools): Promise<string | undefined> {
-  try {
-    const limits = { device: watch.name, what: "the guard's look", withinSeconds: checkSecondsMax, signal };
-    return await withDeadline(clock, limits, (limited) => watch.check(limited));
-  } catch (error) {
-    if (error instanceof DeviceError) return error.message;
-    return `${watch.name}: ${error instanceof Error ? error.message : String(error)}`;
-  }
 }

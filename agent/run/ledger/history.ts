@@ -1,5 +1,7 @@
+import { parseJson } from "../../../drivers/kit/parse-json.ts";
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
 import type { FlatInUse, StepFindings } from "../../procedures/findings.ts";
+import { digestOf } from "./baseline-entries.ts";
 import type { Ledger } from "./ledger.ts";
 
 export interface MasterRow {
@@ -16,18 +18,36 @@ interface Key {
   readonly trainMark: string;
 }
 
+interface FindingRow {
+  readonly kind: string;
+  readonly runId: string;
+  readonly utcMs: number;
+  readonly value: string;
+  readonly seal: string | null;
+}
+
+/** Whether a row is as it was written; what a format without seals wrote is taken as it is. */
+function isSealed(values: readonly unknown[], seal: string | null): boolean {
+  return seal === null || seal === digestOf(values);
+}
+
 /** The newest of each kind that this rig, assembled like this, has found; empty for a new one. */
 export function readFindings(ledger: Ledger, { rig, trainMark }: Key): StepFindings {
-  const rows = ledger.database
-    .query<{ kind: string; value: string }, [string, string]>(
-      `select kind, value from findings where rig = ? and train_mark = ? order by measured_utc_ms, rowid`,
-    )
-    .all(rig, trainMark);
+  const rows = ledger.read((database) =>
+    database
+      .query<FindingRow, [string, string]>(
+        `select kind, run_id as runId, measured_utc_ms as utcMs, value, seal from findings
+         where rig = ? and train_mark = ? order by measured_utc_ms, rowid`,
+      )
+      .all(rig, trainMark),
+  );
   const findings: StepFindings = { lightRate: {} };
-  for (const { kind, value } of rows) {
+  for (const { kind, runId, utcMs, value, seal } of rows) {
+    if (!isSealed([rig, trainMark, kind, runId, utcMs, value], seal)) continue;
     const [name, blur] = kind.split(".") as [string, string?];
     const [into, key] = blur === undefined ? [findings, name] : [findings.lightRate, blur];
-    Object.assign(into, { [key]: JSON.parse(value) });
+    const found = parseJson(value);
+    if (found !== undefined) Object.assign(into, { [key]: found });
   }
   return findings;
 }
@@ -42,37 +62,59 @@ export function saveFindings(
   const { cameraOnSky, lightRate, topCodeAdu, conversion } = findings;
   const rates = Object.entries(lightRate).map(([blur, rate]) => [`lightRate.${blur}`, rate] as const);
   const values = [["cameraOnSky", cameraOnSky], ["conversion", conversion], ...rates] as const;
-  const insert = ledger.database.query("insert into findings values (?, ?, ?, ?, ?, ?)");
   const save = (kind: string, value: object | number, utcMs: number) => {
-    if (utcMs >= sinceUtcMs)
-      insert.run(rig, trainMark, kind, runId, Math.round(utcMs), JSON.stringify(value));
+    if (utcMs < sinceUtcMs) return;
+    const values = [rig, trainMark, kind, runId, Math.round(utcMs), JSON.stringify(value)] as const;
+    ledger.database
+      .query("insert into findings values (?, ?, ?, ?, ?, ?, ?)")
+      .run(...values, digestOf(values));
   };
-  ledger.database.transaction(() => {
+  ledger.write(() => {
     for (const [kind, value] of values) if (value) save(kind, value, value.measuredUtcMs);
     if (topCodeAdu !== undefined) save("topCodeAdu", topCodeAdu, nowUtcMs);
-  })();
+  });
 }
 
 export function addMaster(ledger: Ledger, { rig, trainMark }: Key, master: MasterRow): void {
   const { kind, runId, file, madeUtcMs, verdict, facts } = master;
-  ledger.database
-    .query("insert into masters values (?, ?, ?, ?, ?, ?, ?, ?)")
-    .run(rig, trainMark, kind, runId, file, Math.round(madeUtcMs), verdict, JSON.stringify(facts));
+  const made = [Math.round(madeUtcMs), verdict, JSON.stringify(facts)] as const;
+  const values = [rig, trainMark, kind, runId, file, ...made] as const;
+  ledger.write((database) =>
+    database.query("insert into masters values (?, ?, ?, ?, ?, ?, ?, ?, ?)").run(...values, digestOf(values)),
+  );
 }
 
 /** Newest first. */
 export function mastersOf(ledger: Ledger, { rig, trainMark }: Key): readonly MasterRow[] {
-  type Row = Omit<MasterRow, "facts"> & { readonly facts: string };
-  const rows = ledger.database.query<Row, [string, string]>(
-    `select ${masterColumns} from masters where rig = ? and train_mark = ? order by made_utc_ms desc`,
-  );
-  return rows.all(rig, trainMark).map(withFacts);
+  const rows = listMasterRows(ledger, "where rig = ? and train_mark = ?", [rig, trainMark]);
+  return rows.map(({ kind, runId, file, madeUtcMs, verdict, facts }) => {
+    return { kind, runId, file, madeUtcMs, verdict, facts };
+  });
 }
 
-const masterColumns = "kind, run_id as runId, file, made_utc_ms as madeUtcMs, verdict, facts";
-
-function withFacts<Row extends { readonly facts: string }>(row: Row) {
-  return { ...row, facts: JSON.parse(row.facts) as MasterRow["facts"] };
+/** Newest first; without those that are not as they were written. */
+function listMasterRows(
+  ledger: Ledger,
+  where: "where rig = ? and train_mark = ?" | "where kind = 'flat'",
+  given: string[],
+): readonly (MasterRow & Key)[] {
+  type Row = Omit<MasterRow, "facts"> & Key & { readonly facts: string; readonly seal: string | null };
+  const rows = ledger.read((database) =>
+    database
+      .query<Row, string[]>(
+        `select rig, train_mark as trainMark, kind, run_id as runId, file, made_utc_ms as madeUtcMs, verdict, facts, seal
+       from masters ${where} order by made_utc_ms desc`,
+      )
+      .all(...given),
+  );
+  return rows.flatMap(({ seal, ...row }) => {
+    const { rig, trainMark, kind, runId, file, madeUtcMs, verdict } = row;
+    const facts = parseJson(row.facts);
+    const sealed = isSealed([rig, trainMark, kind, runId, file, madeUtcMs, verdict, row.facts], seal);
+    return sealed && facts !== null && typeof facts === "object"
+      ? [{ ...row, facts: facts as MasterRow["facts"] }]
+      : [];
+  });
 }
 
 /** Flats of that train that may serve again, newest first. */
@@ -86,9 +128,5 @@ export function listUsableFlats(ledger: Ledger, key: Key): readonly FlatInUse[] 
 
 /** Every flat of every rig, newest first. */
 export function listFlats(ledger: Ledger): readonly (MasterRow & Key)[] {
-  type Row = Omit<MasterRow, "facts"> & Key & { readonly facts: string };
-  const rows = ledger.database.query<Row, []>(
-    `select rig, train_mark as trainMark, ${masterColumns} from masters where kind = 'flat' order by made_utc_ms desc`,
-  );
-  return rows.all().map(withFacts);
+  return listMasterRows(ledger, "where kind = 'flat'", []);
 }

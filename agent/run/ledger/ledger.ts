@@ -1,57 +1,16 @@
 import { Database } from "bun:sqlite";
 import { mkdirSync } from "node:fs";
 import { dirname } from "node:path";
-import type { SettingValue } from "../../../drivers/roles/device.ts";
-import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
-import type { RoleName } from "../../../drivers/roles/roles.ts";
+import { parseJson } from "../../../drivers/kit/parse-json.ts";
 import type { BaselineEntry, RunEnded } from "../record/run-record.ts";
+import { baselineDigest, isStorable, parseEntries } from "./baseline-entries.ts";
+import { asLedgerError, LedgerError } from "./ledger-error.ts";
+import { isInMemory, judgeTables, ledgerFormat, makeTables } from "./ledger-tables.ts";
+import { readRetreatRows } from "./retreat-rows.ts";
+import { type RunRow, readRun, readRuns, sealRuns, writeRun } from "./run-rows.ts";
 
-/**
- * Where a run stands, as far as the rig is concerned.
- * `changing`: the baseline is on disk and the rig may differ from it; `closed`: restored, refused or accepted as it is.
- */
-export type RunStage = "begun" | "changing" | "closed";
-
-export interface RunRow {
-  readonly runId: string;
-  readonly rig: string;
-  readonly plan: string;
-  readonly folder: string;
-  readonly startedUtcMs: number;
-  readonly stage: RunStage;
-  readonly ended: RunEnded | null;
-  readonly exitCode: number | null;
-}
-
-/** 2 added the retreats, which an earlier version must not overlook. */
-const format = 2;
-
-const tables = `
-  create table if not exists runs (
-    run_id text primary key, rig text not null, plan text not null, folder text not null,
-    started_utc_ms integer not null, stage text not null, ended text, exit_code integer) strict;
-  create table if not exists baselines (
-    run_id text not null references runs, position integer not null, role text not null, device text not null,
-    key text not null, value text not null, unit text, restored integer not null default 0,
-    primary key (run_id, position)) strict;
-  create table if not exists findings (
-    rig text not null, train_mark text not null, kind text not null, run_id text not null,
-    measured_utc_ms integer not null, value text not null) strict;
-  create index if not exists findings_newest on findings (rig, train_mark, kind, measured_utc_ms);
-  create table if not exists masters (
-    rig text not null, train_mark text not null, kind text not null, run_id text not null, file text not null,
-    made_utc_ms integer not null, verdict text not null, facts text not null) strict;
-  create table if not exists retreats (
-    rig text not null, run_id text not null, utc_ms integer not null, kind text not null, reason text not null,
-    last_confirmed text not null) strict;
-  create index if not exists retreats_of_run on retreats (run_id);
-  pragma user_version = ${format};
-`;
-
-/** Of a rehearsal: what a simulated rig taught is gone with the process. */
-export function isInMemory(ledgerFile: string): boolean {
-  return ledgerFile === ":memory:";
-}
+/** How long another process may hold the file before a call fails [ms]; nothing of ours holds it for longer. */
+const busyMs = 2000;
 
 /**
  * The SQLite file of runs, baselines, masters and findings. What a call has returned from is on the disk:
@@ -59,22 +18,64 @@ export function isInMemory(ledgerFile: string): boolean {
  */
 export class Ledger implements Disposable {
   readonly database: Database;
+  /** What of it is not as it was written, if anything; what is left of it can be read. */
+  readonly damage: string | undefined;
 
-  constructor(readonly file: string) {
-    if (!isInMemory(file)) mkdirSync(dirname(file), { recursive: true });
-    this.database = new Database(file, { create: true, strict: true });
-    this.database.run("pragma busy_timeout = 5000");
-    this.database.run("pragma journal_mode = wal");
-    this.database.run("pragma synchronous = full");
-    this.database.run("pragma foreign_keys = on");
-    const version = this.database
-      .query<{ user_version: number }, []>("pragma user_version")
-      .get()!.user_version;
-    if (version > format)
-      throw new Error(
-        `${file} was written by a later version of evenfield (format ${version}, known ${format})`,
-      );
-    this.database.run(tables);
+  /**
+   * Opens the file, makes it if it is not there, and looks whether all of it is as it was written.
+   * @throws LedgerError; for one that is damaged only when that is not accepted
+   */
+  constructor(
+    readonly file: string,
+    { acceptDamage = false } = {},
+  ) {
+    let database: Database | undefined;
+    try {
+      if (!isInMemory(file)) mkdirSync(dirname(file), { recursive: true });
+      this.database = database = new Database(file, { create: true, strict: true });
+      this.#prepare();
+      this.damage = this.#findDamage();
+      if (this.damage !== undefined && !acceptDamage) throw new LedgerError(file, "damaged", this.damage);
+    } catch (error) {
+      database?.close();
+      throw asLedgerError(file, error);
+    }
+  }
+
+  #prepare(): void {
+    const { database, file } = this;
+    database.run(`pragma busy_timeout = ${busyMs}`);
+    const found = judgeTables(database);
+    if (found === "foreign") throw new LedgerError(file, "not a ledger", "it is another program's database");
+    if (found === "later")
+      throw new LedgerError(file, "later version", `this one knows formats up to ${ledgerFormat}`);
+    database.run("pragma journal_mode = wal");
+    database.run("pragma synchronous = full");
+    database.run("pragma foreign_keys = on");
+    if (found === "ours") return;
+    makeTables(database, found, () =>
+      sealRuns(database, (runId) => {
+        const entries = this.#readEntries(runId);
+        return entries ? baselineDigest(entries) : null;
+      }),
+    );
+  }
+
+  /** The database's own structure, then every row that says how a rig has to be put back. */
+  #findDamage(): string | undefined {
+    try {
+      const [first] = this.database.query<{ integrity_check: string }, []>("pragma integrity_check(1)").all();
+      if (first?.integrity_check !== "ok") return first?.integrity_check ?? "its pages can't be checked";
+      for (const row of readRuns(this.database)) {
+        if (row === undefined) return "a run is not as it was written";
+        if (row.stage === "changing" && this.baselineOf(row.runId) === undefined)
+          return `the baseline of the run ${row.runId} is not as it was written`;
+      }
+      if (readRetreatRows(this.database).unreadable) return "a retreat is not as it was written";
+      return undefined;
+    } catch (error) {
+      return error instanceof Error ? error.message : String(error);
+    }
   }
 
   [Symbol.dispose](): void {
@@ -84,33 +85,14 @@ export class Ledger implements Disposable {
   /** @returns the run's id: when it started and which plan, with a number when that is taken */
   beginRun(run: Pick<RunRow, "rig" | "plan" | "folder" | "startedUtcMs">): string {
     const name = `${new Date(run.startedUtcMs).toISOString()}-${run.plan}`;
-    const taken = this.database.query<{ n: number }, [string]>(
-      "select count(*) as n from runs where run_id = ?",
-    );
-    let runId = name;
-    for (let next = 2; taken.get(runId)!.n > 0; next++) runId = `${name}-${next}`;
-    this.database
-      .query(
-        "insert into runs (run_id, rig, plan, folder, started_utc_ms, stage) values (?, ?, ?, ?, ?, 'begun')",
-      )
-      .run(runId, run.rig, run.plan, run.folder, Math.round(run.startedUtcMs));
-    return runId;
-  }
-
-  /**
-   * Writes down that a device was found connected or not, before it is connected. From then on the run counts as
-   * changing; `saveBaseline` puts the whole baseline in place of these.
-   */
-  noteFound(runId: string, entry: Pick<BaselineEntry, "role" | "device">, connected: boolean): void {
-    this.database.transaction(() => {
-      this.database
-        .query(
-          `insert into baselines (run_id, position, role, device, key, value)
-           values (?, (select count(*) from baselines where run_id = ?), ?, ?, ?, ?)`,
-        )
-        .run(runId, runId, entry.role, entry.device, connectionKey, JSON.stringify(connected));
-      this.#turnChanging(runId);
-    })();
+    const startedUtcMs = Math.round(run.startedUtcMs);
+    return this.write(() => {
+      let runId = name;
+      for (let next = 2; this.hasRun(runId); next++) runId = `${name}-${next}`;
+      const none = { ended: null, exitCode: null, baselineDigest: null };
+      writeRun(this.database, { ...run, runId, startedUtcMs, stage: "begun", ...none });
+      return runId;
+    });
   }
 
   /** Writes the whole baseline and turns the run to `changing`, in one synced transaction: all of it or nothing. */
@@ -118,71 +100,88 @@ export class Ledger implements Disposable {
     const insert = this.database.query(
       "insert into baselines (run_id, position, role, device, key, value, unit) values (?, ?, ?, ?, ?, ?, ?)",
     );
-    this.database.transaction(() => {
+    this.write(() => {
       this.database.query("delete from baselines where run_id = ?").run(runId);
       entries.forEach(({ role, device, setting }, position) => {
-        const value = JSON.stringify(setting.value);
-        insert.run(runId, position, role, device, setting.key, value, setting.unit ?? null);
+        const { key, value, unit } = setting;
+        if (!isStorable(value))
+          throw new TypeError(`${device}: ${key} is ${String(value)}, which is no value`);
+        insert.run(runId, position, role, device, key, JSON.stringify(value), unit ?? null);
       });
-      this.#turnChanging(runId);
-    })();
+      this.#changeRun(runId, { stage: "changing", baselineDigest: baselineDigest(entries) });
+    });
   }
 
-  #turnChanging(runId: string): void {
-    this.database.query("update runs set stage = 'changing' where run_id = ?").run(runId);
+  /** How that run found the rig; `undefined` when it is not there as it was written, all of it. Never throws. */
+  baselineOf(runId: string): readonly BaselineEntry[] | undefined {
+    try {
+      const entries = this.#readEntries(runId);
+      const written = readRun(this.database, runId)?.baselineDigest;
+      return entries && baselineDigest(entries) === written ? entries : undefined;
+    } catch {
+      return undefined;
+    }
   }
 
-  baselineOf(runId: string): readonly (BaselineEntry & { readonly restored: boolean })[] {
-    type Texts = { role: RoleName; device: string; key: string; value: string };
-    type Row = Texts & { unit: string | null; restored: number };
-    return this.database
-      .query<Row, [string]>("select * from baselines where run_id = ? order by position")
-      .all(runId)
-      .map(({ role, device, key, value, unit, restored }) => ({
-        role,
-        device,
-        setting: { key, value: JSON.parse(value) as SettingValue, ...(unit === null ? {} : { unit }) },
-        restored: restored === 1,
-      }));
+  #readEntries(runId: string): readonly BaselineEntry[] | undefined {
+    type Row = { role: string; device: string; key: string; value: string; unit: string | null };
+    const rows = this.database
+      .query<Row, [string]>(
+        "select role, device, key, value, unit from baselines where run_id = ? order by position",
+      )
+      .all(runId);
+    return parseEntries(
+      rows.map(({ role, device, key, value, unit }) => {
+        const setting = { key, value: parseJson(value), ...(unit === null ? {} : { unit }) };
+        return { role, device, setting };
+      }),
+    );
   }
 
-  markRestored(
-    runId: string,
-    entry: Pick<BaselineEntry, "device" | "role">,
-    key: string,
-    restored: boolean,
-  ): void {
-    this.database
-      .query("update baselines set restored = ? where run_id = ? and role = ? and device = ? and key = ?")
-      .run(restored ? 1 : 0, runId, entry.role, entry.device, key);
+  /** Whether it has that run, be it as it was written or not. */
+  hasRun(runId: string): boolean {
+    const count = this.database.query<{ n: number }, [string]>(
+      "select count(*) as n from runs where run_id = ?",
+    );
+    return this.read(() => count.get(runId)!.n > 0);
   }
 
   /** The rig is as it was, or as its owner accepts it: nothing is left to restore from this run. */
   closeRun(runId: string): void {
-    this.database.query("update runs set stage = 'closed' where run_id = ?").run(runId);
+    this.write(() => this.#changeRun(runId, { stage: "closed" }));
   }
 
-  endRun(runId: string, how: { ended: RunEnded; exitCode: number }): void {
-    this.database
-      .query("update runs set ended = ?, exit_code = ? where run_id = ?")
-      .run(how.ended, how.exitCode, runId);
+  endRun(runId: string, { ended, exitCode }: { ended: RunEnded; exitCode: number }): void {
+    this.write(() => this.#changeRun(runId, { ended, exitCode }));
   }
 
-  /** Runs of that rig whose changes were not all put back, oldest first. */
+  #changeRun(runId: string, changes: Partial<RunRow>): void {
+    const row = readRun(this.database, runId);
+    if (!row) throw new LedgerError(this.file, "damaged", `the run ${runId} is not as it was written`);
+    writeRun(this.database, { ...row, ...changes });
+  }
+
+  /** Runs of that rig whose changes were not all put back, oldest first; as far as they can be read. */
   unfinishedRuns(rig: string): readonly RunRow[] {
-    return this.#runs("where rig = ? and stage = 'changing' order by started_utc_ms", rig);
+    return this.runs(rig).filter(({ stage }) => stage === "changing");
   }
 
+  /** Oldest first, without those that are not as they were written. @throws LedgerError */
   runs(rig: string): readonly RunRow[] {
-    return this.#runs("where rig = ? order by started_utc_ms", rig);
+    return this.read(readRuns).filter((row): row is RunRow => row?.rig === rig);
   }
 
-  #runs(where: string, rig: string): readonly RunRow[] {
-    return this.database
-      .query<RunRow, [string]>(
-        `select run_id as runId, rig, plan, folder, started_utc_ms as startedUtcMs, stage, ended, exit_code as exitCode
-         from runs ${where}`,
-      )
-      .all(rig);
+  /** All of it or nothing, and on the disk when it returns. @throws LedgerError */
+  write<Result>(work: (database: Database) => Result): Result {
+    return this.read((database) => database.transaction(() => work(database)).immediate());
+  }
+
+  /** @throws LedgerError */
+  read<Result>(work: (database: Database) => Result): Result {
+    try {
+      return work(this.database);
+    } catch (error) {
+      throw asLedgerError(this.file, error);
+    }
   }
 }

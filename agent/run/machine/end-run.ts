@@ -1,30 +1,60 @@
 import { basename, join } from "node:path";
 import { writeWholeFile } from "../../../drivers/formats/whole-file.ts";
+import { closeRun } from "../ledger/baseline.ts";
 import { addMaster, saveFindings } from "../ledger/history.ts";
 import { listMasters } from "../ledger/masters-made.ts";
+import { isDiskFailure } from "../record/disk-trouble.ts";
+import { failureRecord } from "../record/failure-record.ts";
 import type { RunFacts } from "../record/run-facts.ts";
 import type { RunReport } from "../record/run-record.ts";
 import { reportOf } from "../record/run-report.ts";
 import type { RunOptions } from "./run-options.ts";
 
-/** Writes the run's record and report, and keeps what the next run of this rig starts from. */
+/**
+ * Writes the run's record and report, and keeps what the next run of this rig starts from. What the disk refuses is
+ * noted in the facts, and the rest is written all the same. @throws what is a fault of ours
+ */
 export async function writeResults(options: RunOptions, facts: RunFacts): Promise<void> {
-  writeRecord(facts); // first without the report: should anything here fail, the numbers are there
-  keepForLater(options, facts);
-  facts.files = await options.clock.hold(options.writeOutputs(reportOf(facts).record));
-  writeRecord(facts);
+  const faults: unknown[] = [];
+  const attempt = async (write: () => void | Promise<void>) => {
+    try {
+      await write();
+    } catch (error) {
+      if (!noteUnwritten(facts, error)) faults.push(error);
+    }
+  };
+  await attempt(() => writeRecord(facts)); // first without the report: should anything here fail, the numbers are there
+  await attempt(() => keepForLater(options, facts));
+  await attempt(async () => {
+    facts.files = await options.clock.hold(options.writeOutputs(reportOf(facts).record));
+    writeRecord(facts);
+  });
+  if (faults.length > 0) throw faults[0];
 }
 
-/** Files how the run ended; nothing is written to its folder after this. */
+/** Files how the run ended; nothing is written to its folder after this. Never throws. */
 export function finishRun({ ledger }: RunOptions, facts: RunFacts): RunReport {
   const { journal, setting, begun } = facts;
-  const report = reportOf(facts);
-  const { ended, verdict, exitCode } = report;
-  ledger.endRun(setting.runId, report);
-  if (!begun) ledger.closeRun(setting.runId);
+  const { ended, verdict, exitCode } = reportOf(facts);
+  try {
+    ledger.endRun(setting.runId, { ended, exitCode });
+  } catch (error) {
+    if (!noteUnwritten(facts, error)) facts.breakOff(error, false);
+  }
+  if (!begun) facts.unwritten.push(...closeRun(ledger, setting, "put back"));
   journal.noteSurely("run ended", { ended, verdict, exitCode });
   journal[Symbol.dispose]();
-  return report;
+  return reportOf(facts);
+}
+
+/** @returns whether it was the disk that refused */
+function noteUnwritten(facts: RunFacts, error: unknown): boolean {
+  const failure = failureRecord(error);
+  const ofDisk = isDiskFailure(failure);
+  const { message, whatToDo } = failure;
+  if (ofDisk && !facts.unwritten.some((one) => one.startsWith(message)))
+    facts.unwritten.push(`${message}. ${whatToDo}`);
+  return ofDisk;
 }
 
 function writeRecord(facts: RunFacts): void {

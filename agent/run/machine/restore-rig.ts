@@ -2,12 +2,14 @@ import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { ConnectRig } from "../checks/connect-rig-file.ts";
-import type { Ledger } from "../ledger/ledger.ts";
+import { findUnfinishedRuns, type RunRecords, type UnfinishedRun } from "../ledger/unfinished-runs.ts";
 import { type RecoveredRun, recoverUnfinishedRuns } from "../restoring/recover.ts";
 
 export interface RestoreRigOptions {
   readonly rigFile: RigFile;
-  readonly ledger: Ledger;
+  readonly records: RunRecords;
+  /** What is to be put back, oldest first. Default: all that the records call unfinished. */
+  readonly runs?: readonly UnfinishedRun[];
   readonly connect: ConnectRig;
   readonly clock: Clock;
   readonly log: Log;
@@ -17,9 +19,10 @@ export interface RestoreRigOptions {
 
 /** Connects and puts back what unfinished runs of that rig left; connects nothing when there are none. */
 export async function restoreRig(options: RestoreRigOptions): Promise<readonly RecoveredRun[]> {
-  const { rigFile, ledger, connect, clock, log, signal } = options;
-  if (ledger.unfinishedRuns(rigFile.rig).length === 0) return [];
+  const { rigFile, records, connect, clock, log, signal } = options;
+  const { runs = findUnfinishedRuns(records, rigFile.rig).runs } = options;
+  if (runs.length === 0) return [];
   // What is found connected now is the unfinished run's doing; its own baseline says how it was.
   await using connected = await connect(signal, () => {});
-  return await recoverUnfinishedRuns({ rig: connected.rig, rigFile, ledger, clock, log });
+  return await recoverUnfinishedRuns({ rig: connected.rig, rigFile, records, clock, log }, runs);
 }

@@ -1,24 +1,30 @@
 import { dirname, resolve } from "node:path";
 import { given } from "../../../drivers/kit/given.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
+import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
+import { makeSafe } from "../../safing/make-safe.ts";
+import type { SafingTools } from "../../safing/safing-tools.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
 import type { ConnectedRig } from "../checks/connect-rig-file.ts";
 import { clockWatch } from "../guard/clock-watch.ts";
+import type { GuardWatch } from "../guard/condition.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
-import { type GuardWatch, watchConditions } from "../guard/guard.ts";
+import { watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
-import { takeBaseline } from "../ledger/baseline.ts";
+import { whyKeepCovered } from "../guard/why-keep-covered.ts";
+import { type BegunRun, readBaseline, saveBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
-import { findUnconfirmedTrip, recordRetreat } from "../ledger/retreats.ts";
+import { findUnconfirmedTrip, noteRetreat, saveRetreats } from "../ledger/retreats.ts";
+import { rememberRunsFolder } from "../ledger/run-folders.ts";
 import { readTrain, trainFacts, trainMark } from "../ledger/train-mark.ts";
+import { findUnfinishedRuns, type RunRecords, type UnfinishedRun } from "../ledger/unfinished-runs.ts";
 import { Journal } from "../record/journal.ts";
-import { NotRecoveredError } from "../record/run-errors.ts";
+import { BaselineLostError, NotRecoveredError } from "../record/run-errors.ts";
 import { RunFacts } from "../record/run-facts.ts";
-import type { RunReport } from "../record/run-record.ts";
+import type { BaselineEntry, RetreatRecord, RunReport } from "../record/run-record.ts";
 import { type RestoreRunRequest, recoverUnfinishedRuns, restoreRun } from "../restoring/recover.ts";
-import { retreatFromSun } from "../restoring/retreat.ts";
 import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
 import type { RunOptions } from "./run-options.ts";
@@ -28,21 +34,35 @@ import { RunSteps } from "./run-steps.ts";
 export class RunEffects {
   readonly facts: RunFacts;
   readonly steps: RunSteps;
+  readonly #records: RunRecords;
+  readonly #run: BegunRun;
+  /** Earlier runs of this rig that were cut short, oldest first. */
+  #unfinished: readonly UnfinishedRun[];
+  #baseline: readonly BaselineEntry[] = [];
+  /** Far too much light in an earlier run, after which nobody has confirmed the Sun filter. */
+  #trip: RetreatRecord | undefined;
   readonly #clockWatch: GuardWatch;
   #connected: ConnectedRig | undefined;
+  #guardLookedSeconds: number | undefined;
 
+  /** @throws LedgerError, or what the file system says, when the run can't even be written down */
   constructor(readonly options: RunOptions) {
-    const { plan, rigFile, unattended, clock, folder, ledger } = options;
+    const { plan, rigFile, unattended, clock, folder, ledger, log } = options;
     const startedUtcMs = clock.nowMs();
     this.#clockWatch = clockWatch(clock);
     const run = { rig: rigFile.rig, plan: plan.plan, folder: resolve(folder), startedUtcMs };
+    this.#records = { ledger, ledgerFile: ledger.file, runsFolders: [dirname(run.folder)] };
+    const { runs, doubts } = findUnfinishedRuns(this.#records, rigFile.rig);
+    this.#unfinished = runs;
+    const journal = new Journal(folder, clock, log);
     const runId = ledger.beginRun(run);
+    this.#run = { ...run, runId };
+    rememberRunsFolder(ledger.file, run.folder, log);
     const setting = { runId, startedUtcMs, plan, rigFile, unattended, folder };
-    this.facts = new RunFacts(setting, new Journal(folder, clock, options.log), (retreat) =>
-      recordRetreat(options, retreat, folder),
-    );
+    this.facts = new RunFacts(setting, journal, (retreat) => noteRetreat(folder, retreat, ledger, log));
     this.steps = new RunSteps(options, this.facts);
     this.#note("run begins", { run: runId, plan: plan.plan, rig: rigFile.rig });
+    if (doubts.length > 0) this.#note("records of earlier runs are not whole", { doubts });
   }
 
   /** The dome has to be open for the step that comes next. */
@@ -52,22 +72,25 @@ export class RunEffects {
 
   /** An earlier run of this rig was cut short. */
   hasUnfinished(): boolean {
-    const { ledger, rigFile } = this.options;
-    return ledger.unfinishedRuns(rigFile.rig).some((row) => row.runId !== this.facts.setting.runId);
+    return this.#unfinished.length > 0;
   }
 
   async checkPlan(): Promise<void> {
-    const { table, clock, unattended, freeDiskMegabytes, rigFile, folder } = this.options;
+    const { table, clock, unattended, freeDiskMegabytes, rigFile } = this.options;
     const { scene } = this.steps;
-    const unconfirmedTrip = findUnconfirmedTrip(this.options, rigFile, dirname(resolve(folder)));
+    this.#trip = findUnconfirmedTrip(this.#records, rigFile);
+    const unconfirmedTrip = this.#trip;
     checkPlan({ table, scene, nowUtcMs: clock.nowMs(), unattended, freeDiskMegabytes, unconfirmedTrip });
   }
 
   async connect(signal: AbortSignal): Promise<void> {
     const { ledger, connect } = this.options;
+    const found: BaselineEntry[] = [];
     this.#connected = await connect(signal, (role, device, connected) => {
       // While an earlier run is unfinished, what is found is its doing; only after it is put back this run's turn comes.
-      if (!this.hasUnfinished()) ledger.noteFound(this.facts.setting.runId, { role, device }, connected);
+      if (this.hasUnfinished()) return;
+      found.push({ role, device, setting: { key: connectionKey, value: connected } });
+      saveBaseline(ledger, this.#run, found);
     });
   }
 
@@ -78,11 +101,15 @@ export class RunEffects {
   async recover(signal: AbortSignal): Promise<void> {
     if (!this.hasUnfinished()) return;
     this.#note("putting back what an earlier run left");
-    for (const { runId, settings } of await recoverUnfinishedRuns(this.#restoreRequest)) {
+    const restored = await recoverUnfinishedRuns(this.#restoreRequest, this.#unfinished);
+    for (const { runId, folder, settings, baselineLost, unwritten } of restored) {
       const left = settings.filter((setting) => setting.state === "different");
+      if (baselineLost) throw new BaselineLostError(runId, folder);
       if (left.length > 0) throw new NotRecoveredError(runId, left);
       this.#note("an earlier run is put back", { earlier: runId, settings: settings.length });
+      this.facts.unwritten.push(...unwritten);
     }
+    this.#unfinished = [];
     if (this.facts.mustEnd) return;
     // Devices that had been found disconnected are so again: this run connects them for itself.
     await this.close();
@@ -105,8 +132,11 @@ export class RunEffects {
     const { ledger, rigFile } = this.options;
     const { facts } = this;
     const seen = await readTrain(this.#rig, signal);
-    const baseline = await takeBaseline(this.#rig, ledger, facts.setting.runId, signal);
-    facts.begun = true;
+    const baseline = await readBaseline(this.#rig, signal);
+    signal.throwIfAborted();
+    saveBaseline(ledger, this.#run, baseline);
+    this.#baseline = baseline;
+    facts.begun = true; // only from here on may a run change what is in it
     const mark = trainMark(trainFacts(this.#rig, rigFile, baseline));
     const key = { rig: rigFile.rig, trainMark: mark };
     facts.train = { mark, ...seen };
@@ -122,13 +152,25 @@ export class RunEffects {
   }
 
   runStep(signal: AbortSignal): Promise<void> {
-    return this.steps.runNext(this.#rig, signal);
+    const whyKeepCovered = (limited: AbortSignal) => this.#whyKeepCovered(limited);
+    return this.steps.runNext({ rig: this.#rig, whyKeepCovered }, signal);
   }
 
   /** Watches over the run's conditions and keeps the dome's slit on the Sun, until the signal aborts. */
   async watch(onLost: (reason: string, ofWeather: boolean) => void, signal: AbortSignal): Promise<void> {
-    const guard = watchConditions(this.#watches(), { clock: this.options.clock, signal }, (reason, watch) =>
-      onLost(reason, watch.ofWeather === true),
+    const { clock } = this.options;
+    const looked = () => {
+      this.#guardLookedSeconds = clock.monotonicSeconds();
+    };
+    looked();
+    const guard = watchConditions(
+      this.#watches(),
+      { clock, signal },
+      {
+        looked,
+        lost: (reason, watch) => onLost(reason, watch.ofWeather === true),
+        lapse: (lapse) => this.facts.noteLapse(lapse),
+      },
     );
     await Promise.all([
       guard,
@@ -136,20 +178,53 @@ export class RunEffects {
     ]);
   }
 
+  #whyKeepCovered(signal: AbortSignal): Promise<readonly string[]> {
+    const { clock, rigFile } = this.options;
+    const looked = this.#guardLookedSeconds;
+    const guardSilentSeconds = looked === undefined ? undefined : clock.monotonicSeconds() - looked;
+    const watches = this.#watches();
+    const against = this.facts.retreats.map(({ reason }) => reason);
+    return whyKeepCovered({
+      rigFile,
+      clock,
+      watches,
+      guardSilentSeconds,
+      against,
+      signal,
+    });
+  }
+
+  /** The cover is told to close before anything else is done or written; whether it does is the retreat's business. */
+  coverAtOnce(): void {
+    const { cover } = this.#rig;
+    cover?.sendClose(neverAborted).catch((error: unknown) => {
+      this.options.log.warn(
+        { device: cover.name, error: String(error) },
+        "the cover could not be told to close",
+      );
+    });
+  }
+
   async retreat(): Promise<void> {
-    const { clock, log, rigFile } = this.options;
     this.#note("retreating");
-    const failed = await retreatFromSun(this.#rig, rigFile.site, { clock, log, signal: neverAborted });
-    this.#note("retreated", failed.length > 0 ? { failed } : {});
+    const goal = "covered and off the Sun";
+    this.facts.safety = await makeSafe(this.#safing, { goal, signal: neverAborted, warn: this.#warn });
+    this.#note("retreated", { ...this.facts.safety });
   }
 
   async restore(): Promise<void> {
     if (!this.facts.begun) return;
     this.#note("restoring");
-    const { runId } = this.facts.setting;
-    const run = { runId, folder: this.options.folder };
-    const settings = await restoreRun(this.#restoreRequest, run);
-    this.facts.settings = settings;
+    const { facts } = this;
+    const retreats = [...facts.retreats, ...(this.#trip ? [this.#trip] : [])];
+    const run = { ...this.#run, baseline: this.#baseline, retreats };
+    const { ledger, log } = this.options;
+    const { settings, safety, unwritten } = await restoreRun(this.#restoreRequest, run).finally(() =>
+      saveRetreats(ledger, facts.retreats, log),
+    );
+    facts.settings = settings;
+    facts.safety = safety;
+    facts.unwritten.push(...unwritten);
     const left = settings.filter((setting) => setting.state !== "same");
     this.#note("restored", {
       settings: settings.length,
@@ -180,14 +255,27 @@ export class RunEffects {
   }
 
   get #restoreRequest(): RestoreRunRequest {
-    const { ledger, clock, log, rigFile } = this.options;
-    const { retreats } = this.facts;
-    return { rig: this.#rig, rigFile, ledger, clock, log, retreats };
+    const { clock, log, rigFile } = this.options;
+    const { front, findings } = this.facts;
+    const records = this.#records;
+    return { rig: this.#rig, rigFile, records, clock, log, front, findings, warn: this.#warn };
   }
+
+  get #safing(): SafingTools {
+    const { clock, log, rigFile } = this.options;
+    const { front, findings } = this.facts;
+    return { rig: this.#rig, site: rigFile.site, clock, log, front, findings };
+  }
+
+  readonly #warn = (text: string) => {
+    this.#note("not safe yet", { text });
+    this.options.warn(text);
+  };
 
   #watches() {
     const { rigFile, clock, plan, table, freeDiskMegabytes } = this.options;
     const { facts } = this;
+    const { front } = facts;
     const [firstStep] = plan.steps;
     const needsSunAtOnce = firstStep === undefined || rowOf(table, firstStep).sun !== "none";
     const ofRig = guardWatches({
@@ -196,8 +284,13 @@ export class RunEffects {
       clock,
       sunAltitudeDegreesMin: sunAltitudeLimit({ plan, rigFile }),
       freeDiskMegabytes,
+      front,
       findings: facts.findings,
       looking: () => facts.looking || needsSunAtOnce,
+      searchDegrees: Math.max(
+        0,
+        ...plan.steps.map((step) => (step.step === "centre" ? step.searchDegrees : 0)),
+      ),
       searching: () => facts.stepUnderWay === undefined || table[facts.stepUnderWay].sun === "searched",
     });
     return [this.#clockWatch, ...ofRig];

@@ -76,7 +76,9 @@ export const runMachine = setup({
       return {};
     }),
     noteSkyLost: assign(({ context, event }) => {
-      if (event.type === "SKY_LOST") context.effects.facts.loseSky(event.reason, event.ofWeather);
+      if (event.type !== "SKY_LOST") return {};
+      context.effects.coverAtOnce();
+      context.effects.facts.loseSky(event.reason, event.ofWeather);
       return {};
     }),
     /** The first reason stays. */

@@ -25,6 +25,8 @@ export interface RunOptions {
   /** Nobody is there to move what is moved by hand. */
   readonly unattended: boolean;
   progress(now: Progress): void;
+  /** Tells whoever watches what cannot wait for the end. */
+  warn(text: string): void;
   /** Draws the report and whatever else; gives the files it wrote, below the folder. */
   writeOutputs(record: RunRecord): Promise<readonly string[]>;
   readonly freeDiskMegabytes: () => number;

@@ -4,10 +4,17 @@ import type { StepOutcome, Workbench } from "../../procedures/step.ts";
 import { Threads } from "../../threads/threads.ts";
 import { StepAbandonedError } from "../record/run-errors.ts";
 import type { RunFacts } from "../record/run-facts.ts";
+import { trackingLapses } from "../record/tracking-doubts.ts";
 import { StepList } from "../steps/agenda.ts";
 import { newFlatRefusal } from "../steps/new-flat.ts";
 import { type PlanScene, rowOf, type StepRow } from "../steps/step-row.ts";
 import type { RunOptions } from "./run-options.ts";
+
+/** The rig, and who says when it may be uncovered. */
+type OnRig = Pick<Workbench, "rig" | "whyKeepCovered">;
+
+/** Steps uncover at the Sun, or where a search for it begins; the rest is for a mount that is aligned badly [degrees]. */
+const uncoverWithinDegrees = 5;
 
 /** The steps of a run, one after the other; those that have ended are in the facts. */
 export class RunSteps {
@@ -42,7 +49,7 @@ export class RunSteps {
     return { plan: { ...plan, steps }, rigFile, findings: this.facts.findings };
   }
 
-  async runNext(rig: Workbench["rig"], signal: AbortSignal): Promise<void> {
+  async runNext(onRig: OnRig, signal: AbortSignal): Promise<void> {
     const stepIndex = this.facts.steps.length;
     const entry = this.#agenda.at(stepIndex);
     const { step, sun } = this.row;
@@ -50,7 +57,7 @@ export class RunSteps {
     let outcome: StepOutcome<unknown>;
     try {
       outcome = await step(
-        { bench: this.#bench(stepIndex, rig), request: this.#request(stepIndex) as never },
+        { bench: this.#bench(stepIndex, onRig), request: this.#request(stepIndex) as never },
         signal,
       );
     } catch (error) {
@@ -72,11 +79,15 @@ export class RunSteps {
     this.facts.endStep(this.#agenda.at(steps.length), { ended: "stopped", failure });
   }
 
-  #bench(stepIndex: number, rig: Workbench["rig"]): Workbench {
+  #bench(stepIndex: number, { rig, whyKeepCovered }: OnRig): Workbench {
     const { rigFile, clock, random, log, folder, progress } = this.options;
-    const { findings, train, journal } = this.facts;
+    const { findings, front, train, journal } = this.facts;
+    const beganUtcMs = clock.nowMs();
     return {
       rig,
+      front,
+      whyKeepCovered,
+      uncoverWithinDegrees,
       clock,
       random: random.fork(`step ${stepIndex}`),
       threads: this.#threads,
@@ -87,6 +98,7 @@ export class RunSteps {
       findings,
       ...given({ train }),
       keptFlats: this.keptFlats,
+      trackingLapses: () => trackingLapses(this.facts.lapses, { fromUtcMs: beganUtcMs }),
       abandoned: this.#abandoned.signal,
       progress: (now) => progress({ ...now, stepIndex, stepCount: this.#agenda.entries.length }),
       note: (event, fields) => journal.note(event, { stepIndex, ...fields }),

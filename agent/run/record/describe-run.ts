@@ -1,6 +1,7 @@
 import { imageWarnings } from "./flat-doubts.ts";
 import { describeLeft } from "./run-errors.ts";
 import type { RunReport } from "./run-record.ts";
+import { trackingWarnings } from "./tracking-doubts.ts";
 
 /** How a run ended, for a person: what happened, what state the rig is in now, what to do next. */
 export interface RunDescription {
@@ -28,6 +29,7 @@ function happened({ ended, verdict, record, failure }: RunReport): string {
     ...flats,
     ...unserved,
     ...between,
+    ...trackingWarnings(record),
   ]
     .join(" ")
     .trimEnd();
@@ -51,11 +53,18 @@ function happened({ ended, verdict, record, failure }: RunReport): string {
   }
 }
 
-function stateOf({ record, notAsFound, leftOnRig, failure }: RunReport): string {
+function notWritten({ unwritten }: RunReport): string {
+  return unwritten.length === 0 ? "" : ` Could not be written to the disk: ${unwritten.join("; ")}.`;
+}
+
+function stateOf(report: RunReport): string {
+  const { record, notAsFound, leftOnRig, failure } = report;
   if (failure?.code === "RIG_NOT_RESTORED")
     return "The rig is not as that earlier run found it; this run changed nothing.";
   if (record.settings.length === 0) {
-    return record.exitCode === 6 ? "What was put back is not known." : "Nothing on the rig was changed.";
+    const changed =
+      record.exitCode === 6 ? "What was put back is not known." : "Nothing on the rig was changed.";
+    return changed + notWritten(report);
   }
   const different = notAsFound.filter((setting) => setting.state === "different");
   const kept = notAsFound.filter((setting) => setting.state === "keptSafe");
@@ -66,7 +75,18 @@ function stateOf({ record, notAsFound, leftOnRig, failure }: RunReport): string 
       : `Not as it was found: ${different.map(describeLeft).join("; ")}.`,
     ...kept.map((setting) => `Left otherwise on purpose: ${describeLeft(setting)}.`),
   ];
-  return parts.join(" ") + cover;
+  return parts.join(" ") + cover + notCovered(record) + notWritten(report);
+}
+
+/** Where an instrument points that may be open is the first thing that a person must know. */
+function notCovered({ safety, rig }: RunReport["record"]): string {
+  if (safety === undefined || safety.covered.proved || rig.devices.cover === undefined) return "";
+  const { sunSeparationDegrees: off } = safety;
+  const where =
+    off === undefined
+      ? "where it points is not known"
+      : `the mount read ${off.toFixed(0)}° from the Sun when it was made safe`;
+  return ` The telescope is not proved to be covered (${safety.covered.why}); ${where}. Keep away from the eyepiece and the finder.`;
 }
 
 function whatToDo({ ended, exitCode, verdict, record, folder, failure }: RunReport): string {

@@ -10,7 +10,7 @@ export const exitCodes = {
   verdictBad: 3,
   /** Refused or retreated for safety. */
   safety: 4,
-  /** A device failed, the rig is restored. */
+  /** A device or the disk failed, the rig is restored. */
   deviceFailed: 5,
   /** The rig could not be fully restored. */
   notRestored: 6,

@@ -2,6 +2,7 @@ import { DeviceError } from "../../../drivers/kit/errors.ts";
 import { given } from "../../../drivers/kit/given.ts";
 import type { StepOutcome } from "../../procedures/step.ts";
 import { StepError } from "../../procedures/step-error.ts";
+import { diskTrouble } from "./disk-trouble.ts";
 import type { FailureRecord } from "./run-record.ts";
 
 /** What a step gives as its failure. Asked to stop, it may give just that as its reason, which is none. */
@@ -11,7 +12,7 @@ export function stepFailure(outcome: StepOutcome<unknown>): FailureRecord | unde
   return outcome.ended === "stopped" && failure.code === "FAULT" ? undefined : failure;
 }
 
-/** Any thrown thing as plain data. An error without a code of its own is a fault of ours, and keeps its stack. */
+/** Any thrown thing as plain data. An error of which nothing is known is a fault of ours, and keeps its stack. */
 export function failureRecord(error: unknown): FailureRecord {
   if (!(error instanceof Error)) return { code: "FAULT", message: String(error), whatToDo: reportIt };
   if (error instanceof SuppressedError) return failureRecord(firstCause(error)); // the first cause comes first
@@ -26,7 +27,14 @@ export function failureRecord(error: unknown): FailureRecord {
     const leading = all.find((one) => one.code !== "FAULT") ?? all[0]!;
     return { ...leading, message: all.map((one) => one.message).join("; ") };
   }
-  return { code: "FAULT", message: error.message, whatToDo: reportIt, ...given({ stack: error.stack }) };
+  return (
+    diskTrouble(error) ?? {
+      code: "FAULT",
+      message: error.message,
+      whatToDo: reportIt,
+      ...given({ stack: error.stack }),
+    }
+  );
 }
 
 const reportIt = "This is a fault of evenfield itself; please report it with `events.ndjson` of the run.";

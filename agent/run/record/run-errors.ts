@@ -46,6 +46,22 @@ export class NotRecoveredError extends Error {
   }
 }
 
+/** How an earlier run found the rig is not known any more, and so not whether the rig is as it was. */
+export class BaselineLostError extends Error {
+  readonly code = "RIG_NOT_RESTORED";
+  readonly whatToDo =
+    "Close the cover and look at the rig by hand, then take it as it is with `evenfield restore --rig RIG --accept`.";
+  constructor(
+    readonly runId: string,
+    folder: string,
+  ) {
+    super(
+      `an earlier run (${runId}) could not be put back: how it found the rig is damaged in the ledger and in ${folder}`,
+    );
+    this.name = "BaselineLostError";
+  }
+}
+
 /** One setting that is not as it was, as a person reads it. */
 export function describeLeft({ device, key, before, after, unit, why }: SettingRecord): string {
   const of = unit === undefined ? "" : ` ${unit}`;

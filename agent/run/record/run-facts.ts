@@ -5,11 +5,21 @@ import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
 import type { StepOutcome, TrainSeen } from "../../procedures/step.ts";
 import { StepError, type UnsafeKind } from "../../procedures/step-error.ts";
+import { newFront } from "../../safing/front.ts";
+import type { Safety } from "../../safing/make-safe.ts";
+import { isUnsafe } from "../../safing/unsafe-error.ts";
 import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
-import { NotRecoveredError, RunRefusedError } from "./run-errors.ts";
-import type { DeviceRecord, FailureRecord, RetreatRecord, SettingRecord, StepRecord } from "./run-record.ts";
+import { BaselineLostError, NotRecoveredError, RunRefusedError } from "./run-errors.ts";
+import type {
+  DeviceRecord,
+  FailureRecord,
+  LapseRecord,
+  RetreatRecord,
+  SettingRecord,
+  StepRecord,
+} from "./run-record.ts";
 
 /** What is settled before a run begins. */
 export interface RunSetting {
@@ -30,7 +40,10 @@ export class RunFacts {
   readonly steps: StepRecord[] = [];
   stepUnderWay: StepKind | undefined;
   readonly guardEvents: { utcMs: number; reasons: readonly string[] }[] = [];
+  readonly lapses: LapseRecord[] = [];
   readonly retreats: RetreatRecord[] = [];
+  /** What could not be put on the disk, for a person; how the rig is put back does not depend on it. */
+  readonly unwritten: string[] = [];
   stopAsked = false;
   devices: readonly DeviceRecord[] = [];
   /** The baseline is on disk: from here on the rig may differ from it. */
@@ -38,6 +51,10 @@ export class RunFacts {
   train: TrainSeen | undefined;
   /** One object for the whole run: history is read into it, steps add to it, the guard looks at it. */
   readonly findings: StepFindings = { lightRate: {} };
+  /** The same of the telescope's front. */
+  readonly front = newFront();
+  /** How the rig stood when it was made safe last. */
+  safety: Safety | undefined;
   /** A step that needs the Sun has begun. */
   looking = false;
   /** The dome, if there is one, is open towards the Sun. */
@@ -82,7 +99,7 @@ export class RunFacts {
     this.#brokenOff = true;
     if (isInterruption) return;
     if (error instanceof RunRefusedError) this.refusedFor ??= error.kind;
-    if (error instanceof NotRecoveredError) this.#notRecovered = true;
+    if (error instanceof NotRecoveredError || error instanceof BaselineLostError) this.#notRecovered = true;
     const failure = failureRecord(error);
     this.failure ??= failure;
     this.journal.noteSurely("failed", { ...failure });
@@ -99,6 +116,13 @@ export class RunFacts {
     const reasons = [reason];
     this.guardEvents.push({ utcMs: this.journal.clock.nowMs(), reasons });
     this.journal.noteSurely("not safe to look", { reasons });
+  }
+
+  /** The guard tells the same lapse at its beginning and at its end. */
+  noteLapse(lapse: LapseRecord): void {
+    const { watch, reason, toUtcMs } = lapse;
+    if (!this.lapses.includes(lapse)) this.lapses.push(lapse);
+    this.journal.note(toUtcMs === undefined ? "a condition is not true" : "true again", { watch, reason });
   }
 
   beginStep({ step, because }: AgendaEntry, needsSun: boolean): void {
@@ -144,5 +168,6 @@ export class RunFacts {
 
 /** A step that does not say why counts as one that saw too much light: then a person looks before anything opens. */
 function unsafeKind({ failure }: StepOutcome<unknown>): UnsafeKind {
+  if (isUnsafe(failure)) return "other";
   return failure instanceof StepError && failure.unsafe !== false ? failure.unsafe : "brightness";
 }

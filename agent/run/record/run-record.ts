@@ -5,6 +5,7 @@ import type { StepKind } from "../../../plans/plan-steps.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { StepFindings } from "../../procedures/findings.ts";
 import type { UnsafeKind } from "../../procedures/step-error.ts";
+import type { Safety } from "../../safing/make-safe.ts";
 import type { ExitCode } from "./exit-codes.ts";
 
 /** `refused`: the run ended before anything was changed. */
@@ -61,6 +62,16 @@ export interface SettingRecord {
   readonly why?: string;
 }
 
+/** A time in which a condition of the guard was not true, or nothing was known of it; one object from its beginning to its end. */
+export interface LapseRecord {
+  readonly watch: string;
+  readonly reason: string;
+  /** When it was last seen to be true. */
+  readonly fromUtcMs: number;
+  /** When it was seen so again; left out: not yet, or not in this run. */
+  toUtcMs?: number;
+}
+
 /** Why a rig had to retreat from the Sun. It belongs to the rig and outlives the run. */
 export interface RetreatRecord {
   readonly rig: string;
@@ -94,6 +105,8 @@ export interface RunRecord {
   readonly steps: readonly StepRecord[];
   readonly settings: readonly SettingRecord[];
   /** Why it stopped being safe to look, each time it was noticed. */
+  /** Conditions of the guard that were not true for a while, most of them for less than the grace that they have. */
+  readonly lapses: readonly LapseRecord[];
   readonly guardEvents: readonly { readonly utcMs: number; readonly reasons: readonly string[] }[];
   readonly timeline: readonly TimelineEntry[];
   /** As at the end of the run; `unhealthyPx` is left out here (a map of megabytes). */
@@ -104,6 +117,8 @@ export interface RunRecord {
   readonly verdict: RunVerdict;
   readonly exitCode: ExitCode;
   readonly leftOnRig: LeftOnRig;
+  /** How the rig stood when it was made safe last, before it was put back. */
+  readonly safety?: Safety;
   readonly failure?: FailureRecord;
 }
 
@@ -113,6 +128,8 @@ export interface RunReport
   /** Settings that are not as they were found, kept back for safety or not restorable. */
   readonly notAsFound: readonly SettingRecord[];
   readonly folder: string;
+  /** What of the run could not be put on the disk, for a person. The rig is none the worse for it. */
+  readonly unwritten: readonly string[];
   readonly record: RunRecord;
 }
 

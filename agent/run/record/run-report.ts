@@ -1,5 +1,6 @@
 import { given } from "../../../drivers/kit/given.ts";
 import type { FlatInUse } from "../../procedures/findings.ts";
+import { isDiskFailure } from "./disk-trouble.ts";
 import { type ExitCode, exitCodes } from "./exit-codes.ts";
 import { isDeviceFailure } from "./failure-record.ts";
 import { imageWarnings } from "./flat-doubts.ts";
@@ -21,7 +22,9 @@ export function reportOf(facts: RunFacts): RunReport {
   const { folder } = facts.setting;
   const { ended, verdict, exitCode, leftOnRig, settings, failure } = record;
   const notAsFound = settings.filter((setting) => setting.state !== "same");
-  return { ended, verdict, exitCode, leftOnRig, notAsFound, folder, record, ...given({ failure }) };
+  const { unwritten } = facts;
+  const report = { ended, verdict, exitCode, leftOnRig, notAsFound, folder, unwritten, record };
+  return { ...report, ...given({ failure }) };
 }
 
 function composeRecord(facts: RunFacts): RunRecord {
@@ -39,6 +42,7 @@ function composeRecord(facts: RunFacts): RunRecord {
     devices: facts.devices,
     steps: [...facts.steps],
     settings,
+    lapses: [...facts.lapses],
     guardEvents: [...facts.guardEvents],
     timeline: [...journal.timeline],
     findings: unhealthyPx
@@ -49,7 +53,7 @@ function composeRecord(facts: RunFacts): RunRecord {
     verdict: verdictOf(facts.steps, findings.flatInUse),
     exitCode: exitCodeOf(facts),
     leftOnRig: leftOnRig(settings),
-    ...given({ failure: facts.failure }),
+    ...given({ safety: facts.safety, failure: facts.failure }),
   };
 }
 
@@ -95,7 +99,8 @@ function exitCodeOf(facts: RunFacts): ExitCode {
   if (ended === "refused") return exitCodes.wrongInput;
   const failures = [facts.failure, ...facts.steps.map((step) => step.failure)].filter((f) => f !== undefined);
   if (failures.some((failure) => failure.code === "FAULT")) return exitCodes.fault;
-  if (failures.some(isDeviceFailure)) return exitCodes.deviceFailed;
+  if (failures.some(isDeviceFailure) || failures.some(isDiskFailure) || facts.unwritten.length > 0)
+    return exitCodes.deviceFailed;
   if (ended === "stopped") return exitCodes.stopped;
   if (ended === "failed" || verdictOf(facts.steps) === "bad") return exitCodes.verdictBad;
   return exitCodes.done;

@@ -1,12 +1,8 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
-import { separationDegrees } from "../../sky/separation.ts";
-import { sunFromSite } from "../../sky/sun-from-site.ts";
+import { isSunUp, nearSunDegrees, sunSeparationDegrees } from "../../safing/off-sun.ts";
 import { filterProblem } from "../guard/sun-filter.ts";
-
-/** Nearer than this the Sun may fall into the telescope or a finder on it [degrees]; common practice, no source. */
-const nearSunDegrees = 15;
 
 export interface CoverQuestion {
   readonly rig: Rig;
@@ -16,15 +12,17 @@ export interface CoverQuestion {
   readonly retreatedBecause: readonly string[];
 }
 
-/** Whether a cover that was found open may be opened again at the end; the reason when not. */
-export async function mayOpenCover(question: CoverQuestion, signal: AbortSignal): Promise<true | string> {
+/** Why a cover that was found open may not be opened again at the end. */
+export async function whyLeaveCovered(
+  question: CoverQuestion,
+  signal: AbortSignal,
+): Promise<readonly string[]> {
   const { rig, rigFile, clock, retreatedBecause } = question;
-  if (retreatedBecause.length > 0) return `it was not safe (${retreatedBecause.join("; ")})`;
+  if (retreatedBecause.length > 0) return [`it was not safe (${retreatedBecause.join("; ")})`];
   const doubt = filterProblem(rigFile.sunFilter, clock.nowMs());
-  if (doubt === undefined) return true;
-  const sun = sunFromSite(clock.nowMs(), rigFile.site);
-  if (sun.altitudeDegrees < -1) return true;
-  if (!rig.mount) return doubt;
+  if (doubt === undefined || !isSunUp(rigFile.site, clock.nowMs())) return [];
+  if (!rig.mount) return [doubt];
   const { pointing } = await rig.mount.state(signal);
-  return separationDegrees(pointing, sun) > nearSunDegrees ? true : doubt;
+  const off = sunSeparationDegrees(pointing, rigFile.site, clock.nowMs());
+  return off > nearSunDegrees ? [] : [doubt];
 }

@@ -1,5 +1,6 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import { withDeadline } from "../../../drivers/kit/deadline.ts";
+import { UnreachableError } from "../../../drivers/kit/errors.ts";
 import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { Device, Setting, SettingValue } from "../../../drivers/roles/device.ts";
@@ -56,6 +57,7 @@ export async function restoreSettingOf(
       why = `reads ${JSON.stringify(after)} after it was put back`;
     } catch (error) {
       why = error instanceof Error ? error.message : String(error);
+      if (error instanceof UnreachableError) break; // it was waited for already
     }
     log.warn({ device: device.name, setting: setting.key, attempt: attempt + 1, why }, "could not put back");
   }

@@ -1,36 +1,32 @@
 import { DeviceError } from "../../../drivers/kit/errors.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
-import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
+import { devicesOf } from "../../../drivers/roles/rig.ts";
 import { roleNames, roles } from "../../../drivers/roles/roles.ts";
+import { makeSafe, type Safety } from "../../safing/make-safe.ts";
+import { uncover } from "../../safing/uncover.ts";
+import { UnsafeError } from "../../safing/unsafe-error.ts";
+import { whileCovered } from "../../safing/while-covered.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
-import { attemptSafing, stopAllMotion } from "./make-safe.ts";
-import {
-  isRestored,
-  type RestoreTools,
-  readSetting,
-  restoreSettingOf,
-  settingRecord,
-} from "./restore-setting.ts";
+import { isOpenCover, isOpenShutter, movesTelescope } from "./kept-safe.ts";
+import type { RestoreRequest } from "./restore-request.ts";
+import { isRestored, readSetting, restoreSettingOf, settingRecord } from "./restore-setting.ts";
+import { whyStay } from "./why-stay.ts";
 
-export interface RestoreRequest extends RestoreTools {
-  readonly rig: Rig;
-  readonly baseline: readonly BaselineEntry[];
-  /** Remembers in the ledger what is back; called once per setting and again if it changes its mind. */
-  mark(entry: BaselineEntry, restored: boolean): void;
-  /** Whether the cover may be opened if that is how it was found; the reason when not. Asked when all else is back. */
-  mayOpenCover(signal: AbortSignal): Promise<true | string>;
-  /** Why nothing may be left open to the sky, if that is so now. */
-  weatherAgainst(signal: AbortSignal): Promise<string | undefined>;
+export interface RestoredRig {
+  readonly settings: readonly SettingRecord[];
+  /** How the rig stands at the end. */
+  readonly safety: Safety | undefined;
 }
 
 /**
- * Puts the rig back as the baseline says, in a safe order: everything still, cover closed, shutter closed if the
- * weather is against it, then what stands in the light, the mount and the dome behind the closed cover, the cover
- * itself, and the connections last. Safety goes before how it was found (decision 0012). Every value is read back.
- * Never throws for a device's sake; doing it again, or going on after a crash half way, is harmless.
+ * Puts the rig back as the baseline says, in a safe order: made safe, shutter closed if the weather is against it, then
+ * what stands in the light, the mount and the dome behind the closed cover, the cover itself, and the connections last.
+ * Safety goes before how it was found (decisions 0012 and 0080): what is not proved to be covered is not moved near the
+ * Sun. Every value is read back. Never throws for a device's sake; doing it again, or going on after a crash half way,
+ * is harmless.
  */
-export async function restoreBaseline(request: RestoreRequest): Promise<readonly SettingRecord[]> {
+export async function restoreBaseline(request: RestoreRequest): Promise<RestoredRig> {
   const inOrder = roleOrder.flatMap((role) => request.baseline.filter((entry) => entry.role === role));
   const connections = inOrder.filter(({ setting }) => setting.key === connectionKey);
   const settings = inOrder.filter((entry) => !connections.includes(entry));
@@ -38,23 +34,20 @@ export async function restoreBaseline(request: RestoreRequest): Promise<readonly
   const behindCover = settings.filter(({ role }) => role !== "cover");
   const round = new RestoreRound(request, behindCover);
   // A run that was killed while it connected has touched nothing else.
-  if (behindCover.length + cover.length > 0) await makeSafe(request);
+  if (settings.length > 0) await round.makeSafe();
   await round.lookAtWeather();
   for (const entry of behindCover) if (!round.records.has(entry)) await round.putBack(entry);
   await round.lookAgain();
   await round.lookAtWeather();
   for (const entry of [...cover, ...connections]) await round.putBack(entry);
-  return request.baseline.map((entry) => round.records.get(entry)!);
+  return {
+    settings: request.baseline.map((entry) => round.records.get(entry)!),
+    safety: round.safety,
+  };
 }
 
 /** In which roles' settings go back; within a device as it gave them. */
 const roleOrder = roleNames.toSorted((a, b) => roles[a].restoreOrder - roles[b].restoreOrder);
-
-async function makeSafe(request: RestoreRequest): Promise<void> {
-  await stopAllMotion(request.rig, request);
-  const { cover } = request.rig;
-  if (cover) await attemptSafing("close the cover", request, (signal) => cover.ensureClosed(signal));
-}
 
 /** What is put back otherwise than it was found, and why. */
 interface Exception {
@@ -68,6 +61,7 @@ const parkingKeys: ReadonlySet<string> = new Set(["pointing", "tracking", "parke
 /** One go through the settings, remembering what came of each and which devices are gone. */
 class RestoreRound {
   readonly records = new Map<BaselineEntry, SettingRecord>();
+  safety: Safety | undefined;
   readonly #devices: ReadonlyMap<string, Device>;
   readonly #silent = new Set<Device>();
   /** Why nothing may be left open to the sky; once so, for good. */
@@ -83,6 +77,12 @@ class RestoreRound {
     );
   }
 
+  async makeSafe(): Promise<void> {
+    const { signal, warn, retreatedBecause } = this.request;
+    const goal = retreatedBecause.length > 0 ? "covered and off the Sun" : "covered";
+    this.safety = await makeSafe(this.request, { goal, signal, ...(warn && { warn }) });
+  }
+
   /** Closes a shutter that was found open when the weather is against it. A roof closes over a parked telescope only. */
   async lookAtWeather(): Promise<void> {
     const { rig, baseline, signal } = this.request;
@@ -93,19 +93,19 @@ class RestoreRound {
     if (this.#weather === undefined || shutters.length === 0) return;
     const { dome, mount } = rig;
     if (dome && !dome.abilities.azimuth && mount?.abilities.park) {
-      const failed = await attemptSafing("park under the roof", this.request, (limited) =>
-        mount.ensureParked(limited),
-      );
-      this.#parkedUnderRoof = failed === undefined;
+      try {
+        await mount.ensureParked(signal);
+        this.#parkedUnderRoof = true;
+      } catch (error) {
+        this.request.log.warn({ device: mount.name, error: String(error) }, "could not park under the roof");
+      }
     }
     for (const shutter of shutters) await this.putBack(shutter);
   }
 
   /** As it was found, or otherwise where that would not be safe. */
   async putBack(entry: BaselineEntry): Promise<void> {
-    const record = await this.#restored(entry);
-    this.records.set(entry, record);
-    this.request.mark(entry, record.state !== "different");
+    this.records.set(entry, await this.#restored(entry));
   }
 
   /** Putting one setting back may have changed another: all are read again, and what moved is put back once more. */
@@ -113,7 +113,9 @@ class RestoreRound {
     for (const entry of this.behindCover) {
       const device = this.#deviceOf(entry);
       if (!device) continue;
-      if (this.records.get(entry)?.state === "same") {
+      const before = this.records.get(entry)?.state;
+      if (before === "keptSafe") continue;
+      if (before === "same") {
         try {
           if (isRestored(device, entry.setting, await readSetting(device, entry.setting.key, this.request)))
             continue;
@@ -129,10 +131,10 @@ class RestoreRound {
     const device = this.#deviceOf(entry);
     if (!device) return settingRecord(entry, undefined, "different", "the rig has no such device now");
     const exception = await this.#exceptionFor(entry, device);
-    if (!exception) return this.#restore(device, entry);
-    return exception.leave === "closed"
-      ? this.#leaveClosed(device, entry, exception.why)
-      : this.#leaveAsItIs(device, entry, exception.why);
+    if (exception?.leave === "closed") return this.#leaveClosed(device, entry, exception.why);
+    if (exception) return this.#leaveAsItIs(device, entry, exception.why);
+    if (isOpenCover(entry)) return this.#uncover(device, entry);
+    return this.#restore(device, entry);
   }
 
   async #exceptionFor(entry: BaselineEntry, device: Device): Promise<Exception | undefined> {
@@ -148,18 +150,21 @@ class RestoreRound {
       if (!isRestored(device, setting, now))
         return closed(": it did not stay open, and this run did not close it");
     }
-    if (isOpenCover(entry)) {
-      if (!this.behindCover.every((one) => this.records.get(one)?.state === "same"))
-        return closed(": the rest is not as it was");
-      const may = await this.request.mayOpenCover(this.request.signal);
-      if (may !== true) return closed(`: ${may}`);
-    }
+    if (isOpenCover(entry) && !this.behindCover.every((one) => this.records.get(one)?.state === "same"))
+      return closed(": the rest is not as it was");
     if (this.#parkedUnderRoof && role === "mount" && parkingKeys.has(key))
       return { leave: "as it is", why: "left parked under the roof because of the weather" };
     // With the end of its parking many a dome opens its shutter.
     const unparks = role === "dome" && (key === "azimuth" || (key === "parked" && value === false));
     if (unparks && (await this.#isDomeParked()))
       return { leave: "as it is", why: "left parked: this run did not park it" };
+    if (movesTelescope(entry)) {
+      const now = await readSetting(device, key, this.request).catch(() => undefined);
+      if (isRestored(device, setting, now)) return undefined;
+      if (this.safety?.covered.proved === false && this.request.rig.cover) await this.makeSafe();
+      const why = await whyStay(this.request, this.safety, entry);
+      if (why !== undefined) return { leave: "as it is", why };
+    }
     return undefined;
   }
 
@@ -172,6 +177,22 @@ class RestoreRound {
       : settingRecord(entry, after, "different", `should be ${why}, and could not be closed: ${failed}`);
   }
 
+  /** Found open; through the one door that there is. */
+  async #uncover(device: Device, entry: BaselineEntry): Promise<SettingRecord> {
+    const { signal } = this.request;
+    try {
+      await uncover(this.request, signal);
+    } catch (error) {
+      if (error instanceof UnsafeError)
+        return this.#leaveClosed(device, entry, `left closed: ${error.message}`);
+      if (!(error instanceof DeviceError)) throw error;
+      this.request.log.warn({ device: device.name, why: error.message }, "could not put back");
+    }
+    const now = await readSetting(device, entry.setting.key, this.request).catch(() => undefined);
+    if (isRestored(device, entry.setting, now)) return settingRecord(entry, now, "same");
+    return this.#leaveClosed(device, entry, "left closed: it did not open");
+  }
+
   async #leaveAsItIs(device: Device, entry: BaselineEntry, why: string): Promise<SettingRecord> {
     const now = await readSetting(device, entry.setting.key, this.request).catch(() => undefined);
     const same = isRestored(device, entry.setting, now);
@@ -180,12 +201,18 @@ class RestoreRound {
 
   async #restore(device: Device, entry: BaselineEntry): Promise<SettingRecord> {
     // A device that was silent through all tries gets one more per setting, not three.
-    const record = await restoreSettingOf(
-      device,
-      entry,
-      this.request,
-      this.#silent.has(device) ? 1 : undefined,
-    );
+    const tries = this.#silent.has(device) ? 1 : undefined;
+    const move = (signal: AbortSignal) => restoreSettingOf(device, entry, { ...this.request, signal }, tries);
+    let record: SettingRecord;
+    try {
+      record = movesTelescope(entry)
+        ? await whileCovered(this.request, move, this.request.signal)
+        : await move(this.request.signal);
+    } catch (error) {
+      if (!(error instanceof UnsafeError)) throw error;
+      await this.makeSafe();
+      return this.#leaveAsItIs(device, entry, `left where it was: ${error.message}`);
+    }
     if (record.state === "different" && !(await device.isAlive(this.request.signal)))
       this.#silent.add(device);
     else this.#silent.delete(device);
@@ -200,12 +227,4 @@ class RestoreRound {
   #deviceOf(entry: BaselineEntry): Device | undefined {
     return this.#devices.get(`${entry.role}/${entry.device}`);
   }
-}
-
-function isOpenCover({ role, setting }: BaselineEntry): boolean {
-  return role === "cover" && setting.key === "position" && setting.value === "open";
-}
-
-function isOpenShutter({ role, setting }: BaselineEntry): boolean {
-  return role === "dome" && setting.key === "shutter" && setting.value === "open";
 }

@@ -35,6 +35,10 @@ export abstract class AlpacaRole extends KeptDevice {
     return this.device.lostCount !== this.#lostCount;
   }
 
+  protected override get seenSinceSeconds(): number {
+    return this.device.server.reach.returnedSeconds;
+  }
+
   protected override async connect(signal: AbortSignal): Promise<void> {
     this.#lostCount = this.device.lostCount;
     await this.connectAll(signal);
@@ -84,6 +88,7 @@ export abstract class AlpacaRole extends KeptDevice {
     connectOnce: (signal: AbortSignal) => Promise<void>,
     signal: AbortSignal,
   ): Promise<void> {
+    await this.device.server.reach.untilFound(this.name, signal);
     await this.device.until(
       "the device's return",
       { withinSeconds: 4 * comeBackSeconds, silenceSecondsMax: comeBackSeconds },
@@ -113,6 +118,10 @@ export abstract class AlpacaRole extends KeptDevice {
           await this.connectAgain(signal, (connectOnce, abort) => this.#fromDisconnected(connectOnce, abort));
       }
     }
+  }
+
+  override get roundTripSeconds(): number {
+    return this.device.roundTripSeconds;
   }
 
   protected get tools(): RoleTools {

@@ -1,5 +1,6 @@
 import * as z from "zod";
 import { DeviceLostError } from "../../kit/errors.ts";
+import { deadlineOver, RoundTrip } from "../../kit/round-trip.ts";
 import { unlessAborted } from "../../kit/unless-aborted.ts";
 import { HttpStatusError, NotImplementedError } from "../wire/errors.ts";
 import type { DecodedImage } from "../wire/image-bytes.ts";
@@ -30,6 +31,7 @@ export class AlpacaDevice {
   readonly type: string;
   readonly number: number;
   readonly server: AlpacaServer;
+  readonly #reads: RoundTrip;
   readonly #absent = new Set<string>();
   #before: Promise<void> = Promise.resolve();
   #waiting = 0;
@@ -37,6 +39,7 @@ export class AlpacaDevice {
 
   constructor(server: AlpacaServer, listed: Pick<ListedDevice, "name" | "type" | "number">) {
     this.server = server;
+    this.#reads = new RoundTrip(server.clock);
     this.name = listed.name;
     this.type = listed.type;
     this.number = listed.number;
@@ -47,15 +50,24 @@ export class AlpacaDevice {
     return this.#lostCount + this.server.restartCount;
   }
 
+  /** Of reads, without the time that they wait for their turn [s]. */
+  get roundTripSeconds(): number {
+    return this.#reads.seconds;
+  }
+
+  get #readSeconds(): number {
+    return deadlineOver(this.roundTripSeconds, readSeconds);
+  }
+
   get<T>(member: string, schema: z.ZodType<T>, signal: AbortSignal, parameters?: Parameters): Promise<T> {
-    return this.#ask("GET", member, schema, signal, { parameters, withinSeconds: readSeconds });
+    return this.#ask("GET", member, schema, signal, { parameters, withinSeconds: this.#readSeconds });
   }
 
   /** Past the queue: whether the device answers must not depend on what it is still busy with. */
   probe<T>(member: string, schema: z.ZodType<T>, signal: AbortSignal, parameters?: Parameters): Promise<T> {
     return this.#ask("GET", member, schema, signal, {
       parameters,
-      withinSeconds: readSeconds,
+      withinSeconds: this.#readSeconds,
       urgent: true,
     });
   }
@@ -168,7 +180,7 @@ export class AlpacaDevice {
     options: { parameters: Parameters | undefined; withinSeconds: number; urgent?: boolean },
   ): Promise<T> {
     const { parameters, withinSeconds, urgent } = options;
-    const ask = () =>
+    const send = () =>
       this.server.ask({
         method,
         path: this.#path(member),
@@ -179,6 +191,8 @@ export class AlpacaDevice {
         withinSeconds,
         signal,
       });
+    // A command may be answered only when its motion has ended.
+    const ask = method === "GET" ? () => this.#reads.measure(send) : send;
     return this.#watching(() => (urgent ? ask() : this.#inTurn(ask, signal)));
   }
 

@@ -1,14 +1,17 @@
 import type { z } from "zod";
 import type { Clock } from "../../kit/clock.ts";
 import { withDeadline } from "../../kit/deadline.ts";
-import { DeviceLostError } from "../../kit/errors.ts";
+import { DeadlineError, DeviceLostError } from "../../kit/errors.ts";
 import { type HttpExchange, HttpLinkError, type HttpReply, type HttpRequest } from "../../kit/http-link.ts";
 import type { Log } from "../../kit/log.ts";
+import { ServerReach } from "../../kit/server-reach.ts";
 import { SpareMemory } from "../../kit/spare-memory.ts";
+import { NotConnectedError } from "./errors.ts";
 import { type DecodedImage, imageFromBytes } from "./image-bytes.ts";
 import { imageFromJson } from "./image-json.ts";
 import { encodeParameters, type Parameters } from "./parameters.ts";
 import { type Asked, checkStatus, MixedUpReplyError, mediaType, readReply } from "./reply.ts";
+import { ServerLookout } from "./server-lookout.ts";
 import { TransactionIds } from "./transaction-ids.ts";
 
 export interface AlpacaServerOptions {
@@ -33,6 +36,8 @@ export interface Ask<T> {
   readonly signal: AbortSignal;
 }
 
+/** The one path that every server has. */
+const apiVersionsPath = "/management/apiversions";
 const imageBytesMax = 2_000_000_000;
 /** A server whose numbers keep going backwards does not count as the standard says: they mean nothing then. */
 const restartsBelievedMax = 5;
@@ -44,6 +49,8 @@ export class AlpacaServer implements AsyncDisposable {
   readonly log: Log;
   /** What images are turned into. */
   readonly memory = new SpareMemory();
+  readonly reach: ServerReach;
+  readonly #lookout: ServerLookout;
   readonly #exchange: HttpExchange;
   readonly #ids: TransactionIds;
   #serverTransactionId = 0;
@@ -55,8 +62,18 @@ export class AlpacaServer implements AsyncDisposable {
     this.#exchange = exchange;
     this.#ids = new TransactionIds(clientId);
     this.clock = clock;
+    this.reach = new ServerReach(clock);
     this.log = log;
     this.name = name;
+    this.#lookout = new ServerLookout(name, clock, this.reach, (signal) => {
+      const ids = this.#idsOf({ device: name, member: "apiversions", transactionId: this.#ids.next() });
+      return exchange.exchange({
+        method: "GET",
+        path: apiVersionsPath,
+        query: encodeParameters(ids),
+        signal,
+      });
+    });
   }
 
   /** How often the server's own numbers began anew: it restarted, and its devices may have lost their settings. */
@@ -120,15 +137,17 @@ export class AlpacaServer implements AsyncDisposable {
     },
   ): Promise<T> {
     const { device, member, withinSeconds, signal } = ask;
+    signal.throwIfAborted();
+    this.reach.check(device);
     const what = `the answer to ${member}`;
-    return withDeadline(this.clock, { device, what, withinSeconds, signal }, async (abort) => {
+    const asked = withDeadline(this.clock, { device, what, withinSeconds, signal }, async (abort) => {
       for (let attempt = 1; ; attempt++) {
         const { request, read } = prepare({ device, member, transactionId: this.#ids.next() });
         const lastKnown = this.#serverTransactionId;
         try {
-          const { value, serverTransactionId } = read(
-            await this.#exchange.exchange({ ...request, signal: abort }),
-          );
+          const reply = await this.#exchange.exchange({ ...request, signal: abort });
+          this.reach.found();
+          const { value, serverTransactionId } = read(reply);
           this.#note(serverTransactionId, lastKnown);
           return value;
         } catch (error) {
@@ -136,9 +155,15 @@ export class AlpacaServer implements AsyncDisposable {
           if (!(error instanceof HttpLinkError)) throw error;
           // An idle socket that the server has closed meanwhile shows itself only now: the next one is fresh.
           if (repeatable && attempt === 1 && !error.neverSent) continue;
+          this.reach.lost(error.message);
           throw new DeviceLostError(device, `${member}: ${error.message}`, { cause: error });
         }
       }
+    });
+    return asked.catch((error: unknown) => {
+      const isSilent = error instanceof DeadlineError || error instanceof DeviceLostError;
+      if (isSilent && !(error instanceof NotConnectedError)) this.#lookout.look(error.message);
+      throw error;
     });
   }
 
@@ -156,6 +181,7 @@ export class AlpacaServer implements AsyncDisposable {
   }
 
   async [Symbol.asyncDispose](): Promise<void> {
+    await this.#lookout.close();
     await this.#exchange.close();
   }
 }

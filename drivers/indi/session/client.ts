@@ -4,6 +4,7 @@ import type { OpenLink } from "../../kit/links.ts";
 import type { Log } from "../../kit/log.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
 import type { Random } from "../../kit/random.ts";
+import { ServerReach } from "../../kit/server-reach.ts";
 import { SpareMemory } from "../../kit/spare-memory.ts";
 import { ImageLink } from "../wire/image-link.ts";
 import { defaultLimits, type StreamLimits } from "../wire/limits.ts";
@@ -29,7 +30,7 @@ export interface IndiClientOptions {
    */
   readonly blobLink?: "shared" | "separate";
   readonly limits?: Partial<StreamLimits>;
-  /** Wait before the first attempt to reconnect, doubled each time up to the last, each varied by ±25 %. Default 0.5, 30. */
+  /** Wait before the first attempt to reconnect, doubled each time up to the last, each varied by ±25 %. Default 0.5, 5. */
   readonly backoff?: { readonly firstSeconds: number; readonly lastSeconds: number };
   /** Silence before the server is asked for a sign of life, and how long it may take. Default 10, 10. */
   readonly ping?: { readonly everySeconds: number; readonly withinSeconds: number };
@@ -46,6 +47,7 @@ type LinkState = "closed" | "connecting" | "up" | "down";
 export class IndiClient implements AsyncDisposable {
   readonly #options: IndiClientOptions;
   readonly #serverName: string;
+  readonly #reach: ServerReach;
   readonly #control: ServerLink;
   /** Only with blobLink "separate". */
   readonly #images: ImageLink | undefined;
@@ -65,24 +67,32 @@ export class IndiClient implements AsyncDisposable {
     this.#serverName = options.serverName ?? "INDI server";
     this.#waits = new PendingWaits<ClientEvent>(options.clock);
     const { open, clock, log, random, limits } = options;
-    const backoff = options.backoff ?? { firstSeconds: 0.5, lastSeconds: 30 };
+    const backoff = options.backoff ?? { firstSeconds: 0.5, lastSeconds: 5 };
     const ping = options.ping ?? { everySeconds: 10, withinSeconds: 10 };
     const memory = this.#memory;
-    const links = { open, clock, log, random, limits, memory, backoff, ping, serverName: this.#serverName };
+    const serverName = this.#serverName;
+    const links = { open, clock, log, random, limits, memory, backoff, ping, serverName };
     const hooks = {
       message: (message: IndiMessage) => this.#take(message),
       nextRevision: () => ++this.#revision,
       wantsBlob: (device: string, property: string) =>
         this.#devices.get(device)?.wantsBlob(property) ?? false,
     };
-    this.#control = new ServerLink(links, {
-      ...hooks,
-      up: () => this.#linkUp(),
-      down: (reason) => this.#linkDown(reason),
-      failed: (error) => this.#attemptFailed(error),
-    });
+    this.#reach = new ServerReach(clock);
+    this.#control = new ServerLink(
+      { ...links, reach: this.#reach },
+      {
+        ...hooks,
+        up: () => this.#linkUp(),
+        down: (reason) => this.#linkDown(reason),
+        failed: (error) => this.#attemptFailed(error),
+      },
+    );
     if (options.blobLink === "separate") {
-      this.#images = new ImageLink(links, hooks, (device, reason) => this.#device(device).loseBlobs(reason));
+      const imageLinks = { ...links, reach: new ServerReach(clock) };
+      this.#images = new ImageLink(imageLinks, hooks, (device, reason) =>
+        this.#device(device).loseBlobs(reason),
+      );
     }
   }
 
@@ -211,6 +221,8 @@ export class IndiClient implements AsyncDisposable {
         log,
         blobBytesMax: limits?.blobBytesMax ?? defaultLimits.blobBytesMax,
         memory: this.#memory,
+        reach: this.#reach,
+        serverRoundTripSeconds: () => this.#control.roundTripSeconds,
         send: (text) => this.#control.send(text),
         revision: () => this.#revision,
         downReason: () => (this.#control.isUp ? undefined : (this.#downReason ?? "the link is not open")),

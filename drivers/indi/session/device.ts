@@ -1,6 +1,8 @@
 import type { Clock } from "../../kit/clock.ts";
 import { DeviceLostError, MissingAbilityError } from "../../kit/errors.ts";
 import type { Log } from "../../kit/log.ts";
+import { deadlineOver, RoundTrip } from "../../kit/round-trip.ts";
+import type { ServerReach } from "../../kit/server-reach.ts";
 import type { SpareMemory } from "../../kit/spare-memory.ts";
 import type { IndiBlob } from "../wire/blob.ts";
 import type { IndiMessage } from "../wire/message-reader.ts";
@@ -12,12 +14,17 @@ import { Change, type ChangeOptions } from "./change.ts";
 import { type CommandValues, commandText } from "./command.ts";
 import { type DeviceEvent, PropertyNews } from "./property-news.ts";
 
+/** A read over a quick link [s]. */
+const readSeconds = 5;
+
 /** What a device needs of its client. */
 export interface DeviceWires {
   readonly clock: Clock;
   readonly log: Log;
   readonly blobBytesMax: number;
   readonly memory: SpareMemory;
+  readonly reach: ServerReach;
+  serverRoundTripSeconds(): number;
   /** @throws LinkClosedError */
   send(text: string): Promise<void>;
   revision(): number;
@@ -34,6 +41,7 @@ export class IndiDevice {
   readonly #news: PropertyNews;
   readonly #waits: PendingWaits<DeviceEvent>;
   readonly #blobs: BlobWaits;
+  readonly #reads: RoundTrip;
   readonly #listeners = new Set<(event: DeviceEvent) => void>();
   #lostCount = 0;
 
@@ -42,6 +50,7 @@ export class IndiDevice {
     readonly wires: DeviceWires,
   ) {
     this.#news = new PropertyNews(name, wires.clock, wires.log);
+    this.#reads = new RoundTrip(wires.clock);
     this.#waits = new PendingWaits<DeviceEvent>(wires.clock);
     this.#blobs = new BlobWaits(name, wires.clock, wires.log, wires.blobBytesMax);
   }
@@ -112,22 +121,30 @@ export class IndiDevice {
     });
   }
 
-  /** Asks the device itself for the property as it is now. Also the proof that its driver lives. Default 5 s. */
+  /** Of reads of this device, and of the server's own answers [s]. */
+  get roundTripSeconds(): number {
+    return Math.max(this.#reads.seconds, this.wires.serverRoundTripSeconds());
+  }
+
+  /** Asks the device itself for the property as it is now. Also the proof that its driver lives. Default 5 s, more on a slow link. */
   async refresh(
     name: string,
     options: { withinSeconds?: number },
     signal: AbortSignal,
   ): Promise<PropertyVector> {
-    const { withinSeconds = 5 } = options;
+    const { withinSeconds = deadlineOver(this.roundTripSeconds, readSeconds) } = options;
     this.#checkLink();
-    return this.#waits.run({ device: this.name, what: `reading ${name}`, withinSeconds, signal }, (ends) => {
-      this.#sendOrFail(getPropertiesText(this.name, name), ends.fail);
-      return {
-        see: (event) => {
-          if (event.type === "defined" && event.vector.name === name) ends.done(event.vector);
-        },
-      };
-    });
+    const wait = { device: this.name, what: `reading ${name}`, withinSeconds, signal };
+    return this.#reads.measure(() =>
+      this.#waits.run<PropertyVector>(wait, (ends) => {
+        this.#sendOrFail(getPropertiesText(this.name, name), ends.fail);
+        return {
+          see: (event) => {
+            if (event.type === "defined" && event.vector.name === name) ends.done(event.vector);
+          },
+        };
+      }),
+    );
   }
 
   /**

@@ -42,7 +42,12 @@ export abstract class IndiRole extends KeptDevice {
     return !isSwitchedOn(this.device) || this.device.lostCount !== this.#lostCount;
   }
 
+  protected override get seenSinceSeconds(): number {
+    return this.device.lastDefinedSeconds;
+  }
+
   protected override async connect(signal: AbortSignal): Promise<void> {
+    await this.device.wires.reach.untilFound(this.name, signal);
     this.#lostCount = this.device.lostCount;
     await this.device.require(["CONNECTION"], { withinSeconds: 30 }, signal);
     await connectDevice(this.device, signal);
@@ -60,7 +65,7 @@ export abstract class IndiRole extends KeptDevice {
 
   protected override async ping(signal: AbortSignal): Promise<void> {
     if (!isSwitchedOn(this.device)) throw new Error("not connected");
-    await this.device.refresh(this.mainProperty, { withinSeconds: 5 }, signal);
+    await this.device.refresh(this.mainProperty, {}, signal);
   }
 
   /** By the property's standard names: the definition may be gone with the link, while the driver goes on. */
@@ -75,6 +80,10 @@ export abstract class IndiRole extends KeptDevice {
       }
       await this.device.sendUnasked(property, switches, abort);
     }, signal);
+  }
+
+  override get roundTripSeconds(): number {
+    return this.device.roundTripSeconds;
   }
 
   protected get tools(): RoleTools {

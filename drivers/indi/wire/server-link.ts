@@ -3,6 +3,8 @@ import { withDeadline } from "../../kit/deadline.ts";
 import { type ByteLink, LinkClosedError, type OpenLink } from "../../kit/links.ts";
 import type { Log } from "../../kit/log.ts";
 import type { Random } from "../../kit/random.ts";
+import { RoundTrip } from "../../kit/round-trip.ts";
+import type { ServerReach } from "../../kit/server-reach.ts";
 import type { SpareMemory } from "../../kit/spare-memory.ts";
 import { startStopwatch } from "../../kit/stopwatch.ts";
 import type { StreamLimits } from "./limits.ts";
@@ -15,6 +17,7 @@ export interface ServerLinkOptions {
   readonly log: Log;
   readonly random: Random;
   readonly serverName: string;
+  readonly reach: ServerReach;
   readonly limits: Partial<StreamLimits> | undefined;
   /** What BLOBs are decoded into. */
   readonly memory: SpareMemory;
@@ -42,11 +45,21 @@ export class ServerLink {
   #heard = false;
   #pingsAnswered = false;
   #pingCount = 0;
+  #ping: { readonly uid: string; readonly elapsedSeconds: () => number } | undefined;
+  readonly #roundTrip: RoundTrip;
 
   constructor(
     private readonly options: ServerLinkOptions,
     private readonly hooks: ServerLinkHooks,
-  ) {}
+  ) {
+    this.#roundTrip = new RoundTrip(options.clock);
+  }
+
+  /** Of the server's own answers to pings; 0 from one that doesn't answer them [s]. */
+  get roundTripSeconds(): number {
+    const waitingSeconds = this.#pingsAnswered ? (this.#ping?.elapsedSeconds() ?? 0) : 0;
+    return Math.max(this.#roundTrip.seconds, waitingSeconds);
+  }
 
   get isUp(): boolean {
     return this.#link !== undefined;
@@ -74,7 +87,7 @@ export class ServerLink {
   }
 
   async #run(): Promise<void> {
-    const { clock, random, backoff, serverName } = this.options;
+    const { clock, random, backoff, serverName, reach } = this.options;
     const signal = this.#closing.signal;
     let delaySeconds = backoff.firstSeconds;
     while (!signal.aborted) {
@@ -89,12 +102,18 @@ export class ServerLink {
         const reason = await this.#use(link);
         // A server that accepts and drops at once must not be asked ever faster.
         if (upSeconds() > backoff.lastSeconds) delaySeconds = backoff.firstSeconds;
+        reach.lost(reason);
         this.hooks.down(reason);
       } catch (error) {
-        if (!signal.aborted) this.hooks.failed(error);
+        if (!signal.aborted) {
+          reach.lost(error instanceof Error ? error.message : String(error));
+          this.hooks.failed(error);
+        }
       }
       if (signal.aborted) return;
-      await clock.sleep(delaySeconds * random.between(0.75, 1.25), signal).catch(() => {});
+      const pauseSeconds = delaySeconds * random.between(0.75, 1.25);
+      reach.nextAttemptIn(pauseSeconds);
+      await clock.sleep(pauseSeconds, signal).catch(() => {});
       delaySeconds = Math.min(delaySeconds * 2, backoff.lastSeconds);
     }
   }
@@ -110,6 +129,7 @@ export class ServerLink {
     });
     this.#link = link;
     this.#pingsAnswered = false;
+    this.#ping = undefined;
     this.#heard = true;
     const reader = new MessageReader(this.#handlers(), this.options.limits, this.options.memory);
     this.hooks.up();
@@ -128,6 +148,7 @@ export class ServerLink {
       for await (const chunk of link.incoming) {
         if (this.#link !== link) break; // given up: nothing more counts
         this.#heard = true;
+        this.options.reach.found(); // not before: a tunnel opens links to a server that is gone
         reader.push(chunk);
       }
       return "the server closed the link";
@@ -147,24 +168,27 @@ export class ServerLink {
   }
 
   #take(message: IndiMessage): void {
-    if (message.action === "pingReply") this.#pingsAnswered = true;
+    if (message.action === "pingReply") this.#pingAnswered(message.attributes.get("uid") ?? "");
     else if (message.action === "pingRequest") this.post(pingReplyText(message.attributes.get("uid") ?? ""));
     else this.hooks.message(message);
   }
 
   /**
-   * After a silence asks for a sign of life; any byte is one. Servers before 1.9.7 don't answer pings, so silence
-   * proves something only once a ping was answered.
+   * Asks now and then for a sign of life, which also tells how long answers take; after a silence any byte is one.
+   * Servers before 1.9.7 don't answer pings, so silence proves something only once a ping was answered.
    */
   #watchLife(): ClockTimer {
     const { clock, ping } = this.options;
     let timer: ClockTimer;
     const rest = () => {
       this.#heard = false;
-      timer = clock.setTimer(ping.everySeconds, () => (this.#heard ? rest() : ask()));
+      timer = clock.setTimer(ping.everySeconds, () => {
+        this.#sendPing();
+        if (this.#heard) rest();
+        else wait();
+      });
     };
-    const ask = () => {
-      this.#sendPing();
+    const wait = () => {
       timer = clock.setTimer(ping.withinSeconds, () => {
         if (!this.#heard && this.#pingsAnswered)
           this.#endLink?.(`no sign of life for ${ping.everySeconds + ping.withinSeconds} s`);
@@ -177,6 +201,16 @@ export class ServerLink {
   }
 
   #sendPing(): void {
-    this.post(pingRequestText(`evenfield-${++this.#pingCount}`));
+    if (this.#ping && this.#pingsAnswered) return; // its answer is still to come
+    const uid = `evenfield-${++this.#pingCount}`;
+    this.#ping = { uid, elapsedSeconds: startStopwatch(this.options.clock) };
+    this.post(pingRequestText(uid));
+  }
+
+  #pingAnswered(uid: string): void {
+    this.#pingsAnswered = true;
+    if (this.#ping?.uid !== uid) return;
+    this.#roundTrip.note(this.#ping.elapsedSeconds());
+    this.#ping = undefined;
   }
 }

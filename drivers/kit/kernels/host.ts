@@ -1,6 +1,7 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { bindings } from "./built/kernels.ts";
+import { giveBackMemory, pageBytes, takeMemory } from "./kept-memories.ts";
 
 export type KernelName = keyof typeof bindings;
 /** A kernel's functions, typed as its source declares them; those of more than four numbers take them by name. */
@@ -54,8 +55,11 @@ export const u32 = roomOf<Uint32Array<ArrayBuffer>>(Uint32Array);
 export const f32 = roomOf<Float32Array<ArrayBuffer>>(Float32Array);
 export const f64 = roomOf<Float64Array<ArrayBuffer>>(Float64Array);
 
-/** Arrays in a kernel's memory, all zeros if it is a new one. */
-export interface Layout<Rooms> {
+/**
+ * Arrays in a kernel's memory, all zeros if it is its own. Disposing gives that back to be used again: the arrays are empty
+ * from then on, and no kernel that works in it may be called any more.
+ */
+export interface Layout<Rooms> extends Disposable {
   readonly memory: WebAssembly.Memory;
   /** Addresses [bytes]. */
   readonly at: { readonly [Key in keyof Rooms]: number };
@@ -67,7 +71,6 @@ export interface Layout<Rooms> {
 }
 
 export const lineBytes = 64;
-const pageBytes = 65_536;
 
 /**
  * Lays arrays out one after the other. Each starts at a line of the cache and has a line of room behind it, since kernels
@@ -90,12 +93,18 @@ export function layout<Rooms extends Readonly<Record<string, Room<Elements>>>>(
   const views = Object.fromEntries(
     Object.entries(rooms).map(([key, room]) => [key, room.view(buffer, at[key]!)]),
   );
-  return { memory, at, views, bytes: Buffer.from(buffer) } as unknown as Layout<Rooms>;
+  let isTaken = where === "own";
+  const giveBack = () => {
+    if (isTaken) giveBackMemory(memory);
+    isTaken = false;
+  };
+  const bytes = Buffer.from(buffer);
+  return { memory, at, views, bytes, [Symbol.dispose]: giveBack } as unknown as Layout<Rooms>;
 }
 
 function memoryFor(bytes: number, where: WebAssembly.Memory | "own" | "shared"): WebAssembly.Memory {
+  if (where === "own") return takeMemory(bytes);
   const pages = Math.ceil(bytes / pageBytes);
-  if (where === "own") return new WebAssembly.Memory({ initial: pages });
   if (where === "shared") return new WebAssembly.Memory({ initial: pages, maximum: pages, shared: true });
   const missing = pages - where.buffer.byteLength / pageBytes;
   if (missing > 0) where.grow(missing);

@@ -42,7 +42,7 @@ function statusOf(leaf: Glide, closedAt: number): number {
 
 function move(leaf: Glide, target: number): void {
   if (leaf.moving && leaf.target !== target) {
-    leaf.refuse();
+    leaf.refuse(target);
     throw invalidOperation("it is in motion");
   }
   if (!leaf.moving) leaf.moveTo(target);

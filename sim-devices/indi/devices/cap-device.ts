@@ -34,12 +34,13 @@ export class CapDevice extends SimDevice {
       const wish = values.get("PARK") ? "PARK" : values.get("UNPARK") ? "UNPARK" : undefined;
       if (!wish) return;
       selectSwitch(park, wish); // also when refused: the last set tells the truth
+      const target = wish === "PARK" ? parkedAt : 1 - parkedAt;
       if (leaf.moving) {
-        leaf.refuse();
+        leaf.refuse(target);
         this.message("WARNING", "Already in motion.");
       } else {
         this.message("INFO", wish === "PARK" ? "Parking." : "Unparking.");
-        leaf.moveTo(wish === "PARK" ? parkedAt : 1 - parkedAt);
+        leaf.moveTo(target);
       }
       this.set(park, "Busy");
     });

@@ -6,7 +6,7 @@ export interface GlideOptions {
   readonly unitsPerSecond: number;
   /** Slack between the motor and what it moves: after a reversal nothing moves for so many units. */
   readonly play?: number;
-  readonly note: (what: GlideNews) => void;
+  readonly note: (what: GlideNews, detail?: string) => void;
 }
 
 export type GlideNews = "moveStarted" | "moveOverlapped" | "moveEnded" | "moveStopped" | "moveJammed";
@@ -19,7 +19,7 @@ export type GlideNews = "moveStarted" | "moveOverlapped" | "moveEnded" | "moveSt
 export class Glide {
   readonly #clock: Clock;
   readonly #play: number;
-  readonly #note: (what: GlideNews) => void;
+  readonly #note: (what: GlideNews, detail?: string) => void;
   unitsPerSecond: number;
   #from: number;
   #to: number;
@@ -71,14 +71,15 @@ export class Glide {
   }
 
   moveTo(target: number): void {
-    this.#note(this.#moving ? "moveOverlapped" : "moveStarted");
+    if (!this.#moving) this.#note("moveStarted");
+    else this.refuse(target);
     this.#wanted = target;
     this.#leave(target);
   }
 
-  /** A command came that its electronics did not take, because one was under way. */
-  refuse(): void {
-    this.#note("moveOverlapped");
+  /** A command to another place came while one was under way. */
+  refuse(target: number): void {
+    if (target !== this.#wanted) this.#note("moveOverlapped", `to ${target}`);
   }
 
   stop(): void {

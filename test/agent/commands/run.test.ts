@@ -6,7 +6,7 @@ import { afterEach, beforeEach, expect, test } from "vitest";
 import { ledgerFileDefault } from "../../../agent/commands/ledger-place.ts";
 import { conclude, exitCodes, type Outcome } from "../../../agent/commands/outcome.ts";
 import { restore } from "../../../agent/commands/restore.ts";
-import { type RunWiring, run, runFolderName, runOutcome } from "../../../agent/commands/run.ts";
+import { type RunWiring, run, runOutcome } from "../../../agent/commands/run.ts";
 import { stopWordsOfRun } from "../../../agent/commands/stop-signals.ts";
 import { Ledger } from "../../../agent/run/ledger/ledger.ts";
 import { lockRig } from "../../../agent/run/machine/rig-lock.ts";
@@ -14,6 +14,7 @@ import { systemClock } from "../../../drivers/kit/clock.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
+import { readRigFile } from "../../../plans/rig-file.ts";
 import { type BrokenFile, brokenPlans, brokenRigs, goodPlan, goodRig } from "../../plans/broken-files.ts";
 import { FakeRun, usualWorks } from "../run/fake-run.ts";
 
@@ -44,6 +45,9 @@ afterEach(() => rmSync(folder, { recursive: true, force: true }));
 
 /** A rig whose links must not be opened. */
 const wiring: RunWiring = {
+  get lockFolder() {
+    return locks();
+  },
   openers: () => () => {
     touched++;
     return Promise.reject(new Error("nobody listens"));
@@ -54,6 +58,7 @@ const wiring: RunWiring = {
   writeOutputs: async () => [],
 };
 const ledgerFile = () => join(folder, "ledger.sqlite");
+const locks = () => join(folder, "locks");
 
 function write(name: string, text: string): string {
   writeFileSync(join(folder, name), text);
@@ -115,7 +120,7 @@ test("what is moved by hand refuses an unattended run: exit code 2, no link open
 });
 
 test("a rig in the hands of another process: exit code 4", async () => {
-  using lock = lockRig(ledgerFile(), "garden");
+  using lock = await lockRig(ledgerFile(), readRigFile(goodRig, "rig.yaml"), { clock, lockFolder: locks() });
   await runWith(goodPlan, goodRig);
   expect(lock).toBeDefined();
   expect(said).toMatchObject({ exitCode: 4 });
@@ -149,7 +154,12 @@ test("a rig left different is told setting by setting", async () => {
 });
 
 test("restore with nothing unfinished opens no link", async () => {
-  const options = { rig: write("rig.yaml", goodRig), ledger: ledgerFile() };
+  const options = {
+    rig: write("rig.yaml", goodRig),
+    ledger: ledgerFile(),
+    ledgerByDefault: true,
+    runs: folder,
+  };
   await conclude(host, false, () => restore(options, wiring, host));
   new Ledger(ledgerFile())[Symbol.dispose]();
   await conclude(host, false, () => restore(options, wiring, host));
@@ -159,7 +169,7 @@ test("restore with nothing unfinished opens no link", async () => {
 });
 
 test("restore of a rig that does not answer: exit code 6; accepted as it is, the next one has nothing to do", async () => {
-  const options = { rig: write("rig.yaml", goodRig), ledger: ledgerFile() };
+  const options = { rig: write("rig.yaml", goodRig), ledger: ledgerFile(), runs: folder };
   {
     using ledger = new Ledger(ledgerFile());
     const runId = ledger.beginRun({ rig: "garden", plan: "morning", folder, startedUtcMs: 0 });
@@ -219,14 +229,13 @@ test("restore that is stopped while it connects has put nothing back: exit code 
       signals.emit("SIGTERM");
       throw new Error("nobody listens");
     };
-    return restore({ rig, ledger: ledgerFile() }, { ...wiring, openers, signal }, host);
+    return restore({ rig, ledger: ledgerFile(), runs: folder }, { ...wiring, openers, signal }, host);
   });
   expect(said.exitCode).toBe(6);
   expect(said.stderr).toContain("Stopped by the operator before anything was put back.");
   expect(ledger.unfinishedRuns("garden")).toHaveLength(1);
 });
 
-test("a run's folder sorts by time; the ledger is the user's, wherever a command is started", () => {
-  expect(runFolderName(Date.UTC(2026, 5, 20, 10, 15), "first-flat")).toBe("2026-06-20T101500Z-first-flat");
+test("the ledger is the user's, wherever a command is started", () => {
   expect(ledgerFileDefault({ XDG_DATA_HOME: "/data" })).toBe("/data/evenfield/ledger.sqlite");
 });

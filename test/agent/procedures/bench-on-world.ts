@@ -4,6 +4,7 @@ import { join } from "node:path";
 import type { StepFindings } from "../../../agent/procedures/findings.ts";
 import type { Step } from "../../../agent/procedures/run-step.ts";
 import type { StepOutcome, Workbench } from "../../../agent/procedures/step.ts";
+import { newFront } from "../../../agent/safing/front.ts";
 import { Threads } from "../../../agent/threads/threads.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
@@ -44,6 +45,8 @@ export function benchOnScene(spec: SceneSpec) {
   const told: Parameters<Workbench["progress"]>[0][] = [];
   const bench: Workbench = {
     rig,
+    front: newFront(),
+    whyKeepCovered: async () => [],
     clock,
     random: new Random(spec.seed).fork("procedures"),
     log: silentLog,

@@ -73,7 +73,7 @@ export class FakeRig {
     if (same(this.get(role, key), value)) return;
     await this.clock.sleep(seconds);
     this.#answer(role);
-    if (this.stuck.has(`${role}.${key}`)) return;
+    if (this.stuck.has(`${role}.${key}`) || same(this.get(role, key), value)) return;
     this.truth.get(role)!.set(key, value);
     this.told.push(`${role}.${key} = ${String(value)}`);
     this.afterChange(`${role}.${key}`);
@@ -265,6 +265,7 @@ export class FakeRig {
         await this.set(role, key, value, role === "mount" ? 10 : 1);
       },
       sameSetting: (before, now) => before.key === now.key && same(before.value, now.value),
+      roundTripSeconds: 0.01,
       isAlive: async () => !this.silent.has(role),
       describe: () => ({ fake: "yes" }),
       async [Symbol.asyncDispose]() {},

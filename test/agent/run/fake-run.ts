@@ -5,6 +5,7 @@ import { Ledger } from "../../../agent/run/ledger/ledger.ts";
 import { carryOut } from "../../../agent/run/machine/carry-out.ts";
 import type { RunOptions } from "../../../agent/run/machine/run-options.ts";
 import type { RunReport } from "../../../agent/run/record/run-record.ts";
+import { uncover } from "../../../agent/safing/uncover.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
@@ -62,6 +63,7 @@ export class FakeRun implements Disposable {
       signal: this.stop.signal,
       unattended: true,
       progress: () => {},
+      warn: () => {},
       writeOutputs: async () => [],
       freeDiskMegabytes: () => this.freeDiskMegabytes,
       ...more,
@@ -82,13 +84,14 @@ export function flatFound(verdict: "good" | "usable" | "bad") {
 
 /** Steps that use the rig as the real ones do, as far as its settings are concerned. */
 export const usualWorks: Partial<Record<StepKind, FakeWork>> = {
-  centre: async ({ rig, clock, findings, site }, signal) => {
+  centre: async (bench, signal) => {
+    const { rig, clock, findings, site } = bench;
     const { sunFromSite } = await import("../../../agent/sky/sun-from-site.ts");
     await rig.mount!.ensureUnparked(signal);
     await rig.mount!.ensureTracking("solar", signal);
     const sun = sunFromSite(clock.nowMs(), site);
     await rig.mount!.slewTo(sun, signal);
-    await rig.cover!.ensureOpen(signal);
+    await uncover(bench, signal);
     findings.sunPointing = sun;
     signal.throwIfAborted();
     return { ended: "completed" };

@@ -38,3 +38,28 @@ test("a kernel that cannot start says which and what it needs", () => {
     /"displaced-sweeps" do not start.*WebAssembly/,
   );
 });
+
+test("memory that is given back is used again, all zeros, and what lay in it is empty", () => {
+  const first = layout({ few: u8(100_000) });
+  first.views.few.fill(7);
+  const { few } = first.views;
+  first[Symbol.dispose]();
+  expect(few.length).toBe(0);
+  const second = layout({ few: u8(90_000) });
+  expect(second.memory).toBe(first.memory);
+  expect(second.views.few.every((value) => value === 0)).toBe(true);
+  first[Symbol.dispose](); // once is enough
+  expect(second.views.few.length).toBe(90_000);
+  expect(layout({ few: u8(90_000) }).memory).not.toBe(second.memory);
+});
+
+test("no more memory is kept than a few pieces of up to 16 MiB", () => {
+  const huge = layout({ one: u8(17 * 2 ** 20) });
+  huge[Symbol.dispose]();
+  expect(layout({ one: u8(17 * 2 ** 20) }).memory).not.toBe(huge.memory);
+  const many = Array.from({ length: 12 }, () => layout({ one: u8(300_000) }));
+  const memories = new Set(many.map(({ memory }) => memory));
+  for (const one of many) one[Symbol.dispose]();
+  const again = Array.from({ length: 12 }, () => layout({ one: u8(300_000) }).memory);
+  expect(again.filter((memory) => memories.has(memory)).length).toBe(4);
+});

@@ -2,10 +2,10 @@ import type { Checker } from "./checker.ts";
 
 const overlaps = ["moveOverlapped", "slewOverlapped", "exposureOverlapped"];
 
-/** A device got a command while it was still carrying out another one. */
+/** A device got another command while it was still carrying out one; a cover may be told to close at any time. */
 export const overlappingCommands: Checker = (history) =>
   history
-    .filter((m) => overlaps.includes(m.what))
+    .filter((m) => overlaps.includes(m.what) && !(m.part === "cover" && m.detail === "to 0"))
     .map((m) => ({
       atMs: m.atMs,
       checker: "overlappingCommands",

@@ -74,6 +74,17 @@ export function mountNotTracking(): Fault {
   };
 }
 
+/** Tracking is switched off at the mount, which says so. */
+export function trackingOff(): Fault {
+  return {
+    name: "tracking off",
+    begin: ({ world }) => {
+      world.mount.setTracking(false);
+      return () => world.mount.setTracking(true);
+    },
+  };
+}
+
 /** A bank of cloud passes that fraction of the light. */
 export function cloud(transmission: number): Fault {
   return {

@@ -1,4 +1,5 @@
 import { MissingAbilityError } from "../../../../drivers/kit/errors.ts";
+import { uncover } from "../../../safing/uncover.ts";
 import { exposureForLevel } from "../../exposure-for-level.ts";
 import { runSubstep } from "../../run-step.ts";
 import { StepError } from "../../step-error.ts";
@@ -36,9 +37,9 @@ export async function exposeBareSun(work: FlatWork, signal: AbortSignal): Promis
 }
 
 /** The diffuser goes into the light before the cover opens: no moment of full light on a long exposure. */
-export async function openThroughDiffuser({ bench: { rig } }: FlatWork, signal: AbortSignal): Promise<void> {
-  await rig.diffuser!.ensureClosed(signal);
-  await rig.cover?.ensureOpen(signal);
+export async function openThroughDiffuser({ bench }: FlatWork, signal: AbortSignal): Promise<void> {
+  await bench.rig.diffuser!.ensureClosed(signal);
+  await uncover(bench, signal);
 }
 
 export async function tuneFlat(work: FlatWork, signal: AbortSignal): Promise<void> {

@@ -1,4 +1,5 @@
 import { expect, test } from "vitest";
+import { FrameMean } from "../../../../agent/imaging/combining/frame-mean.ts";
 import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
 import { MasterBuilder } from "../../../../agent/imaging/combining/master-builder.ts";
 import { normaliseFlat, relativeNoise } from "../../../../agent/imaging/combining/normalise-flat.ts";
@@ -142,4 +143,20 @@ test("darks are taken as they are: no scaling, hot pixels keep their level", () 
   expect(master.meanAdu[51]).toBeCloseTo(800, -2);
   expect(master.sigmaAdu[51]! / (20 / 4)).toBeGreaterThan(0.8);
   expect(master.sigmaAdu[51]! / (20 / 4)).toBeLessThan(1.25);
+});
+
+test("a finished series takes no frame: its memory is another's", () => {
+  const shape = { widthPx: 64, heightPx: 48 };
+  const frame = () => new Uint16Array(64 * 48).fill(20_000);
+  for (const kind of ["light", "dark"] as const) {
+    const builder = new MasterBuilder({ shape, frameCountExpected: 3, kind });
+    for (let k = 0; k < 3; k++) builder.add(frame());
+    builder.finish();
+    expect(() => builder.add(frame())).toThrow(/end of its series/);
+  }
+  const mean = new FrameMean(shape);
+  mean.add(frame());
+  expect(mean.mean()[0]).toBe(20_000);
+  expect(mean.mean()[0]).toBe(20_000);
+  expect(() => mean.add(frame())).toThrow(/after the mean/);
 });

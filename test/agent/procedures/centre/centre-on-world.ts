@@ -2,6 +2,7 @@ import { centre } from "../../../../agent/procedures/centre/centre.ts";
 import type { CentreFound, CentreRequest } from "../../../../agent/procedures/centre/centre-request.ts";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import type { StepOutcome, Workbench } from "../../../../agent/procedures/step.ts";
+import { newFront } from "../../../../agent/safing/front.ts";
 import { Threads } from "../../../../agent/threads/threads.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../../drivers/kit/never-aborted.ts";
@@ -37,6 +38,8 @@ export function centringOn(seed: number, overrides: SceneOverrides = {}) {
   const progress: string[] = [];
   const bench: Workbench = {
     rig,
+    front: newFront(),
+    whyKeepCovered: async () => [],
     clock,
     random: new Random(seed).fork("centre"),
     log: silentLog,

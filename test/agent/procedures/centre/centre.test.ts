@@ -208,7 +208,7 @@ describe("it is safe all the way", () => {
     }
   });
 
-  test("a cover that will not close before the slew: failed, the mount has not moved", async () => {
+  test("a cover that will not close before the slew: unsafe, the mount has not moved", async () => {
     const scene = sized(117, 0.7, { startsWith: { cover: "open" } });
     const stuck: Rig = {
       ...scene.rig,
@@ -218,8 +218,8 @@ describe("it is safe all the way", () => {
       },
     };
     const outcome = await scene.run({ rig: stuck });
-    expect(outcome.ended).toBe("failed");
-    expect(outcome.failure?.message).toBe("cover stuck");
+    expect(outcome.ended).toBe("unsafe");
+    expect(outcome.failure?.message).toBe("the telescope could not be covered: cover stuck");
     expect(scene.world.history.some((moment) => moment.what === "slewStarted")).toBe(false);
   });
 

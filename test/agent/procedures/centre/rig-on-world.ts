@@ -20,6 +20,7 @@ const nothingKept = {
   readSettings: async (): Promise<Setting[]> => [],
   restoreSetting: async () => {},
   sameSetting: () => true,
+  roundTripSeconds: 0.01,
   isAlive: async () => true,
   describe: () => ({}),
   [Symbol.asyncDispose]: async () => {},

@@ -32,6 +32,7 @@ function focuserOf({ world, spec, clock }: ReturnType<typeof driftBench>): Focus
     readSettings: async () => [],
     restoreSetting: async () => {},
     sameSetting: () => true,
+    roundTripSeconds: 0.01,
     isAlive: async () => true,
     describe: () => ({}),
     [Symbol.asyncDispose]: async () => {},

@@ -1,12 +1,12 @@
 import { beforeEach, expect, test } from "vitest";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import { clockWatch } from "../../../../agent/run/guard/clock-watch.ts";
-import { checkConditionsOnce, type GuardWatch, watchConditions } from "../../../../agent/run/guard/guard.ts";
-import {
-  type GuardRequest,
-  guardWatches,
-  weatherWatches,
-} from "../../../../agent/run/guard/guard-watches.ts";
+import type { GuardWatch } from "../../../../agent/run/guard/condition.ts";
+import { checkConditionsOnce, watchConditions } from "../../../../agent/run/guard/guard.ts";
+import type { GuardRequest } from "../../../../agent/run/guard/guard-request.ts";
+import { guardWatches, weatherWatches } from "../../../../agent/run/guard/guard-watches.ts";
+import type { LapseRecord } from "../../../../agent/run/record/run-record.ts";
+import { newFront } from "../../../../agent/safing/front.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import type { Clock } from "../../../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
@@ -21,6 +21,7 @@ let request: GuardRequest;
 let findings: StepFindings;
 let searching: boolean;
 let freeMegabytes: number;
+let lapses: Set<LapseRecord>;
 
 beforeEach(() => {
   clock = new VirtualClock(forenoonUtcMs);
@@ -28,8 +29,10 @@ beforeEach(() => {
   findings = { lightRate: {} };
   searching = false;
   freeMegabytes = 10_000;
+  lapses = new Set();
   request = {
     rig: rig.open(),
+    front: newFront(),
     rigFile: readRigFile(testRigText, "rig.yaml"),
     clock,
     sunAltitudeDegreesMin: 20,
@@ -37,6 +40,7 @@ beforeEach(() => {
     findings,
     looking: () => true,
     searching: () => searching,
+    searchDegrees: 2,
   };
 });
 
@@ -49,8 +53,13 @@ async function watchFor(
   const stop = new AbortController();
   const lost: { afterSeconds: number; name: string; reason: string }[] = [];
   const startMs = clock.nowMs();
-  const watch = watchConditions(watches, { clock: watchClock, signal: stop.signal }, (reason, { name }) =>
-    lost.push({ afterSeconds: (clock.nowMs() - startMs) / 1000, name, reason }),
+  const watch = watchConditions(
+    watches,
+    { clock: watchClock, signal: stop.signal },
+    {
+      lost: (reason, { name }) => lost.push({ afterSeconds: (clock.nowMs() - startMs) / 1000, name, reason }),
+      lapse: (lapse) => lapses.add(lapse),
+    },
   );
   await clock.drive(clock.sleep(seconds).then(() => stop.abort(new Error("seen enough"))));
   await clock.drive(watch);
@@ -121,7 +130,7 @@ test("a station that says nothing for half a minute is forgiven, for more than a
   expect(await watchFor(300)).toEqual([]);
   at(0, () => rig.silent.add("weather"));
   const lost = await watchFor(300);
-  expect(new Set(lost.map((one) => one.name))).toEqual(new Set(["weather report", "link to the weather"]));
+  expect(new Set(lost.map((one) => one.name))).toEqual(new Set(["weather", "link to the weather"]));
   expect(lost[0]!.afterSeconds).toBeGreaterThanOrEqual(60);
 });
 
@@ -130,7 +139,7 @@ test("an unknown judgement of the weather counts like silence", async () => {
     rig.weather = "unknown";
   });
   expect(await watchFor(50)).toEqual([]);
-  expect(await watchFor(100)).toMatchObject([{ name: "weather report" }]);
+  expect(await watchFor(100)).toMatchObject([{ name: "weather" }]);
 });
 
 test("a silent mount or cover is lost after its grace", async () => {
@@ -182,6 +191,24 @@ test("a mount that stops tracking with the cover open is noticed; with the cover
   expect(await watchFor(300)).toEqual([]);
 });
 
+test("tracking that is lost for less than its grace is forgiven, and told with its time", async () => {
+  onTheSun();
+  const startMs = clock.nowMs();
+  at(31, () => rig.truth.get("mount")!.set("tracking", false));
+  at(62, () => rig.truth.get("mount")!.set("tracking", true));
+  expect(await watchFor(300)).toEqual([]);
+  const [lapse, ...others] = lapses.keys();
+  expect(others).toEqual([]);
+  expect(lapse).toMatchObject({
+    watch: "tracking",
+    reason: "Fake mount: the mount has stopped tracking the Sun",
+  });
+  expect(lapse!.fromUtcMs - startMs).toBeGreaterThanOrEqual(25_000); // when it was last seen to track
+  expect(lapse!.fromUtcMs - startMs).toBeLessThanOrEqual(31_000);
+  expect(lapse!.toUtcMs! - startMs).toBeGreaterThanOrEqual(62_000);
+  expect(lapse!.toUtcMs! - startMs).toBeLessThanOrEqual(70_000);
+});
+
 test("a mount that wandered off the Sun is noticed, but not while the Sun is looked for", async () => {
   onTheSun();
   const sun = findings.sunPointing!;
@@ -193,12 +220,108 @@ test("a mount that wandered off the Sun is noticed, but not while the Sun is loo
   expect(lost!.reason).toMatch(/points 1\.0\d° from the Sun, more than 0\.53°/);
 });
 
+test("a search may lead the open telescope off the Sun as far as it is allowed, and no further", async () => {
+  const sun = sunFromSite(clock.nowMs(), request.rigFile.site);
+  searching = true;
+  onTheSun();
+  findings.sunPointing = undefined as never;
+  at(30, () => rig.truth.get("mount")!.set("pointing", [sun.raHours, sun.decDegrees + 3]));
+  expect(await watchFor(300)).toEqual([]);
+  at(30, () => rig.truth.get("mount")!.set("pointing", [sun.raHours, sun.decDegrees + 3.2]));
+  const [lost] = await watchFor(300);
+  expect(lost!.reason).toMatch(/points 3\.\d\d° from the Sun, more than 3\.06°, uncovered/);
+  expect(lost!.afterSeconds).toBeLessThanOrEqual(45);
+});
+
+test("a single report from elsewhere is looked at a second time", async () => {
+  onTheSun();
+  const sun = findings.sunPointing!;
+  const place = (decDegrees: number) =>
+    rig.truth.get("mount")!.set("pointing", [sun.raHours, sun.decDegrees + decDegrees]);
+  at(29.5, () => place(40));
+  at(31, () => place(0));
+  expect(await watchFor(300)).toEqual([]);
+});
+
+test("a telescope that was found open and elsewhere, and is not on the Sun yet, is nobody's concern", async () => {
+  searching = true;
+  rig.truth.get("cover")!.set("position", "open");
+  expect(await watchFor(300)).toEqual([]);
+});
+
+test("a mount that stops tracking while the Sun is searched for is noticed", async () => {
+  onTheSun();
+  searching = true;
+  at(30, () => rig.truth.get("mount")!.set("tracking", false));
+  expect((await watchFor(300))[0]!.reason).toContain("stopped tracking");
+});
+
 test("the pointing error that centring found is no wandering", async () => {
   onTheSun();
   const sun = findings.sunPointing!;
   rig.truth.get("mount")!.set("pointing", [sun.raHours, sun.decDegrees + 1]);
   findings.pointingError = { eastArcsec: 0, northArcsec: 3600 };
   expect(await watchFor(300)).toEqual([]);
+});
+
+test("a station that takes half a minute to answer is waited for, and is heard when it says rain", async () => {
+  const { weather } = rig.open();
+  const state = weather!.state.bind(weather);
+  const slow = {
+    ...weather!,
+    state: async (signal: AbortSignal) => clock.sleep(30, signal).then(() => state(signal)),
+  };
+  const watches = weatherWatches({ ...rig.open(), weather: slow }, 60);
+  expect(await watchFor(300, watches)).toEqual([]);
+  at(100, () => {
+    rig.weather = "unsafe";
+  });
+  const [lost] = await watchFor(300, watches);
+  expect(lost!.reason).toContain("weather unsafe");
+  expect(lost!.afterSeconds).toBeLessThanOrEqual(180);
+});
+
+test("a station that answers no more is lost when its silence is over, not before", async () => {
+  const { weather } = rig.open();
+  const mute = { ...weather!, state: () => new Promise<never>(() => {}) };
+  const lost = await watchFor(200, weatherWatches({ ...rig.open(), weather: mute }, 60));
+  expect(lost).toMatchObject([{ name: "weather", afterSeconds: 60 }]);
+});
+
+test("two conditions are lost one after the other: both are told", async () => {
+  onTheSun();
+  at(30, () => rig.truth.get("dome")!.set("shutter", "closed"));
+  at(90, () => {
+    rig.weather = "unsafe";
+  });
+  at(150, () => rig.truth.get("mount")!.set("tracking", false));
+  expect((await watchFor(300)).map(({ name }) => name)).toEqual(["dome", "weather", "tracking"]);
+});
+
+test("the watch ends with its signal, however many conditions are lost before", async () => {
+  const stop = new AbortController();
+  let ended = false;
+  rig.weather = "unsafe";
+  const watch = watchConditions(guardWatches(request), { clock, signal: stop.signal }, { lost() {} });
+  void watch.then(() => {
+    ended = true;
+  });
+  await clock.drive(clock.sleep(100));
+  expect(ended).toBe(false);
+  stop.abort(new Error("seen enough"));
+  await clock.drive(watch);
+});
+
+test("the Sun filter's statement runs out while the Sun is looked at", async () => {
+  const day = new Date(forenoonUtcMs).toISOString().slice(0, 10);
+  const sunFilter = { ...request.rigFile.sunFilter, lastConfirmed: day, confirmAgainAfterDays: 1 };
+  let looking = false;
+  request = { ...request, rigFile: { ...request.rigFile, sunFilter }, looking: () => looking };
+  const [filter] = guardWatches(request).filter(({ name }) => name === "Sun filter");
+  expect(await watchFor(40 * 3600, [filter!])).toEqual([]); // in the night nobody looks
+  looking = true;
+  const [lost] = await watchFor(60, [filter!]);
+  expect(lost!.reason).toContain("has to be confirmed again after 1 days");
 });
 
 test("a check that never answers counts as a broken condition", async () => {
@@ -209,7 +332,7 @@ test("a check that never answers counts as a broken condition", async () => {
     check: () => new Promise(() => {}),
   };
   const lost = await watchFor(200, [mute]);
-  expect(lost).toMatchObject([{ name: "mute", reason: "mute: the guard's look did not end within 20.0 s" }]);
+  expect(lost).toMatchObject([{ name: "mute", reason: "mute: the guard's look did not end within 60.0 s" }]);
 });
 
 test("before anything moves, a station may take its minute for the first report, rain may not", async () => {

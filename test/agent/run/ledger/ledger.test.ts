@@ -5,6 +5,9 @@ import { afterEach, beforeEach, expect, test } from "vitest";
 import { addMaster, mastersOf, readFindings, saveFindings } from "../../../../agent/run/ledger/history.ts";
 import { Ledger } from "../../../../agent/run/ledger/ledger.ts";
 import { lockRig, RigBusyError } from "../../../../agent/run/machine/rig-lock.ts";
+import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
+import { readRigFile } from "../../../../plans/rig-file.ts";
+import { goodRig } from "../../../plans/broken-files.ts";
 
 let folder: string;
 let file: string;
@@ -27,21 +30,24 @@ test("a baseline that was promised is there after kill -9, and the rig is free a
   });
   const reader = writer.stdout.getReader();
   expect(new TextDecoder().decode((await reader.read()).value)).toBe("promised\n");
-  expect(() => lockRig(file, "garden")).toThrow(RigBusyError);
+  const take = () =>
+    lockRig(file, readRigFile(goodRig, "rig.yaml"), {
+      clock: new VirtualClock(0),
+      lockFolder: `${file}.locks`,
+    });
+  await expect(take()).rejects.toThrow(RigBusyError);
   writer.kill("SIGKILL");
   await writer.exited;
-  using lock = lockRig(file, "garden");
+  using lock = await take();
   using ledger = new Ledger(file);
   const [unfinished] = ledger.unfinishedRuns("garden");
-  const baseline = ledger.baselineOf(unfinished!.runId);
+  const baseline = ledger.baselineOf(unfinished!.runId)!;
   expect(baseline).toHaveLength(500);
   expect(baseline[499]).toEqual({
     role: "camera",
     device: "Camera A",
     setting: { key: "key499", value: [499, 499.5] },
-    restored: false,
   });
-  expect(baseline.filter((entry) => entry.restored).map((entry) => entry.setting.key)).toEqual(["key7"]);
   expect(lock).toBeDefined();
 });
 
@@ -50,7 +56,7 @@ test("a baseline is there whole or not at all", () => {
   const runId = ledger.beginRun(run);
   const unwritable = { ...gain, setting: { key: "second", value: 1n as unknown as number } };
   expect(() => ledger.saveBaseline(runId, [gain, unwritable])).toThrow();
-  expect(ledger.baselineOf(runId)).toEqual([]);
+  expect(ledger.baselineOf(runId)).toBeUndefined();
   expect(ledger.unfinishedRuns("garden")).toEqual([]);
 });
 
@@ -113,4 +119,9 @@ test("a ledger of a later version is left alone", () => {
     ledger.database.run("pragma user_version = 3");
   }
   expect(() => new Ledger(file)).toThrow("written by a later version");
+});
+
+test("what is written is on the disk before the write returns: full synchronisation", () => {
+  using ledger = new Ledger(file);
+  expect(ledger.database.query("pragma synchronous").get()).toEqual({ synchronous: 2 });
 });

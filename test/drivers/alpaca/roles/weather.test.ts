@@ -100,6 +100,7 @@ test("silence is unknown, not an error: the guard decides", () =>
     ]);
     expect(await weather.isAlive(bench.signal)).toBe(false);
     bench.far.intercept = undefined;
+    await bench.clock.sleep(6);
     expect((await weather.state(bench.signal)).safety).toBe("safe");
   }));
 

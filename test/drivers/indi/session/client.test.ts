@@ -87,7 +87,7 @@ describe("the link", () => {
   });
 
   test("a server that accepts and hangs up at once is not asked ever faster", async () => {
-    const { clock, far, client } = testClient();
+    const { clock, far, client } = testClient({ backoff: { firstSeconds: 0.5, lastSeconds: 30 } });
     let opened = 0;
     far.on(/<getProperties/, (_, link) => {
       opened++;

@@ -1,0 +1,56 @@
+import { closeSync, fsyncSync, openSync, readFileSync, writeSync } from "node:fs";
+import { join } from "node:path";
+import * as z from "zod";
+import { parseJson } from "../../../drivers/kit/parse-json.ts";
+import type { RetreatRecord } from "../record/run-record.ts";
+
+/** In the run's folder, one JSON object a line. */
+const fileName = "retreats.ndjson";
+
+const retreatLine = z.object({
+  rig: z.string(),
+  runId: z.string(),
+  utc: z.iso.datetime(),
+  kind: z.enum(["brightness", "weather", "other"]),
+  reason: z.string(),
+  lastConfirmed: z.string(),
+});
+
+/** Synced before it returns. @throws what the file system says */
+export function appendRetreat(folder: string, { utcMs, ...retreat }: RetreatRecord): void {
+  const line = { utc: new Date(utcMs).toISOString(), ...retreat } satisfies z.infer<typeof retreatLine>;
+  const handle = openSync(join(folder, fileName), "a");
+  try {
+    writeSync(handle, `${JSON.stringify(line)}\n`);
+    fsyncSync(handle);
+  } finally {
+    closeSync(handle);
+  }
+}
+
+export interface RetreatsRead {
+  readonly retreats: readonly RetreatRecord[];
+  /** There was a retreat of which no more can be read. */
+  readonly unreadable: boolean;
+}
+
+/** @throws nothing */
+export function readRetreats(folder: string): RetreatsRead {
+  let text: string;
+  try {
+    text = readFileSync(join(folder, fileName), "utf8");
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    return { retreats: [], unreadable: code !== "ENOENT" && code !== "ENOTDIR" };
+  }
+  const lines = text.split("\n").filter((line) => line.trim() !== "");
+  const read = lines.map((line) => retreatLine.safeParse(parseJson(line)));
+  return {
+    retreats: read.flatMap(({ success, data }) => {
+      if (!success) return [];
+      const { utc, ...retreat } = data;
+      return [{ ...retreat, utcMs: Date.parse(utc) }];
+    }),
+    unreadable: read.some(({ success }) => !success),
+  };
+}

@@ -1,0 +1,28 @@
+/** How it is known that the telescope is covered. */
+type Evidence = "a dark frame" | "the cover's report" | "a person's word";
+
+/** Whether the telescope is covered. Every move of mount and dome near the Sun asks for it. */
+export type Covered =
+  | { readonly proved: true; readonly by: Evidence }
+  | { readonly proved: false; readonly why: string };
+
+/** What is known of the telescope's front: one object for a run, changed only by who covers and uncovers. */
+export interface Front {
+  covered: Covered;
+  /** It was closed by us and not opened since: whatever else it reads is news. */
+  expectedClosed: boolean;
+  /** What a frame showed against the cover's report; gone with the next dark frame at the Sun. */
+  contradiction?: string;
+  /** How long the cover took last, either way [s]. */
+  travelSeconds?: number;
+}
+
+export function newFront(): Front {
+  return { covered: { proved: false, why: "it has not been closed yet" }, expectedClosed: false };
+}
+
+/** For the last words of a run. */
+export function describeCovered(covered: Covered): string {
+  if (!covered.proved) return `not proved to be covered: ${covered.why}`;
+  return covered.by === "a person's word" ? "covered, as you said" : `covered, by ${covered.by}`;
+}

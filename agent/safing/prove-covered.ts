@@ -1,0 +1,101 @@
+import { withDeadline } from "../../drivers/kit/deadline.ts";
+import type { Cover } from "../../drivers/roles/cover.ts";
+import { countCodes, quantileAdu } from "../imaging/exposure/histogram.ts";
+import { placeAt } from "../sky/tangent-plane.ts";
+import type { Covered } from "./front.ts";
+import { isSunUp, sunSeparationDegrees } from "./off-sun.ts";
+import type { SafingTools } from "./safing-tools.ts";
+
+/** This near the Sun's centre the middle of the frame would show the disc [degrees]. */
+const onDiscDegrees = 0.15;
+/** A frame is exposed so that the open Sun would reach this share of full scale. */
+const wantedFraction = 0.5;
+const exposureSecondsMax = 2;
+/** Less of full scale than this would not stand out from the pedestal's own changes. */
+const tellingFraction = 0.1;
+/** More than this share of the open light is no leak but an open cover. */
+export const openFraction = 0.2;
+const frameSecondsMax = 30;
+
+/**
+ * Looks whether the front is covered: by the cover's own report and, where the telescope points at the Sun and the light
+ * of an open front is known, by a frame. A frame that shows that light contradicts any report. A camera that fails leaves
+ * it at the report.
+ */
+export async function proveCovered(tools: SafingTools, signal: AbortSignal): Promise<Covered> {
+  const { cover } = tools.rig;
+  if (!cover) return { proved: false, why: "the rig has no cover" };
+  const state = await cover.state(signal);
+  const reads = cover.isMovedByHand ? "nobody has said that the cap is on" : `the cover reads ${state}`;
+  if (state !== "closed") return { proved: false, why: reads };
+  // A frame was dark, and nobody has opened since.
+  if (tools.front.expectedClosed && tools.front.covered.proved && tools.front.covered.by === "a dark frame")
+    return tools.front.covered;
+  const share = await lightShare(tools, signal).catch((error: unknown) => {
+    signal.throwIfAborted();
+    tools.log.warn({ error: String(error) }, "the covered frame could not be taken");
+    return undefined;
+  });
+  const { front } = tools;
+  if (share !== undefined && share < openFraction) {
+    delete front.contradiction;
+    return { proved: true, by: "a dark frame" };
+  }
+  const said = cover.isMovedByHand ? "you said that the cap is on" : "the cover says that it is closed";
+  if (share !== undefined)
+    front.contradiction = `${said}, and a frame shows ${percent(share)} of the light of an open one`;
+  // Off the Sun no frame can tell any more: a report that was false is not believed then.
+  if (front.contradiction !== undefined) return { proved: false, why: front.contradiction };
+  return { proved: true, by: wordOf(cover) };
+}
+
+function wordOf(cover: Cover): "a person's word" | "the cover's report" {
+  return cover.isMovedByHand ? "a person's word" : "the cover's report";
+}
+
+/** What a frame shows of the light of an open front. @returns `undefined` where it could not tell */
+async function lightShare(tools: SafingTools, signal: AbortSignal): Promise<number | undefined> {
+  const { rig, clock } = tools;
+  const rate = await rateOfOpenFront(tools, signal);
+  if (!rate || !(await isOnDisc(tools, signal))) return undefined;
+  const { camera } = rig;
+  const { min, max } = camera.limits.exposureSeconds;
+  const topAdu = tools.findings.topCodeAdu ?? camera.limits.fullScaleAdu;
+  const rangeAdu = topAdu - rate.pedestalAdu;
+  const wanted = (wantedFraction * rangeAdu) / rate.edgeAduPerSecond;
+  const exposureSeconds = Math.max(min, Math.min(wanted, max, exposureSecondsMax));
+  const openAdu = Math.min(rangeAdu, rate.edgeAduPerSecond * exposureSeconds);
+  if (openAdu < tellingFraction * rangeAdu) return undefined;
+  const limits = { device: camera.name, what: "the covered frame", withinSeconds: frameSecondsMax, signal };
+  // A frame of type "dark" would close a shutter in the camera, and prove nothing of the cover.
+  const frame = await withDeadline(clock, limits, (limited) =>
+    camera.expose({ exposureSeconds, frameType: "light" }, limited),
+  );
+  const brightAdu = quantileAdu(countCodes(frame.pixelsAdu), 0.98)! - rate.pedestalAdu;
+  camera.giveBack(frame.pixelsAdu);
+  return Math.max(0, brightAdu) / openAdu;
+}
+
+async function rateOfOpenFront(
+  { rig: { diffuser }, findings: { lightRate } }: SafingTools,
+  signal: AbortSignal,
+) {
+  if (!diffuser) return lightRate.none;
+  const state = await diffuser.state(signal);
+  if (state === "closed") return lightRate.diffuser;
+  return state === "open" ? lightRate.none : undefined;
+}
+
+/** A rig without a mount is where somebody has pointed it: at the Sun, as far as any step knows. */
+async function isOnDisc(tools: SafingTools, signal: AbortSignal): Promise<boolean> {
+  const { rig, site, clock, findings } = tools;
+  const utcMs = clock.nowMs();
+  if (!isSunUp(site, utcMs)) return false;
+  if (!rig.mount) return true;
+  if (!findings.pointingError || !findings.sunPointing) return false;
+  const { pointing } = await rig.mount.state(signal);
+  const offDegrees = sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs);
+  return offDegrees <= onDiscDegrees;
+}
+
+const percent = (share: number) => `${(100 * share).toFixed(0)} %`;

@@ -1,0 +1,8 @@
+/** @returns what a JSON text holds; `undefined` when it is none */
+export function parseJson(text: string): unknown {
+  try {
+    return JSON.parse(text);
+  } catch {
+    return undefined;
+  }
+}
