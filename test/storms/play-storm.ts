@@ -2,6 +2,7 @@ import { createHash } from "node:crypto";
 import { existsSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { describeRun } from "../../agent/run/record/describe-run.ts";
 import type { SettingRecord } from "../../agent/run/record/run-record.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
@@ -101,7 +102,8 @@ class StormPlay {
       const report = await stage.run();
       const { exitCode, record } = report;
       if (exitCode === 1) this.#trouble("fault of ours", record.failure?.message ?? "exit code 1");
-      return { exitCode, settings: record.settings, files: record.files };
+      const saysUncovered = describeRun(report).state.includes("not proved to be covered");
+      return { exitCode, settings: record.settings, files: record.files, saysUncovered };
     });
   }
 
@@ -126,6 +128,7 @@ class StormPlay {
       readonly exitCode?: number;
       readonly settings: readonly SettingRecord[];
       readonly files?: readonly string[];
+      readonly saysUncovered?: boolean;
     }>,
   ): Promise<void> {
     const stage = this.#stage;
@@ -165,8 +168,8 @@ class StormPlay {
     this.#endings.push({
       atMs: clock.nowMs(),
       purpose,
-      ...defined({ exitCode: ended.exitCode, settings: ended.settings }),
-      differences: stage.differences(),
+      ...defined({ exitCode: ended.exitCode, settings: ended.settings, saysUncovered: ended.saysUncovered }),
+      differences: stage.differences().filter((line) => !isArrival(line)),
       unknowable: this.#unknowable(life),
       ...(ended.files && { files: ended.files, folder: stage.disk.folder }),
     });
@@ -239,6 +242,12 @@ class StormPlay {
 
 function defined<T extends object>(given: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
   return Object.fromEntries(Object.entries(given).filter(([, value]) => value !== undefined)) as never;
+}
+
+/** A mount that stands as near to where it stood as a driver takes for arrived [0.1 degrees]. */
+function isArrival(line: string): boolean {
+  const [, was, is] = /^mount\.(?:hourAngle|dec)Degrees was (\S+) and is (\S+)$/.exec(line) ?? [];
+  return was !== undefined && Math.abs(Number(was) - Number(is)) < 0.1;
 }
 
 function digestOf(happened: Happened, endings: readonly Ending[], violations: readonly Violation[]): string {

@@ -89,7 +89,7 @@ function dangers({ struck, lives, rig }: Happened): Demand[] {
 }
 
 /** Once a frame has shown it: the run could know. */
-function lostFilter({ moments }: Happened): Demand[] {
+function lostFilter({ moments, struck }: Happened): Demand[] {
   let since: number | undefined;
   let showing = false;
   for (const moment of moments) {
@@ -99,11 +99,15 @@ function lostFilter({ moments }: Happened): Demand[] {
   }
   if (since === undefined) return [];
   const fitted = moments.find(({ atMs, filterFitted }) => atMs > since && filterFitted);
+  // That the cover does not come is seen only once its travel is over.
+  const coverFails = struck.some(
+    ({ blocks, endedMs = Number.POSITIVE_INFINITY }) => blocks && endedMs > since,
+  );
   return [
     {
       why: "filter lost",
       fromMs: since,
-      allowSeconds: filterSeconds,
+      allowSeconds: coverFails ? safeWithinSeconds : filterSeconds,
       untilMs: fitted?.atMs ?? Number.POSITIVE_INFINITY,
     },
   ];
