@@ -6,14 +6,7 @@ import { coverOpensItself, coverSaysClosed, coverStopsHalfWay } from "../stage/f
 import { diskFull, folderGone, ledgerLocked, ledgerOverwritten } from "../stage/faults/disk-faults.ts";
 import type { Fault } from "../stage/faults/fault.ts";
 import { foreignDeeds, otherClient } from "../stage/faults/foreign-faults.ts";
-import {
-  mountJumps,
-  mountRefusesToTrack,
-  mountRunsAway,
-  mountStaysBusy,
-  mountStops,
-  slewsEndElsewhere,
-} from "../stage/faults/mount-faults.ts";
+import { mountRunsAway, mountStaysBusy, mountStops } from "../stage/faults/mount-faults.ts";
 import {
   answersForAnotherExposure,
   deviceSilent,
@@ -37,6 +30,9 @@ import {
   lyingReadback,
   mountNotTracking,
   rain,
+  refusesTracking,
+  reportJumps,
+  slewEndsElsewhere,
   stuck,
   wind,
 } from "../stage/faults/world-faults.ts";
@@ -113,13 +109,10 @@ export const faultKinds = {
   "motors stall": { draw: mountNotTracking, lasts: "either" },
   "mount stops": { draw: mountStops, lasts: "either" },
   "mount runs away": { draw: (r) => mountRunsAway(signed(r, 0.05, 2)), lasts: "passes" },
-  "mount jumps": { draw: (r) => mountJumps(signed(r, 0.1, 3)), lasts: "once" },
+  "mount jumps": { draw: (r) => reportJumps(signed(r, 0.1, 3)), lasts: "either" },
   "mount stays busy": { draw: mountStaysBusy, lasts: "either" },
-  "mount refuses to track": { draw: mountRefusesToTrack, lasts: "either" },
-  "slews end elsewhere": {
-    draw: (r) => slewsEndElsewhere(signed(r, 0, 8), signed(r, 0, 8)),
-    lasts: "either",
-  },
+  "mount refuses to track": { draw: refusesTracking, lasts: "either" },
+  "slew ends elsewhere": { draw: (r) => slewEndsElsewhere(signed(r, 0.1, 8)), lasts: "once" },
   "filter lost": { draw: filterMissing, lasts: "once", weight: 3 },
   cloud: { draw: (r) => cloud(r.between(0, 0.6)), lasts: "either" },
   rain: { draw: (r) => rain(r.between(0.5, 10)), lasts: "either", weight: 3, needs: ["weather"] },

@@ -24,6 +24,6 @@ export function runPlan(options: RunPlanOptions): Promise<RunReport> {
     freeDiskMegabytes: () => freeDiskMegabytes(folder),
     ...rest,
     table: stepTable,
-    connect: (signal, found) => connectRigFile(rigFile, { ...tools, found }, signal),
+    connect: (signal, found, purpose) => connectRigFile(rigFile, { ...tools, found, purpose }, signal),
   });
 }

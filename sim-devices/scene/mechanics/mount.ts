@@ -53,16 +53,15 @@ export class MountMechanics {
   #tracking: boolean;
   #rate: TrackRate = "sidereal";
   #stalled = false;
-  /** Fault: says nothing, and does not begin to track. */
-  refusesTracking = false;
-  /** Fault: slews end so far from where they were sent to, which it reports truly. */
-  missesBy: AxisAngles | undefined;
   /** Fault: slews arrive and never report their end, until they are stopped. */
   neverSettles = false;
   #jammed = false;
   /** The site and clock error that the mount believes in; the truth about both is the scene's. */
   believedSite: Site;
   clockErrorSeconds = 0;
+  /** Faults: commands to track are taken and do nothing; slews end so far south of their target. */
+  refusesTracking = false;
+  slewShortDegrees = 0;
   parked: boolean;
   /** Used by the custom rate: hour angle and declination [arcsec/s]. */
   customRate = { ha: 15.041067, dec: 0 };
@@ -174,13 +173,14 @@ export class MountMechanics {
   }
 
   setTracking(on: boolean, rate: TrackRate = this.#rate): void {
+    if (on && this.refusesTracking) return;
     const was = this.tracking;
     this.#rate = rate;
-    this.#tracking = on && !this.refusesTracking;
-    if (this.#phase === "slewing") this.#trackAfterSlew = this.#tracking;
+    this.#tracking = on;
+    if (this.#phase === "slewing") this.#trackAfterSlew = on;
     this.#turnWithSky();
     this.#watchLimits();
-    if (was !== this.#tracking) this.#o.note(on ? "trackingOn" : "trackingOff");
+    if (was !== on) this.#o.note(on ? "trackingOn" : "trackingOff");
   }
 
   /** Fault: says that it tracks, and stands still. */
@@ -195,6 +195,11 @@ export class MountMechanics {
     this.#jammed = on;
     this.#motors.hold(on);
     this.stall(on);
+  }
+
+  /** Fault: its count of the hour angle jumps, and with it all that it reports; the tube stays where it is. */
+  shiftCount(hourAngleDegrees: number): void {
+    this.#sync.ha = wrapDegrees(this.#sync.ha + hourAngleDegrees);
   }
 
   syncTo(actual: Direction): void {
@@ -254,12 +259,16 @@ export class MountMechanics {
     const overlapped = this.#phase !== "still";
     this.#endSlew();
     this.#limitTimer?.cancel();
-    const miss = phase === "slewing" ? this.missesBy : undefined;
-    const { seconds, rates } = planSlew(this.believedAxes, miss ? missed(target, miss) : target, {
-      siderealHours: this.siderealHours(),
-      hourAngleRate: trackAfter ? trackDegreesPerSecond(this.#rate, this.customRate).ha : 0,
-      degreesPerSecond: this.#o.spec.slewDegreesPerSecond,
-    });
+    const decDegrees = target.decDegrees - (phase === "slewing" ? this.slewShortDegrees : 0);
+    const { seconds, rates } = planSlew(
+      this.believedAxes,
+      { ...target, decDegrees },
+      {
+        siderealHours: this.siderealHours(),
+        hourAngleRate: trackAfter ? trackDegreesPerSecond(this.#rate, this.customRate).ha : 0,
+        degreesPerSecond: this.#o.spec.slewDegreesPerSecond,
+      },
+    );
     this.#phase = phase;
     this.#slewTarget = target;
     this.#trackAfterSlew = trackAfter && !this.refusesTracking;
@@ -345,11 +354,4 @@ export class MountMechanics {
       this.#o.note("limitReached", outside);
     });
   }
-}
-
-function missed({ raHours, decDegrees }: Direction, by: AxisAngles): Direction {
-  return {
-    raHours: modulo(raHours - by.hourAngleDegrees / 15, 24),
-    decDegrees: Math.max(-90, Math.min(90, decDegrees + by.decDegrees)),
-  };
 }

@@ -1,6 +1,6 @@
 import type { Fault } from "./fault.ts";
 
-/** What goes wrong with the mount itself; `stalled motors` are in `world-faults.ts`. */
+/** What goes wrong with the mount itself; more of it is in `world-faults.ts`. */
 
 /** No power for its motors: it takes every command and stands where it is, busy with slews that never end. */
 export function mountStops(): Fault {
@@ -28,20 +28,6 @@ export function mountRunsAway(degreesPerSecond: number): Fault {
   };
 }
 
-/** It suddenly takes itself to be elsewhere, as after a slipped clutch, a lost encoder or a wrong sync. */
-export function mountJumps(raHours: number): Fault {
-  return {
-    name: `mount reports ${raHours.toFixed(2)} h more`,
-    lies: ["mount"],
-    begin: ({ world }) => {
-      const { raHours: now, decDegrees } = world.mount.believed;
-      world.mount.syncTo({ raHours: now + raHours, decDegrees });
-      return () =>
-        world.mount.syncTo({ ...world.mount.believed, raHours: world.mount.believed.raHours - raHours });
-    },
-  };
-}
-
 /** Slews arrive, and never end by its own account. A stop still ends them. */
 export function mountStaysBusy(): Fault {
   return {
@@ -51,33 +37,6 @@ export function mountStaysBusy(): Fault {
       world.mount.neverSettles = true;
       return () => {
         world.mount.neverSettles = false;
-      };
-    },
-  };
-}
-
-/** Tracking is not switched on any more, and the mount says so. */
-export function mountRefusesToTrack(): Fault {
-  return {
-    name: "mount refuses to track",
-    begin: ({ world }) => {
-      world.mount.refusesTracking = true;
-      world.mount.setTracking(false);
-      return () => {
-        world.mount.refusesTracking = false;
-      };
-    },
-  };
-}
-
-/** Slews end elsewhere, which it reports truly. */
-export function slewsEndElsewhere(hourAngleDegrees: number, decDegrees: number): Fault {
-  return {
-    name: `slews end ${Math.hypot(hourAngleDegrees, decDegrees).toFixed(1)} degrees off`,
-    begin: ({ world }) => {
-      world.mount.missesBy = { hourAngleDegrees, decDegrees };
-      return () => {
-        world.mount.missesBy = undefined;
       };
     },
   };
