@@ -15,6 +15,7 @@ export default defineConfig({
     maxWorkers: 2,
     sequence: {
       sequencer: longestFirst([
+        "storms/storms.test.ts",
         "runs/new-flat.test.ts",
         "flat/by-defocus.test.ts",
         "commands/simulated-rigs.test.ts",

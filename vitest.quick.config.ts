@@ -11,7 +11,7 @@ export default mergeConfig(
     test: {
       exclude: [
         ...configDefaults.exclude,
-        "test/{runs,stage,outside,bench,campaign}/**",
+        "test/{runs,stage,storms,outside,bench,campaign}/**",
         "test/agent/{commands,files,imaging,masters,open-files,procedures,threads}/**",
       ],
     },

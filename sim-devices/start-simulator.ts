@@ -1,7 +1,7 @@
 import type { Clock } from "../drivers/kit/clock.ts";
 import { given } from "../drivers/kit/given.ts";
 import type { HttpExchange } from "../drivers/kit/http-link.ts";
-import type { OpenLink } from "../drivers/kit/links.ts";
+import { LinkClosedError, type OpenLink } from "../drivers/kit/links.ts";
 import { memoryOpener } from "../drivers/kit/memory-link.ts";
 import { listenOnLoopback } from "../drivers/kit/tcp-link.ts";
 import { SimAlpacaServer } from "./alpaca/alpaca-server.ts";
@@ -93,6 +93,7 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
     alpaca && options.alpacaDiscoveryPort !== undefined
       ? await answerDiscovery(alpaca.port, options.alpacaDiscoveryPort)
       : undefined;
+  const openIndi = memoryOpener(server.accept);
   const close = async () => {
     await server.close();
     alpacaServer.close();
@@ -106,7 +107,8 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
     painter,
     indiServer: server,
     indi: listening && { port: listening.port },
-    openIndi: memoryOpener(server.accept),
+    openIndi: (signal) =>
+      server.isDown ? Promise.reject(new LinkClosedError("connection refused")) : openIndi(signal),
     alpacaServer,
     alpaca: alpaca && { port: alpaca.port },
     openAlpaca: () => memoryExchange(alpacaServer),

@@ -37,7 +37,7 @@ export class SimAlpacaServer {
       world.addSettings(`${device.identity.name} (Alpaca)`, () => device.settings());
   }
 
-  /** Restarting: nothing listens. */
+  /** Nothing listens. */
   get isDown(): boolean {
     return this.#downUntil !== undefined;
   }
@@ -61,13 +61,22 @@ export class SimAlpacaServer {
 
   /** Goes down with all that its devices had under way, and comes back with nobody connected and new numbers. */
   restart(downSeconds: number): void {
-    this.#downUntil?.cancel();
     for (const device of this.devices) device.die();
     this.#transactionId = 0;
-    this.#downUntil = this.world.clock.setTimer(downSeconds, () => {
-      this.#downUntil = undefined;
-    });
+    this.takeDown(downSeconds);
+  }
+
+  /** Breaks all links and takes no new one for so long; its devices go on. */
+  takeDown(seconds: number): void {
+    this.#downUntil?.cancel();
+    this.#downUntil = this.world.clock.setTimer(seconds, () => this.comeBack());
     for (const tell of this.#downListeners) tell();
+  }
+
+  /** Takes links again. */
+  comeBack(): void {
+    this.#downUntil?.cancel();
+    this.#downUntil = undefined;
   }
 
   close(): void {

@@ -12,6 +12,9 @@ const restartSeconds = 0.05;
 /** What lies between a driver and its clients, for faults: passes messages on, later, or not at all. */
 export type DriverFilter = (message: DriverMessage, pass: (message: DriverMessage) => void) => void;
 
+/** The same between a client and the driver that it commands. */
+export type CommandFilter = (command: XmlElement, pass: (command: XmlElement) => void) => void;
+
 /**
  * Serves devices to any number of clients over byte links, with the routing rules of the reference server:
  * who is told of what, who gets BLOBs, and new* commands echoed to the others.
@@ -19,8 +22,10 @@ export type DriverFilter = (message: DriverMessage, pass: (message: DriverMessag
 export class IndiServer {
   readonly #desks = new Set<ClientDesk>();
   readonly #filters = new Set<DriverFilter>();
+  readonly #commandFilters = new Set<CommandFilter>();
   readonly #dead = new Set<string>();
   readonly #restarts = new Set<ClockTimer>();
+  #downUntil: ClockTimer | undefined;
 
   constructor(
     readonly world: World,
@@ -49,6 +54,31 @@ export class IndiServer {
     return () => this.#filters.delete(filter);
   }
 
+  /** @returns how to take the filter away again */
+  addCommandFilter(filter: CommandFilter): () => void {
+    this.#commandFilters.add(filter);
+    return () => this.#commandFilters.delete(filter);
+  }
+
+  /** Nothing listens. */
+  get isDown(): boolean {
+    return this.#downUntil !== undefined;
+  }
+
+  /** Cuts all links and takes no new one for so long. @param withDrivers the drivers end too and come back with nothing connected */
+  takeDown(seconds: number, { withDrivers = false }: { readonly withDrivers?: boolean } = {}): void {
+    this.#downUntil?.cancel();
+    this.#downUntil = this.world.clock.setTimer(seconds, () => this.comeBack());
+    if (withDrivers) for (const device of this.devices) device.die();
+    void this.cutLinks();
+  }
+
+  /** Takes links again. */
+  comeBack(): void {
+    this.#downUntil?.cancel();
+    this.#downUntil = undefined;
+  }
+
   /** Breaks every client's connection. */
   async cutLinks(): Promise<void> {
     await Promise.all([...this.#desks].map((desk) => desk.close()));
@@ -57,6 +87,7 @@ export class IndiServer {
   /** Ends all clients and all that the drivers themselves keep running. */
   async close(): Promise<void> {
     for (const device of this.devices) device.die();
+    this.comeBack();
     this.#restarts.forEach((timer) => {
       timer.cancel();
     });
@@ -65,21 +96,46 @@ export class IndiServer {
 
   /** The driver process dies; the server says so, and starts it again unless told to leave it. */
   killDriver(name: string, options: { restart?: boolean } = {}): void {
-    const device = this.devices.find((d) => d.name === name);
-    if (!device) throw new RangeError(`no device is called ${name}`);
+    const device = this.#deviceCalled(name);
     if (this.#dead.has(name)) return;
     this.#dead.add(name);
     device.die();
     const { clock } = this.world;
-    const parts = [delXml(name, undefined, clock.nowMs())];
-    this.#toClients({ tag: "delProperty", device: name, name: "", parts });
+    this.#announceGone(name);
     if (options.restart === false) return;
     const restart = clock.setTimer(restartSeconds, () => {
       this.#restarts.delete(restart);
-      this.#dead.delete(name);
-      device.define();
+      this.startDriver(name);
     });
     this.#restarts.add(restart);
+  }
+
+  /** Starts a driver that had died. */
+  startDriver(name: string): void {
+    if (this.#dead.delete(name)) this.#deviceCalled(name).define();
+  }
+
+  /** The driver takes its properties back and defines them again after that time, connected or not as it was. */
+  redefine(name: string, afterSeconds: number): void {
+    const device = this.#deviceCalled(name);
+    if (this.#dead.has(name)) return;
+    this.#announceGone(name);
+    const again = this.world.clock.setTimer(afterSeconds, () => {
+      this.#restarts.delete(again);
+      device.define();
+    });
+    this.#restarts.add(again);
+  }
+
+  #deviceCalled(name: string): SimDevice {
+    const device = this.devices.find((d) => d.name === name);
+    if (!device) throw new RangeError(`no device is called ${name}`);
+    return device;
+  }
+
+  #announceGone(name: string): void {
+    const parts = [delXml(name, undefined, this.world.clock.nowMs())];
+    this.#toClients({ tag: "delProperty", device: name, name: "", parts });
   }
 
   async #serve(desk: ClientDesk, link: ByteLink): Promise<void> {
@@ -104,10 +160,18 @@ export class IndiServer {
       this.#getProperties(attributes.version, device, name);
     } else if (tag.startsWith("new")) {
       this.#echo(desk, element);
-      this.#devicesCalled(device).forEach((d) => {
-        d.receive(element);
-      });
+      this.#toDrivers(element);
     }
+  }
+
+  #toDrivers(command: XmlElement): void {
+    const filters = [...this.#commandFilters];
+    const pass = (index: number, passed: XmlElement): void => {
+      const filter = filters[index];
+      if (filter) filter(passed, (next) => pass(index + 1, next));
+      else for (const driver of this.#devicesCalled(passed.attributes.device ?? "")) driver.receive(passed);
+    };
+    pass(0, command);
   }
 
   #getProperties(version: string | undefined, device: string, name: string): void {

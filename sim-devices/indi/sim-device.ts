@@ -96,9 +96,10 @@ export abstract class SimDevice {
 
   /** Answers getProperties: all that is defined now, or one vector. */
   define(only?: string): void {
-    for (const vector of this.#defined()) {
+    for (const vector of this.#always) if (only === undefined || vector.name === only) this.#sendDef(vector);
+    if (!this.connected) return;
+    for (const vector of this.#whenConnected)
       if (only === undefined || vector.name === only) this.#sendDef(vector);
-    }
   }
 
   receive(command: XmlElement): void {

@@ -12,15 +12,19 @@ const entities: Readonly<Record<string, string>> = {
   "'": "&apos;",
 };
 
+const special = /[&<>"']/;
+
 function escapeXml(text: string): string {
-  return text.replace(/[&<>"']/g, (c) => entities[c] ?? c);
+  return special.test(text) ? text.replace(/[&<>"']/g, (c) => entities[c] ?? c) : text;
 }
 
 function openTag(tag: string, attributes: Attributes): string {
-  const pairs = Object.entries(attributes).map(([name, value]) =>
-    value === undefined ? "" : ` ${name}="${escapeXml(String(value))}"`,
-  );
-  return `<${tag}${pairs.join("")}`;
+  let open = `<${tag}`;
+  for (const name in attributes) {
+    const value = attributes[name];
+    if (value !== undefined) open += ` ${name}="${escapeXml(String(value))}"`;
+  }
+  return open;
 }
 
 /**

@@ -9,6 +9,10 @@ export interface Moment {
   readonly detail?: string;
   /** 0 closed … 1 open. */
   readonly coverOpen: number;
+  /** The same as its electronics say; only a fault makes them differ. */
+  readonly coverReported: number;
+  /** What fraction of the light the dome lets through to the telescope. */
+  readonly roofOpen: number;
   /** 0 out of the light … 1 in it. */
   readonly diffuserIn: number;
   readonly mount: MountPhase;

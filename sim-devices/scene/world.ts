@@ -86,6 +86,9 @@ export class World {
   #filterFitted = true;
   #slip: TrainSlip | undefined;
   #watch: ClockTimer | undefined;
+  #lastSun:
+    | { readonly site: SceneSpec["site"]; readonly utcMs: number; readonly place: SunPlace }
+    | undefined;
 
   constructor(options: WorldOptions) {
     const { spec, clock } = options;
@@ -208,8 +211,14 @@ export class World {
     return this.#elsewhere?.site ?? this.spec.site;
   }
 
+  /** Asked several times at one moment; an ephemeris is worked out once for it. */
   sun(): SunPlace {
-    return sunPlace(this.site(), this.clock.nowMs());
+    const [site, utcMs] = [this.site(), this.clock.nowMs()];
+    const last = this.#lastSun;
+    if (last?.site === site && last.utcMs === utcMs) return last.place;
+    const place = sunPlace(site, utcMs);
+    this.#lastSun = { site, utcMs, place };
+    return place;
   }
 
   /** The true line of sight, of date. */
@@ -223,15 +232,13 @@ export class World {
     const line = this.lineOfSight();
     const seen = seenFrom(line, sun);
     const from = this.#elsewhere;
-    const hourAngle = sun.hourAngleDegrees + (sun.raHours - line.raHours) * 15;
-    const domeOpen = this.dome.openFraction(azimuthDegrees(this.site(), hourAngle, line.decDegrees));
     return {
       sunEastArcsec: seen.eastArcsec,
       sunNorthArcsec: seen.northArcsec,
       sunAltitudeDegrees: sun.altitudeDegrees,
       sunSemidiameterArcsec: sun.semidiameterArcsec,
       sunPoleDegrees: sun.poleDegrees,
-      coverOpenFraction: (from?.coverOpen ?? this.cover.position) * domeOpen,
+      coverOpenFraction: (from?.coverOpen ?? this.cover.position) * this.#roofOpen(sun, line),
       diffuserInPlace: (from?.diffuserIn ?? this.diffuser.position) > 0.5,
       focusSteps: from?.focusSteps ?? this.focuser.load,
       wheelSlot: Math.round(from?.wheelSlot ?? this.wheel.position),
@@ -239,6 +246,11 @@ export class World {
       ...given({ slip: this.#slip }),
       transparency: this.cloud.transparency(this.clock.nowMs()) * (this.#filterFitted ? 1 : unfilteredTimes),
     };
+  }
+
+  #roofOpen(sun: SunPlace, line: Direction): number {
+    const hourAngle = sun.hourAngleDegrees + (sun.raHours - line.raHours) * 15;
+    return this.dome.openFraction(azimuthDegrees(this.site(), hourAngle, line.decDegrees));
   }
 
   /** As the devices report themselves. */
@@ -282,16 +294,19 @@ export class World {
   #note(part: string, what: string, detail?: string): void {
     if (!this.#isBuilt) return;
     const sun = this.sun();
+    const line = this.lineOfSight();
     const target = this.mount.slewTarget;
     const moment: Moment = {
       atMs: this.clock.nowMs(),
       part,
       what,
       coverOpen: this.cover.position,
+      coverReported: this.cover.reported,
+      roofOpen: this.#roofOpen(sun, line),
       diffuserIn: this.diffuser.position,
       mount: this.mount.phase,
       parked: this.mount.parked,
-      sunSeparationDegrees: separationDegrees(this.lineOfSight(), sun),
+      sunSeparationDegrees: separationDegrees(line, sun),
       ...given({ detail, targetSunSeparationDegrees: target && separationDegrees(target, sun) }),
       sunAltitudeDegrees: sun.altitudeDegrees,
       exposing: this.camera.phase === "exposing",
@@ -312,7 +327,7 @@ export class World {
   }
 
   #somethingMoves(): boolean {
-    const leafMoves = (leaf: Glide) => leaf.moving && leaf.position > 0 && leaf.position < 1;
+    const leafMoves = (leaf: Glide) => leaf.travelling && leaf.position > 0 && leaf.position < 1;
     return (
       this.mount.phase !== "still" || this.mount.jogging || leafMoves(this.cover) || leafMoves(this.diffuser)
     );

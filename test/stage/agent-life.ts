@@ -15,12 +15,14 @@ const never = new Promise<never>(() => {});
 
 /**
  * One agent process, as the rest of the world sees it. Killed, it takes its timers and its links with it: what it
- * awaits never comes, the servers see its links closed, and no line of its cleanup runs.
+ * awaits never comes, the servers see its links closed, and no line of its cleanup runs. Asleep, it hears nothing until
+ * it is woken: its timers are due then, and what came meanwhile has been waiting.
  */
 export class AgentLife {
   readonly #end = Promise.withResolvers<never>();
   readonly #atDeath: (() => void)[] = [];
   #alive = true;
+  #asleep: PromiseWithResolvers<void> | undefined;
 
   constructor() {
     this.#end.promise.catch(() => {});
@@ -35,6 +37,15 @@ export class AgentLife {
     this.#alive = false;
     for (const cut of this.#atDeath.splice(0)) cut();
     this.#end.reject(new AgentKilledError());
+  }
+
+  fallAsleep(): void {
+    this.#asleep ??= Promise.withResolvers();
+  }
+
+  wake(): void {
+    this.#asleep?.resolve();
+    this.#asleep = undefined;
   }
 
   /** @throws AgentKilledError as soon as it is killed */
@@ -54,20 +65,28 @@ export class AgentLife {
       monotonicSeconds: () => clock.monotonicSeconds(),
       setTimer: (afterSeconds, callback) => {
         if (!this.#alive) return { cancel() {} };
+        let isCancelled = false;
         const timer = clock.setTimer(afterSeconds, () => {
           timers.delete(timer);
-          callback();
+          if (!this.#asleep) {
+            callback();
+            return;
+          }
+          void this.#asleep.promise.then(() => {
+            if (this.#alive && !isCancelled) callback();
+          });
         });
         timers.add(timer);
         return {
           cancel() {
+            isCancelled = true;
             timers.delete(timer);
             timer.cancel();
           },
         };
       },
       sleep: (seconds, signal) => sleepOn(own, seconds, signal),
-      hold: async (work) => this.#whileAlive(await clock.hold(work)),
+      hold: async (work) => this.#whileAwake(await clock.hold(work)),
     };
     return own;
   }
@@ -75,7 +94,7 @@ export class AgentLife {
   /** Links that close on the far side when it dies. */
   opener(open: OpenLink): OpenLink {
     return async (signal) => {
-      if (!this.#alive) return never;
+      await this.#whileAwake(undefined);
       const link = await open(signal);
       if (!this.#alive) void link.close();
       else this.#atDeath.push(() => void link.close());
@@ -84,37 +103,39 @@ export class AgentLife {
   }
 
   #linkOf(link: ByteLink): ByteLink {
-    const whileAlive = <T>(value: T) => this.#whileAlive(value);
+    const whileAwake = <T>(value: T) => this.#whileAwake(value);
     async function* incoming() {
-      for await (const bytes of link.incoming) yield await whileAlive(bytes);
-      await whileAlive(undefined);
+      for await (const bytes of link.incoming) yield await whileAwake(bytes);
+      await whileAwake(undefined);
     }
     return {
       incoming: { [Symbol.asyncIterator]: incoming },
       send: async (bytes) => {
-        await whileAlive(undefined);
-        await whileAlive(await link.send(bytes));
+        await whileAwake(undefined);
+        await whileAwake(await link.send(bytes));
       },
-      close: async () => whileAlive(await link.close()),
+      close: async () => whileAwake(await link.close()),
     };
   }
 
   exchange(exchange: HttpExchange): HttpExchange {
     return {
       exchange: async (request) => {
-        await this.#whileAlive(undefined);
+        await this.#whileAwake(undefined);
         try {
-          return await this.#whileAlive(await exchange.exchange(request));
+          return await this.#whileAwake(await exchange.exchange(request));
         } catch (error) {
-          return this.#alive ? Promise.reject(error as Error) : never;
+          await this.#whileAwake(undefined);
+          throw error;
         }
       },
-      reset: async () => this.#whileAlive(await exchange.reset()),
-      close: async () => this.#whileAlive(await exchange.close()),
+      reset: async () => this.#whileAwake(await exchange.reset()),
+      close: async () => this.#whileAwake(await exchange.close()),
     };
   }
 
-  #whileAlive<T>(value: T): T | Promise<never> {
+  #whileAwake<T>(value: T): T | Promise<T> {
+    if (this.#asleep) return this.#asleep.promise.then(() => this.#whileAwake(value));
     return this.#alive ? value : never;
   }
 }

@@ -13,6 +13,8 @@ export interface RigChoice {
   readonly byHand?: readonly ("cover" | "diffuser")[];
   /** Device entries that are written otherwise: all that follows the server's name. */
   readonly instead?: Readonly<Partial<Record<RoleName, string>>>;
+  /** Default: the rig file's own. */
+  readonly silenceSecondsMax?: number;
   /** The Alpaca server's, where it is reached over sockets. */
   readonly alpacaPort?: number;
 }
@@ -20,6 +22,8 @@ export interface RigChoice {
 /** The text of a rig file for a scene, true to it in every fact. */
 export function rigTextFor(scene: SceneSpec, choice: RigChoice = {}): string {
   const { protocol = "indi", without = [], byHand = [], instead = {}, alpacaPort = 11111 } = choice;
+  const { silenceSecondsMax } = choice;
+  const silence = silenceSecondsMax === undefined ? "" : `, silenceSecondsMax: ${silenceSecondsMax}`;
   const { site, optics } = scene;
   const isAlpaca = (role: RoleName) =>
     protocol === "alpaca" || (protocol !== "indi" && protocol.includes(role));
@@ -34,7 +38,7 @@ export function rigTextFor(scene: SceneSpec, choice: RigChoice = {}): string {
 site: { latitudeDegrees: ${site.latitudeDegrees}, longitudeDegrees: ${site.longitudeDegrees}, elevationMetres: ${site.elevationMetres} }
 optics: { apertureMm: ${optics.apertureMm}, focalLengthMm: ${optics.focalLengthMm}, wavelengthNm: ${optics.wavelengthNm} }
 sunFilter: { describe: simulated, madeForThisInstrument: true, lastConfirmed: ${scene.startUtc.slice(0, 10)}, confirmAgainAfterDays: 90 }
-limits: { freeDiskMegabytesMin: 50 }
+limits: { freeDiskMegabytesMin: 50${silence} }
 servers:
   scene: { indi: { host: 127.0.0.1, port: 7624 } }
   hut: { alpaca: { host: 127.0.0.1, port: ${alpacaPort} } }

@@ -7,6 +7,7 @@ import { tmpdir } from "node:os";
 import { join, relative } from "node:path";
 import type { Progress } from "../../agent/procedures/step.ts";
 import { connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
+import { freeDiskMegabytes } from "../../agent/run/checks/free-disk.ts";
 import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
 import { restoreRig } from "../../agent/run/machine/restore-rig.ts";
@@ -30,8 +31,8 @@ import { AgentKilledError, AgentLife } from "./agent-life.ts";
 import { checkWorld } from "./checkers/check-world.ts";
 import type { Finding } from "./checkers/checker.ts";
 import { ComputerClock } from "./computer-clock.ts";
-import { playFaults, type ScriptedFault } from "./faults/fault.ts";
-import { obligingPerson } from "./obliging-person.ts";
+import { type AgentDisk, playFaults, type ScriptedFault, type StruckFault } from "./faults/fault.ts";
+import { type PersonKind, personOf } from "./persons.ts";
 import { type ProtocolChoice, type RigChoice, rigTextFor } from "./rig-text.ts";
 import { shortPlanText, smallScene } from "./scenes.ts";
 import { accountTube, type TubeAccount } from "./tube-account.ts";
@@ -56,7 +57,7 @@ export interface StageOptions {
   /** Of every run that has none of its own. */
   readonly plan?: string;
   /** Somebody at the terminal. Default: nobody, or one who obliges if a device is moved by hand. */
-  readonly person?: AskPerson;
+  readonly person?: AskPerson | PersonKind;
 }
 
 export interface PlayOptions {
@@ -127,6 +128,10 @@ export class Stage implements AsyncDisposable {
   /** Each device's true state when the stage was opened. */
   readonly before: WorldAccount;
   readonly frames: FrameTruth[] = [];
+  /** Every fault that has begun, in order. */
+  readonly struck: StruckFault[] = [];
+  /** Where the agent writes, as faults get at it. */
+  readonly disk: AgentDisk & { folder: string };
   /** Called as the agent tells its progress, in every run. */
   onProgress: (now: Progress) => void = () => {};
   /** On which one agent runs after the other. */
@@ -149,9 +154,11 @@ export class Stage implements AsyncDisposable {
     this.rigFile = readRigFile(...textAndName(choice, "rig.yaml"));
     this.folder = options.folder ?? mkdtempSync(join(tmpdir(), "evenfield-stage-"));
     this.ledger = new Ledger(options.folder === undefined ? ":memory:" : join(this.folder, "ledger.sqlite"));
+    this.disk = { folder: this.folder, ledgerFile: this.ledger.file, freeMegabytes: undefined };
     this.before = simulator.world.account();
     const byHand = Object.values(this.rigFile.devices).some((device) => device && "by" in device);
-    this.#person = options.person ?? (byHand ? obligingPerson(simulator.world) : undefined);
+    const person = options.person ?? (byHand ? "obliging" : undefined);
+    this.#person = typeof person === "string" ? personOf(person, simulator.world) : person;
     const { painter } = simulator;
     const paint = painter.paint.bind(painter);
     painter.paint = (light, ask) => {
@@ -192,9 +199,11 @@ export class Stage implements AsyncDisposable {
     const agent = {
       stop: (reason: Error) => this.stop(reason),
       kill: () => this.killAgent(),
-      stepClock: (seconds: number) => this.#computer.step(seconds),
+      fallAsleep: () => this.#life.fallAsleep(),
+      wake: () => this.#life.wake(),
+      stepClock: (bySeconds: number) => this.#computer.step(bySeconds),
     };
-    return playFaults({ ...this.simulator, agent }, faults);
+    return playFaults({ ...this.simulator, agent, disk: this.disk }, faults, this.struck);
   }
 
   /** Plays a run to its end or to the agent's. */
@@ -247,6 +256,7 @@ export class Stage implements AsyncDisposable {
       return await this.#drive(options.faults ?? [], (life) =>
         runPlan({
           ...this.#tools(life, "run"),
+          freeDiskMegabytes: () => this.disk.freeMegabytes ?? freeDiskMegabytes(folder),
           plan: readPlan(...textAndName(options.plan ?? this.options.plan ?? shortPlanText, "plan.yaml")),
           rigFile: this.rigFile,
           folder,
@@ -290,7 +300,8 @@ export class Stage implements AsyncDisposable {
 
   #nextFolder(name?: string): string {
     this.#runs++;
-    return join(this.folder, name ?? (this.#runs === 1 ? "run" : `run-${this.#runs}`));
+    this.disk.folder = join(this.folder, name ?? (this.#runs === 1 ? "run" : `run-${this.#runs}`));
+    return this.disk.folder;
   }
 
   #origin({ faults = [] }: PlayOptions): string {

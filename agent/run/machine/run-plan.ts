@@ -7,6 +7,8 @@ import { carryOut } from "./carry-out.ts";
 import type { RunOptions } from "./run-options.ts";
 
 export interface RunPlanOptions extends Omit<RunOptions, "connect" | "table" | "freeDiskMegabytes"> {
+  /** Default: of the disk that the folder is on. */
+  readonly freeDiskMegabytes?: () => number;
   readonly openers: Openers;
   readonly exchanges?: ConnectTools["exchanges"];
   /** Somebody at the terminal who moves what is moved by hand; not with `unattended`. */
@@ -19,9 +21,9 @@ export function runPlan(options: RunPlanOptions): Promise<RunReport> {
   const { clock, random, log, rigFile, folder, unattended } = options;
   const tools = { openers, exchanges, clock, random, log, askPerson: unattended ? undefined : askPerson };
   return carryOut({
+    freeDiskMegabytes: () => freeDiskMegabytes(folder),
     ...rest,
     table: stepTable,
     connect: (signal, found, purpose) => connectRigFile(rigFile, { ...tools, found, purpose }, signal),
-    freeDiskMegabytes: () => freeDiskMegabytes(folder),
   });
 }

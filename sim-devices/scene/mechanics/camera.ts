@@ -52,6 +52,7 @@ export class CameraMechanics {
   #endsMs = 0;
   #frameNumber = 0;
   #pretends: CameraSettings | undefined;
+  #cropTo: number | undefined;
   readonly settings: CameraSettings;
   coolerOn: boolean;
   coolerCelsius: number;
@@ -101,6 +102,11 @@ export class CameraMechanics {
     this.#pretends = on ? structuredClone(this.settings) : undefined;
   }
 
+  /** Fault: the next frames show only that much of the region, from its corner [0 … 1 of either side]. */
+  cropTo(fraction: number | undefined): void {
+    this.#cropTo = fraction;
+  }
+
   cool(on: boolean, celsius = this.coolerCelsius): void {
     if (on && this.#o.spec.coolerCelsiusMin !== undefined) this.coolerCelsius = celsius;
     this.coolerOn = on && this.#o.spec.coolerCelsiusMin !== undefined;
@@ -121,6 +127,7 @@ export class CameraMechanics {
     const startedUtcMs = clock.nowMs();
     const start = this.#o.glimpse();
     const settings = structuredClone(this.inForce);
+    if (this.#cropTo !== undefined) settings.region = cropped(settings, this.#cropTo);
     const { binning, region } = settings;
     let middle = start;
     this.#phase = "exposing";
@@ -178,4 +185,9 @@ export class CameraMechanics {
     this.#timers = [];
     this.#phase = "idle";
   }
+}
+
+function cropped({ region, binning }: CameraSettings, fraction: number): Region {
+  const part = (px: number) => Math.max(binning, Math.floor((px * fraction) / binning) * binning);
+  return { ...region, widthPx: part(region.widthPx), heightPx: part(region.heightPx) };
 }

@@ -100,14 +100,21 @@ export class Glide {
     this.#pretendedFrom = this.#driven();
   }
 
+  /** The same, and it stands there from now on. */
+  pretendAt(position: number): void {
+    this.#pretendedFrom = position;
+    this.#note("moveEnded");
+  }
+
   /** Ends both faults; an interrupted move goes on. */
   free(): void {
     if (this.#pretendedFrom !== undefined) {
       this.#rest(this.#pretendedFrom);
       this.#pretendedFrom = undefined;
     }
+    if (this.#jamAt === undefined) return;
     this.#jamAt = undefined;
-    if (this.#jammed) this.#leave(this.#wanted);
+    if (this.#moving) this.#leave(this.#wanted);
   }
 
   /** The world ends: no timer is left. */

@@ -27,6 +27,7 @@ export class MountMotors {
   readonly #jog = { east: 0, north: 0 };
   readonly #pulse = { east: 0, north: 0 };
   #driftArcsec = { east: 0, north: 0 };
+  #held = false;
 
   constructor(
     clock: Clock,
@@ -59,7 +60,14 @@ export class MountMotors {
     return this.#jog.east !== 0 || this.#jog.north !== 0;
   }
 
+  /** Fault: neither axis turns, whatever is asked of them. */
+  hold(on: boolean): void {
+    this.sum();
+    this.#held = on;
+  }
+
   get rates(): AxisRates {
+    if (this.#held) return still;
     const track = this.#tracking ?? still;
     return {
       ha: this.#slew.ha + track.ha - this.#jog.east - this.#pulse.east, // east is against the hour angle

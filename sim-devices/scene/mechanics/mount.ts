@@ -53,6 +53,9 @@ export class MountMechanics {
   #tracking: boolean;
   #rate: TrackRate = "sidereal";
   #stalled = false;
+  /** Fault: slews arrive and never report their end, until they are stopped. */
+  neverSettles = false;
+  #jammed = false;
   /** The site and clock error that the mount believes in; the truth about both is the scene's. */
   believedSite: Site;
   clockErrorSeconds = 0;
@@ -187,6 +190,13 @@ export class MountMechanics {
     this.#watchLimits();
   }
 
+  /** Fault: its motors have no power. Slews and parking begin and lead nowhere, and it does not track. */
+  jam(on: boolean): void {
+    this.#jammed = on;
+    this.#motors.hold(on);
+    this.stall(on);
+  }
+
   /** Fault: its count of the hour angle jumps, and with it all that it reports; the tube stays where it is. */
   shiftCount(hourAngleDegrees: number): void {
     this.#sync.ha = wrapDegrees(this.#sync.ha + hourAngleDegrees);
@@ -265,10 +275,15 @@ export class MountMechanics {
     this.#tracking = false;
     this.#turnWithSky();
     this.#motors.slew(rates);
+    if (this.#jammed) {
+      this.#o.note(overlapped ? "slewOverlapped" : phase === "slewing" ? "slewStarted" : "parkStarted");
+      return;
+    }
     const end = this.#motors.endAfter(seconds, () => this.#arrive());
     this.#slewEnd = end;
     this.#slewTimer = this.#o.clock.setTimer(seconds, () => {
       this.#motors.finish(end);
+      if (this.neverSettles) return;
       this.#slewTimer = this.#o.clock.setTimer(this.#o.spec.settleSeconds, () => this.#settled());
     });
     this.#o.note(overlapped ? "slewOverlapped" : phase === "slewing" ? "slewStarted" : "parkStarted");

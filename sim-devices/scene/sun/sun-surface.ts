@@ -12,18 +12,25 @@ type SunSpec = SceneSpec["sun"];
  */
 export class SunSurface {
   readonly #darkening: ReturnType<typeof limbDarkening>;
-  readonly #texture: TextureTile;
+  #texture: TextureTile | undefined;
   readonly #features: readonly SurfaceFeature[];
   readonly #image: { grey: GreyImage; median: number } | undefined;
 
   constructor(readonly spec: SceneSpec) {
     this.#darkening = limbDarkening(spec.optics.wavelengthNm);
-    this.#texture = TextureTile.of(spec.seed);
-    this.#features = surfaceFeatures(spec.sun, this.#texture);
+    const { spots, plages, filaments } = spec.sun;
+    const hasFeatures = spots.length + plages.length + filaments.length > 0;
+    this.#features = hasFeatures ? surfaceFeatures(spec.sun, this.#tile) : [];
     if (spec.sun.image) {
       const grey = readGreyPng(spec.sun.image.file);
       this.#image = { grey, median: discMedian(grey, spec.sun.image) };
     }
+  }
+
+  /** Drawn when it is first needed: a smooth Sun has none. */
+  get #tile(): TextureTile {
+    this.#texture ??= TextureTile.of(this.spec.seed);
+    return this.#texture;
   }
 
   /** The smooth disc: limb darkening alone; 0 outside. */
@@ -48,7 +55,7 @@ export class SunSurface {
       if (layer.rms === 0) continue;
       const cell = Math.max(layer.scaleArcsec, blurArcsec);
       const rms = layer.rms * (layer.scaleArcsec / cell) * (0.3 + 0.7 * mu); // fades towards the limb
-      level *= Math.max(0.05, 1 + rms * this.#texture.at(x / cell + 19.7 * index, y / cell));
+      level *= Math.max(0.05, 1 + rms * this.#tile.at(x / cell + 19.7 * index, y / cell));
     }
     for (const feature of this.#features) {
       if (Math.abs(u - feature.u) < feature.reach && Math.abs(v - feature.v) < feature.reach) {

@@ -1,8 +1,8 @@
-import type { Fault, FaultyRig } from "./fault.ts";
+import type { AgentAtWork, Fault, FaultyRig } from "./fault.ts";
 
 /** What happens to the agent itself. */
 
-function agentOf(rig: FaultyRig): NonNullable<FaultyRig["agent"]> {
+function agentOf(rig: FaultyRig): AgentAtWork {
   if (!rig.agent) throw new Error("this fault needs an agent at work");
   return rig.agent;
 }
@@ -22,9 +22,22 @@ export function stopAsked(signal: "SIGINT" | "SIGTERM" | "SIGHUP" = "SIGINT"): F
 export function agentKilled(): Fault {
   return {
     name: "agent killed",
+    danger: { why: "agent killed" },
     begin: (rig) => {
       agentOf(rig).kill();
       return undefined;
+    },
+  };
+}
+
+/** Nothing of the agent runs: SIGSTOP, a computer that swaps or is suspended. */
+export function agentAsleep(): Fault {
+  return {
+    name: "agent asleep",
+    danger: { why: "agent asleep" },
+    begin: (rig) => {
+      agentOf(rig).fallAsleep();
+      return () => agentOf(rig).wake();
     },
   };
 }

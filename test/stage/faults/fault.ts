@@ -1,19 +1,55 @@
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { SimAlpacaServer } from "../../../sim-devices/alpaca/alpaca-server.ts";
 import type { IndiServer } from "../../../sim-devices/indi/indi-server.ts";
+import type { ScenePainter } from "../../../sim-devices/scene/painter.ts";
 import type { World } from "../../../sim-devices/scene/world.ts";
 
-/** The rig as faults can get at it; the servers only where the fault needs one. */
+/** The agent at work. */
+export interface AgentAtWork {
+  /** Asks for an orderly end. */
+  stop(reason: Error): void;
+  kill(): void;
+  /** Nothing of it runs until it is woken, as with SIGSTOP; its clock goes on. */
+  fallAsleep(): void;
+  wake(): void;
+  /** Its wall clock jumps; the world's does not. */
+  stepClock(bySeconds: number): void;
+}
+
+/** Where the agent writes. */
+export interface AgentDisk {
+  /** Of the run under way. */
+  readonly folder: string;
+  /** `:memory:` where it is not on a disk. */
+  readonly ledgerFile: string;
+  /** Left out: as much as there is. */
+  freeMegabytes: number | undefined;
+}
+
+/** The rig as faults can get at it; what they need besides the world only where they need it. */
 export interface FaultyRig {
   readonly world: World;
+  readonly painter?: ScenePainter;
   readonly indiServer?: IndiServer;
   readonly alpacaServer?: SimAlpacaServer;
-  /** The agent at work: asked for an orderly end, killed, or its computer's clock set. */
-  readonly agent?: { stop(reason: Error): void; kill(): void; stepClock(seconds: number): void };
+  readonly agent?: AgentAtWork;
+  readonly disk?: AgentDisk;
 }
+
+/** What of the rig cannot be commanded while a fault lasts. */
+export type Blocked = "cover" | "mount";
 
 /** Something that goes wrong. It begins when `begin` is called; what that returns ends it, where it can end. */
 export interface Fault {
   readonly name: string;
+  /** While it lasts these obey nobody. */
+  readonly blocks?: readonly Blocked[];
+  /** Roles whose devices deceive while it lasts: what they are told to be can be wrong. */
+  readonly lies?: readonly RoleName[];
+  /** Why the telescope may not stay open to the Sun while it lasts, seen by the device of that role. */
+  readonly danger?: { readonly why: string; readonly seenBy?: RoleName; readonly isSilence?: true };
+  /** Roles that somebody or something else than the agent moves. */
+  readonly foreign?: readonly RoleName[];
   begin(rig: FaultyRig): (() => void) | undefined;
 }
 
@@ -25,6 +61,14 @@ export interface ScriptedFault {
   readonly forSeconds?: number;
 }
 
+/** A fault that has begun. */
+export interface StruckFault {
+  readonly fault: Fault;
+  readonly beganMs: number;
+  /** Undefined while it lasts; of what happens all at once, when it began. */
+  endedMs: number | undefined;
+}
+
 /** `at(12).for(40, cloud(0.2))`: a script reads like an observer's log. */
 export function at(afterSeconds: number) {
   return {
@@ -33,14 +77,32 @@ export function at(afterSeconds: number) {
   };
 }
 
-/** Sets the script going on the world's clock. @returns how to call off what has not begun and end what has */
-export function playFaults(rig: FaultyRig, script: readonly ScriptedFault[]): () => void {
+/**
+ * Sets the script going on the world's clock.
+ * @param struck gets every fault as it begins
+ * @returns how to call off what has not begun and end what has
+ */
+export function playFaults(
+  rig: FaultyRig,
+  script: readonly ScriptedFault[],
+  struck: StruckFault[] = [],
+): () => void {
   const { clock } = rig.world;
   const undo: (() => void)[] = [];
   for (const { fault, afterSeconds, forSeconds } of script) {
     const start = clock.setTimer(afterSeconds, () => {
-      const end = fault.begin(rig);
-      if (!end) return;
+      const entry: StruckFault = { fault, beganMs: clock.nowMs(), endedMs: undefined };
+      struck.push(entry);
+      const undoIt = fault.begin(rig);
+      if (!undoIt) {
+        entry.endedMs = entry.beganMs;
+        return;
+      }
+      const end = () => {
+        if (entry.endedMs !== undefined) return;
+        entry.endedMs = clock.nowMs();
+        undoIt();
+      };
       undo.push(end);
       if (forSeconds === undefined) return;
       const stop = clock.setTimer(forSeconds, end);

@@ -1,3 +1,4 @@
+import { type RoleName, roles } from "../../../drivers/roles/roles.ts";
 import type { Glide } from "../../../sim-devices/scene/mechanics/glide.ts";
 import type { TrainSlip } from "../../../sim-devices/scene/painter-contract.ts";
 import type { World } from "../../../sim-devices/scene/world.ts";
@@ -23,6 +24,7 @@ type GlideName = { [K in keyof World]: World[K] extends Glide ? K : never }[keyo
 export function stuck(part: GlideName, atPosition?: number): Fault {
   return {
     name: `${part} stuck`,
+    ...(part === "cover" && { blocks: ["cover"] }),
     begin: ({ world }) => {
       world[part].jam(atPosition);
       return () => world[part].free();
@@ -34,6 +36,8 @@ export function stuck(part: GlideName, atPosition?: number): Fault {
 export function lyingReadback(part: GlideName | "camera"): Fault {
   return {
     name: `${part} lies`,
+    ...(part in roles && { lies: [part as RoleName] }),
+    ...(part === "cover" && { blocks: ["cover"] }),
     begin: ({ world }) => {
       if (part === "camera") {
         world.camera.pretend(true);
@@ -62,6 +66,7 @@ export function cameraStuckBusy(): Fault {
 export function mountNotTracking(): Fault {
   return {
     name: "mount not tracking",
+    lies: ["mount"],
     begin: ({ world }) => {
       world.mount.stall(true);
       return () => world.mount.stall(false);
@@ -115,6 +120,7 @@ export function slewEndsElsewhere(degrees: number): Fault {
 export function reportJumps(hours: number): Fault {
   return {
     name: `mount reports ${hours} h more`,
+    lies: ["mount"],
     begin: ({ world }) => {
       world.mount.shiftCount(-15 * hours);
       return () => world.mount.shiftCount(15 * hours);
@@ -138,9 +144,23 @@ export function cloud(transmission: number): Fault {
 export function rain(millimetresAnHour: number): Fault {
   return {
     name: "rain",
+    danger: { why: "rain", seenBy: "weather" },
     begin: ({ world }) => {
       world.weather.change({ rain: millimetresAnHour, forecast: 2 });
       return () => world.weather.change({ rain: 0, forecast: 0 });
+    },
+  };
+}
+
+/** A storm sets in and the sensor reads it. */
+export function wind(metresPerSecond: number): Fault {
+  return {
+    name: "wind",
+    danger: { why: "wind", seenBy: "weather" },
+    begin: ({ world }) => {
+      const { wind: before, windGust } = world.weather.actual;
+      world.weather.change({ wind: metresPerSecond, windGust: 1.5 * metresPerSecond });
+      return () => world.weather.change({ wind: before, windGust });
     },
   };
 }

@@ -1,0 +1,43 @@
+import type { Fault } from "./fault.ts";
+
+/** What goes wrong with the mount itself; more of it is in `world-faults.ts`. */
+
+/** No power for its motors: it takes every command and stands where it is, busy with slews that never end. */
+export function mountStops(): Fault {
+  return {
+    name: "mount stops",
+    blocks: ["mount"],
+    lies: ["mount"],
+    begin: ({ world }) => {
+      world.mount.jam(true);
+      return () => world.mount.jam(false);
+    },
+  };
+}
+
+/** One axis runs until somebody stops it. @param degreesPerSecond east positive */
+export function mountRunsAway(degreesPerSecond: number): Fault {
+  return {
+    name: `mount runs away at ${degreesPerSecond.toFixed(2)} degrees/s`,
+    foreign: ["mount"],
+    begin: ({ world }) => {
+      if (world.mount.parked || world.mount.phase !== "still") return undefined;
+      world.mount.jog("east", degreesPerSecond);
+      return () => world.mount.jog("east", 0);
+    },
+  };
+}
+
+/** Slews arrive, and never end by its own account. A stop still ends them. */
+export function mountStaysBusy(): Fault {
+  return {
+    name: "mount stays busy",
+    lies: ["mount"],
+    begin: ({ world }) => {
+      world.mount.neverSettles = true;
+      return () => {
+        world.mount.neverSettles = false;
+      };
+    },
+  };
+}

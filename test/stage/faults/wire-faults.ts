@@ -1,0 +1,377 @@
+import type { RoleName } from "../../../drivers/roles/roles.ts";
+import { jsonTextReply, type SimReply, type SimRequest } from "../../../sim-devices/alpaca/reply.ts";
+import type { DriverMessage } from "../../../sim-devices/indi/sim-device.ts";
+import { sceneNames } from "../../../sim-devices/scene-devices.ts";
+import type { Blocked, Fault, FaultyRig } from "./fault.ts";
+
+/**
+ * Faults between a device and its clients, whichever protocol they speak: both servers of a rig get them. By roles;
+ * `server-faults.ts` and `alpaca-faults.ts` have what only one of the protocols knows.
+ */
+
+/** One role, or all of the rig's devices. */
+export type Reached = RoleName | "all";
+
+const alpacaPaths: Readonly<Record<RoleName, string>> = {
+  camera: "camera/0",
+  mount: "telescope/0",
+  cover: "covercalibrator/0",
+  diffuser: "covercalibrator/1",
+  focuser: "focuser/0",
+  wheel: "filterwheel/0",
+  rotator: "rotator/0",
+  dome: "dome/0",
+  weather: "safetymonitor/0",
+};
+
+const isMessageOf = (reached: Reached) => {
+  const name = reached === "all" ? undefined : sceneNames[reached];
+  return ({ device }: DriverMessage) => name === undefined || device === name;
+};
+const isReport = ({ tag }: DriverMessage) => tag.startsWith("set");
+
+const isRequestTo = (reached: Reached) => {
+  const start = reached === "all" ? "/api/v1/" : `/api/v1/${alpacaPaths[reached]}/`;
+  return ({ path }: SimRequest) => path.startsWith(start);
+};
+
+/** What of the rig nobody reaches while that role's device answers nobody. */
+export function blockedBy(reached: Reached): readonly Blocked[] {
+  return (["cover", "mount"] as const).filter((part) => reached === "all" || reached === part);
+}
+
+const never = new Promise<never>(() => {});
+
+/** What a fault does to INDI messages and to Alpaca requests. */
+interface WireChange {
+  readonly message?: (message: DriverMessage, pass: (message: DriverMessage) => void) => void;
+  readonly request?: (request: SimRequest, reply: () => Promise<SimReply>) => Promise<SimReply>;
+}
+
+function changing(
+  name: string,
+  reached: Reached,
+  change: (rig: FaultyRig) => WireChange,
+  more: Omit<Fault, "name" | "begin"> = {},
+): Fault {
+  return {
+    name: `${reached}: ${name}`,
+    ...more,
+    begin: (rig) => {
+      const { message, request } = change(rig);
+      const [isIts, isTo] = [isMessageOf(reached), isRequestTo(reached)];
+      const ends = [
+        message &&
+          rig.indiServer?.addFilter((one, pass) =>
+            isReport(one) && isIts(one) ? message(one, pass) : pass(one),
+          ),
+        request && rig.alpacaServer?.addFilter((one, reply) => (isTo(one) ? request(one, reply) : reply())),
+      ];
+      return () => {
+        for (const end of ends) end?.();
+      };
+    },
+  };
+}
+
+/** The next `count` replies never come; what was asked is done. */
+export function repliesLost(reached: Reached, count: number): Fault {
+  return changing("replies lost", reached, () => {
+    let left = count;
+    return {
+      message: (message, pass) => {
+        if (left-- <= 0) pass(message);
+      },
+      request: async (_, reply) => {
+        const good = await reply();
+        return left-- <= 0 ? good : never;
+      },
+    };
+  });
+}
+
+/** Every reply comes so much later; commands pass at once. */
+export function repliesLate(reached: Reached, seconds: number): Fault {
+  return changing(`replies ${seconds.toFixed(1)} s late`, reached, ({ world: { clock } }) => ({
+    message: (message, pass) => void clock.setTimer(seconds, () => pass(message)),
+    request: async (_, reply) => {
+      const good = await reply();
+      await clock.sleep(seconds);
+      return good;
+    },
+  }));
+}
+
+/** INDI messages come twice, and Alpaca requests are carried out twice. */
+export function repliesDoubled(reached: Reached): Fault {
+  return changing("replies doubled", reached, () => ({
+    message: (message, pass) => {
+      pass(message);
+      pass(message);
+    },
+    request: async (_, reply) => {
+      await reply();
+      return reply();
+    },
+  }));
+}
+
+/** Every second reply is overtaken by the one after it. */
+export function repliesReordered(reached: Reached): Fault {
+  return changing("replies reordered", reached, ({ world: { clock } }) => {
+    let held: (() => void) | undefined;
+    let count = 0;
+    return {
+      message: (message, pass) => {
+        const waiting = held;
+        held = undefined;
+        if (waiting) {
+          pass(message);
+          waiting();
+          return;
+        }
+        const release = () => pass(message);
+        held = release;
+        clock.setTimer(3, () => {
+          if (held !== release) return;
+          held = undefined;
+          release();
+        });
+      },
+      request: async (_, reply) => {
+        const good = await reply();
+        if (count++ % 2 === 0) await clock.sleep(0.7);
+        return good;
+      },
+    };
+  });
+}
+
+/** The device says nothing at all, and hears nothing. */
+export function deviceSilent(reached: Reached): Fault {
+  return commandsIgnored(reached, {
+    name: "silent",
+    blocks: blockedBy(reached),
+    ...(reached === "weather" || reached === "mount" || reached === "cover"
+      ? { danger: { why: `${reached} silent`, seenBy: reached, isSilence: true } as const }
+      : {}),
+    andReplies: true,
+  });
+}
+
+/** Commands are taken and change nothing: over INDI without a word, over Alpaca with an answer that all is well. */
+export function settingsIgnored(reached: Reached): Fault {
+  return commandsIgnored(reached, { name: "ignores commands", blocks: blockedBy(reached) });
+}
+
+function commandsIgnored(
+  reached: Reached,
+  {
+    name,
+    andReplies = false,
+    ...more
+  }: Omit<Fault, "begin"> & {
+    readonly andReplies?: boolean;
+  },
+): Fault {
+  const replies = changing(
+    name,
+    reached,
+    () => ({
+      ...(andReplies && { message: () => {} }),
+      request: async ({ method, path, form }, reply) => {
+        if (andReplies) return never;
+        // Connecting is no setting.
+        if (method !== "PUT" || /\/(connect|disconnect|connected)$/.test(path)) return reply();
+        const ClientTransactionID = Number(new URLSearchParams(form).get("ClientTransactionID"));
+        return jsonTextReply(
+          JSON.stringify({ ClientTransactionID, ServerTransactionID: 0, ErrorNumber: 0, ErrorMessage: "" }),
+        );
+      },
+    }),
+    more,
+  );
+  return {
+    ...replies,
+    begin: (rig) => {
+      const endReplies = replies.begin(rig);
+      const name = reached === "all" ? undefined : sceneNames[reached];
+      const endCommands = rig.indiServer?.addCommandFilter((command, pass) => {
+        const { device, name: property } = command.attributes;
+        const isIts = name === undefined || device === name;
+        if (!isIts || (property === "CONNECTION" && !andReplies)) pass(command);
+      });
+      return () => {
+        endReplies?.();
+        endCommands?.();
+      };
+    },
+  };
+}
+
+const busyAnswers: Readonly<Record<string, unknown>> = {
+  slewing: true,
+  ismoving: true,
+  covermoving: true,
+  coverstate: 2,
+  shutterstatus: 2,
+  imageready: false,
+  camerastate: 2,
+  position: -1,
+};
+
+/** The device obeys, and says of all that it does that it is still busy. */
+export function neverLeavesBusy(reached: Exclude<Reached, "all">): Fault {
+  return changing(
+    "never leaves Busy",
+    reached,
+    () => ({
+      message: (message, pass) =>
+        pass({
+          ...message,
+          parts: message.parts.map((part) =>
+            typeof part === "string" ? part.replace(/state="(Ok|Idle|Alert)"/, 'state="Busy"') : part,
+          ),
+        }),
+      request: async ({ method, path }, reply) => {
+        const good = await reply();
+        const member = path.split("/").at(-1) ?? "";
+        const isBusy = member in busyAnswers && (member !== "position" || reached === "wheel");
+        if (method !== "GET" || !isBusy) return good;
+        return rewriteJson(good, (value) => ({ ...value, Value: busyAnswers[member] }));
+      },
+    }),
+    { lies: [reached] },
+  );
+}
+
+/** The camera delivers the picture of the exposure before, in place of the one asked for. */
+export function answersForAnotherExposure(count: number): Fault {
+  return changing("the picture before, once more", "camera", () => {
+    let left = count;
+    let lastMessage: DriverMessage | undefined;
+    let lastBody: SimReply | undefined;
+    return {
+      message: (message, pass) => {
+        if (message.tag !== "setBLOBVector") return pass(message);
+        const old = lastMessage;
+        lastMessage = message;
+        pass(old && left-- > 0 ? old : message);
+      },
+      request: async ({ path }, reply) => {
+        const good = await reply();
+        if (!path.endsWith("/imagearray")) return good;
+        const old = lastBody;
+        lastBody = good;
+        return old && left-- > 0 ? old : good;
+      },
+    };
+  });
+}
+
+/** The next pictures end in the middle, and say that they are whole. */
+export function picturesTruncated(count: number): Fault {
+  return changing("picture cut short", "camera", () => {
+    let left = count;
+    return {
+      message: (message, pass) => {
+        if (message.tag !== "setBLOBVector" || left-- <= 0) return pass(message);
+        pass({
+          ...message,
+          parts: message.parts.map((part) =>
+            typeof part === "string" ? part : part.subarray(0, Math.floor(part.length / 8) * 4),
+          ),
+        });
+      },
+      request: async ({ path }, reply) => {
+        const good = await reply();
+        if (!path.endsWith("/imagearray") || left-- <= 0) return good;
+        return { ...good, body: good.body.subarray(0, Math.floor(good.body.length / 2)) };
+      },
+    };
+  });
+}
+
+/** The driver takes all its properties back and defines them again, over INDI; another client disconnects it, over Alpaca. */
+export function propertiesRedefined(reached: RoleName): Fault {
+  return {
+    name: `${reached}: properties redefined`,
+    begin: ({ indiServer, alpacaServer }) => {
+      indiServer?.redefine(sceneNames[reached], 0.4);
+      const [type = "", number] = alpacaPaths[reached].split("/");
+      const device = alpacaServer?.device(type, Number(number));
+      if (device?.connected) device.die();
+      return undefined;
+    },
+  };
+}
+
+/** The link is cut and taken again only after that time; the devices go on. */
+export function linksDown(seconds: number): Fault {
+  const isForGood = !Number.isFinite(seconds);
+  return {
+    name: isForGood ? "link cut for good" : `link cut for ${seconds.toFixed(0)} s`,
+    blocks: ["cover", "mount"],
+    danger: { why: "link lost", isSilence: true },
+    begin: ({ indiServer, alpacaServer }) => {
+      const finite = isForGood ? 1e7 : seconds;
+      indiServer?.takeDown(finite);
+      alpacaServer?.takeDown(finite);
+      return () => {
+        indiServer?.comeBack();
+        alpacaServer?.comeBack();
+      };
+    },
+  };
+}
+
+/** The servers end with all their drivers and are back after that time, with nothing connected. */
+export function serversRestart(seconds: number): Fault {
+  return {
+    name: `servers restart within ${seconds.toFixed(0)} s`,
+    blocks: ["cover", "mount"],
+    danger: { why: "servers gone", isSilence: true },
+    begin: ({ indiServer, alpacaServer }) => {
+      indiServer?.takeDown(seconds, { withDrivers: true });
+      alpacaServer?.restart(seconds);
+      return () => {
+        indiServer?.comeBack();
+        alpacaServer?.comeBack();
+      };
+    },
+  };
+}
+
+/** The device's driver ends; it is started again at once, or stays away for good. */
+export function driverEnds(reached: RoleName, options: { readonly restart: boolean }): Fault {
+  const silence = deviceSilent(reached);
+  if (!options.restart) {
+    return {
+      ...silence,
+      name: `${reached}: driver gone`,
+      begin: (rig) => {
+        rig.indiServer?.killDriver(sceneNames[reached], { restart: false });
+        const end = silence.begin(rig);
+        return () => {
+          end?.();
+          rig.indiServer?.startDriver(sceneNames[reached]);
+        };
+      },
+    };
+  }
+  return {
+    name: `${reached}: driver restarts`,
+    begin: ({ indiServer, alpacaServer }) => {
+      indiServer?.killDriver(sceneNames[reached]);
+      const [type = "", number] = alpacaPaths[reached].split("/");
+      alpacaServer?.device(type, Number(number))?.die();
+      return undefined;
+    },
+  };
+}
+
+function rewriteJson(reply: SimReply, change: (value: Record<string, unknown>) => unknown): SimReply {
+  if (!reply.contentType.startsWith("application/json")) return reply;
+  const value = JSON.parse(new TextDecoder().decode(reply.body)) as Record<string, unknown>;
+  return value.ErrorNumber === 0 ? jsonTextReply(JSON.stringify(change(value))) : reply;
+}

@@ -1,0 +1,259 @@
+import { createHash } from "node:crypto";
+import { existsSync, mkdtempSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { describeRun } from "../../agent/run/record/describe-run.ts";
+import type { SettingRecord } from "../../agent/run/record/run-record.ts";
+import { Random } from "../../drivers/kit/random.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
+import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
+import { liesAtSun } from "../stage/checkers/exposed-too-long.ts";
+import type { Happened, Life, Violation } from "../stage/checkers/happened.ts";
+import type { Ending } from "../stage/checkers/reported-at-end.ts";
+import { AgentKilledError, openStage, type Stage } from "../stage/stage.ts";
+import { drivenRoles } from "./draw-storm.ts";
+import { kindOf } from "./fault-kinds.ts";
+import { judgeStorm } from "./judge-storm.ts";
+import { type Note, PhaseWatch } from "./phase-watch.ts";
+import type { Phase, Storm, StormFault } from "./storm.ts";
+import { planText } from "./storm-plans.ts";
+import { sceneOf } from "./storm-scene.ts";
+
+/** A run that takes longer than this will never end [s]. */
+const endlessSeconds = 2 * 3600;
+
+export interface StormPlayed {
+  readonly storm: Storm;
+  readonly violations: readonly Violation[];
+  readonly happened: Happened;
+  readonly endings: readonly Ending[];
+  /** What the agent noted meanwhile. */
+  readonly notes: readonly Note[];
+  /** Of all that happened to the rig and all that was said of it: the same for the same storm. */
+  readonly digest: string;
+  /** How often each phase was seen. */
+  readonly phases: ReadonlyMap<Phase, number>;
+  /** [s] of the world's clock */
+  readonly seconds: number;
+}
+
+/** Plays a storm to its end: a run, and what restores the rig where the run could not. */
+export async function playStorm(storm: Storm): Promise<StormPlayed> {
+  const folder = mkdtempSync(join(existsSync("/dev/shm") ? "/dev/shm" : tmpdir(), "evenfield-storm-"));
+  try {
+    return await new StormPlay(storm, folder).play();
+  } finally {
+    rmSync(folder, { recursive: true, force: true });
+  }
+}
+
+class StormPlay {
+  readonly #watch = new PhaseWatch();
+  readonly #lives: Life[] = [];
+  readonly #endings: Ending[] = [];
+  readonly #troubles: Violation[] = [];
+  readonly #waiting: StormFault[];
+  readonly #endFault: (() => void)[] = [];
+  #stage!: Stage;
+  #hasStruck = false;
+
+  constructor(
+    readonly storm: Storm,
+    readonly folder: string,
+  ) {
+    this.#waiting = [...storm.faults];
+  }
+
+  async play(): Promise<StormPlayed> {
+    const { storm, folder } = this;
+    const { protocol, without, byHand, person, silenceSecondsMax } = storm.rig;
+    await using stage = await openStage({
+      scene: sceneOf(storm),
+      folder,
+      rig: { protocol, without, byHand, silenceSecondsMax },
+      ...(person && { person }),
+      plan: planText(storm.plan),
+      log: this.#watch.log,
+      mechanics: { dome: { ...usualMechanics.dome, startsOpen: storm.found.domeOpen } },
+    });
+    this.#stage = stage;
+    this.#watch.watch(stage.world);
+    this.#watch.onPhase = (phase, nth) => this.#begin(phase, nth);
+    const startedMs = stage.clock.nowMs();
+    await this.#run();
+    await this.#putBackWhatIsLeft();
+    stage.world.recordState();
+    const happened = this.#happened();
+    const violations = [...this.#troubles, ...judgeStorm({ storm, happened, endings: this.#endings })];
+    return {
+      storm,
+      violations,
+      happened,
+      endings: this.#endings,
+      notes: this.#watch.notes,
+      digest: digestOf(happened, this.#endings, violations),
+      phases: this.#watch.seen,
+      seconds: (stage.clock.nowMs() - startedMs) / 1000,
+    };
+  }
+
+  async #run(): Promise<void> {
+    await this.#live("run", async (stage) => {
+      const report = await stage.run();
+      const { exitCode, record } = report;
+      if (exitCode === 1) this.#trouble("fault of ours", record.failure?.message ?? "exit code 1");
+      const saysUncovered = describeRun(report).state.includes("not proved to be covered");
+      return { exitCode, settings: record.settings, files: record.files, saysUncovered };
+    });
+  }
+
+  /** As its owner does: after a while, and once more when the faults are repaired. */
+  async #putBackWhatIsLeft(): Promise<void> {
+    for (const repair of [false, true]) {
+      const stage = this.#stage;
+      if (stage.ledger.unfinishedRuns("scene").length === 0) return;
+      await stage.clock.drive(stage.clock.sleep(this.storm.restartSeconds));
+      if (repair) for (const end of this.#endFault.splice(0)) end();
+      await this.#live("restore", async () => {
+        const recovered = await stage.restore();
+        return { settings: recovered.flatMap(({ settings }) => settings) };
+      });
+    }
+  }
+
+  /** One agent process, from its beginning to its end or its death. */
+  async #live(
+    purpose: Life["purpose"],
+    work: (stage: Stage) => Promise<{
+      readonly exitCode?: number;
+      readonly settings: readonly SettingRecord[];
+      readonly files?: readonly string[];
+      readonly saysUncovered?: boolean;
+    }>,
+  ): Promise<void> {
+    const stage = this.#stage;
+    const { clock } = stage;
+    const fromMs = clock.nowMs();
+    const firstNote = this.#watch.notes.length;
+    const tooLong = clock.setTimer(endlessSeconds, () => {
+      const waitsForPerson =
+        this.storm.rig.person === "absent" &&
+        !stage.world.history.some(({ part }) => part === "mount" || part === "cover");
+      if (!waitsForPerson) this.#trouble("endless", `no end within ${endlessSeconds} s`);
+      stage.killAgent();
+    });
+    this.#watch.reach(purpose === "run" ? "start" : "restoring");
+    let isKilled = false;
+    const ended = await work(stage).catch((error: unknown) => {
+      isKilled = error instanceof AgentKilledError;
+      if (!isKilled && !this.#nothingReached()) this.#trouble(`${purpose} throws`, String(error));
+      return undefined;
+    });
+    tooLong.cancel();
+    const noted = (what: string) =>
+      this.#watch.notes.slice(firstNote).find((note) => note.what === what)?.atMs;
+    const life: Life = {
+      purpose,
+      fromMs,
+      untilMs: clock.nowMs(),
+      isKilled,
+      ...defined({
+        baselineMs: purpose === "restore" ? fromMs : noted("baseline is on disk"),
+        retreatMs: noted("retreating"),
+        restoreMs: purpose === "restore" ? fromMs : noted("restoring"),
+      }),
+    };
+    this.#lives.push(life);
+    if (!ended) return;
+    this.#endings.push({
+      atMs: clock.nowMs(),
+      purpose,
+      ...defined({ exitCode: ended.exitCode, settings: ended.settings, saysUncovered: ended.saysUncovered }),
+      differences: stage.differences().filter((line) => !isArrival(line)),
+      unknowable: this.#unknowable(life),
+      ...(ended.files && { files: ended.files, folder: stage.disk.folder }),
+    });
+  }
+
+  #trouble(name: string, what: string): void {
+    this.#troubles.push({ atMs: this.#stage.clock.nowMs(), class: name, what });
+  }
+
+  /** No server answers, so that nobody could do anything. */
+  #nothingReached(): boolean {
+    return this.#stage.struck.some(
+      ({ fault, endedMs }) =>
+        endedMs === undefined && fault.blocks?.includes("cover") && fault.blocks.includes("mount"),
+    );
+  }
+
+  /** Liars, what others moved while the rig was put back or after, and what no device of the rig stands for. */
+  #unknowable({ baselineMs, restoreMs, untilMs }: Life): RoleName[] {
+    const { without } = this.storm.rig;
+    const { history } = this.#stage.world;
+    const isKnowable = (role: RoleName) => role === "cover" && history.some(liesAtSun);
+    return this.#stage.struck.flatMap(({ fault: { lies = [], foreign = [] }, beganMs, endedMs }) => {
+      const lasts = endedMs === undefined;
+      const isLate = baselineMs === undefined || beganMs >= (restoreMs ?? untilMs);
+      return [
+        ...lies.filter((role) => lasts && !isKnowable(role)),
+        ...foreign.filter((role) => lasts || isLate || without.includes(role)),
+      ];
+    });
+  }
+
+  #begin(phase: Phase, nth: number): void {
+    const due = this.#waiting.filter(({ when }) => when.phase === phase && when.nth === nth);
+    for (const fault of due) {
+      this.#waiting.splice(this.#waiting.indexOf(fault), 1);
+      this.#stage.clock.setTimer(fault.when.afterSeconds, () => this.#strike(fault));
+    }
+  }
+
+  #strike({ kind, draw, forSeconds }: StormFault): void {
+    const fault = kindOf(kind).draw(new Random(draw), drivenRoles(this.storm.rig));
+    const script = { fault, afterSeconds: 0, ...(forSeconds !== undefined && { forSeconds }) };
+    this.#endFault.push(this.#stage.begin(script));
+    if (this.#hasStruck) return;
+    this.#hasStruck = true;
+    this.#watch.reach("afterFirst");
+  }
+
+  #happened(): Happened {
+    const { world, struck } = this.#stage;
+    const { rig } = this.storm;
+    return {
+      moments: [...world.history],
+      struck: struck.map(({ fault: { begin: _begin, ...fault }, beganMs, endedMs }) => ({
+        ...fault,
+        beganMs,
+        ...defined({ endedMs }),
+      })),
+      lives: this.#lives,
+      rig: {
+        driven: drivenRoles(rig),
+        byHand: rig.byHand,
+        silenceSecondsMax: rig.silenceSecondsMax,
+        coverSeconds: world.mechanics.coverSeconds,
+      },
+    };
+  }
+}
+
+function defined<T extends object>(given: T): { [K in keyof T]?: Exclude<T[K], undefined> } {
+  return Object.fromEntries(Object.entries(given).filter(([, value]) => value !== undefined)) as never;
+}
+
+/** A mount that stands as near to where it stood as a driver takes for arrived [0.1 degrees]. */
+function isArrival(line: string): boolean {
+  const [, was, is] = /^mount\.(?:hourAngle|dec)Degrees was (\S+) and is (\S+)$/.exec(line) ?? [];
+  return was !== undefined && Math.abs(Number(was) - Number(is)) < 0.1;
+}
+
+function digestOf(happened: Happened, endings: readonly Ending[], violations: readonly Violation[]): string {
+  const hash = createHash("sha256");
+  const { moments, struck, lives } = happened;
+  const said = endings.map(({ exitCode, settings, differences }) => ({ exitCode, settings, differences }));
+  for (const part of [moments, struck, lives, said, violations]) hash.update(JSON.stringify(part));
+  return hash.digest("hex").slice(0, 16);
+}
