@@ -1,7 +1,7 @@
 import type { Command } from "commander";
 import { RigNotConnectedError } from "../../drivers/connect.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
-import { connectRigFile } from "../run/checks/connect-rig-file.ts";
+import { type ConnectRig, connectRigFile } from "../run/checks/connect-rig-file.ts";
 import { closeRun } from "../run/ledger/baseline.ts";
 import { LockFolderError } from "../run/machine/host-lock.ts";
 import { restoreRig } from "../run/machine/restore-rig.ts";
@@ -112,8 +112,8 @@ async function restoreRuns(
 ): Promise<Outcome> {
   try {
     const tools = { ...wiring, clock: host.clock };
-    const purpose = "putting back";
-    const connect = (signal: AbortSignal) => connectRigFile(rigFile, { ...tools, purpose }, signal);
+    const connect: ConnectRig = (signal, _found, purpose) =>
+      connectRigFile(rigFile, { ...tools, purpose }, signal);
     const restored = await restoreRig({ ...tools, rigFile, records, runs, connect });
     return describeRestored(rigFile.rig, restored, notes);
   } catch (error) {

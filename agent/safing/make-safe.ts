@@ -30,8 +30,9 @@ export interface Safety {
   readonly failed: readonly string[];
 }
 
-/** How long a cover may take that was not timed yet [s]: then the mount turns away as well. */
-const coverSecondsUsual = 20;
+/** How long a cover may take, and how much longer than ever before in this run [s]: then the mount turns away as well. */
+const coverSecondsLeast = 20;
+const coverMarginSeconds = 5;
 /** How long a person may take who puts a cap on [s]. */
 const handSecondsMax = 300;
 /** One try; then the device is told anew what it was told already [s]. */
@@ -60,10 +61,10 @@ export async function makeSafe(tools: SafingTools, { goal, signal, warn }: Safin
   }
 }
 
-/** How long the cover may take before the mount turns away [s]. */
-function coverSecondsMax({ front, rig: { cover } }: SafingTools): number {
+/** How long one way of the cover may take before it counts as stuck [s]. */
+export function coverSecondsMax({ front, rig: { cover } }: SafingTools): number {
   if (cover?.isMovedByHand) return handSecondsMax;
-  return front.travelSeconds === undefined ? coverSecondsUsual : 2 * front.travelSeconds + 10;
+  return Math.max(coverSecondsLeast, (front.travelSeconds ?? 0) + coverMarginSeconds);
 }
 
 class Safing {

@@ -1,3 +1,6 @@
+import { withDeadline } from "../../drivers/kit/deadline.ts";
+import type { Cover } from "../../drivers/roles/cover.ts";
+import { coverSecondsMax, makeSafe } from "./make-safe.ts";
 import { isSunUp, sunSeparationDegrees } from "./off-sun.ts";
 import { proveCovered } from "./prove-covered.ts";
 import type { SafingTools } from "./safing-tools.ts";
@@ -39,8 +42,28 @@ export async function uncover(tools: UncoverTools, signal: AbortSignal): Promise
   front.expectedClosed = false;
   front.covered = { proved: false, why: "it was uncovered" };
   const startedSeconds = clock.monotonicSeconds();
-  await cover.ensureOpen(signal);
+  await openInTime(tools, cover, signal);
   front.travelSeconds = Math.max(front.travelSeconds ?? 0, clock.monotonicSeconds() - startedSeconds);
+}
+
+/** A leaf that sticks half way leaves the telescope open: it is made safe before anybody hears of it. */
+async function openInTime(tools: UncoverTools, cover: Cover, signal: AbortSignal): Promise<void> {
+  const { clock } = tools;
+  try {
+    const withinSeconds = coverSecondsMax(tools);
+    const limits = { device: cover.name, what: "opening", withinSeconds, signal };
+    await withDeadline(clock, limits, (limited) => cover.ensureOpen(limited));
+  } catch (error) {
+    signal.throwIfAborted(); // who aborts makes safe
+    const { covered } = await makeSafe(tools, { goal: "covered and off the Sun", signal });
+    if (covered.proved) throw error;
+    const why = error instanceof Error ? error.message : String(error);
+    throw new UnsafeError(
+      "NOT_COVERED",
+      `the cover did not open (${why}), and is not closed again: ${covered.why}`,
+      "Keep everybody away from the eyepiece and the finder, free the cover and close it by hand, then run `evenfield restore`.",
+    );
+  }
 }
 
 async function placeReasons(tools: UncoverTools, signal: AbortSignal): Promise<readonly string[]> {

@@ -66,8 +66,8 @@ export const mutants: readonly Mutant[] = [
   ),
   mutant(
     `${safing}/make-safe.ts`,
-    "const coverSecondsUsual = 20;",
-    "const coverSecondsUsual = 2000;",
+    "const coverSecondsLeast = 20;",
+    "const coverSecondsLeast = 2000;",
     "a stuck cover keeps the mount on the Sun",
   ),
   mutant(

@@ -6,7 +6,7 @@ import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join, relative } from "node:path";
 import type { Progress } from "../../agent/procedures/step.ts";
-import { connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
+import { type ConnectRig, connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
 import { freeDiskMegabytes } from "../../agent/run/checks/free-disk.ts";
 import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
@@ -240,8 +240,8 @@ export class Stage implements AsyncDisposable {
     return this.#drive(faults, (life) => {
       const { rigFile, ledger } = this;
       const tools = this.#tools(life, "restore");
-      const purpose = "putting back";
-      const connect = (signal: AbortSignal) => connectRigFile(rigFile, { ...tools, purpose }, signal);
+      const connect: ConnectRig = (signal, _found, purpose) =>
+        connectRigFile(rigFile, { ...tools, purpose }, signal);
       const signal = this.#stop.signal;
       const records = { ledger, ledgerFile: ledger.file, runsFolders: [this.folder] };
       return restoreRig({ rigFile, records, connect, clock: tools.clock, log: tools.log, signal });

@@ -30,10 +30,10 @@ export type ConnectRig = (
 ) => Promise<ConnectedRig>;
 
 /**
- * `putting back`: what did not open is gone without, and a cover is told to close as soon as it is there: nobody knows how
- * long the others take, and how it stands.
+ * `putting back`: what did not open is gone without. `making safe`: besides that a cover is told to close as soon as it is
+ * there, because nobody knows how it stands, nor how long the others take.
  */
-export type ConnectPurpose = "working" | "putting back";
+export type ConnectPurpose = "working" | "putting back" | "making safe";
 
 export interface ConnectTools {
   readonly openers: Openers;
@@ -59,7 +59,7 @@ export async function connectRigFile(
   const puttingBack: Pick<ConnectOptions, "goOnWithout" | "opened"> = {
     goOnWithout: ({ message }) => log.warn({ message }, "putting back without what does not answer"),
     opened: (device) => {
-      if (device.role !== "cover") return;
+      if (purpose !== "making safe" || device.role !== "cover") return;
       device.sendClose(signal).catch((error: unknown) => {
         log.warn({ device: device.name, error: String(error) }, "the cover could not be told to close");
       });
@@ -73,7 +73,7 @@ export async function connectRigFile(
       random,
       log,
       ...given({ exchanges, found }),
-      ...(purpose === "putting back" && puttingBack),
+      ...(purpose !== undefined && purpose !== "working" && puttingBack),
     },
     signal,
   );

@@ -3,7 +3,7 @@ import type { Log } from "../../../drivers/kit/log.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { ConnectRig } from "../checks/connect-rig-file.ts";
 import { findUnfinishedRuns, type RunRecords, type UnfinishedRun } from "../ledger/unfinished-runs.ts";
-import { type RecoveredRun, recoverUnfinishedRuns } from "../restoring/recover.ts";
+import { purposeOfRestoring, type RecoveredRun, recoverUnfinishedRuns } from "../restoring/recover.ts";
 
 export interface RestoreRigOptions {
   readonly rigFile: RigFile;
@@ -23,6 +23,6 @@ export async function restoreRig(options: RestoreRigOptions): Promise<readonly R
   const { runs = findUnfinishedRuns(records, rigFile.rig).runs } = options;
   if (runs.length === 0) return [];
   // What is found connected now is the unfinished run's doing; its own baseline says how it was.
-  await using connected = await connect(signal, () => {}, "putting back");
+  await using connected = await connect(signal, () => {}, purposeOfRestoring(runs));
   return await recoverUnfinishedRuns({ rig: connected.rig, rigFile, records, clock, log }, runs);
 }

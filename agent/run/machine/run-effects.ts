@@ -26,7 +26,12 @@ import { Journal } from "../record/journal.ts";
 import { BaselineLostError, NotRecoveredError } from "../record/run-errors.ts";
 import { RunFacts } from "../record/run-facts.ts";
 import type { BaselineEntry, RetreatRecord, RunReport } from "../record/run-record.ts";
-import { type RestoreRunRequest, recoverUnfinishedRuns, restoreRun } from "../restoring/recover.ts";
+import {
+  purposeOfRestoring,
+  type RestoreRunRequest,
+  recoverUnfinishedRuns,
+  restoreRun,
+} from "../restoring/recover.ts";
 import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
 import type { RunOptions } from "./run-options.ts";
@@ -91,9 +96,9 @@ export class RunEffects {
     const { ledger, connect } = this.options;
     const found: BaselineEntry[] = [];
     // While an earlier run is unfinished, what is found is its doing; only after it is put back this run's turn comes.
-    const purpose = this.hasUnfinished() ? "putting back" : "working";
+    const purpose = this.hasUnfinished() ? purposeOfRestoring(this.#unfinished) : "working";
     const onFound: RecordFound = (role, device, connected) => {
-      if (purpose === "putting back") return;
+      if (purpose !== "working") return;
       found.push({ role, device, setting: { key: connectionKey, value: connected } });
       saveBaseline(ledger, this.#run, found);
     };

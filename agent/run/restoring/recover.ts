@@ -2,6 +2,7 @@ import type { Clock } from "../../../drivers/kit/clock.ts";
 import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
+import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import { type Front, newFront } from "../../safing/front.ts";
@@ -110,4 +111,11 @@ export async function recoverUnfinishedRuns(
     recovered.push(await restoreRun(request, { ...run, retreats }));
   }
   return recovered;
+}
+
+/** A run that came no further than connecting has moved nothing: then nothing is moved to put it back either. */
+export function purposeOfRestoring(runs: readonly UnfinishedRun[]): "putting back" | "making safe" {
+  const hasMoved = ({ baseline }: UnfinishedRun) =>
+    baseline === undefined || baseline.some(({ setting }) => setting.key !== connectionKey);
+  return runs.some(hasMoved) ? "making safe" : "putting back";
 }
