@@ -24,5 +24,6 @@ export async function restoreRig(options: RestoreRigOptions): Promise<readonly R
   if (runs.length === 0) return [];
   // What is found connected now is the unfinished run's doing; its own baseline says how it was.
   await using connected = await connect(signal, () => {});
+  connected.seal.open();
   return await recoverUnfinishedRuns({ rig: connected.rig, rigFile, records, clock, log }, runs);
 }

@@ -42,6 +42,10 @@ function cameraOn(world: World): Camera {
       pixelMicron: spec.camera.pixelMicron,
       fullScaleAdu: top,
     },
+    setup: async () => {
+      const { gain, offset, binning, region } = camera.settings;
+      return { gain, offset, binning, region };
+    },
     configure: async (setup) => {
       if (setup.gain !== undefined) camera.settings.gain = setup.gain;
       const { gain, offset, binning, region } = camera.settings;
