@@ -1,12 +1,12 @@
 import type { Command } from "commander";
-import type { Clock } from "../../drivers/kit/clock.ts";
-import { systemClock } from "../../drivers/kit/clock.ts";
 import { neverAborted } from "../../drivers/kit/never-aborted.ts";
 import { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
 import { commandList } from "./command-list.ts";
-import { listenForStop, type SignalSource, type StopWords, stopWords } from "./stop-signals.ts";
+import type { CommandHost } from "./process-host.ts";
+import { listenForStop, type StopWords, stopWords } from "./stop-signals.ts";
 
 export { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
+export { type CommandHost, hostOfRig, processHost } from "./process-host.ts";
 
 /** Every failure of a command, in three sentences: what happened, what state things are in, what to do next. */
 export class CommandError extends Error {
@@ -24,34 +24,6 @@ export class CommandError extends Error {
 export function wrongInput(state: string, happened: string, whatToDo: string, cause?: unknown): CommandError {
   return new CommandError(exitCodes.wrongInput, { happened, state, whatToDo }, { cause });
 }
-
-/** What a command has of the process around it. */
-export interface CommandHost {
-  readonly clock: Clock;
-  /** The result, and nothing else. */
-  stdout(text: string): void;
-  /** Everything else: log, progress, failures. */
-  stderr(text: string): void;
-  /** Whether stderr is a terminal, where a line can be drawn again. */
-  readonly live: boolean;
-  /** Where the stops of a command come from; left out, none come. */
-  readonly signals?: SignalSource;
-  setExitCode(code: ExitCode): void;
-}
-
-// A terminal that is gone must not end a process that still has to put a rig back.
-for (const stream of [process.stdout, process.stderr]) stream.on("error", () => {});
-
-export const processHost: CommandHost = {
-  clock: systemClock,
-  stdout: (text) => void process.stdout.write(text),
-  stderr: (text) => void process.stderr.write(text),
-  live: process.stderr.isTTY === true,
-  signals: process,
-  setExitCode: (code) => {
-    process.exitCode = code;
-  },
-};
 
 /** How a command ended when it did not throw. */
 export interface Outcome {
@@ -73,7 +45,7 @@ export function addCommand(program: Command, name: keyof typeof commandList, exa
 
 /**
  * Runs a command's work, prints how it ended (with `json` one JSON object on stdout, failures too) and sets
- * the exit code. Ctrl-C, SIGTERM and SIGHUP abort the signal. Never throws.
+ * the exit code. Ctrl-C, SIGTERM and SIGHUP abort the signal. Never throws, and waits for no reader for long.
  */
 export async function conclude(
   host: CommandHost,
@@ -97,6 +69,7 @@ export async function conclude(
       host.stdout(`${JSON.stringify({ failed: true, exitCode: failure.exitCode, ...failure.told })}\n`);
     host.setExitCode(failure.exitCode);
   }
+  await host.wordsOut?.();
 }
 
 function stopped({ state }: StopWords): CommandError {

@@ -1,25 +1,15 @@
 import { createInterface } from "node:readline/promises";
 import type { AskPerson } from "../run/checks/hand-cover.ts";
+import type { CommandHost } from "./process-host.ts";
 
-/** Asks at the terminal; asks again until the answer is y or n. */
-export const askAtTerminal: AskPerson = askOver(
-  process.stdin,
-  process.stderr,
-  () => void process.emit("SIGINT"),
-);
-
-/** @param interrupt what a Ctrl-C leads to, which a terminal that is asking keeps to itself */
-export function askOver(
-  input: NodeJS.ReadableStream,
-  output: NodeJS.WritableStream,
-  interrupt: () => void,
-): AskPerson {
+/** Asks at the terminal; asks again until the answer is y or n. The terminal itself shows what is typed and minds Ctrl-C. */
+export function askOver(input: NodeJS.ReadableStream, host: Pick<CommandHost, "stderr">): AskPerson {
   return async (question, signal) => {
-    const terminal = createInterface({ input, output });
-    terminal.on("SIGINT", interrupt);
+    const lines = createInterface({ input, terminal: false });
     try {
       for (;;) {
-        const answer = (await terminal.question(`${question} [y/n] `, { signal })).trim().toLowerCase();
+        host.stderr(`${question} [y/n] `);
+        const answer = (await lines.question("", { signal })).trim().toLowerCase();
         if (answer === "y" || answer === "yes") return "yes";
         if (answer === "n" || answer === "no") return "no";
       }
@@ -27,7 +17,7 @@ export function askOver(
       signal.throwIfAborted(); // its own reason, not that of the terminal
       throw error;
     } finally {
-      terminal.close();
+      lines.close();
     }
   };
 }

@@ -15,7 +15,7 @@ import type { RunReport } from "../run/record/run-record.ts";
 import { addCommand, type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { runOutcome } from "./run.ts";
-import { logOption, stderrLog } from "./run-log.ts";
+import { logOption, logOver } from "./run-log.ts";
 import { makeFolderForRun } from "./run-records.ts";
 import { sceneFromFile, sceneOption, seedOption, speedOf } from "./scene-from-file.ts";
 import { stopWordsOfRun } from "./stop-signals.ts";
@@ -66,7 +66,7 @@ export async function rehearse(
       exchanges: simulator.openAlpaca,
       clock,
       random: new Random(spec.seed),
-      log: stderrLog(options.log),
+      log: logOver(host, options.log),
       folder,
       ledger,
       signal,

@@ -12,14 +12,15 @@ import {
   type CommandHost,
   conclude,
   exitCodes,
+  hostOfRig,
   type Outcome,
-  processHost,
 } from "./outcome.ts";
 import { describeRestored } from "./restored-words.ts";
 import { rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { openRecords, takeRig } from "./run-records.ts";
 import { chooseRunsToRestore, type RunsToRestore } from "./runs-to-restore.ts";
+import { type StopWords, stopWordsOfRun } from "./stop-signals.ts";
 
 export interface RestoreCommandOptions {
   readonly rig: string;
@@ -34,7 +35,8 @@ export interface RestoreCommandOptions {
   readonly accept?: boolean;
 }
 
-const words = {
+const words: StopWords = {
+  ...stopWordsOfRun,
   first: "Stopping; what has begun to be put back is put back to its end first.",
   again: "Still putting the rig back; please wait.",
   state: "Nothing was put back.",
@@ -110,7 +112,8 @@ async function restoreRuns(
 ): Promise<Outcome> {
   try {
     const tools = { ...wiring, clock: host.clock };
-    const connect = (signal: AbortSignal) => connectRigFile(rigFile, tools, signal);
+    const purpose = "putting back";
+    const connect = (signal: AbortSignal) => connectRigFile(rigFile, { ...tools, purpose }, signal);
     const restored = await restoreRig({ ...tools, rigFile, records, runs, connect });
     return describeRestored(rigFile.rig, restored, notes);
   } catch (error) {
@@ -128,7 +131,7 @@ async function restoreRuns(
   }
 }
 
-export function registerRestore(program: Command, host: CommandHost = processHost): void {
+export function registerRestore(program: Command, host: CommandHost = hostOfRig()): void {
   addCommand(program, "restore", "evenfield restore --rig plans/rig-example.yaml")
     .requiredOption("--rig <file>", "the rig file")
     .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())

@@ -4,8 +4,8 @@ import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
 import type { Openers } from "../run/checks/connect-rig-file.ts";
 import type { AskPerson } from "../run/checks/hand-cover.ts";
 import type { CommandHost } from "./outcome.ts";
-import { askAtTerminal } from "./person.ts";
-import { stderrLog } from "./run-log.ts";
+import { askOver } from "./person.ts";
+import { logOver } from "./run-log.ts";
 
 /** What a command that moves a rig is wired to; tests and the kill campaign give their own. */
 export interface RigWiring {
@@ -24,9 +24,9 @@ export const openTcp: Openers = (server) => tcpOpener(server.indi);
 export function wireRig(host: CommandHost, signal: AbortSignal, logLevel: string): RigWiring {
   return {
     openers: openTcp,
-    log: stderrLog(logLevel),
+    log: logOver(host, logLevel),
     random: new Random(host.clock.nowMs()),
     signal,
-    ...(process.stdin.isTTY === true ? { askPerson: askAtTerminal } : {}),
+    ...(process.stdin.isTTY === true ? { askPerson: askOver(process.stdin, host) } : {}),
   };
 }

@@ -1,12 +1,11 @@
 import { Option } from "commander";
-import { destination, pino } from "pino";
+import { pino } from "pino";
 import type { Log } from "../../drivers/kit/log.ts";
+import type { CommandHost } from "./process-host.ts";
 
-/** The program's log on stderr, one JSON object a line; synchronous, so that nothing is lost at the end. */
-export function stderrLog(level: string): Log {
-  const stderr = destination({ dest: 2, sync: true });
-  stderr.on("error", () => {}); // a terminal that is gone must not end the run
-  return pino({ level, base: null }, stderr);
+/** The program's log on stderr, one JSON object a line. */
+export function logOver(host: CommandHost, level: string): Log {
+  return pino({ level, base: null }, { write: (line: string) => host.stderr(line) });
 }
 
 export function logOption(): Option {

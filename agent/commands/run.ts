@@ -4,7 +4,7 @@ import { runPlan } from "../run/machine/run-plan.ts";
 import { describeRun } from "../run/record/describe-run.ts";
 import type { RunRecord, RunReport } from "../run/record/run-record.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
-import { addCommand, type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
+import { addCommand, type CommandHost, conclude, hostOfRig, type Outcome } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { logOption } from "./run-log.ts";
@@ -72,7 +72,7 @@ export function runOutcome(report: RunReport): Outcome {
 export function registerRun(
   program: Command,
   writeOutputs: RunWiring["writeOutputs"],
-  host: CommandHost = processHost,
+  host: CommandHost = hostOfRig(),
 ): void {
   addCommand(program, "run", "evenfield run plans/first-flat.yaml --rig plans/rig-example.yaml")
     .argument("<plan>", "the plan file")

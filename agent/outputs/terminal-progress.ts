@@ -3,7 +3,7 @@ import type { Progress } from "../procedures/step.ts";
 /** Where progress goes. */
 export interface ProgressSink {
   readonly live: boolean;
-  stderr(text: string): void;
+  stderr(text: string, canBeMissed?: "canBeMissed"): void;
 }
 
 const barCells = 24;
@@ -32,7 +32,7 @@ export function terminalProgress(sink: ProgressSink) {
   let lastTenth = -1;
   let lastWhat = "";
   const clear = () => {
-    if (sink.live && shown) sink.stderr("\r\u001b[2K");
+    if (sink.live && shown) sink.stderr("\r\u001b[2K", "canBeMissed");
     shown = "";
   };
   return {
@@ -42,10 +42,10 @@ export function terminalProgress(sink: ProgressSink) {
       const line = lineOf(now);
       if (sink.live) {
         if (line === shown) return;
-        sink.stderr(`\r\u001b[2K${line}`);
+        sink.stderr(`\r\u001b[2K${line}`, "canBeMissed");
         shown = line;
       } else if (what !== lastWhat || tenth !== lastTenth) {
-        sink.stderr(`${line}\n`);
+        sink.stderr(`${line}\n`, "canBeMissed");
       }
       lastWhat = what;
       lastTenth = tenth;

@@ -6,6 +6,7 @@ import { readMasterFlat } from "../masters/read-master.ts";
 import { imageWarnings } from "../run/record/flat-doubts.ts";
 import { lastStepResult } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
+import { trackingWarnings } from "../run/record/tracking-doubts.ts";
 import { timeLineChart } from "./charts/time-line-chart.ts";
 import { flatCharts } from "./flat-charts.ts";
 import { flatCheckRows } from "./flat-check-rows.ts";
@@ -39,7 +40,7 @@ export async function writeReport(record: RunRecord, options: ReportOptions): Pr
     verdict: record.verdict,
     summary: reportSummary(record),
     facts: reportFacts(record),
-    reasons: [...(found?.reasons ?? []), ...doubts.unserved, ...doubts.between],
+    reasons: [...(found?.reasons ?? []), ...doubts.unserved, ...doubts.between, ...trackingWarnings(record)],
     figures: found ? proofRows(found.proof.figures) : [],
     pictures: pictures.map(({ picture }) => picture),
     charts,

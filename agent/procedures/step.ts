@@ -6,6 +6,7 @@ import type { Rig } from "../../drivers/roles/rig.ts";
 import type { UncoverTools } from "../safing/uncover.ts";
 import type { Threads } from "../threads/threads.ts";
 import type { FlatInUse, StepFindings } from "./findings.ts";
+import type { TimeSpan } from "./time-span.ts";
 
 /** The facts of the rig's optics, from the rig file. */
 export interface Optics {
@@ -58,6 +59,8 @@ export interface Workbench extends UncoverTools {
   readonly train?: TrainSeen;
   /** Flats of earlier runs with this train, none of them bad, newest first. */
   readonly keptFlats?: readonly FlatInUse[];
+  /** When, in this step, a mount that should have followed the Sun did not, as far as the guard has seen by now. */
+  readonly trackingLapses?: () => readonly TimeSpan[];
   /** Aborts when the run has given the step up: nothing of it may move any more, not even to make safe. */
   readonly abandoned: AbortSignal;
   /** Tells whoever watches. Cheap; call it once a frame. */

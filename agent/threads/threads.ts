@@ -7,10 +7,12 @@ export interface Thread extends Line {
   readonly ended: Promise<void>;
   /** @returns the answer in order of asking, or `undefined` when the thread is gone or can't be told that */
   ask(message: unknown): Promise<{ readonly result: unknown } | undefined>;
+  /** The process may end while it works; one that hangs in a system call could not even be ended. */
+  release(): void;
 }
 
 /** With fewer values in all, frames times pixels, the work is done before a thread would be of use. */
-const valuesLeast = { displaced: 15e6, tiles: 30e6, computation: 1e6 } as const;
+const valuesLeast = { displaced: 15e6, tiles: 30e6, computation: 1e6, words: 0 } as const;
 
 export type WorkKind = keyof typeof valuesLeast;
 
@@ -77,6 +79,7 @@ export class Threads {
             resolve(undefined);
           }
         }),
+      release: () => worker.unref(),
       [Symbol.dispose]() {
         gone();
         void worker.terminate();

@@ -45,6 +45,13 @@ const taskList = {
       result: (computations[name] as AnyComputation)(fft, ...about),
     });
   },
+  /** Words to a terminal, pipe or file: here a write may take for ever. */
+  async words() {
+    const { writeWords } = await import("./write-words.ts");
+    return ({ file, text }: { readonly file: number; readonly text: string }) => ({
+      result: writeWords(file, text),
+    });
+  },
 } satisfies Record<WorkKind, unknown>;
 
 // What it throws comes out as the thread's error.

@@ -54,6 +54,7 @@ const mayImport: Record<string, readonly string[]> = {
   ...Object.assign({}, ...protocols.map(protocolRows)),
   drivers: ["drivers/kit", "drivers/roles", ...protocols.map((protocol) => `${protocol}/protocol.ts`)],
   "agent/sky": [],
+  "agent/terminal": [],
   "agent/open-files": ["drivers/formats", "agent/imaging"],
   "agent/threads": ["drivers/kit", "agent/imaging", "agent/open-files"],
   "agent/masters": ["drivers/formats", "drivers/kit", "agent/imaging"],

@@ -7,6 +7,7 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/outputs/report-words.ts": "a finished run's length, from the record's dates",
   "agent/outputs/time-line.ts": "a finished run's dates on a chart",
   "agent/procedures/images/check-flat.ts": "age of a flat by the date in its file",
+  "agent/procedures/time-span.ts": "frames against lapses of the guard, by date",
   "agent/run/checks/check-plan.ts": "planned hours of the day",
   "agent/run/checks/check-rig.ts": "the mount's clock against ours",
   "agent/run/guard/sun-filter.ts": "days since a person looked at the filter",

@@ -38,7 +38,8 @@ export async function proveAndWriteFlat(
   const { frameCount, refusedFrames, rejectedFraction } = series;
   const upperEdge = seriesEdgeFractions(made.edges);
   const proof = await prove(work, { ...made, upperEdge }, signal);
-  const { verdict } = proof;
+  const untracked = untrackedReason(work);
+  const verdict = untracked !== undefined && proof.verdict === "good" ? "usable" : proof.verdict;
   const darkFile = work.dark!.file;
   const file = writeFlatMaster(bench, flat, series, notes, { blur: request.blur, darkFile, verdict });
   if (verdict !== "bad")
@@ -53,7 +54,7 @@ export async function proveAndWriteFlat(
   const { exposureSeconds, testFrames, topAdu, pedestalAdu } = work.tuned!;
   return {
     verdict,
-    reasons: proof.reasons,
+    reasons: [...proof.reasons, ...(untracked === undefined ? [] : [untracked])],
     proof,
     blur: request.blur,
     files: { flat: file, dark: darkFile, sampleFrame: made.sampleFrame },
@@ -68,6 +69,12 @@ export async function proveAndWriteFlat(
     pedestalAdu,
     levelAdu: flat.levelAdu,
   };
+}
+
+/** Through a diffuser it does not matter where the Sun stands in the frame; any other blur is reckoned with it. */
+function untrackedReason({ bench, request }: KeepWork): string | undefined {
+  if (request.blur === "diffuser" || !bench.trackingLapses?.().length) return undefined;
+  return "the mount did not follow the Sun for some of the flat's time: its light may have moved";
 }
 
 /** Beside the watch over the rig; only what the proof reads goes along to the other thread. */

@@ -1,6 +1,7 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { FlatCheck, FlatChecker } from "../flat-in-use/flat-check.ts";
 import type { StepWork } from "../step.ts";
+import type { TimeSpan } from "../time-span.ts";
 import type { TunedExposure } from "../tune-exposure/tune-request.ts";
 
 /** How the images are held against the flat in use. */
@@ -41,6 +42,8 @@ export interface FlatCheckRecord extends FlatCheck {
 export interface ImagesFound {
   /** Below the run's folder, raw as the camera gave them. */
   readonly files: readonly string[];
+  /** Between which times each was exposed. */
+  readonly takenWithin: readonly TimeSpan[];
   readonly exposureSeconds: number;
   readonly edgeFraction: number;
   readonly testFrames: number;
@@ -55,6 +58,7 @@ export interface ImagesFound {
 
 export interface ImagesWork extends StepWork<ImagesRequest, ImagesFound> {
   readonly files: string[];
+  readonly takenWithin: TimeSpan[];
   readonly checks: FlatCheckRecord[];
   readonly checker: FlatChecker;
   readonly firstNumber: number;

@@ -47,6 +47,7 @@ function begin(input: StepInput<ImagesRequest>): ImagesWork {
   return {
     ...input,
     files: [],
+    takenWithin: [],
     checks: [],
     checker: new FlatChecker(bench),
     firstNumber: nextImageNumber(bench),
@@ -87,6 +88,7 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
   const { bench, request } = work;
   const { exposureSeconds, topAdu } = work.tuned!;
   const doneBefore = work.taken;
+  let fromUtcMs = bench.clock.nowMs();
   await takeSeries(
     bench,
     {
@@ -98,6 +100,9 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
     },
     (frame) => {
       checkFilterStillOn(frame, topAdu);
+      const toUtcMs = bench.clock.nowMs();
+      work.takenWithin.push({ fromUtcMs, toUtcMs });
+      fromUtcMs = toUtcMs;
       work.files.push(saveImage(bench, work.firstNumber + work.files.length, frame));
       work.taken++;
       if (work.latest) recycleFrames(bench, [work.latest.pixelsAdu]);
@@ -116,11 +121,12 @@ function untilNextCheck({ request, taken, files }: ImagesWork): number {
 }
 
 async function recordImages(work: ImagesWork, signal: AbortSignal): Promise<void> {
-  const { bench, files, checks } = work;
+  const { bench, files, takenWithin, checks } = work;
   const { exposureSeconds, edgeFraction, testFrames } = work.tuned!;
   const flat = checks.find((check) => check.flat !== undefined)?.flat;
   work.result = {
     files,
+    takenWithin,
     exposureSeconds,
     edgeFraction,
     testFrames,

@@ -5,7 +5,8 @@ import { binnedShape } from "../../procedures/flat/disc-on-frame.ts";
 import { type LackOfRoom, lackOfRoom } from "../../procedures/flat/room-to-blur.ts";
 import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { checkConditionsOnce, type GuardTools, type GuardWatch } from "../guard/guard.ts";
+import type { GuardWatch } from "../guard/condition.ts";
+import { checkConditionsOnce, type GuardTools } from "../guard/guard.ts";
 import { RunRefusedError } from "../record/run-errors.ts";
 
 export interface RigCheck extends GuardTools {

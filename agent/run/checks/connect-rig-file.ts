@@ -3,7 +3,7 @@ import type { Clock } from "../../../drivers/kit/clock.ts";
 import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { Random } from "../../../drivers/kit/random.ts";
-import type { RigSeal } from "../../../drivers/kit/seal.ts";
+import { RigSeal } from "../../../drivers/kit/seal.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
@@ -26,7 +26,17 @@ export interface ConnectedRig extends AsyncDisposable {
  * Connects every device of the rig, telling `found` of each before it changes anything about it.
  * @throws with all that failed, nothing left open
  */
-export type ConnectRig = (signal: AbortSignal, found: RecordFound) => Promise<ConnectedRig>;
+export type ConnectRig = (
+  signal: AbortSignal,
+  found: RecordFound,
+  purpose?: ConnectPurpose,
+) => Promise<ConnectedRig>;
+
+/**
+ * `putting back`: what did not open is gone without, and a cover is told to close as soon as it is there: nobody knows how
+ * long the others take, and how it stands.
+ */
+export type ConnectPurpose = "working" | "putting back";
 
 export interface ConnectTools {
   readonly openers: Openers;
@@ -38,6 +48,8 @@ export interface ConnectTools {
   /** Somebody at the terminal; without, what is moved by hand is not there. */
   readonly askPerson?: AskPerson | undefined;
   readonly found?: RecordFound;
+  /** Default: working. */
+  readonly purpose?: ConnectPurpose | undefined;
 }
 
 /** Connects what a rig file lists. @throws RigNotConnectedError naming all that failed */
@@ -46,10 +58,29 @@ export async function connectRigFile(
   tools: ConnectTools,
   signal: AbortSignal,
 ): Promise<ConnectedRig> {
-  const { openers, exchanges, clock, random, log, askPerson, found } = tools;
+  const { openers, exchanges, clock, random, log, askPerson, found, purpose } = tools;
+  const seal = new RigSeal();
+  if (purpose === "putting back") seal.open(); // its baseline is on the disk already
+  const puttingBack: Pick<ConnectOptions, "goOnWithout" | "opened"> = {
+    goOnWithout: ({ message }) => log.warn({ message }, "putting back without what does not answer"),
+    opened: (device) => {
+      if (device.role !== "cover") return;
+      device.sendClose(signal).catch((error: unknown) => {
+        log.warn({ device: device.name, error: String(error) }, "the cover could not be told to close");
+      });
+    },
+  };
   const opened = await connectRig(
     rigFile,
-    { openers, clock, random, log, ...given({ exchanges, found }) },
+    {
+      openers,
+      clock,
+      random,
+      log,
+      seal,
+      ...given({ exchanges, found }),
+      ...(purpose === "putting back" && puttingBack),
+    },
     signal,
   );
   const byHand = (role: "cover" | "diffuser") => {
@@ -57,7 +88,7 @@ export async function connectRigFile(
     return askPerson && entry && "by" in entry ? { [role]: new ManualCover(role, askPerson) } : {};
   };
   return {
-    seal: opened.seal,
+    seal,
     rig: { ...opened.rig, ...byHand("cover"), ...byHand("diffuser") },
     [Symbol.asyncDispose]: () => opened[Symbol.asyncDispose](),
   };

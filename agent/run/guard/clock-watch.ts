@@ -1,16 +1,17 @@
 import type { Clock } from "../../../drivers/kit/clock.ts";
-import type { GuardWatch } from "./guard.ts";
+import type { GuardWatch } from "./condition.ts";
 
 /** In this time the sky turns by 75″, which centring would not notice; clocks are corrected by less without a step [s]. */
 const stepSecondsMax = 5;
 
 /**
  * The wall clock says where the Sun is. Set in mid-run, it was wrong before or is now, and with it the Sun's place,
- * its altitude and the slews made by them. Counted from the call on.
+ * its altitude and the slews made by them. Counted from the call on, and for good: time does not make it right.
  */
 export function clockWatch(clock: Clock): GuardWatch {
   const wallAheadSeconds = () => clock.nowMs() / 1000 - clock.monotonicSeconds();
   let before = wallAheadSeconds();
+  let reason: string | undefined;
   return {
     name: "clock",
     everySeconds: 10,
@@ -19,12 +20,13 @@ export function clockWatch(clock: Clock): GuardWatch {
       const now = wallAheadSeconds();
       const stepSeconds = now - before;
       before = now;
-      if (Math.abs(stepSeconds) <= stepSecondsMax) return undefined;
-      const way = stepSeconds > 0 ? "forward" : "back";
-      return (
-        `the computer's clock was set ${way} by ${stepText(Math.abs(stepSeconds))} in mid-run: ` +
-        `the Sun was looked for by a wrong time before it, or would be from now on`
-      );
+      if (Math.abs(stepSeconds) > stepSecondsMax) {
+        const way = stepSeconds > 0 ? "forward" : "back";
+        reason =
+          `the computer's clock was set ${way} by ${stepText(Math.abs(stepSeconds))} in mid-run: ` +
+          `the Sun was looked for by a wrong time before it, or would be from now on`;
+      }
+      return reason;
     },
   };
 }

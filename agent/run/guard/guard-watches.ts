@@ -3,7 +3,7 @@ import type { Device } from "../../../drivers/roles/device.ts";
 import type { Dome } from "../../../drivers/roles/dome.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import { type GuardWatch, UnknownConditionError } from "./guard.ts";
+import { type GuardWatch, UnknownConditionError } from "./condition.ts";
 import type { GuardRequest } from "./guard-request.ts";
 import { pointingWatches } from "./pointing-watches.ts";
 import { filterProblem } from "./sun-filter.ts";

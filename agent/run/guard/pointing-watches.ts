@@ -3,7 +3,7 @@ import { lengthArcsec } from "../../../drivers/roles/mount-sky.ts";
 import { aroundSunDegrees } from "../../procedures/centre/aim.ts";
 import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import type { GuardWatch } from "./guard.ts";
+import type { GuardWatch } from "./condition.ts";
 import type { GuardRequest } from "./guard-request.ts";
 
 /** How far the telescope may be off the Sun, beyond the pointing error [degrees]: one disc's diameter. */

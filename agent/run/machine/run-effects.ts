@@ -7,10 +7,11 @@ import { makeSafe } from "../../safing/make-safe.ts";
 import type { SafingTools } from "../../safing/safing-tools.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
-import type { ConnectedRig } from "../checks/connect-rig-file.ts";
+import type { ConnectedRig, RecordFound } from "../checks/connect-rig-file.ts";
 import { clockWatch } from "../guard/clock-watch.ts";
+import type { GuardWatch } from "../guard/condition.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
-import { type GuardWatch, watchConditions } from "../guard/guard.ts";
+import { watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
 import { whyKeepCovered } from "../guard/why-keep-covered.ts";
 import { type BegunRun, readBaseline, saveBaseline } from "../ledger/baseline.ts";
@@ -85,12 +86,14 @@ export class RunEffects {
   async connect(signal: AbortSignal): Promise<void> {
     const { ledger, connect } = this.options;
     const found: BaselineEntry[] = [];
-    this.#connected = await connect(signal, (role, device, connected) => {
-      // While an earlier run is unfinished, what is found is its doing; only after it is put back this run's turn comes.
-      if (this.hasUnfinished()) return;
+    // While an earlier run is unfinished, what is found is its doing; only after it is put back this run's turn comes.
+    const purpose = this.hasUnfinished() ? "putting back" : "working";
+    const onFound: RecordFound = (role, device, connected) => {
+      if (purpose === "putting back") return;
       found.push({ role, device, setting: { key: connectionKey, value: connected } });
       saveBaseline(ledger, this.#run, found);
-    });
+    };
+    this.#connected = await connect(signal, onFound, purpose);
   }
 
   /**
@@ -100,7 +103,6 @@ export class RunEffects {
   async recover(signal: AbortSignal): Promise<void> {
     if (!this.hasUnfinished()) return;
     this.#note("putting back what an earlier run left");
-    this.#live.seal.open();
     const restored = await recoverUnfinishedRuns(this.#restoreRequest, this.#unfinished);
     for (const { runId, folder, settings, baselineLost, unwritten } of restored) {
       const left = settings.filter((setting) => setting.state === "different");
@@ -164,8 +166,14 @@ export class RunEffects {
       this.#guardLookedSeconds = clock.monotonicSeconds();
     };
     looked();
-    const guard = watchConditions(this.#watches(), { clock, signal, looked }, (reason, watch) =>
-      onLost(reason, watch.ofWeather === true),
+    const guard = watchConditions(
+      this.#watches(),
+      { clock, signal },
+      {
+        looked,
+        lost: (reason, watch) => onLost(reason, watch.ofWeather === true),
+        lapse: (lapse) => this.facts.noteLapse(lapse),
+      },
     );
     await Promise.all([
       guard,
@@ -180,6 +188,7 @@ export class RunEffects {
     const watches = this.#watches();
     const against = this.facts.retreats.map(({ reason }) => reason);
     return whyKeepCovered({
+      rig: this.#rig,
       rigFile,
       clock,
       watches,

@@ -4,6 +4,7 @@ import type { StepOutcome, Workbench } from "../../procedures/step.ts";
 import { Threads } from "../../threads/threads.ts";
 import { StepAbandonedError } from "../record/run-errors.ts";
 import type { RunFacts } from "../record/run-facts.ts";
+import { trackingLapses } from "../record/tracking-doubts.ts";
 import { StepList } from "../steps/agenda.ts";
 import { newFlatRefusal } from "../steps/new-flat.ts";
 import { type PlanScene, rowOf, type StepRow } from "../steps/step-row.ts";
@@ -81,6 +82,7 @@ export class RunSteps {
   #bench(stepIndex: number, { rig, whyKeepCovered }: OnRig): Workbench {
     const { rigFile, clock, random, log, folder, progress } = this.options;
     const { findings, front, train, journal } = this.facts;
+    const beganUtcMs = clock.nowMs();
     return {
       rig,
       front,
@@ -96,6 +98,7 @@ export class RunSteps {
       findings,
       ...given({ train }),
       keptFlats: this.keptFlats,
+      trackingLapses: () => trackingLapses(this.facts.lapses, { fromUtcMs: beganUtcMs }),
       abandoned: this.#abandoned.signal,
       progress: (now) => progress({ ...now, stepIndex, stepCount: this.#agenda.entries.length }),
       note: (event, fields) => journal.note(event, { stepIndex, ...fields }),

@@ -1,6 +1,7 @@
 import { imageWarnings } from "./flat-doubts.ts";
 import { describeLeft } from "./run-errors.ts";
 import type { RunReport } from "./run-record.ts";
+import { trackingWarnings } from "./tracking-doubts.ts";
 
 /** How a run ended, for a person: what happened, what state the rig is in now, what to do next. */
 export interface RunDescription {
@@ -28,6 +29,7 @@ function happened({ ended, verdict, record, failure }: RunReport): string {
     ...flats,
     ...unserved,
     ...between,
+    ...trackingWarnings(record),
   ]
     .join(" ")
     .trimEnd();

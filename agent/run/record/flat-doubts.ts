@@ -51,7 +51,7 @@ function unservedText(
 }
 
 /** `image-0006.fits to image-0010.fits` */
-function rangeText(files: readonly string[]): string {
+export function rangeText(files: readonly string[]): string {
   const names = files.map(nameOf);
   if (names.length === 0) return "";
   return names.length === 1 ? names[0]! : `${names[0]} to ${names.at(-1)}`;

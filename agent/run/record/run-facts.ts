@@ -12,7 +12,14 @@ import type { AgendaEntry } from "../steps/agenda.ts";
 import { failureRecord, stepFailure } from "./failure-record.ts";
 import type { Journal } from "./journal.ts";
 import { BaselineLostError, NotRecoveredError, RunRefusedError } from "./run-errors.ts";
-import type { DeviceRecord, FailureRecord, RetreatRecord, SettingRecord, StepRecord } from "./run-record.ts";
+import type {
+  DeviceRecord,
+  FailureRecord,
+  LapseRecord,
+  RetreatRecord,
+  SettingRecord,
+  StepRecord,
+} from "./run-record.ts";
 
 /** What is settled before a run begins. */
 export interface RunSetting {
@@ -33,6 +40,7 @@ export class RunFacts {
   readonly steps: StepRecord[] = [];
   stepUnderWay: StepKind | undefined;
   readonly guardEvents: { utcMs: number; reasons: readonly string[] }[] = [];
+  readonly lapses: LapseRecord[] = [];
   readonly retreats: RetreatRecord[] = [];
   /** What could not be put on the disk, for a person; how the rig is put back does not depend on it. */
   readonly unwritten: string[] = [];
@@ -108,6 +116,13 @@ export class RunFacts {
     const reasons = [reason];
     this.guardEvents.push({ utcMs: this.journal.clock.nowMs(), reasons });
     this.journal.noteSurely("not safe to look", { reasons });
+  }
+
+  /** The guard tells the same lapse at its beginning and at its end. */
+  noteLapse(lapse: LapseRecord): void {
+    const { watch, reason, toUtcMs } = lapse;
+    if (!this.lapses.includes(lapse)) this.lapses.push(lapse);
+    this.journal.note(toUtcMs === undefined ? "a condition is not true" : "true again", { watch, reason });
   }
 
   beginStep({ step, because }: AgendaEntry, needsSun: boolean): void {

@@ -62,6 +62,16 @@ export interface SettingRecord {
   readonly why?: string;
 }
 
+/** A time in which a condition of the guard was not true, or nothing was known of it; one object from its beginning to its end. */
+export interface LapseRecord {
+  readonly watch: string;
+  readonly reason: string;
+  /** When it was last seen to be true. */
+  readonly fromUtcMs: number;
+  /** When it was seen so again; left out: not yet, or not in this run. */
+  toUtcMs?: number;
+}
+
 /** Why a rig had to retreat from the Sun. It belongs to the rig and outlives the run. */
 export interface RetreatRecord {
   readonly rig: string;
@@ -95,6 +105,8 @@ export interface RunRecord {
   readonly steps: readonly StepRecord[];
   readonly settings: readonly SettingRecord[];
   /** Why it stopped being safe to look, each time it was noticed. */
+  /** Conditions of the guard that were not true for a while, most of them for less than the grace that they have. */
+  readonly lapses: readonly LapseRecord[];
   readonly guardEvents: readonly { readonly utcMs: number; readonly reasons: readonly string[] }[];
   readonly timeline: readonly TimelineEntry[];
   /** As at the end of the run; `unhealthyPx` is left out here (a map of megabytes). */

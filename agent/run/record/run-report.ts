@@ -42,6 +42,7 @@ function composeRecord(facts: RunFacts): RunRecord {
     devices: facts.devices,
     steps: [...facts.steps],
     settings,
+    lapses: [...facts.lapses],
     guardEvents: [...facts.guardEvents],
     timeline: [...journal.timeline],
     findings: unhealthyPx

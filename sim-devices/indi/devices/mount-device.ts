@@ -83,6 +83,10 @@ export class MountDevice extends SimDevice {
     this.on(v.site, (values) => this.#setSite(values));
     this.on(v.time, (values) => this.#setTime(values));
     v.eod.refresh = () => this.#readCoordinates();
+    // A hand control may have switched it.
+    v.trackState.refresh = () => {
+      if (world.mount.phase === "still") this.#readTracking();
+    };
     v.time.refresh = () => {
       v.time.elements[0]!.value = indiTime(world.mount.believedUtcMs);
     };

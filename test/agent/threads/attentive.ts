@@ -16,6 +16,7 @@ export function attentive(thread: Thread, onTask: (task: PieceMessage) => void =
     },
     ended: thread.ended,
     ask: thread.ask,
+    release: thread.release,
     post(message) {
       thread.post(message);
       const task = message as PieceMessage;
@@ -46,6 +47,7 @@ export class AttentiveThreads extends Threads {
       },
       ended: thread.ended,
       post: thread.post,
+      release: thread.release,
       ask: (message) => {
         const answer = thread.ask(message);
         if (!("stack" in (message as object))) this.tilesAsked++;

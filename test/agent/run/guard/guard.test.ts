@@ -1,9 +1,11 @@
 import { beforeEach, expect, test } from "vitest";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import { clockWatch } from "../../../../agent/run/guard/clock-watch.ts";
-import { checkConditionsOnce, type GuardWatch, watchConditions } from "../../../../agent/run/guard/guard.ts";
+import type { GuardWatch } from "../../../../agent/run/guard/condition.ts";
+import { checkConditionsOnce, watchConditions } from "../../../../agent/run/guard/guard.ts";
 import type { GuardRequest } from "../../../../agent/run/guard/guard-request.ts";
 import { guardWatches, weatherWatches } from "../../../../agent/run/guard/guard-watches.ts";
+import type { LapseRecord } from "../../../../agent/run/record/run-record.ts";
 import { newFront } from "../../../../agent/safing/front.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import type { Clock } from "../../../../drivers/kit/clock.ts";
@@ -19,6 +21,7 @@ let request: GuardRequest;
 let findings: StepFindings;
 let searching: boolean;
 let freeMegabytes: number;
+let lapses: Set<LapseRecord>;
 
 beforeEach(() => {
   clock = new VirtualClock(forenoonUtcMs);
@@ -26,6 +29,7 @@ beforeEach(() => {
   findings = { lightRate: {} };
   searching = false;
   freeMegabytes = 10_000;
+  lapses = new Set();
   request = {
     rig: rig.open(),
     front: newFront(),
@@ -49,8 +53,13 @@ async function watchFor(
   const stop = new AbortController();
   const lost: { afterSeconds: number; name: string; reason: string }[] = [];
   const startMs = clock.nowMs();
-  const watch = watchConditions(watches, { clock: watchClock, signal: stop.signal }, (reason, { name }) =>
-    lost.push({ afterSeconds: (clock.nowMs() - startMs) / 1000, name, reason }),
+  const watch = watchConditions(
+    watches,
+    { clock: watchClock, signal: stop.signal },
+    {
+      lost: (reason, { name }) => lost.push({ afterSeconds: (clock.nowMs() - startMs) / 1000, name, reason }),
+      lapse: (lapse) => lapses.add(lapse),
+    },
   );
   await clock.drive(clock.sleep(seconds).then(() => stop.abort(new Error("seen enough"))));
   await clock.drive(watch);
@@ -182,6 +191,24 @@ test("a mount that stops tracking with the cover open is noticed; with the cover
   expect(await watchFor(300)).toEqual([]);
 });
 
+test("tracking that is lost for less than its grace is forgiven, and told with its time", async () => {
+  onTheSun();
+  const startMs = clock.nowMs();
+  at(31, () => rig.truth.get("mount")!.set("tracking", false));
+  at(62, () => rig.truth.get("mount")!.set("tracking", true));
+  expect(await watchFor(300)).toEqual([]);
+  const [lapse, ...others] = lapses.keys();
+  expect(others).toEqual([]);
+  expect(lapse).toMatchObject({
+    watch: "tracking",
+    reason: "Fake mount: the mount has stopped tracking the Sun",
+  });
+  expect(lapse!.fromUtcMs - startMs).toBeGreaterThanOrEqual(25_000); // when it was last seen to track
+  expect(lapse!.fromUtcMs - startMs).toBeLessThanOrEqual(31_000);
+  expect(lapse!.toUtcMs! - startMs).toBeGreaterThanOrEqual(62_000);
+  expect(lapse!.toUtcMs! - startMs).toBeLessThanOrEqual(70_000);
+});
+
 test("a mount that wandered off the Sun is noticed, but not while the Sun is looked for", async () => {
   onTheSun();
   const sun = findings.sunPointing!;
@@ -275,7 +302,7 @@ test("the watch ends with its signal, however many conditions are lost before", 
   const stop = new AbortController();
   let ended = false;
   rig.weather = "unsafe";
-  const watch = watchConditions(guardWatches(request), { clock, signal: stop.signal }, () => {});
+  const watch = watchConditions(guardWatches(request), { clock, signal: stop.signal }, { lost() {} });
   void watch.then(() => {
     ended = true;
   });

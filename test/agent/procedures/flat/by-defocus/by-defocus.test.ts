@@ -73,6 +73,14 @@ test("a gear with much play: the side is found from which focus is the same agai
   expect(fields).toMatchObject({ approach: "above" });
 });
 
+test("the mount did not follow the Sun for a while: the flat is usable at most, and says why", async () => {
+  using rig = defocusBench(71);
+  Object.assign(rig.bench, { trackingLapses: () => [{ fromUtcMs: rig.clock.nowMs() }] });
+  const { found } = await take(rig);
+  expect(found).toMatchObject({ verdict: "usable", proof: { verdict: "good" } });
+  expect(found!.reasons.join(" ")).toContain("did not follow the Sun");
+});
+
 test("a focuser high up in its travel goes down to leave focus", async () => {
   using rig = defocusBench(73, {
     focuser: { bestSteps: 15_000 },

@@ -1,0 +1,73 @@
+import { type Clock, systemClock } from "../../drivers/kit/clock.ts";
+import type { ExitCode } from "../run/record/exit-codes.ts";
+import { WordsQueue } from "../terminal/words-queue.ts";
+import { type Thread, Threads } from "../threads/threads.ts";
+import type { SignalSource } from "./stop-signals.ts";
+
+/** What a command has of the process around it. */
+export interface CommandHost {
+  readonly clock: Clock;
+  /** The result, and nothing else. */
+  stdout(text: string): void;
+  /** Everything else: log, progress, failures. @param canBeMissed goes first when nobody reads */
+  stderr(text: string, canBeMissed?: "canBeMissed"): void;
+  /** Whether stderr is a terminal, where a line can be drawn again. */
+  readonly live: boolean;
+  /** Where the stops of a command come from; left out, none come. */
+  readonly signals?: SignalSource;
+  setExitCode(code: ExitCode): void;
+  /** Resolves when all is written that somebody still reads; then there is nothing more to say. */
+  wordsOut?(): Promise<void>;
+}
+
+// A terminal that is gone must not end a process that still has to put a rig back.
+for (const stream of [process.stdout, process.stderr]) stream.on("error", () => {});
+
+const ofThisProcess = {
+  clock: systemClock,
+  live: process.stderr.isTTY === true,
+  signals: process,
+  setExitCode: (code: ExitCode) => {
+    process.exitCode = code;
+  },
+};
+
+/** Of commands that hold no rig: they may wait for whoever reads their words. */
+export const processHost: CommandHost = {
+  ...ofThisProcess,
+  stdout: (text) => void process.stdout.write(text),
+  stderr: (text) => void process.stderr.write(text),
+};
+
+/** At the end nothing is at stake any more, and somebody may page through what was said [s]. */
+const lastWordsSeconds = 20;
+
+/**
+ * Of commands that hold a rig: no terminal, pipe or file that has stopped taking words keeps this process from watching
+ * over it. A thread of its own writes to each.
+ */
+export function hostOfRig(): CommandHost {
+  const out = wordsTo(1);
+  const err = wordsTo(2);
+  return {
+    ...ofThisProcess,
+    stdout: (text) => out.say(text),
+    stderr: (text, canBeMissed) => err.say(text, canBeMissed),
+    wordsOut: async () => {
+      const all = Promise.all([out.emptied(), err.emptied()]);
+      const tooLong = Promise.withResolvers<void>();
+      const timer = systemClock.setTimer(lastWordsSeconds, tooLong.resolve);
+      await Promise.race([all, tooLong.promise]);
+      timer.cancel();
+    },
+  };
+}
+
+function wordsTo(file: 1 | 2): WordsQueue {
+  let thread: Thread | undefined; // started with the first word
+  return new WordsQueue(async (text) => {
+    thread ??= new Threads(() => {}).start("words", 0);
+    thread?.release();
+    return (await thread?.ask({ file, text }))?.result === true;
+  });
+}

@@ -1,0 +1,42 @@
+import { expect, test } from "vitest";
+import { systemClock } from "../../../drivers/kit/clock.ts";
+import type { WorldAccount } from "../../../sim-devices/scene/world-account.ts";
+import { RealRig } from "./real-rig.ts";
+
+const isOpen = ({ cover }: WorldAccount) => cover?.open === 1;
+
+test.each(["stall", "ctrl-s"] as const)(
+  "a terminal that has stopped taking words (%s): the guard goes on, SIGTERM is heard, and the rig put back",
+  async (how) => {
+    await using rig = await RealRig.start();
+    const run = await rig.atTerminal("run");
+    await rig.until("cover open", isOpen);
+    run.tell(how);
+    await systemClock.sleep(10);
+    process.kill(run.pid, "SIGTERM");
+    await rig.until("cover closed", (account) => !isOpen(account));
+    expect((await run.ended).exit).toBe(130);
+    expect(await rig.differences()).toEqual([]);
+  },
+);
+
+test("a terminal that hangs up: the rig is put back without it", async () => {
+  await using rig = await RealRig.start();
+  const run = await rig.atTerminal("run");
+  await rig.until("cover open", isOpen);
+  run.tell("hang-up");
+  expect((await run.ended).exit).toBe(130);
+  expect(await rig.differences()).toEqual([]);
+});
+
+test("Ctrl-Z does not leave the rig alone, and Ctrl-\\ stops in good order", async () => {
+  await using rig = await RealRig.start();
+  const run = await rig.atTerminal("run");
+  await rig.until("cover open", isOpen);
+  run.tell("ctrl-z");
+  run.tell("ctrl-backslash");
+  const { exit, said } = await run.ended;
+  expect(exit).toBe(130);
+  expect(said).toContain("Not paused: nobody would watch over the rig meanwhile.");
+  expect(await rig.differences()).toEqual([]);
+});
