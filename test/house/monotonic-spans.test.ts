@@ -12,6 +12,7 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/run/checks/check-rig.ts": "the mount's clock against ours",
   "agent/run/guard/sun-filter.ts": "days since a person looked at the filter",
   "agent/run/ledger/history.ts": "dates of files",
+  "agent/run/ledger/prune-runs.ts": "days since a run, as the rig file counts them",
   "agent/run/ledger/retreats.ts": "whether a person looked at the filter after a retreat",
   "agent/run/ledger/unfinished-runs.ts": "runs in the order of their dates",
   "agent/run/steps/new-flat.ts": "planned hours of the day",
