@@ -96,7 +96,9 @@ function leafOn(world: World, role: "cover" | "diffuser"): Cover {
             : "unknown",
     ensureClosed: () => to(closed),
     ensureOpen: () => to(open),
-    sendClose: async () => leaf.moveTo(closed),
+    sendClose: async () => {
+      if (leaf.position !== closed || leaf.moving) leaf.moveTo(closed);
+    },
   };
 }
 
