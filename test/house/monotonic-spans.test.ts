@@ -9,7 +9,7 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/procedures/images/check-flat.ts": "age of a flat by the date in its file",
   "agent/procedures/time-span.ts": "frames against lapses of the guard, by date",
   "agent/run/checks/check-plan.ts": "planned hours of the day",
-  "agent/run/checks/check-rig.ts": "the mount's clock against ours",
+  "agent/run/checks/mount-belief.ts": "the mount's clock against ours",
   "agent/run/guard/sun-filter.ts": "days since a person looked at the filter",
   "agent/run/ledger/history.ts": "dates of files",
   "agent/run/ledger/prune-runs.ts": "days since a run, as the rig file counts them",

@@ -123,7 +123,7 @@ export class RunEffects {
   }
 
   async checkRig(signal: AbortSignal): Promise<void> {
-    const { rigFile, plan, clock } = this.options;
+    const { rigFile, plan, clock, unattended } = this.options;
     const { facts } = this;
     facts.devices = devicesOf(this.#rig).map((device) => ({
       role: device.role,
@@ -131,7 +131,8 @@ export class RunEffects {
       abilities: device.describe(), // now, because a device that is gone again can tell nothing
     }));
     const note = facts.journal.note.bind(facts.journal);
-    await checkRig({ rig: this.#rig, rigFile, plan, clock, signal, watches: this.#watches(), note });
+    const about = { rigFile, plan, clock, unattended, note, warn: this.options.warn };
+    await checkRig({ ...about, rig: this.#rig, signal, watches: this.#watches() });
   }
 
   async takeBaseline(signal: AbortSignal): Promise<void> {
