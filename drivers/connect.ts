@@ -2,7 +2,8 @@ import { DeviceError } from "./kit/errors.ts";
 import { given } from "./kit/given.ts";
 import type { Address } from "./protocol.ts";
 import { type AnyDeviceEntry, type ConnectTools, type ProtocolKind, protocols } from "./protocols.ts";
-import type { Rig } from "./roles/rig.ts";
+import { absentCamera } from "./roles/absent-camera.ts";
+import type { Rig, RigDevice } from "./roles/rig.ts";
 import type { RoleName } from "./roles/roles.ts";
 
 /** A server of the rig file, by its protocol. */
@@ -24,6 +25,10 @@ export interface RigEntries {
 export type ConnectOptions = ConnectTools & {
   /** Told of each device, before it is connected, whether it was found so: a crash must not make that forgotten. */
   readonly found?: (role: RoleName, device: string, connected: boolean) => void;
+  /** Goes on without the devices that did not open, and tells of them: to put back what answers. */
+  readonly goOnWithout?: (failures: RigNotConnectedError) => void;
+  /** Called with each device as soon as it is open. */
+  readonly opened?: (device: RigDevice) => void;
 };
 
 /** Every device that did not open, at once: a person fixes all of them in one go. */
@@ -50,7 +55,7 @@ type Opened = { rig: Rig } & AsyncDisposable;
 /**
  * Opens every device of a rig as its role. Devices on one server share one client.
  * Nothing is changed on the rig but CONNECTION of devices that were disconnected; disposing puts that back.
- * @throws RigNotConnectedError naming all that failed, after everything that did open was closed again;
+ * @throws RigNotConnectedError naming all that failed, after everything that did open was closed again, or none opened;
  *   the signal's reason if aborted
  */
 export async function connectRig(
@@ -79,7 +84,9 @@ export async function connectRig(
       ...given({ found: found && ((connected: boolean) => found(role, entry.device, connected)) }),
     });
     stack.use(device); // before it is opened: one that connects and then lacks something is left as it was found
-    return [role, await device.open(signal)] as const;
+    const opened = (await device.open(signal)) as RigDevice;
+    options.opened?.(opened);
+    return [role, opened] as const;
   };
 
   try {
@@ -96,9 +103,15 @@ export async function connectRig(
       const [role, { device }] = wanted[i]!;
       return result.status === "rejected" ? [{ role, device, error: asError(result.reason) }] : [];
     });
-    if (failures.length > 0) throw new RigNotConnectedError(failures);
+    if (failures.length > 0) {
+      const notConnected = new RigNotConnectedError(failures);
+      if (!options.goOnWithout || failures.length === wanted.length) throw notConnected;
+      options.goOnWithout(notConnected);
+    }
     const opened = results.flatMap((result) => (result.status === "fulfilled" ? [result.value] : []));
-    const rig = Object.fromEntries(opened) as Partial<Rig>;
+    const noCamera = failures.find(({ role }) => role === "camera");
+    const camera = noCamera && absentCamera(noCamera.device, noCamera.error);
+    const rig = { ...(camera && { camera }), ...Object.fromEntries(opened) } as Partial<Rig>;
     if (!rig.camera) throw new TypeError("a rig needs a camera"); // the rig file's schema sees to it
     return { rig: rig as Rig, [Symbol.asyncDispose]: () => stack.disposeAsync() };
   } catch (error) {

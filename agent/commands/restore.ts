@@ -112,7 +112,8 @@ async function restoreRuns(
 ): Promise<Outcome> {
   try {
     const tools = { ...wiring, clock: host.clock };
-    const connect = (signal: AbortSignal) => connectRigFile(rigFile, tools, signal);
+    const purpose = "putting back";
+    const connect = (signal: AbortSignal) => connectRigFile(rigFile, { ...tools, purpose }, signal);
     const restored = await restoreRig({ ...tools, rigFile, records, runs, connect });
     return describeRestored(rigFile.rig, restored, notes);
   } catch (error) {

@@ -5,7 +5,7 @@ export type Rig = { readonly camera: DeviceOf<"camera"> } & {
   readonly [R in Exclude<RoleName, "camera">]?: DeviceOf<R>;
 };
 
-type RigDevice = DeviceOf<RoleName>;
+export type RigDevice = DeviceOf<RoleName>;
 type Stoppable = Extract<RigDevice, { ensureStopped(signal: AbortSignal): Promise<void> }>;
 
 /** All devices of a rig, camera first. */

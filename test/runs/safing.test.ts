@@ -1,8 +1,9 @@
 import { expect, test } from "vitest";
 import { sunFromSite } from "../../agent/sky/sun-from-site.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
+import { agentKilled } from "../stage/faults/agent-faults.ts";
 import { at, type ScriptedFault } from "../stage/faults/fault.ts";
-import { lateReply } from "../stage/faults/server-faults.ts";
+import { driverDeath, lateReply } from "../stage/faults/server-faults.ts";
 import { filterMissing, lyingReadback, rain, stuck } from "../stage/faults/world-faults.ts";
 import { tinyScene } from "../stage/scenes.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
@@ -127,4 +128,41 @@ test("a person who says yes and moves nothing is contradicted by the picture", a
   expect(played.ended).toBe("unsafe");
   const words = JSON.stringify(played.record!.steps.map((step) => step.failure?.message));
   expect(words).toMatch(/you said|behind the cover/);
+});
+
+test("a filter that comes off behind the diffuser is not tuned away", async () => {
+  await using stage = await openStage({ scene: foundAtSun("open") });
+  stage.onProgress = ({ what }) => {
+    if (what !== "tuning the flat's exposure") return;
+    stage.onProgress = () => {};
+    stage.begin(at(0).begins(filterMissing()));
+  };
+  const played = await stage.play();
+  expect(played).toMatchObject({ ended: "unsafe", exitCode: 4 });
+  expect(played.record!.steps.at(-1)!.failure!.message).toContain("than the Sun without anything to blur it");
+  expect(stage.world.cover.position).toBe(0);
+});
+
+test("a rig without a cover whose filter came off is not carried back to the Sun", async () => {
+  await using stage = await openStage({
+    scene: foundAtSun("open"),
+    rig: { without: ["cover"] },
+    plan: imagesOnly,
+  });
+  atFirstImage(stage, at(0).begins(filterMissing()));
+  const played = await stage.play();
+  expect(played.ended).toBe("unsafe");
+  expect(separation(stage)).toBeGreaterThan(25);
+});
+
+test("what answers is put back when another device is gone", async () => {
+  await using stage = await openStage({ scene: foundAtSun("closed"), plan: imagesOnly });
+  atFirstImage(stage, at(0).begins(agentKilled()));
+  const played = await stage.play();
+  expect([played.ended, stage.world.cover.position]).toEqual(["killed", 1]);
+  stage.begin(at(0).begins(driverDeath("Scene Focuser")));
+  const [restored] = await stage.restore();
+  expect(stage.world.cover.position).toBe(0);
+  const left = restored!.settings.filter(({ state }) => state === "different");
+  expect([...new Set(left.map(({ role }) => role))]).toEqual(["focuser"]);
 });

@@ -229,7 +229,8 @@ export class Stage implements AsyncDisposable {
     return this.#drive(faults, (life) => {
       const { rigFile, ledger } = this;
       const tools = this.#tools(life, "restore");
-      const connect = (signal: AbortSignal) => connectRigFile(rigFile, tools, signal);
+      const purpose = "putting back";
+      const connect = (signal: AbortSignal) => connectRigFile(rigFile, { ...tools, purpose }, signal);
       const signal = this.#stop.signal;
       const records = { ledger, ledgerFile: ledger.file, runsFolders: [this.folder] };
       return restoreRig({ rigFile, records, connect, clock: tools.clock, log: tools.log, signal });

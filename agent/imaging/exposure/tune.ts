@@ -12,6 +12,8 @@ export interface TuneSetting {
     readonly pedestalAdu: number;
     readonly topAdu: number;
   };
+  /** The bare Sun's upper edge per second at the same altitude: no blur makes it brighter than it is. */
+  readonly bareSunAduPerSecond?: number;
   /** Where the upper edge shall be, as a fraction of full scale. Default 0.85 ± 0.01. */
   readonly targetFraction?: number;
   readonly toleranceFraction?: number;
@@ -28,7 +30,7 @@ export type TuneAdvice =
       readonly whatToDo: string;
     }
   /** Far brighter than the rig ever was: the filter may be missing. */
-  | { readonly kind: "alarm"; readonly what: string; readonly timesHistory: number };
+  | { readonly kind: "alarm"; readonly what: string };
 
 export type GiveUpReason = "tooBright" | "tooFaint" | "unsteady" | "offsetTooLow";
 
@@ -121,16 +123,20 @@ function isIn(band: Band, reading: LevelReading): boolean {
 }
 
 function brightnessAlarm(setting: TuneSetting, last: LevelReading, light: Light): TuneAdvice | undefined {
-  if (!setting.history || last.clippedFraction > clippedMost) return undefined;
-  const timesHistory =
-    (last.edgeAdu - light.pedestalAdu) / last.exposureSeconds / setting.history.edgeAduPerSecond;
-  const significant = last.edgeAdu - light.pedestalAdu > 0.02 * last.topAdu;
-  if (!significant || timesHistory < alarmTimes) return undefined;
-  return {
+  const signalAdu = last.edgeAdu - light.pedestalAdu;
+  if (last.clippedFraction > clippedMost || signalAdu <= 0.02 * last.topAdu) return undefined;
+  const rate = signalAdu / last.exposureSeconds;
+  const alarm = (times: number, than: string): TuneAdvice => ({
     kind: "alarm",
-    timesHistory,
-    what: `the picture is ${timesHistory.toFixed(1)} times brighter than this rig's history: a filter or the diffuser may be missing`,
-  };
+    what: `the picture is ${times.toFixed(1)} times brighter than ${than}: a filter or the diffuser may be missing`,
+  });
+  const { history, bareSunAduPerSecond = Number.POSITIVE_INFINITY } = setting;
+  if (history && rate >= alarmTimes * history.edgeAduPerSecond)
+    return alarm(rate / history.edgeAduPerSecond, "this rig's history");
+  // The margin is for cloud that had dimmed it.
+  if (rate >= alarmTimes * bareSunAduPerSecond)
+    return alarm(rate / bareSunAduPerSecond, "the Sun without anything to blur it");
+  return undefined;
 }
 
 /** At the limits of the exposure there is nothing more to try: the answer is in the frame taken there. */

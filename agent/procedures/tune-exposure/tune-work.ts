@@ -4,6 +4,7 @@ import { adviseExposure, type TuneAdvice, type TuneSetting } from "../../imaging
 import { extinctionRatio } from "../../sky/air-mass.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { topCodeAdu } from "../exposure-for-level.ts";
+import type { LightRate } from "../findings.ts";
 import { checkFilterSafely, checkFilterStillOn } from "../lost-filter.ts";
 import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
@@ -115,19 +116,26 @@ export async function saveLightRate(work: TuneWork): Promise<void> {
 
 function settingOf(work: TuneWork): TuneSetting {
   const { bench, request } = work;
-  const rate = bench.findings.lightRate[request.blur];
+  const { lightRate } = bench.findings;
+  const rate = lightRate[request.blur];
+  const rateNow = (before: LightRate) =>
+    before.edgeAduPerSecond / extinctionRatio(before.sunAltitudeDegrees, sunAltitudeDegrees(bench));
   const history = rate?.gain === work.gain && {
-    edgeAduPerSecond:
-      rate.edgeAduPerSecond / extinctionRatio(rate.sunAltitudeDegrees, sunAltitudeDegrees(bench)),
+    edgeAduPerSecond: rateNow(rate),
     pedestalAdu: rate.pedestalAdu,
     topAdu: topCodeAdu(bench),
   };
+  const bareSun = lightRate.none?.gain === work.gain ? rateNow(lightRate.none) : undefined;
   return {
     exposureSeconds: bench.rig.camera.limits.exposureSeconds,
     targetFraction: request.levelFraction,
     toleranceFraction: request.toleranceFraction ?? 0.01,
     frameCountMax: framesMax,
-    ...given({ pedestalAdu: knownPedestal(work), history: history || undefined }),
+    ...given({
+      pedestalAdu: knownPedestal(work),
+      history: history || undefined,
+      bareSunAduPerSecond: request.blur === "none" ? undefined : bareSun,
+    }),
   };
 }
 

@@ -23,7 +23,17 @@ export interface ConnectedRig extends AsyncDisposable {
  * Connects every device of the rig, telling `found` of each before it changes anything about it.
  * @throws with all that failed, nothing left open
  */
-export type ConnectRig = (signal: AbortSignal, found: RecordFound) => Promise<ConnectedRig>;
+export type ConnectRig = (
+  signal: AbortSignal,
+  found: RecordFound,
+  purpose?: ConnectPurpose,
+) => Promise<ConnectedRig>;
+
+/**
+ * `putting back`: what did not open is gone without, and a cover is told to close as soon as it is there: nobody knows how
+ * long the others take, and how it stands.
+ */
+export type ConnectPurpose = "working" | "putting back";
 
 export interface ConnectTools {
   readonly openers: Openers;
@@ -35,6 +45,8 @@ export interface ConnectTools {
   /** Somebody at the terminal; without, what is moved by hand is not there. */
   readonly askPerson?: AskPerson | undefined;
   readonly found?: RecordFound;
+  /** Default: working. */
+  readonly purpose?: ConnectPurpose | undefined;
 }
 
 /** Connects what a rig file lists. @throws RigNotConnectedError naming all that failed */
@@ -43,10 +55,26 @@ export async function connectRigFile(
   tools: ConnectTools,
   signal: AbortSignal,
 ): Promise<ConnectedRig> {
-  const { openers, exchanges, clock, random, log, askPerson, found } = tools;
+  const { openers, exchanges, clock, random, log, askPerson, found, purpose } = tools;
+  const puttingBack: Pick<ConnectOptions, "goOnWithout" | "opened"> = {
+    goOnWithout: ({ message }) => log.warn({ message }, "putting back without what does not answer"),
+    opened: (device) => {
+      if (device.role !== "cover") return;
+      device.sendClose(signal).catch((error: unknown) => {
+        log.warn({ device: device.name, error: String(error) }, "the cover could not be told to close");
+      });
+    },
+  };
   const opened = await connectRig(
     rigFile,
-    { openers, clock, random, log, ...given({ exchanges, found }) },
+    {
+      openers,
+      clock,
+      random,
+      log,
+      ...given({ exchanges, found }),
+      ...(purpose === "putting back" && puttingBack),
+    },
     signal,
   );
   const byHand = (role: "cover" | "diffuser") => {

@@ -23,6 +23,6 @@ export async function restoreRig(options: RestoreRigOptions): Promise<readonly R
   const { runs = findUnfinishedRuns(records, rigFile.rig).runs } = options;
   if (runs.length === 0) return [];
   // What is found connected now is the unfinished run's doing; its own baseline says how it was.
-  await using connected = await connect(signal, () => {});
+  await using connected = await connect(signal, () => {}, "putting back");
   return await recoverUnfinishedRuns({ rig: connected.rig, rigFile, records, clock, log }, runs);
 }

@@ -7,7 +7,7 @@ import { makeSafe } from "../../safing/make-safe.ts";
 import type { SafingTools } from "../../safing/safing-tools.ts";
 import { checkPlan } from "../checks/check-plan.ts";
 import { checkRig } from "../checks/check-rig.ts";
-import type { ConnectedRig } from "../checks/connect-rig-file.ts";
+import type { ConnectedRig, RecordFound } from "../checks/connect-rig-file.ts";
 import { clockWatch } from "../guard/clock-watch.ts";
 import type { GuardWatch } from "../guard/condition.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
@@ -86,12 +86,14 @@ export class RunEffects {
   async connect(signal: AbortSignal): Promise<void> {
     const { ledger, connect } = this.options;
     const found: BaselineEntry[] = [];
-    this.#connected = await connect(signal, (role, device, connected) => {
-      // While an earlier run is unfinished, what is found is its doing; only after it is put back this run's turn comes.
-      if (this.hasUnfinished()) return;
+    // While an earlier run is unfinished, what is found is its doing; only after it is put back this run's turn comes.
+    const purpose = this.hasUnfinished() ? "putting back" : "working";
+    const onFound: RecordFound = (role, device, connected) => {
+      if (purpose === "putting back") return;
       found.push({ role, device, setting: { key: connectionKey, value: connected } });
       saveBaseline(ledger, this.#run, found);
-    });
+    };
+    this.#connected = await connect(signal, onFound, purpose);
   }
 
   /**
@@ -185,6 +187,7 @@ export class RunEffects {
     const watches = this.#watches();
     const against = this.facts.retreats.map(({ reason }) => reason);
     return whyKeepCovered({
+      rig: this.#rig,
       rigFile,
       clock,
       watches,

@@ -21,7 +21,7 @@ export function runPlan(options: RunPlanOptions): Promise<RunReport> {
   return carryOut({
     ...rest,
     table: stepTable,
-    connect: (signal, found) => connectRigFile(rigFile, { ...tools, found }, signal),
+    connect: (signal, found, purpose) => connectRigFile(rigFile, { ...tools, found, purpose }, signal),
     freeDiskMegabytes: () => freeDiskMegabytes(folder),
   });
 }
