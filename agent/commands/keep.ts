@@ -13,7 +13,15 @@ import { connectRigFile } from "../run/checks/connect-rig-file.ts";
 import { lockRig } from "../run/machine/rig-lock.ts";
 import { WordsQueue } from "../terminal/words-queue.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
-import { addCommand, type CommandHost, conclude, exitCodes, hostOfRig, type Outcome, wrongInput } from "./outcome.ts";
+import {
+  addCommand,
+  type CommandHost,
+  conclude,
+  exitCodes,
+  hostOfRig,
+  type Outcome,
+  wrongInput,
+} from "./outcome.ts";
 import { rigFromFile } from "./rig-from-file.ts";
 import { openTcp } from "./rig-wiring.ts";
 import { logOver } from "./run-log.ts";
@@ -71,7 +79,12 @@ async function keepForAll(
     const watching = watch(link).finally(() => watches.delete(watching));
     watches.add(watching);
   }).catch((error: Error) => {
-    throw wrongInput(nothingTouched, `${listen} could not be listened on: ${error.message}.`, "Name another.", error);
+    throw wrongInput(
+      nothingTouched,
+      `${listen} could not be listened on: ${error.message}.`,
+      "Name another.",
+      error,
+    );
   });
   host.stderr(`Listening for agents on ${at.host} port ${server.port}; Ctrl-C ends it.\n`);
   if (!signal.aborted) await once(signal, "abort");
@@ -109,7 +122,11 @@ const words: StopWords = {
 export function registerKeep(program: Command, host: CommandHost = hostOfRig()): void {
   addCommand(program, "keep", "evenfield keep --rig plans/rig-example.yaml --listen 0.0.0.0:7627")
     .requiredOption("--rig <file>", "the rig file")
-    .option("--ledger <file>", "the ledger of the agent, where that works on this computer", ledgerFileDefault())
+    .option(
+      "--ledger <file>",
+      "the ledger of the agent, where that works on this computer",
+      ledgerFileDefault(),
+    )
     .option("--listen <[HOST:]PORT>", "watch over agents that connect there (without HOST on loopback only)")
     .option("--log-file <file>", "where to log, instead of stderr")
     .addHelpText(

@@ -63,14 +63,16 @@ export class BeatenKeeper implements RigKeeper {
     const silentSeconds = this.#sinceHeard();
     const why =
       this.#why ??
-      (silentSeconds > answerSecondsMax ? `it has not answered for ${silentSeconds.toFixed(0)} s` : undefined);
+      (silentSeconds > answerSecondsMax
+        ? `it has not answered for ${silentSeconds.toFixed(0)} s`
+        : undefined);
     return why === undefined ? undefined : `${this.name}: ${why}`;
   }
 
-  async release(): Promise<void> {
+  async release(how: "safe" | "not safe"): Promise<void> {
     const link = this.#link;
-    if (link) await this.#send({ say: "goodbye" }).catch(() => {});
-    this.#lose("it was told that it is no longer needed");
+    if (link && how === "safe") await this.#send({ say: "goodbye" }).catch(() => {});
+    this.#lose("it was released");
     this.#over.abort(new Error("the keeper is released"));
     await link?.close();
   }

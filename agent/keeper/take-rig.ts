@@ -67,7 +67,12 @@ async function lockWithin(
 }
 
 async function trySafing({ rigFile, connect, clock, log }: TakeRigTools): Promise<Safety | undefined> {
-  const limits = { device: "rig", what: "making it safe", withinSeconds: trySecondsMax, signal: neverAborted };
+  const limits = {
+    device: "rig",
+    what: "making it safe",
+    withinSeconds: trySecondsMax,
+    signal: neverAborted,
+  };
   try {
     return await withDeadline(clock, limits, async (signal) => {
       await using connected = await connect(signal, () => {}, "putting back");

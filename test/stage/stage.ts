@@ -5,8 +5,10 @@
 import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join, relative } from "node:path";
+import { BeatenKeeper } from "../../agent/keeper/beat-keeper.ts";
+import type { WatchEnded } from "../../agent/keeper/watch-agent.ts";
 import type { Progress } from "../../agent/procedures/step.ts";
-import { connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
+import { type ConnectRig, connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
 import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
 import { restoreRig } from "../../agent/run/machine/restore-rig.ts";
@@ -34,6 +36,7 @@ import { playFaults, type ScriptedFault } from "./faults/fault.ts";
 import { obligingPerson } from "./obliging-person.ts";
 import { type ProtocolChoice, type RigChoice, rigTextFor } from "./rig-text.ts";
 import { shortPlanText, smallScene } from "./scenes.ts";
+import { StageKeeper } from "./stage-keeper.ts";
 import { accountTube, type TubeAccount } from "./tube-account.ts";
 
 export interface StageOptions {
@@ -130,6 +133,7 @@ export class Stage implements AsyncDisposable {
   /** On which one agent runs after the other. */
   readonly #computer: ComputerClock;
   readonly #person: AskPerson | undefined;
+  #keeper: StageKeeper;
   #stop = new AbortController();
   #life = new AgentLife();
   #runs = 0;
@@ -150,6 +154,7 @@ export class Stage implements AsyncDisposable {
     this.before = simulator.world.account();
     const byHand = Object.values(this.rigFile.devices).some((device) => device && "by" in device);
     this.#person = options.person ?? (byHand ? obligingPerson(simulator.world) : undefined);
+    this.#keeper = this.#newKeeper();
     const { painter } = simulator;
     const paint = painter.paint.bind(painter);
     painter.paint = (light, ask) => {
@@ -173,6 +178,26 @@ export class Stage implements AsyncDisposable {
    */
   killAgent(): void {
     this.#life.kill();
+  }
+
+  /** The keeper's process is gone; the next run has a new one. */
+  killKeeper(): void {
+    this.#keeper.kill();
+  }
+
+  /** Until no keeper has anything to do any more: as the rig's lock does it, before the next run or restoring begins. */
+  async untilKept(): Promise<readonly WatchEnded[]> {
+    return await this.clock.drive(Promise.all(this.#keeper.ended));
+  }
+
+  #newKeeper(): StageKeeper {
+    const { rigFile, clock, simulator } = this;
+    const log = this.options.log ?? silentLog;
+    const random = new Random(this.world.spec.seed).fork(`keeper ${this.#runs}`);
+    const links = { openers: () => simulator.openIndi, exchanges: simulator.openAlpaca };
+    const connect: ConnectRig = (signal, found, purpose) =>
+      connectRigFile(rigFile, { ...links, clock, random, log, found, purpose }, signal);
+    return new StageKeeper({ rigFile, connect, clock, log, lock: async () => new DisposableStack() });
   }
 
   /** Each device's true state now. */
@@ -251,6 +276,7 @@ export class Stage implements AsyncDisposable {
           ledger: this.ledger,
           signal: this.#stop.signal,
           unattended: this.#person === undefined,
+          keepers: [this.#keeperOf(life)],
           warn: () => {},
           progress: (now) => {
             this.onProgress(now);
@@ -265,8 +291,17 @@ export class Stage implements AsyncDisposable {
     }
   }
 
+  #keeperOf(life: AgentLife): BeatenKeeper {
+    const { rigFile, clock } = this;
+    const open = life.opener(this.#keeper.open);
+    const log = this.options.log ?? silentLog;
+    return new BeatenKeeper({ name: "the keeper", rig: rigFile.rig, open, clock: life.clock(clock), log });
+  }
+
   /** A new agent process at work, to its end. */
   async #drive<T>(faults: readonly ScriptedFault[], work: (life: AgentLife) => Promise<T>): Promise<T> {
+    await this.untilKept();
+    this.#keeper = this.#newKeeper();
     this.#life = new AgentLife();
     this.#stop = new AbortController();
     this.begin(...faults);

@@ -6,6 +6,6 @@ export interface RigKeeper {
   begin(): Promise<void>;
   /** Why nobody would make the rig safe; `undefined` while it watches. */
   whyNotAlive(): string | undefined;
-  /** The rig is put back, and has to be held no longer. */
-  release(): Promise<void>;
+  /** The end of the run: where the rig is not safe, the keeper takes it over. */
+  release(how: "safe" | "not safe"): Promise<void>;
 }
