@@ -8,6 +8,7 @@ import type { Equatorial, Mount } from "../../drivers/roles/mount.ts";
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import type { World } from "../../sim-devices/scene/world.ts";
 import { sceneNames } from "../../sim-devices/scene-devices.ts";
+import { refusesTracking, slewEndsElsewhere } from "../stage/faults/world-faults.ts";
 import { calm, type RigUnderTest } from "./conformance/rig-under-test.ts";
 
 /** All devices of the simulated rig. */
@@ -63,7 +64,12 @@ export async function onSceneRig<T>(
     return String(settings?.CONNECTION).startsWith("true");
   };
   const nothing = async () => {};
-  return await work({ rig: connected.rig, clock, remember, isConnected, [Symbol.asyncDispose]: nothing });
+  const mountFaults = {
+    refuseTracking: () => void refusesTracking().begin({ world }),
+    endNextSlewOff: (degrees: number) => void slewEndsElsewhere(degrees).begin({ world }),
+  };
+  const { rig } = connected;
+  return await work({ rig, clock, remember, isConnected, mountFaults, [Symbol.asyncDispose]: nothing });
 }
 
 /** Half an hour east of the meridian and 40 degrees from the zenith: above the horizon at any time. */

@@ -161,6 +161,25 @@ test("a step that does not settle is given up, and the rig is made safe without 
   expect(run.rig.account()).toEqual(before);
 });
 
+test("a step that hangs while the sky is lost is given up in time: covered within the minute", async () => {
+  let rainMs = 0;
+  let coveredMs = 0;
+  run.rig.afterChange = (what) => {
+    if (what === "cover.position" && run.rig.get("cover", "position") === "closed")
+      coveredMs = run.clock.nowMs();
+  };
+  const report = await run.run({
+    ...usualWorks,
+    flat: ({ clock }) => {
+      rainMs = clock.nowMs();
+      run.rig.weather = "unsafe";
+      return clock.sleep(12 * 3600).then(() => undefined);
+    },
+  });
+  expect(report).toMatchObject({ ended: "unsafe", exitCode: 4, failure: { code: "STEP_ABANDONED" } });
+  expect((coveredMs - rainMs) / 1000).toBeLessThan(60);
+});
+
 test("a failed step ends the plan, unless the plan goes on", async () => {
   const fails = async () =>
     ({ ended: "failed", failure: new DeadlineError("Fake camera", "the exposure", 5) }) as const;

@@ -56,6 +56,9 @@ export class MountMechanics {
   /** The site and clock error that the mount believes in; the truth about both is the scene's. */
   believedSite: Site;
   clockErrorSeconds = 0;
+  /** Faults: commands to track are taken and do nothing; slews end so far south of their target. */
+  refusesTracking = false;
+  slewShortDegrees = 0;
   parked: boolean;
   /** Used by the custom rate: hour angle and declination [arcsec/s]. */
   customRate = { ha: 15.041067, dec: 0 };
@@ -167,6 +170,7 @@ export class MountMechanics {
   }
 
   setTracking(on: boolean, rate: TrackRate = this.#rate): void {
+    if (on && this.refusesTracking) return;
     const was = this.tracking;
     this.#rate = rate;
     this.#tracking = on;
@@ -181,6 +185,11 @@ export class MountMechanics {
     this.#stalled = on;
     this.#turnWithSky();
     this.#watchLimits();
+  }
+
+  /** Fault: its count of the hour angle jumps, and with it all that it reports; the tube stays where it is. */
+  shiftCount(hourAngleDegrees: number): void {
+    this.#sync.ha = wrapDegrees(this.#sync.ha + hourAngleDegrees);
   }
 
   syncTo(actual: Direction): void {
@@ -240,14 +249,19 @@ export class MountMechanics {
     const overlapped = this.#phase !== "still";
     this.#endSlew();
     this.#limitTimer?.cancel();
-    const { seconds, rates } = planSlew(this.believedAxes, target, {
-      siderealHours: this.siderealHours(),
-      hourAngleRate: trackAfter ? trackDegreesPerSecond(this.#rate, this.customRate).ha : 0,
-      degreesPerSecond: this.#o.spec.slewDegreesPerSecond,
-    });
+    const decDegrees = target.decDegrees - (phase === "slewing" ? this.slewShortDegrees : 0);
+    const { seconds, rates } = planSlew(
+      this.believedAxes,
+      { ...target, decDegrees },
+      {
+        siderealHours: this.siderealHours(),
+        hourAngleRate: trackAfter ? trackDegreesPerSecond(this.#rate, this.customRate).ha : 0,
+        degreesPerSecond: this.#o.spec.slewDegreesPerSecond,
+      },
+    );
     this.#phase = phase;
     this.#slewTarget = target;
-    this.#trackAfterSlew = trackAfter;
+    this.#trackAfterSlew = trackAfter && !this.refusesTracking;
     this.#tracking = false;
     this.#turnWithSky();
     this.#motors.slew(rates);

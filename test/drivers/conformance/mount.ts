@@ -116,6 +116,33 @@ export function mountConformance(
       timeoutMs,
     );
 
+    test(
+      "a mount that refuses to track is told as such, by its own account",
+      onMount(async (mount, { clock, mountFaults }) => {
+        if (!mountFaults) return;
+        await mount.ensureUnparked(signal);
+        await mount.slewTo(await target(mount, clock), signal);
+        await mount.ensureTrackingOff(signal);
+        mountFaults.refuseTracking();
+        await expect(mount.ensureTracking("solar", signal)).rejects.toMatchObject({ code: "RIG_READBACK" });
+        expect(await mount.state(signal)).toMatchObject({ tracking: false });
+      }),
+      timeoutMs,
+    );
+
+    test(
+      "a slew that ends elsewhere has not arrived, whatever the mount says of it",
+      onMount(async (mount, { clock, mountFaults }) => {
+        if (!mountFaults) return;
+        await mount.ensureUnparked(signal);
+        mountFaults.endNextSlewOff(2);
+        const place = await target(mount, clock);
+        await expect(mount.slewTo(place, signal)).rejects.toMatchObject({ code: "RIG_READBACK" });
+        expect(await mount.state(signal)).toMatchObject({ motion: "still" });
+      }),
+      timeoutMs,
+    );
+
     for (const start of ["as found", "standing", "tracking"] as const) {
       test(
         `is put back: ${start}`,

@@ -15,6 +15,15 @@ export interface RigUnderTest extends AsyncDisposable {
   remember(): Promise<() => Promise<void>>;
   /** Whether that device is connected, by the same account. */
   isConnected(device: string): Promise<boolean>;
+  /** Left out: it can't be made to. */
+  readonly mountFaults?: MountFaults;
+}
+
+/** What a simulated mount can be made to do wrong. */
+export interface MountFaults {
+  refuseTracking(): void;
+  /** The next slew ends so far from its target and is reported as arrived. */
+  endNextSlewOff(degrees: number): void;
 }
 
 /** How an adapter is brought up for one test. */

@@ -80,6 +80,48 @@ export function trackingOff(): Fault {
   };
 }
 
+/** From now on the mount takes every command to track and stands still; as it stands or tracks now it goes on. */
+export function refusesTracking(): Fault {
+  return {
+    name: "mount refuses to track",
+    begin: ({ world }) => {
+      world.mount.refusesTracking = true;
+      return () => {
+        world.mount.refusesTracking = false;
+      };
+    },
+  };
+}
+
+/** The next slew ends so far from where it should, and is reported as arrived, with the place as it is. */
+export function slewEndsElsewhere(degrees: number): Fault {
+  return {
+    name: `slew ends ${degrees} degrees off`,
+    begin: ({ world }) => {
+      world.mount.slewShortDegrees = degrees;
+      const end = () => {
+        world.mount.slewShortDegrees = 0;
+        stopListening();
+      };
+      const stopListening = world.listen(({ part, what }) => {
+        if (part === "mount" && what === "slewEnded") end();
+      });
+      return end;
+    },
+  };
+}
+
+/** The mount has lost its count: it reports so many hours more of right ascension, and slews by them. */
+export function reportJumps(hours: number): Fault {
+  return {
+    name: `mount reports ${hours} h more`,
+    begin: ({ world }) => {
+      world.mount.shiftCount(-15 * hours);
+      return () => world.mount.shiftCount(15 * hours);
+    },
+  };
+}
+
 /** A bank of cloud passes that fraction of the light. */
 export function cloud(transmission: number): Fault {
   return {

@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
 import { IndiMount } from "../../../../drivers/indi/roles/mount.ts";
-import { MissingAbilityError, RefusedError } from "../../../../drivers/kit/errors.ts";
+import { MissingAbilityError, ReadbackError, RefusedError } from "../../../../drivers/kit/errors.ts";
 import { type Bench, onBench } from "../role-bench.ts";
 import { type MountQuirks, mountName, ScriptedMount } from "../scripted-mount.ts";
 
@@ -86,6 +86,32 @@ test("interlock: nothing moves a parked or parking mount, not even the pulses th
     await expect(mount.slewTo(sunPlace, signal)).rejects.toThrow(/while the mount is parking/);
     await parking;
     expect(commandNames(bench)).toEqual(["TELESCOPE_PARK", "TELESCOPE_PARK"]);
+  }));
+
+test("tracking that was answered with On and is off at the next look is not taken for tracking", () =>
+  onMount({}, async (mount, _, { server, signal }) => {
+    await mount.ensureTrackingOff(signal);
+    const { beforeAnswer } = server;
+    let answers = 0;
+    server.beforeAnswer = (device, name) => {
+      beforeAnswer(device, name);
+      if (
+        name === "TELESCOPE_TRACK_STATE" &&
+        server.value(mountName, name, "TRACK_ON") === "On" &&
+        ++answers > 1
+      )
+        server.remember(mountName, name, { TRACK_ON: "Off", TRACK_OFF: "On" });
+    };
+    await expect(mount.ensureTracking("solar", signal)).rejects.toBeInstanceOf(ReadbackError);
+  }));
+
+test("tracking that is answered with On and Alert is not taken for tracking either", () =>
+  onMount({}, async (mount, _, { server, signal }) => {
+    await mount.ensureTrackingOff(signal);
+    server.on("TELESCOPE_TRACK_STATE", ({ values }) =>
+      server.set(mountName, "TELESCOPE_TRACK_STATE", "Alert", values),
+    );
+    await expect(mount.ensureTracking("solar", signal)).rejects.toBeInstanceOf(ReadbackError);
   }));
 
 test("solar rate: set, tracking on (its state is Busy then), both read back", () =>
