@@ -60,6 +60,12 @@ export async function keep(options: KeepOptions, host: CommandHost, signal: Abor
     return ended;
   };
   if (options.listen === undefined) {
+    if (process.stdin.isTTY === true)
+      throw wrongInput(
+        nothingTouched,
+        "Without `--listen` there is no agent to watch over.",
+        "Give `--listen PORT`.",
+      );
     // It ends with the agent, not with a signal: a shutdown sends one to both, and the agent is to be outlived.
     const ended = await watch(streamLink(process.stdin, process.stdout, () => process.stdin.destroy()));
     return { exitCode: exitCodes.done, result: { ended }, text: "" };

@@ -18,29 +18,36 @@ export interface KeptRun {
 }
 
 /** Who makes the rig safe when the run's process is gone: one on this computer always, and one elsewhere if the rig has it. */
-export function keepersOfRun({ rigFile, rig, ledger, folder, clock, log }: KeptRun): readonly RigKeeper[] {
-  const common = { rig: rigFile.rig, clock, log };
+export function keepersOfRun({ rig, ledger, folder, ...kept }: KeptRun): readonly RigKeeper[] {
   const main = join(import.meta.dirname, "../main.ts");
-  const files = [
-    "--rig",
-    resolve(rig),
-    "--ledger",
-    resolve(ledger),
+  const files = ["--rig", resolve(rig), "--ledger", resolve(ledger)];
+  const open = keeperProcessOpener([
+    process.execPath,
+    main,
+    "keep",
+    ...files,
     "--log-file",
     resolve(folder, "keeper.ndjson"),
-  ];
-  const open = keeperProcessOpener([process.execPath, main, "keep", ...files]);
-  const { keeper } = rigFile;
-  return [
-    new BeatenKeeper({ ...common, name: "the keeper on this computer", open }),
-    ...(keeper
-      ? [
-          new BeatenKeeper({
-            ...common,
-            name: `the keeper at ${keeper.host}:${keeper.port}`,
-            open: tcpOpener(keeper),
-          }),
-        ]
-      : []),
-  ];
+  ]);
+  const { rigFile, clock, log } = kept;
+  const beside = new BeatenKeeper({
+    rig: rigFile.rig,
+    clock,
+    log,
+    name: "the keeper on this computer",
+    open,
+  });
+  return [beside, ...listeningKeepers(kept)];
+}
+
+/** Those that the rig file names. */
+export function listeningKeepers({
+  rigFile,
+  clock,
+  log,
+}: Pick<KeptRun, "rigFile" | "clock" | "log">): readonly RigKeeper[] {
+  const { keeper, rig } = rigFile;
+  if (!keeper) return [];
+  const name = `the keeper at ${keeper.host}:${keeper.port}`;
+  return [new BeatenKeeper({ rig, clock, log, name, open: tcpOpener(keeper) })];
 }

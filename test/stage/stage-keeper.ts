@@ -15,6 +15,7 @@ export class StageKeeper {
     const { clock, rigFile } = tools;
     this.open = memoryOpener((link) => {
       this.#links.push(link);
+      if (!this.#alive) return void link.close();
       const take = async () => {
         if (this.#alive) await takeRig(tools);
       };

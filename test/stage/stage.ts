@@ -215,7 +215,13 @@ export class Stage implements AsyncDisposable {
     const agent = {
       stop: (reason: Error) => this.stop(reason),
       kill: () => this.killAgent(),
+      stand: () => {
+        const life = this.#life;
+        life.stop();
+        return () => life.goOn();
+      },
       stepClock: (seconds: number) => this.#computer.step(seconds),
+      killKeeper: () => this.killKeeper(),
     };
     return playFaults({ ...this.simulator, agent }, faults);
   }
@@ -389,7 +395,7 @@ function filesBelow(folder: string): string[] {
 export { AgentKilledError } from "./agent-life.ts";
 export { checkWorld } from "./checkers/check-world.ts";
 export type { Finding } from "./checkers/checker.ts";
-export { agentKilled, clockStepped, stopAsked } from "./faults/agent-faults.ts";
+export { agentKilled, agentStopped, clockStepped, keeperKilled, stopAsked } from "./faults/agent-faults.ts";
 export * as alpacaFaults from "./faults/alpaca-faults.ts";
 export { drawFaults } from "./faults/draw-faults.ts";
 export { at, type Fault, type ScriptedFault } from "./faults/fault.ts";

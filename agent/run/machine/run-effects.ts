@@ -158,6 +158,8 @@ export class RunEffects {
       holding,
       ...given({ notHolding: notHolding.length > 0 ? notHolding : undefined }),
     });
+    if (holding.length > 0)
+      this.options.warn(`Should this process end, the rig is made safe by ${holding.join(" and ")}.`);
   }
 
   /** The dome, before the first step that needs the Sun. */
