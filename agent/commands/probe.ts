@@ -7,6 +7,7 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
+import { checkMountBelief } from "../run/checks/mount-belief.ts";
 import { listeningKeepers } from "./keepers-of-run.ts";
 import {
   addCommand,
@@ -51,15 +52,18 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
     );
     const devices = describeRig(opened.rig);
     const keepers = await whoHoldsRig(rigFile, host.clock);
+    const { mount } = opened.rig;
+    const belief = mount ? await checkMountBelief(mount, rigFile.site, { clock: host.clock, signal }) : [];
     const missing = wanted
       .filter(([role]) => rigFile.devices[role] === undefined)
       .map(([role, without]) => ({ role, without }));
     return {
       exitCode: exitCodes.done,
-      result: { rig: rigFile.rig, devices, missing, keepers },
+      result: { rig: rigFile.rig, devices, belief, missing, keepers },
       text: [
         `${rigFile.rig}: ${devices.length} devices answer; nothing was changed.`,
         ...devices.flatMap(deviceLines),
+        ...belief.map(({ what, verdict, text }) => `  the mount's ${what}: ${verdict}; ${text}`),
         ...missing.map(({ role, without }) => `no ${role} in the rig file: ${without}`),
         "if the agent were gone in mid-run the rig would be held by",
         ...keepers.map(({ name, why }) => (why === undefined ? `  ${name}` : `  NOT ${why}`)),

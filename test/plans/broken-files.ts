@@ -425,7 +425,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     change: ["brightnessTripFactor: 4", "brightnesTripFactor: 4"],
     line: 16,
     message:
-      "unknown key `brightnesTripFactor` in `limits` (did you mean `brightnessTripFactor`?); allowed: brightnessTripFactor, edgeAduPerSecondMax, sunAltitudeDegreesMin, silenceSecondsMax, freeDiskMegabytesMin",
+      "unknown key `brightnesTripFactor` in `limits` (did you mean `brightnessTripFactor`?); allowed: brightnessTripFactor, edgeAduPerSecondMax, sunAltitudeDegreesMin, silenceSecondsMax, freeDiskMegabytesMin, runsKeptDays, runsKeptMegabytesMax",
   },
   {
     fault: "a protocol that is none",
