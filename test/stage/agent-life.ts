@@ -67,10 +67,12 @@ export class AgentLife {
       setTimer: (afterSeconds, callback) => {
         if (!this.#alive) return { cancel() {} };
         let isCancelled = false;
-        const timer = clock.setTimer(afterSeconds, async () => {
+        const timer = clock.setTimer(afterSeconds, () => {
           timers.delete(timer);
-          if (this.#stopped) await this.#whileAlive(undefined);
-          if (!isCancelled) callback();
+          if (!this.#stopped) return callback();
+          void this.#stopped.promise.then(() => {
+            if (this.#alive && !isCancelled) callback();
+          });
         });
         timers.add(timer);
         return {
