@@ -1,6 +1,6 @@
 import type { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
-import { agentAsleep, agentKilled, clockStepped, stopAsked } from "../stage/faults/agent-faults.ts";
+import { agentKilled, agentStopped, clockStepped, stopAsked } from "../stage/faults/agent-faults.ts";
 import { framesOfAnotherSize, framesOfOneLevel } from "../stage/faults/camera-faults.ts";
 import { coverOpensItself, coverSaysClosed, coverStopsHalfWay } from "../stage/faults/cover-faults.ts";
 import { diskFull, folderGone, ledgerLocked, ledgerOverwritten } from "../stage/faults/disk-faults.ts";
@@ -123,7 +123,7 @@ export const faultKinds = {
   "ledger locked": { draw: ledgerLocked, lasts: "either", weight: 0.1, needsDisk: true },
   "ledger overwritten": { draw: ledgerOverwritten, lasts: "once", weight: 0.5, needsDisk: true },
   "agent killed": { draw: agentKilled, lasts: "once", weight: 3 },
-  "agent asleep": { draw: agentAsleep, lasts: "passes" },
+  "agent asleep": { draw: agentStopped, lasts: "passes" },
   "clock stepped": { draw: (r) => clockStepped(signed(r, 1 / 60, 9)), lasts: "once" },
   "operator's stop": {
     draw: (r) => stopAsked(r.pick(["SIGINT", "SIGTERM", "SIGHUP"])),

@@ -9,9 +9,9 @@ export interface AgentAtWork {
   /** Asks for an orderly end. */
   stop(reason: Error): void;
   kill(): void;
-  /** Nothing of it runs until it is woken, as with SIGSTOP; its clock goes on. */
-  fallAsleep(): void;
-  wake(): void;
+  /** Nothing of it runs until it goes on, as with SIGSTOP; its clock does. @returns how it goes on */
+  stand(): () => void;
+  killKeeper(): void;
   /** Its wall clock jumps; the world's does not. */
   stepClock(bySeconds: number): void;
 }
