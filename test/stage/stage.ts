@@ -29,6 +29,7 @@ import { type Simulator, startSimulator } from "../../sim-devices/start-simulato
 import { AgentKilledError, AgentLife } from "./agent-life.ts";
 import { checkWorld } from "./checkers/check-world.ts";
 import type { Finding } from "./checkers/checker.ts";
+import { noteBaselines } from "./checkers/command-before-baseline.ts";
 import { ComputerClock } from "./computer-clock.ts";
 import { playFaults, type ScriptedFault } from "./faults/fault.ts";
 import { obligingPerson } from "./obliging-person.ts";
@@ -271,8 +272,13 @@ export class Stage implements AsyncDisposable {
   async #drive<T>(faults: readonly ScriptedFault[], work: (life: AgentLife) => Promise<T>): Promise<T> {
     this.#life = new AgentLife();
     this.#stop = new AbortController();
+    const stopNoting = noteBaselines(this.world, this.ledger, this.rigFile.rig);
     this.begin(...faults);
-    return await this.clock.drive(this.#life.until(work(this.#life)));
+    try {
+      return await this.clock.drive(this.#life.until(work(this.#life)));
+    } finally {
+      stopNoting();
+    }
   }
 
   #tools(life: AgentLife, purpose: string) {

@@ -143,6 +143,7 @@ export class RunEffects {
     signal.throwIfAborted();
     saveBaseline(ledger, this.#run, baseline);
     this.#baseline = baseline;
+    this.#live.seal.open();
     facts.begun = true; // only from here on may a run change what is in it
     const mark = trainMark(trainFacts(this.#rig, rigFile, baseline));
     const key = { rig: rigFile.rig, trainMark: mark };
@@ -254,9 +255,13 @@ export class RunEffects {
     return finishRun(this.options, this.facts);
   }
 
-  get #rig(): Rig {
+  get #live(): ConnectedRig {
     if (!this.#connected) throw new Error("the rig is not connected");
-    return this.#connected.rig;
+    return this.#connected;
+  }
+
+  get #rig(): Rig {
+    return this.#live.rig;
   }
 
   get #slit() {
