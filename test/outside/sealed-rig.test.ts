@@ -9,6 +9,7 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
+import { presentKeeper } from "../agent/run/present-keeper.ts";
 import { type StockServer, startStockServer } from "./stock-server.ts";
 
 const camera = "CCD Simulator";
@@ -65,6 +66,7 @@ async function play(plan: string, name: string) {
     unattended: true,
     warn: () => {},
     progress: () => {},
+    keepers: [presentKeeper],
     writeOutputs: async () => [],
   });
 }
