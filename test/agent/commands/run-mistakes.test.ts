@@ -39,7 +39,7 @@ async function runWith(options: Partial<RunCommandOptions>): Promise<TestHost> {
     random: new Random(1),
     signal: neverAborted,
     lockFolder: at("locks"),
-    keepers: [],
+    keepers: () => [],
     writeOutputs: async () => [],
   };
   const all = {
