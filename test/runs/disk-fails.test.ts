@@ -4,6 +4,7 @@ import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { runOutcome } from "../../agent/commands/run.ts";
 import type { ConnectRig } from "../../agent/run/checks/connect-rig-file.ts";
+import { readBaselineFile, writeBaselineFile } from "../../agent/run/ledger/baseline-file.ts";
 import { findUnfinishedRuns } from "../../agent/run/ledger/unfinished-runs.ts";
 import { carryOut } from "../../agent/run/machine/carry-out.ts";
 import { restoreRig } from "../../agent/run/machine/restore-rig.ts";
@@ -173,6 +174,15 @@ test("killed, with the folder lost or damaged: the ledger is enough", async () =
   const report = await run.run(usualWorks, { folder: join(run.folder, "second") });
   expect(report.exitCode).toBe(0);
   expect(run.rig.account()).toEqual(before);
+});
+
+test("killed, and its folder is another run's by now: the ledger is enough", async () => {
+  await killInFlat();
+  const records = { ledger: run.ledger, ledgerFile: run.ledger.file, runsFolders: [run.folder] };
+  const saved = readBaselineFile(runFolder());
+  if (saved === undefined || saved === "damaged") throw new Error("no baseline");
+  writeBaselineFile(runFolder(), { ...saved, runId: "another", state: "put back" });
+  expect(findUnfinishedRuns(records, "garden").runs).toMatchObject([{ baseline: { length: 25 } }]);
 });
 
 test("killed, with both damaged: never all back; exit code 6, and the plan does not begin", async () => {

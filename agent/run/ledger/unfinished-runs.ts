@@ -53,7 +53,9 @@ export function findUnfinishedRuns(records: RunRecords, rig: string): Unfinished
   for (const { runId, folder, startedUtcMs, stage } of rows) {
     if (stage === "closed") known.set(runId, { runId, folder, startedUtcMs, stage });
     else {
-      const both = { inLedger: ledger?.baselineOf(runId), inFolder: readBaselineFile(folder) };
+      const saved = readBaselineFile(folder);
+      const isOther = saved !== undefined && saved !== "damaged" && saved.runId !== runId;
+      const both = { inLedger: ledger?.baselineOf(runId), inFolder: isOther ? undefined : saved };
       known.set(runId, { runId, folder, startedUtcMs, stage, ...both });
     }
   }
