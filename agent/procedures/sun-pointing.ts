@@ -2,7 +2,7 @@ import { wrapHours } from "../../drivers/kit/sidereal.ts";
 import type { Equatorial } from "../../drivers/roles/mount.ts";
 import { sunFromSite } from "../sky/sun-from-site.ts";
 import type { SkyOffset } from "../sky/tangent-plane.ts";
-import { Aim, distanceArcsec, scaleOffset } from "./centre/aim.ts";
+import { Aim, distanceArcsec, knownPointingOffset } from "./centre/aim.ts";
 import type { Workbench } from "./step.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
@@ -13,28 +13,23 @@ const awayDegrees = [40, 35, 30];
 const altitudeDegreesMin = 20;
 const hourAngleHoursMax = 5;
 
-/** Where the mount must say that it points for the Sun to be centred, as far as is known; from the ephemeris' Sun. */
-export function knownPointingOffset({ findings }: Workbench): SkyOffset {
-  return scaleOffset(findings.pointingError ?? { eastArcsec: 0, northArcsec: 0 }, -1);
-}
-
 /** The cover is the caller's: closed for every slew. Does nothing on a rig without a mount, or when already there. */
 export async function pointAtSun(bench: Workbench, signal: AbortSignal): Promise<void> {
   const { mount } = bench.rig;
   if (!mount) return;
-  const aim = new Aim(mount, bench.clock, bench.site);
+  const aim = new Aim(mount, bench);
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);
   const home = knownPointingOffset(bench);
-  if (await isNear(aim, home, signal)) return;
-  await aim.slewFromSameSide(home, signal);
+  if ((await isNear(aim, home, signal)) && !(await aim.mayFlip(home, signal))) return;
+  await aim.approachFromSameSide(home, signal);
   bench.note("pointed at the Sun");
 }
 
 export async function isPointedAtSun(bench: Workbench, signal: AbortSignal): Promise<boolean> {
   const { mount } = bench.rig;
   if (!mount) return true;
-  return isNear(new Aim(mount, bench.clock, bench.site), knownPointingOffset(bench), signal);
+  return isNear(new Aim(mount, bench), knownPointingOffset(bench), signal);
 }
 
 /** At least 30 degrees off, above the horizon, on this side of the mount's likely limits. Cover closed first. */

@@ -24,6 +24,9 @@ export interface Site {
   readonly elevationMetres: number;
 }
 
+/** Where a German mount carries its tube. West of the pier it looks east. */
+export type PierSide = "east" | "west";
+
 /** `undefined` parts are not offered. */
 export interface SiteAndTime {
   /** Also `undefined` for 0, 0: what a driver says that was never told. */
@@ -46,6 +49,8 @@ export interface Mount extends Device {
   state(signal: AbortSignal): Promise<MountState>;
   /** What the mount itself believes in, at about the time of the answer. */
   siteAndTime(signal: AbortSignal): Promise<SiteAndTime>;
+  /** The side now, or that on which a slew to a place would end; `undefined` where the mount does not tell. */
+  pierSide(at: "now" | Equatorial, signal: AbortSignal): Promise<PierSide | undefined>;
   ensureUnparked(signal: AbortSignal): Promise<void>;
   ensureParked(signal: AbortSignal): Promise<void>;
   /** Tracks at that rate and proves by reading back that it took. @throws MissingAbilityError, ReadbackError */

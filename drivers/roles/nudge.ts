@@ -7,6 +7,9 @@ import { lengthArcsec, offsetBy, type SkyOffset, skyOffset } from "./mount-sky.t
 import type { SlewBudget } from "./slew.ts";
 
 const passesMax = 6;
+/** What is left of a nudge is at most twice as much, by pulses that go the wrong way; beyond this the report has jumped. */
+const farTimes = 4;
+const farArcsecLeast = 600;
 
 /** Moves too small for a slew. */
 export interface SmallMoves {
@@ -74,6 +77,9 @@ export async function nudgeMount(mount: NudgedMount, by: SkyOffset, signal: Abor
       eastArcsec: by.eastArcsec - (done.eastArcsec - driftArcsec),
       northArcsec: by.northArcsec - done.northArcsec,
     };
+    // Never followed: a mount that has lost its count would carry the telescope as far the other way.
+    if (lengthArcsec(left) > Math.max(farTimes * lengthArcsec(by), farArcsecLeast))
+      throw new ReadbackError(device, "nudge", offsetText(by), offsetText(done));
   }
   if (!(await mount.isTracking(signal)))
     throw new ReadbackError(device, "tracking after a nudge", "on", "off");

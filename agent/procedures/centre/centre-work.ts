@@ -39,7 +39,7 @@ export class CentreWork implements StepWork<CentreRequest, CentreFound> {
   }
 
   get aim(): Aim {
-    this.#aim ??= new Aim(this.mount, this.bench.clock, this.bench.site);
+    this.#aim ??= new Aim(this.mount, this.bench, this.request.searchDegrees);
     return this.#aim;
   }
 

@@ -12,8 +12,7 @@ import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { topCodeAdu } from "../exposure-for-level.ts";
 import { StepError } from "../step-error.ts";
-import { knownPointingOffset } from "../sun-pointing.ts";
-import { distanceArcsec } from "./aim.ts";
+import { distanceArcsec, knownPointingOffset } from "./aim.ts";
 import { FrameTooSmallError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import { type CoveredLevel, coveredLevel, darkBelowAdu, levelWithoutCover } from "./covered-level.ts";
@@ -51,8 +50,10 @@ export async function pointAtSunCovered(work: CentreWork, signal: AbortSignal): 
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);
   const home = knownPointingOffset(work.bench);
-  if (distanceArcsec(await aim.reported(signal), home) < thereArcsec) return;
-  await aim.slewTo(home, signal);
+  const isThere = distanceArcsec(await aim.reported(signal), home) < thereArcsec;
+  // One that may change sides does so now, behind the cover.
+  if (isThere && !(await aim.mayFlip(home, signal))) return;
+  await aim.approach(home, signal);
 }
 
 /** Lowest gain, and what the camera shows without light. Region and binning stay: it is their middle that counts. */

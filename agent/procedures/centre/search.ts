@@ -1,7 +1,6 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { SkyOffset } from "../../sky/tangent-plane.ts";
-import { knownPointingOffset } from "../sun-pointing.ts";
-import { addOffsets, scaleOffset } from "./aim.ts";
+import { addOffsets, knownPointingOffset, scaleOffset } from "./aim.ts";
 import { SunNotFoundError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { Observation } from "./frame-taker.ts";

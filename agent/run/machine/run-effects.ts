@@ -33,6 +33,7 @@ import {
   recoverUnfinishedRuns,
   restoreRun,
 } from "../restoring/recover.ts";
+import { meridianPassage, plannedObserving } from "../steps/planned-time.ts";
 import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
 import type { RunOptions } from "./run-options.ts";
@@ -90,7 +91,16 @@ export class RunEffects {
     const { scene } = this.steps;
     this.#trip = findUnconfirmedTrip(this.#records, rigFile);
     const unconfirmedTrip = this.#trip;
-    checkPlan({ table, scene, nowUtcMs: clock.nowMs(), unattended, freeDiskMegabytes, unconfirmedTrip });
+    const nowUtcMs = clock.nowMs();
+    checkPlan({ table, scene, nowUtcMs, unattended, freeDiskMegabytes, unconfirmedTrip });
+    const passage = meridianPassage(rigFile.site, plannedObserving(table, scene, nowUtcMs));
+    if (passage !== undefined)
+      this.#note(
+        "the Sun passes the meridian within the plan; a slew that may flip the mount is made covered",
+        {
+          utc: new Date(passage).toISOString(),
+        },
+      );
   }
 
   async connect(signal: AbortSignal): Promise<void> {

@@ -48,3 +48,13 @@ export function lowestSun(
     if (utcMs >= toUtcMs) return lowest;
   }
 }
+
+/** When the Sun passes the meridian in that time; a German mount changes sides then. */
+export function meridianPassage(site: Site, { fromUtcMs, toUtcMs }: PlannedObserving): number | undefined {
+  const hourAngleHours = (utcMs: number) => sunFromSite(utcMs, site).hourAngleHours;
+  for (let utcMs = fromUtcMs; utcMs < toUtcMs; utcMs += lookEveryMs) {
+    const [before, after] = [hourAngleHours(utcMs), hourAngleHours(utcMs + lookEveryMs)];
+    if (before < 0 && after >= 0 && after < 6) return utcMs + lookEveryMs * (before / (before - after));
+  }
+  return undefined;
+}

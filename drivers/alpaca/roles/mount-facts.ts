@@ -22,10 +22,15 @@ export interface MountFacts {
   readonly guideRaDegreesPerSecond: number | undefined;
   readonly guideDecDegreesPerSecond: number | undefined;
   readonly hasSite: boolean;
+  /** A fork or an altazimuth mount: it has no pier to go round. */
+  readonly neverFlips: boolean;
 }
 
 /** DriveRate of the standard. */
 export const driveRate = { sidereal: 0, lunar: 1, solar: 2, king: 3 } as const;
+
+/** AlignmentModes of the standard: 0 altazimuth, 1 polar. */
+const germanPolar = 2;
 
 export async function readMountFacts(device: AlpacaDevice, signal: AbortSignal): Promise<MountFacts> {
   const can = (member: string) => device.can(member, signal);
@@ -47,5 +52,6 @@ export async function readMountFacts(device: AlpacaDevice, signal: AbortSignal):
     guideRaDegreesPerSecond: canPulseGuide ? await may("guideraterightascension") : undefined,
     guideDecDegreesPerSecond: canPulseGuide ? await may("guideratedeclination") : undefined,
     hasSite: (await may("sitelatitude")) !== undefined,
+    neverFlips: ((await may("alignmentmode")) ?? germanPolar) !== germanPolar,
   };
 }

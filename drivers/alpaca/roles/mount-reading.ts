@@ -1,6 +1,6 @@
 import type { z } from "zod";
 import { parseUtcMs } from "../../kit/utc.ts";
-import type { Equatorial, SiteAndTime, TrackRate } from "../../roles/mount.ts";
+import type { Equatorial, PierSide, SiteAndTime, TrackRate } from "../../roles/mount.ts";
 import type { MountLook, Stillness } from "../../roles/stillness.ts";
 import type { RoleTools } from "../session/alpaca-role.ts";
 import { flag, number, text } from "../wire/values.ts";
@@ -86,6 +86,22 @@ export async function readRateOffsets(
     dec: canSetDecRate ? await device.optional("declinationrate", number, signal) : undefined,
   };
 }
+
+/** By the standard's numbers: 0 east of the pier, 1 west, -1 unknown. */
+export async function readPierSide(
+  tools: MountTools,
+  at: "now" | Equatorial,
+  signal: AbortSignal,
+): Promise<PierSide | undefined> {
+  const { device, facts } = tools;
+  if (facts().neverFlips) return "east";
+  if (at === "now") return pierSides[(await device.optional("sideofpier", number, signal)) ?? -1];
+  const { raHours, decDegrees } = toMountEquinox(tools, at);
+  const place = { RightAscension: raHours, Declination: decDegrees };
+  return pierSides[(await device.optional("destinationsideofpier", number, signal, place)) ?? -1];
+}
+
+const pierSides: Readonly<Record<number, PierSide>> = { 0: "east", 1: "west" };
 
 export async function readSiteAndTime({ device }: MountTools, signal: AbortSignal): Promise<SiteAndTime> {
   const latitudeDegrees = await device.optional("sitelatitude", number, signal);

@@ -7,6 +7,7 @@ import {
   type Mount,
   type MountOptions,
   type MountState,
+  type PierSide,
   type SiteAndTime,
   type TrackRate,
 } from "../../roles/mount.ts";
@@ -25,6 +26,7 @@ import {
   type MountReading,
   type MountTools,
   readMount,
+  readPierSide,
   readSiteAndTime,
   readTrackRate,
   toMountEquinox,
@@ -92,6 +94,10 @@ export class AlpacaMount extends AlpacaRole implements Mount {
         parked: seen.parked,
       };
     }, signal);
+  }
+
+  pierSide(at: "now" | Equatorial, signal: AbortSignal): Promise<PierSide | undefined> {
+    return this.recovering(() => readPierSide(this.#tools, at, signal), signal);
   }
 
   siteAndTime(signal: AbortSignal): Promise<SiteAndTime> {

@@ -8,6 +8,7 @@ import {
   type Mount,
   type MountOptions,
   type MountState,
+  type PierSide,
   type SiteAndTime,
   type TrackRate,
 } from "../../roles/mount.ts";
@@ -102,6 +103,13 @@ export class IndiMount extends IndiRole implements Mount {
   async siteAndTime(signal: AbortSignal): Promise<SiteAndTime> {
     await this.ready(signal);
     return readSiteAndTime(this.tools, signal);
+  }
+
+  /** The protocol has no word for the side at another place. */
+  async pierSide(at: "now" | Equatorial, signal: AbortSignal): Promise<PierSide | undefined> {
+    if (at !== "now" || !this.has("TELESCOPE_PIER_SIDE")) return undefined;
+    const [side] = switchesOn(await this.device.refresh("TELESCOPE_PIER_SIDE", {}, signal));
+    return side === "PIER_EAST" ? "east" : side === "PIER_WEST" ? "west" : undefined;
   }
 
   ensureUnparked(signal: AbortSignal): Promise<void> {

@@ -9,9 +9,9 @@ import { checkedDirection, isSlewing, raDec } from "./telescope-state.ts";
 import { addTracking, rateOffsets } from "./telescope-tracking.ts";
 
 const topocentric = 1;
-const polar = 1;
-/** This mount reaches its whole sky without going beyond the pole. */
-const normalPierSide = 0;
+const alignment = { polar: 1, germanPolar: 2 } as const;
+/** By the standard's numbers; a mount that never changes sides is always in the normal state, east. */
+const pierSideNumber = { east: 0, west: 1 } as const;
 
 /** The scene's equatorial mount. */
 export class TelescopeDevice extends SimAlpacaDevice {
@@ -39,7 +39,6 @@ export class TelescopeDevice extends SimAlpacaDevice {
     const { apertureMm, focalLengthMm, obstructionRatio } = spec.optics;
     const diameterMetres = apertureMm / 1000;
     members.constants({
-      alignmentmode: polar,
       equatorialsystem: topocentric,
       aperturediameter: diameterMetres,
       aperturearea: (Math.PI / 4) * diameterMetres ** 2 * (1 - obstructionRatio ** 2),
@@ -61,14 +60,13 @@ export class TelescopeDevice extends SimAlpacaDevice {
       cansyncaltaz: false,
       canunpark: true,
       athome: false,
-      sideofpier: normalPierSide,
       // The mount's coordinates are free of refraction: it allows for it by itself.
       doesrefraction: true,
       slewsettletime: Math.round(spec.mount.settleSeconds),
     });
     members.readsWith("destinationsideofpier", raDec, ({ RightAscension, Declination }) => {
-      checkedDirection(RightAscension, Declination);
-      return normalPierSide;
+      const place = checkedDirection(RightAscension, Declination);
+      return pierSideNumber[mount.pierSide === undefined ? "east" : mount.sideAt(place)];
     });
     members.lacksWrite("sideofpier", { SideOfPier: "int" });
     members.lacksWrite("doesrefraction", { DoesRefraction: "boolean" });
@@ -101,6 +99,8 @@ export class TelescopeDevice extends SimAlpacaDevice {
     members.reads("declination", () => mount.believed.decDegrees);
     members.reads("altitude", () => horizontal().altitude);
     members.reads("azimuth", () => horizontal().azimuth);
+    members.reads("sideofpier", () => pierSideNumber[mount.pierSide ?? "east"]);
+    members.reads("alignmentmode", () => alignment[mount.pierSide === undefined ? "polar" : "germanPolar"]);
     members.reads("siderealtime", () => mount.siderealHours());
     members.reads("slewing", () => isSlewing(mount));
     members.reads("atpark", () => mount.parked);

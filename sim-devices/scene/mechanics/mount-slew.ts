@@ -14,6 +14,8 @@ export function planSlew(
     readonly siderealHours: number;
     readonly hourAngleRate: number;
     readonly degreesPerSecond: number;
+    /** Half a turn of both axes, for one that changes sides. */
+    readonly secondsLeast: number;
   },
 ): { readonly seconds: number; readonly rates: AxisRates } {
   const decBy = target.decDegrees - from.decDegrees;
@@ -22,7 +24,10 @@ export function planSlew(
   let haBy = 0;
   for (let i = 0; i < 4; i++) {
     haBy = hourAngleNow + seconds * options.hourAngleRate - from.hourAngleDegrees;
-    seconds = Math.max(Math.abs(haBy), Math.abs(decBy)) / options.degreesPerSecond;
+    seconds = Math.max(
+      Math.max(Math.abs(haBy), Math.abs(decBy)) / options.degreesPerSecond,
+      options.secondsLeast,
+    );
   }
   return { seconds, rates: seconds > 0 ? { ha: haBy / seconds, dec: decBy / seconds } : { ha: 0, dec: 0 } };
 }

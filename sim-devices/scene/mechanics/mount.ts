@@ -6,9 +6,11 @@ import { type MotionEnd, MountMotors } from "./mount-motors.ts";
 import { type TrackRate, trackDegreesPerSecond } from "./mount-rates.ts";
 import { planSlew } from "./mount-slew.ts";
 
+export type PierSide = "east" | "west";
 export type MountPhase = "still" | "slewing" | "parking";
 export type MountNews =
   | "slewStarted"
+  | "flipStarted"
   | "slewOverlapped"
   | "slewEnded"
   | "slewStopped"
@@ -50,6 +52,8 @@ export class MountMechanics {
   readonly #pulses = new Map<"east" | "north", { timer: ClockTimer; end: MotionEnd }>();
   #sync = { ha: 0, dec: 0 };
   #trackAfterSlew = false;
+  /** Of a German mount: on which side of the pier the tube is, as of its last slew. */
+  #pierSide: PierSide | undefined;
   #tracking: boolean;
   #rate: TrackRate = "sidereal";
   #stalled = false;
@@ -143,6 +147,20 @@ export class MountMechanics {
   /** By the mount's own site and clock. */
   siderealHours(): number {
     return siderealHours(this.believedSite, this.believedUtcMs);
+  }
+
+  /** From now on it is a German mount: a slew to the other side of the meridian carries the tube round the pier. */
+  makeGerman(): void {
+    this.#pierSide = this.sideAt(this.believed);
+  }
+
+  get pierSide(): PierSide | undefined {
+    return this.#pierSide;
+  }
+
+  /** Where the tube of a German mount ends up that is sent there: east of the pier when it looks west. */
+  sideAt({ raHours }: Direction): PierSide {
+    return wrapDegrees((this.siderealHours() - raHours) * 15) < 0 ? "west" : "east";
   }
 
   /** Starts a slew. @returns why it will not, or undefined */
@@ -260,15 +278,18 @@ export class MountMechanics {
     this.#endSlew();
     this.#limitTimer?.cancel();
     const decDegrees = target.decDegrees - (phase === "slewing" ? this.slewShortDegrees : 0);
-    const { seconds, rates } = planSlew(
-      this.believedAxes,
-      { ...target, decDegrees },
-      {
-        siderealHours: this.siderealHours(),
-        hourAngleRate: trackAfter ? trackDegreesPerSecond(this.#rate, this.customRate).ha : 0,
-        degreesPerSecond: this.#o.spec.slewDegreesPerSecond,
-      },
-    );
+    const { slewDegreesPerSecond } = this.#o.spec;
+    const side = this.#pierSide && this.sideAt(target);
+    const flips = side !== this.#pierSide;
+    this.#pierSide = side;
+    const plan = {
+      siderealHours: this.siderealHours(),
+      hourAngleRate: trackAfter ? trackDegreesPerSecond(this.#rate, this.customRate).ha : 0,
+      degreesPerSecond: slewDegreesPerSecond,
+      secondsLeast: flips ? 180 / slewDegreesPerSecond : 0,
+    };
+    const { seconds, rates } = planSlew(this.believedAxes, { ...target, decDegrees }, plan);
+    if (flips) this.#o.note("flipStarted");
     this.#phase = phase;
     this.#slewTarget = target;
     this.#trackAfterSlew = trackAfter && !this.refusesTracking;

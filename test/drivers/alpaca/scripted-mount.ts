@@ -21,6 +21,10 @@ export interface MountScript {
   /** Answers a slew and does not begin one. */
   readonly ignoresSlews?: boolean;
   readonly syncSlews?: boolean;
+  /** 0 altazimuth, 1 polar, 2 German. */
+  readonly alignmentMode?: number;
+  /** Now west; east for right ascensions of less than 6.5 h. */
+  readonly tellsPierSide?: boolean;
   readonly deviceState?: boolean;
   readonly slewDegreesPerSecond?: number;
   /** Says that it slews from its first slew or abort on, for ever. */
@@ -113,6 +117,15 @@ export class ScriptedMount {
       guideraterightascension: constant(7.52 / 3600),
       guideratedeclination: constant(7.52 / 3600),
       siderealtime: { get: () => (6.5 + siderealHoursPerSecond * this.#elapsedSeconds()) % 24 },
+      ...(script.alignmentMode === undefined ? {} : { alignmentmode: constant(script.alignmentMode) }),
+      ...(script.tellsPierSide === true
+        ? {
+            sideofpier: constant(1),
+            destinationsideofpier: {
+              get: (query: URLSearchParams) => (Number(query.get("RightAscension")) < 6.5 ? 0 : 1),
+            },
+          }
+        : {}),
       sitelatitude: constant(46.5),
       sitelongitude: constant(9.8),
       siteelevation: constant(1720),

@@ -7,10 +7,9 @@ import type { SkyObservation } from "../../../imaging/defocus/look-levels.ts";
 import type { Sharpness } from "../../../imaging/defocus/sharpness.ts";
 import type { PlacePx } from "../../../imaging/defocus/sky-surface.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
-import { Aim } from "../../centre/aim.ts";
+import { Aim, knownPointingOffset } from "../../centre/aim.ts";
 import type { StepInput } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
-import { knownPointingOffset } from "../../sun-pointing.ts";
 import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
 import type { FlatRequest } from "../flat-request.ts";
@@ -104,7 +103,7 @@ export async function checkDefocus(work: DefocusWork, signal: AbortSignal): Prom
   const { shape, binning, discRadiusPx } = await discOnFrame(bench, "defocus", signal);
   Object.assign(work, { shape, binning, discRadiusPx });
   const { widthPx, heightPx } = shape;
-  work.aim = new Aim(mount, bench.clock, bench.site);
+  work.aim = new Aim(mount, bench);
   work.home = knownPointingOffset(bench);
   work.disc = { x: (widthPx - 1) / 2, y: (heightPx - 1) / 2 };
   const lack = lackOfRoom("defocus", { shape, discRadiusPx });
@@ -126,5 +125,5 @@ export async function returnToCentre({ bench, aim, home }: DefocusWork, signal: 
   const mount = bench.rig.mount!;
   await mount.ensureUnparked(signal);
   await mount.ensureTracking("solar", signal);
-  await aim!.slewFromSameSide(home, signal);
+  await aim!.approachFromSameSide(home, signal);
 }

@@ -43,7 +43,7 @@ export async function exposeWhileMoving(
   exposureSeconds: number,
   signal: AbortSignal,
 ): Promise<MovingFrame> {
-  const start = await aim.reported(signal);
+  const start = await aim.startNudge(to, signal);
   const by = subtractOffset(to, start);
   const broken = new AbortController();
   let over = false;

@@ -125,6 +125,7 @@ function mountOn({ mount, clock }: World): Mount {
       trackRate: mount.rate,
       parked: mount.parked,
     }),
+    pierSide: async () => "east", // a fork: always the same
     siteAndTime: async () => ({ site: undefined, utcMs: undefined, siderealHours: undefined }),
     ensureUnparked: async () => mount.unpark(),
     ensureParked: async () => {

@@ -203,6 +203,19 @@ test("site and clock as the mount believes them", () =>
     expect(siderealHours).toBeCloseTo(6.5, 2);
   }));
 
+test.each([
+  [{ alignmentMode: 2, tellsPierSide: true }, ["west", "east", "west"]],
+  [{ tellsPierSide: true }, ["west", "east", "west"]],
+  [{ alignmentMode: 2 }, [undefined, undefined, undefined]],
+  [{ alignmentMode: 1, tellsPierSide: true }, ["east", "east", "east"]], // a fork has no pier to go round
+  [{ alignmentMode: 0 }, ["east", "east", "east"]],
+])("the side of the pier now, to the west and to the east: %j", (script, sides) =>
+  onMount(script, async (mount, _, { signal }) => {
+    const at = (raHours: number) => mount.pierSide({ raHours, decDegrees: 20 }, signal);
+    expect([await mount.pierSide("now", signal), await at(5), await at(8)]).toEqual(sides);
+  }),
+);
+
 test("a sync tells the mount where it points, and is read back", () =>
   onMount({}, async (mount, truth, bench) => {
     await mount.syncTo({ raHours: 6.01, decDegrees: 20.1 }, bench.signal);

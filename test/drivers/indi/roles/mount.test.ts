@@ -287,6 +287,16 @@ test("the site's longitude is brought to east positive; a TIME_UTC that stands i
     expect((await mount.siteAndTime(bench.signal)).siderealHours).toBe(7.25);
   }));
 
+test("the side of the pier as the driver tells it, now; of another place the protocol says nothing", () =>
+  onMount({}, async (mount, _, { server, signal }) => {
+    expect(await mount.pierSide("now", signal)).toBe("west");
+    server.remember(mountName, "TELESCOPE_PIER_SIDE", { PIER_WEST: "Off", PIER_EAST: "On" });
+    expect(await mount.pierSide("now", signal)).toBe("east");
+    server.remember(mountName, "TELESCOPE_PIER_SIDE", { PIER_EAST: "Off" });
+    expect(await mount.pierSide("now", signal)).toBeUndefined();
+    expect(await mount.pierSide({ raHours: 8, decDegrees: 0 }, signal)).toBeUndefined();
+  }));
+
 for (const start of ["parked", "standing", "tracking"] as const) {
   test(`a ${start} mount is put back as it was found`, () =>
     onMount({ parked: start === "parked" }, async (mount, truth, bench) => {

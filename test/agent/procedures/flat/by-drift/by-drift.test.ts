@@ -4,6 +4,7 @@ import { flatAgainstTruth } from "../../../../../agent/imaging/proof/flat-agains
 import { flat } from "../../../../../agent/procedures/flat/flat.ts";
 import type { FlatRequest } from "../../../../../agent/procedures/flat/flat-request.ts";
 import { readCcdImage } from "../../../../../drivers/formats/ccd-image.ts";
+import { reportJumps } from "../../../../stage/faults/world-faults.ts";
 import { driftBench } from "../drift-bench.ts";
 
 const request: FlatRequest = {
@@ -45,6 +46,24 @@ test("a flat by drift: good, true to the scene, no leak check needed, the cover 
   expect(Math.abs(off)).toBeLessThan((4 * conversion!.electronsPerAduSigma) / conversion!.electronsPerAdu);
   expect(rig.world.cover.position).toBe(0);
   expect(rig.world.diffuser.position).toBe(0);
+});
+
+test("the mount loses its count while it wanders: given up with both numbers, the open telescope stays on the Sun", async () => {
+  using rig = driftBench(61);
+  let farthestOpen = 0;
+  let openMoves = 0;
+  rig.world.listen(({ what, coverOpen, sunSeparationDegrees }) => {
+    if (coverOpen < 1) return;
+    farthestOpen = Math.max(farthestOpen, sunSeparationDegrees);
+    if (what === "jogEnded" && ++openMoves === 8) reportJumps(2).begin({ world: rig.world });
+  });
+  const { ended, failure } = await rig.run(flat, request);
+  rig.world.recordState();
+  expect(ended).toBe("failed");
+  expect(failure).toMatchObject({ code: "RIG_READBACK" });
+  expect(failure!.message).toMatch(/within 1\.06° of where the Sun is expected and reads 2\d\.\d\d° from it/);
+  expect(farthestOpen).toBeLessThan(1.1);
+  expect(rig.world.cover.position).toBe(0);
 });
 
 test("a disc that leaves no room to drift: refused with the sizes, nothing moves", async () => {
