@@ -284,11 +284,13 @@ export class RunEffects {
   }
 
   get #isLeftSafe(): boolean {
-    const { begun, settings, safety } = this.facts;
+    const { begun, settings, safety, retreats } = this.facts;
     if (!begun) return true;
     if (!settings || !safety) return false;
     const { cover, mount } = this.#rig;
-    return safety.covered.proved || safety.offSun || !(cover || mount);
+    // A rig without a cover stands uncovered by its nature: nothing is to be done for it unless something was the matter.
+    const needsNothing = !cover && (!mount || retreats.length === 0);
+    return safety.covered.proved || safety.offSun || needsNothing;
   }
 
   report(): Promise<void> {
