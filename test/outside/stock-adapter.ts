@@ -72,6 +72,7 @@ export function stockAdapter(
         { clock: systemClock, log: silentLog, random: new Random(1), openers: () => open },
         calm(),
       );
+      connected.seal.open();
       return await work({
         rig: connected.rig,
         clock: systemClock,

@@ -21,6 +21,8 @@ export class AgentLife {
   readonly #end = Promise.withResolvers<never>();
   readonly #atDeath: (() => void)[] = [];
   #alive = true;
+  /** While it is stopped: settles when it goes on. */
+  #stopped: PromiseWithResolvers<void> | undefined;
 
   constructor() {
     this.#end.promise.catch(() => {});
@@ -35,6 +37,16 @@ export class AgentLife {
     this.#alive = false;
     for (const cut of this.#atDeath.splice(0)) cut();
     this.#end.reject(new AgentKilledError());
+  }
+
+  /** As by SIGSTOP: no line of it runs until it goes on, its links stay open, and its clock has gone on when it wakes. */
+  stop(): void {
+    this.#stopped ??= Promise.withResolvers();
+  }
+
+  goOn(): void {
+    this.#stopped?.resolve();
+    this.#stopped = undefined;
   }
 
   /** @throws AgentKilledError as soon as it is killed */
@@ -54,13 +66,18 @@ export class AgentLife {
       monotonicSeconds: () => clock.monotonicSeconds(),
       setTimer: (afterSeconds, callback) => {
         if (!this.#alive) return { cancel() {} };
+        let isCancelled = false;
         const timer = clock.setTimer(afterSeconds, () => {
           timers.delete(timer);
-          callback();
+          if (!this.#stopped) return callback();
+          void this.#stopped.promise.then(() => {
+            if (this.#alive && !isCancelled) callback();
+          });
         });
         timers.add(timer);
         return {
           cancel() {
+            isCancelled = true;
             timers.delete(timer);
             timer.cancel();
           },
@@ -114,7 +131,8 @@ export class AgentLife {
     };
   }
 
-  #whileAlive<T>(value: T): T | Promise<never> {
-    return this.#alive ? value : never;
+  #whileAlive<T>(value: T): T | Promise<T> {
+    if (!this.#alive) return never;
+    return this.#stopped ? this.#stopped.promise.then(() => this.#whileAlive(value)) : value;
   }
 }

@@ -29,6 +29,25 @@ export function agentKilled(): Fault {
   };
 }
 
+/** The agent's process stands still, as by SIGSTOP; at the end it goes on as if nothing had been. */
+export function agentStopped(): Fault {
+  return {
+    name: "agent stopped",
+    begin: (rig) => agentOf(rig).stand(),
+  };
+}
+
+/** The keeper's process is gone. */
+export function keeperKilled(): Fault {
+  return {
+    name: "keeper killed",
+    begin: (rig) => {
+      agentOf(rig).killKeeper();
+      return undefined;
+    },
+  };
+}
+
 /** The clock of the agent's computer is set forward by so much, or back by less than 0; the Sun stays where it is. */
 export function clockStepped(hours: number): Fault {
   return {

@@ -7,8 +7,15 @@ export interface FaultyRig {
   readonly world: World;
   readonly indiServer?: IndiServer;
   readonly alpacaServer?: SimAlpacaServer;
-  /** The agent at work: asked for an orderly end, killed, or its computer's clock set. */
-  readonly agent?: { stop(reason: Error): void; kill(): void; stepClock(seconds: number): void };
+  /** The agent at work: asked for an orderly end, killed, made to stand still, its computer's clock set, its keeper killed. */
+  readonly agent?: {
+    stop(reason: Error): void;
+    kill(): void;
+    /** @returns how it goes on */
+    stand(): () => void;
+    stepClock(seconds: number): void;
+    killKeeper(): void;
+  };
 }
 
 /** Something that goes wrong. It begins when `begin` is called; what that returns ends it, where it can end. */
