@@ -75,7 +75,7 @@ async function trySafing({ rigFile, connect, clock, log }: TakeRigTools): Promis
   };
   try {
     return await withDeadline(clock, limits, async (signal) => {
-      await using connected = await connect(signal, () => {}, "putting back");
+      await using connected = await connect(signal, () => {}, "making safe");
       const tools = { rig: connected.rig, site: rigFile.site, clock, log, front: newFront() };
       // Nothing is known of the light, so no frame is taken: the cover's report has to do.
       const findings = { lightRate: {} };

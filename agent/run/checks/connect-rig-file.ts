@@ -60,7 +60,7 @@ export async function connectRigFile(
 ): Promise<ConnectedRig> {
   const { openers, exchanges, clock, random, log, askPerson, found, purpose } = tools;
   const seal = new RigSeal();
-  if (purpose === "putting back") seal.open(); // its baseline is on the disk already
+  if (purpose !== undefined && purpose !== "working") seal.open(); // its baseline is on the disk already
   const puttingBack: Pick<ConnectOptions, "goOnWithout" | "opened"> = {
     goOnWithout: ({ message }) => log.warn({ message }, "putting back without what does not answer"),
     opened: (device) => {
