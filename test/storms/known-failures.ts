@@ -8,6 +8,7 @@ export const knownFailures: Readonly<Record<string, string>> = {
     "a cover that sticks while it opens is waited for, for 90 s, before the mount turns away",
   "exposed: filter lost": "a lost filter is taken for a shorter exposure while the diffuser is in",
   "exposed: weather silent": "a station that answers nothing counts as fresh for two of its periods",
+  "uncovered move: far": "a slew with the cover open goes where a mount that has lost its count leads it",
   "unreported cover": "what a frame has shown of a cover that lies is forgotten by the end of the run",
   "restore throws": "one device that does not answer keeps all others from being put back",
 };

@@ -196,7 +196,8 @@ class StormPlay {
       const lasts = endedMs === undefined;
       const isLate = baselineMs === undefined || beganMs >= (restoreMs ?? untilMs);
       return [
-        ...lies.filter((role) => lasts && !isKnowable(role)),
+        // Where a mount has been led while it deceived, it stays.
+        ...lies.filter((role) => (lasts || role === "mount") && !isKnowable(role)),
         ...foreign.filter((role) => lasts || isLate || without.includes(role)),
       ];
     });
