@@ -101,6 +101,7 @@ export function pathText(path: readonly PropertyKey[]): string {
 function describeValue(value: unknown): string {
   if (value === undefined || value === null) return "empty";
   if (typeof value === "number" && !Number.isFinite(value)) return String(value);
+  if (Array.isArray(value) && value.length > 100) return `a list of ${value.length}`;
   const text = JSON.stringify(value);
   return text.length > 60 ? `${text.slice(0, 57)}…` : text;
 }

@@ -4,6 +4,9 @@ import { readChecked } from "./file-problems.ts";
 import { type PlanStep, stepEntry } from "./plan-steps.ts";
 import { stepOrderProblems } from "./step-order.ts";
 
+/** More than a day holds. */
+const stepCountMax = 1000;
+
 const planFile = mapOf({
   plan: shortName("the plan's name"),
   about: textLine("what the plan is for", 2000).optional(),
@@ -13,7 +16,11 @@ const planFile = mapOf({
     /** How long the whole takes; left out, it is reckoned from the steps. */
     plannedMinutes: numberFrom(1, 1440, "minutes").optional(),
   }).default({ altitudeDegreesMin: 20 }),
-  steps: z.array(stepEntry, { error: "a list of steps" }).min(1, { error: "a list of at least one step" }),
+  steps: z
+    .array(z.unknown(), { error: "a list of steps" })
+    .min(1, { error: "a list of at least one step" })
+    .max(stepCountMax, { error: `a list of at most ${stepCountMax} steps` })
+    .pipe(z.array(stepEntry)),
 }).check((ctx) => {
   for (const problem of stepOrderProblems(ctx.value.steps as PlanStep[])) {
     ctx.issues.push({

@@ -49,6 +49,10 @@ const limits = mapOf({
   /** How long the mount, the cover or the weather station may be silent before the rig retreats. */
   silenceSecondsMax: numberFrom(5, 600, "seconds").default(60),
   freeDiskMegabytesMin: numberFrom(50, 1_000_000, "megabytes").default(500),
+  /** Runs that began longer ago are removed when a run has ended well; left out, none is. Masters stay. */
+  runsKeptDays: wholeFrom(1, 36_500, "days").optional(),
+  /** Of all of the rig's runs; the oldest are removed until the others are within it. Left out, there is no limit. */
+  runsKeptMegabytesMax: numberFrom(100, 100_000_000, "megabytes").optional(),
 });
 
 const rigFile = mapOf({

@@ -1,4 +1,7 @@
-import { isMap, isScalar, LineCounter, type Node, type Pair, parseDocument } from "yaml";
+import { type Alias, isMap, isScalar, LineCounter, type Node, type Pair, parseDocument, visit } from "yaml";
+
+/** Far more than anybody writes [characters]; what is larger is some other file. */
+const lengthMax = 1_000_000;
 
 /** A YAML text as plain data, with the line of every key and value in it. */
 export interface YamlSource {
@@ -16,6 +19,10 @@ function keyPair(node: unknown, key: PropertyKey): Pair | undefined {
 }
 
 export function readYaml(text: string): YamlSource {
+  if (text.length > lengthMax) {
+    const message = `it is ${text.length} characters long, and no file of this kind has more than ${lengthMax}`;
+    return { data: undefined, lineOf: () => 1, lineOfKey: () => 1, syntaxErrors: [{ line: 1, message }] };
+  }
   const lines = new LineCounter();
   const document = parseDocument(text, { lineCounter: lines, prettyErrors: false, uniqueKeys: true });
   const startLine = (node: unknown): number | undefined => {
@@ -36,15 +43,33 @@ export function readYaml(text: string): YamlSource {
     }
     return line;
   };
+  const syntaxErrors = document.errors.map((error) => ({
+    line: lines.linePos(error.pos[0]).line,
+    message: error.message.split("\n")[0]!,
+  }));
+  const alias = firstAlias(document);
+  if (alias) {
+    const line = startLine(alias) ?? 1;
+    syntaxErrors.push({ line, message: `\`*${alias.source}\` repeats another part; write it out instead` });
+  }
   return {
-    data: document.errors.length > 0 ? undefined : document.toJS(),
+    data: syntaxErrors.length > 0 ? undefined : document.toJS(),
     lineOf,
     lineOfKey: (path, key) => lineOf([...path, key]),
-    syntaxErrors: document.errors.map((error) => ({
-      line: lines.linePos(error.pos[0]).line,
-      message: error.message.split("\n")[0]!,
-    })),
+    syntaxErrors,
   };
+}
+
+/** A few of them within each other stand for more than any memory holds, or for themselves. */
+function firstAlias(document: ReturnType<typeof parseDocument>): Alias | undefined {
+  let found: Alias | undefined;
+  visit(document, {
+    Alias(_, alias) {
+      found = alias;
+      return visit.BREAK;
+    },
+  });
+  return found;
 }
 
 function isCollectionItem(node: unknown, index: PropertyKey): unknown {

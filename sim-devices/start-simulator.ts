@@ -47,7 +47,28 @@ export interface Simulator extends AsyncDisposable {
   close(): Promise<void>;
 }
 
-/** A simulated rig from a scene, served over INDI and Alpaca. */
+/** A port that can't be listened on. */
+export class PortTakenError extends Error {
+  constructor(
+    readonly port: number,
+    options: ErrorOptions,
+  ) {
+    super(`Port ${port} can't be listened on: another program uses it, or this user may not`, options);
+    this.name = "PortTakenError";
+  }
+}
+
+async function listenOnPort<Listening>(port: number, listen: () => Promise<Listening>): Promise<Listening> {
+  try {
+    return await listen();
+  } catch (error) {
+    const { code } = error as NodeJS.ErrnoException;
+    if (code === "EADDRINUSE" || code === "EACCES") throw new PortTakenError(port, { cause: error });
+    throw error;
+  }
+}
+
+/** A simulated rig from a scene, served over INDI and Alpaca. @throws PortTakenError */
 export async function startSimulator(options: SimulatorOptions): Promise<Simulator> {
   const { clock, seed, mechanics } = options;
   const spec = seed === undefined ? options.spec : { ...options.spec, seed };
@@ -55,11 +76,19 @@ export async function startSimulator(options: SimulatorOptions): Promise<Simulat
   const paint: ScenePainter["paint"] = (light, ask) => painter.paint(light, ask);
   const world = new World({ spec, clock, paint, ...given({ mechanics }) });
   const server = new IndiServer(world, indiDevices(world));
-  const listening =
-    options.indiPort === undefined ? undefined : await listenOnLoopback(options.indiPort, server.accept);
+  const { indiPort, alpacaPort } = options;
   const alpacaServer = new SimAlpacaServer(world, alpacaDevices(world, options.alpaca));
+  const listening =
+    indiPort === undefined
+      ? undefined
+      : await listenOnPort(indiPort, () => listenOnLoopback(indiPort, server.accept));
   const alpaca =
-    options.alpacaPort === undefined ? undefined : await listenHttp(alpacaServer, options.alpacaPort);
+    alpacaPort === undefined
+      ? undefined
+      : await listenOnPort(alpacaPort, () => listenHttp(alpacaServer, alpacaPort)).catch(async (error) => {
+          await listening?.close();
+          throw error;
+        });
   const discovery =
     alpaca && options.alpacaDiscoveryPort !== undefined
       ? await answerDiscovery(alpaca.port, options.alpacaDiscoveryPort)

@@ -4,6 +4,7 @@ import { type DeviceDescription, describeRig } from "../../drivers/describe-rig.
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
+import { checkMountBelief } from "../run/checks/mount-belief.ts";
 import {
   addCommand,
   CommandError,
@@ -46,15 +47,18 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
       signal,
     );
     const devices = describeRig(opened.rig);
+    const { mount } = opened.rig;
+    const belief = mount ? await checkMountBelief(mount, rigFile.site, { clock: host.clock, signal }) : [];
     const missing = wanted
       .filter(([role]) => rigFile.devices[role] === undefined)
       .map(([role, without]) => ({ role, without }));
     return {
       exitCode: exitCodes.done,
-      result: { rig: rigFile.rig, devices, missing },
+      result: { rig: rigFile.rig, devices, belief, missing },
       text: [
         `${rigFile.rig}: ${devices.length} devices answer; nothing was changed.`,
         ...devices.flatMap(deviceLines),
+        ...belief.map(({ what, verdict, text }) => `  the mount's ${what}: ${verdict}; ${text}`),
         ...missing.map(({ role, without }) => `no ${role} in the rig file: ${without}`),
       ].join("\n"),
     };

@@ -1,7 +1,8 @@
 import { type Clock, systemClock } from "../../drivers/kit/clock.ts";
 import type { ExitCode } from "../run/record/exit-codes.ts";
-import { WordsQueue } from "../terminal/words-queue.ts";
+import { type TakeWords, WordsQueue } from "../terminal/words-queue.ts";
 import { type Thread, Threads } from "../threads/threads.ts";
+import { writeWords } from "../threads/write-words.ts";
 import type { SignalSource } from "./stop-signals.ts";
 
 /** What a command has of the process around it. */
@@ -64,10 +65,30 @@ export function hostOfRig(): CommandHost {
 }
 
 function wordsTo(file: 1 | 2): WordsQueue {
-  let thread: Thread | undefined; // started with the first word
-  return new WordsQueue(async (text) => {
-    thread ??= new Threads(() => {}).start("words", 0);
+  return new WordsQueue(takeInThread(file));
+}
+
+/**
+ * Has a thread write, started with the first word. Where none can be had, or it is lost, the words are written here and
+ * now, and that is said once: a reader that stops then holds up the process, and silence would be worse.
+ */
+export function takeInThread(
+  file: 1 | 2,
+  changes: ConstructorParameters<typeof Threads>[1] = {},
+  write: (file: number, text: string) => boolean = writeWords,
+): TakeWords {
+  let lost: string | undefined;
+  const threads = new Threads((why) => {
+    lost = `Words are written without a thread of their own (${why}): see that the terminal goes on reading.\n`;
+  }, changes);
+  let thread: Thread | undefined;
+  return async (text) => {
+    thread ??= threads.start("words", 0);
     thread?.release();
-    return (await thread?.ask({ file, text }))?.result === true;
-  });
+    const answer = await thread?.ask({ file, text });
+    if (answer) return answer.result === true;
+    const said = lost ?? "";
+    lost = "";
+    return write(file, said + text);
+  };
 }

@@ -4,9 +4,17 @@ import { acceleratedClock } from "../../drivers/kit/clock.ts";
 import { given } from "../../drivers/kit/given.ts";
 import { discoveryPort } from "../../sim-devices/alpaca/discovery-responder.ts";
 import { sunPlace } from "../../sim-devices/scene/sun/sun-place.ts";
-import { startSimulator } from "../../sim-devices/start-simulator.ts";
+import { PortTakenError, startSimulator } from "../../sim-devices/start-simulator.ts";
 import { numberOption } from "./number-option.ts";
-import { addCommand, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
+import {
+  addCommand,
+  type CommandHost,
+  conclude,
+  exitCodes,
+  type Outcome,
+  processHost,
+  wrongInput,
+} from "./outcome.ts";
 import { sceneFromFile, sceneOption, seedOption, speedOf } from "./scene-from-file.ts";
 import { stopWords } from "./stop-signals.ts";
 
@@ -35,14 +43,15 @@ export async function simulate(
     startUtcMs: Date.parse(spec.startUtc),
     epochMs: host.clock.nowMs(),
   });
-  const simulator = await startSimulator({
-    spec,
-    clock,
-    indiPort: options.indi,
-    ...(options.alpaca === undefined
-      ? {}
-      : { alpacaPort: options.alpaca, alpacaDiscoveryPort: discoveryPort }),
-  });
+  const alpacaPorts =
+    options.alpaca === undefined ? {} : { alpacaPort: options.alpaca, alpacaDiscoveryPort: discoveryPort };
+  const simulator = await startSimulator({ spec, clock, indiPort: options.indi, ...alpacaPorts }).catch(
+    (error: unknown) => {
+      if (!(error instanceof PortTakenError)) throw error;
+      const whatToDo = "Name another one with `--indi` or `--alpaca`; 0 takes any that is free.";
+      throw wrongInput("Nothing was started.", `${error.message}.`, whatToDo, error);
+    },
+  );
   const port = simulator.indi?.port;
   const alpacaPort = simulator.alpaca?.port;
   const { altitudeDegrees } = sunPlace(spec.site, Date.parse(spec.startUtc));

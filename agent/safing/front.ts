@@ -21,6 +21,12 @@ export function newFront(): Front {
   return { covered: { proved: false, why: "it has not been closed yet" }, expectedClosed: false };
 }
 
+/** A frame is full of light that comes past the cover: whatever the cover says, it is open. */
+export function contradictCover(front: Front, why: string): void {
+  front.contradiction = why;
+  front.covered = { proved: false, why };
+}
+
 /** For the last words of a run. */
 export function describeCovered(covered: Covered): string {
   if (!covered.proved) return `not proved to be covered: ${covered.why}`;

@@ -1,4 +1,5 @@
 import { withDeadline } from "../../drivers/kit/deadline.ts";
+import { startStopwatch } from "../../drivers/kit/stopwatch.ts";
 import type { Device } from "../../drivers/roles/device.ts";
 import { stoppableDevices } from "../../drivers/roles/rig.ts";
 import type { Covered } from "./front.ts";
@@ -138,10 +139,10 @@ class Safing {
       return;
     }
     front.expectedClosed = true;
-    const startedSeconds = clock.monotonicSeconds();
     await this.#untilDone("close the cover", cover, async (signal) => {
+      const travelSeconds = startStopwatch(clock);
       await cover.ensureClosed(signal);
-      front.travelSeconds = Math.max(front.travelSeconds ?? 0, clock.monotonicSeconds() - startedSeconds);
+      front.travelSeconds = Math.max(front.travelSeconds ?? 0, travelSeconds());
       await cameraStopped;
       this.#covered = await proveCovered(this.tools, signal);
       if (this.#covered.proved) return true;

@@ -2,7 +2,7 @@ import { withDeadline } from "../../drivers/kit/deadline.ts";
 import type { Cover } from "../../drivers/roles/cover.ts";
 import { countCodes, quantileAdu } from "../imaging/exposure/histogram.ts";
 import { placeAt } from "../sky/tangent-plane.ts";
-import type { Covered } from "./front.ts";
+import { type Covered, contradictCover } from "./front.ts";
 import { isSunUp, sunSeparationDegrees } from "./off-sun.ts";
 import type { SafingTools } from "./safing-tools.ts";
 
@@ -43,7 +43,7 @@ export async function proveCovered(tools: SafingTools, signal: AbortSignal): Pro
   }
   const said = cover.isMovedByHand ? "you said that the cap is on" : "the cover says that it is closed";
   if (share !== undefined)
-    front.contradiction = `${said}, and a frame shows ${percent(share)} of the light of an open one`;
+    contradictCover(front, `${said}, and a frame shows ${percent(share)} of the light of an open one`);
   // Off the Sun no frame can tell any more: a report that was false is not believed then.
   if (front.contradiction !== undefined) return { proved: false, why: front.contradiction };
   return { proved: true, by: wordOf(cover) };

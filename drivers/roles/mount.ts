@@ -24,6 +24,16 @@ export interface Site {
   readonly elevationMetres: number;
 }
 
+/** `undefined` parts are not offered. */
+export interface SiteAndTime {
+  /** Also `undefined` for 0, 0: what a driver says that was never told. */
+  readonly site: Site | undefined;
+  /** `undefined` for a time that stands still. */
+  readonly utcMs: number | undefined;
+  /** Local sidereal time. */
+  readonly siderealHours: number | undefined;
+}
+
 /** Points the telescope. Slews are equatorial, of date. */
 export interface Mount extends Device {
   readonly role: "mount";
@@ -34,8 +44,8 @@ export interface Mount extends Device {
     readonly nudge: "pulse" | "motion" | "slew";
   };
   state(signal: AbortSignal): Promise<MountState>;
-  /** The site and clock that the mount itself believes in; `undefined` parts are not offered. */
-  siteAndTime(signal: AbortSignal): Promise<{ site: Site | undefined; utcMs: number | undefined }>;
+  /** What the mount itself believes in, at about the time of the answer. */
+  siteAndTime(signal: AbortSignal): Promise<SiteAndTime>;
   ensureUnparked(signal: AbortSignal): Promise<void>;
   ensureParked(signal: AbortSignal): Promise<void>;
   /** Tracks at that rate and proves by reading back that it took. @throws MissingAbilityError, ReadbackError */

@@ -1,4 +1,5 @@
 import { spawnSync } from "node:child_process";
+import { run as mutations } from "../mutations/mutations.ts";
 import { run as centring, resultText, rowText } from "./centring.ts";
 import { run as defocus } from "./defocus.ts";
 import { run as displaced } from "./displaced.ts";
@@ -45,6 +46,11 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   },
   match: async (count = 100) => {
     await match({ seed: 7, trials: count, print });
+  },
+  /** Breaks lines that safety rests on, one at a time: a test has to notice each. */
+  mutations: async (count) => {
+    const results = await mutations({ print, ...(count === undefined ? {} : { count }) });
+    if (results.some(({ killedBy }) => killedBy === undefined)) process.exitCode = 1;
   },
   /** The published values that take too long for the checks of every day, at their listed tolerances. */
   listed: async () => {

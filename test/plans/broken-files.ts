@@ -58,7 +58,49 @@ train:
 const kinds = `one of ${stepKinds.join(", ")}, alone or as a key with its options`;
 const nameRule = "lower-case letters, digits and hyphens, 1 to 40 of them, a letter first";
 
+const alias = "repeats another part; write it out instead";
+
+/** `a` ten times in `b`, `b` ten times in `c`, and so on: ten thousand million in a few lines. */
+const aliasBomb = "bcdefghij"
+  .split("")
+  .reduce(
+    (text, letter, index) =>
+      `${text}${letter}: &${letter} [${Array(10).fill(`*${"abcdefghi"[index]}`).join(", ")}]\n`,
+    "a: &a [x, x, x, x, x, x, x, x, x, x]\n",
+  );
+
 export const brokenPlans: readonly BrokenFile[] = [
+  {
+    fault: "an alias of nothing",
+    change: ["plan: morning", "plan: *nobody"],
+    line: 1,
+    message: `not readable as YAML: \`*nobody\` ${alias}`,
+  },
+  {
+    fault: "an alias within itself",
+    change: ["about: A", "about: &a [*a, *a] # A"],
+    line: 2,
+    message: `not readable as YAML: \`*a\` ${alias}`,
+  },
+  {
+    fault: "aliases by the thousand million",
+    change: ["about: A", `${aliasBomb}about: A`],
+    line: 3,
+    message: `not readable as YAML: \`*a\` ${alias}`,
+  },
+  {
+    fault: "more steps than any day holds",
+    change: ["steps:\n", `steps:\n${"  - centre\n".repeat(2000)}`],
+    line: 5,
+    message: "`steps` is a list of 2005; allowed: a list of at most 1000 steps",
+  },
+  {
+    fault: "two hundred thousand steps",
+    change: ["steps:\n", `steps:\n${"  - centre\n".repeat(200_000)}`],
+    line: 1,
+    message:
+      "not readable as YAML: it is 2200295 characters long, and no file of this kind has more than 1000000",
+  },
   {
     fault: "no name",
     change: ["plan: morning\n", ""],
@@ -297,6 +339,12 @@ const roles = "camera, mount, focuser, cover, diffuser, wheel, rotator, dome, we
 
 export const brokenRigs: readonly BrokenFile[] = [
   {
+    fault: "an alias",
+    change: ["rig: garden", "rig: *name"],
+    line: 1,
+    message: `not readable as YAML: \`*name\` ${alias}`,
+  },
+  {
     fault: "no site",
     change: [goodRig.slice(goodRig.indexOf("site:"), goodRig.indexOf("optics:")), ""],
     line: 1,
@@ -377,7 +425,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     change: ["brightnessTripFactor: 4", "brightnesTripFactor: 4"],
     line: 16,
     message:
-      "unknown key `brightnesTripFactor` in `limits` (did you mean `brightnessTripFactor`?); allowed: brightnessTripFactor, edgeAduPerSecondMax, sunAltitudeDegreesMin, silenceSecondsMax, freeDiskMegabytesMin",
+      "unknown key `brightnesTripFactor` in `limits` (did you mean `brightnessTripFactor`?); allowed: brightnessTripFactor, edgeAduPerSecondMax, sunAltitudeDegreesMin, silenceSecondsMax, freeDiskMegabytesMin, runsKeptDays, runsKeptMegabytesMax",
   },
   {
     fault: "a protocol that is none",

@@ -1,5 +1,5 @@
 import { Database } from "bun:sqlite";
-import { mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from "node:fs";
+import { existsSync, mkdirSync, readFileSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { runOutcome } from "../../agent/commands/run.ts";
@@ -192,6 +192,28 @@ test("a run that can't write down how it found the rig changes nothing", async (
   expect(report).toMatchObject({ ended: "failed", exitCode: 5, failure: { code: "DISK" } });
   expect(run.rig.told).toEqual([]);
   expect(runOutcome(report).text).toContain("Nothing on the rig was changed.");
+});
+
+test("old runs are removed when the rig is put back; not when it is not, and not because the disk is low", async () => {
+  run.rigText = run.rigText.replace("limits:", "limits:\n  runsKeptDays: 1");
+  await run.run(usualWorks, { folder: join(run.folder, "old") });
+  const dayLater = () => run.clock.drive(run.clock.sleep(86_400));
+  await dayLater();
+  const images: typeof usualWorks.images = async () => {
+    run.freeDiskMegabytes = 100;
+    return undefined;
+  };
+  await run.run({ ...usualWorks, images }, { folder: join(run.folder, "low") });
+  run.freeDiskMegabytes = 10_000;
+  run.rig.afterChange = (what) => {
+    if (what === "diffuser.position") run.rig.stuck.add(what);
+  };
+  expect((await run.run(usualWorks, { folder: join(run.folder, "stuck") })).exitCode).toBe(6);
+  expect(existsSync(join(run.folder, "old"))).toBe(true);
+  run.rig.afterChange = () => {};
+  run.rig.stuck.clear();
+  expect((await run.run(usualWorks)).exitCode).toBe(0);
+  expect(existsSync(join(run.folder, "old"))).toBe(false);
 });
 
 test("a folder from somewhere else is no run of this rig", async () => {

@@ -166,3 +166,18 @@ test("what answers is put back when another device is gone", async () => {
   const left = restored!.settings.filter(({ state }) => state === "different");
   expect([...new Set(left.map(({ role }) => role))]).toEqual(["focuser"]);
 });
+
+test("a cover that only says it closed at the very end is told, and the run was not safe", async () => {
+  await using stage = await openStage({ scene: foundAtSun("closed"), plan: imagesOnly });
+  stage.onProgress = ({ what, done, of }) => {
+    if (what !== "images" || done < of) return;
+    stage.onProgress = () => {};
+    stage.begin(at(0).begins(lyingReadback("cover")));
+  };
+  const played = await stage.play();
+  expect(played.exitCode).toBe(4);
+  expect(JSON.stringify(played.record!.guardEvents) + JSON.stringify(played.record!.steps)).toContain(
+    "a frame shows",
+  );
+  expect(separation(stage)).toBeGreaterThan(25);
+});

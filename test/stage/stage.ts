@@ -69,6 +69,8 @@ export interface PlayOptions {
   readonly name?: string;
   /** Called as the agent tells its progress. */
   readonly onProgress?: (now: Progress) => void;
+  /** Called with what the agent says at once to whoever watches. */
+  readonly onWarning?: (text: string) => void;
   /** Called at everything that happens to the rig, while it happens. */
   readonly onChange?: (moment: Moment, world: World) => void;
   /** Called after every event of the clock. */
@@ -261,7 +263,7 @@ export class Stage implements AsyncDisposable {
           ledger: this.ledger,
           signal: this.#stop.signal,
           unattended: this.#person === undefined,
-          warn: () => {},
+          warn: (text) => options.onWarning?.(text),
           progress: (now) => {
             this.onProgress(now);
             options.onProgress?.(now);

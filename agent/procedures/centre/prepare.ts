@@ -3,6 +3,7 @@ import { given } from "../../../drivers/kit/given.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { countCodes, quantileAdu } from "../../imaging/exposure/histogram.ts";
 import { coverFront } from "../../safing/cover-front.ts";
+import { contradictCover } from "../../safing/front.ts";
 import { openFraction } from "../../safing/prove-covered.ts";
 import { uncover } from "../../safing/uncover.ts";
 import { UnsafeError } from "../../safing/unsafe-error.ts";
@@ -123,9 +124,11 @@ function litFraction(bench: CentreWork["bench"], shortest: Frame, frame: Frame):
 function checkCovered(bench: CentreWork["bench"], shortest: Frame, frame: Frame): void {
   const fraction = litFraction(bench, shortest, frame);
   if (fraction < openFraction) return;
+  const why = `a frame of ${frame.exposureSeconds} s behind the cover, which says that it is closed, is lit to ${(100 * fraction).toFixed(0)} % of full scale`;
+  contradictCover(bench.front, why);
   throw new UnsafeError(
     "COVER_STANDS_OPEN",
-    `a frame of ${frame.exposureSeconds} s behind the cover, which says that it is closed, is lit to ${(100 * fraction).toFixed(0)} % of full scale`,
+    why,
     "Keep everybody away from the eyepiece and the finder, close the cover by hand and see why it says what it says.",
   );
 }

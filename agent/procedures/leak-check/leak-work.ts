@@ -3,6 +3,7 @@ import type { Frame } from "../../../drivers/roles/camera.ts";
 import { FrameMean } from "../../imaging/combining/frame-mean.ts";
 import { judgeLeak } from "../../imaging/proof/leak.ts";
 import { coverFront } from "../../safing/cover-front.ts";
+import { contradictCover } from "../../safing/front.ts";
 import { openFraction } from "../../safing/prove-covered.ts";
 import { uncover } from "../../safing/uncover.ts";
 import { UnsafeError } from "../../safing/unsafe-error.ts";
@@ -167,13 +168,11 @@ export async function judgeLeakFrames(work: LeakWork): Promise<void> {
   bench.findings.leak = { leakFraction, detectionLimitFraction, exposureSeconds, verdict };
   bench.note("leak check", { leakFraction, detectionLimitFraction, found: report.found, verdict });
   if (report.found && leakFraction > openFraction) {
-    bench.front.covered = {
-      proved: false,
-      why: `${percent(leakFraction)} of the flat's light comes past it`,
-    };
+    const why = `${percent(leakFraction)} of the flat's level comes past the cover, which says that it is closed: that is no leak but an open cover`;
+    contradictCover(bench.front, why);
     throw new UnsafeError(
       "COVER_STANDS_OPEN",
-      `${percent(leakFraction)} of the flat's level comes past the cover, which says that it is closed: that is no leak but an open cover`,
+      why,
       "Keep everybody away from the eyepiece and the finder, close the cover by hand and see why it says what it says.",
     );
   }

@@ -3,22 +3,22 @@ import type { Plan } from "../../../plans/plan-file.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import { binnedShape } from "../../procedures/flat/disc-on-frame.ts";
 import { type LackOfRoom, lackOfRoom } from "../../procedures/flat/room-to-blur.ts";
-import { separationDegrees } from "../../sky/separation.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import type { GuardWatch } from "../guard/condition.ts";
 import { checkConditionsOnce, type GuardTools } from "../guard/guard.ts";
 import { RunRefusedError } from "../record/run-errors.ts";
+import { type BeliefCheck, checkMountBelief } from "./mount-belief.ts";
 
 export interface RigCheck extends GuardTools {
   readonly rig: Rig;
   readonly rigFile: RigFile;
   readonly plan: Plan;
   readonly watches: readonly GuardWatch[];
+  readonly unattended: boolean;
   note(event: string, fields?: Readonly<Record<string, unknown>>): void;
+  /** To whoever watches. */
+  warn(text: string): void;
 }
-
-/** A mount that is further off than this believes in another place or time [degrees of the sky]. */
-const mountBeliefDegreesMax = 0.5;
 
 /** So far a stated focal length may be off. */
 const focalLengthDoubt = 0.05;
@@ -28,7 +28,7 @@ const focalLengthDoubt = 0.05;
  * @throws RunRefusedError
  */
 export async function checkRig(check: RigCheck): Promise<void> {
-  const { rig, rigFile } = check;
+  const { rig } = check;
   for (const device of devicesOf(rig)) {
     check.note("device", { role: device.role, device: device.name, abilities: device.describe() });
   }
@@ -48,8 +48,7 @@ export async function checkRig(check: RigCheck): Promise<void> {
       "Change the plan, or use a device that can; `evenfield probe --rig RIG` lists what each can do.",
     );
   }
-  const doubts = await mountDoubts(rig, rigFile, check);
-  if (doubts.length > 0) check.note("the mount believes otherwise", { doubts });
+  await checkBelief(check);
   const reasons = await checkConditionsOnce(check.watches, check);
   if (reasons.length > 0) {
     const left = (await isOpenToSky(rig, check.signal)) ? ", and the dome's shutter is open" : "";
@@ -59,6 +58,31 @@ export async function checkRig(check: RigCheck): Promise<void> {
       `Start again when this is over; nothing has moved${left}.`,
     );
   }
+}
+
+/** Nobody is there to see where the mount really points; a person is told, and sees. @throws RunRefusedError */
+async function checkBelief({
+  rig: { mount },
+  rigFile,
+  unattended,
+  note,
+  warn,
+  ...tools
+}: RigCheck): Promise<void> {
+  if (!mount) return;
+  const checks = await checkMountBelief(mount, rigFile.site, tools);
+  for (const { what, verdict, text } of checks) note(`the mount's ${what}: ${verdict}`, { text });
+  const told = (which: BeliefCheck["verdict"]) => checks.filter(({ verdict }) => verdict === which);
+  const wrong = told("wrong").map(({ text }) => `${mount.name}: ${text}`);
+  if (wrong.length > 0 && unattended)
+    throw new RunRefusedError(
+      "safety",
+      wrong.join("; "),
+      "Set right what is wrong of the two, the mount or the rig file and this computer's clock; `evenfield probe --rig RIG` shows both. Nothing has moved.",
+    );
+  for (const text of wrong) warn(`${text}. The mount may point elsewhere than it says.`);
+  const unchecked = told("not checked").map(({ text }) => text);
+  if (unchecked.length > 0) warn(`${mount.name}: ${unchecked.join("; ")}: not checked.`);
 }
 
 async function isOpenToSky({ dome }: Rig, signal: AbortSignal): Promise<boolean> {
@@ -98,32 +122,4 @@ async function discsTooSmall({ rig, rigFile, plan, clock, signal }: RigCheck): P
       `${pixelMicron} µm${binning === 1 ? "" : `, binned ${binning} x ${binning}`}`;
     return [{ ...lack, message: `${scale}, ${lack.message}` }];
   });
-}
-
-/** The mount's own site and clock against the rig file; centring copes with a small difference, a person should know. */
-async function mountDoubts(
-  { mount }: Rig,
-  { site }: RigFile,
-  { clock, signal }: GuardTools,
-): Promise<string[]> {
-  if (!mount) return [];
-  const believed = await mount.siteAndTime(signal);
-  const doubts: string[] = [];
-  if (believed.site) {
-    const there = { raHours: believed.site.longitudeDegrees / 15, decDegrees: believed.site.latitudeDegrees };
-    const here = { raHours: site.longitudeDegrees / 15, decDegrees: site.latitudeDegrees };
-    const off = separationDegrees(there, here);
-    if (off > mountBeliefDegreesMax) {
-      const { latitudeDegrees, longitudeDegrees } = believed.site;
-      doubts.push(
-        `its site is ${latitudeDegrees}, ${longitudeDegrees}, ${off.toFixed(1)}° from that of the rig file`,
-      );
-    }
-  }
-  if (believed.utcMs !== undefined) {
-    const offSeconds = (believed.utcMs - clock.nowMs()) / 1000;
-    if (Math.abs(offSeconds) > mountBeliefDegreesMax * 240)
-      doubts.push(`its clock is off by ${offSeconds.toFixed(0)} s`);
-  }
-  return doubts;
 }

@@ -77,7 +77,9 @@ class UncoveredView {
 
   /** @returns `undefined` while it is covered, or has not come to the Sun yet */
   async look(nearDegrees: number, signal: AbortSignal): Promise<UncoveredLook | undefined> {
-    const { rig, rigFile, clock, findings } = this.request;
+    const { rig, rigFile, clock, findings, front } = this.request;
+    // What is being covered is turned away on purpose where that does not succeed.
+    if (rig.cover && front.expectedClosed) return undefined;
     if (rig.cover && (await rig.cover.state(signal)) === "closed") {
       this.#isOnSun = false;
       return undefined;

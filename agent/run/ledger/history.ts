@@ -95,7 +95,7 @@ export function mastersOf(ledger: Ledger, { rig, trainMark }: Key): readonly Mas
 /** Newest first; without those that are not as they were written. */
 function listMasterRows(
   ledger: Ledger,
-  where: "where rig = ? and train_mark = ?" | "where kind = 'flat'",
+  where: "where rig = ? and train_mark = ?" | "where kind = 'flat'" | "",
   given: string[],
 ): readonly (MasterRow & Key)[] {
   type Row = Omit<MasterRow, "facts"> & Key & { readonly facts: string; readonly seal: string | null };
@@ -124,6 +124,16 @@ export function listUsableFlats(ledger: Ledger, key: Key): readonly FlatInUse[] 
     const dust = facts.dust as readonly KnownShadow[] | undefined; // as this program wrote it
     return [{ file, from: "ledger", madeUtcMs, verdict, ...(dust ? { dust } : {}) }];
   });
+}
+
+/** Every master of every rig with what belongs to it, as whole paths; `undefined` when a row is not as it was written. */
+export function listMasterFiles(ledger: Ledger): readonly string[] | undefined {
+  const listed = listMasterRows(ledger, "", []);
+  const count = ledger.read((database) =>
+    database.query<{ n: number }, []>("select count(*) as n from masters").get(),
+  );
+  if (listed.length !== count?.n) return undefined;
+  return listed.flatMap(({ file, facts }) => (typeof facts.dark === "string" ? [file, facts.dark] : [file]));
 }
 
 /** Every flat of every rig, newest first. */

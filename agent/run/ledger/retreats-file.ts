@@ -1,13 +1,13 @@
-import { closeSync, fsyncSync, openSync, readFileSync, writeSync } from "node:fs";
+import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import * as z from "zod";
 import { parseJson } from "../../../drivers/kit/parse-json.ts";
 import type { RetreatRecord } from "../record/run-record.ts";
 
 /** In the run's folder, one JSON object a line. */
-const fileName = "retreats.ndjson";
+export const retreatsFileName = "retreats.ndjson";
 
-const retreatLine = z.object({
+const retreatSchema = z.object({
   rig: z.string(),
   runId: z.string(),
   utc: z.iso.datetime(),
@@ -16,16 +16,9 @@ const retreatLine = z.object({
   lastConfirmed: z.string(),
 });
 
-/** Synced before it returns. @throws what the file system says */
-export function appendRetreat(folder: string, { utcMs, ...retreat }: RetreatRecord): void {
-  const line = { utc: new Date(utcMs).toISOString(), ...retreat } satisfies z.infer<typeof retreatLine>;
-  const handle = openSync(join(folder, fileName), "a");
-  try {
-    writeSync(handle, `${JSON.stringify(line)}\n`);
-    fsyncSync(handle);
-  } finally {
-    closeSync(handle);
-  }
+/** How it stands there. */
+export function retreatLine({ utcMs, ...retreat }: RetreatRecord): z.infer<typeof retreatSchema> {
+  return { utc: new Date(utcMs).toISOString(), ...retreat };
 }
 
 export interface RetreatsRead {
@@ -38,13 +31,13 @@ export interface RetreatsRead {
 export function readRetreats(folder: string): RetreatsRead {
   let text: string;
   try {
-    text = readFileSync(join(folder, fileName), "utf8");
+    text = readFileSync(join(folder, retreatsFileName), "utf8");
   } catch (error) {
     const { code } = error as NodeJS.ErrnoException;
     return { retreats: [], unreadable: code !== "ENOENT" && code !== "ENOTDIR" };
   }
   const lines = text.split("\n").filter((line) => line.trim() !== "");
-  const read = lines.map((line) => retreatLine.safeParse(parseJson(line)));
+  const read = lines.map((line) => retreatSchema.safeParse(parseJson(line)));
   return {
     retreats: read.flatMap(({ success, data }) => {
       if (!success) return [];

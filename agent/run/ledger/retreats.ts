@@ -5,31 +5,19 @@ import type { RetreatRecord } from "../record/run-record.ts";
 import type { Ledger } from "./ledger.ts";
 import { isInMemory } from "./ledger-tables.ts";
 import { insertRetreat, readRetreatRows } from "./retreat-rows.ts";
-import { appendRetreat, type RetreatsRead, readRetreats } from "./retreats-file.ts";
+import { type RetreatsRead, readRetreats } from "./retreats-file.ts";
 import { listRunFolders } from "./run-folders.ts";
 import type { RunRecords } from "./unfinished-runs.ts";
 
-/** Why a run retreats, in its own folder: at once, before the retreat begins. A disk that refuses is only logged. */
-export function noteRetreat(folder: string, retreat: RetreatRecord, { file }: Ledger, log: Log): void {
-  if (isInMemory(file)) return;
-  attempt(folder, log, () => appendRetreat(folder, retreat));
-}
-
-/** The same in the ledger, which may keep its caller waiting: when the rig has been put back. As hope too. */
+/** Why a run retreated, into the ledger: it may keep its caller waiting. A ledger that refuses is only logged. */
 export function saveRetreats(ledger: Ledger, retreats: readonly RetreatRecord[], log: Log): void {
   if (retreats.length === 0) return;
-  attempt(ledger.file, log, () => {
+  try {
     ledger.write((database) => {
       for (const retreat of retreats) insertRetreat(database, retreat);
     });
-  });
-}
-
-function attempt(place: string, log: Log, write: () => void): void {
-  try {
-    write();
   } catch (error) {
-    log.warn({ place, error: String(error) }, "could not write down why the rig retreats");
+    log.warn({ file: ledger.file, error: String(error) }, "could not write down why the rig retreated");
   }
 }
 

@@ -3,6 +3,7 @@ import { writeWholeFile } from "../../../drivers/formats/whole-file.ts";
 import { closeRun } from "../ledger/baseline.ts";
 import { addMaster, saveFindings } from "../ledger/history.ts";
 import { listMasters } from "../ledger/masters-made.ts";
+import { pruneRuns } from "../ledger/prune-runs.ts";
 import { isDiskFailure } from "../record/disk-trouble.ts";
 import { failureRecord } from "../record/failure-record.ts";
 import type { RunFacts } from "../record/run-facts.ts";
@@ -29,7 +30,17 @@ export async function writeResults(options: RunOptions, facts: RunFacts): Promis
     facts.files = await options.clock.hold(options.writeOutputs(reportOf(facts).record));
     writeRecord(facts);
   });
+  await attempt(() => pruneOldRuns(options, facts));
   if (faults.length > 0) throw faults[0];
+}
+
+/** Only with the rig as it was, and never because the disk is low: then a person looks what fills it. */
+function pruneOldRuns({ ledger, rigFile, clock, freeDiskMegabytes }: RunOptions, facts: RunFacts): void {
+  const isBack = facts.begun && facts.settings?.every(({ state }) => state !== "different") === true;
+  if (!isBack || freeDiskMegabytes() < rigFile.limits.freeDiskMegabytesMin) return;
+  const { runId } = facts.setting;
+  const folders = pruneRuns({ ledger, rigFile, nowUtcMs: clock.nowMs(), runId });
+  if (folders.length > 0) facts.journal.note("old runs are removed", { folders });
 }
 
 /** Files how the run ended; nothing is written to its folder after this. Never throws. */

@@ -16,7 +16,9 @@ import { guardWatches } from "../guard/guard-watches.ts";
 import { whyKeepCovered } from "../guard/why-keep-covered.ts";
 import { type BegunRun, readBaseline, saveBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
-import { findUnconfirmedTrip, noteRetreat, saveRetreats } from "../ledger/retreats.ts";
+import { isInMemory } from "../ledger/ledger-tables.ts";
+import { findUnconfirmedTrip, saveRetreats } from "../ledger/retreats.ts";
+import { retreatLine, retreatsFileName } from "../ledger/retreats-file.ts";
 import { rememberRunsFolder } from "../ledger/run-folders.ts";
 import { readTrain, trainFacts, trainMark } from "../ledger/train-mark.ts";
 import { findUnfinishedRuns, type RunRecords, type UnfinishedRun } from "../ledger/unfinished-runs.ts";
@@ -59,7 +61,9 @@ export class RunEffects {
     this.#run = { ...run, runId };
     rememberRunsFolder(ledger.file, run.folder, log);
     const setting = { runId, startedUtcMs, plan, rigFile, unattended, folder };
-    this.facts = new RunFacts(setting, journal, (retreat) => noteRetreat(folder, retreat, ledger, log));
+    this.facts = new RunFacts(setting, journal, (retreat) => {
+      if (!isInMemory(ledger.file)) journal.appendSurely(retreatsFileName, retreatLine(retreat));
+    });
     this.steps = new RunSteps(options, this.facts);
     this.#note("run begins", { run: runId, plan: plan.plan, rig: rigFile.rig });
     if (doubts.length > 0) this.#note("records of earlier runs are not whole", { doubts });
@@ -119,7 +123,7 @@ export class RunEffects {
   }
 
   async checkRig(signal: AbortSignal): Promise<void> {
-    const { rigFile, plan, clock } = this.options;
+    const { rigFile, plan, clock, unattended } = this.options;
     const { facts } = this;
     facts.devices = devicesOf(this.#rig).map((device) => ({
       role: device.role,
@@ -127,7 +131,8 @@ export class RunEffects {
       abilities: device.describe(), // now, because a device that is gone again can tell nothing
     }));
     const note = facts.journal.note.bind(facts.journal);
-    await checkRig({ rig: this.#rig, rigFile, plan, clock, signal, watches: this.#watches(), note });
+    const about = { rigFile, plan, clock, unattended, note, warn: this.options.warn };
+    await checkRig({ ...about, rig: this.#rig, signal, watches: this.#watches() });
   }
 
   async takeBaseline(signal: AbortSignal): Promise<void> {
@@ -227,6 +232,8 @@ export class RunEffects {
     );
     facts.settings = settings;
     facts.safety = safety;
+    const { contradiction } = facts.front;
+    if (contradiction !== undefined && !facts.unsafe) facts.loseSky(contradiction, false);
     facts.unwritten.push(...unwritten);
     const left = settings.filter((setting) => setting.state !== "same");
     this.#note("restored", {

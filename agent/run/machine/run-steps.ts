@@ -30,7 +30,10 @@ export class RunSteps {
     readonly facts: RunFacts,
   ) {
     this.#agenda = new StepList(options.plan.steps);
-    this.#threads = new Threads((why) => facts.journal.note("computing without a second thread", { why }));
+    this.#threads = new Threads((why) => {
+      facts.journal.note("computing without a second thread", { why });
+      options.warn(`Computing on one thread, which is slower and gives the same result: ${why}`);
+    });
   }
 
   get noneLeft(): boolean {

@@ -12,6 +12,7 @@ import type { TimelineEntry } from "./run-record.ts";
  */
 export class Journal implements Disposable {
   readonly timeline: TimelineEntry[] = [];
+  readonly #folder: string;
   #file: number | undefined;
 
   constructor(
@@ -19,6 +20,7 @@ export class Journal implements Disposable {
     readonly clock: Clock,
     readonly log: Log,
   ) {
+    this.#folder = folder;
     mkdirSync(folder, { recursive: true });
     this.#file = openSync(join(folder, "events.ndjson"), "a");
   }
@@ -35,6 +37,21 @@ export class Journal implements Disposable {
   noteSurely(event: string, fields?: Readonly<Record<string, unknown>>): void {
     this.note(event, fields);
     this.#try(fsyncSync, "could not sync events.ndjson");
+  }
+
+  /** One JSON object as a line at the end of another file of the run's folder, on the disk before it returns. As hope too. */
+  appendSurely(name: string, line: object): void {
+    try {
+      const file = openSync(join(this.#folder, name), "a");
+      try {
+        writeSync(file, `${JSON.stringify(line)}\n`);
+        fsyncSync(file);
+      } finally {
+        closeSync(file);
+      }
+    } catch (error) {
+      this.log.warn({ error: String(error) }, `could not write ${name}`);
+    }
   }
 
   #try(work: (file: number) => unknown, failed: string): void {

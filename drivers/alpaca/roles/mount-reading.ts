@@ -1,6 +1,6 @@
 import type { z } from "zod";
 import { parseUtcMs } from "../../kit/utc.ts";
-import type { Equatorial, Site, TrackRate } from "../../roles/mount.ts";
+import type { Equatorial, SiteAndTime, TrackRate } from "../../roles/mount.ts";
 import type { MountLook, Stillness } from "../../roles/stillness.ts";
 import type { RoleTools } from "../session/alpaca-role.ts";
 import { flag, number, text } from "../wire/values.ts";
@@ -87,19 +87,19 @@ export async function readRateOffsets(
   };
 }
 
-export async function readSiteAndTime(
-  { device }: MountTools,
-  signal: AbortSignal,
-): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
+export async function readSiteAndTime({ device }: MountTools, signal: AbortSignal): Promise<SiteAndTime> {
   const latitudeDegrees = await device.optional("sitelatitude", number, signal);
   const longitudeDegrees = await device.optional("sitelongitude", number, signal);
   const elevationMetres = await device.optional("siteelevation", number, signal);
+  const siderealHours = await device.optional("siderealtime", number, signal);
   const utc = await device.optional("utcdate", text, signal);
+  const hasSite = latitudeDegrees !== undefined && longitudeDegrees !== undefined;
   return {
     site:
-      latitudeDegrees === undefined || longitudeDegrees === undefined
-        ? undefined
-        : { latitudeDegrees, longitudeDegrees, elevationMetres: elevationMetres ?? 0 },
+      hasSite && (latitudeDegrees !== 0 || longitudeDegrees !== 0)
+        ? { latitudeDegrees, longitudeDegrees, elevationMetres: elevationMetres ?? 0 }
+        : undefined,
     utcMs: parseUtcMs(utc),
+    siderealHours,
   };
 }

@@ -7,7 +7,7 @@ import {
   type Mount,
   type MountOptions,
   type MountState,
-  type Site,
+  type SiteAndTime,
   type TrackRate,
 } from "../../roles/mount.ts";
 import { distanceDegrees, type SkyOffset } from "../../roles/mount-sky.ts";
@@ -94,7 +94,7 @@ export class AlpacaMount extends AlpacaRole implements Mount {
     }, signal);
   }
 
-  siteAndTime(signal: AbortSignal): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
+  siteAndTime(signal: AbortSignal): Promise<SiteAndTime> {
     return this.recovering(() => readSiteAndTime(this.#tools, signal), signal);
   }
 

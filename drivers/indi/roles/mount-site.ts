@@ -1,17 +1,22 @@
 import { turnDegrees } from "../../kit/angles.ts";
 import { parseUtcMs } from "../../kit/utc.ts";
-import type { Site } from "../../roles/mount.ts";
+import type { Site, SiteAndTime } from "../../roles/mount.ts";
 import type { RoleTools } from "../session/indi-role.ts";
 import { numberIn, textIn } from "../wire/property.ts";
 
 /** TIME_UTC in many drivers is what they were last told, not a clock: only one that moves is believed. */
 const clockLookSeconds = 2;
 
-export async function readSiteAndTime(
-  tools: RoleTools,
-  signal: AbortSignal,
-): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
-  return { site: await readSite(tools, signal), utcMs: await readClock(tools, signal) };
+export async function readSiteAndTime(tools: RoleTools, signal: AbortSignal): Promise<SiteAndTime> {
+  const site = await readSite(tools, signal);
+  const utcMs = await readClock(tools, signal);
+  return { site, utcMs, siderealHours: await readSidereal(tools, signal) };
+}
+
+async function readSidereal({ device }: RoleTools, signal: AbortSignal): Promise<number | undefined> {
+  if (!device.property("TIME_LST")) return undefined;
+  const hours = numberIn(await device.refresh("TIME_LST", {}, signal), "LST");
+  return hours !== undefined && Number.isFinite(hours) ? hours : undefined;
 }
 
 async function readSite({ device }: RoleTools, signal: AbortSignal): Promise<Site | undefined> {

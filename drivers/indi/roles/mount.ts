@@ -8,7 +8,7 @@ import {
   type Mount,
   type MountOptions,
   type MountState,
-  type Site,
+  type SiteAndTime,
   type TrackRate,
 } from "../../roles/mount.ts";
 import type { SkyOffset } from "../../roles/mount-sky.ts";
@@ -99,7 +99,7 @@ export class IndiMount extends IndiRole implements Mount {
     );
   }
 
-  async siteAndTime(signal: AbortSignal): Promise<{ site: Site | undefined; utcMs: number | undefined }> {
+  async siteAndTime(signal: AbortSignal): Promise<SiteAndTime> {
     await this.ready(signal);
     return readSiteAndTime(this.tools, signal);
   }

@@ -1,6 +1,6 @@
 import { readFileSync } from "node:fs";
 import { dirname, resolve } from "node:path";
-import { LineCounter, parseDocument } from "yaml";
+import { LineCounter, parseDocument, visit } from "yaml";
 import * as z from "zod";
 import { demoScene } from "./demo-scene.ts";
 import { drawScene } from "./draw-scene.ts";
@@ -8,6 +8,9 @@ import { mergeDeep, type SceneOverrides } from "./override-scene.ts";
 import { type SceneSpec, sceneSpecSchema } from "./scene-spec.ts";
 
 const startFrom = z.union([z.literal("demo"), z.strictObject({ drawnFromSeed: z.number().int().min(0) })]);
+
+/** Far more than anybody writes [characters]. */
+const lengthMax = 1_000_000;
 
 /** A scene file that can't be used; one line for each thing wrong. */
 export class SceneFileError extends Error {
@@ -32,11 +35,21 @@ export function readScene(file: string): SceneSpec {
 }
 
 export function parseScene(text: string, file: string): SceneSpec {
+  if (text.length > lengthMax)
+    throw new SceneFileError(
+      `${file}: a scene file has at most ${lengthMax} characters; it has ${text.length}`,
+    );
   const lines = new LineCounter();
   const document = parseDocument(text, { lineCounter: lines });
   if (document.errors.length > 0) {
     throw new SceneFileError(document.errors.map((error) => `${file}: ${error.message}`).join("\n"));
   }
+  visit(document, {
+    Alias(_, { source, range }) {
+      const line = range ? `:${lines.linePos(range[0]).line}` : "";
+      throw new SceneFileError(`${file}${line}: \`*${source}\` repeats another part; write it out instead`);
+    },
+  });
   const content: unknown = document.toJS() ?? {};
   if (typeof content !== "object" || Array.isArray(content)) {
     throw new SceneFileError(`${file}: a scene file is a map of settings`);

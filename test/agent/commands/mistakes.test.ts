@@ -4,9 +4,11 @@ import { registerApply } from "../../../agent/commands/apply.ts";
 import { registerCombine } from "../../../agent/commands/combine.ts";
 import { registerInspect } from "../../../agent/commands/inspect.ts";
 import { registerMatch } from "../../../agent/commands/match.ts";
+import { registerSimulate } from "../../../agent/commands/simulate.ts";
 import { readCcdImage } from "../../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
+import { listenOnLoopback } from "../../../drivers/kit/tcp-link.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 
@@ -210,6 +212,20 @@ test("inspect: what holds no picture is not good for want of figures", async () 
     expect(host.exitCode, path).toBe(2);
     expect(host.out, path).toContain(said);
   }
+});
+
+test("simulate: a port that another program uses is told as that, and nothing is left listening", async () => {
+  const other = await listenOnLoopback(0, () => {});
+  const simulate = (...args: string[]) => evenfield(registerSimulate, ["simulate", ...args]);
+  for (const args of [
+    ["--indi", `${other.port}`],
+    ["--indi", "0", "--alpaca", `${other.port}`],
+  ]) {
+    const host = await simulate(...args);
+    expect(host.exitCode, args.join(" ")).toBe(2);
+    expect(host.err).toContain(`Port ${other.port} can't be listened on: another program uses it`);
+  }
+  await other.close();
 });
 
 test("match: without a ledger it says what else compares; a picture that is not there comes first", async () => {

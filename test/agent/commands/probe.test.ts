@@ -2,10 +2,13 @@ import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, expect, test } from "vitest";
+import { probe } from "../../../agent/commands/probe.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
+import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { accountDifferences } from "../../../sim-devices/scene/world-account.ts";
 import { startSimulator } from "../../../sim-devices/start-simulator.ts";
 import { smallScene } from "../../stage/scenes.ts";
+import { TestHost } from "./command-host.ts";
 
 const root = join(import.meta.dirname, "../../..");
 const folder = mkdtempSync(join(tmpdir(), "evenfield-probe-"));
@@ -41,3 +44,17 @@ test.each([
     expect({ exitCode: await probe.exited, connected: connected() }).toEqual({ exitCode: 130, connected: 0 });
   },
 );
+
+test("probe says what the mount believes of site and clock, beside what the rig file and this computer do", async () => {
+  const host = new TestHost();
+  const spec = { ...smallScene, startUtc: new Date(host.clock.nowMs()).toISOString() };
+  await using simulator = await startSimulator({ spec, clock: host.clock });
+  simulator.world.mount.clockErrorSeconds = 3600;
+  const rig = join(root, "plans/demo-rig.yaml");
+  const openers = () => simulator.openIndi;
+  const { text, result } = await host.clock.drive(probe({ rig, openers }, host, neverAborted));
+  expect(text).toContain("the mount's site: agrees; its site is 46.50°, 9.80°");
+  expect(text).toMatch(/the mount's clock: wrong; its clock reads .* 1\.00 h ahead \(local time seems/);
+  expect(text).toContain("the mount's sidereal time: not checked; it does not tell");
+  expect(result).toMatchObject({ belief: [{ what: "site" }, { what: "clock", verdict: "wrong" }, {}] });
+});

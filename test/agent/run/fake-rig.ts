@@ -184,7 +184,7 @@ export class FakeRig {
         const parked = this.get("mount", "parked") === true;
         return { pointing: { raHours, decDegrees }, motion: "still", tracking, trackRate: "solar", parked };
       },
-      siteAndTime: async () => ({ site: undefined, utcMs: undefined }),
+      siteAndTime: async () => ({ site: undefined, utcMs: undefined, siderealHours: undefined }),
       ensureUnparked: () => this.set("mount", "parked", false, 2),
       ensureParked: () => this.set("mount", "parked", true, 20),
       ensureTracking: () => this.set("mount", "tracking", true),

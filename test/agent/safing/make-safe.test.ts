@@ -104,6 +104,33 @@ test("close and stop are sent before anything is asked", async () => {
   expect(asked[0]).toBe("sendClose");
 });
 
+test("a mount is told to stop and not to follow the sky, before it is asked anything", async () => {
+  const devices = rig.open();
+  const asked: string[] = [];
+  const mount = new Proxy(devices.mount!, {
+    get(target, key) {
+      if (typeof key === "string" && /^(send|ensure|state|slew)/.test(key)) asked.push(key);
+      return Reflect.get(target, key);
+    },
+  });
+  await make("covered and off the Sun", { ...devices, mount });
+  expect(asked.slice(0, 2)).toEqual(["sendStop", "sendTrackingOff"]);
+});
+
+test("a cover that comes free later is closed then", async () => {
+  rig.stuck.add("cover.position");
+  clock.setTimer(60, () => rig.stuck.clear());
+  expect((await make("covered and off the Sun")).covered.proved).toBe(true);
+  expect(rig.get("cover", "position")).toBe("closed");
+});
+
+test("a mount that says it slewed and is where it was is not off the Sun", async () => {
+  rig.stuck.add("mount.pointing");
+  const safety = await make("covered and off the Sun");
+  expect(safety).toMatchObject({ covered: { proved: true }, offSun: false });
+  expect(safety.sunSeparationDegrees).toBeLessThan(1);
+});
+
 test("a parked mount is left parked", async () => {
   rig.truth.get("mount")!.set("parked", true).set("tracking", false).set("pointing", [0, 89]);
   const safety = await make("covered and off the Sun");

@@ -86,7 +86,10 @@ describe("scene files", () => {
     ["rig:\n  leak: { aduPerSecond: 12 }\n", "s.yaml:2", "rig.leak"],
     ["- 1\n- 2\n", "s.yaml", "map of settings"],
     ["sky: [\n", "s.yaml", "s.yaml"],
-  ])("%j is refused with its line and its name", (text, line, name) => {
+    ["sky:\n  seeingArcsec: *nobody\n", "s.yaml:2", "`*nobody` repeats another part"],
+    ["sky: &a [*a]\n", "s.yaml:1", "`*a` repeats another part"],
+    [`# ${"x".repeat(1_000_000)}\n`, "s.yaml", "at most 1000000 characters"],
+  ])("%.40j is refused with its line and its name", (text, line, name) => {
     expect(() => parseScene(text, "s.yaml")).toThrow(SceneFileError);
     expect(() => parseScene(text, "s.yaml")).toThrow(line);
     expect(() => parseScene(text, "s.yaml")).toThrow(name);

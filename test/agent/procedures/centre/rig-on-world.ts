@@ -119,7 +119,7 @@ function mountOn({ mount, clock }: World): Mount {
       trackRate: mount.rate,
       parked: mount.parked,
     }),
-    siteAndTime: async () => ({ site: undefined, utcMs: undefined }),
+    siteAndTime: async () => ({ site: undefined, utcMs: undefined, siderealHours: undefined }),
     ensureUnparked: async () => mount.unpark(),
     ensureParked: async () => {
       mount.park();

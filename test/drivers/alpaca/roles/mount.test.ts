@@ -197,9 +197,10 @@ test("an abort in mid-slew goes out at once and leaves the mount still, tracking
 
 test("site and clock as the mount believes them", () =>
   onMount({}, async (mount, _, bench) => {
-    const { site, utcMs } = await mount.siteAndTime(bench.signal);
+    const { site, utcMs, siderealHours } = await mount.siteAndTime(bench.signal);
     expect(site).toEqual({ latitudeDegrees: 46.5, longitudeDegrees: 9.8, elevationMetres: 1720 });
     expect(Math.abs(utcMs! - bench.clock.nowMs())).toBeLessThan(1000);
+    expect(siderealHours).toBeCloseTo(6.5, 2);
   }));
 
 test("a sync tells the mount where it points, and is read back", () =>

@@ -270,6 +270,7 @@ test("the site's longitude is brought to east positive; a TIME_UTC that stands i
     expect(await mount.siteAndTime(bench.signal)).toEqual({
       site: { latitudeDegrees: 40, longitudeDegrees: -10, elevationMetres: 100 },
       utcMs: undefined,
+      siderealHours: undefined,
     });
     bench.server.after(1, () =>
       bench.server.set(mountName, "TIME_UTC", "Ok", { UTC: "2026-11-24T23:10:05" }),
@@ -278,6 +279,12 @@ test("the site's longitude is brought to east positive; a TIME_UTC that stands i
     expect((await mount.siteAndTime(bench.signal)).utcMs).toBe(Date.UTC(2026, 10, 24, 23, 10, 5));
     bench.server.set(mountName, "GEOGRAPHIC_COORD", "Idle", { LAT: "0", LONG: "0", ELEV: "0" });
     expect((await mount.siteAndTime(bench.signal)).site).toBeUndefined(); // never told
+    const lst = '<defNumber name="LST" format="%g" min="0" max="24" step="0">7.25</defNumber>';
+    bench.server.define(
+      `<defNumberVector device="${mountName}" name="TIME_LST" state="Ok" perm="ro">${lst}</defNumberVector>`,
+    );
+    await bench.clock.sleep(1);
+    expect((await mount.siteAndTime(bench.signal)).siderealHours).toBe(7.25);
   }));
 
 for (const start of ["parked", "standing", "tracking"] as const) {
