@@ -29,6 +29,7 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   inspect: async () => (await import("./commands/inspect.ts")).registerInspect(program),
   match: async () => (await import("./commands/match.ts")).registerMatch(program),
   restore: async () => (await import("./commands/restore.ts")).registerRestore(program),
+  keep: async () => (await import("./commands/keep.ts")).registerKeep(program),
   simulate: async () => (await import("./commands/simulate.ts")).registerSimulate(program),
 };
 

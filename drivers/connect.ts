@@ -1,5 +1,6 @@
 import { DeviceError } from "./kit/errors.ts";
 import { given } from "./kit/given.ts";
+import { RigSeal } from "./kit/seal.ts";
 import type { Address } from "./protocol.ts";
 import { type AnyDeviceEntry, type ConnectTools, type ProtocolKind, protocols } from "./protocols.ts";
 import { absentCamera } from "./roles/absent-camera.ts";
@@ -29,6 +30,8 @@ export type ConnectOptions = ConnectTools & {
   readonly goOnWithout?: (failures: RigNotConnectedError) => void;
   /** Called with each device as soon as it is open. */
   readonly opened?: (device: RigDevice) => void;
+  /** Default: a closed one. Whoever puts a rig back brings an open one. */
+  readonly seal?: RigSeal;
 };
 
 /** Every device that did not open, at once: a person fixes all of them in one go. */
@@ -50,7 +53,11 @@ export class RigNotConnectedError extends AggregateError {
   }
 }
 
-type Opened = { rig: Rig } & AsyncDisposable;
+/** Nothing can change the rig until its seal is opened: what the commands do that only look holds by itself. */
+interface Opened extends AsyncDisposable {
+  readonly rig: Rig;
+  readonly seal: RigSeal;
+}
 
 /**
  * Opens every device of a rig as its role. Devices on one server share one client.
@@ -64,9 +71,11 @@ export async function connectRig(
   signal: AbortSignal,
 ): Promise<Opened> {
   const stack = new AsyncDisposableStack();
+  const { seal = new RigSeal() } = options;
   const servers = new Map<string, ReturnType<typeof openServer>>();
   const serverCalled = async (name: string) => {
-    const known = servers.get(name) ?? openServer(name, entries.servers[name], options, stack, signal);
+    const known =
+      servers.get(name) ?? openServer(name, entries.servers[name], { ...options, seal }, stack, signal);
     servers.set(name, known);
     return known;
   };
@@ -113,7 +122,7 @@ export async function connectRig(
     const camera = noCamera && absentCamera(noCamera.device, noCamera.error);
     const rig = { ...(camera && { camera }), ...Object.fromEntries(opened) } as Partial<Rig>;
     if (!rig.camera) throw new TypeError("a rig needs a camera"); // the rig file's schema sees to it
-    return { rig: rig as Rig, [Symbol.asyncDispose]: () => stack.disposeAsync() };
+    return { rig: rig as Rig, seal, [Symbol.asyncDispose]: () => stack.disposeAsync() };
   } catch (error) {
     await stack.disposeAsync();
     throw error;
@@ -123,7 +132,7 @@ export async function connectRig(
 function openServer(
   name: string,
   entry: ServerEntry | undefined,
-  options: ConnectOptions,
+  options: ConnectOptions & { readonly seal: RigSeal },
   stack: AsyncDisposableStack,
   signal: AbortSignal,
 ) {

@@ -1,6 +1,7 @@
 import type { Clock } from "./kit/clock.ts";
 import type { Log } from "./kit/log.ts";
 import type { Random } from "./kit/random.ts";
+import type { RigSeal } from "./kit/seal.ts";
 import type { Device } from "./roles/device.ts";
 import type { DomeOptions } from "./roles/dome.ts";
 import type { FocuserOptions } from "./roles/focuser.ts";
@@ -71,7 +72,7 @@ export interface Protocol<Kind extends string, Entry extends DeviceEntry, Links,
   open(
     name: string,
     address: Address,
-    tools: ProtocolTools & Links,
+    tools: ProtocolTools & Links & { readonly seal: RigSeal },
     stack: AsyncDisposableStack,
     signal: AbortSignal,
   ): Promise<OpenServer<Entry>>;

@@ -13,8 +13,8 @@ type All<Each> = (Each extends unknown ? (one: Each) => void : never) extends (a
 type Opening = Parameters<AnyProtocol["open"]>;
 type OpenServer = Awaited<ReturnType<AnyProtocol["open"]>>;
 
-/** The tools and links of all of them. */
-export type ConnectTools = All<Opening[2]>;
+/** The tools and links of all of them; the seal is made at connecting. */
+export type ConnectTools = Omit<All<Opening[2]>, "seal">;
 /** What the rig file may say of a device on any of them. */
 export type AnyDeviceEntry = All<Parameters<OpenServer["role"]>[1]>;
 /** Where each of them looks for servers. */

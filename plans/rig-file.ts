@@ -74,6 +74,8 @@ const rigFile = mapOf({
     error: `a map from a name of your own to ${serverForms}`,
   }),
   devices: rigDevices,
+  /** Where `evenfield keep --listen` runs, beside the telescope, for when the agent's computer or the network is gone. */
+  keeper: mapOf({ host, port: wholeFrom(1, 65535).default(7627) }).optional(),
   /** Facts that no device knows and that change the flat when they change: a spacer, a reducer, a tilt. */
   train: z
     .record(z.string(), z.union([z.string(), z.number()], { error: "text or a number" }), {

@@ -10,5 +10,6 @@ export const commandList = {
   inspect: "quality figures and verdict of flats, darks and images",
   match: "the master flat that fits an image, or why none does",
   restore: "put back what an unfinished run left changed on a rig",
+  keep: "make a rig safe when the agent that works with it is gone or silent",
   simulate: "simulated devices on loopback for any client, until Ctrl-C",
 } as const;

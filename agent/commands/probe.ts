@@ -1,10 +1,14 @@
 import type { Command } from "commander";
 import { type ConnectOptions, connectRig, RigNotConnectedError } from "../../drivers/connect.ts";
 import { type DeviceDescription, describeRig } from "../../drivers/describe-rig.ts";
+import type { Clock } from "../../drivers/kit/clock.ts";
+import { given } from "../../drivers/kit/given.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
+import type { RigFile } from "../../plans/rig-file.ts";
 import { checkMountBelief } from "../run/checks/mount-belief.ts";
+import { listeningKeepers } from "./keepers-of-run.ts";
 import {
   addCommand,
   CommandError,
@@ -47,6 +51,7 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
       signal,
     );
     const devices = describeRig(opened.rig);
+    const keepers = await whoHoldsRig(rigFile, host.clock);
     const { mount } = opened.rig;
     const belief = mount ? await checkMountBelief(mount, rigFile.site, { clock: host.clock, signal }) : [];
     const missing = wanted
@@ -54,12 +59,14 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
       .map(([role, without]) => ({ role, without }));
     return {
       exitCode: exitCodes.done,
-      result: { rig: rigFile.rig, devices, belief, missing },
+      result: { rig: rigFile.rig, devices, belief, missing, keepers },
       text: [
         `${rigFile.rig}: ${devices.length} devices answer; nothing was changed.`,
         ...devices.flatMap(deviceLines),
         ...belief.map(({ what, verdict, text }) => `  the mount's ${what}: ${verdict}; ${text}`),
         ...missing.map(({ role, without }) => `no ${role} in the rig file: ${without}`),
+        "if the agent were gone in mid-run the rig would be held by",
+        ...keepers.map(({ name, why }) => (why === undefined ? `  ${name}` : `  NOT ${why}`)),
       ].join("\n"),
     };
   } catch (error) {
@@ -70,6 +77,17 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
       { cause: error },
     );
   }
+}
+
+/** Says hello and goodbye to those that the rig file names; the one of each run is started by the run. */
+async function whoHoldsRig(rigFile: RigFile, clock: Clock) {
+  const asked = listeningKeepers({ rigFile, clock, log: silentLog }).map(async (keeper) => {
+    await keeper.begin();
+    const why = keeper.whyNotAlive();
+    await keeper.release("safe");
+    return { name: keeper.name, ...given({ why }) };
+  });
+  return [{ name: "the keeper on this computer, which every run starts" }, ...(await Promise.all(asked))];
 }
 
 function deviceLines({ role, device, abilities }: DeviceDescription): string[] {

@@ -4,11 +4,16 @@ import type { Command } from "commander";
 import { given } from "../../drivers/kit/given.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
+import type { RigFile } from "../../plans/rig-file.ts";
 import { trueDisc } from "../../sim-devices/scene/optics/image-geometry.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { type Simulator, startSimulator } from "../../sim-devices/start-simulator.ts";
+import { BeatenKeeper } from "../keeper/beat-keeper.ts";
+import { keeperInMemory } from "../keeper/keeper-in-memory.ts";
 import { terminalProgress } from "../outputs/terminal-progress.ts";
 import { writeReport } from "../outputs/write-report.ts";
+import { type ConnectRig, type ConnectTools, connectRigFile } from "../run/checks/connect-rig-file.ts";
+import type { RigKeeper } from "../run/guard/rig-keeper.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
 import type { RunReport } from "../run/record/run-record.ts";
@@ -59,14 +64,17 @@ export async function rehearse(
       plan.steps.findIndex((step) => step.step === "centre"),
     );
     let comparison: TruthComparison | undefined;
+    const log = logOver(host, options.log);
+    const random = new Random(spec.seed);
+    const links = { openers: () => simulator.openIndi, exchanges: simulator.openAlpaca };
     const work = runPlan({
       plan,
       rigFile,
-      openers: () => simulator.openIndi,
-      exchanges: simulator.openAlpaca,
+      ...links,
       clock,
-      random: new Random(spec.seed),
-      log: logOver(host, options.log),
+      random,
+      log,
+      keepers: [keeperOfRehearsal(rigFile, { ...links, clock, random: random.fork("keeper"), log })],
       folder,
       ledger,
       signal,
@@ -91,6 +99,14 @@ export async function rehearse(
     line.end();
     await simulator.close();
   }
+}
+
+function keeperOfRehearsal(rigFile: RigFile, tools: ConnectTools): RigKeeper {
+  const { clock, log } = tools;
+  const connect: ConnectRig = (signal, found, purpose) =>
+    connectRigFile(rigFile, { ...tools, found, purpose }, signal);
+  const open = keeperInMemory({ rigFile, connect, clock, log, lock: async () => new DisposableStack() });
+  return new BeatenKeeper({ name: "the keeper", rig: rigFile.rig, open, clock, log });
 }
 
 /** Where the disc truly is when the work goes on from centring. */

@@ -1,8 +1,10 @@
 import type { Command } from "commander";
 import { terminalProgress } from "../outputs/terminal-progress.ts";
+import type { RigKeeper } from "../run/guard/rig-keeper.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
 import { describeRun } from "../run/record/describe-run.ts";
 import type { RunRecord, RunReport } from "../run/record/run-record.ts";
+import { type KeptRun, keepersOfRun } from "./keepers-of-run.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import { addCommand, type CommandHost, conclude, hostOfRig, type Outcome } from "./outcome.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
@@ -21,6 +23,7 @@ export interface RunCommandOptions {
 export interface RunWiring extends RigWiring {
   /** Draws the report; gives the files it wrote, below the run's folder. */
   writeOutputs(record: RunRecord, folder: string): Promise<readonly string[]>;
+  keepers(of: KeptRun): readonly RigKeeper[];
 }
 
 /** `evenfield run`: carries a plan out on a rig. @throws CommandError when it could not even begin */
@@ -39,13 +42,16 @@ export async function run(
   const named = { utcMs: host.clock.nowMs(), rig, plan: plan.plan };
   const folder = makeFolderForRun(options.runs, named);
   const line = terminalProgress(host);
+  const { clock } = host;
+  const keepers = wiring.keepers({ ...options, rigFile, folder, clock, log: wiring.log });
   const report = await runPlan({
     ...wiring,
     plan,
     rigFile,
-    clock: host.clock,
+    clock,
     folder,
     ledger,
+    keepers,
     unattended: options.unattended === true,
     progress: (now) => line.update(now),
     warn: (text) => line.say(text),
@@ -86,7 +92,7 @@ export function registerRun(
         host,
         options.json === true,
         (signal) => {
-          const wiring = { ...wireRig(host, signal, options.log), writeOutputs };
+          const wiring = { ...wireRig(host, signal, options.log), writeOutputs, keepers: keepersOfRun };
           const unattended = options.unattended === true || wiring.askPerson === undefined;
           return run(plan, { ...options, unattended }, wiring, host);
         },

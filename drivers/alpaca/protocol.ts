@@ -33,13 +33,14 @@ const clientIdMax = 65535;
 
 export const alpaca: Protocol<"alpaca", AlpacaEntry, AlpacaLinks, AlpacaFindOptions> = {
   kind: "alpaca",
-  async open(name, address, { clock, log, random, exchanges }, stack, signal) {
+  async open(name, address, { clock, log, random, seal, exchanges }, stack, signal) {
     const server = new AlpacaServer({
       exchange: exchanges?.({ alpaca: address }, name) ?? new UndiciExchange(address, clock),
       clock,
       log,
       clientId: random.fork(`alpaca client of ${name}`).whole(1, clientIdMax),
       name: `Alpaca server ${address.host}:${address.port}`,
+      seal,
     });
     stack.use(server);
     const rigServer = new AlpacaRigServer(server, { clock, log });

@@ -25,13 +25,14 @@ interface IndiFindOptions {
 
 export const indi: Protocol<"indi", IndiEntry, IndiLinks, IndiFindOptions> = {
   kind: "indi",
-  async open(name, address, { clock, log, random, openers }, stack, signal) {
+  async open(name, address, { clock, log, random, seal, openers }, stack, signal) {
     const client = new IndiClient({
       open: openers({ indi: address }, name),
       clock,
       log,
       random: random.fork(`indi server ${name}`),
       serverName: serverName(address),
+      seal,
     });
     stack.use(client);
     await client.connect(signal);

@@ -44,11 +44,18 @@ export function tcpOpener(address: { host: string; port: number }): OpenLink {
     });
 }
 
+export interface TcpServer {
+  readonly port: number;
+  close(): Promise<void>;
+}
+
 /** Listens on loopback only. Port 0 takes a free one. */
-export function listenOnLoopback(
-  port: number,
-  accept: AcceptLink,
-): Promise<{ port: number; close(): Promise<void> }> {
+export function listenOnLoopback(port: number, accept: AcceptLink): Promise<TcpServer> {
+  return listenOn({ host: "127.0.0.1", port }, accept);
+}
+
+/** Port 0 takes a free one. @throws what the system says when the address can't be had */
+export function listenOn(at: { host: string; port: number }, accept: AcceptLink): Promise<TcpServer> {
   return new Promise((resolve, reject) => {
     const sockets = new Set<Socket>();
     const server = createServer((socket) => {
@@ -57,7 +64,7 @@ export function listenOnLoopback(
       accept(socketLink(socket));
     });
     server.once("error", reject);
-    server.listen(port, "127.0.0.1", () => {
+    server.listen(at.port, at.host, () => {
       const address = server.address();
       if (address === null || typeof address === "string") throw new Error("no TCP address");
       resolve({

@@ -16,6 +16,7 @@ export function absentCamera(name: string, why: Error): Camera {
       pixelMicron: Number.NaN,
       fullScaleAdu: Number.NaN,
     },
+    setup: fail,
     configure: fail,
     expose: fail,
     giveBack: () => {},

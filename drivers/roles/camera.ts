@@ -19,6 +19,9 @@ export interface CameraSetup {
   readonly coolerCelsius?: number;
 }
 
+/** As the camera reads; what it does not have is 0. */
+export type SetupInForce = Required<Omit<CameraSetup, "coolerCelsius">>;
+
 export interface ExposureRequest {
   readonly exposureSeconds: number;
   readonly frameType: FrameType;
@@ -52,11 +55,13 @@ export interface Camera extends Device {
     /** Highest code that a pixel word can carry, from the bit depth that the camera declares. */
     readonly fullScaleAdu: number;
   };
+  /** Reads the set-up in force; changes nothing. */
+  setup(signal: AbortSignal): Promise<SetupInForce>;
   /**
    * Sets what is given, in the order that the device needs, reads it back and returns the whole set-up in force.
    * @throws OutOfLimitsError before anything happens on the rig; ReadbackError, DeviceLostError, DeadlineError
    */
-  configure(setup: CameraSetup, signal: AbortSignal): Promise<Required<Omit<CameraSetup, "coolerCelsius">>>;
+  configure(setup: CameraSetup, signal: AbortSignal): Promise<SetupInForce>;
   /**
    * Exposes once and reads the frame out.
    * Abort: stops the device, waits until it is idle, rejects with `signal.reason`; no frame.

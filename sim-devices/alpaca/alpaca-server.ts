@@ -129,6 +129,7 @@ export class SimAlpacaServer {
     if (type === undefined || member === undefined) throw new BadRequestError(`${request.path} is no member`);
     const device = this.device(type, Number(number));
     if (!device) throw new BadRequestError(`there is no ${type} ${number}`);
+    if (verb === "PUT") this.world.noteCommand(device.identity.name, member);
     const asBytes =
       member === "imagearray" && request.accept.toLowerCase().includes("application/imagebytes");
     try {

@@ -159,6 +159,7 @@ export class IndiServer {
     } else if (tag === "getProperties") {
       this.#getProperties(attributes.version, device, name);
     } else if (tag.startsWith("new")) {
+      this.world.noteCommand(device, name);
       this.#echo(desk, element);
       this.#toDrivers(element);
     }

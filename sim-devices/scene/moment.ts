@@ -3,7 +3,7 @@ import type { MountPhase } from "./mechanics/mount.ts";
 /** One thing that happened to the rig, and how it stood then: what the checkers read. */
 export interface Moment {
   readonly atMs: number;
-  /** A part of the rig (`camera`, `mount`, …), or `filter`, `tube`, `sky`. */
+  /** A part of the rig (`camera`, `mount`, …), or `filter`, `tube`, `sky`, `wire` (commands), `agent`. */
   readonly part: string;
   readonly what: string;
   readonly detail?: string;

@@ -283,6 +283,16 @@ export class World {
     this.#note("sky", "looked");
   }
 
+  /** What somebody asks of a device, whatever comes of it. */
+  noteCommand(device: string, command: string): void {
+    this.#note("wire", "commanded", `${device}: ${command}`);
+  }
+
+  /** What an agent does beside the rig, by the word of who plays it. */
+  noteAgent(what: string): void {
+    this.#note("agent", what);
+  }
+
   /** Ends the world: no timer of its own is left on the clock. */
   close(): void {
     for (const part of this.#parts.values()) part.close();

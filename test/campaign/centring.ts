@@ -112,6 +112,7 @@ async function inScene(spec: SceneSpec, clock: VirtualClock, simulator: Simulato
     signal,
   );
   const { rig } = opened;
+  opened.seal.open();
   const before = world.account();
   const baseline = (await readBaseline(rig, signal)).map((one) => ({ ...one, restored: false }));
   const outcome = await centreStep(spec, clock, rig);

@@ -18,6 +18,7 @@ import { overrideScene } from "../../sim-devices/scene/spec/override-scene.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
+import { presentKeeper } from "../agent/run/present-keeper.ts";
 import { rigTextFor } from "../stage/rig-text.ts";
 import { printTable } from "./print-table.ts";
 
@@ -159,6 +160,7 @@ async function once(seed: number): Promise<DefocusRow> {
         unattended: true,
         warn: () => {},
         progress: () => {},
+        keepers: [presentKeeper],
         writeOutputs: async () => [],
       }),
     );

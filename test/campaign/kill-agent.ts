@@ -1,10 +1,12 @@
 /** The agent of the kill campaign: the commands `run` and `restore` as they are, on a clock that runs fast. */
+
 import { type CommandHost, conclude } from "../../agent/commands/outcome.ts";
 import { restore } from "../../agent/commands/restore.ts";
 import { type RunWiring, run } from "../../agent/commands/run.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
+import { presentKeeper } from "../agent/run/present-keeper.ts";
 import { type SharedTime, sharedClock, told } from "./kill-clock.ts";
 
 export interface AgentOrder {
@@ -32,6 +34,7 @@ const wiring: RunWiring = {
   random: new Random(1),
   signal: new AbortController().signal,
   lockFolder: `${ledger}.locks`,
+  keepers: () => [presentKeeper],
   writeOutputs: async () => [],
 };
 await conclude(host, false, () =>

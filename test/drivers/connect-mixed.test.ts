@@ -58,6 +58,7 @@ test("one rig over two protocols: roles like any other, described, and left as f
   await clock.drive(
     (async () => {
       await using connected = await connectRig(entries, options, signal);
+      connected.seal.open();
       expect(devicesOf(connected.rig).map(({ role }) => role)).toEqual([
         "camera",
         "focuser",

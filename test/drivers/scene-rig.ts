@@ -54,6 +54,7 @@ export async function onSceneRig<T>(
     },
     calm(),
   );
+  connected.seal.open();
   const remember = async () => {
     const compare = sameAsBefore?.();
     return async () => compare?.();

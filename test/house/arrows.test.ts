@@ -116,6 +116,13 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/guard",
   ],
   "agent/run/machine": ["drivers", "plans", "agent/procedures", "agent/safing", "agent/threads", "agent/run"],
+  "agent/keeper": [
+    "drivers",
+    "plans",
+    "agent/safing",
+    "agent/run/checks/connect-rig-file.ts",
+    "agent/run/guard/rig-keeper.ts",
+  ],
   "agent/outputs": [
     "drivers/kit",
     "drivers/formats",

@@ -69,6 +69,7 @@ export function stockAdapter(...roles: readonly StockRole[]): Adapter {
         { clock: systemClock, log: silentLog, random: new Random(1), openers: () => open },
         calm(),
       );
+      connected.seal.open();
       return await work({
         rig: connected.rig,
         clock: systemClock,

@@ -12,6 +12,7 @@ import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
+import { presentKeeper } from "../agent/run/present-keeper.ts";
 import { dustyScene } from "../runs/slipping-scene.ts";
 import { type StockServer, startStockServer } from "./stock-server.ts";
 
@@ -167,6 +168,7 @@ test("the whole job through Debian's server and simulators: good, and every sett
     unattended: true,
     warn: () => {},
     progress: () => {},
+    keepers: [presentKeeper],
     writeOutputs: (record) => writeReport(record, { folder: runFolder }),
   });
   expect(report.failure).toBeUndefined();

@@ -334,7 +334,7 @@ export const brokenPlans: readonly BrokenFile[] = [
   },
 ];
 
-const rigKeys = "rig, about, site, optics, sunFilter, limits, servers, devices, train";
+const rigKeys = "rig, about, site, optics, sunFilter, limits, servers, devices, keeper, train";
 const roles = "camera, mount, focuser, cover, diffuser, wheel, rotator, dome, weather";
 
 export const brokenRigs: readonly BrokenFile[] = [
@@ -513,6 +513,12 @@ export const brokenRigs: readonly BrokenFile[] = [
     change: ["spacerMm: 12", "spacerMm: [12]"],
     line: 26,
     message: "`train.spacerMm` is [12]; allowed: text or a number",
+  },
+  {
+    fault: "a keeper without a host",
+    change: ["train:", "keeper: { port: 7627 }\ntrain:"],
+    line: 25,
+    message: "`keeper.host` is missing; allowed: a host name or address, 1 to 253 characters of text",
   },
   {
     fault: "a key at the wrong level",

@@ -11,6 +11,7 @@ import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { startSimulator } from "../../sim-devices/start-simulator.ts";
+import { presentKeeper } from "../agent/run/present-keeper.ts";
 import { rigTextFor } from "../stage/rig-text.ts";
 import { smallScene } from "../stage/scenes.ts";
 
@@ -46,6 +47,7 @@ test("everything on Alpaca, over sockets on loopback: done, and the rig as it wa
       unattended: true,
       warn: () => {},
       progress: () => {},
+      keepers: [presentKeeper],
       writeOutputs: async () => [],
     });
     const report = await clock.drive(work);

@@ -392,9 +392,13 @@ test("a dome that does not open ends the run as a device's failure", async () =>
   run.rig.truth.get("dome")!.set("shutter", "closed");
   before = run.rig.account();
   const connect = async () => {
-    const { rig } = await run.rig.connect();
+    const { rig, seal } = await run.rig.connect();
     const ensureShutterOpen = () => Promise.reject(new DeadlineError("Fake dome", "opening", 180));
-    return { rig: { ...rig, dome: { ...rig.dome!, ensureShutterOpen } }, async [Symbol.asyncDispose]() {} };
+    return {
+      seal,
+      rig: { ...rig, dome: { ...rig.dome!, ensureShutterOpen } },
+      async [Symbol.asyncDispose]() {},
+    };
   };
   const report = await run.run(usualWorks, { connect });
   expect(report).toMatchObject({ ended: "failed", exitCode: 5, failure: { device: "Fake dome" } });

@@ -15,14 +15,14 @@ const never = new Promise<never>(() => {});
 
 /**
  * One agent process, as the rest of the world sees it. Killed, it takes its timers and its links with it: what it
- * awaits never comes, the servers see its links closed, and no line of its cleanup runs. Asleep, it hears nothing until
- * it is woken: its timers are due then, and what came meanwhile has been waiting.
+ * awaits never comes, the servers see its links closed, and no line of its cleanup runs.
  */
 export class AgentLife {
   readonly #end = Promise.withResolvers<never>();
   readonly #atDeath: (() => void)[] = [];
   #alive = true;
-  #asleep: PromiseWithResolvers<void> | undefined;
+  /** While it is stopped: settles when it goes on. */
+  #stopped: PromiseWithResolvers<void> | undefined;
 
   constructor() {
     this.#end.promise.catch(() => {});
@@ -39,13 +39,14 @@ export class AgentLife {
     this.#end.reject(new AgentKilledError());
   }
 
-  fallAsleep(): void {
-    this.#asleep ??= Promise.withResolvers();
+  /** As by SIGSTOP: no line of it runs until it goes on, its links stay open, and its clock has gone on when it wakes. */
+  stop(): void {
+    this.#stopped ??= Promise.withResolvers();
   }
 
-  wake(): void {
-    this.#asleep?.resolve();
-    this.#asleep = undefined;
+  goOn(): void {
+    this.#stopped?.resolve();
+    this.#stopped = undefined;
   }
 
   /** @throws AgentKilledError as soon as it is killed */
@@ -68,11 +69,8 @@ export class AgentLife {
         let isCancelled = false;
         const timer = clock.setTimer(afterSeconds, () => {
           timers.delete(timer);
-          if (!this.#asleep) {
-            callback();
-            return;
-          }
-          void this.#asleep.promise.then(() => {
+          if (!this.#stopped) return callback();
+          void this.#stopped.promise.then(() => {
             if (this.#alive && !isCancelled) callback();
           });
         });
@@ -86,7 +84,7 @@ export class AgentLife {
         };
       },
       sleep: (seconds, signal) => sleepOn(own, seconds, signal),
-      hold: async (work) => this.#whileAwake(await clock.hold(work)),
+      hold: async (work) => this.#whileAlive(await clock.hold(work)),
     };
     return own;
   }
@@ -94,7 +92,7 @@ export class AgentLife {
   /** Links that close on the far side when it dies. */
   opener(open: OpenLink): OpenLink {
     return async (signal) => {
-      await this.#whileAwake(undefined);
+      if (!this.#alive) return never;
       const link = await open(signal);
       if (!this.#alive) void link.close();
       else this.#atDeath.push(() => void link.close());
@@ -103,39 +101,38 @@ export class AgentLife {
   }
 
   #linkOf(link: ByteLink): ByteLink {
-    const whileAwake = <T>(value: T) => this.#whileAwake(value);
+    const whileAlive = <T>(value: T) => this.#whileAlive(value);
     async function* incoming() {
-      for await (const bytes of link.incoming) yield await whileAwake(bytes);
-      await whileAwake(undefined);
+      for await (const bytes of link.incoming) yield await whileAlive(bytes);
+      await whileAlive(undefined);
     }
     return {
       incoming: { [Symbol.asyncIterator]: incoming },
       send: async (bytes) => {
-        await whileAwake(undefined);
-        await whileAwake(await link.send(bytes));
+        await whileAlive(undefined);
+        await whileAlive(await link.send(bytes));
       },
-      close: async () => whileAwake(await link.close()),
+      close: async () => whileAlive(await link.close()),
     };
   }
 
   exchange(exchange: HttpExchange): HttpExchange {
     return {
       exchange: async (request) => {
-        await this.#whileAwake(undefined);
+        await this.#whileAlive(undefined);
         try {
-          return await this.#whileAwake(await exchange.exchange(request));
+          return await this.#whileAlive(await exchange.exchange(request));
         } catch (error) {
-          await this.#whileAwake(undefined);
-          throw error;
+          return this.#alive ? Promise.reject(error as Error) : never;
         }
       },
-      reset: async () => this.#whileAwake(await exchange.reset()),
-      close: async () => this.#whileAwake(await exchange.close()),
+      reset: async () => this.#whileAlive(await exchange.reset()),
+      close: async () => this.#whileAlive(await exchange.close()),
     };
   }
 
-  #whileAwake<T>(value: T): T | Promise<T> {
-    if (this.#asleep) return this.#asleep.promise.then(() => this.#whileAwake(value));
-    return this.#alive ? value : never;
+  #whileAlive<T>(value: T): T | Promise<T> {
+    if (!this.#alive) return never;
+    return this.#stopped ? this.#stopped.promise.then(() => this.#whileAlive(value)) : value;
   }
 }

@@ -5,8 +5,10 @@
 import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join, relative } from "node:path";
+import { BeatenKeeper } from "../../agent/keeper/beat-keeper.ts";
+import type { WatchEnded } from "../../agent/keeper/watch-agent.ts";
 import type { Progress } from "../../agent/procedures/step.ts";
-import { connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
+import { type ConnectRig, connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
 import { freeDiskMegabytes } from "../../agent/run/checks/free-disk.ts";
 import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
@@ -30,11 +32,13 @@ import { type Simulator, startSimulator } from "../../sim-devices/start-simulato
 import { AgentKilledError, AgentLife } from "./agent-life.ts";
 import { checkWorld } from "./checkers/check-world.ts";
 import type { Finding } from "./checkers/checker.ts";
+import { noteBaselines } from "./checkers/command-before-baseline.ts";
 import { ComputerClock } from "./computer-clock.ts";
 import { type AgentDisk, playFaults, type ScriptedFault, type StruckFault } from "./faults/fault.ts";
 import { type PersonKind, personOf } from "./persons.ts";
 import { type ProtocolChoice, type RigChoice, rigTextFor } from "./rig-text.ts";
 import { shortPlanText, smallScene } from "./scenes.ts";
+import { StageKeeper } from "./stage-keeper.ts";
 import { accountTube, type TubeAccount } from "./tube-account.ts";
 
 export interface StageOptions {
@@ -137,6 +141,7 @@ export class Stage implements AsyncDisposable {
   /** On which one agent runs after the other. */
   readonly #computer: ComputerClock;
   readonly #person: AskPerson | undefined;
+  #keeper: StageKeeper;
   #stop = new AbortController();
   #life = new AgentLife();
   #runs = 0;
@@ -159,6 +164,7 @@ export class Stage implements AsyncDisposable {
     const byHand = Object.values(this.rigFile.devices).some((device) => device && "by" in device);
     const person = options.person ?? (byHand ? "obliging" : undefined);
     this.#person = typeof person === "string" ? personOf(person, simulator.world) : person;
+    this.#keeper = this.#newKeeper();
     const { painter } = simulator;
     const paint = painter.paint.bind(painter);
     painter.paint = (light, ask) => {
@@ -184,6 +190,26 @@ export class Stage implements AsyncDisposable {
     this.#life.kill();
   }
 
+  /** The keeper's process is gone; the next run has a new one. */
+  killKeeper(): void {
+    this.#keeper.kill();
+  }
+
+  /** Until no keeper has anything to do any more: as the rig's lock does it, before the next run or restoring begins. */
+  async untilKept(): Promise<readonly WatchEnded[]> {
+    return await this.clock.drive(Promise.all(this.#keeper.ended));
+  }
+
+  #newKeeper(): StageKeeper {
+    const { rigFile, clock, simulator } = this;
+    const log = this.options.log ?? silentLog;
+    const random = new Random(this.world.spec.seed).fork(`keeper ${this.#runs}`);
+    const links = { openers: () => simulator.openIndi, exchanges: simulator.openAlpaca };
+    const connect: ConnectRig = (signal, found, purpose) =>
+      connectRigFile(rigFile, { ...links, clock, random, log, found, purpose }, signal);
+    return new StageKeeper({ rigFile, connect, clock, log, lock: async () => new DisposableStack() });
+  }
+
   /** Each device's true state now. */
   account(): WorldAccount {
     return this.world.account();
@@ -199,9 +225,13 @@ export class Stage implements AsyncDisposable {
     const agent = {
       stop: (reason: Error) => this.stop(reason),
       kill: () => this.killAgent(),
-      fallAsleep: () => this.#life.fallAsleep(),
-      wake: () => this.#life.wake(),
-      stepClock: (bySeconds: number) => this.#computer.step(bySeconds),
+      stand: () => {
+        const life = this.#life;
+        life.stop();
+        return () => life.goOn();
+      },
+      stepClock: (seconds: number) => this.#computer.step(seconds),
+      killKeeper: () => this.killKeeper(),
     };
     return playFaults({ ...this.simulator, agent, disk: this.disk }, faults, this.struck);
   }
@@ -263,6 +293,7 @@ export class Stage implements AsyncDisposable {
           ledger: this.ledger,
           signal: this.#stop.signal,
           unattended: this.#person === undefined,
+          keepers: [this.#keeperOf(life)],
           warn: (text) => options.onWarning?.(text),
           progress: (now) => {
             this.onProgress(now);
@@ -277,12 +308,26 @@ export class Stage implements AsyncDisposable {
     }
   }
 
+  #keeperOf(life: AgentLife): BeatenKeeper {
+    const { rigFile, clock } = this;
+    const open = life.opener(this.#keeper.open);
+    const log = this.options.log ?? silentLog;
+    return new BeatenKeeper({ name: "the keeper", rig: rigFile.rig, open, clock: life.clock(clock), log });
+  }
+
   /** A new agent process at work, to its end. */
   async #drive<T>(faults: readonly ScriptedFault[], work: (life: AgentLife) => Promise<T>): Promise<T> {
+    await this.untilKept();
+    this.#keeper = this.#newKeeper();
     this.#life = new AgentLife();
     this.#stop = new AbortController();
+    const stopNoting = noteBaselines(this.world, this.ledger, this.rigFile.rig);
     this.begin(...faults);
-    return await this.clock.drive(this.#life.until(work(this.#life)));
+    try {
+      return await this.clock.drive(this.#life.until(work(this.#life)));
+    } finally {
+      stopNoting();
+    }
   }
 
   #tools(life: AgentLife, purpose: string) {
@@ -367,7 +412,7 @@ function filesBelow(folder: string): string[] {
 export { AgentKilledError } from "./agent-life.ts";
 export { checkWorld } from "./checkers/check-world.ts";
 export type { Finding } from "./checkers/checker.ts";
-export { agentKilled, clockStepped, stopAsked } from "./faults/agent-faults.ts";
+export { agentKilled, agentStopped, clockStepped, keeperKilled, stopAsked } from "./faults/agent-faults.ts";
 export * as alpacaFaults from "./faults/alpaca-faults.ts";
 export { drawFaults } from "./faults/draw-faults.ts";
 export { at, type Fault, type ScriptedFault } from "./faults/fault.ts";

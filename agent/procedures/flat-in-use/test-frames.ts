@@ -28,7 +28,7 @@ export async function exposeThroughDiffuser(
   const { camera, diffuser } = bench.rig;
   const rate = bench.findings.lightRate.diffuser;
   if (!diffuser || !rate) return undefined;
-  const before = await camera.configure({}, signal);
+  const before = await camera.setup(signal);
   await diffuser.ensureClosed(signal);
   await uncover(bench, signal);
   await setLowestGain(bench, signal);

@@ -23,7 +23,7 @@ export async function discOnFrame(bench: Workbench, way: string, signal: AbortSi
       `a flat by ${way} needs the camera's scale and angle, and this rig has never been centred on the Sun`,
       "Put a `centre` step before the flat.",
     );
-  const setup = await bench.rig.camera.configure({}, signal);
+  const setup = await bench.rig.camera.setup(signal);
   const { semidiameterArcsec } = sunFromSite(bench.clock.nowMs(), bench.site);
   return {
     camera,

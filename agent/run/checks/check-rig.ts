@@ -108,7 +108,7 @@ async function discsTooSmall({ rig, rigFile, plan, clock, signal }: RigCheck): P
   const { pixelMicron } = rig.camera.limits;
   if (!(pixelMicron > 0)) return [];
   const { focalLengthMm } = rigFile.optics;
-  const setup = await rig.camera.configure({}, signal);
+  const setup = await rig.camera.setup(signal);
   const { binning } = setup;
   const shape = binnedShape(setup);
   const radians = (sunFromSite(clock.nowMs(), rigFile.site).semidiameterArcsec / 3600) * (Math.PI / 180);

@@ -3,6 +3,7 @@ import type { Clock } from "../../../drivers/kit/clock.ts";
 import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import type { Random } from "../../../drivers/kit/random.ts";
+import { RigSeal } from "../../../drivers/kit/seal.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
@@ -17,6 +18,8 @@ export type RecordFound = (role: RoleName, device: string, connected: boolean) =
 /** The rig's devices with their links; disposing gives the links back and restores nothing. */
 export interface ConnectedRig extends AsyncDisposable {
   readonly rig: Rig;
+  /** Closed: no command leaves but to connect. Whoever has the baseline on disk opens it. */
+  readonly seal: RigSeal;
 }
 
 /**
@@ -56,6 +59,8 @@ export async function connectRigFile(
   signal: AbortSignal,
 ): Promise<ConnectedRig> {
   const { openers, exchanges, clock, random, log, askPerson, found, purpose } = tools;
+  const seal = new RigSeal();
+  if (purpose === "putting back") seal.open(); // its baseline is on the disk already
   const puttingBack: Pick<ConnectOptions, "goOnWithout" | "opened"> = {
     goOnWithout: ({ message }) => log.warn({ message }, "putting back without what does not answer"),
     opened: (device) => {
@@ -72,6 +77,7 @@ export async function connectRigFile(
       clock,
       random,
       log,
+      seal,
       ...given({ exchanges, found }),
       ...(purpose === "putting back" && puttingBack),
     },
@@ -82,6 +88,7 @@ export async function connectRigFile(
     return askPerson && entry && "by" in entry ? { [role]: new ManualCover(role, askPerson) } : {};
   };
   return {
+    seal,
     rig: { ...opened.rig, ...byHand("cover"), ...byHand("diffuser") },
     [Symbol.asyncDispose]: () => opened[Symbol.asyncDispose](),
   };

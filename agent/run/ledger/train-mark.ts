@@ -43,7 +43,7 @@ export function trainMark(facts: TrainFacts): string {
 
 /** What files say of the train; read from the devices, nothing is changed. */
 export async function readTrain(rig: Rig, signal: AbortSignal): Promise<Omit<TrainSeen, "mark">> {
-  const { binning, region } = await rig.camera.configure({}, signal);
+  const { binning, region } = await rig.camera.setup(signal);
   const slot = await rig.wheel?.slot(signal);
   const angle = await rig.rotator?.angleDegrees(signal);
   return {

@@ -13,6 +13,7 @@ import type { GuardWatch } from "../guard/condition.ts";
 import { followSunWithDome, openDome } from "../guard/dome-slit.ts";
 import { watchConditions } from "../guard/guard.ts";
 import { guardWatches } from "../guard/guard-watches.ts";
+import { awakeWatch, keeperWatches, whyNotKept } from "../guard/process-watches.ts";
 import { whyKeepCovered } from "../guard/why-keep-covered.ts";
 import { type BegunRun, readBaseline, saveBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
@@ -118,7 +119,7 @@ export class RunEffects {
     this.#unfinished = [];
     if (this.facts.mustEnd) return;
     // Devices that had been found disconnected are so again: this run connects them for itself.
-    await this.close();
+    await this.#disconnect();
     await this.connect(signal);
   }
 
@@ -143,6 +144,7 @@ export class RunEffects {
     signal.throwIfAborted();
     saveBaseline(ledger, this.#run, baseline);
     this.#baseline = baseline;
+    this.#live.seal.open();
     facts.begun = true; // only from here on may a run change what is in it
     const mark = trainMark(trainFacts(this.#rig, rigFile, baseline));
     const key = { rig: rigFile.rig, trainMark: mark };
@@ -150,6 +152,20 @@ export class RunEffects {
     this.steps.keptFlats = listUsableFlats(ledger, key);
     Object.assign(facts.findings, readFindings(ledger, key));
     this.#note("baseline is on disk", { settings: baseline.length, trainMark: mark });
+    await this.#askKeepers();
+  }
+
+  async #askKeepers(): Promise<void> {
+    const { keepers } = this.options;
+    await Promise.all(keepers.map((keeper) => keeper.begin()));
+    const holding = keepers.filter((keeper) => keeper.whyNotAlive() === undefined).map(({ name }) => name);
+    const notHolding = whyNotKept(keepers);
+    this.#note("who makes the rig safe if this process can't", {
+      holding,
+      ...given({ notHolding: notHolding.length > 0 ? notHolding : undefined }),
+    });
+    if (holding.length > 0)
+      this.options.warn(`Should this process end, the rig is made safe by ${holding.join(" and ")}.`);
   }
 
   /** The dome, before the first step that needs the Sun. */
@@ -171,7 +187,7 @@ export class RunEffects {
     };
     looked();
     const guard = watchConditions(
-      this.#watches(),
+      [...this.#watches(), awakeWatch(clock), ...keeperWatches(this.options.keepers)],
       { clock, signal },
       {
         looked,
@@ -186,11 +202,11 @@ export class RunEffects {
   }
 
   #whyKeepCovered(signal: AbortSignal): Promise<readonly string[]> {
-    const { clock, rigFile } = this.options;
+    const { clock, rigFile, keepers } = this.options;
     const looked = this.#guardLookedSeconds;
     const guardSilentSeconds = looked === undefined ? undefined : clock.monotonicSeconds() - looked;
     const watches = this.#watches();
-    const against = this.facts.retreats.map(({ reason }) => reason);
+    const against = [...this.facts.retreats.map(({ reason }) => reason), ...whyNotKept(keepers)];
     return whyKeepCovered({
       rig: this.#rig,
       rigFile,
@@ -243,7 +259,21 @@ export class RunEffects {
   }
 
   async close(): Promise<void> {
+    const how = this.#isLeftSafe ? "safe" : "not safe";
+    await Promise.all(this.options.keepers.map((keeper) => keeper.release(how)));
+    await this.#disconnect();
+  }
+
+  async #disconnect(): Promise<void> {
     await this.#connected?.[Symbol.asyncDispose]();
+  }
+
+  get #isLeftSafe(): boolean {
+    const { begun, settings, safety } = this.facts;
+    if (!begun) return true;
+    if (!settings || !safety) return false;
+    const { cover, mount } = this.#rig;
+    return safety.covered.proved || safety.offSun || !(cover || mount);
   }
 
   report(): Promise<void> {
@@ -254,9 +284,13 @@ export class RunEffects {
     return finishRun(this.options, this.facts);
   }
 
-  get #rig(): Rig {
+  get #live(): ConnectedRig {
     if (!this.#connected) throw new Error("the rig is not connected");
-    return this.#connected.rig;
+    return this.#connected;
+  }
+
+  get #rig(): Rig {
+    return this.#live.rig;
   }
 
   get #slit() {

@@ -5,6 +5,7 @@ import type { Plan } from "../../../plans/plan-file.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { Progress } from "../../procedures/step.ts";
 import type { ConnectRig } from "../checks/connect-rig-file.ts";
+import type { RigKeeper } from "../guard/rig-keeper.ts";
 import type { Ledger } from "../ledger/ledger.ts";
 import type { RunRecord } from "../record/run-record.ts";
 import type { StepTable } from "../steps/step-row.ts";
@@ -30,4 +31,6 @@ export interface RunOptions {
   /** Draws the report and whatever else; gives the files it wrote, below the folder. */
   writeOutputs(record: RunRecord): Promise<readonly string[]>;
   readonly freeDiskMegabytes: () => number;
+  /** Who make the rig safe when this process is gone or silent; without any, nothing is uncovered. */
+  readonly keepers: readonly RigKeeper[];
 }

@@ -1,4 +1,4 @@
-import type { CameraSetup } from "../../roles/camera.ts";
+import type { CameraSetup, SetupInForce } from "../../roles/camera.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { ensureProperty, type Property } from "../session/kept-setting.ts";
 import { whole } from "../wire/values.ts";
@@ -10,8 +10,6 @@ export const controlMembers = {
   gain: { name: "Gain", schema: whole },
   offset: { name: "Offset", schema: whole },
 } as const satisfies Record<string, Property<number>>;
-
-export type SetupInForce = Required<Omit<CameraSetup, "coolerCelsius">>;
 
 /** As the camera shows it, in the role's terms and in its own. */
 export async function readSetup(

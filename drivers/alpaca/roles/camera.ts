@@ -7,6 +7,7 @@ import type {
   CooledCamera,
   ExposureRequest,
   Frame,
+  SetupInForce,
 } from "../../roles/camera.ts";
 import { checkSetup } from "../../roles/camera-setup.ts";
 import type { Setting } from "../../roles/device.ts";
@@ -21,7 +22,7 @@ import { ExposureMemory, exposeOnce, LostExposureError, stopExposing } from "./c
 import { type CameraFacts, readCameraFacts } from "./camera-facts.ts";
 import { type DeviceFrame, frameSetting } from "./camera-frame.ts";
 import { type CameraOptions, cameraLimits, describeCamera } from "./camera-limits.ts";
-import { applySetup, controlMembers, readSetup, type SetupInForce } from "./camera-setup.ts";
+import { applySetup, controlMembers, readSetup } from "./camera-setup.ts";
 
 /** How long settings that were read are believed [s]. */
 const believedSeconds = 10;
@@ -81,6 +82,13 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
     return this.recovering(async () => {
       const stated = await this.device.optional("electronsperadu", number, signal);
       return stated !== undefined && stated > 0 && Number.isFinite(stated) ? stated : undefined;
+    }, signal);
+  }
+
+  setup(signal: AbortSignal): Promise<SetupInForce> {
+    return this.recovering(async () => {
+      this.#inForce = undefined;
+      return (await this.#setupInForce(signal)).setup;
     }, signal);
   }
 

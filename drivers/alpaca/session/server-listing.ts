@@ -2,6 +2,7 @@ import type { Clock } from "../../kit/clock.ts";
 import { DeviceError } from "../../kit/errors.ts";
 import type { HttpExchange } from "../../kit/http-link.ts";
 import type { Log } from "../../kit/log.ts";
+import { RigSeal } from "../../kit/seal.ts";
 import type { DiscoveredServer } from "../wire/discovery.ts";
 import {
   apiVersions,
@@ -35,7 +36,14 @@ export async function listServer(
   signal: AbortSignal,
 ): Promise<ServerListing> {
   const name = `Alpaca server ${server.host}:${server.port}`;
-  await using asked = new AlpacaServer({ exchange: exchange(server), clock, log, clientId, name });
+  await using asked = new AlpacaServer({
+    exchange: exchange(server),
+    clock,
+    log,
+    clientId,
+    name,
+    seal: new RigSeal(),
+  });
   const versions = await apiVersions(asked, signal);
   if (!versions.includes(1)) {
     log.warn(

@@ -4,6 +4,7 @@ import { withDeadline } from "../../kit/deadline.ts";
 import { DeadlineError, DeviceLostError } from "../../kit/errors.ts";
 import { type HttpExchange, HttpLinkError, type HttpReply, type HttpRequest } from "../../kit/http-link.ts";
 import type { Log } from "../../kit/log.ts";
+import type { RigSeal } from "../../kit/seal.ts";
 import { ServerReach } from "../../kit/server-reach.ts";
 import { SpareMemory } from "../../kit/spare-memory.ts";
 import { NotConnectedError } from "./errors.ts";
@@ -22,6 +23,8 @@ export interface AlpacaServerOptions {
   readonly clientId: number;
   /** For messages: the server where no device is meant. */
   readonly name: string;
+  /** While it is closed no device is commanded but to connect. Default: none. */
+  readonly seal?: RigSeal;
 }
 
 export interface Ask<T> {
@@ -38,6 +41,7 @@ export interface Ask<T> {
 
 /** The one path that every server has. */
 const apiVersionsPath = "/management/apiversions";
+const connectingMembers: ReadonlySet<string> = new Set(["connect", "disconnect", "connected"]);
 const imageBytesMax = 2_000_000_000;
 /** A server whose numbers keep going backwards does not count as the standard says: they mean nothing then. */
 const restartsBelievedMax = 5;
@@ -51,6 +55,7 @@ export class AlpacaServer implements AsyncDisposable {
   readonly memory = new SpareMemory();
   readonly reach: ServerReach;
   readonly #lookout: ServerLookout;
+  readonly #seal: RigSeal | undefined;
   readonly #exchange: HttpExchange;
   readonly #ids: TransactionIds;
   #serverTransactionId = 0;
@@ -58,7 +63,8 @@ export class AlpacaServer implements AsyncDisposable {
   /** Where the last image was received; the next one of its size goes there too. */
   #imageMemory: Uint8Array | undefined;
 
-  constructor({ exchange, clock, log, clientId, name }: AlpacaServerOptions) {
+  constructor({ exchange, clock, log, clientId, name, seal }: AlpacaServerOptions) {
+    this.#seal = seal;
     this.#exchange = exchange;
     this.#ids = new TransactionIds(clientId);
     this.clock = clock;
@@ -87,6 +93,7 @@ export class AlpacaServer implements AsyncDisposable {
    */
   async ask<T>(ask: Ask<T>): Promise<T> {
     const { method, path, schema, parameters } = ask;
+    if (method === "PUT" && !connectingMembers.has(ask.member)) this.#seal?.check(ask.device, ask.member);
     return this.#send(ask, method === "GET", (asked) => {
       const encoded = encodeParameters({ ...parameters, ...this.#idsOf(asked) });
       return {

@@ -1,6 +1,13 @@
 import { DeadlineError, DeviceLostError, ReadbackError } from "../../kit/errors.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
-import type { CameraSetup, CooledCamera, ExposureRequest, Frame, FrameType } from "../../roles/camera.ts";
+import type {
+  CameraSetup,
+  CooledCamera,
+  ExposureRequest,
+  Frame,
+  FrameType,
+  SetupInForce,
+} from "../../roles/camera.ts";
 import { checkSetup, describeLimits } from "../../roles/camera-setup.ts";
 import type { Setting } from "../../roles/device.ts";
 import { exposeWithRetries } from "../../roles/exposure-attempts.ts";
@@ -77,6 +84,14 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     };
   }
 
+  async setup(signal: AbortSignal): Promise<SetupInForce> {
+    await this.ready(signal);
+    const places = [this.#gain, this.#offset].map((place) => place?.property);
+    const names = new Set(["CCD_BINNING", "CCD_FRAME", ...places]);
+    for (const name of names) if (name && this.has(name)) await this.device.refresh(name, {}, signal);
+    return this.#setupInForce();
+  }
+
   async configure(setup: CameraSetup, signal: AbortSignal) {
     await this.ready(signal);
     checkSetup(this, setup);
@@ -104,7 +119,7 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     this.#isPrepared = true;
   }
 
-  #setupInForce() {
+  #setupInForce(): SetupInForce {
     const { sensorPx } = this.limits;
     const read = (place: NumberPlace | undefined) =>
       (place && numberIn(this.device.property(place.property), place.element)) ?? 0;

@@ -4,6 +4,7 @@ import type { OpenLink } from "../../kit/links.ts";
 import type { Log } from "../../kit/log.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
 import type { Random } from "../../kit/random.ts";
+import type { RigSeal } from "../../kit/seal.ts";
 import { ServerReach } from "../../kit/server-reach.ts";
 import { SpareMemory } from "../../kit/spare-memory.ts";
 import { ImageLink } from "../wire/image-link.ts";
@@ -30,6 +31,8 @@ export interface IndiClientOptions {
    */
   readonly blobLink?: "shared" | "separate";
   readonly limits?: Partial<StreamLimits>;
+  /** While it is closed no device is commanded but to connect. Default: none. */
+  readonly seal?: RigSeal;
   /** Wait before the first attempt to reconnect, doubled each time up to the last, each varied by ±25 %. Default 0.5, 5. */
   readonly backoff?: { readonly firstSeconds: number; readonly lastSeconds: number };
   /** Silence before the server is asked for a sign of life, and how long it may take. Default 10, 10. */
@@ -40,6 +43,9 @@ export type ClientEvent =
   /** Devices may have to be connected and set up anew: a restarted server forgets everything. */
   | { readonly type: "linkUp"; readonly reconnects: number }
   | { readonly type: "linkDown"; readonly reason: string };
+
+/** Commands that change no setting and move nothing: connecting, and asking a station for its report. */
+const askingProperties: ReadonlySet<string> = new Set(["CONNECTION", "WEATHER_REFRESH"]);
 
 type LinkState = "closed" | "connecting" | "up" | "down";
 
@@ -223,6 +229,9 @@ export class IndiClient implements AsyncDisposable {
         memory: this.#memory,
         reach: this.#reach,
         serverRoundTripSeconds: () => this.#control.roundTripSeconds,
+        checkCommand: (property) => {
+          if (!askingProperties.has(property)) this.#options.seal?.check(name, property);
+        },
         send: (text) => this.#control.send(text),
         revision: () => this.#revision,
         downReason: () => (this.#control.isUp ? undefined : (this.#downReason ?? "the link is not open")),

@@ -25,6 +25,8 @@ export interface DeviceWires {
   readonly memory: SpareMemory;
   readonly reach: ServerReach;
   serverRoundTripSeconds(): number;
+  /** @throws SealedRigError */
+  checkCommand(property: string): void;
   /** @throws LinkClosedError */
   send(text: string): Promise<void>;
   revision(): number;
@@ -199,6 +201,7 @@ export class IndiDevice {
     signal: AbortSignal,
   ): Promise<void> {
     signal.throwIfAborted();
+    this.wires.checkCommand(name);
     this.#checkLink();
     const text = newVectorText("switch", this.name, name, new Map(Object.entries(switches)));
     await this.#onTheWire(name, text, signal);
@@ -319,6 +322,7 @@ export class IndiDevice {
   }
 
   #checked(name: string, values: CommandValues): { before: PropertyVector; text: string } {
+    this.wires.checkCommand(name);
     this.#checkLink();
     const before = this.#news.store.get(name);
     if (!before) throw new MissingAbilityError(this.name, `does not offer ${name} at present`);

@@ -2,6 +2,7 @@ import type { Clock } from "../../kit/clock.ts";
 import type { OpenLink } from "../../kit/links.ts";
 import type { Log } from "../../kit/log.ts";
 import type { Random } from "../../kit/random.ts";
+import { RigSeal } from "../../kit/seal.ts";
 import { startStopwatch } from "../../kit/stopwatch.ts";
 import { textIn } from "../wire/property.ts";
 import { IndiClient } from "./client.ts";
@@ -24,7 +25,7 @@ export async function listIndiServer(
   signal: AbortSignal,
 ): Promise<readonly IndiListing[]> {
   const { clock } = options;
-  await using client = new IndiClient(options);
+  await using client = new IndiClient({ ...options, seal: new RigSeal() });
   await client.connect(signal, { withinSeconds: 3 });
   const elapsedSeconds = startStopwatch(clock);
   let changedSeconds = 0;

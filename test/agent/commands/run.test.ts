@@ -17,6 +17,7 @@ import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import { readRigFile } from "../../../plans/rig-file.ts";
 import { type BrokenFile, brokenPlans, brokenRigs, goodPlan, goodRig } from "../../plans/broken-files.ts";
 import { FakeRun, usualWorks } from "../run/fake-run.ts";
+import { presentKeeper } from "../run/present-keeper.ts";
 
 let folder: string;
 let said: { stdout: string; stderr: string; exitCode: number | undefined };
@@ -55,6 +56,7 @@ const wiring: RunWiring = {
   log: silentLog,
   random: new Random(1),
   signal: new AbortController().signal,
+  keepers: () => [presentKeeper],
   writeOutputs: async () => [],
 };
 const ledgerFile = () => join(folder, "ledger.sqlite");

@@ -1,6 +1,8 @@
+import type { ConnectedRig } from "../../../agent/run/checks/connect-rig-file.ts";
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import { DeviceLostError } from "../../../drivers/kit/errors.ts";
-import type { Camera } from "../../../drivers/roles/camera.ts";
+import { RigSeal } from "../../../drivers/kit/seal.ts";
+import type { Camera, SetupInForce } from "../../../drivers/roles/camera.ts";
 import type { Cover, CoverState } from "../../../drivers/roles/cover.ts";
 import type { Device, Setting, SettingValue } from "../../../drivers/roles/device.ts";
 import type { Dome } from "../../../drivers/roles/dome.ts";
@@ -99,7 +101,7 @@ export class FakeRig {
   async connect(
     found: (role: RoleName, device: string, connected: boolean) => void = () => {},
     life = new Life(),
-  ): Promise<{ rig: Rig } & AsyncDisposable> {
+  ): Promise<ConnectedRig> {
     const before = new Map<RoleName, boolean>();
     for (const role of this.truth.keys()) {
       const connected = this.get(role, "connected") === true;
@@ -113,7 +115,7 @@ export class FakeRig {
         if (!connected) await life.while(() => this.set(role, "connected", false));
       }
     };
-    return { rig, [Symbol.asyncDispose]: dispose };
+    return { rig, seal: new RigSeal(), [Symbol.asyncDispose]: dispose };
   }
 
   /** The rig as one process sees it. */
@@ -152,21 +154,10 @@ export class FakeRig {
         pixelMicron: 3.75,
         fullScaleAdu: 65535,
       },
+      setup: async () => this.#setup(),
       configure: async ({ gain }) => {
         if (gain !== undefined) await this.set("camera", "gain", gain);
-        const [xPx, yPx, widthPx, heightPx] = this.get("camera", "region") as [
-          number,
-          number,
-          number,
-          number,
-        ];
-        const [offset, binning] = [this.get("camera", "offset"), this.get("camera", "binning")].map(Number);
-        return {
-          gain: Number(this.get("camera", "gain")),
-          offset: offset!,
-          binning: binning!,
-          region: { xPx, yPx, widthPx, heightPx },
-        };
+        return this.#setup();
       },
       giveBack: () => {},
       expose: () => Promise.reject(new Error("not in this fake")),
@@ -247,6 +238,14 @@ export class FakeRig {
     };
     const diffuser = position("diffuser");
     return { camera, mount, cover: position("cover"), diffuser, focuser, wheel, rotator, dome, weather };
+  }
+
+  #setup(): SetupInForce {
+    const [xPx, yPx, widthPx, heightPx] = this.get("camera", "region") as [number, number, number, number];
+    const [gain, offset, binning] = ["gain", "offset", "binning"].map((key) =>
+      Number(this.get("camera", key)),
+    );
+    return { gain: gain!, offset: offset!, binning: binning!, region: { xPx, yPx, widthPx, heightPx } };
   }
 
   #device(role: RoleName): Omit<Device, "role"> {

@@ -15,6 +15,7 @@ import { readRigFile } from "../../../plans/rig-file.ts";
 import { goodRig } from "../../plans/broken-files.ts";
 import { FakeRig } from "./fake-rig.ts";
 import { type FakeWork, fakeTable } from "./fake-steps.ts";
+import { presentKeeper } from "./present-keeper.ts";
 
 /** A summer forenoon at the site of the rig file: the Sun is 50 degrees high. */
 export const forenoonUtcMs = Date.UTC(2026, 5, 20, 10, 0, 0);
@@ -64,6 +65,7 @@ export class FakeRun implements Disposable {
       unattended: true,
       progress: () => {},
       warn: () => {},
+      keepers: [presentKeeper],
       writeOutputs: async () => [],
       freeDiskMegabytes: () => this.freeDiskMegabytes,
       ...more,

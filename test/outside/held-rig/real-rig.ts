@@ -1,5 +1,5 @@
 import { type ChildProcess, spawn } from "node:child_process";
-import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { appendFileSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join, resolve } from "node:path";
 import { createInterface } from "node:readline";
@@ -53,8 +53,6 @@ export class RealRig implements AsyncDisposable {
   readonly simulator: ChildProcess;
   readonly #answers: Answers;
   readonly #children: ChildProcess[] = [];
-  /** Those that have not ended. */
-  readonly #agents = new Set<number>();
   before!: WorldAccount;
 
   private constructor() {
@@ -114,18 +112,57 @@ export class RealRig implements AsyncDisposable {
     this.#children.push(child);
     const answers = new Answers(child);
     const { pid } = await answers.next<{ pid: number }>();
-    this.#agents.add(pid);
-    const ended = answers.next<{ exit: number; said: string }>().finally(() => this.#agents.delete(pid));
+    const ended = answers.next<{ exit: number; said: string }>();
     ended.catch(() => {}); // asked for or not
     return { pid, tell: (word) => void child.stdin!.write(`${word}\n`), ended };
   }
 
+  /** A keeper beside the telescope, which the rig file names from now on. */
+  async startListeningKeeper(): Promise<void> {
+    const file = join(this.folder, "rig.yaml");
+    const keeper = spawn(process.execPath, [main, "keep", "--rig", file, "--listen", "0"], {
+      stdio: ["ignore", "ignore", "pipe"],
+    });
+    this.#children.push(keeper);
+    let said = "";
+    for await (const bytes of keeper.stderr) {
+      said += String(bytes);
+      const port = /port (\d+)/.exec(said)?.[1];
+      if (port === undefined) continue;
+      appendFileSync(file, `keeper: { host: 127.0.0.1, port: ${port} }\n`);
+      return;
+    }
+    throw new Error(`the keeper does not listen: ${said}`);
+  }
+
+  /** Process ids of one of its commands, wherever it was started from. */
+  pidsOf(command: "run" | "restore" | "keep"): number[] {
+    return readdirSync("/proc")
+      .map(Number)
+      .filter((pid) => {
+        if (!(pid > 0)) return false;
+        try {
+          const args = readFileSync(`/proc/${pid}/cmdline`, "utf8").split("\0");
+          return args[1] === main && args[2] === command && args.includes(join(this.folder, "rig.yaml"));
+        } catch {
+          return false; // it has ended meanwhile
+        }
+      });
+  }
+
   async [Symbol.asyncDispose](): Promise<void> {
-    for (const pid of this.#agents) process.kill(pid, "SIGKILL");
+    for (const command of ["run", "restore", "keep"] as const)
+      for (const pid of this.pidsOf(command)) process.kill(pid, "SIGKILL");
     for (const child of [...this.#children, this.simulator]) child.kill("SIGKILL");
     rmSync(this.folder, { recursive: true, force: true });
   }
 }
+
+export const isOpen = ({ cover }: WorldAccount): boolean => cover?.open === 1;
+
+/** Covered, and the mount does not follow the sky. */
+export const isMadeSafe = ({ cover, mount }: WorldAccount): boolean =>
+  cover?.open === 0 && mount?.tracking === false && mount.phase === "still";
 
 export interface AtTerminal {
   /** Of the command itself. */

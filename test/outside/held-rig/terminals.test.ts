@@ -1,9 +1,6 @@
 import { expect, test } from "vitest";
 import { systemClock } from "../../../drivers/kit/clock.ts";
-import type { WorldAccount } from "../../../sim-devices/scene/world-account.ts";
-import { RealRig } from "./real-rig.ts";
-
-const isOpen = ({ cover }: WorldAccount) => cover?.open === 1;
+import { isOpen, RealRig } from "./real-rig.ts";
 
 test.each(["stall", "ctrl-s"] as const)(
   "a terminal that has stopped taking words (%s): the guard goes on, SIGTERM is heard, and the rig put back",

@@ -1,5 +1,6 @@
 import type { World } from "../../../sim-devices/scene/world.ts";
 import type { Checker, Finding } from "./checker.ts";
+import { commandBeforeBaseline } from "./command-before-baseline.ts";
 import { leftAtEnd } from "./left-at-end.ts";
 import { overlappingCommands } from "./overlapping-commands.ts";
 import { pastLimit } from "./past-limit.ts";
@@ -12,6 +13,7 @@ export const allCheckers: readonly Checker[] = [
   pastLimit,
   overlappingCommands,
   leftAtEnd,
+  commandBeforeBaseline,
 ];
 
 /** What happened to the rig up to now that must never happen, in order; empty for a good run. */

@@ -30,14 +30,22 @@ export function agentKilled(): Fault {
   };
 }
 
-/** Nothing of the agent runs: SIGSTOP, a computer that swaps or is suspended. */
-export function agentAsleep(): Fault {
+/** The agent's process stands still, as by SIGSTOP; at the end it goes on as if nothing had been. */
+export function agentStopped(): Fault {
   return {
-    name: "agent asleep",
-    danger: { why: "agent asleep" },
+    name: "agent stopped",
+    danger: { why: "agent stopped" },
+    begin: (rig) => agentOf(rig).stand(),
+  };
+}
+
+/** The keeper's process is gone. */
+export function keeperKilled(): Fault {
+  return {
+    name: "keeper killed",
     begin: (rig) => {
-      agentOf(rig).fallAsleep();
-      return () => agentOf(rig).wake();
+      agentOf(rig).killKeeper();
+      return undefined;
     },
   };
 }

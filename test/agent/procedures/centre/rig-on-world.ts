@@ -42,6 +42,10 @@ function cameraOn(world: World): Camera {
       pixelMicron: spec.camera.pixelMicron,
       fullScaleAdu: top,
     },
+    setup: async () => {
+      const { gain, offset, binning, region } = camera.settings;
+      return { gain, offset, binning, region };
+    },
     configure: async (setup) => {
       if (setup.gain !== undefined) camera.settings.gain = setup.gain;
       const { gain, offset, binning, region } = camera.settings;
@@ -92,7 +96,9 @@ function leafOn(world: World, role: "cover" | "diffuser"): Cover {
             : "unknown",
     ensureClosed: () => to(closed),
     ensureOpen: () => to(open),
-    sendClose: async () => leaf.moveTo(closed),
+    sendClose: async () => {
+      if (leaf.position !== closed || leaf.moving) leaf.moveTo(closed);
+    },
   };
 }
 

@@ -1,0 +1,30 @@
+import { type TakeRigTools, takeRig } from "../../agent/keeper/take-rig.ts";
+import { type WatchEnded, watchAgent } from "../../agent/keeper/watch-agent.ts";
+import type { ByteLink, OpenLink } from "../../drivers/kit/links.ts";
+import { memoryOpener } from "../../drivers/kit/memory-link.ts";
+
+/** The keeper's process, as the rest of the world sees it: it outlives the agent, and can be killed itself. */
+export class StageKeeper {
+  readonly open: OpenLink;
+  /** Of all agents that it has watched over. */
+  readonly ended: Promise<WatchEnded>[] = [];
+  readonly #links: ByteLink[] = [];
+  #alive = true;
+
+  constructor(tools: TakeRigTools) {
+    const { clock, rigFile } = tools;
+    this.open = memoryOpener((link) => {
+      this.#links.push(link);
+      if (!this.#alive) return void link.close();
+      const take = async () => {
+        if (this.#alive) await takeRig(tools);
+      };
+      this.ended.push(watchAgent(link, { clock, rig: rigFile.rig, takeRig: take }));
+    });
+  }
+
+  kill(): void {
+    this.#alive = false;
+    for (const link of this.#links) void link.close();
+  }
+}
