@@ -30,7 +30,9 @@ const notSettings =
  * A rig of these roles on Debian's server and simulators, one server for all tests of the calling file. A rig needs a
  * camera: it is there whether asked for or not.
  */
-export function stockAdapter(...roles: readonly StockRole[]): Adapter {
+export function stockAdapter(
+  ...roles: readonly StockRole[]
+): Adapter & { readonly server: () => StockServer } {
   let simulators: StockServer;
   const present = stockRoles.filter((role) => role === "camera" || roles.includes(role));
 
@@ -56,6 +58,7 @@ export function stockAdapter(...roles: readonly StockRole[]): Adapter {
   return {
     name: "Debian's INDI server and simulators",
     timeoutMs: onlyAHangMs,
+    server: () => simulators,
     drive: async (work) => {
       const { open } = simulators;
       const everyValue = () =>

@@ -112,6 +112,16 @@ export async function startStockServer(options: StockServerOptions): Promise<Sto
   };
 }
 
+/** Looks every fifth of a second until there is something. @throws Error after five minutes */
+export async function until<T>(what: string, look: () => T): Promise<NonNullable<T>> {
+  for (let attempt = 0; attempt < 1500; attempt++) {
+    const found = look();
+    if (found) return found;
+    await new Promise((resolve) => setTimeout(resolve, 200));
+  }
+  throw new Error(`${what} did not come`);
+}
+
 async function untilListening(run: StockServer["run"], server: ChildProcess): Promise<void> {
   for (let attempt = 0; attempt < 3000 && server.exitCode === null; attempt++) {
     if (run("bash", ["-c", `exec 3<>/dev/tcp/127.0.0.1/${port}`]).status === 0) return;

@@ -20,12 +20,15 @@ const root = resolve(import.meta.dirname, "../..");
 const program = (name: string) => join(root, "sim-devices/indi/programs", name);
 
 /**
- * A site where it is about ten in the morning now, so that the Sun is up whenever the test runs, and on the side of the
- * dome's slit: from there a turn by 7 (June) to 58 degrees (December).
+ * A site where it is about eight in the morning now and the Sun will pass near the zenith: it is up whenever the test runs,
+ * and both the Sun and the place off it where darks are taken lie in the east, where the dome's slit begins. A dome that turns far
+ * takes half a minute for each slew.
  */
 const hoursUtc = (systemClock.nowMs() / 3_600_000) % 24;
-const longitudeDegrees = Number((((10 - hoursUtc) * 15 + 540) % 360).toFixed(3)) - 180;
-const site = { latitudeDegrees: 30, longitudeDegrees, elevationMetres: 200 };
+const longitudeDegrees = Number((((8 - hoursUtc) * 15 + 540) % 360).toFixed(3)) - 180;
+const equator = { latitudeDegrees: 0, longitudeDegrees, elevationMetres: 200 };
+const { decDegrees: sunDegrees } = sunFromSite(systemClock.nowMs(), equator);
+const site = { ...equator, latitudeDegrees: Math.round(sunDegrees) + 5 };
 const today = new Date(systemClock.nowMs()).toISOString().slice(0, 10);
 
 const rigYaml = `
@@ -50,9 +53,13 @@ devices:
   weather: { server: stock, device: Weather Simulator }
 `;
 
-/** The picture follows Debian's devices: the focuser simulator stands at 50000 steps. */
+/**
+ * The picture follows Debian's devices: the focuser simulator stands at 50000 steps. A mount that points nearly right is
+ * soon corrected: its pulses move it by 7 arcsec a second.
+ */
 const sceneYaml = JSON.stringify({
   site,
+  mount: { pointingErrorDegrees: { east: 0.03, north: -0.02 } },
   focuser: { bestSteps: 50_000, stepsMin: 0, stepsMax: 100_000 },
   camera: dustyScene.camera,
   rig: { ...dustyScene.rig, diffuser: { ...dustyScene.rig.diffuser, transmission: 0.05 } },
@@ -70,14 +77,19 @@ steps:
   - images: { frames: 2 }
 `;
 
-/** An hour from the Sun: from the pole, where the simulator begins, every slew to it and back takes half a minute. */
+/** Half an hour from the Sun: from the pole, where the simulator begins, every slew to it and back takes half a minute. */
 function syncNearSun(): void {
   const { siderealHours, hourAngleHours, decDegrees } = sunFromSite(systemClock.nowMs(), site);
-  const raHours = (siderealHours - hourAngleHours + 23) % 24;
+  const raHours = (siderealHours - hourAngleHours + 23.5) % 24;
   server.setprop("Telescope Simulator.TELESCOPE_PARK.UNPARK=On");
   server.setprop("Telescope Simulator.ON_COORD_SET.SYNC=On");
   server.setprop(`Telescope Simulator.EQUATORIAL_EOD_COORD.RA;DEC=${raHours};${decDegrees}`);
 }
+
+/** Cover and diffuser on a clock of their own, six times as fast: they move ten times. */
+const quickLeaves = `#!/bin/sh
+EVENFIELD_CLOCK=6,${systemClock.nowMs()},${systemClock.nowMs()} exec ${program("front-cover-driver.ts")}
+`;
 
 /** Readings that nobody can put back: times, what the sky's rotation moves, and the picture of the last exposure. */
 const notSettings =
@@ -90,13 +102,15 @@ beforeAll(async () => {
   folder = mkdtempSync(join(tmpdir(), "whole-job-"));
   const scene = join(folder, "scene.yaml");
   writeFileSync(scene, sceneYaml);
+  const leaves = join(folder, "quick-leaves");
+  writeFileSync(leaves, quickLeaves, { mode: 0o755 });
   server = await startStockServer({
     drivers: [
       ...["telescope", "focus", "wheel", "rotator", "dome", "weather"].map(
         (name) => `indi_simulator_${name}`,
       ),
       program("camera-driver.ts"),
-      program("front-cover-driver.ts"),
+      leaves,
     ],
     // The programs name their interpreter as `bun`, which may be installed in this folder only.
     env: {
@@ -146,7 +160,7 @@ test("the whole job through Debian's server and simulators: good, and every sett
     );
   });
   server.setprop(
-    `Telescope Simulator.GEOGRAPHIC_COORD.LAT;LONG;ELEV=30;${(longitudeDegrees + 360) % 360};200`,
+    `Telescope Simulator.GEOGRAPHIC_COORD.LAT;LONG;ELEV=${site.latitudeDegrees};${(longitudeDegrees + 360) % 360};200`,
   );
   syncNearSun();
   await systemClock.sleep(3);

@@ -1,6 +1,6 @@
-import { existsSync, readFileSync, renameSync, rmSync, truncateSync, writeFileSync } from "node:fs";
+import { existsSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
-import { describe, expect, test } from "vitest";
+import { afterAll, beforeAll, describe, expect, test } from "vitest";
 import { registerApply } from "../../../agent/commands/apply.ts";
 import { readFits } from "../../../drivers/formats/fits-read.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
@@ -14,10 +14,9 @@ const hdus = (path: string) => readFits(readFileSync(path), path);
 const stampsTicks = [0, 40, 81].map((ms) => ticksOf(Date.UTC(2026, 6, 14, 10) + ms));
 
 /** The rig's pattern, mean 1. */
-function gains(sky: SkyFiles): number[] {
-  const all = Array.from({ length: sky.widthPx * sky.heightPx }, (_, i) =>
-    sky.gain(i % sky.widthPx, Math.floor(i / sky.widthPx)),
-  );
+function gains(sky: SkyFiles): Float64Array {
+  const all = new Float64Array(sky.widthPx * sky.heightPx);
+  for (let i = 0; i < all.length; i++) all[i] = sky.gain(i % sky.widthPx, Math.floor(i / sky.widthPx));
   const mean = all.reduce((sum, value) => sum + value, 0) / all.length;
   return all.map((value) => value / mean);
 }
@@ -128,43 +127,47 @@ describe("a sequence that was broken off", () => {
   // Frames of 4 MiB: what is kept lies 64 MiB before the end.
   const [widthPx, heightPx, frameCount] = [2048, 2048, 22];
 
-  async function brokenOff(sky: SkyFiles, heldFrames: number) {
+  const sky = new SkyFiles(4, widthPx, heightPx);
+  const [whole, part] = [sky.path("out/sun.ser"), sky.path("out/sun.ser.part")];
+  let wanted: Buffer;
+  let run: () => ReturnType<typeof apply>;
+
+  beforeAll(async () => {
     const flat = writeFlat(sky);
     const frame = Uint8Array.from(gains(sky), (gain) => Math.round(100 * gain));
     const frames = Array.from({ length: frameCount }, (_, index) => frame.map((count) => count + index));
     const raw = writeSer(sky, "sun.ser", [], { depthBits: 8, frameCount });
-    const head = readFileSync(raw);
-    writeFileSync(raw, Buffer.concat([head, ...frames]));
-    const run = () => apply(["--flat", flat, raw, "-o", sky.path("out"), "--json"]);
+    writeFileSync(raw, Buffer.concat([readFileSync(raw), ...frames]));
+    run = () => apply(["--flat", flat, raw, "-o", sky.path("out"), "--json"]);
     expect((await run()).exitCode).toBe(0);
-    const [whole, part] = [sky.path("out/sun.ser"), sky.path("out/sun.ser.part")];
-    const wanted = readFileSync(whole);
-    renameSync(whole, part);
+    wanted = readFileSync(whole);
+  });
+  afterAll(() => sky[Symbol.dispose]());
+
+  /** After 20 frames. @param change one byte of what is there */
+  function breakOff(change: { readonly at: number; readonly to: number }): void {
+    const held = Buffer.from(wanted.subarray(0, 178 + 20 * widthPx * heightPx + 1000));
+    held[change.at] = change.to;
+    writeFileSync(part, held);
+    rmSync(whole);
     rmSync(`${whole}.json`);
-    truncateSync(part, 178 + heldFrames * widthPx * heightPx + 1000);
-    return { run, whole, part, wanted };
   }
 
   test("goes on where the disk is sure to hold it", async () => {
-    using sky = new SkyFiles(4, widthPx, heightPx);
-    const { run, whole, part, wanted } = await brokenOff(sky, 20);
-    const held = readFileSync(part);
+    // Only to see below that this frame is left alone.
     const inSecondFrame = 178 + widthPx * heightPx + 5;
-    held[inSecondFrame] = 255; // only to see below that this frame is left alone
-    writeFileSync(part, held);
+    breakOff({ at: inSecondFrame, to: 255 });
     const host = await run();
     expect(host.json.applied).toMatchObject([{ ended: "written", frameCount, fromFrame: 3 }]);
-    wanted[inSecondFrame] = 255;
-    expect(readFileSync(whole).equals(wanted)).toBe(true);
+    const left = Buffer.from(wanted);
+    left[inSecondFrame] = 255;
+    expect(readFileSync(whole).equals(left)).toBe(true);
     expect((await run()).json.applied[0].ended).toBe("done before");
   });
 
   test("starts anew if what is there is of another flat or another image", async () => {
-    using sky = new SkyFiles(5, widthPx, heightPx);
-    const { run, whole, part, wanted } = await brokenOff(sky, 20);
-    const held = readFileSync(part);
-    held[178 + 2 * widthPx * heightPx + 5]! ^= 1; // in the last frame that would be kept
-    writeFileSync(part, held);
+    const inLastKept = 178 + 2 * widthPx * heightPx + 5;
+    breakOff({ at: inLastKept, to: wanted[inLastKept]! ^ 1 });
     expect((await run()).json.applied[0].fromFrame).toBe(0);
     expect(readFileSync(whole).equals(wanted)).toBe(true);
   });
