@@ -15,8 +15,7 @@ const never = new Promise<never>(() => {});
 
 /**
  * One agent process, as the rest of the world sees it. Killed, it takes its timers and its links with it: what it
- * awaits never comes, the servers see its links closed, and no line of its cleanup runs. Asleep, it hears nothing until
- * it is woken: its timers are due then, and what came meanwhile has been waiting.
+ * awaits never comes, the servers see its links closed, and no line of its cleanup runs.
  */
 export class AgentLife {
   readonly #end = Promise.withResolvers<never>();
@@ -93,7 +92,7 @@ export class AgentLife {
   /** Links that close on the far side when it dies. */
   opener(open: OpenLink): OpenLink {
     return async (signal) => {
-      await this.#whileAlive(undefined);
+      if (!this.#alive) return never;
       const link = await open(signal);
       if (!this.#alive) void link.close();
       else this.#atDeath.push(() => void link.close());
@@ -124,8 +123,7 @@ export class AgentLife {
         try {
           return await this.#whileAlive(await exchange.exchange(request));
         } catch (error) {
-          await this.#whileAlive(undefined);
-          throw error;
+          return this.#alive ? Promise.reject(error as Error) : never;
         }
       },
       reset: async () => this.#whileAlive(await exchange.reset()),

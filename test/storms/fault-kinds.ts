@@ -1,6 +1,12 @@
 import type { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
-import { agentKilled, agentStopped, clockStepped, stopAsked } from "../stage/faults/agent-faults.ts";
+import {
+  agentKilled,
+  agentStopped,
+  clockStepped,
+  keeperKilled,
+  stopAsked,
+} from "../stage/faults/agent-faults.ts";
 import { framesOfAnotherSize, framesOfOneLevel } from "../stage/faults/camera-faults.ts";
 import { coverOpensItself, coverSaysClosed, coverStopsHalfWay } from "../stage/faults/cover-faults.ts";
 import { diskFull, folderGone, ledgerLocked, ledgerOverwritten } from "../stage/faults/disk-faults.ts";
@@ -123,7 +129,8 @@ export const faultKinds = {
   "ledger locked": { draw: ledgerLocked, lasts: "either", weight: 0.1, needsDisk: true },
   "ledger overwritten": { draw: ledgerOverwritten, lasts: "once", weight: 0.5, needsDisk: true },
   "agent killed": { draw: agentKilled, lasts: "once", weight: 3 },
-  "agent asleep": { draw: agentStopped, lasts: "passes" },
+  "agent stopped": { draw: agentStopped, lasts: "passes" },
+  "keeper killed": { draw: keeperKilled, lasts: "once" },
   "clock stepped": { draw: (r) => clockStepped(signed(r, 1 / 60, 9)), lasts: "once" },
   "operator's stop": {
     draw: (r) => stopAsked(r.pick(["SIGINT", "SIGTERM", "SIGHUP"])),

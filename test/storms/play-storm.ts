@@ -7,6 +7,8 @@ import type { SettingRecord } from "../../agent/run/record/run-record.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
+import { checkWorld } from "../stage/checkers/check-world.ts";
+import { commandBeforeBaseline } from "../stage/checkers/command-before-baseline.ts";
 import { liesAtSun } from "../stage/checkers/exposed-too-long.ts";
 import type { Happened, Life, Violation } from "../stage/checkers/happened.ts";
 import type { Ending } from "../stage/checkers/reported-at-end.ts";
@@ -84,7 +86,12 @@ class StormPlay {
     await this.#putBackWhatIsLeft();
     stage.world.recordState();
     const happened = this.#happened();
-    const violations = [...this.#troubles, ...judgeStorm({ storm, happened, endings: this.#endings })];
+    const early = checkWorld(stage.world, [commandBeforeBaseline]);
+    const violations = [
+      ...this.#troubles,
+      ...early.map(({ atMs, checker, what }) => ({ atMs, class: checker, what })),
+      ...judgeStorm({ storm, happened, endings: this.#endings }),
+    ];
     return {
       storm,
       violations,
@@ -196,7 +203,8 @@ class StormPlay {
       const lasts = endedMs === undefined;
       const isLate = baselineMs === undefined || beganMs >= (restoreMs ?? untilMs);
       return [
-        ...lies.filter((role) => lasts && !isKnowable(role)),
+        // Where a mount has been led while it deceived, it stays.
+        ...lies.filter((role) => (lasts || role === "mount") && !isKnowable(role)),
         ...foreign.filter((role) => lasts || isLate || without.includes(role)),
       ];
     });

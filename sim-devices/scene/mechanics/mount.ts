@@ -191,7 +191,7 @@ export class MountMechanics {
   }
 
   setTracking(on: boolean, rate: TrackRate = this.#rate): void {
-    if (on && this.refusesTracking) return;
+    if (on && !this.tracking && this.refusesTracking) return;
     const was = this.tracking;
     this.#rate = rate;
     this.#tracking = on;

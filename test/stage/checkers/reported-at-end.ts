@@ -38,7 +38,7 @@ export function reportedAtEnd(ending: Ending): Violation[] {
     if (role === "cover" && ending.saysUncovered) continue;
     if (role && (unknowable.includes(role) || reportedRoles.has(role))) continue;
     find(
-      `unreported ${role ?? "setting"}`,
+      `unreported ${line.includes(".CONNECTION ") ? "connection" : (role ?? "setting")}`,
       `${line}, and nothing of it was said (exit code ${exitCode ?? "none"})`,
     );
   }

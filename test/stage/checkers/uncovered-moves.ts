@@ -35,7 +35,9 @@ export function uncoveredMoves(happened: Happened): Violation[] {
     const puttingBackMs = Math.min(
       ...[life?.retreatMs, life?.restoreMs].map((ms) => ms ?? Number.POSITIVE_INFINITY),
     );
-    const isPuttingBack = life?.purpose === "restore" || moment.atMs >= puttingBackMs;
+    // After an agent's death its keeper makes the rig safe.
+    const isAfter = life !== undefined && moment.atMs >= life.untilMs;
+    const isPuttingBack = isAfter || life?.purpose === "restore" || moment.atMs >= puttingBackMs;
     const find = (name: string, what: string) => [
       { atMs: moment.atMs, class: `uncovered move: ${name}`, what },
     ];

@@ -9,8 +9,9 @@ export interface AgentAtWork {
   /** Asks for an orderly end. */
   stop(reason: Error): void;
   kill(): void;
-  /** Nothing of it runs until it goes on, as with SIGSTOP; its clock does. @returns how it goes on */
+  /** Nothing of it runs, as with SIGSTOP; its clock goes on. @returns how it goes on */
   stand(): () => void;
+  /** The second process that watches over it is gone. */
   killKeeper(): void;
   /** Its wall clock jumps; the world's does not. */
   stepClock(bySeconds: number): void;
