@@ -30,6 +30,7 @@ export interface CombineOptions {
   readonly dark?: string;
   readonly disc?: string;
   readonly replace?: boolean;
+  readonly despiteKind?: boolean;
 }
 
 const nothingWritten = "Nothing was written.";
@@ -50,6 +51,7 @@ export async function combine(
     output: options.output,
     ...given({ darkFile: options.dark }),
     replace: options.replace === true,
+    mixedKinds: options.despiteKind === true,
     writtenUtcMs: host.clock.nowMs(),
     threads,
     signal,
@@ -175,6 +177,7 @@ export function registerCombine(program: Command, host: CommandHost = processHos
     .option("--disc <x,y,radius>", "displaced: the Sun's disc in the first file [px, counted from 0]")
     .option("--dark <file>", "master dark, taken off the result")
     .option("--replace", "write over a master of that name")
+    .option("--despite-kind", "combine frames that call themselves of several kinds")
     .addHelpText(
       "after",
       "\nMethods:\n" +
