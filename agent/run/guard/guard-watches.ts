@@ -22,6 +22,7 @@ export function guardWatches(request: GuardRequest): readonly GuardWatch[] {
     ...(dome?.abilities.shutter ? [domeWatch(dome, silenceSeconds)] : []),
     ...(mount ? pointingWatches(mount, request) : []),
     ...(cover ? [coverWatch(cover, request)] : []),
+    ...foreignWatches(rig),
     ...watched.filter((device) => device !== undefined).map((device) => linkWatch(device, silenceSeconds)),
   ];
 }
@@ -118,6 +119,25 @@ function coverWatch(cover: Cover, { front }: GuardRequest): GuardWatch {
       return `${cover.name}: ${why}`;
     },
   };
+}
+
+/** Two who steer one telescope steer it into the Sun. What moves the light, and the camera in it, obeys one alone. */
+function foreignWatches({ mount, cover, diffuser, camera }: Rig): GuardWatch[] {
+  const watch = (device: Device, look: (signal: AbortSignal) => Promise<unknown>): GuardWatch => ({
+    name: `commands to the ${device.role}`,
+    everySeconds: 5,
+    graceSeconds: 0,
+    check: async (signal) => {
+      await look(signal).catch(() => {}); // silence is the link's
+      const { last } = device.foreignCommands;
+      return last && `${device.name}: ${last.what}`;
+    },
+  });
+  const isToldByItself = async () => {};
+  return [
+    ...[cover, diffuser].flatMap((leaf) => (leaf ? [watch(leaf, (signal) => leaf.state(signal))] : [])),
+    ...[mount, camera].flatMap((device) => (device ? [watch(device, isToldByItself)] : [])),
+  ];
 }
 
 function linkWatch(device: Device, graceSeconds: number): GuardWatch {
