@@ -26,7 +26,9 @@ function speedWatch(device: Device, graceSeconds: number): GuardWatch {
     name: `answers of the ${device.role}`,
     everySeconds: 5,
     graceSeconds,
-    check: async () => {
+    check: async (signal) => {
+      // Without fresh answers one late one would be remembered for as long as nobody asks.
+      await device.isAlive(signal);
       const { roundTripSeconds } = device;
       if (roundTripSeconds <= roundTripSecondsMax) return undefined;
       return `${device.name}: answers take ${roundTripSeconds.toFixed(1)} s, too long for a retreat in time (${roundTripSecondsMax} s at most)`;

@@ -2,6 +2,8 @@ import { expect, test } from "vitest";
 import { pointAtSun } from "../../../../agent/procedures/sun-pointing.ts";
 import { tuneExposure } from "../../../../agent/procedures/tune-exposure/tune-exposure.ts";
 import type { TuneRequest } from "../../../../agent/procedures/tune-exposure/tune-request.ts";
+import { coverFront } from "../../../../agent/safing/cover-front.ts";
+import { uncover } from "../../../../agent/safing/uncover.ts";
 import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 
@@ -13,9 +15,10 @@ async function inTheLight(seed: number, overrides: SceneOverrides = {}) {
   const { signal } = new AbortController();
   await bench.clock.drive(
     (async () => {
+      await coverFront(bench.bench, signal);
       await pointAtSun(bench.bench, signal);
       await bench.rig.diffuser!.ensureClosed(signal);
-      await bench.rig.cover!.ensureOpen(signal);
+      await uncover(bench.bench, signal);
     })(),
   );
   return bench;
