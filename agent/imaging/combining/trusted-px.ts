@@ -6,3 +6,10 @@ export function findTrustedPx(flat: Pick<Flat, "gain" | "mask">): Uint8Array {
   for (let i = 0; i < usePx.length; i++) usePx[i] = flat.mask[i] === 0 && flat.gain[i]! > 0 ? 1 : 0;
   return usePx;
 }
+
+/** How much of the frame that is. */
+export function trustedFraction(flat: Pick<Flat, "gain" | "mask">): number {
+  let count = 0;
+  for (let i = 0; i < flat.mask.length; i++) if (flat.mask[i] === 0 && flat.gain[i]! > 0) count++;
+  return count / flat.mask.length;
+}
