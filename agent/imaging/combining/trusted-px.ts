@@ -1,5 +1,10 @@
 import type { Flat } from "./normalise-flat.ts";
 
+/**
+ * With less of the frame trusted a flat is no use: most of any image stays as captured. Own reasoning, no source.
+ */
+export const trustedLeast = 0.25;
+
 /** 1 where a flat may be divided by and measured: not masked, and above zero. */
 export function findTrustedPx(flat: Pick<Flat, "gain" | "mask">): Uint8Array {
   const usePx = new Uint8Array(flat.mask.length);

@@ -1,5 +1,5 @@
+import { trustedLeast } from "../combining/trusted-px.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { rules } from "../proof/proof-figure.ts";
 import type { PlacePx } from "./sky-surface.ts";
 
 /** A disc and the frames it is pictured on. */
@@ -40,5 +40,5 @@ export function litFraction(room: DiscRoom & { readonly disc: PlacePx }, blurRad
 
 /** Smallest disc radius whose blurred, evenly lit middle is enough of the frame [px]: within the frame, a circle's area. */
 export function leastDiscRadiusToDefocusPx({ widthPx, heightPx }: Shape): number {
-  return Math.sqrt((rules.trusted.usable[0] * widthPx * heightPx) / Math.PI) / (knownRadii - blurOfSmallDisc);
+  return Math.sqrt((trustedLeast * widthPx * heightPx) / Math.PI) / (knownRadii - blurOfSmallDisc);
 }

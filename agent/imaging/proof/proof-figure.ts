@@ -1,3 +1,5 @@
+import { trustedLeast } from "../combining/trusted-px.ts";
+
 export type Verdict = "good" | "usable" | "bad";
 
 /** One number that a flat is judged by. */
@@ -107,12 +109,11 @@ export const rules = {
     ...upTo(0.003, 0.01),
     whatToDo: "The sky's transparency changed while looking round about: take the flat on a steadier day.",
   },
-  // Own reasoning, no source: with less than a quarter corrected, most of any image stays as captured.
   trusted: {
     name: "share of the frame that can be divided",
     unit: "share",
     good: [0.99, any],
-    usable: [0.25, any],
+    usable: [trustedLeast, any],
     whatToDo: "What is masked can't be divided.",
   },
   focusKept: {
