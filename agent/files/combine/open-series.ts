@@ -4,6 +4,7 @@ import { ccdPlans } from "../../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
+import type { ProofFigure } from "../../imaging/proof/proof-figure.ts";
 import { maskLegend } from "../../masters/mask-legend.ts";
 import { originCards, timeCards } from "../../masters/master-cards.ts";
 import type { Threads } from "../../threads/threads.ts";
@@ -55,6 +56,8 @@ export interface CombineResult {
   /** `series`: frames left out for their level or a cloud; `frameCount` does not count them. */
   readonly refusedFrames?: number;
   readonly maskedPx: number;
+  /** For what part of the frame the master speaks. */
+  readonly trusted: ProofFigure;
   readonly warnings: readonly string[];
 }
 
