@@ -113,6 +113,8 @@ export function registerInspect(program: Command, host: CommandHost = processHos
     )
     .action((files: string[], { json, wavelength, bandwidth, sun, ...optics }) => {
       const options = { ...optics, wavelengthNm: wavelength, bandwidthAngstrom: bandwidth, sunFile: sun };
-      return conclude(host, json === true, (signal) => inspect(files, given(options), host, signal));
+      return conclude(host, { command: "inspect", json }, (signal) =>
+        inspect(files, given(options), host, signal),
+      );
     });
 }

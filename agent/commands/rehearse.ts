@@ -172,7 +172,7 @@ export function registerRehearse(program: Command, host: CommandHost = processHo
     .action((plan: string, options: RehearseOptions & { json?: boolean }) =>
       conclude(
         host,
-        options.json === true,
+        { command: "rehearse", json: options.json },
         (signal) => rehearse(plan, options, host, signal),
         stopWordsOfRun,
       ),
