@@ -135,7 +135,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/sky",
   ],
   "agent/files": ["drivers/formats", "agent/imaging", "agent/masters", "agent/open-files", "agent/threads"],
-  "agent/commands": ["agent", "drivers", "plans"],
+  "agent/commands": ["agent", "drivers", "plans", "package.json"],
   plans: [],
   "sim-devices": ["drivers/kit", "drivers/formats"],
 };
