@@ -124,6 +124,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/guard/rig-keeper.ts",
   ],
   "agent/outputs": [
+    "package.json",
     "drivers/kit",
     "drivers/formats",
     "drivers/roles",

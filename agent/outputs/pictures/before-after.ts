@@ -43,9 +43,15 @@ export function beforeAfterPictures(input: {
   };
   const range = litRange(divided.pixels);
   const pair = [shrink(raw, shownWidthPx), shrink(divided, shownWidthPx)].map((one) => greyPng(one, range));
+  const greys = { black: `${range.black.toFixed(0)} adu`, white: `${range.white.toFixed(0)} adu` };
   const whole = {
-    before: { title: "An image as it came", caption: "Pedestal taken off, nothing else.", png: pair[0]! },
-    after: { title: "The same, divided by the flat", caption: "Same stretch.", png: pair[1]! },
+    before: {
+      title: "An image as it came",
+      caption: "Pedestal taken off, nothing else.",
+      png: pair[0]!,
+      greys,
+    },
+    after: { title: "The same, divided by the flat", caption: "Same stretch.", png: pair[1]!, greys },
   };
   const shadow = deepestOnTheSun(divided, dust);
   if (!shadow) return whole;
