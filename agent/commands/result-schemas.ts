@@ -116,6 +116,7 @@ export const resultSchemas = {
       }),
     ),
     failed: z.array(failedFile),
+    written: z.array(z.string()).describe("page and picture"),
   }),
   match: z.looseObject({ says: z.string() }),
   restore: z.looseObject({ rig: z.string() }),

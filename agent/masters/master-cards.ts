@@ -2,6 +2,7 @@ import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { utcText } from "../../drivers/formats/fits-write.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
+import { creatorCard } from "./creator-card.ts";
 
 /** One exposure. */
 export interface ExposureSpan {
@@ -45,7 +46,7 @@ export function originCards(frameCount: number, darkFile?: string): Card[] {
     ...(darkFile === undefined
       ? []
       : [{ keyword: "DARKFILE", value: darkFile, comment: "dark that was taken off" }]),
-    { keyword: "SWCREATE", value: "evenfield" },
+    creatorCard,
   ];
 }
 

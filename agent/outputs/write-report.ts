@@ -93,7 +93,7 @@ function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
   if (image?.length !== gain.length) return [{ name: "flat", picture: withSky(marked, sky, shape) }, ...maps];
   const shown = beforeAfterPictures({
     imageAdu: image,
-    pedestalAdu: found.pedestalAdu,
+    darkAdu: found.pedestalAdu,
     flat,
     dust: found.proof.dust,
   });

@@ -7,6 +7,7 @@ import type { Frame } from "../../drivers/roles/camera.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
+import { creatorCard } from "../masters/creator-card.ts";
 import type { ExposureSpan, SeriesFigures } from "../masters/master-cards.ts";
 import { darkHdus, flatHdus } from "../masters/master-hdus.ts";
 import type { StepFindings } from "./findings.ts";
@@ -89,7 +90,7 @@ export function writeRawFrame(
     ...frameCards(bench, frame),
     ...more,
     ...card("BUNIT", "adu"),
-    ...card("SWCREATE", "evenfield"),
+    creatorCard,
   ];
   write(bench, file, [{ pixels: frame.pixelsAdu, shape: [frame.heightPx, frame.widthPx], cards }]);
 }

@@ -57,7 +57,7 @@ const mayImport: Record<string, readonly string[]> = {
   "agent/terminal": [],
   "agent/open-files": ["drivers/formats", "agent/imaging"],
   "agent/threads": ["drivers/kit", "agent/imaging", "agent/open-files"],
-  "agent/masters": ["drivers/formats", "drivers/kit", "agent/imaging"],
+  "agent/masters": ["package.json", "drivers/formats", "drivers/kit", "agent/imaging"],
   "agent/safing": ["drivers/kit", "drivers/roles", "agent/imaging", "agent/sky"],
   "agent/procedures": [
     "agent/safing",
