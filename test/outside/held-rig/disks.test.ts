@@ -74,7 +74,7 @@ async function runUntilOpen(rig: RealRig, disk: SmallDisk) {
   return run;
 }
 
-test("the ledger's disk is full while the cover is open: SIGTERM, the rig is put back and said so; restore needs no room", async () => {
+test.concurrent("the ledger's disk is full while the cover is open: SIGTERM, the rig is put back and said so; restore needs no room", async () => {
   using disk = new SmallDisk();
   await using rig = await RealRig.start();
   const { child, ended } = await runUntilOpen(rig, disk);
@@ -107,18 +107,21 @@ const lost: Record<string, (disk: SmallDisk) => unknown> = {
   },
 };
 
-test.each(Object.keys(lost))("killed, and of the ledger: %s; restore puts the rig back", async (what) => {
-  using disk = new SmallDisk();
-  await using rig = await RealRig.start();
-  const { child, ended } = await runUntilOpen(rig, disk);
-  child.kill("SIGKILL");
-  await ended;
-  const held = lost[what]!(disk);
-  const { exit, said } = await start(rig, disk, "restore").ended;
-  expect(await rig.differences(), said).toEqual([]);
-  expect(exit, said).toBe(0);
-  if (held instanceof Database) held.close();
-  // The run is closed by its folder's word, whatever the ledger could take of it.
-  const again = await start(rig, disk, "restore").ended;
-  expect(again.said).not.toContain("settings read back");
-});
+test.concurrent.each(Object.keys(lost))(
+  "killed, and of the ledger: %s; restore puts the rig back",
+  async (what) => {
+    using disk = new SmallDisk();
+    await using rig = await RealRig.start();
+    const { child, ended } = await runUntilOpen(rig, disk);
+    child.kill("SIGKILL");
+    await ended;
+    const held = lost[what]!(disk);
+    const { exit, said } = await start(rig, disk, "restore").ended;
+    expect(await rig.differences(), said).toEqual([]);
+    expect(exit, said).toBe(0);
+    if (held instanceof Database) held.close();
+    // The run is closed by its folder's word, whatever the ledger could take of it.
+    const again = await start(rig, disk, "restore").ended;
+    expect(again.said).not.toContain("settings read back");
+  },
+);
