@@ -252,6 +252,17 @@ export class IndiDevice {
     );
   }
 
+  /** Waits until the device itself sends the property: a definition may only repeat what it said before. */
+  waitForUpdate(name: string, withinSeconds: number, signal: AbortSignal): Promise<PropertyVector> {
+    this.#checkLink();
+    const wait = { device: this.name, what: `waiting for ${name}`, withinSeconds, signal };
+    return this.#waits.run<PropertyVector>(wait, (ends) => ({
+      see: (event) => {
+        if (event.type === "updated" && event.vector.name === name) ends.done(event.vector);
+      },
+    }));
+  }
+
   /** Waits until the property is in another state than Busy, which it may be at once. */
   untilIdle(name: string, withinSeconds: number, signal: AbortSignal): Promise<PropertyVector> {
     return this.waitFor(name, ({ state }) => state !== "Busy", { withinSeconds }, signal);
