@@ -1,16 +1,15 @@
-/** Everything that steers a terminal instead of being shown: C0, C1, DEL; marks of direction, which reorder a line. */
-// biome-ignore lint/suspicious/noControlCharactersInRegex: these are what is looked for
-const steering = /[\u0000-\u0008\u000b-\u001f\u007f-\u009f\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]/g;
+/** Everything that steers a terminal instead of being shown: control characters, and marks of direction, which reorder a line. */
+const steering = /[\p{Cc}\p{Bidi_Control}]/gu;
 const lineBreaks = /[\t\n\u2028\u2029]/g;
 
-const escaped = (character: string) => `\\u${character.charCodeAt(0).toString(16).padStart(4, "0")}`;
+const escapeOne = (character: string) => `\\u${character.charCodeAt(0).toString(16).padStart(4, "0")}`;
 
 /** Text that a terminal shows and does not obey. Line breaks and tabs stay. */
 export function escapeSteering(text: string): string {
-  return text.replace(steering, escaped);
+  return text.replace(steering, (found) => (found === "\n" || found === "\t" ? found : escapeOne(found)));
 }
 
 /** What a device or a server says, as one line that can't pass for one of ours. */
 export function oneLine(text: string): string {
-  return escapeSteering(text).replace(lineBreaks, escaped);
+  return escapeSteering(text).replace(lineBreaks, escapeOne);
 }
