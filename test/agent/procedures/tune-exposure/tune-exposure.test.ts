@@ -2,9 +2,9 @@ import { expect, test } from "vitest";
 import { pointAtSun } from "../../../../agent/procedures/sun-pointing.ts";
 import { tuneExposure } from "../../../../agent/procedures/tune-exposure/tune-exposure.ts";
 import type { TuneRequest } from "../../../../agent/procedures/tune-exposure/tune-request.ts";
-import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import { coverFront } from "../../../../agent/safing/cover-front.ts";
 import { uncover } from "../../../../agent/safing/uncover.ts";
+import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 
 const request: TuneRequest = { blur: "diffuser", levelFraction: 0.85 };
