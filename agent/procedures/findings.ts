@@ -62,6 +62,8 @@ export interface StepFindings {
   pointingError?: PointingError;
   /** Where the Sun was centred last, as the mount reported it. */
   sunPointing?: Equatorial;
+  /** Of the last frame with light in it, while the Sun is not centred yet. */
+  lightSeen?: Pick<LightRate, "edgeAduPerSecond" | "pedestalAdu">;
   /** By blur: `none` is the bare Sun, the others with the diffuser in place or out of focus. */
   lightRate: Partial<Record<"none" | "diffuser" | "defocus" | "drift", LightRate>>;
   /** 1 where a pixel is hot, dead or otherwise not to be trusted; row-major over the region in use. */

@@ -8,6 +8,8 @@ import type { SafingTools } from "./safing-tools.ts";
 
 /** This near the Sun's centre the middle of the frame would show the disc [degrees]. */
 const onDiscDegrees = 0.15;
+/** Light in a frame speaks against the cover only where the Sun can be meant [degrees]. */
+const nearDiscDegrees = 5;
 /** A frame is exposed so that the open Sun would reach this share of full scale. */
 const wantedFraction = 0.5;
 const exposureSecondsMax = 2;
@@ -18,9 +20,9 @@ export const openFraction = 0.2;
 const frameSecondsMax = 30;
 
 /**
- * Looks whether the front is covered: by the cover's own report and, where the telescope points at the Sun and the light
- * of an open front is known, by a frame. A frame that shows that light contradicts any report. A camera that fails leaves
- * it at the report.
+ * Looks whether the front is covered: by the cover's own report and, where the telescope points near the Sun and the light
+ * of an open front is known, by a frame. A frame that shows that light contradicts any report; a dark one proves something
+ * only where the disc would be in it. A camera that fails leaves it at the report.
  */
 export async function proveCovered(tools: SafingTools, signal: AbortSignal): Promise<Covered> {
   const { cover } = tools.rig;
@@ -31,19 +33,20 @@ export async function proveCovered(tools: SafingTools, signal: AbortSignal): Pro
   // A frame was dark, and nobody has opened since.
   if (tools.front.expectedClosed && tools.front.covered.proved && tools.front.covered.by === "a dark frame")
     return tools.front.covered;
-  const share = await lightShare(tools, signal).catch((error: unknown) => {
+  const light = await lookForLight(tools, signal).catch((error: unknown) => {
     signal.throwIfAborted();
     tools.log.warn({ error: String(error) }, "the covered frame could not be taken");
     return undefined;
   });
   const { front } = tools;
-  if (share !== undefined && share < openFraction) {
+  const isLit = light !== undefined && light.share >= openFraction;
+  if (light?.onDisc && !isLit) {
     delete front.contradiction;
     return { proved: true, by: "a dark frame" };
   }
   const said = cover.isMovedByHand ? "you said that the cap is on" : "the cover says that it is closed";
-  if (share !== undefined)
-    contradictCover(front, `${said}, and a frame shows ${percent(share)} of the light of an open one`);
+  if (isLit)
+    contradictCover(front, `${said}, and a frame shows ${percent(light.share)} of the light of an open one`);
   // Off the Sun no frame can tell any more: a report that was false is not believed then.
   if (front.contradiction !== undefined) return { proved: false, why: front.contradiction };
   return { proved: true, by: wordOf(cover) };
@@ -53,11 +56,19 @@ function wordOf(cover: Cover): "a person's word" | "the cover's report" {
   return cover.isMovedByHand ? "a person's word" : "the cover's report";
 }
 
-/** What a frame shows of the light of an open front. @returns `undefined` where it could not tell */
-async function lightShare(tools: SafingTools, signal: AbortSignal): Promise<number | undefined> {
+interface FrameLight {
+  /** Of the light of an open front. */
+  readonly share: number;
+  /** Whether the disc would be in the middle of the frame. */
+  readonly onDisc: boolean;
+}
+
+/** What a frame shows. @returns `undefined` where it could not tell */
+async function lookForLight(tools: SafingTools, signal: AbortSignal): Promise<FrameLight | undefined> {
   const { rig, clock } = tools;
   const rate = await rateOfOpenFront(tools, signal);
-  if (!rate || !(await isOnDisc(tools, signal))) return undefined;
+  const offDegrees = rate && (await offDiscDegrees(tools, signal));
+  if (!rate || offDegrees === undefined || offDegrees > nearDiscDegrees) return undefined;
   const { camera } = rig;
   const { min, max } = camera.limits.exposureSeconds;
   const topAdu = tools.findings.topCodeAdu ?? camera.limits.fullScaleAdu;
@@ -73,29 +84,34 @@ async function lightShare(tools: SafingTools, signal: AbortSignal): Promise<numb
   );
   const brightAdu = quantileAdu(countCodes(frame.pixelsAdu), 0.98)! - rate.pedestalAdu;
   camera.giveBack(frame.pixelsAdu);
-  return Math.max(0, brightAdu) / openAdu;
+  return { share: Math.max(0, brightAdu) / openAdu, onDisc: offDegrees <= onDiscDegrees };
 }
 
 async function rateOfOpenFront(
-  { rig: { diffuser }, findings: { lightRate } }: SafingTools,
+  { rig: { diffuser }, findings: { lightRate, lightSeen } }: SafingTools,
   signal: AbortSignal,
 ) {
-  if (!diffuser) return lightRate.none;
+  const bare = lightSeen ?? lightRate.none;
+  if (!diffuser) return bare;
   const state = await diffuser.state(signal);
   if (state === "closed") return lightRate.diffuser;
-  return state === "open" ? lightRate.none : undefined;
+  return state === "open" ? bare : undefined;
 }
 
-/** A rig without a mount is where somebody has pointed it: at the Sun, as far as any step knows. */
-async function isOnDisc(tools: SafingTools, signal: AbortSignal): Promise<boolean> {
+/**
+ * How far the telescope points from the Sun's centre; before centring, as the mount says, and no nearer than its pointing
+ * may be wrong. @returns `undefined` with the Sun down
+ */
+async function offDiscDegrees(tools: SafingTools, signal: AbortSignal): Promise<number | undefined> {
   const { rig, site, clock, findings } = tools;
   const utcMs = clock.nowMs();
-  if (!isSunUp(site, utcMs)) return false;
-  if (!rig.mount) return true;
-  if (!findings.pointingError || !findings.sunPointing) return false;
+  if (!isSunUp(site, utcMs)) return undefined;
+  // A rig without a mount is where somebody has pointed it: at the Sun, as far as any step knows.
+  if (!rig.mount) return 0;
   const { pointing } = await rig.mount.state(signal);
-  const offDegrees = sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs);
-  return offDegrees <= onDiscDegrees;
+  if (!findings.pointingError || !findings.sunPointing)
+    return Math.max(2 * onDiscDegrees, sunSeparationDegrees(pointing, site, utcMs));
+  return sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs);
 }
 
 const percent = (share: number) => `${(100 * share).toFixed(0)} %`;

@@ -14,6 +14,8 @@ interface LightRate {
 /** What is known of the light that an uncovered frame would show. */
 export interface KnownLight {
   readonly lightRate: { readonly none?: LightRate; readonly diffuser?: LightRate };
+  /** Of the last frame with light in it, while the Sun is not centred yet. */
+  readonly lightSeen?: LightRate;
   readonly topCodeAdu?: number;
   /** Where the telescope really points minus where the mount says. */
   readonly pointingError?: SkyOffset;

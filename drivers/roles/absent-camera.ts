@@ -1,4 +1,5 @@
 import type { Camera } from "./camera.ts";
+import { noForeignCommands } from "./foreign-commands.ts";
 
 /** Stands for a camera that did not open, where the rest of a rig has to be put back without it: every call fails. */
 export function absentCamera(name: string, why: Error): Camera {
@@ -26,6 +27,7 @@ export function absentCamera(name: string, why: Error): Camera {
     restoreSetting: fail,
     sameSetting: () => false,
     roundTripSeconds: 0,
+    foreignCommands: noForeignCommands,
     isAlive: async () => false,
     describe: () => ({}),
     [Symbol.asyncDispose]: async () => {},

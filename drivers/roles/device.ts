@@ -1,3 +1,5 @@
+import type { ForeignCommands } from "./foreign-commands.ts";
+
 /** A setting's value as saved in a baseline: plain data that survives JSON unchanged. */
 export type SettingValue = number | string | boolean | readonly number[];
 
@@ -30,6 +32,8 @@ export interface Device extends AsyncDisposable {
   readonly roundTripSeconds: number;
   /** Resolves `true` if the device answers now; never throws. Silence is told apart from slowness by asking. */
   isAlive(signal: AbortSignal): Promise<boolean>;
+  /** What somebody else told it to do meanwhile. */
+  readonly foreignCommands: ForeignCommands;
   /** What it can do, for people and for `probe`: ability → a short word or figure. */
   describe(): Readonly<Record<string, string>>;
 }

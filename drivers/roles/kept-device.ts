@@ -7,6 +7,7 @@ import { deadlineOver } from "../kit/round-trip.ts";
 import { stopOnFailure } from "../kit/stopped-if-failed.ts";
 import { unlessAborted } from "../kit/unless-aborted.ts";
 import type { Device, Setting } from "./device.ts";
+import { ForeignCommandLog } from "./foreign-commands.ts";
 import {
   connectionKey,
   isSameSetting,
@@ -34,6 +35,8 @@ const aliveSeconds = 5;
 const closeSeconds = 10;
 /** After an attempt to connect again that failed, others are told so at once for so long [s]. */
 const retrySeconds = 10;
+/** So long after its end a motion of ours may still show [s]. */
+const ownMotionLingersSeconds = 10;
 
 /**
  * A device that is left as it was found: connecting, connecting again after a loss, its settings and its connection.
@@ -43,6 +46,7 @@ export abstract class KeptDevice implements Device {
   abstract readonly role: RoleName;
   protected readonly clock: Clock;
   protected readonly log: Log;
+  readonly foreignCommands: ForeignCommandLog;
   readonly #ownsConnection: boolean;
   readonly #found: ((connected: boolean) => void) | undefined;
   #foundConnected: boolean | undefined;
@@ -50,6 +54,8 @@ export abstract class KeptDevice implements Device {
   #wasRead = false;
   #bringingBack: Promise<void> | undefined;
   #gaveUp: { readonly error: unknown; readonly atSeconds: number } | undefined;
+  #ownMotions = 0;
+  #ownMotionEndedSeconds = Number.NEGATIVE_INFINITY;
   #overruling = new AbortController();
   /** The settings as they were read just before it was disconnected for good. */
   #leftAs: readonly Setting[] | undefined;
@@ -60,6 +66,7 @@ export abstract class KeptDevice implements Device {
   ) {
     this.clock = clock;
     this.log = log;
+    this.foreignCommands = new ForeignCommandLog(name, { clock, log });
     this.#ownsConnection = ownsConnection;
     this.#found = found;
   }
@@ -172,7 +179,17 @@ export abstract class KeptDevice implements Device {
 
   /** A motion that a command for safety's sake ends: it must not undo it afterwards. */
   protected overrulable<T>(work: (signal: AbortSignal) => Promise<T>, signal: AbortSignal): Promise<T> {
-    return work(AbortSignal.any([signal, this.#overruling.signal]));
+    this.#ownMotions++;
+    return work(AbortSignal.any([signal, this.#overruling.signal])).finally(() => {
+      this.#ownMotions--;
+      this.#ownMotionEndedSeconds = this.clock.monotonicSeconds();
+    });
+  }
+
+  /** A motion of ours is under way, or was a moment ago. */
+  protected get isMovedFromHere(): boolean {
+    const sinceSeconds = this.clock.monotonicSeconds() - this.#ownMotionEndedSeconds;
+    return this.#ownMotions > 0 || sinceSeconds < ownMotionLingersSeconds;
   }
 
   /**

@@ -1,9 +1,9 @@
 import { type DustShadow, dustShadows, type TrainState } from "./optics/dust-shadow.ts";
 import { arcsecPerPx } from "./optics/image-geometry.ts";
-import { diffuserFlatAduPerSecond, leakElectronsPerSecond, leakShape } from "./optics/light-leak.ts";
-import { smoothPattern, wholePattern } from "./optics/rig-pattern.ts";
+import { diffuserFlatAduPerSecond } from "./optics/light-leak.ts";
 import type { ExposureAsk, LightPath } from "./painter-contract.ts";
-import { addLeakRow, evenRow, readOutRow, sunRow } from "./sensor/expose-row.ts";
+import { measuredOverTrue } from "./sensor/bent-response.ts";
+import { readOutRow } from "./sensor/expose-row.ts";
 import { FrameNoise } from "./sensor/frame-noise.ts";
 import { type SensorMaps, sensorMaps } from "./sensor/sensor-maps.ts";
 import {
@@ -15,9 +15,8 @@ import {
   wordsPerCode,
   wordTable,
 } from "./sensor/sensor-words.ts";
+import { SensorLight } from "./sensor-light.ts";
 import type { SceneSpec } from "./spec/scene-spec.ts";
-import { brightness } from "./sun/brightness.ts";
-import { SunPicture } from "./sun/sun-picture.ts";
 
 /** The scene's true values, for judging what was measured. Arrays cover the whole unbinned sensor, row-major. */
 export interface SceneTruth {
@@ -48,24 +47,21 @@ export type TruthFor = TrainState & { readonly gain: number; readonly offset: nu
  */
 export class ScenePainter {
   readonly #sensor: SensorMaps;
-  readonly #sun: SunPicture;
+  readonly #light: SensorLight;
   readonly #words: Uint16Array;
-  readonly #leak: Float32Array | undefined;
-  #smooth: (Pick<TrainState, "rotatorDegrees" | "slip"> & { map: Float32Array }) | undefined;
-  #pattern: { train: TrainState; map: Float32Array } | undefined;
 
   /** @throws Error if the surface image can't be read */
   constructor(readonly spec: SceneSpec) {
     this.#sensor = sensorMaps(spec);
-    this.#sun = new SunPicture(spec);
+    this.#light = new SensorLight(spec, this.#sensor);
     this.#words = wordTable(spec.camera);
-    this.#leak = spec.rig.leak && leakShape(spec, spec.rig.leak);
   }
 
   /** Words as the camera sends them, binned, row-major over the asked region. */
   paint(light: LightPath, ask: ExposureAsk): Uint16Array {
     const { camera, seed } = this.spec;
     const { widthPx, heightPx } = ask.region;
+    const darkSeconds = ask.seconds * darkFactor(camera, ask.sensorCelsius);
     const noise = new FrameNoise(seed, ask.frameNumber);
     const counting = new FrameNoise(seed, ask.frameNumber, 1);
     const read = {
@@ -74,11 +70,12 @@ export class ScenePainter {
       codesPerElectron: 1 / electronsPerCode(camera, ask.gain),
       pedestalCodes: ask.offset * camera.codesPerOffsetUnit + camera.pedestalWanderCodes * noise.gauss(),
       topCode: topCode(camera),
+      response: camera.response,
     };
     const codes = new Uint16Array(widthPx * heightPx);
     const gauss = new Float32Array(widthPx);
     const columns = this.#sensor.columnOffsetElectrons;
-    this.#forEachRow(light, ask, (row, y) => {
+    this.#light.forEachRow(light, ask, darkSeconds, (row, y) => {
       noise.fillGauss(gauss, widthPx);
       readOutRow(codes, y * widthPx, row, widthPx, gauss, columns, ask.region.xPx, read, counting);
     });
@@ -92,8 +89,33 @@ export class ScenePainter {
   expectedElectrons(light: LightPath, ask: ExposureAsk): Float32Array {
     const { widthPx, heightPx } = ask.region;
     const out = new Float32Array(widthPx * heightPx);
-    this.#forEachRow(light, ask, (row, y) => out.set(row, y * widthPx));
+    const darkSeconds = ask.seconds * darkFactor(this.spec.camera, ask.sensorCelsius);
+    this.#light.forEachRow(light, ask, darkSeconds, (row, y) => out.set(row, y * widthPx));
     return out;
+  }
+
+  /**
+   * What a flat taken along this light path holds besides the true flat: ln(light as measured / true flat), its mean
+   * over the sensor 0. Sheet, clear share, gap, ghosts, leak and the sensor's response at this level; without a
+   * diffuser, all of the Sun that is left.
+   */
+  lightError(light: LightPath, exposure: Pick<ExposureAsk, "seconds" | "gain">): Float32Array {
+    const { camera } = this.spec;
+    const { widthPx, heightPx, response } = camera;
+    const region = { xPx: 0, yPx: 0, widthPx, heightPx };
+    const fullScaleElectrons = electronsPerCode(camera, exposure.gain) * topCode(camera);
+    const flat = this.#light.patternFor(light);
+    const error = new Float32Array(widthPx * heightPx);
+    let sum = 0;
+    this.#light.forEachRow(light, { region, binning: 1, seconds: exposure.seconds }, 0, (row, y) => {
+      for (let x = 0; x < widthPx; x++) {
+        const i = y * widthPx + x;
+        const measured = row[x]! * (response ? measuredOverTrue(response, row[x]! / fullScaleElectrons) : 1);
+        error[i] = Math.log(measured / flat[i]!);
+        sum += error[i]!;
+      }
+    });
+    return error.map((value) => value - sum / error.length);
   }
 
   /** True values; for the state in which the scene starts where nothing else is said. */
@@ -102,10 +124,11 @@ export class ScenePainter {
     const state: TruthFor = { ...startsWith, ...change };
     const flatAduPerSecond = diffuserFlatAduPerSecond(this.spec, state.wheelSlot);
     const adu = wordsPerCode(camera);
+    const { leak } = this.#light;
     return {
       widthPx: camera.widthPx,
       heightPx: camera.heightPx,
-      flat: this.#patternFor(state).slice(),
+      flat: this.#light.patternFor(state).slice(),
       defects: this.#sensor.defects.slice(),
       dust: dustShadows(this.spec, state),
       arcsecPerPx: arcsecPerPx(this.spec),
@@ -114,59 +137,7 @@ export class ScenePainter {
       readNoiseElectrons: readNoiseElectrons(camera, state.gain),
       flatAduPerSecond,
       leak: rig.leak &&
-        this.#leak && { fractionOfFlat: rig.leak.aduPerSecond / flatAduPerSecond, shape: this.#leak.slice() },
+        leak && { fractionOfFlat: rig.leak.aduPerSecond / flatAduPerSecond, shape: leak.slice() },
     };
-  }
-
-  #forEachRow(light: LightPath, ask: ExposureAsk, use: (row: Float32Array, y: number) => void): void {
-    const { region, seconds } = ask;
-    checkRegion(this.spec, ask);
-    const width = region.widthPx;
-    const pattern = this.#patternFor(light);
-    const dark = this.#sensor.darkElectronsPerSecond;
-    const darkSeconds = seconds * darkFactor(this.spec.camera, ask.sensorCelsius);
-    const { evenElectronsPerSecond, discElectronsPerSecond } = brightness(this.spec, light);
-    const even = seconds * evenElectronsPerSecond;
-    const disc = seconds * discElectronsPerSecond;
-    const sun = disc > 0 ? this.#sun.over(light, region) : undefined;
-    const leak = this.spec.rig.leak;
-    const leaking = leak ? seconds * leakElectronsPerSecond(this.spec, leak, light) : 0;
-    const row = new Float32Array(width);
-    for (let y = 0; y < region.heightPx; y++) {
-      const start = (region.yPx + y) * this.spec.camera.widthPx + region.xPx;
-      if (sun) sunRow(row, width, pattern, start, even, disc, sun, y * width, dark, darkSeconds);
-      else evenRow(row, width, pattern, start, even, dark, darkSeconds);
-      if (leaking > 0) addLeakRow(row, width, this.#leak!, start, leaking);
-      use(row, y);
-    }
-  }
-
-  #patternFor(train: TrainState): Float32Array {
-    const { wheelSlot, rotatorDegrees, focusSteps, slip } = train;
-    const kept = this.#pattern?.train;
-    if (
-      kept?.wheelSlot !== wheelSlot ||
-      kept.rotatorDegrees !== rotatorDegrees ||
-      kept.focusSteps !== focusSteps ||
-      kept.slip !== slip
-    ) {
-      const smooth = this.#smooth;
-      if (smooth?.rotatorDegrees !== rotatorDegrees || smooth.slip !== slip)
-        this.#smooth = { rotatorDegrees, slip, map: smoothPattern(this.spec, rotatorDegrees, slip) };
-      const map = wholePattern(this.spec, train, this.#smooth!.map, this.#sensor.response);
-      this.#pattern = { train: { wheelSlot, rotatorDegrees, focusSteps, slip }, map };
-    }
-    return this.#pattern!.map;
-  }
-}
-
-function checkRegion(spec: SceneSpec, ask: ExposureAsk): void {
-  const { xPx, yPx, widthPx, heightPx } = ask.region;
-  const { camera } = spec;
-  const whole = [xPx, yPx, widthPx, heightPx, ask.binning].every(Number.isInteger);
-  if (!whole || xPx < 0 || yPx < 0 || xPx + widthPx > camera.widthPx || yPx + heightPx > camera.heightPx) {
-    throw new RangeError(
-      `Region ${widthPx} x ${heightPx} at (${xPx}, ${yPx}) px is not on the sensor of ${camera.widthPx} x ${camera.heightPx} px`,
-    );
   }
 }

@@ -9,7 +9,7 @@ import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import type { World } from "../../sim-devices/scene/world.ts";
 import { sceneNames } from "../../sim-devices/scene-devices.ts";
 import { refusesTracking, slewEndsElsewhere } from "../stage/faults/world-faults.ts";
-import { calm, type RigUnderTest } from "./conformance/rig-under-test.ts";
+import { calm, expectNoForeignCommands, type RigUnderTest } from "./conformance/rig-under-test.ts";
 
 /** All devices of the simulated rig. */
 export const sceneEntries: RigEntries = {
@@ -70,7 +70,10 @@ export async function onSceneRig<T>(
     endNextSlewOff: (degrees: number) => void slewEndsElsewhere(degrees).begin({ world }),
   };
   const { rig } = connected;
-  return await work({ rig, clock, remember, isConnected, mountFaults, [Symbol.asyncDispose]: nothing });
+  const links = { clock, remember, isConnected, mountFaults, [Symbol.asyncDispose]: nothing };
+  const result = await work({ rig, ...links });
+  expectNoForeignCommands(rig);
+  return result;
 }
 
 /** Half an hour east of the meridian and 40 degrees from the zenith: above the horizon at any time. */

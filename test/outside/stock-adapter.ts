@@ -4,7 +4,7 @@ import { systemClock } from "../../drivers/kit/clock.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
-import { type Adapter, calm } from "../drivers/conformance/rig-under-test.ts";
+import { type Adapter, calm, expectNoForeignCommands } from "../drivers/conformance/rig-under-test.ts";
 import { onlyAHangMs } from "../only-a-hang.ts";
 import { type StockServer, startStockServer } from "./stock-server.ts";
 
@@ -73,7 +73,7 @@ export function stockAdapter(
         calm(),
       );
       connected.seal.open();
-      return await work({
+      const result = await work({
         rig: connected.rig,
         clock: systemClock,
         remember,
@@ -83,6 +83,8 @@ export function stockAdapter(
         },
         [Symbol.asyncDispose]: async () => {},
       });
+      expectNoForeignCommands(connected.rig);
+      return result;
     },
   };
 }

@@ -3,7 +3,6 @@
  * tests. The list is to become empty, and to stay so.
  */
 export const knownFailures: Readonly<Record<string, string>> = {
-  "exposed: weather silent": "a station that answers nothing counts as fresh for two of its periods",
   "exposed: link lost": "a link that comes back is used after a pause, and safing waits for it",
   "uncovered move: far": "a slew with the cover open goes where a mount that has lost its count leads it",
   "unreported mount": "a mount that refused to track is left at the solar rate",

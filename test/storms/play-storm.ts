@@ -241,6 +241,7 @@ class StormPlay {
       rig: {
         driven: drivenRoles(rig),
         byHand: rig.byHand,
+        ...defined({ person: rig.person }),
         silenceSecondsMax: rig.silenceSecondsMax,
         coverSeconds: world.mechanics.coverSeconds,
       },
@@ -254,8 +255,9 @@ function defined<T extends object>(given: T): { [K in keyof T]?: Exclude<T[K], u
 
 /** A mount that stands as near to where it stood as a driver takes for arrived [0.1 degrees]. */
 function isArrival(line: string): boolean {
-  const [, was, is] = /^mount\.(?:hourAngle|dec)Degrees was (\S+) and is (\S+)$/.exec(line) ?? [];
-  return was !== undefined && Math.abs(Number(was) - Number(is)) < 0.1;
+  const [, unit, was, is] =
+    /^mount\.(?:ra|hourAngle|dec)(Hours|Degrees) was (\S+) and is (\S+)$/.exec(line) ?? [];
+  return Math.abs(Number(was) - Number(is)) * (unit === "Hours" ? 15 : 1) < 0.1;
 }
 
 function digestOf(happened: Happened, endings: readonly Ending[], violations: readonly Violation[]): string {

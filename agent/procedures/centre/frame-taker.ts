@@ -35,6 +35,8 @@ export interface FrameTakerOptions {
   readonly edgeLimit: { readonly aduPerSecond: number; readonly because: string } | undefined;
   /** Where to begin once the first frame was harmless. */
   readonly exposureSecondsGuess: number | undefined;
+  /** Gets every observation with light in it. */
+  readonly onLight: (look: Observation, pedestalAdu: number) => void;
 }
 
 const framesPerLookMax = 9;
@@ -155,6 +157,7 @@ export class FrameTaker {
       edgeAduPerSecond: edgeAdu / exposureSeconds,
     };
     this.#newest = { look, clipped };
+    if (look.seen !== "dark") this.#o.onLight(look, pedestal);
     this.#checkBrightness(look, clipped);
     const { pixelsAdu } = frame;
     const isPuzzling =

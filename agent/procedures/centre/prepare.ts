@@ -111,6 +111,9 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
     exposureSecondsMax: longest * Math.min(1, (0.05 * topAdu) / darkBelowAdu(covered, longest)),
     edgeLimit: edgeLimit(history, request.brightnessTripFactor, request.edgeAduPerSecondMax),
     exposureSecondsGuess: history && (0.5 * topAdu) / history,
+    onLight: ({ edgeAduPerSecond }, pedestal) => {
+      bench.findings.lightSeen = { edgeAduPerSecond, pedestalAdu: pedestal };
+    },
   });
 }
 

@@ -44,6 +44,7 @@ async function record(work: CentreWork, signal: AbortSignal, measured: Measured)
   Object.assign(bench.findings, { cameraOnSky, pointingError, sunPointing: pointing });
   const edgeAduPerSecond = frameTaker.centredEdgeAduPerSecond();
   if (edgeAduPerSecond !== undefined) {
+    delete bench.findings.lightSeen;
     bench.findings.lightRate.none = {
       edgeAduPerSecond,
       pedestalAdu: frameTaker.pedestalAdu,

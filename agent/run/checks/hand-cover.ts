@@ -1,6 +1,7 @@
 import { MissingAbilityError, RefusedError } from "../../../drivers/kit/errors.ts";
 import type { Cover, CoverState } from "../../../drivers/roles/cover.ts";
 import type { Setting } from "../../../drivers/roles/device.ts";
+import { noForeignCommands } from "../../../drivers/roles/foreign-commands.ts";
 
 /** Asks the person at the instrument; resolves with the answer, rejects when the signal aborts. */
 export type AskPerson = (question: string, signal: AbortSignal) => Promise<"yes" | "no">;
@@ -64,6 +65,7 @@ export class ManualCover implements Cover {
   }
 
   readonly roundTripSeconds = 0;
+  readonly foreignCommands = noForeignCommands;
 
   async isAlive(): Promise<boolean> {
     return true;

@@ -21,7 +21,8 @@ export function guardWatches(request: GuardRequest): readonly GuardWatch[] {
     ...weatherWatches(rig, silenceSeconds),
     ...(dome?.abilities.shutter ? [domeWatch(dome, silenceSeconds)] : []),
     ...(mount ? pointingWatches(mount, request) : []),
-    ...(cover ? [coverWatch(cover, request)] : []),
+    ...(cover ? [coverWatch(cover, request, silenceSeconds)] : []),
+    ...foreignWatches(rig, silenceSeconds),
     ...watched.filter((device) => device !== undefined).map((device) => linkWatch(device, silenceSeconds)),
   ];
 }
@@ -103,12 +104,13 @@ function domeWatch(dome: Dome, silenceSeconds: number): GuardWatch {
 }
 
 /** What was closed and proved stays closed until it is uncovered. */
-function coverWatch(cover: Cover, { front }: GuardRequest): GuardWatch {
+function coverWatch(cover: Cover, { front }: GuardRequest, silenceSeconds: number): GuardWatch {
   const isProvedClosed = () => front.expectedClosed && front.covered.proved;
   return {
     name: "cover",
     everySeconds: 2,
     graceSeconds: 0,
+    silenceSeconds,
     check: async (signal) => {
       if (!isProvedClosed()) return undefined;
       const state = await cover.state(signal).catch(() => undefined); // silence is the link's
@@ -118,6 +120,26 @@ function coverWatch(cover: Cover, { front }: GuardRequest): GuardWatch {
       return `${cover.name}: ${why}`;
     },
   };
+}
+
+/** Two who steer one telescope steer it into the Sun. What moves the light, and the camera in it, obeys one alone. */
+function foreignWatches({ mount, cover, diffuser, camera }: Rig, silenceSeconds: number): GuardWatch[] {
+  const watch = (device: Device, look: (signal: AbortSignal) => Promise<unknown>): GuardWatch => ({
+    name: `commands to the ${device.role}`,
+    everySeconds: 5,
+    graceSeconds: 0,
+    silenceSeconds,
+    check: async (signal) => {
+      await look(signal).catch(() => {}); // silence is the link's
+      const { last } = device.foreignCommands;
+      return last && `${device.name}: ${last.what}`;
+    },
+  });
+  const isToldByItself = async () => {};
+  return [
+    ...[cover, diffuser].flatMap((leaf) => (leaf ? [watch(leaf, (signal) => leaf.state(signal))] : [])),
+    ...[mount, camera].flatMap((device) => (device ? [watch(device, isToldByItself)] : [])),
+  ];
 }
 
 function linkWatch(device: Device, graceSeconds: number): GuardWatch {

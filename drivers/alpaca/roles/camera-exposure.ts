@@ -133,6 +133,7 @@ function lastStart(device: AlpacaDevice, signal: AbortSignal): Promise<string | 
 
 /**
  * Ends what the camera is exposing and waits until it is idle. Safe in any state.
+ * @returns whether there was something to end
  * @throws DeadlineError if it does not come to rest
  */
 export async function stopExposing(
@@ -140,9 +141,9 @@ export async function stopExposing(
   facts: Pick<CameraFacts, "canAbort" | "canStop">,
   longestSeconds: number,
   signal: AbortSignal,
-): Promise<void> {
+): Promise<boolean> {
   const state = await device.get("camerastate", number, signal);
-  if (state === cameraState.idle || state === cameraState.error) return;
+  if (state === cameraState.idle || state === cameraState.error) return false;
   let waitSeconds = stopSeconds;
   if (facts.canAbort || facts.canStop) {
     await device
@@ -164,4 +165,5 @@ export async function stopExposing(
     },
     signal,
   );
+  return true;
 }

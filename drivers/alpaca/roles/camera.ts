@@ -36,6 +36,8 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
   #inForce: { setup: SetupInForce; frame: DeviceFrame; readAtSeconds: number } | undefined;
   /** Whether the last exposure ended as it should: then nothing can be under way but by another client's hand. */
   #isAtRest = false;
+  /** Whether what it exposes was asked for here. */
+  #isOurs = false;
   #setup: CameraSetup = {};
 
   constructor(context: RoleContext, options: CameraOptions = {}) {
@@ -156,6 +158,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
   async #attempt({ exposureSeconds, frameType }: ExposureRequest, signal: AbortSignal): Promise<Frame> {
     if (!this.#isAtRest) await this.#stop(signal);
     this.#isAtRest = false;
+    this.#isOurs = true;
     const { frame, setup } = await this.#setupInForce(signal);
     const requestedUtcMs = this.clock.nowMs();
     const asked = {
@@ -175,6 +178,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
       );
     }
     this.#isAtRest = true;
+    this.#isOurs = false;
     const sensorCelsius = this.#facts.hasThermometer ? await this.#celsius(signal) : undefined;
     return {
       pixelsAdu,
@@ -201,8 +205,11 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
     }
   }
 
-  #stop(signal: AbortSignal): Promise<void> {
-    return stopExposing(this.tools, this.#facts, this.limits.exposureSeconds.max, signal);
+  async #stop(signal: AbortSignal): Promise<void> {
+    const wasBusy = await stopExposing(this.tools, this.#facts, this.limits.exposureSeconds.max, signal);
+    if (wasBusy && !this.#isOurs)
+      this.foreignCommands.note("it was exposing, which was not commanded from here");
+    this.#isOurs = false;
   }
 
   async ensureStopped(signal: AbortSignal): Promise<void> {

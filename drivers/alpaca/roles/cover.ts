@@ -1,6 +1,7 @@
 import { DeadlineError, MissingAbilityError, ReadbackError, RefusedError } from "../../kit/errors.ts";
 import type { Cover, CoverOptions, CoverState } from "../../roles/cover.ts";
 import { CoverTravel } from "../../roles/cover-travel.ts";
+import { UncommandedChange } from "../../roles/foreign-commands.ts";
 import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { whole } from "../wire/values.ts";
@@ -14,6 +15,7 @@ const lightSeconds = 30;
 export class AlpacaCover extends AlpacaRole implements Cover {
   override readonly role: "cover" | "diffuser";
   readonly #travel: CoverTravel;
+  readonly #uncommanded = new UncommandedChange();
   #brightnessMax: number | undefined;
 
   constructor(context: RoleContext, options: CoverOptions) {
@@ -36,8 +38,14 @@ export class AlpacaCover extends AlpacaRole implements Cover {
   }
 
   async #status(signal: AbortSignal): Promise<number> {
+    const saw = this.#uncommanded.look();
     const status = await this.device.get("coverstate", whole, signal);
     this.#travel.saw(status === coverStatus.moving);
+    const before = saw(stateOf(status), status === coverStatus.closed || status === coverStatus.open);
+    if (before !== undefined)
+      this.foreignCommands.note(
+        `it was ${before} and is ${stateOf(status)}, which was not commanded from here`,
+      );
     return status;
   }
 
@@ -60,7 +68,10 @@ export class AlpacaCover extends AlpacaRole implements Cover {
 
   sendClose(signal: AbortSignal): Promise<void> {
     const options = { urgent: true, withinSeconds: this.#travel.secondsMax };
-    return this.sendUnasked((abort) => this.device.put("closecover", {}, abort, options), signal);
+    return this.sendUnasked((abort) => {
+      this.#uncommanded.commanded();
+      return this.device.put("closecover", {}, abort, options);
+    }, signal);
   }
 
   /** A built-in light is switched off before opening: it would shine into the telescope. */
@@ -81,6 +92,7 @@ export class AlpacaCover extends AlpacaRole implements Cover {
         this.log.warn({ device: this.name, wanted, state }, "the cover ended elsewhere; sending it again");
       }
       const withinSeconds = this.#travel.commandSeconds;
+      this.#uncommanded.commanded();
       await this.device.put(wanted === "closed" ? "closecover" : "opencover", {}, signal, { withinSeconds });
       const status = await this.#untilRest(withinSeconds, signal);
       if (status === coverStatus.error)

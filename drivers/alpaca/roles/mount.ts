@@ -12,7 +12,14 @@ import {
   type TrackRate,
 } from "../../roles/mount.ts";
 import { distanceDegrees, type SkyOffset } from "../../roles/mount-sky.ts";
-import { checkNudge, checkSlewTarget, refineSlew, type SlewBudget, slewBudgetOf } from "../../roles/slew.ts";
+import {
+  checkNudge,
+  checkSlewTarget,
+  placeText,
+  refineSlew,
+  type SlewBudget,
+  slewBudgetOf,
+} from "../../roles/slew.ts";
 import { Stillness } from "../../roles/stillness.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { ensureProperty } from "../session/kept-setting.ts";
@@ -35,6 +42,9 @@ import { MountRest } from "./mount-rest.ts";
 import { mountSettings } from "./mount-settings.ts";
 import { slewAndWait, waitUntilStill } from "./mount-slew.ts";
 
+/** Between two looks; settling, a flexure model or the sky move a mount by less. */
+const foreignSlewDegrees = 5 / 60;
+
 export class AlpacaMount extends AlpacaRole implements Mount {
   override readonly role = "mount";
   readonly #tools: MountTools;
@@ -42,6 +52,8 @@ export class AlpacaMount extends AlpacaRole implements Mount {
   readonly #rest: MountRest;
   readonly #nudger: Nudger;
   #known: MountFacts | undefined;
+  #lastSeen: Equatorial | undefined;
+  #isForeignSlewNoted = false;
   /** Set by us last; mounts fall back to sidereal when they restart, and some after a slew. */
   #rate: TrackRate | undefined;
 
@@ -86,6 +98,7 @@ export class AlpacaMount extends AlpacaRole implements Mount {
   state(signal: AbortSignal): Promise<MountState> {
     return this.recovering(async () => {
       const seen = await readMount(this.#tools, signal);
+      this.#noteForeignSlew(seen);
       return {
         pointing: seen.pointing,
         motion: this.#rest.motionOf(seen),
@@ -98,6 +111,19 @@ export class AlpacaMount extends AlpacaRole implements Mount {
 
   pierSide(at: "now" | Equatorial, signal: AbortSignal): Promise<PierSide | undefined> {
     return this.recovering(() => readPierSide(this.#tools, at, signal), signal);
+  }
+
+  /** The protocol tells of no commands: a mount that goes elsewhere and says that it slews was sent by somebody. */
+  #noteForeignSlew(seen: MountReading): void {
+    const before = this.#lastSeen;
+    this.#lastSeen = seen.pointing;
+    const slews = seen.slewing && !this.#rest.isAtRest(seen) && !this.isMovedFromHere;
+    if (!slews) this.#isForeignSlewNoted = false;
+    if (!slews || !before || distanceDegrees(before, seen.pointing) < foreignSlewDegrees) return;
+    if (this.#isForeignSlewNoted) return;
+    this.#isForeignSlewNoted = true;
+    const way = `from ${placeText(before)} over ${placeText(seen.pointing)}`;
+    this.foreignCommands.note(`it slews ${way}, which was not commanded from here`);
   }
 
   siteAndTime(signal: AbortSignal): Promise<SiteAndTime> {

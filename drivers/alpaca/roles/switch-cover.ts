@@ -1,5 +1,6 @@
 import { MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
 import type { Cover, CoverState } from "../../roles/cover.ts";
+import { UncommandedChange } from "../../roles/foreign-commands.ts";
 import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { flag, number, text, whole } from "../wire/values.ts";
@@ -27,6 +28,7 @@ interface SwitchFacts {
 export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   override readonly role: "cover" | "diffuser";
   readonly #options: SwitchCoverOptions;
+  readonly #uncommanded = new UncommandedChange();
   #known: SwitchFacts | undefined;
   /** A switch that does not tell its end may still be on its way until then, on the monotonic clock. */
   #movingUntilSeconds = Number.NEGATIVE_INFINITY;
@@ -97,6 +99,15 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   }
 
   async #state(signal: AbortSignal): Promise<CoverState> {
+    const saw = this.#uncommanded.look();
+    const state = await this.#readState(signal);
+    const before = saw(state, state === "closed" || state === "open");
+    if (before !== undefined)
+      this.foreignCommands.note(`it was ${before} and is ${state}, which was not commanded from here`);
+    return state;
+  }
+
+  async #readState(signal: AbortSignal): Promise<CoverState> {
     const { isAsync, closedValue, openValue, tolerance } = this.#facts;
     const isDone = isAsync
       ? await this.device.get("statechangecomplete", flag, signal, this.#id)
@@ -129,6 +140,7 @@ export class AlpacaSwitchCover extends AlpacaRole implements Cover {
   #send(wanted: "closed" | "open", signal: AbortSignal, { urgent }: { urgent: boolean }): Promise<void> {
     const { isAsync, closedValue, openValue } = this.#facts;
     const parameters = { ...this.#id, Value: wanted === "closed" ? closedValue : openValue };
+    this.#uncommanded.commanded();
     this.#movingUntilSeconds = this.clock.monotonicSeconds() + this.#travelSeconds;
     const options = { urgent, withinSeconds: this.#travelSeconds + 10 };
     return this.device.put(isAsync ? "setasyncvalue" : "setswitchvalue", parameters, signal, options);

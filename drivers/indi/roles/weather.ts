@@ -6,7 +6,7 @@ import { judgeWeather } from "./weather-judgement.ts";
 
 /** How long a station may take to answer a request for fresh values [s]. */
 const refreshSeconds = 15;
-/** Beyond two of its own periods a report is old; this much more is allowed for a slow network [s]. */
+/** A report that is so much later than the station's own period is missing [s]. */
 const lateSeconds = 10;
 
 export class IndiWeather extends IndiRole implements Weather {
@@ -14,6 +14,8 @@ export class IndiWeather extends IndiRole implements Weather {
   protected override readonly requiredProperties: readonly string[] = [];
   /** On the monotonic clock. */
   #reportedSeconds: number | undefined;
+  /** It has once: from then on, no answer is silence, however young its last report. */
+  #hasAnsweredRequest = false;
 
   constructor(context: RoleContext) {
     super(context);
@@ -54,22 +56,20 @@ export class IndiWeather extends IndiRole implements Weather {
   /** @returns whether what the device shows now is fresh by its own measure */
   async #askAnew(signal: AbortSignal): Promise<boolean> {
     if (this.has("WEATHER_REFRESH") && this.has("WEATHER_PARAMETERS")) {
-      const mark = await this.device.send("WEATHER_REFRESH", { REFRESH: true }, signal);
+      // Subscribed before it is asked.
+      const answer = this.device.waitForUpdate("WEATHER_PARAMETERS", refreshSeconds, signal);
       try {
-        await this.device.waitFor(
-          "WEATHER_PARAMETERS",
-          () => true,
-          { after: mark, withinSeconds: refreshSeconds },
-          signal,
-        );
+        await Promise.all([answer, this.device.send("WEATHER_REFRESH", { REFRESH: true }, signal)]);
+        this.#hasAnsweredRequest = true;
         return true;
       } catch {
-        signal.throwIfAborted(); // silence: then the age decides
+        signal.throwIfAborted();
+        if (this.#hasAnsweredRequest) return false;
       }
     }
     const periodSeconds = numberIn(this.device.property("WEATHER_UPDATE"), "PERIOD") ?? 60;
     const ageSeconds = this.clock.monotonicSeconds() - (this.#reportedSeconds ?? Number.NEGATIVE_INFINITY);
-    return periodSeconds > 0 && ageSeconds <= 2 * periodSeconds + lateSeconds;
+    return periodSeconds > 0 && ageSeconds <= periodSeconds + lateSeconds;
   }
 
   protected override keptSettings(): readonly KeptSetting[] {

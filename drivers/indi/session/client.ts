@@ -225,6 +225,7 @@ export class IndiClient implements AsyncDisposable {
       session = new IndiDevice(name, {
         clock,
         log,
+        serverName: this.#serverName,
         blobBytesMax: limits?.blobBytesMax ?? defaultLimits.blobBytesMax,
         memory: this.#memory,
         reach: this.#reach,

@@ -12,6 +12,7 @@ import type { PropertyVector } from "../wire/property.ts";
 import { type BlobFilter, BlobWaits } from "./blob-waits.ts";
 import { Change, type ChangeOptions } from "./change.ts";
 import { type CommandValues, commandText } from "./command.ts";
+import { OwnCommands } from "./own-commands.ts";
 import { type DeviceEvent, PropertyNews } from "./property-news.ts";
 
 /** A read over a quick link [s]. */
@@ -21,6 +22,8 @@ const readSeconds = 5;
 export interface DeviceWires {
   readonly clock: Clock;
   readonly log: Log;
+  /** As messages call it. */
+  readonly serverName: string;
   readonly blobBytesMax: number;
   readonly memory: SpareMemory;
   readonly reach: ServerReach;
@@ -44,6 +47,7 @@ export class IndiDevice {
   readonly #waits: PendingWaits<DeviceEvent>;
   readonly #blobs: BlobWaits;
   readonly #reads: RoundTrip;
+  readonly #own: OwnCommands;
   readonly #listeners = new Set<(event: DeviceEvent) => void>();
   #lostCount = 0;
 
@@ -53,6 +57,7 @@ export class IndiDevice {
   ) {
     this.#news = new PropertyNews(name, wires.clock, wires.log);
     this.#reads = new RoundTrip(wires.clock);
+    this.#own = new OwnCommands(wires.clock);
     this.#waits = new PendingWaits<DeviceEvent>(wires.clock);
     this.#blobs = new BlobWaits(name, wires.clock, wires.log, wires.blobBytesMax);
   }
@@ -165,6 +170,7 @@ export class IndiDevice {
     signal: AbortSignal,
   ): Promise<PropertyVector> {
     const { before, text } = this.#checked(name, values);
+    this.#own.sent(name, values, this.#lostCount);
     const { withinSeconds } = options;
     const what = `${name} to ${Object.entries(values)
       .map(([element, value]) => `${element}=${value}`)
@@ -185,6 +191,7 @@ export class IndiDevice {
   async send(name: string, values: CommandValues, signal: AbortSignal): Promise<number> {
     signal.throwIfAborted();
     const { text } = this.#checked(name, values);
+    this.#own.sent(name, values, this.#lostCount);
     const mark = this.revision;
     this.#news.store.commanded(name);
     await this.#onTheWire(name, text, signal);
@@ -203,6 +210,7 @@ export class IndiDevice {
     signal.throwIfAborted();
     this.wires.checkCommand(name);
     this.#checkLink();
+    this.#own.sent(name, switches, this.#lostCount);
     const text = newVectorText("switch", this.name, name, new Map(Object.entries(switches)));
     await this.#onTheWire(name, text, signal);
   }
@@ -242,6 +250,17 @@ export class IndiDevice {
         };
       },
     );
+  }
+
+  /** Waits until the device itself sends the property: a definition may only repeat what it said before. */
+  waitForUpdate(name: string, withinSeconds: number, signal: AbortSignal): Promise<PropertyVector> {
+    this.#checkLink();
+    const wait = { device: this.name, what: `waiting for ${name}`, withinSeconds, signal };
+    return this.#waits.run<PropertyVector>(wait, (ends) => ({
+      see: (event) => {
+        if (event.type === "updated" && event.vector.name === name) ends.done(event.vector);
+      },
+    }));
   }
 
   /** Waits until the property is in another state than Busy, which it may be at once. */
@@ -296,6 +315,8 @@ export class IndiDevice {
       return;
     }
     const event = this.#news.take(message);
+    if (event?.type === "foreignCommand" && this.#own.isEcho(event.name, event.values, this.#lostCount))
+      return;
     if (words) this.#tell({ type: "message", text: words, revision: message.revision });
     if (event) this.#tell(event);
     if (message.kind === "blob" && message.action === "set") this.#blobs.take(message);

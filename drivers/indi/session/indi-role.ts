@@ -24,9 +24,12 @@ export abstract class IndiRole extends KeptDevice {
   constructor(context: RoleContext) {
     super(context.device.name, context);
     this.device = context.device;
-    context.device.onForeignCommand(({ name, values }) =>
-      this.log.warn({ device: this.name, property: name, values }, "another client commands this device"),
-    );
+    context.device.onForeignCommand(({ name, values }) => {
+      if (changesNothing(name, values)) return;
+      const elements = Object.entries(values).map(([element, value]) => `${element}=${value}`);
+      const { serverName } = context.device.wires;
+      this.foreignCommands.note(`another client of ${serverName} commanded ${name} to ${elements.join(" ")}`);
+    });
   }
 
   override async open(signal: AbortSignal): Promise<this> {
@@ -93,4 +96,10 @@ export abstract class IndiRole extends KeptDevice {
   protected has(property: string): boolean {
     return this.device.property(property) !== undefined;
   }
+}
+
+/** What concerns only the driver's own words and pace, and connecting what is connected, which every client does. */
+function changesNothing(property: string, values: Readonly<Record<string, string>>): boolean {
+  if (property === "CONNECTION") return values.CONNECT === "On";
+  return /^(?:DEBUG|LOG|POLLING_PERIOD$|WEATHER_REFRESH$)/.test(property);
 }

@@ -52,10 +52,6 @@ export class PropertyNews {
         return this.store.delete(name) ? { type: "deleted", name } : undefined;
       case "new": {
         const values = Object.fromEntries(message.elements.map((element) => [element.name, element.text]));
-        this.log.warn(
-          { device: this.device, property: name, values },
-          "INDI: another client commands this device",
-        );
         return { type: "foreignCommand", name, values };
       }
       default:

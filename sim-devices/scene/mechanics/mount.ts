@@ -208,11 +208,13 @@ export class MountMechanics {
     this.#watchLimits();
   }
 
-  /** Fault: its motors have no power. Slews and parking begin and lead nowhere, and it does not track. */
+  /** Fault: its motors have no power. Slews and parking begin and lead nowhere until it is back, and it does not track. */
   jam(on: boolean): void {
     this.#jammed = on;
     this.#motors.hold(on);
     this.stall(on);
+    const { phase, slewTarget } = this;
+    if (!on && phase !== "still" && slewTarget) this.#startSlew(phase, slewTarget, this.#trackAfterSlew);
   }
 
   /** Fault: its count of the hour angle jumps, and with it all that it reports; the tube stays where it is. */

@@ -1,6 +1,7 @@
 import type { TrainSlip } from "../painter-contract.ts";
 import type { SceneSpec } from "../spec/scene-spec.ts";
 import { behindFocusMm } from "./image-geometry.ts";
+import { softEdge } from "./soft-edge.ts";
 
 type Dust = SceneSpec["rig"]["dust"][number];
 
@@ -83,14 +84,8 @@ export function castShadow(map: Float32Array, widthPx: number, heightPx: number,
   for (let y = y0; y <= y1; y++) {
     for (let x = x0; x <= x1; x++) {
       const r = Math.hypot(x - shadow.xPx, y - shadow.yPx);
-      const ring = inside(outer - r, shadow.edgePx) - (inner > 0 ? inside(inner - r, shadow.edgePx) : 0);
+      const ring = softEdge(outer - r, shadow.edgePx) - (inner > 0 ? softEdge(inner - r, shadow.edgePx) : 0);
       map[y * widthPx + x]! *= 1 - shadow.depth * ring;
     }
   }
-}
-
-/** 0 outside, 1 inside, a smooth rise of the given width about the edge (cubic). */
-function inside(depthPx: number, widthPx: number): number {
-  const t = Math.min(1, Math.max(0, depthPx / widthPx + 0.5));
-  return t * t * (3 - 2 * t);
 }

@@ -48,8 +48,6 @@ export function imageGeometry(spec: SceneSpec, light: LightPath): ImageGeometry 
   const { parity } = spec.camera;
   const focalRatio = spec.optics.focalLengthMm / spec.optics.apertureMm;
   const pixelMm = spec.camera.pixelMicron / 1000;
-  // Gaussian that fits the core of the Airy disc: 0.42 λ N (B. Zhang et al., Appl. Opt. 46 (2007) 1819).
-  const diffractionPx = (0.42 * spec.optics.wavelengthNm * 1e-6 * focalRatio) / pixelMm;
   const seeingPx = spec.sky.seeingArcsec / (2 * Math.sqrt(2 * Math.log(2))) / scale;
   const pupilPx = Math.abs(behindFocusMm(spec, light.focusSteps)) / focalRatio / 2 / pixelMm;
   return {
@@ -60,10 +58,26 @@ export function imageGeometry(spec: SceneSpec, light: LightPath): ImageGeometry 
     northY: (parity * Math.cos(angle)) / scale,
     sunRadiusPx: light.sunSemidiameterArcsec / scale,
     sunPoleDegrees: light.sunPoleDegrees,
-    sigmaPx: Math.max(SIGMA_PX_MIN, Math.hypot(diffractionPx, seeingPx)),
+    sigmaPx: Math.max(SIGMA_PX_MIN, Math.hypot(diffractionPx(spec, spec.optics.apertureMm), seeingPx)),
     pupilPx: pupilPx < 0.25 ? 0 : pupilPx,
     pupilHolePx: pupilPx < 0.25 ? 0 : pupilPx * spec.optics.obstructionRatio,
   };
+}
+
+/**
+ * Blur by the diffraction of an aperture of this width, sd [px]: the Gaussian that fits the core of the Airy disc,
+ * 0.42 λ N (B. Zhang et al., Appl. Opt. 46 (2007) 1819).
+ */
+export function diffractionPx({ optics, camera }: SceneSpec, apertureMm: number): number {
+  const focalRatio = optics.focalLengthMm / apertureMm;
+  return (0.42 * optics.wavelengthNm * 1e-6 * focalRatio) / (camera.pixelMicron / 1000);
+}
+
+/** How the Sun is imaged by a part of the aperture: its picture is shifted against that of the whole. */
+export interface SunSight {
+  readonly geometry: ImageGeometry;
+  readonly shiftXPx: number;
+  readonly shiftYPx: number;
 }
 
 /** Where the Sun's centre falls on the sensor [unbinned px]. The Sun moves against the line of sight. */

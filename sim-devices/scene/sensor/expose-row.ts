@@ -1,3 +1,4 @@
+import { type BentResponse, measuredOverTrue } from "./bent-response.ts";
 import type { FrameNoise } from "./frame-noise.ts";
 
 /** One row of expected electrons: even light. */
@@ -33,6 +34,19 @@ export function sunRow(
   }
 }
 
+/** Adds a row of an image of the Sun. */
+export function addSunRow(
+  out: Float32Array,
+  count: number,
+  pattern: Float32Array,
+  start: number,
+  discElectrons: number,
+  sun: Float32Array,
+  sunStart: number,
+): void {
+  for (let x = 0; x < count; x++) out[x]! += discElectrons * sun[sunStart + x]! * pattern[start + x]!;
+}
+
 export function addLeakRow(
   out: Float32Array,
   count: number,
@@ -49,13 +63,15 @@ export interface ReadOut {
   readonly codesPerElectron: number;
   readonly pedestalCodes: number;
   readonly topCode: number;
+  /** Absent: straight. */
+  readonly response?: BentResponse | undefined;
 }
 
 /** Above this mean the Poisson law is drawn as a normal one with the right mean, variance and skew. */
 const POISSON_EXACT_BELOW = 40;
 
 /**
- * Expected electrons become codes: shot noise, full well, column offset, read noise, converter.
+ * Expected electrons become codes: shot noise, response, full well, column offset, read noise, converter.
  * @param gauss one normal number per pixel
  */
 export function readOutRow(
@@ -69,7 +85,7 @@ export function readOutRow(
   read: ReadOut,
   noise: FrameNoise,
 ): void {
-  const { readNoiseElectrons, fullWellElectrons, codesPerElectron, topCode } = read;
+  const { readNoiseElectrons, fullWellElectrons, codesPerElectron, topCode, response } = read;
   const read2 = readNoiseElectrons * readNoiseElectrons;
   const base = read.pedestalCodes + 0.5;
   for (let x = 0; x < count; x++) {
@@ -83,6 +99,7 @@ export function readOutRow(
       const variance = mean + read2;
       electrons = mean + Math.sqrt(variance - 0.0556) * z + (mean / (6 * variance)) * (z * z - 1);
     }
+    if (response) electrons *= measuredOverTrue(response, (electrons * codesPerElectron) / topCode);
     if (electrons > fullWellElectrons) electrons = fullWellElectrons + readNoiseElectrons * noise.gauss();
     const code = (electrons + columnOffset[columnStart + x]!) * codesPerElectron + base;
     codes[codeStart + x] = Math.min(topCode, Math.max(0, code));

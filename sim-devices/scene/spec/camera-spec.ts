@@ -54,6 +54,13 @@ export const camera = z.strictObject({
   /** Pixel response non-uniformity, sd as a fraction: per pixel and per column. */
   pixelResponseSd: atLeastZero,
   columnResponseSd: atLeastZero,
+  /**
+   * Bent response: measured/true = 1 - quadratic·y - shoulder·y⁴, y the signal over the converter's full scale
+   * at the gain in force. Absent: straight.
+   */
+  response: z
+    .strictObject({ quadratic: z.number().min(-0.2).max(0.2), shoulder: z.number().min(0).max(0.1) })
+    .optional(),
   /** Fixed offset of a column, sd in electrons. */
   columnOffsetElectronsSd: atLeastZero,
   binningMax: whole.min(1).max(8),

@@ -1,4 +1,6 @@
 import * as z from "zod";
+import { diffuser } from "./diffuser-spec.ts";
+import { ghost } from "./ghost-spec.ts";
 import { atLeastZero, fraction, positive, whole } from "./spec-numbers.ts";
 
 const dust = z.strictObject({
@@ -49,10 +51,7 @@ export const rig = z.strictObject({
   slots: z
     .array(z.strictObject({ name: z.string().min(1), transmission: z.number().positive().max(1) }))
     .min(1),
-  diffuser: z.strictObject({
-    /** Level everywhere with the diffuser in, over the level of the bare disc's centre. */
-    transmission: positive.max(1),
-    /** Half width of its scattering lobe: how far off the Sun it still glows. */
-    lobeDegrees: positive,
-  }),
+  diffuser,
+  /** Reflections, added to every picture. */
+  ghosts: z.array(ghost).optional(),
 });

@@ -16,14 +16,16 @@ export function sunlight(spec: SceneSpec, light: LightPath): number {
 
 /** Light on the sensor before the rig's pattern [electrons/s of an average pixel]. */
 export interface Brightness {
-  /** The same everywhere: diffuser, or the sky round the Sun. */
+  /** The same everywhere, but for the sheet's own unevenness: diffuser, or the sky round the Sun. */
   readonly evenElectronsPerSecond: number;
   /** Of the disc's centre; 0 when no image of the Sun is formed. */
   readonly discElectronsPerSecond: number;
+  /** The same of the image that a gap beside the diffuser forms. */
+  readonly gapElectronsPerSecond: number;
 }
 
 /**
- * A diffuser fills the aperture with the same light from everywhere, so no picture of the Sun remains;
+ * A diffuser fills the aperture with light from everywhere, and of the Sun's picture only its clear share remains;
  * without it the disc is imaged: its surface brightness does not change with the Sun's distance.
  */
 export function brightness(spec: SceneSpec, light: LightPath): Brightness {
@@ -33,14 +35,20 @@ export function brightness(spec: SceneSpec, light: LightPath): Brightness {
   const offAxisArcsec = Math.hypot(light.sunEastArcsec, light.sunNorthArcsec);
   const sky = light.transparency * clearSkyTransmission(spec.sky, light.sunAltitudeDegrees);
   if (light.diffuserInPlace) {
-    const { transmission, lobeDegrees } = spec.rig.diffuser;
+    const { transmission, lobeDegrees, clearShare = 0, rimGap } = spec.rig.diffuser;
     const lobe = 2 ** -((offAxisArcsec / 3600 / lobeDegrees) ** 2);
+    const evenElectronsPerSecond = through * transmission * lobe * sunlight(spec, light);
     return {
-      evenElectronsPerSecond: through * transmission * lobe * sunlight(spec, light),
-      discElectronsPerSecond: 0,
+      evenElectronsPerSecond,
+      discElectronsPerSecond: clearShare * evenElectronsPerSecond,
+      gapElectronsPerSecond: through * sky * (rimGap?.areaFraction ?? 0),
     };
   }
   const beyondLimb = Math.max(0, offAxisArcsec - light.sunSemidiameterArcsec);
   const aureole = spec.sky.aureoleFraction * 2 ** (-beyondLimb / AUREOLE_HALVING_ARCSEC);
-  return { evenElectronsPerSecond: through * sky * aureole, discElectronsPerSecond: through * sky };
+  return {
+    evenElectronsPerSecond: through * sky * aureole,
+    discElectronsPerSecond: through * sky,
+    gapElectronsPerSecond: 0,
+  };
 }

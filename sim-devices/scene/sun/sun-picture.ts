@@ -3,6 +3,7 @@ import {
   imageGeometry,
   isSameGeometry,
   motionPx,
+  type SunSight,
   sunCentrePx,
 } from "../optics/image-geometry.ts";
 import type { LightPath, Region } from "../painter-contract.ts";
@@ -29,22 +30,29 @@ interface Sampled {
 
 /** The image of the Sun on the sensor, kept as long as nothing moves. */
 export class SunPicture {
-  readonly #surface: SunSurface;
   #plane: SunPlane | undefined;
   #sampled: Sampled | undefined;
 
-  /** @throws Error if the surface image can't be read */
-  constructor(readonly spec: SceneSpec) {
-    this.#surface = new SunSurface(spec);
-  }
+  /**
+   * @param sight how the optics, or a part of them, image the Sun; left out, all of them do
+   * @throws Error if the surface image can't be read
+   */
+  constructor(
+    readonly spec: SceneSpec,
+    readonly surface = new SunSurface(spec),
+    readonly sight: (light: LightPath) => SunSight = (light) => {
+      return { geometry: imageGeometry(spec, light), shiftXPx: 0, shiftYPx: 0 };
+    },
+  ) {}
 
   /** Level over the patch, 1 at the centre of the quiet disc; `undefined` when none of the Sun falls there. */
   over(light: LightPath, patch: Region): Float32Array | undefined {
-    const geometry = imageGeometry(this.spec, light);
-    const at = sunCentrePx(this.spec, geometry, {
+    const { geometry, shiftXPx, shiftYPx } = this.sight(light);
+    const centre = sunCentrePx(this.spec, geometry, {
       eastArcsec: light.sunEastArcsec,
       northArcsec: light.sunNorthArcsec,
     });
+    const at = { xPx: centre.xPx + shiftXPx, yPx: centre.yPx + shiftYPx };
     const smear = motionPx(geometry, {
       eastArcsec: light.smearEastArcsec,
       northArcsec: light.smearNorthArcsec,
@@ -71,7 +79,7 @@ export class SunPicture {
     let plane = this.#plane;
     for (const { xPx, yPx } of at) {
       if (!plane || !isSameGeometry(plane.geometry, geometry) || !plane.covers(patch, xPx, yPx)) {
-        plane = new SunPlane(this.#surface, geometry, patch, xPx, yPx);
+        plane = new SunPlane(this.surface, geometry, patch, xPx, yPx);
       }
       plane.addTo(level, patch, xPx, yPx, 1 / at.length);
     }

@@ -7,6 +7,7 @@ import type { Cover, CoverState } from "../../../drivers/roles/cover.ts";
 import type { Device, Setting, SettingValue } from "../../../drivers/roles/device.ts";
 import type { Dome } from "../../../drivers/roles/dome.ts";
 import type { Focuser } from "../../../drivers/roles/focuser.ts";
+import { type ForeignCommands, noForeignCommands } from "../../../drivers/roles/foreign-commands.ts";
 import type { Equatorial, Mount } from "../../../drivers/roles/mount.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RoleName } from "../../../drivers/roles/roles.ts";
@@ -45,6 +46,8 @@ export class FakeRig {
   weather: "safe" | "warning" | "unsafe" | "unknown" = "safe";
   /** Devices that do not answer. */
   readonly silent = new Set<RoleName>();
+  /** What somebody else commanded, where a test says so before the rig is opened. */
+  readonly foreign = new Map<RoleName, ForeignCommands>();
   /** Settings, as `role.key`, that refuse to change. */
   readonly stuck = new Set<string>();
   /** Called after each change; a test may throw from it to play a crash. */
@@ -266,6 +269,7 @@ export class FakeRig {
       },
       sameSetting: (before, now) => before.key === now.key && same(before.value, now.value),
       roundTripSeconds: 0.01,
+      foreignCommands: this.foreign.get(role) ?? noForeignCommands,
       isAlive: async () => !this.silent.has(role),
       describe: () => ({ fake: "yes" }),
       async [Symbol.asyncDispose]() {},

@@ -157,6 +157,11 @@ export class ScriptedMount {
     server.add("Telescope", mountName, members, { version });
   }
 
+  /** As another client sends it. */
+  slewFromElsewhere(ra: number, dec: number): void {
+    this.#move({ ra, dec }, false);
+  }
+
   #elapsedSeconds(): number {
     return (this.#clock.nowMs() - this.#startMs) / 1000;
   }

@@ -44,6 +44,8 @@ export interface CoverTruth {
   /** Where the next motion ends. */
   endsIn?: number;
   commands: string[];
+  /** Sends it there as nobody's command from here. */
+  go(to: number): void;
 }
 
 /** CoverStatus 1 closed, 2 moving, 3 open, 4 unknown, 5 error; 4 s for one way. */
@@ -53,9 +55,13 @@ export function addCover(
   name: string,
   options: { status?: number; light?: boolean } = {},
 ) {
-  const truth: CoverTruth = { status: options.status ?? 1, light: 0, commands: [] };
+  const truth: CoverTruth = { status: options.status ?? 1, light: 0, commands: [], go: move };
   let movingUntilMs = 0;
   let target = truth.status;
+  function move(to: number): void {
+    target = to;
+    movingUntilMs = clock.nowMs() + 4000;
+  }
   const status = () => {
     if (clock.nowMs() < movingUntilMs) return 2;
     if (movingUntilMs > 0) {
@@ -68,8 +74,7 @@ export function addCover(
   const go = (to: number, command: string) => ({
     put: () => {
       truth.commands.push(command);
-      target = to;
-      movingUntilMs = clock.nowMs() + 4000;
+      move(to);
     },
   });
   const light: Members =

@@ -2,7 +2,7 @@ import { expect } from "vitest";
 import type { Clock } from "../../../drivers/kit/clock.ts";
 import type { Device, Setting } from "../../../drivers/roles/device.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
-import type { Rig } from "../../../drivers/roles/rig.ts";
+import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 
 /** A rig over some adapter, made anew for each test. */
 export interface RigUnderTest extends AsyncDisposable {
@@ -69,6 +69,12 @@ export async function restoreAll(
   await device.restoreSetting(connection, signal);
   expect(await isConnected(device.name)).toBe(connection.value);
   expect(await changedSettings(device, [connection], signal)).toEqual([]);
+}
+
+/** Nobody else was at the rig: what its devices tell by themselves is no command. */
+export function expectNoForeignCommands(rig: Rig): void {
+  const noted = devicesOf(rig).map(({ role, foreignCommands }) => [role, foreignCommands.last?.what]);
+  expect(noted).toEqual(devicesOf(rig).map(({ role }) => [role, undefined]));
 }
 
 /** A signal that nobody aborts. */

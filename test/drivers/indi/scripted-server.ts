@@ -183,6 +183,20 @@ export class ScriptedServer {
     this.clock.setTimer(seconds, action);
   }
 
+  /** Another client's command: told to us as servers do, then carried out. */
+  commandFromElsewhere(device: string, name: string, given: Values): void {
+    const vector = this.#vectors.get(`${device}/${name}`)!;
+    const off = vector.kind === "Switch" ? "Off" : "0";
+    const values = Object.fromEntries([...vector.elements.keys()].map((one) => [one, given[one] ?? off]));
+    const inner = Object.entries(values).map(
+      ([element, value]) => `<one${vector.kind} name="${element}">${value}</one${vector.kind}>`,
+    );
+    this.sendRaw(
+      `<new${vector.kind}Vector device="${device}" name="${name}">${inner.join("")}</new${vector.kind}Vector>`,
+    );
+    this.#rules.get(name)?.({ device, name, values, atSeconds: Number.NaN });
+  }
+
   /** Ends every link and takes no new one for so long. */
   hangUp(forSeconds: number): void {
     for (const link of this.#links) void link.close();

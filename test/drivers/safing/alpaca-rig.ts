@@ -19,11 +19,13 @@ const words: Readonly<Record<string, string>> = {
   abortexposure: "stop camera",
 };
 
-export const onAlpacaRig: OnFarRig = (body, { poor = false, mountMovesForEver = false } = {}) =>
-  onAlpaca(
+export const onAlpacaRig: OnFarRig = (body, { poor = false, mountMovesForEver = false } = {}) => {
+  let cover: ReturnType<typeof addCover>;
+  let mount: ScriptedMount;
+  return onAlpaca(
     (far, clock) => {
-      addCover(far, clock, coverName, { status: 3 });
-      new ScriptedMount(far, clock, { staysSlewing: mountMovesForEver });
+      cover = addCover(far, clock, coverName, { status: 3 });
+      mount = new ScriptedMount(far, clock, { staysSlewing: mountMovesForEver });
       new ScriptedCamera(far, clock, { canAbort: !poor });
       if (poor) far.intercept = ({ member }) => missing[member];
     },
@@ -43,6 +45,8 @@ export const onAlpacaRig: OnFarRig = (body, { poor = false, mountMovesForEver = 
           far.intercept = ({ member, method }) =>
             member === "coverstate" && method === "GET" ? json({ Value: 2, ErrorNumber: 0 }) : undefined;
         },
+        openCoverFromElsewhere: () => cover.go(3),
+        slewFromElsewhere: () => mount.slewFromElsewhere(3, 50),
         cut: (forSeconds) => {
           far.intercept = () => "refuse";
           if (forSeconds === undefined) return;
@@ -53,6 +57,7 @@ export const onAlpacaRig: OnFarRig = (body, { poor = false, mountMovesForEver = 
       });
     },
   );
+};
 
 const missing: Readonly<Record<string, ReturnType<typeof json>>> = {
   abortslew: json({ ErrorNumber: 0x400, ErrorMessage: "not implemented" }),

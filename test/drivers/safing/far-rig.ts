@@ -23,6 +23,10 @@ export interface FarRig {
   slow(seconds: number): void;
   /** The cover says that it moves for ever, whatever it is told. */
   coverMovesForEver(): void;
+  /** Somebody else opens the cover; it shows as the protocol has it. */
+  openCoverFromElsewhere(): void;
+  /** Somebody else sends the mount off; likewise. */
+  slewFromElsewhere(): void;
   /** The link breaks; it can be opened again after so long, or never. */
   cut(forSeconds?: number): void;
 }

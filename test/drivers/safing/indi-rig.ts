@@ -47,6 +47,9 @@ export const onIndiRig: OnFarRig = (body, { poor = false, mountMovesForEver = fa
           server.on("CAP_PARK", () => {});
           server.set(coverName, "CAP_PARK", "Busy");
         },
+        openCoverFromElsewhere: () => server.commandFromElsewhere(coverName, "CAP_PARK", { UNPARK: "On" }),
+        slewFromElsewhere: () =>
+          server.commandFromElsewhere(mountName, "EQUATORIAL_EOD_COORD", { RA: "3", DEC: "50" }),
         cut: (forSeconds = Number.POSITIVE_INFINITY) => server.hangUp(forSeconds),
       });
     },

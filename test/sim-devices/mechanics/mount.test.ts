@@ -202,3 +202,16 @@ test("time that passes between two looks at the clock does not lengthen a motion
   await virtual.drive(virtual.sleep(10));
   expect((mount.believed.decDegrees - 32) * 3600).toBeCloseTo(0, 0);
 });
+
+test("a slew that began without power goes on when the power is back, and ends", async () => {
+  const { world, pass } = bareWorld(unparked);
+  const target = { raHours: world.mount.believed.raHours, decDegrees: 20 };
+  world.mount.jam(true);
+  expect(world.mount.slewTo(target, true)).toBeUndefined();
+  await pass(100);
+  expect(world.mount.phase).toBe("slewing");
+  world.mount.jam(false);
+  await pass(100);
+  expect(world.mount.phase).toBe("still");
+  expect(world.mount.believed.decDegrees).toBeCloseTo(20, 1);
+});

@@ -81,9 +81,10 @@ function dangers({ struck, lives, rig }: Happened): Demand[] {
       if (endedMs < fromMs) return [];
       return [{ why: danger.why, fromMs, allowSeconds: safeWithinSeconds, untilMs: endedMs, sticks: true }];
     }
-    const isKill = danger.why === "agent killed";
     const nextLife = lives.find(({ fromMs }) => fromMs > life.untilMs);
-    const untilMs = isKill ? (nextLife?.fromMs ?? Number.POSITIVE_INFINITY) : endedMs;
+    // What happens to an agent at once, as a kill does, lasts until the next one.
+    const lastsMs = danger.isOfAgent && endedMs === beganMs ? Number.POSITIVE_INFINITY : endedMs;
+    const untilMs = danger.isOfAgent ? Math.min(lastsMs, nextLife?.fromMs ?? lastsMs) : lastsMs;
     return [{ why: danger.why, fromMs: beganMs, allowSeconds: safeWithinSeconds, untilMs }];
   });
 }

@@ -1,6 +1,7 @@
 import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { Moment } from "../../../sim-devices/scene/moment.ts";
 import type { Fault } from "../faults/fault.ts";
+import type { PersonKind } from "../persons.ts";
 
 /** All that happened on a stage, as plain data. Times are the world's [UTC ms]. */
 export interface Happened {
@@ -17,6 +18,8 @@ export interface Happened {
     /** Roles whose devices a server drives. */
     readonly driven: readonly RoleName[];
     readonly byHand: readonly RoleName[];
+    /** Who moves those. */
+    readonly person?: PersonKind;
     readonly silenceSecondsMax: number;
     readonly coverSeconds: number;
   };

@@ -96,8 +96,9 @@ describe("open to the Sun for longer than allowed", () => {
   test("a killed agent leaves the telescope open until the next one comes", () => {
     const killed: Happened["struck"][number] = {
       name: "kill",
-      danger: { why: "agent killed" },
+      danger: { why: "agent killed", isOfAgent: true },
       beganMs: 20_000,
+      endedMs: 20_000,
     };
     const lives: Life[] = [
       { ...life, untilMs: 20_000, isKilled: true },
@@ -106,6 +107,23 @@ describe("open to the Sun for longer than allowed", () => {
     const until = (seconds: number) => happened(closedAt(seconds), { struck: [killed], lives });
     expect(exposedTooLong(until(50))).toEqual([]);
     expect(classes(exposedTooLong(until(70)))).toEqual(["exposed: agent killed"]);
+  });
+
+  test("a full disk is a danger to the run, and none to who puts back after it", () => {
+    const full: Happened["struck"][number] = {
+      name: "full",
+      danger: { why: "disk full", isOfAgent: true },
+      beganMs: 20_000,
+    };
+    const lives: Life[] = [
+      { ...life, untilMs: 100_000 },
+      { ...life, purpose: "restore", fromMs: 150_000, untilMs: 200_000 },
+    ];
+    const until = (...then: Moment[]) => happened(then, { struck: [full], lives });
+    expect(exposedTooLong(until(moment(50, covered), moment(190, open), moment(900, open)))).toEqual([]);
+    expect(classes(exposedTooLong(until(moment(70, covered), moment(900, covered))))).toEqual([
+      "exposed: disk full",
+    ]);
   });
 
   test("while neither cover nor mount obeys no time passes; after the link's return 15 s and travel do", () => {
@@ -205,6 +223,26 @@ describe("moves of an open telescope", () => {
     expect(uncoveredMoves(happened(slew(20, 0, 30), { struck: [jam] }))).toEqual([]);
     const other: Happened["struck"][number] = { name: "other", foreign: ["mount"], beganMs: 20_000 };
     expect(uncoveredMoves(happened(slew(20, 40, 0), { struck: [other] }))).toEqual([]);
+  });
+
+  test("a cap of which somebody says that it is on: believed until a frame shows the Sun", () => {
+    const rig = {
+      driven: ["camera", "mount"],
+      byHand: ["cover"],
+      person: "lying",
+      silenceSecondsMax: 60,
+      coverSeconds: 5,
+    } as const;
+    const away = { ...open, sunSeparationDegrees: 40 };
+    const from = (...before: Moment[]): Happened => ({
+      ...happened([], { rig }),
+      moments: [moment(0, away), ...before, ...slew(20, 40, 0)],
+    });
+    expect(uncoveredMoves(from())).toEqual([]);
+    const frame = moment(10, open, { part: "camera", what: "frameReady" });
+    expect(classes(uncoveredMoves(from(frame)))).toEqual(["uncovered move: to the Sun"]);
+    const obliging = { ...from(), rig: { ...rig, person: "obliging" as const } };
+    expect(classes(uncoveredMoves(obliging))).toEqual(["uncovered move: to the Sun"]);
   });
 
   test("back to the Sun after a retreat, or in restoring, jammed or not", () => {

@@ -22,7 +22,7 @@ export function stopAsked(signal: "SIGINT" | "SIGTERM" | "SIGHUP" = "SIGINT"): F
 export function agentKilled(): Fault {
   return {
     name: "agent killed",
-    danger: { why: "agent killed" },
+    danger: { why: "agent killed", isOfAgent: true },
     begin: (rig) => {
       agentOf(rig).kill();
       return undefined;

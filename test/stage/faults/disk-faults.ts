@@ -19,7 +19,7 @@ function ledgerFileOf(rig: FaultyRig): string {
 export function diskFull(): Fault {
   return {
     name: "disk full",
-    danger: { why: "disk full" },
+    danger: { why: "disk full", isOfAgent: true },
     begin: (rig) => {
       const disk = diskOf(rig);
       disk.freeMegabytes = 3;

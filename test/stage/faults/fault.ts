@@ -48,7 +48,13 @@ export interface Fault {
   /** Roles whose devices deceive while it lasts: what they are told to be can be wrong. */
   readonly lies?: readonly RoleName[];
   /** Why the telescope may not stay open to the Sun while it lasts, seen by the device of that role. */
-  readonly danger?: { readonly why: string; readonly seenBy?: RoleName; readonly isSilence?: true };
+  readonly danger?: {
+    readonly why: string;
+    readonly seenBy?: RoleName;
+    readonly isSilence?: true;
+    /** It is one to the agent at work; whoever comes after it stands on its own feet. */
+    readonly isOfAgent?: true;
+  };
   /** Roles that somebody or something else than the agent moves. */
   readonly foreign?: readonly RoleName[];
   begin(rig: FaultyRig): (() => void) | undefined;

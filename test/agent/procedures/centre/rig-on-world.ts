@@ -2,6 +2,7 @@ import type { Clock } from "../../../../drivers/kit/clock.ts";
 import type { Camera } from "../../../../drivers/roles/camera.ts";
 import type { Cover } from "../../../../drivers/roles/cover.ts";
 import type { Setting } from "../../../../drivers/roles/device.ts";
+import { noForeignCommands } from "../../../../drivers/roles/foreign-commands.ts";
 import type { Equatorial, Mount, TrackRate } from "../../../../drivers/roles/mount.ts";
 import type { Rig } from "../../../../drivers/roles/rig.ts";
 import type { World } from "../../../../sim-devices/scene/world.ts";
@@ -21,6 +22,7 @@ const nothingKept = {
   restoreSetting: async () => {},
   sameSetting: () => true,
   roundTripSeconds: 0.01,
+  foreignCommands: noForeignCommands,
   isAlive: async () => true,
   describe: () => ({}),
   [Symbol.asyncDispose]: async () => {},

@@ -1,4 +1,5 @@
 import type { Focuser } from "../../../../drivers/roles/focuser.ts";
+import { noForeignCommands } from "../../../../drivers/roles/foreign-commands.ts";
 import type { SceneOverrides } from "../../../../sim-devices/scene/spec/override-scene.ts";
 import { driftBench } from "./drift-bench.ts";
 
@@ -33,6 +34,7 @@ function focuserOf({ world, spec, clock }: ReturnType<typeof driftBench>): Focus
     restoreSetting: async () => {},
     sameSetting: () => true,
     roundTripSeconds: 0.01,
+    foreignCommands: noForeignCommands,
     isAlive: async () => true,
     describe: () => ({}),
     [Symbol.asyncDispose]: async () => {},

@@ -466,7 +466,7 @@ test("another client's commands to the camera are told", () =>
       `<newNumberVector device="${cameraName}" name="CCD_GAIN"><oneNumber name="GAIN">3</oneNumber></newNumberVector>`,
     );
     await bench.clock.sleep(0.1);
-    expect(bench.warnings.join()).toContain("another client commands this device");
+    expect(bench.warnings.join()).toContain("another client of INDI server commanded CCD_GAIN to GAIN=3");
     expect((await camera.configure({}, bench.signal)).gain).toBe(90); // a command is never a state
   }));
 

@@ -85,10 +85,25 @@ test("a station that answers but reports nothing new goes stale by its own perio
     const weather = await openStation(bench);
     bench.server.ignore("WEATHER_REFRESH");
     expect((await weather.state(bench.signal)).safety).toBe("safe"); // its first report is young
-    await bench.clock.sleep(200);
+    await bench.clock.sleep(40);
+    expect((await weather.state(bench.signal)).safety).toBe("safe");
+    await bench.clock.sleep(20); // a report is overdue
     expect(await weather.state(bench.signal)).toMatchObject({ safety: "unknown" });
     bench.server.set(name, "WEATHER_PARAMETERS", "Ok");
     expect((await weather.state(bench.signal)).safety).toBe("safe");
+  }));
+
+test("a station that has answered requests and answers no more is silent, however young its last report", () =>
+  onBench(station("1.9.9"), async (bench) => {
+    const weather = await openStation(bench);
+    expect((await weather.state(bench.signal)).safety).toBe("safe");
+    bench.server.ignore("WEATHER_REFRESH");
+    // Its driver still says what it was told last, which is no report.
+    bench.clock.setTimer(3, () => void weather.isAlive(bench.signal));
+    expect(await weather.state(bench.signal)).toMatchObject({
+      safety: "unknown",
+      reasons: ["no fresh report from the station"],
+    });
   }));
 
 test("a report ages by the time that has passed, not by a clock that is set back meanwhile", () =>
