@@ -5,7 +5,9 @@ import { leastSquares } from "../numerics/linear-solve.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { cellGrid } from "./cell-means.ts";
 import { type SunInFlat, sharePicture } from "./clear-picture.ts";
+import type { ClearShare } from "./clear-share.ts";
 import { cellLogs, cellsOnSun, type DividedLook, divideLook } from "./divided-look.ts";
+import { detectGhosts, type GhostSearch } from "./ghosts.ts";
 import { type LookRows, rowsOfLook, unknownsOf } from "./light-equations.ts";
 import { type Curvature, type LightMap, mapLight, type ScaleError } from "./light-map.ts";
 import { figureSigma, type LightProblem, type LightSolution, looksOf, solveLight } from "./light-solution.ts";
@@ -43,7 +45,8 @@ export interface LightMeasurement {
   readonly hazeGradient: number;
   /** What no smooth map follows, by cells of the detector: rms of what stands out of its noise, and how many cells. */
   readonly leftover: { readonly sidePx: number; readonly rms: number; readonly cells: number };
-  readonly clearShare?: { readonly share: number; readonly sigma: number };
+  readonly clearShare?: ClearShare;
+  readonly ghosts: GhostSearch;
   readonly looks: readonly LookResult[];
 }
 
@@ -107,7 +110,7 @@ export function measureLight(
     last = solveAt({ ...input, usedLooks, shifts, share, sunInFlat });
   }
   if (!last) return { notMeasured: "the frames overlap too little" };
-  return describe(input, last, { share, used, shifts, hasShare: sunInFlat !== undefined });
+  return describe(input, last, { share, used, usedLooks, shifts, hasShare: sunInFlat !== undefined });
 }
 
 interface Attempt {
@@ -178,11 +181,12 @@ function hazeOfSeries(solution: LightSolution, shifts: readonly ShiftPx[]): numb
 }
 
 function describe(
-  { shape, looks }: LightInput,
+  { shape, looks, disc }: LightInput,
   { problem, solution, hazeGradient, cellPx, picturesAt, freedAt }: Solved,
   about: {
     readonly share: number;
     readonly used: readonly number[];
+    readonly usedLooks: readonly DividedLook[];
     readonly shifts: readonly ShiftPx[];
     readonly hasShare: boolean;
   },
@@ -229,6 +233,11 @@ function describe(
       cells: standing.length,
     },
     ...(about.hasShare ? { clearShare: shareOf(problem, solution, about.share) } : {}),
+    ghosts: detectGhosts(problem, solution, about.shifts, {
+      looks: about.usedLooks,
+      shape,
+      ...(disc ? { disc } : {}),
+    }),
     looks: looks.map((_, k): LookResult => {
       const at = about.used.indexOf(k);
       if (at < 0) return { used: false, reason: "not registered" };

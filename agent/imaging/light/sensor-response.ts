@@ -1,4 +1,4 @@
-import { Cholesky } from "../numerics/cholesky.ts";
+import { invertSymmetric } from "../numerics/linear-solve.ts";
 
 /** One frame of a ladder: light that is as good as steady, exposures of different length. */
 export interface LadderStep {
@@ -22,51 +22,66 @@ export interface SensorResponse {
   readonly levelScatter: number;
 }
 
+/** Of the response, and the light's drift. */
 const terms = 3;
-const levelAtFirst = 0.003;
-const levelLeast = 1e-5;
+const unknowns = terms + 1;
+const framesLeast = 6;
 /** A level this low tells of the dark rather than of the light. */
 const levelUsable = 0.02;
 
 /**
- * The sensor's curve from a ladder of exposures: ln level - ln seconds = ln gain + n(level) + drift + level error of the frame.
- * The gain of every block is taken out; the frames' own level errors have a prior that their scatter tells.
+ * The sensor's curve from a ladder of exposures: ln level - ln seconds = ln gain + n(level) + drift · time.
+ * The gain of every block is taken out. What single frames of the ladder are off together is the light's unsteadiness: the
+ * covariance is a sandwich of frames. Levels that were free to err would lose n: n + p · ln level is as good as n.
  * @returns `undefined` with fewer than six frames or no spread of levels
  */
 export function measureResponse(ladder: readonly LadderStep[]): SensorResponse | undefined {
-  if (ladder.length < 6) return undefined;
+  if (ladder.length < framesLeast) return undefined;
   const times = ladder.map(({ seconds }) => seconds);
   const [begin, end] = [Math.min(...times), Math.max(...times)];
   const time = times.map((seconds) => (end > begin ? (seconds - begin) / (end - begin) - 0.5 : 0));
   const blocks = usableBlocks(ladder);
-  const all = blocks.flatMap((block) => ladder.map(({ levels }) => levels[block]!));
-  const [least, most] = [
-    all.reduce((low, level) => Math.min(low, level), Number.POSITIVE_INFINITY),
-    all.reduce((high, level) => Math.max(high, level), 0),
-  ];
-  if (!(most > 2 * least)) return undefined;
-  const n = terms + 1 + ladder.length;
-  const { normal, right, squares, rows } = equations(ladder, blocks, time, n);
-  let levelScatter = levelAtFirst;
-  for (let round = 0; ; round++) {
-    const fit = solve({ normal, right, squares, rows }, n, levelScatter);
-    if (!fit) return undefined;
-    const errors = fit.values.slice(terms + 1);
-    const freedom = Math.max(1, ladder.length - terms - 1);
-    const spread = Math.sqrt(errors.reduce((sum, one) => sum + one * one, 0) / freedom);
-    if (round === 3) {
-      const [a, b, c] = fit.values as unknown as [number, number, number];
-      return {
-        coefficients: [a, b, c],
-        covariance: fit.covariance,
-        least,
-        most,
-        drift: fit.values[terms]!,
-        levelScatter,
-      };
+  let [least, most] = [Number.POSITIVE_INFINITY, 0];
+  for (const { levels } of ladder)
+    for (const block of blocks) {
+      least = Math.min(least, levels[block]!);
+      most = Math.max(most, levels[block]!);
     }
-    levelScatter = Math.max(levelLeast, spread);
-  }
+  if (!(most > 2 * least)) return undefined;
+  const normal: number[] = new Array(unknowns ** 2).fill(0);
+  const right: number[] = new Array(unknowns).fill(0);
+  eachRow(ladder, blocks, time, (_, row, value) => {
+    for (let i = 0; i < unknowns; i++) {
+      right[i]! += row[i]! * value;
+      for (let j = 0; j < unknowns; j++) normal[i * unknowns + j]! += row[i]! * row[j]!;
+    }
+  });
+  const inverse = invertSymmetric(normal, unknowns);
+  if (!inverse) return undefined;
+  const values = right.map((_, i) =>
+    right.reduce((sum, one, j) => sum + inverse[i * unknowns + j]! * one, 0),
+  );
+  const frames = ladder.map(() => new Float64Array(unknowns));
+  const errors = new Float64Array(ladder.length);
+  eachRow(ladder, blocks, time, (k, row, value) => {
+    const left = value - row.reduce((sum, one, i) => sum + one * values[i]!, 0);
+    errors[k]! += left / blocks.length;
+    for (let i = 0; i < unknowns; i++) frames[k]![i]! += left * row[i]!;
+  });
+  const freedom = ladder.length / (ladder.length - unknowns);
+  const projected = frames.map((frame) =>
+    Array.from({ length: terms }, (_, i) =>
+      frame.reduce((sum, one, j) => sum + inverse[i * unknowns + j]! * one, 0),
+    ),
+  );
+  const covariance = Array.from(
+    { length: terms ** 2 },
+    (_, at) =>
+      freedom * projected.reduce((sum, one) => sum + one[Math.floor(at / terms)]! * one[at % terms]!, 0),
+  );
+  const [a, b, c, drift] = values as [number, number, number, number];
+  const levelScatter = Math.sqrt(freedom * (errors.reduce((sum, one) => sum + one * one, 0) / ladder.length));
+  return { coefficients: [a, b, c], covariance, least, most, drift, levelScatter };
 }
 
 function usableBlocks(ladder: readonly LadderStep[]): number[] {
@@ -75,69 +90,31 @@ function usableBlocks(ladder: readonly LadderStep[]): number[] {
   );
 }
 
-interface Equations {
-  readonly normal: Float64Array;
-  readonly right: Float64Array;
-  readonly squares: number;
-  readonly rows: number;
-}
-
 /** Of every block its own mean over the frames is taken out, the block's gain with it. */
-function equations(
+function eachRow(
   ladder: readonly LadderStep[],
   blocks: readonly number[],
   time: readonly number[],
-  n: number,
-): Equations {
-  const normal = new Float64Array(n * n);
-  const right = new Float64Array(n);
-  let squares = 0;
+  visit: (frame: number, row: Float64Array, value: number) => void,
+): void {
+  const rows = ladder.map(() => new Float64Array(unknowns));
+  const values = new Float64Array(ladder.length);
+  const mean = new Float64Array(unknowns);
   for (const block of blocks) {
-    const rows = ladder.map(({ levels, exposureSeconds }, k) => {
+    mean.fill(0);
+    let meanValue = 0;
+    ladder.forEach(({ levels, exposureSeconds }, k) => {
       const y = levels[block]!;
-      const row = new Float64Array(n);
-      row.set([y, y * y, y ** 3, time[k]!]);
-      row[terms + 1 + k] = 1;
-      return { row, value: Math.log(y) - Math.log(exposureSeconds) };
+      rows[k]!.set([y, y * y, y ** 3, time[k]!]);
+      values[k] = Math.log(y / exposureSeconds);
+      meanValue += values[k]! / ladder.length;
+      for (let i = 0; i < unknowns; i++) mean[i]! += rows[k]![i]! / ladder.length;
     });
-    const mean = new Float64Array(n);
-    for (const { row } of rows) for (let i = 0; i < n; i++) mean[i]! += row[i]! / rows.length;
-    const meanValue = rows.reduce((sum, { value }) => sum + value, 0) / rows.length;
-    for (const { row, value } of rows) {
-      const left = value - meanValue;
-      squares += left * left;
-      for (let i = 0; i < n; i++) {
-        const one = row[i]! - mean[i]!;
-        right[i]! += one * left;
-        for (let j = 0; j <= i; j++) normal[i * n + j]! += one * (row[j]! - mean[j]!);
-      }
-    }
+    rows.forEach((row, k) => {
+      for (let i = 0; i < unknowns; i++) row[i]! -= mean[i]!;
+      visit(k, row, values[k]! - meanValue);
+    });
   }
-  return { normal, right, squares, rows: blocks.length * (ladder.length - 1) };
-}
-
-function solve({ normal, right, squares, rows }: Equations, n: number, levelScatter: number) {
-  // The blocks' own noise, from what all unknowns together leave over.
-  const free = withPrior(normal, n, 1e-9 * normal[n * n - 1]!);
-  const rough = Cholesky.of(free, n)?.solve(right);
-  if (!rough) return undefined;
-  const left = squares - right.reduce((sum, value, i) => sum + value * rough[i]!, 0);
-  const blockVariance = Math.max(1e-12, left / Math.max(1, rows - n));
-  const factors = Cholesky.of(withPrior(normal, n, blockVariance / levelScatter ** 2), n);
-  if (!factors) return undefined;
-  const covariance: number[] = [];
-  for (let i = 0; i < terms; i++) {
-    const unit = new Float64Array(n);
-    unit[i] = blockVariance;
-    covariance.push(...factors.solve(unit).subarray(0, terms));
-  }
-  return { values: factors.solve(right), covariance };
-}
-
-function withPrior(normal: Float64Array, n: number, weight: number): Float64Array {
-  const held = normal.slice();
-  for (let i = terms + 1; i < n; i++) held[i * n + i]! += weight;
-  return held;
 }
 
 /** ln(measured / true) at a measured level over full scale. */

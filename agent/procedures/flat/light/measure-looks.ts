@@ -40,8 +40,9 @@ export async function measureLooks(
   });
   if ("notMeasured" in light) bench.note("the light was not measured", { because: light.notMeasured });
   else {
-    const { rms, sigma, worst, zMost, seenFraction, hazeGradient, clearShare } = light;
-    bench.note("light of the flat", { rms, sigma, worst, zMost, seenFraction, hazeGradient, ...clearShare });
+    const { rms, sigma, worst, zMost, seenFraction, hazeGradient, clearShare, ghosts } = light;
+    const figures = { rms, sigma, worst, zMost, seenFraction, hazeGradient };
+    bench.note("light of the flat", { ...figures, clearShare, sky: ghosts.sky, ghostMoves: ghosts.moves });
   }
   return light;
 }
