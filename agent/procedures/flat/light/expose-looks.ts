@@ -14,7 +14,7 @@ import type { Workbench } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
-import { openToSun } from "../flat-work.ts";
+import { type FlatWork, openToSun } from "../flat-work.ts";
 import { armFraction, lookPlaces } from "./look-places.ts";
 
 /** Frames of the plain Sun from round about, to hold a flat's light against. */
@@ -36,15 +36,17 @@ const lookLevel = 0.7;
 /** The radius on the frame is known to this. */
 const radiusTolerance = 0.02;
 
+/** For the flat in hand, when its frames are taken. */
+export async function exposeLightLooks(work: FlatWork, signal: AbortSignal): Promise<void> {
+  work.looks = await exposeLooks(work, signal);
+}
+
 /**
  * Takes the diffuser out of the light, looks at the Sun from nine pointings about the centre, and points there again.
  * What keeps it from looking, but for a device that fails and what is not safe, leaves the flat's light unproved.
  */
-export async function exposeLooks(
-  work: {
-    readonly bench: Workbench;
-    readonly request: { readonly levelFraction: number; readonly proveLight: boolean };
-  },
+async function exposeLooks(
+  work: Pick<FlatWork, "bench" | "request">,
   signal: AbortSignal,
 ): Promise<LightLooks | NoLooks> {
   const { bench, request } = work;

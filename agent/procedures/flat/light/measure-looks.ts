@@ -1,6 +1,7 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
-import type { LightMeasurement } from "../../../imaging/light/measure-light.ts";
+import type { LightInput } from "../../../imaging/light/measure-light.ts";
+import type { LightProof } from "../../../imaging/proof/proof.ts";
 import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import type { Workbench } from "../../step.ts";
@@ -14,11 +15,10 @@ export async function measureLooks(
   looks: LightLooks | NoLooks,
   asksClearShare: boolean,
   signal: AbortSignal,
-): Promise<LightMeasurement | NoLooks> {
+): Promise<LightProof> {
   if ("notMeasured" in looks) return looks;
-  const { shape, gain, mask } = flat;
   const { pedestalAdu, topAdu } = looks.tuned;
-  const unhealthyPx = readUnhealthyPixels(bench, gain.length);
+  const unhealthyPx = readUnhealthyPixels(bench, flat.gain.length);
   // Too short exposures for any dark current: the pedestal is all that is taken off.
   const levels = looks.frames.map(({ pixelsAdu }) =>
     Float32Array.from(pixelsAdu, (value, i) =>
@@ -29,15 +29,25 @@ export async function measureLooks(
     bench,
     looks.frames.map(({ pixelsAdu }) => pixelsAdu),
   );
-  bench.progress({ what: "holding the light against the Sun", done: 0, of: 1 });
-  const light = await computeInThread(bench, { signal, pxCount: gain.length }, "measureLight", {
-    shape,
+  const input = {
     looks: levels,
-    flat: { gain, mask },
     expectedShifts: looks.shifts,
     asksClearShare,
     ...given({ disc: looks.disc }),
-  });
+  };
+  return holdAgainstSun(bench, flat, input, signal);
+}
+
+/** Beside the watch over the rig. */
+export async function holdAgainstSun(
+  bench: Workbench,
+  { shape, gain, mask }: Flat,
+  input: Omit<LightInput, "shape" | "flat">,
+  signal: AbortSignal,
+): Promise<LightProof> {
+  bench.progress({ what: "holding the light against the Sun", done: 0, of: 1 });
+  const at = { signal, pxCount: gain.length };
+  const light = await computeInThread(bench, at, "measureLight", { ...input, shape, flat: { gain, mask } });
   if ("notMeasured" in light) bench.note("the light was not measured", { because: light.notMeasured });
   else {
     const { rms, sigma, worst, zMost, seenFraction, hazeGradient, clearShare, ghosts } = light;
