@@ -9,6 +9,7 @@ import {
   combineMethods,
   type MasterRequest,
 } from "../files/combine/open-series.ts";
+import { partText } from "../imaging/proof/proof-figure.ts";
 import { Threads } from "../threads/threads.ts";
 import { runOnFiles } from "./file-trouble.ts";
 import {
@@ -30,6 +31,7 @@ export interface CombineOptions {
   readonly dark?: string;
   readonly disc?: string;
   readonly replace?: boolean;
+  readonly despiteKind?: boolean;
 }
 
 const nothingWritten = "Nothing was written.";
@@ -50,6 +52,7 @@ export async function combine(
     output: options.output,
     ...given({ darkFile: options.dark }),
     replace: options.replace === true,
+    mixedKinds: options.despiteKind === true,
     writtenUtcMs: host.clock.nowMs(),
     threads,
     signal,
@@ -65,7 +68,7 @@ export async function combine(
     ),
   );
   printWarnings(host, result.warnings);
-  return { exitCode: exitCodes.done, result, text: textOf(result) };
+  return { exitCode: exitCodeOf(result), result, text: textOf(result) };
 }
 
 async function combineBySolving(
@@ -85,7 +88,7 @@ async function combineBySolving(
     ),
   );
   printWarnings(host, result.warnings);
-  return { exitCode: exitCodes.done, result, text: `${textOf(result)}\n${solvedText(result)}` };
+  return { exitCode: exitCodeOf(result), result, text: `${textOf(result)}\n${solvedText(result)}` };
 }
 
 function solvedText({ frames, anchorsApartSigmas: apart, gradientSigma }: DisplacedResult): string {
@@ -155,8 +158,15 @@ function textOf(result: CombineResult): string {
   return [
     `${result.output}: ${result.method} of ${result.frameCount} frames of ${result.widthPx} x ${result.heightPx} px${refused}`,
     `level ${result.levelAdu === undefined ? "unknown" : levelText(result.levelAdu)} adu${noiseText(result)}; ` +
-      `${(100 * result.rejectedFraction).toFixed(3)} % of values left out${byChance}, ${result.maskedPx} pixels masked`,
+      `${(100 * result.rejectedFraction).toFixed(3)} % of values left out${byChance}`,
+    `${partText(result.trusted.value)} of the frame is to be trusted, ${result.maskedPx} pixels are masked`,
+    ...(result.trusted.verdict === "good" ? [] : [`To do: ${result.trusted.whatToDo}`]),
   ].join("\n");
+}
+
+/** A master that hardly holds anything is no use, however well it is made. */
+function exitCodeOf({ trusted }: CombineResult): Outcome["exitCode"] {
+  return trusted.verdict === "bad" ? exitCodes.verdictBad : exitCodes.done;
 }
 
 export function registerCombine(program: Command, host: CommandHost = processHost): void {
@@ -175,6 +185,7 @@ export function registerCombine(program: Command, host: CommandHost = processHos
     .option("--disc <x,y,radius>", "displaced: the Sun's disc in the first file [px, counted from 0]")
     .option("--dark <file>", "master dark, taken off the result")
     .option("--replace", "write over a master of that name")
+    .option("--despite-kind", "combine frames that call themselves of several kinds")
     .addHelpText(
       "after",
       "\nMethods:\n" +

@@ -6,7 +6,12 @@ import { type Inspection, type InspectOptions, inspectFile } from "../files/insp
 import { sensorLines, sensorOf } from "../files/inspect/inspect-sensor.ts";
 import type { PlainFigure } from "../files/inspect/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
-import { figureText, type ProofFigure, worstVerdict } from "../imaging/proof/proof-figure.ts";
+import {
+  describeVerdict,
+  figureText,
+  type ProofFigure,
+  worstVerdict,
+} from "../imaging/proof/proof-figure.ts";
 import { dustLines } from "../outputs/proof-rows.ts";
 import { describeFailedFile } from "./file-trouble.ts";
 import { numberOption } from "./number-option.ts";
@@ -58,7 +63,7 @@ export async function inspect(
 function textOf(one: Inspection): string {
   const frames = one.frameCount > 1 ? `, of ${one.frameCount} frames` : "";
   return [
-    `${one.file}: ${one.kind}, ${one.widthPx} x ${one.heightPx} px, ${one.type}${frames}: ${one.verdict}`,
+    `${one.file}: ${one.kind}, ${one.widthPx} x ${one.heightPx} px, ${one.type}${frames}: ${describeVerdict(one.verdict, one.figures)}`,
     ...one.measures.map((measure) => `          ${measureText(measure)}`),
     ...one.figures.map(
       (figure) => `  ${figure.verdict.padEnd(6)}  ${figureText(figure)}${sigmaText(figure)}`,

@@ -30,12 +30,6 @@ export function checkIsDark(file: Labelled): void {
   if (statedKind(file.header) === "flat") throw wrongKind(file, "flat", "--dark wants a master dark");
 }
 
-/** @throws InputError */
-export function checkIsFlat(file: Labelled): void {
-  const kind = statedKind(file.header);
-  if (kind === "dark" || kind === "bias") throw wrongKind(file, kind, "--flat wants a master flat");
-}
-
 function wrongKind({ path }: Labelled, kind: string, wanted: string): InputError {
   return new InputError(
     `${path} calls itself a ${kind}, and ${wanted}.`,

@@ -1,5 +1,6 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
 import { computeNoiseBudget } from "../imaging/noise/frames-enough.ts";
+import { describeVerdict } from "../imaging/proof/proof-figure.ts";
 import type { DefocusFound } from "../procedures/flat/flat-request.ts";
 import { imageWarnings } from "../run/record/flat-doubts.ts";
 import { lastStepResult } from "../run/record/found-in-record.ts";
@@ -23,7 +24,7 @@ export function reportSummary(record: RunRecord): string {
   const found = lastStepResult(record, "flat");
   const reused = record.findings.flatInUse?.from === "ledger" ? record.findings.flatInUse : undefined;
   const flat = found
-    ? `A flat of ${found.frameCount} frames of ${secondsText(found.exposureSeconds)} ${blurWords[found.blur]} was taken and proved: ${found.verdict}.`
+    ? `A flat of ${found.frameCount} frames of ${secondsText(found.exposureSeconds)} ${blurWords[found.blur]} was taken and proved: ${describeVerdict(found.verdict, found.proof.figures)}.`
     : reused
       ? `A flat of ${new Date(reused.madeUtcMs).toISOString().slice(0, 10)} that still fits is used again (${reused.file}); none was taken.`
       : "No flat was finished.";

@@ -11,6 +11,7 @@ import { checkOutput } from "../output-name.ts";
 import { checkFits, isDone, listWarnings, originCards } from "./apply-origin.ts";
 import { applyToSequence, type OnFrame } from "./apply-sequence.ts";
 import { divideCopy, divideInPlace, storedDivisionFor } from "./image-result.ts";
+import { checkImageDark, type Despites } from "./refusals.ts";
 
 export interface ApplyRequest {
   readonly flatFile: string;
@@ -21,6 +22,8 @@ export interface ApplyRequest {
   /** FITS of that type; without it FITS becomes float32, and SER becomes SER of the same kind. */
   readonly as?: "float32" | "uint16";
   readonly replace: boolean;
+  /** What is done all the same though it would be refused. Default nothing. */
+  readonly despite?: Despites;
   readonly writtenUtcMs: number;
   /** Ends it between two images, or two frames of a sequence, which goes on from there the next time. */
   readonly signal?: AbortSignal;
@@ -62,7 +65,7 @@ export async function applyFlat(
   onFile: (file: AppliedFile | FailedFile, done: number, of: number) => void,
   onFrame: (fileIndex: number, done: number, of: number) => void = () => {},
 ): Promise<ApplyResult> {
-  const calibration = readCalibration(request.flatFile, request.darkFile);
+  const calibration = readCalibration(request.flatFile, request.darkFile, request.despite);
   if (statSync(request.outputFolder, { throwIfNoEntry: false })?.isFile()) {
     throw new InputError(
       `${request.outputFolder} is a file, and results go into a folder.`,
@@ -147,6 +150,8 @@ function applyToImage(
 ): AppliedFile {
   checkFits(image, calibration);
   const { path } = image;
+  const labelled = { path, header: image.header, type: image.layout.type };
+  checkImageDark(labelled, calibration.dark, request.despite ?? new Set());
   const as = request.as ?? "float32";
   const stored = storedDivisionFor(image, calibration);
   sweeps.after(

@@ -7,6 +7,7 @@ import type { Calibration } from "../flat-file.ts";
 import { sizeText } from "../image-file.ts";
 import { InputError } from "../input-error.ts";
 import { darkSettings, settingDifferences } from "../same-setting.ts";
+import { darkNotCompared } from "./refusals.ts";
 
 /** What is asked of a picture or of each frame of a sequence. */
 interface ToDivide {
@@ -38,13 +39,9 @@ export function listWarnings(image: ToDivide, rawSum: string, { flat, dark }: Ca
     ...(stated === undefined || stated === rawSum
       ? []
       : [`${image.path} does not agree with its own DATASUM: it was changed or damaged`]),
-    // A run's own flat is a ratio, its dark long gone.
-    ...(flat.header.text("BUNIT")?.trim() === "adu" && !flat.header.has("DARKFILE")
-      ? [`${flat.path} says of no dark that was taken off it`]
-      : []),
     ...flatDoubt(image, flat.name),
     ...settingDifferences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
-    ...(dark ? settingDifferences(image, dark, darkSettings) : []),
+    ...(dark ? [...settingDifferences(image, dark, darkSettings), ...darkNotCompared(image, dark)] : []),
   ];
 }
 

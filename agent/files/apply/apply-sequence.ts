@@ -11,6 +11,7 @@ import { resultCards } from "./calibrate.ts";
 import { CalibratedFrames } from "./calibrated-frames.ts";
 import { cubeResult } from "./cube-result.ts";
 import { PartFile } from "./part-file.ts";
+import { checkImageDark } from "./refusals.ts";
 import type { SequenceRequest, SequenceResult } from "./sequence-result.ts";
 import { readRecord, serResult } from "./ser-result.ts";
 
@@ -42,6 +43,7 @@ export async function applyToSequence(
   checkFits(source, calibration);
   const before = source.ser && readRecord(source.path)?.get("FLATFILE");
   if (typeof before === "string") throw wasAlreadyDivided(source.path, before);
+  checkImageDark(source, calibration.dark, request.despite ?? new Set());
   const result = resultOf(source, request);
   const { output } = result;
   checkDarkLevel(source, result, calibration);

@@ -84,13 +84,9 @@ export async function combinePlain(
       ...describeDuplicates(levels),
       ...describeOddLevels(levels),
       ...brightDark(dark, levels),
-      ...(written.maskedPx < pxCount ? [] : [nothingTrusted]),
     ],
   };
 }
-
-const nothingTrusted =
-  "no pixel of the result is to be trusted: all are clipped or missing in the frames, or masked in the dark";
 
 function rejectedByChance(frames: number): number {
   return isSmallSample(frames) ? fewRejectedByChance : clippedNormal(usualClipSigmas).rejected;

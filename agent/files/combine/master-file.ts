@@ -1,6 +1,7 @@
 import { FitsFileWriter } from "../../../drivers/formats/fits-file-writer.ts";
 import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
+import { TrustedCount } from "../../imaging/proof/trusted-part.ts";
 import { explainFileErrors } from "../input-error.ts";
 import type { MasterRequest } from "./open-series.ts";
 
@@ -18,7 +19,7 @@ export class MasterFile implements Disposable {
   readonly #everyPx: number;
   readonly #values: number[] = [];
   readonly #sigmas: number[] = [];
-  #maskedPx = 0;
+  readonly #trusted = new TrustedCount();
 
   /** @param plans value, UNCERT, MASK @throws InputError */
   constructor(request: MasterRequest, plans: readonly HduPlan[]) {
@@ -32,7 +33,7 @@ export class MasterFile implements Disposable {
 
   /** @throws InputError */
   write(startPx: number, { value, sigma, mask }: MasterPixels): void {
-    for (let i = 0; i < mask.length; i++) if (mask[i] !== 0) this.#maskedPx++;
+    this.#trusted.add(mask);
     const skip = (this.#everyPx - (startPx % this.#everyPx)) % this.#everyPx;
     for (let i = skip; i < value.length; i += this.#everyPx) {
       if (mask[i] !== 0) continue;
@@ -48,7 +49,7 @@ export class MasterFile implements Disposable {
   /**
    * Gives the file its name.
    * @param unitAdu what a value of 1 stands for
-   * @returns medians over trusted pixels, and how many are not
+   * @returns medians over trusted pixels, and for what part of the frame they speak
    * @throws InputError
    */
   finish(unitAdu = 1) {
@@ -58,7 +59,8 @@ export class MasterFile implements Disposable {
       output: this.#writer.path,
       levelAdu: value === undefined ? undefined : value * unitAdu,
       noiseAdu: sigma === undefined ? undefined : sigma * unitAdu,
-      maskedPx: this.#maskedPx,
+      maskedPx: this.#trusted.maskedPx,
+      trusted: this.#trusted.judge(),
     };
   }
 

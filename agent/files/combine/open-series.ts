@@ -4,6 +4,7 @@ import { ccdPlans } from "../../../drivers/formats/ccd-image.ts";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
+import type { ProofFigure } from "../../imaging/proof/proof-figure.ts";
 import { maskLegend } from "../../masters/mask-legend.ts";
 import { originCards, timeCards } from "../../masters/master-cards.ts";
 import type { Threads } from "../../threads/threads.ts";
@@ -29,6 +30,8 @@ export interface MasterRequest {
   /** A master dark, taken off. */
   readonly darkFile?: string;
   readonly replace: boolean;
+  /** Frames that call themselves of several kinds are meant to go together. */
+  readonly mixedKinds?: boolean;
   readonly writtenUtcMs: number;
   /** For a second thread where that pays; without it all is done on this one. */
   readonly threads?: Threads;
@@ -53,6 +56,8 @@ export interface CombineResult {
   /** `series`: frames left out for their level or a cloud; `frameCount` does not count them. */
   readonly refusedFrames?: number;
   readonly maskedPx: number;
+  /** For what part of the frame the master speaks. */
+  readonly trusted: ProofFigure;
   readonly warnings: readonly string[];
 }
 
@@ -95,9 +100,10 @@ export function openSeries(
   );
   const first = images[0]!;
   for (const image of images) checkSameSize(image, first);
+  if (request.mixedKinds !== true) checkOneKind(images);
   const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
   const warnings = [
-    ...images.slice(1).flatMap((image) => [...otherKind(image, first), ...settingDifferences(image, first)]),
+    ...images.slice(1).flatMap((image) => settingDifferences(image, first)),
     ...(dark ? settingDifferences(dark.image, first, darkSettings) : []),
   ];
   return { images, dark, warnings };
@@ -113,10 +119,20 @@ function checkNamedOnce(files: readonly string[]): void {
   }
 }
 
-function otherKind(image: FitsFileImage, first: FitsFileImage): string[] {
-  const [kind, firstKind] = [statedKind(image.header), statedKind(first.header)];
-  if (kind === undefined || firstKind === undefined || kind === firstKind) return [];
-  return [`${image.path} calls itself a frame of kind ${kind}, ${first.path} of kind ${firstKind}`];
+/** @throws InputError if their headers say that flats, darks or images are mixed */
+function checkOneKind(images: readonly FitsFileImage[]): void {
+  let first: FitsFileImage | undefined;
+  for (const image of images) {
+    const kind = statedKind(image.header);
+    if (kind === undefined) continue;
+    first ??= image;
+    const firstKind = statedKind(first.header);
+    if (kind !== firstKind)
+      throw new InputError(
+        `${image.path} calls itself a frame of kind ${kind}, ${first.path} of kind ${firstKind}.`,
+        "Combine frames of one kind at a time. If they are meant to go together, pass --despite-kind.",
+      );
+  }
 }
 
 function open(opened: DisposableStack, path: string): ReturnType<typeof openImage> {

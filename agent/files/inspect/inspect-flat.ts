@@ -49,7 +49,7 @@ export function flatFindings(
   options: OpticsAsked & { readonly sunFile?: string },
 ): InspectionFigures & { readonly flatDetails?: FlatDetails } {
   const flat = readAsFlat(picture);
-  if (flat === undefined) return { figures: [judgeFigure("upperEdge", 0)], measures: [] };
+  if (flat === undefined) return { figures: [judgeFigure("trusted", 0)], measures: [] };
   const known = knownOf(picture, options);
   const verdict = judgeMaster(flat, { ...known, fft, ...sunOf(flat, options.sunFile) });
   const { shape, dust, radial, leftoverSun: leftover, photonLimit: limit, noise = 0 } = verdict;

@@ -1,3 +1,4 @@
+import { trustedLeast } from "../combining/trusted-px.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { PlacePx } from "./sky-surface.ts";
 
@@ -11,9 +12,6 @@ export interface DiscRoom {
 const knownRadii = 0.95;
 /** A disc smaller than the frame: more blur leaves too small a part of the frame lit. */
 const blurOfSmallDisc = 0.33;
-/** With less of the frame lit a flat is no use. */
-const litLeast = 0.08;
-
 /** The most blur that keeps the limb's light out of the frame, or, of a disc that is too small for that, out of enough of it. */
 export function blurRadiusMostPx({ shape, discRadiusPx }: DiscRoom): number {
   const cornerPx = Math.hypot(shape.widthPx, shape.heightPx) / 2;
@@ -42,5 +40,5 @@ export function litFraction(room: DiscRoom & { readonly disc: PlacePx }, blurRad
 
 /** Smallest disc radius whose blurred, evenly lit middle is enough of the frame [px]: within the frame, a circle's area. */
 export function leastDiscRadiusToDefocusPx({ widthPx, heightPx }: Shape): number {
-  return Math.sqrt((litLeast * widthPx * heightPx) / Math.PI) / (knownRadii - blurOfSmallDisc);
+  return Math.sqrt((trustedLeast * widthPx * heightPx) / Math.PI) / (knownRadii - blurOfSmallDisc);
 }

@@ -9,6 +9,7 @@ import { type FringeSearch, findFringes } from "./fringes.ts";
 import { type LeftoverSun, leftoverSun } from "./leftover-sun.ts";
 import { type Photons, photonLimit } from "./photon-limit.ts";
 import { judgeFigure, type ProofFigure } from "./proof-figure.ts";
+import { judgeTrusted } from "./trusted-part.ts";
 
 /** What is known of a flat besides its pixels; each part may be left out. */
 export interface ProofFacts {
@@ -57,6 +58,7 @@ export function judgeMaster(
   const fringes = known.fft && findFringes(known.fft, flat.gain, findTrustedPx(flat), flat.shape);
   const left = known.sunAdu && leftoverSun(flat, dividedBy(known.sunAdu, flat), flat.shape);
   const figures = [
+    judgeTrusted(flat),
     ...(noise === undefined || known.isSingle ? [] : [judgeFigure("noise", noise)]),
     ...(noise === undefined || limit === undefined ? [] : [judgeFigure("photonLimit", noise / limit)]),
     ...(left ? [judgeFigure("leftoverSun", insignificantIsNone(left), left.rmsSigma)] : []),

@@ -1,3 +1,5 @@
+import { trustedLeast } from "../combining/trusted-px.ts";
+
 export type Verdict = "good" | "usable" | "bad";
 
 /** One number that a flat is judged by. */
@@ -127,13 +129,12 @@ export const rules = {
     ...upTo(0.003, 0.01),
     whatToDo: "The sky's transparency changed while looking round about: take the flat on a steadier day.",
   },
-  lit: {
-    name: "share of the frame that the disc lights evenly out of focus",
+  trusted: {
+    name: "share of the frame that can be divided",
     unit: "share",
-    good: [0.98, any],
-    usable: [0.05, any],
-    whatToDo:
-      "A disc smaller than the frame leaves its corners unlit out of focus, and they are masked: take the flat by diffuser if the whole frame is needed.",
+    good: [0.99, any],
+    usable: [trustedLeast, any],
+    whatToDo: "What is masked can't be divided.",
   },
   focusKept: {
     name: "sharpness after the flat over that before it",
@@ -240,6 +241,25 @@ export function judgeFigure(id: keyof typeof rules, value: number, sigma?: numbe
 export function worstVerdict(figures: readonly Pick<ProofFigure, "verdict">[]): Verdict {
   if (figures.some(({ verdict }) => verdict === "bad")) return "bad";
   return figures.some(({ verdict }) => verdict === "usable") ? "usable" : "good";
+}
+
+/** A verdict with the part of the frame that it speaks for. @param figures `trusted` among them, else that is left out */
+export function describeVerdict(
+  verdict: Verdict,
+  figures: readonly Pick<ProofFigure, "id" | "value">[],
+): string {
+  const trusted = figures.find(({ id }) => id === "trusted")?.value;
+  if (trusted === undefined) return verdict;
+  return trusted === 1
+    ? `${verdict}, for all of the frame`
+    : `${verdict}, for ${partText(trusted)} of the frame`;
+}
+
+/** Never rounded up to all or down to nothing. */
+export function partText(fraction: number): string {
+  const percent = 100 * fraction;
+  const digits = percent > 0 && percent < 0.95 ? 2 : percent > 99.05 && percent < 100 ? 3 : 1;
+  return `${Math.floor(percent * 10 ** digits) / 10 ** digits} %`;
 }
 
 /** What keeps figures from being good, each with what to do. */

@@ -44,8 +44,6 @@ export interface BlurredProof {
   readonly leftoverSigma: number;
   /** How well the light's gradient is known, peak to peak across the frame. */
   readonly gradientUnsure: number;
-  /** Share of the frame that the blurred disc lights evenly. */
-  readonly litFraction: number;
   /** Sharpness after the focuser came back over that before. */
   readonly focusKept: number;
 }
@@ -135,7 +133,6 @@ function blurredFigures(blurred: BlurredProof): ProofFigure[] {
   return [
     judgeFigure("blurLeftover", blurred.leftover, blurred.leftoverSigma),
     judgeFigure("lightGradient", blurred.gradientUnsure),
-    judgeFigure("lit", blurred.litFraction),
     judgeFigure("focusKept", blurred.focusKept),
   ];
 }

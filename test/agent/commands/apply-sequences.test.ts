@@ -9,7 +9,7 @@ import { type SerToWrite, serBytes, ticksOf } from "../../drivers/formats/ser-by
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 
-const apply = (args: readonly string[]) => evenfield(registerApply, ["apply", ...args]);
+const apply = (args: readonly string[]) => evenfield(registerApply, ["apply", "--despite-dark", ...args]);
 const hdus = (path: string) => readFits(readFileSync(path), path);
 const stampsTicks = [0, 40, 81].map((ms) => ticksOf(Date.UTC(2026, 6, 14, 10) + ms));
 

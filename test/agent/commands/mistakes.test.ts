@@ -15,7 +15,7 @@ import { SkyFiles } from "./sky-files.ts";
 // What a person new to the program does with files from somewhere else: each is told what is wrong and what to do.
 
 const combine = (...args: string[]) => evenfield(registerCombine, ["combine", ...args]);
-const apply = (...args: string[]) => evenfield(registerApply, ["apply", ...args]);
+const apply = (...args: string[]) => evenfield(registerApply, ["apply", "--despite-dark", ...args]);
 const inspect = (...args: string[]) => evenfield(registerInspect, ["inspect", ...args]);
 
 const kind = (value: string): Card[] => [{ keyword: "IMAGETYP", value }];
@@ -76,9 +76,13 @@ test("combine: frames of another kind or level are told, by label and by light",
   const dark = sky.write("dark-1.fits", () => 300, { noise: 5, cards: kind("Dark Frame") });
   const thin = sky.write("thin.fits", (x, y) => 300 + 15_000 * sky.gain(x, y), { noise: 100 });
   const empty = reals(sky, "empty.fits", () => Number.NaN);
-  const host = await combine(...files, dark, thin, empty, "-o", sky.path("m.fits"));
+  const mixed = [...files, dark, thin, empty, "-o", sky.path("m.fits")];
+  const refused = await combine(...mixed);
+  expect(refused.exitCode).toBe(2);
+  expect(refused.err).toContain("pass --despite-kind");
+  const host = await combine(...mixed, "--despite-kind");
   expect(host.exitCode).toBe(0);
-  expect(host.err).toMatch(/dark-1\.fits calls itself a frame of kind dark, .*flat-0\.fits of kind flat/);
+  expect(refused.err).toMatch(/dark-1\.fits calls itself a frame of kind dark, .*flat-0\.fits of kind flat/);
   expect(host.err).toMatch(/dark-1\.fits has a level of 300(\.\d)? adu, the middle of all is \d{5}\.\d/);
   expect(host.err).toMatch(/thin\.fits has a level of \d{5}\.\d adu/);
   expect(host.err).toContain("empty.fits holds no value at all");
@@ -119,9 +123,10 @@ test("combine: infinite values are missing ones", async () => {
 test("combine: a master without one pixel to be trusted says so; a small level has its digits", async () => {
   using sky = new SkyFiles(7);
   const full = [0, 1].map((index) => reals(sky, `${index}.fits`, () => Number.NaN));
-  expect((await combine(...full, "-o", sky.path("m.fits"))).err).toContain(
-    "no pixel of the result is to be trusted",
-  );
+  const nothing = await combine(...full, "-o", sky.path("m.fits"));
+  expect(nothing.exitCode).toBe(3);
+  expect(nothing.out).toContain("0 % of the frame is to be trusted");
+  expect(nothing.out).toContain("100 % is hot, dead, unsteady or without a value");
   const shares = [0, 1, 2].map((index) =>
     reals(sky, `s${index}.fits`, (px) => 0.4321 + 1e-4 * ((px + index) % 3)),
   );
@@ -163,6 +168,7 @@ test("apply: masters in each other's place, a cube as the flat, a file as the fo
   using sky = new SkyFiles(9);
   const [image, flat] = flats(sky, 2) as [string, string];
   const dark = sky.write("dark.fits", () => 300, { noise: 5, cards: kind("DARK") });
+  const master = sky.write("master.fits", (x, y) => 20_000 * sky.gain(x, y), { cards: kind("Master Flat") });
   const told = async (...args: string[]) => {
     const host = await apply(image, ...args);
     expect(host.exitCode, args.join(" ")).toBe(2);
@@ -170,16 +176,16 @@ test("apply: masters in each other's place, a cube as the flat, a file as the fo
   };
   const output = ["-o", sky.path("out")];
   expect(await told("--flat", dark, ...output)).toContain(
-    "dark.fits calls itself a dark, and --flat wants a master flat.",
+    "dark.fits calls itself a frame of kind dark, and --flat wants a master flat.",
   );
-  expect(await told("--flat", flat, "--dark", flat, ...output)).toContain(
+  expect(await told("--flat", master, "--dark", flat, ...output)).toContain(
     "calls itself a flat, and --dark wants",
   );
   const shape = [3, sky.heightPx, sky.widthPx];
   const cube = { pixels: new Float32Array(shape.reduce((a, b) => a * b)).fill(1), shape };
   writeFitsFile(sky.path("cube.fits"), [cube], { writtenUtcMs: 0, replace: false });
   expect(await told("--flat", sky.path("cube.fits"), ...output)).toContain("is no picture of one plane");
-  expect(await told("--flat", flat, "-o", image)).toContain("is a file, and results go into a folder.");
+  expect(await told("--flat", master, "-o", image)).toContain("is a file, and results go into a folder.");
 });
 
 test("apply: two images of one name do not end as one result", async () => {
@@ -190,7 +196,7 @@ test("apply: two images of one name do not end as one result", async () => {
     sky.write(`${night}/sun.fits`, (x, y) => 10_000 * sky.gain(x, y), { noise: 50 });
   }
   const files = ["monday", "tuesday"].map((night) => sky.path(`${night}/sun.fits`));
-  const host = await apply(...files, "--flat", flat, "-o", sky.path("out"), "--replace");
+  const host = await apply(...files, "--flat", flat, "--despite-kind", "-o", sky.path("out"), "--replace");
   expect(host.exitCode).toBe(2);
   expect(host.out).toContain("1 image written to");
   expect(host.out).toMatch(/tuesday\/sun\.fits would be written over the result of .*monday\/sun\.fits/);

@@ -1,6 +1,6 @@
 import type { Master } from "../../../imaging/combining/finish-master.ts";
 import { type Flat, relativeNoise } from "../../../imaging/combining/normalise-flat.ts";
-import { litFraction } from "../../../imaging/defocus/defocus-room.ts";
+import { trustedFraction } from "../../../imaging/combining/trusted-px.ts";
 import { refocusDust, refocusShadows } from "../../../imaging/defocus/refocus-shadows.ts";
 import { shadowGrowth } from "../../../imaging/defocus/side-of-focus.ts";
 import type { SkyPlane } from "../../../imaging/defocus/sky-plane.ts";
@@ -62,7 +62,7 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
     flatSteps: steps,
     blurRadiusPx,
     stretch: light.stretch,
-    litFraction: flat.mask.reduce((sum, bits) => sum + (bits === 0 ? 1 : 0), 0) / flat.mask.length,
+    litFraction: trustedFraction(flat),
     leftover: light.leftover,
     noise,
     gradientAcross: {
@@ -82,7 +82,6 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
       leftover: worst ? worst.rms / noise : 0,
       leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
       gradientUnsure: Math.hypot(gradient.acrossSigma, measured.halvesApart),
-      litFraction: litFraction(work, blurRadiusPx),
       focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
     },
     sunAdu: work.focus!.picture,

@@ -1,4 +1,5 @@
 import { expect, test } from "vitest";
+import { maskBits } from "../../../../agent/imaging/combining/mask-bits.ts";
 import type { Flat } from "../../../../agent/imaging/combining/normalise-flat.ts";
 import { radialProfile } from "../../../../agent/imaging/disc/radial-profile.ts";
 import { findDust } from "../../../../agent/imaging/dust/dust.ts";
@@ -6,6 +7,7 @@ import { flatShape } from "../../../../agent/imaging/proof/flat-shape.ts";
 import { judgeMaster } from "../../../../agent/imaging/proof/judge-master.ts";
 import { leftoverSun } from "../../../../agent/imaging/proof/leftover-sun.ts";
 import { proveFlat } from "../../../../agent/imaging/proof/proof.ts";
+import { describeVerdict, worstVerdict } from "../../../../agent/imaging/proof/proof-figure.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
 
 const shape = { widthPx: 320, heightPx: 240 };
@@ -155,4 +157,24 @@ test("a proof names what keeps a flat from being good, with the limits and what 
   expect(proof.reasons.join("\n")).toContain(
     "stray light over the flat's level 0.8 % (good up to 0.1 %, usable up to 0.5 %)",
   );
+});
+
+test("what is masked has no say: a flat speaks for the rest of the frame, and is no good for the whole", () => {
+  const flat = flatWith([]);
+  const verdictWith = (share: number, bit: number) => {
+    const mask = Uint8Array.from({ length: px }, (_, i) => (i < share * px ? bit : 0));
+    const { figures } = judgeMaster({ ...flat, mask }, {}, []);
+    const trusted = figures.find(({ id }) => id === "trusted")!;
+    return { ...trusted, words: describeVerdict(worstVerdict(figures), figures) };
+  };
+  expect(verdictWith(0.005, maskBits.unhealthy)).toMatchObject({
+    verdict: "good",
+    words: "good, for 99.5 % of the frame",
+  });
+  const clipped = verdictWith(0.96, maskBits.clipped);
+  expect(clipped).toMatchObject({ verdict: "bad", words: "bad, for 4 % of the frame" });
+  expect(clipped.whatToDo).toContain("96 % is clipped. Shorten the exposure");
+  expect(verdictWith(0.87, maskBits.unlit)).toMatchObject({ verdict: "bad" });
+  expect(verdictWith(0.4, maskBits.unlit).whatToDo).toContain("take the flat by diffuser");
+  expect(verdictWith(0.4, maskBits.unlit)).toMatchObject({ verdict: "usable" });
 });
