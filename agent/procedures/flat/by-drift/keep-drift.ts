@@ -9,7 +9,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
   const { bench } = work;
   const { solution, frames, independent, clippedFraction, average } = await solveDrift(work, signal);
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
-  const { flat, anchor, halves } = solution;
+  const { flat, anchor, halves, separation } = solution;
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
   const frameCount = frames.length - droppedLater;
   const plane = anchor && planeAcross(anchor, flat.shape);
@@ -17,6 +17,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     frames: frameCount,
     droppedLater,
     radiusPx: work.radiusPx,
+    ...separation,
     evenOverOdd: halves.evenOdd.measured / halves.evenOdd.expected,
     ...given({
       firstAgainstSecond: halves.firstSecond?.driftRms,
@@ -31,6 +32,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     clippedFraction,
     growth: [halves.evenOdd],
     halves: halves.firstSecond,
+    separation,
   };
   const made = {
     flat,
