@@ -1,6 +1,7 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import { planeAcross } from "../../../imaging/displaced/anchor-plane.ts";
 import { proveAndWriteFlat } from "../prove-and-write.ts";
+import { measureDriftLight } from "./drift-light.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
 
@@ -34,6 +35,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     halves: halves.firstSecond,
     separation,
   };
+  const light = await measureDriftLight(work, flat, signal);
   const made = {
     flat,
     series,
@@ -42,6 +44,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     ...given({ plane }),
     sunAdu: average,
     sampleFrame: frames[0]!.file,
+    light,
   };
   work.result = await proveAndWriteFlat(work, made, signal);
 }
