@@ -8,7 +8,7 @@ import { unseparatedShare } from "./separation.ts";
 /** The Sun is binned until its longer side is no more than this: structure finer than that is told apart by any shift. */
 const sideMostPx = 256;
 /** A mode of which no more than this looks the same in all frames tells the Sun's own power. */
-const toldApart = 0.7;
+const separableShare = 0.7;
 const rings = 64;
 
 export interface SolvedSun {
@@ -34,23 +34,23 @@ export function measureUnseparated(library: FftLibrary, sun: SolvedSun): number 
   const { modes, stepX, stepY, power } = powerOf(library, sun);
   const r = ridge / shifts.length;
   const ringOf = (k: number) => Math.min(rings - 1, Math.floor((k / modes.kMost) * rings));
-  const told = { sum: new Float64Array(rings), count: new Float64Array(rings) };
+  const separable = { sum: new Float64Array(rings), count: new Float64Array(rings) };
   const shares = new Float64Array(power.length);
   forEachMode(modes, (index, u, v, weight) => {
     const share = unseparatedShare(shifts, u * stepX, v * stepY);
     shares[index] = share;
-    if (share > toldApart) return;
+    if (share > separableShare) return;
     const ring = ringOf(Math.hypot(u * stepX, v * stepY));
-    told.sum[ring]! += weight * power[index]!;
-    told.count[ring]! += weight;
+    separable.sum[ring]! += weight * power[index]!;
+    separable.count[ring]! += weight;
   });
-  const usual = fillRings(told);
+  const usual = fillRings(separable);
   let left = 0;
   forEachMode(modes, (index, u, v, weight) => {
     if (u === 0 && v === 0) return; // the mean is set to 1 afterwards
     const k = Math.hypot(u * stepX, v * stepY);
     const apart = 1 - shares[index]! + r;
-    const own = shares[index]! > toldApart ? usual[ringOf(k)]! : power[index]!;
+    const own = shares[index]! > separableShare ? usual[ringOf(k)]! : power[index]!;
     const wrongShifts = (2 * Math.PI * k * shiftSigmaPx) ** 2 / (shifts.length * apart);
     left += weight * own * Math.min(1, (r / apart) ** 2 + wrongShifts);
   });
