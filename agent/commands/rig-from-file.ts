@@ -32,6 +32,23 @@ function checked<Read>(file: string, what: string, read: (text: string, file: st
     return read(text, file);
   } catch (error) {
     if (!(error instanceof FileProblemsError)) throw error;
+    const other = what === "plan" ? "rig file" : "plan";
+    if (isReadableAs(text, file, what === "plan" ? readRigFile : readPlan))
+      throw wrongInput(
+        nothingMoved,
+        `${file} is a ${other}, where a ${what} is wanted.`,
+        "The plan stands by itself, the rig file behind `--rig`: evenfield run PLAN --rig RIG",
+        error,
+      );
     throw wrongInput(nothingMoved, error.message, "Correct the lines named above.", error);
+  }
+}
+
+function isReadableAs(text: string, file: string, read: (text: string, file: string) => unknown): boolean {
+  try {
+    read(text, file);
+    return true;
+  } catch {
+    return false;
   }
 }

@@ -230,6 +230,7 @@ export class IndiClient implements AsyncDisposable {
         clock,
         log,
         serverName: this.#serverName,
+        deviceNames: () => this.deviceNames(),
         blobBytesMax: limits?.blobBytesMax ?? defaultLimits.blobBytesMax,
         memory: this.#memory,
         reach: this.#reach,

@@ -24,6 +24,8 @@ export interface DeviceWires {
   readonly log: Log;
   /** As messages call it. */
   readonly serverName: string;
+  /** Those that drivers have announced. */
+  deviceNames(): readonly string[];
   readonly blobBytesMax: number;
   readonly memory: SpareMemory;
   readonly reach: ServerReach;

@@ -1,4 +1,4 @@
-import { DeadlineError, MissingAbilityError } from "../../kit/errors.ts";
+import { DeadlineError, DeviceLostError, MissingAbilityError } from "../../kit/errors.ts";
 import { type DeviceTools, KeptDevice } from "../../roles/kept-device.ts";
 import type { IndiDevice } from "./device.ts";
 import { connectDevice, disconnectDevice, isSwitchedOn } from "./device-connection.ts";
@@ -33,8 +33,18 @@ export abstract class IndiRole extends KeptDevice {
   }
 
   override async open(signal: AbortSignal): Promise<this> {
-    await this.device.require(["CONNECTION"], { withinSeconds: 10 }, signal);
+    await this.device.require(["CONNECTION"], { withinSeconds: 10 }, signal).catch((error: unknown) => {
+      throw error instanceof MissingAbilityError && !this.device.known ? this.#absence() : error;
+    });
     return super.open(signal);
+  }
+
+  /** Names that differ by a letter are found by seeing those that there are. */
+  #absence(): DeviceLostError {
+    const { serverName, deviceNames } = this.device.wires;
+    const names = deviceNames().map((name) => JSON.stringify(name));
+    const has = names.length === 0 ? "it has told of no device at all" : `it has ${names.join(", ")}`;
+    return new DeviceLostError(this.name, `${serverName} has no device of this name; ${has}`);
   }
 
   protected override async isConnected(): Promise<boolean> {

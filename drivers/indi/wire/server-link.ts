@@ -144,9 +144,12 @@ export class ServerLink {
   }
 
   async #read(link: ByteLink, reader: MessageReader): Promise<string> {
+    let isFirst = true;
     try {
       for await (const chunk of link.incoming) {
         if (this.#link !== link) break; // given up: nothing more counts
+        if (isFirst && startsAsHttp(chunk)) return httpInstead;
+        isFirst = false;
         this.#heard = true;
         this.options.reach.found(); // not before: a tunnel opens links to a server that is gone
         reader.push(chunk);
@@ -213,4 +216,11 @@ export class ServerLink {
     this.#roundTrip.note(this.#ping.elapsedSeconds());
     this.#ping = undefined;
   }
+}
+
+const httpInstead =
+  "an HTTP server answers there; if it is an Alpaca server, its address belongs under `alpaca` in the rig file";
+
+function startsAsHttp(chunk: Uint8Array): boolean {
+  return Buffer.from(chunk.subarray(0, 5)).toString("latin1") === "HTTP/";
 }

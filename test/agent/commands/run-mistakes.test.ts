@@ -28,7 +28,10 @@ afterEach(() => rmSync(folder, { recursive: true, force: true }));
 
 const at = (name: string) => join(folder, name);
 
-async function runWith(options: Partial<RunCommandOptions>): Promise<TestHost> {
+async function runWith(
+  options: Partial<RunCommandOptions>,
+  plan: string = at("plan.yaml"),
+): Promise<TestHost> {
   const host = new TestHost();
   const wiring = {
     openers: () => () => {
@@ -49,9 +52,7 @@ async function runWith(options: Partial<RunCommandOptions>): Promise<TestHost> {
     unattended: true,
     ...options,
   };
-  await host.clock.drive(
-    conclude(host, { command: "run", json: false }, () => run(at("plan.yaml"), all, wiring, host)),
-  );
+  await host.clock.drive(conclude(host, { command: "run", json: false }, () => run(plan, all, wiring, host)));
   expect(host.err).not.toContain("fault of evenfield");
   expect(connecting).toBe(0);
   return host;
@@ -104,4 +105,15 @@ test("two runs that begin in the same second never share a folder", () => {
     "2026-06-20T101500Z-garden-first-flat-2",
     "2026-06-20T101500Z-garden-first-flat-3",
   ]);
+});
+
+test("plan and rig file in each other's place: each is told as what it is", async () => {
+  const host = await runWith({ rig: at("plan.yaml") }, at("rig.yaml"));
+  expect(host.exitCode).toBe(2);
+  expect(host.err).toMatch(
+    /(rig\.yaml is a rig file, where a plan|plan\.yaml is a plan, where a rig file) is wanted/,
+  );
+  expect(host.err).toContain("evenfield run PLAN --rig RIG");
+  const twice = await runWith({ rig: at("plan.yaml") });
+  expect(twice.err).toContain("plan.yaml is a plan, where a rig file is wanted");
 });

@@ -161,3 +161,12 @@ test("a cover that refuses says so and is not taken as moved", () =>
       expect(await cover.state(bench.signal)).toBe("unknown");
     },
   ));
+
+test("a name that the server does not know is answered with those that it has", () =>
+  onBench(
+    (server) => void server.load(connectionText("Lid B")),
+    async ({ context, signal }) => {
+      const cover = new IndiCover(context("Lid A"), { role: "cover" });
+      await expect(cover.open(signal)).rejects.toThrow('has no device of this name; it has "Lid B"');
+    },
+  ));

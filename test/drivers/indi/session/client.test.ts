@@ -36,6 +36,24 @@ describe("the link", () => {
     expect(clock.pendingTimers).toBe(0);
   });
 
+  test("an HTTP server at the INDI address is told as that", async () => {
+    const { clock, far, client } = testClient();
+    far.on(/getProperties/, () => {
+      far.say("HTTP/1.1 400 Bad Request\r\nConnection: close\r\n\r\n");
+      void far.hangUp();
+    });
+    const reasons: string[] = [];
+    client.watch((event) => event.type === "linkDown" && reasons.push(event.reason));
+    await clock.drive(
+      (async () => {
+        await client.connect(signal);
+        await clock.sleep(0.1);
+      })(),
+    );
+    expect(reasons[0]).toContain("an HTTP server answers there");
+    await client.close();
+  });
+
   test("no server: the first reason is kept, and the time is kept to", async () => {
     const { clock, far, client } = testClient({ serverName: "INDI server rig" });
     far.refuse = "connection refused";
