@@ -40,39 +40,43 @@ export const sceneNames = {
  */
 export type SceneDeviceOptions = Partial<DeviceOptions>;
 
-type MakeIndi = (name: string, world: World) => SimDevice;
+/** @param active what a camera tells of the devices beside it */
+type MakeIndi = (name: string, world: World, active: Readonly<Record<string, string>>) => SimDevice;
 type MakeAlpaca = (identity: Identity, world: World, options: DeviceOptions) => SimAlpacaDevice;
 
 const indi =
-  (Device: new (...of: Parameters<MakeIndi>) => SimDevice): MakeIndi =>
-  (...of) =>
-    new Device(...of);
+  (Device: new (name: string, world: World) => SimDevice): MakeIndi =>
+  (name, world) =>
+    new Device(name, world);
 const alpaca =
   (Device: new (...of: Parameters<MakeAlpaca>) => SimAlpacaDevice): MakeAlpaca =>
   (...of) =>
     new Device(...of);
 
-const n = sceneNames;
-const activeDevices = {
-  ACTIVE_TELESCOPE: n.mount,
-  ACTIVE_ROTATOR: n.rotator,
-  ACTIVE_FOCUSER: n.focuser,
-  ACTIVE_FILTER: n.wheel,
-  ACTIVE_COVER: n.cover,
-  ACTIVE_DIFFUSER: n.diffuser,
-};
+/** A part of the scene that a device shows. */
+export type ScenePart = keyof typeof sceneNames;
+
+/** What a camera tells of the devices beside it, by the part that each of them shows. */
+const activeNames = {
+  ACTIVE_TELESCOPE: "mount",
+  ACTIVE_ROTATOR: "rotator",
+  ACTIVE_FOCUSER: "focuser",
+  ACTIVE_FILTER: "wheel",
+  ACTIVE_COVER: "cover",
+  ACTIVE_DIFFUSER: "diffuser",
+} as const satisfies Record<string, ScenePart>;
 
 /** What shows each of them over either protocol. */
-const devices: Readonly<Record<keyof typeof sceneNames, readonly [MakeIndi, DeviceType, MakeAlpaca]>> = {
-  camera: [(...of) => new CameraDevice(...of, activeDevices), "Camera", alpaca(AlpacaCamera)],
+const devices: Readonly<Record<ScenePart, readonly [MakeIndi, DeviceType, MakeAlpaca]>> = {
+  camera: [(...of) => new CameraDevice(...of), "Camera", alpaca(AlpacaCamera)],
   mount: [indi(MountDevice), "Telescope", alpaca(TelescopeDevice)],
   cover: [
-    (...of) => new CapDevice(...of, "cover"),
+    (name, world) => new CapDevice(name, world, "cover"),
     "CoverCalibrator",
     (...of) => new CoverDevice(...of, "cover"),
   ],
   diffuser: [
-    (...of) => new CapDevice(...of, "diffuser"),
+    (name, world) => new CapDevice(name, world, "diffuser"),
     "CoverCalibrator",
     (...of) => new CoverDevice(...of, "diffuser"),
   ],
@@ -83,27 +87,67 @@ const devices: Readonly<Record<keyof typeof sceneNames, readonly [MakeIndi, Devi
   weather: [indi(WeatherDevice), "SafetyMonitor", alpaca(SafetyDevice)],
 };
 
-const scene = Object.entries(sceneNames) as readonly [keyof typeof sceneNames, string][];
-
-/** All devices of one rig, for an INDI server. */
-export function indiDevices(world: World): SimDevice[] {
-  return scene.map(([part, name]) => devices[part][0](name, world));
+/** A device as a server shows it. */
+export interface ShownDevice<Part extends string = ScenePart> {
+  readonly part: Part;
+  readonly name: string;
 }
 
-/** All devices of one rig, for an Alpaca server. Their numbers are their order among those of the same type. */
-export function alpacaDevices(world: World, options: SceneDeviceOptions = {}): SimAlpacaDevice[] {
+/** On an Alpaca server also a station with numbers, and switches that move the diffuser. */
+export interface ShownAlpacaDevice extends ShownDevice<ScenePart | "station" | "switches"> {
+  /** Left out, the next that is free of its type. */
+  readonly number?: number;
+  /** What the switch that moves the diffuser is called. Default "Diffuser". */
+  readonly switchName?: string;
+}
+
+const wholeScene: readonly ShownDevice[] = (Object.keys(sceneNames) as ScenePart[]).map((part) => ({
+  part,
+  name: sceneNames[part],
+}));
+
+/** The devices of an INDI server. Left out, all of one rig. */
+export function indiDevices(world: World, shown: readonly ShownDevice[] = wholeScene): SimDevice[] {
+  const nameOf = (part: ScenePart) => shown.find((device) => device.part === part)?.name ?? "";
+  const active = Object.fromEntries(
+    Object.entries(activeNames).map(([element, part]) => [element, nameOf(part)]),
+  );
+  return shown.map(({ part, name }) => devices[part][0](name, world, active));
+}
+
+const wholeAlpacaScene: readonly ShownAlpacaDevice[] = [
+  ...wholeScene,
+  { part: "station", name: "Scene Station" },
+  { part: "switches", name: "Scene Switches" },
+];
+
+/** The devices of an Alpaca server. Left out, all of one rig. */
+export function alpacaDevices(
+  world: World,
+  options: SceneDeviceOptions = {},
+  shown: readonly ShownAlpacaDevice[] = wholeAlpacaScene,
+): SimAlpacaDevice[] {
   const { platform = 7, connectSeconds = 0.2, gainBy = "value" } = options;
   const { slews = platform === 7 ? "async" : "both" } = options;
-  const numbers = new Map<DeviceType, number>();
-  const made = (name: string, type: DeviceType, make: MakeAlpaca) => {
-    const number = numbers.get(type) ?? 0;
-    numbers.set(type, number + 1);
-    const identity = { type, number, name, uniqueId: uniqueId(world.spec.seed, type, number) };
-    return make(identity, world, { platform, connectSeconds, gainBy, slews });
+  const ofDevice = { platform, connectSeconds, gainBy, slews };
+  const taken = new Set(shown.map(({ part, number }) => `${typeOf(part)}/${number}`));
+  const nextFree = (type: DeviceType) => {
+    let number = 0;
+    while (taken.has(`${type}/${number}`)) number++;
+    taken.add(`${type}/${number}`);
+    return number;
   };
-  return [
-    ...scene.map(([part, name]) => made(name, devices[part][1], devices[part][2])),
-    made("Scene Station", "ObservingConditions", alpaca(ConditionsDevice)),
-    made("Scene Switches", "Switch", alpaca(SwitchDevice)),
-  ];
+  return shown.map(({ part, name, number: wanted, switchName = "Diffuser" }) => {
+    const type = typeOf(part);
+    const number = wanted ?? nextFree(type);
+    const identity = { type, number, name, uniqueId: uniqueId(world.spec.seed, type, number) };
+    if (part === "station") return new ConditionsDevice(identity, world, ofDevice);
+    if (part === "switches") return new SwitchDevice(identity, world, ofDevice, switchName);
+    return devices[part][2](identity, world, ofDevice);
+  });
+}
+
+function typeOf(part: ShownAlpacaDevice["part"]): DeviceType {
+  if (part === "station") return "ObservingConditions";
+  return part === "switches" ? "Switch" : devices[part][1];
 }

@@ -13,7 +13,13 @@ import type { MechanicsSpec } from "./scene/mechanics/mechanics-spec.ts";
 import { ScenePainter } from "./scene/painter.ts";
 import type { SceneSpec } from "./scene/spec/scene-spec.ts";
 import { World } from "./scene/world.ts";
-import { alpacaDevices, indiDevices, type SceneDeviceOptions } from "./scene-devices.ts";
+import {
+  alpacaDevices,
+  indiDevices,
+  type SceneDeviceOptions,
+  type ShownAlpacaDevice,
+  type ShownDevice,
+} from "./scene-devices.ts";
 
 export interface SimulatorOptions {
   readonly spec: SceneSpec;
@@ -29,6 +35,8 @@ export interface SimulatorOptions {
   /** How the Alpaca devices behave where their standard leaves a choice. */
   readonly alpaca?: SceneDeviceOptions;
   readonly mechanics?: Partial<MechanicsSpec>;
+  /** What the servers show, under names of somebody's own. Left out, each shows the whole rig. */
+  readonly shown?: { readonly indi?: readonly ShownDevice[]; readonly alpaca?: readonly ShownAlpacaDevice[] };
 }
 
 export interface Simulator extends AsyncDisposable {
@@ -70,14 +78,14 @@ async function listenOnPort<Listening>(port: number, listen: () => Promise<Liste
 
 /** A simulated rig from a scene, served over INDI and Alpaca. @throws PortTakenError */
 export async function startSimulator(options: SimulatorOptions): Promise<Simulator> {
-  const { clock, seed, mechanics } = options;
+  const { clock, seed, mechanics, shown } = options;
   const spec = seed === undefined ? options.spec : { ...options.spec, seed };
   const painter = new ScenePainter(spec);
   const paint: ScenePainter["paint"] = (light, ask) => painter.paint(light, ask);
   const world = new World({ spec, clock, paint, ...given({ mechanics }) });
-  const server = new IndiServer(world, indiDevices(world));
+  const server = new IndiServer(world, indiDevices(world, shown?.indi));
   const { indiPort, alpacaPort } = options;
-  const alpacaServer = new SimAlpacaServer(world, alpacaDevices(world, options.alpaca));
+  const alpacaServer = new SimAlpacaServer(world, alpacaDevices(world, options.alpaca, shown?.alpaca));
   const listening =
     indiPort === undefined
       ? undefined

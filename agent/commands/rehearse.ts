@@ -1,10 +1,11 @@
 import { existsSync } from "node:fs";
 import { join, resolve } from "node:path";
 import type { Command } from "commander";
-import { given } from "../../drivers/kit/given.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
+import type { Plan } from "../../plans/plan-file.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
+import { obligingPerson } from "../../sim-devices/scene/obliging-person.ts";
 import { trueDisc } from "../../sim-devices/scene/optics/image-geometry.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { type Simulator, startSimulator } from "../../sim-devices/start-simulator.ts";
@@ -13,11 +14,15 @@ import { keeperInMemory } from "../keeper/keeper-in-memory.ts";
 import { terminalProgress } from "../outputs/terminal-progress.ts";
 import { writeReport } from "../outputs/write-report.ts";
 import { type ConnectRig, type ConnectTools, connectRigFile } from "../run/checks/connect-rig-file.ts";
+import type { AskPerson } from "../run/checks/hand-cover.ts";
 import type { RigKeeper } from "../run/guard/rig-keeper.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
 import type { RunReport } from "../run/record/run-record.ts";
-import { addCommand, type CommandHost, conclude, type Outcome, processHost } from "./outcome.ts";
+import { ledgerFileDefault } from "./ledger-place.ts";
+import { addCommand, type CommandHost, conclude, type Outcome, processHost, wrongInput } from "./outcome.ts";
+import { rehearseRigFile } from "./rehearsed-rig.ts";
+import { type RehearsedScene, sceneForRig } from "./rehearsed-scene.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { runOutcome } from "./run.ts";
 import { logOption, logOver } from "./run-log.ts";
@@ -29,6 +34,8 @@ import { compareWithTruth, type TruthComparison } from "./truth-rows.ts";
 export interface RehearseOptions {
   readonly rig?: string;
   readonly scene?: string;
+  /** Of rehearsals alone; left out, nothing is remembered. */
+  readonly ledger?: string;
   readonly runs: string;
   readonly speed?: number;
   readonly seed?: number;
@@ -49,15 +56,23 @@ export async function rehearse(
   signal: AbortSignal,
 ): Promise<Outcome> {
   const plan = planFromFile(planPath);
-  const rigFile = rigFromFile(options.rig ?? demoRigFile);
-  const spec = sceneFromFile(options);
+  const ownRigFile = rigFromFile(options.rig ?? demoRigFile);
+  const scene = sceneOf(options, ownRigFile, plan, host.clock.nowMs());
+  const { spec } = scene;
+  const { rigFile, shown, notes } = rehearseRigFile(scene.rigFile);
+  checkLedgerIsOwn(options.ledger);
   const clock = new VirtualClock(Date.parse(spec.startUtc));
   const named = { utcMs: host.clock.nowMs(), rig: rigFile.rig, plan: `${plan.plan}-rehearsed` };
   const folder = makeFolderForRun(options.runs, named);
   const line = terminalProgress(host);
-  const simulator = await startSimulator({ spec, clock });
+  const simulator = await startSimulator({ spec, clock, shown });
+  const isByHand = Object.values(rigFile.devices).some((entry) => entry !== undefined && "by" in entry);
   try {
-    using ledger = new Ledger(":memory:"); // what a simulated rig taught must not pass for history
+    if (scene.notes.length > 0)
+      line.say(`Not in the rig file, and so of the simulation's own: ${scene.notes.join("; ")}.`);
+    for (const note of notes) line.say(`Not rehearsed: ${note}.`);
+    // What a simulated rig taught must not pass for history: it is forgotten, or has a ledger to itself.
+    using ledger = new Ledger(options.ledger ?? ":memory:");
     const before = simulator.world.account();
     const centring = new CentringWatch(
       simulator,
@@ -78,7 +93,7 @@ export async function rehearse(
       folder,
       ledger,
       signal,
-      unattended: true,
+      ...(isByHand ? { unattended: false, askPerson: personInWords(simulator, line) } : { unattended: true }),
       warn: (text) => line.say(text),
       progress: (now) => {
         centring.look(now.stepIndex);
@@ -94,12 +109,44 @@ export async function rehearse(
         return writeReport(record, { folder, truth: comparison.rows, rehearsal });
       },
     });
-    const report = await clock.drive(work, given({ speed: options.speed }));
+    const report = await clock.drive(work, options.speed === undefined ? {} : { speed: options.speed });
     return outcomeWithTruth(report, comparison);
   } finally {
     line.end();
     await simulator.close();
   }
+}
+
+function checkLedgerIsOwn(ledger: string | undefined): void {
+  if (ledger === undefined || resolve(ledger) !== resolve(ledgerFileDefault())) return;
+  throw wrongInput(
+    "Nothing was started.",
+    `${ledger} is the ledger of real runs; what a simulated rig taught must not stand in it.`,
+    "Name a file of its own: --ledger rehearsals.sqlite",
+  );
+}
+
+/** The scene that is named; else that of the demo, moved to the rig's site and behind its optics. */
+function sceneOf(
+  options: RehearseOptions,
+  rigFile: RigFile,
+  { sun }: Pick<Plan, "sun">,
+  nowUtcMs: number,
+): RehearsedScene {
+  const named = sceneFromFile(options);
+  if (options.scene !== undefined || options.rig === undefined) return { spec: named, rigFile, notes: [] };
+  const altitudeDegreesMin = Math.max(sun.altitudeDegreesMin, rigFile.limits.sunAltitudeDegreesMin);
+  return sceneForRig(rigFile, { altitudeDegreesMin }, named, nowUtcMs);
+}
+
+/** Does what is asked, and says so: on the real rig the question is put to whoever is at the terminal. */
+function personInWords({ world }: Simulator, line: { say(text: string): void }): AskPerson {
+  const oblige = obligingPerson(world);
+  return async (question, signal) => {
+    const answer = await oblige(question, signal);
+    line.say(`${question} ${answer} (by the simulated person)`);
+    return answer;
+  };
 }
 
 function keeperOfRehearsal(rigFile: RigFile, tools: ConnectTools): RigKeeper {
@@ -166,6 +213,10 @@ export function registerRehearse(program: Command, host: CommandHost = processHo
     .argument("<plan>", "the plan file")
     .option("--rig <file>", "the rig file; left out, that of the demo")
     .addOption(sceneOption())
+    .option(
+      "--ledger <file>",
+      "a ledger of rehearsals, for days that follow each other; left out, nothing is remembered",
+    )
     .option("--speed <times>", "at most so many times faster than real time", speedOf)
     .addOption(seedOption())
     .option("--runs <folder>", "where the run's own folder is made", "runs")

@@ -1,4 +1,5 @@
 import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
+import { isRequest, obligingPerson } from "../../sim-devices/scene/obliging-person.ts";
 import type { World } from "../../sim-devices/scene/world.ts";
 
 /** Somebody at the terminal, and what they are like. */
@@ -28,23 +29,6 @@ export function personOf(kind: PersonKind, world: World): AskPerson {
         return oblige(question, signal);
       };
   }
-}
-
-function obligingPerson(world: World): AskPerson {
-  return async (question, signal) => {
-    const isDiffuser = question.includes("diffuser");
-    const leaf = isDiffuser ? world.diffuser : world.cover;
-    const onAt = isDiffuser ? 1 : 0;
-    if (!isRequest(question)) return leaf.position === onAt ? "yes" : "no";
-    leaf.moveTo(question.startsWith("Put") ? onAt : 1 - onAt);
-    while (leaf.travelling) await world.clock.sleep(0.5, signal);
-    return "yes";
-  };
-}
-
-/** To move something, and not only to say how it stands. */
-function isRequest(question: string): boolean {
-  return /^(Put|Take)\b/.test(question);
 }
 
 function abortOf(signal: AbortSignal): Promise<never> {

@@ -6,9 +6,11 @@ import { noForeignCommands } from "../../../drivers/roles/foreign-commands.ts";
 /** Asks the person at the instrument; resolves with the answer, rejects when the signal aborts. */
 export type AskPerson = (question: string, signal: AbortSignal) => Promise<"yes" | "no">;
 
+/** Taken for a filter, a diffuser would be put on instead of the one thing that makes the Sun safe. */
+const putCaution = { cover: "", diffuser: "It goes in front of the Sun filter, which stays on. " };
 const what = {
   cover: "the cap over the front of the telescope",
-  diffuser: "the diffuser over the front",
+  diffuser: "the diffuser",
 } as const;
 
 /** A cap or a diffuser that a person moves: every change is asked for, every answer is taken as the state. */
@@ -29,7 +31,7 @@ export class ManualCover implements Cover {
   }
 
   ensureClosed(signal: AbortSignal): Promise<void> {
-    return this.#ensure("closed", `Put ${what[this.role]} on now. Is it on?`, signal);
+    return this.#ensure("closed", `Put ${what[this.role]} on now. ${putCaution[this.role]}Is it on?`, signal);
   }
 
   ensureOpen(signal: AbortSignal): Promise<void> {

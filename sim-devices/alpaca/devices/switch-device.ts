@@ -19,18 +19,18 @@ export class SwitchDevice extends SimAlpacaDevice {
   readonly #switches: readonly SwitchFacts[];
   readonly #cancelled = new Set<number>();
 
-  constructor(identity: Identity, world: World, options: DeviceOptions) {
+  constructor(identity: Identity, world: World, options: DeviceOptions, diffuserName: string) {
     super(identity, world, options, "Simulated switches");
     const { diffuser } = world;
     this.#switches = [
       {
-        name: "Diffuser",
+        name: diffuserName,
         description: "Moves the diffuser: 1 into the light, 0 out of it",
         read: () => Math.round(diffuser.reported),
         mover: diffuser,
       },
       {
-        name: "Diffuser in place",
+        name: `${diffuserName} in place`,
         description: "Limit switch of the diffuser",
         read: () => (diffuser.reported === 1 ? 1 : 0),
       },

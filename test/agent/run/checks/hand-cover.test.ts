@@ -34,9 +34,9 @@ test("a diffuser moved by hand: asked for once per change, with the caution, and
   });
   expect(report).toMatchObject({ exitCode: 0, notAsFound: [] });
   expect(helper.asked).toEqual([
-    "Is the diffuser over the front on?",
-    "Put the diffuser over the front on now. Is it on?",
-    "Take the diffuser over the front off now. Do not look through the telescope or a finder. Is it off?",
+    "Is the diffuser on?",
+    "Put the diffuser on now. It goes in front of the Sun filter, which stays on. Is it on?",
+    "Take the diffuser off now. Do not look through the telescope or a finder. Is it off?",
   ]);
   expect(helper.isOn()).toBe(false);
 });
