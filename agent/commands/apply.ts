@@ -1,6 +1,7 @@
 import { type Command, Option } from "commander";
 import { given } from "../../drivers/kit/given.ts";
 import { type AppliedFile, type ApplyResult, applyFlat } from "../files/apply/apply-flat.ts";
+import { type Despite, type Despites, despites } from "../files/apply/refusals.ts";
 import type { FailedFile } from "../files/input-error.ts";
 import { printWarnings } from "./combine.ts";
 import { describeFailedFile, runOnFiles } from "./file-trouble.ts";
@@ -15,7 +16,7 @@ export interface ApplyOptions {
   readonly output: string;
   readonly as?: "float32" | "uint16";
   readonly replace?: boolean;
-  readonly despiteMove?: boolean;
+  readonly despite?: Despites;
 }
 
 /**
@@ -44,6 +45,7 @@ export async function apply(
     files,
     outputFolder: options.output,
     replace: options.replace === true,
+    ...given({ despite: options.despite }),
     writtenUtcMs: host.clock.nowMs(),
     signal,
   };
@@ -75,8 +77,14 @@ const words = {
   state: "Results that are finished are whole; an unfinished sequence goes on from where it came.",
 };
 
+/** What of it was given as `--despite-…`. */
+export function despitesIn(given: Readonly<Record<string, unknown>>): Despites {
+  const names = Object.keys(despites) as Despite[];
+  return new Set(names.filter((name) => given[`despite${name[0]!.toUpperCase()}${name.slice(1)}`] === true));
+}
+
 export function registerApply(program: Command, host: CommandHost = processHost): void {
-  addCommand(
+  const command = addCommand(
     program,
     "apply",
     "evenfield apply --flat flat.fits --dark dark.fits sun/*.fits sun/*.ser -o calibrated",
@@ -91,22 +99,24 @@ export function registerApply(program: Command, host: CommandHost = processHost)
         "FITS results of that type; without it FITS becomes float32 and SER stays SER of its depth",
       ).choices(["float32", "uint16"]),
     )
-    .option("--replace", "write over results of other flats")
-    .option("--despite-move", "divide although the dust has moved since the flat was taken")
+    .option("--replace", "write over results of other flats");
+  for (const [name, text] of Object.entries(despites)) command.option(`--despite-${name}`, text);
+  command
     .addHelpText(
       "after",
       "\nA sequence grows as NAME.part; started again after a break, it goes on from there.\n" +
         "What was done to a SER file is kept beside it as NAME.ser.json.",
     )
-    .action((files: string[], options: ApplyOptions & { json?: boolean }) =>
-      conclude(
+    .action((files: string[], { json, ...rest }: ApplyOptions & { json?: boolean }) => {
+      const options = { ...rest, despite: despitesIn({ ...rest }) };
+      return conclude(
         host,
-        options.json === true,
+        json === true,
         async (signal) => {
-          if (options.despiteMove !== true) await ensureFlatFits(files, options, signal);
+          await ensureFlatFits(files, options, signal);
           return apply(files, options, host, signal);
         },
         words,
-      ),
-    );
+      );
+    });
 }

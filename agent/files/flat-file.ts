@@ -1,19 +1,17 @@
 import { basename } from "node:path";
 import { type CcdImage, readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
-import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { type FlatFactors, prepareFlat } from "../imaging/combining/apply.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
-import { checkIsDark, checkIsFlat } from "./frame-kind.ts";
+import { checkMasters, type Despites } from "./apply/refusals.ts";
 import { openImage } from "./image-file.ts";
 import { explainFileErrors, InputError } from "./input-error.ts";
+import type { Labelled } from "./same-setting.ts";
 
 /** A master read from a file; `sum` tells its pixels from those of another of the same name. */
-interface MasterFile {
-  readonly path: string;
+interface MasterFile extends Labelled {
   readonly name: string;
-  readonly header: FitsHeader;
   readonly sum: string;
   readonly image: CcdImage;
 }
@@ -36,12 +34,15 @@ export interface Calibration {
   readonly darkLevelAdu: number;
 }
 
-/** @throws InputError if the files do not belong together or the flat is none */
-export function readCalibration(flatFile: string, darkFile: string | undefined): Calibration {
+/** @throws InputError if the files do not belong together or are not what they have to be, unless that is meant */
+export function readCalibration(
+  flatFile: string,
+  darkFile: string | undefined,
+  despite: Despites = new Set(),
+): Calibration {
+  checkMasters(flatFile, darkFile, despite);
   const flat = readMaster(flatFile);
   const dark = darkFile === undefined ? undefined : readMaster(darkFile);
-  checkIsFlat(flat);
-  if (dark) checkIsDark(dark);
   const { widthPx, heightPx, data } = flat.image;
   if (dark && (dark.image.widthPx !== widthPx || dark.image.heightPx !== heightPx)) {
     throw new InputError(

@@ -20,6 +20,12 @@ export function statedKind(header: FitsHeader): FrameKind | undefined {
   return "image";
 }
 
+/** Whether pixels lie behind a colour filter array. No standard has a keyword: BAYERPAT is what cameras' programs write. */
+export function hasColourFilters(header: FitsHeader): boolean {
+  const pattern = (header.text("BAYERPAT") ?? header.text("COLORTYP"))?.trim() ?? "";
+  return /^[A-Z]{4}$/i.test(pattern) && pattern.toUpperCase() !== "MONO";
+}
+
 /** How many frames were averaged into it; 1 for a single one. */
 export function combinedCount(header: FitsHeader): number {
   return header.number("NCOMBINE") ?? 1;
@@ -28,12 +34,6 @@ export function combinedCount(header: FitsHeader): number {
 /** Many headers say nothing, or call all frames images: only what names the contrary is refused. @throws InputError */
 export function checkIsDark(file: Labelled): void {
   if (statedKind(file.header) === "flat") throw wrongKind(file, "flat", "--dark wants a master dark");
-}
-
-/** @throws InputError */
-export function checkIsFlat(file: Labelled): void {
-  const kind = statedKind(file.header);
-  if (kind === "dark" || kind === "bias") throw wrongKind(file, kind, "--flat wants a master flat");
 }
 
 function wrongKind({ path }: Labelled, kind: string, wanted: string): InputError {

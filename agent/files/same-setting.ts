@@ -2,6 +2,7 @@ import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 
 interface SettingRule {
   readonly what: string;
+  readonly unit?: string;
   readonly toleranceFraction?: number;
   /** In the card's own unit. */
   readonly toleranceUnits?: number;
@@ -9,9 +10,11 @@ interface SettingRule {
 
 /** What should not differ between files that are worked on together, by keyword. */
 const settings = {
-  EXPTIME: { what: "exposure", toleranceFraction: 0.02 },
+  EXPTIME: { what: "exposure", unit: "s", toleranceFraction: 0.02 },
   GAIN: { what: "gain" },
   OFFSET: { what: "offset" },
+  // Dark current doubles every 6 degrees.
+  "CCD-TEMP": { what: "sensor temperature", unit: "deg C", toleranceUnits: 2 },
   XBINNING: { what: "binning" },
   INSTRUME: { what: "camera" },
   FILTER: { what: "filter" },
@@ -25,7 +28,15 @@ const settings = {
 export type Setting = keyof typeof settings;
 
 /** What a dark has to share with the frames that it is taken off. */
-export const darkSettings = ["EXPTIME", "GAIN", "OFFSET", "XBINNING", "INSTRUME", "ROWORDER"] as const;
+export const darkSettings = [
+  "EXPTIME",
+  "GAIN",
+  "OFFSET",
+  "CCD-TEMP",
+  "XBINNING",
+  "INSTRUME",
+  "ROWORDER",
+] as const;
 
 /** A file and what its header says. */
 export interface Labelled {
@@ -42,7 +53,7 @@ export function settingDifferences(
   const rules: readonly [string, SettingRule][] = Object.entries(settings);
   return rules
     .filter(([keyword]) => keywords?.includes(keyword as Setting) ?? true)
-    .flatMap(([keyword, { what, toleranceFraction = 0, toleranceUnits = 0 }]) => {
+    .flatMap(([keyword, { what, unit, toleranceFraction = 0, toleranceUnits = 0 }]) => {
       const [a, b] = [image.header.value(keyword), other.header.value(keyword)];
       if (a === undefined || b === undefined || a === b) return [];
       if (
@@ -51,6 +62,15 @@ export function settingDifferences(
         Math.abs(a - b) <= Math.max(toleranceUnits, toleranceFraction * Math.abs(b))
       )
         return [];
-      return [`${image.path} has ${what} ${String(a)}, ${other.path} has ${String(b)}`];
+      const text = (value: unknown) =>
+        `${typeof value === "number" ? Number(value.toPrecision(4)) : String(value)}${unit === undefined ? "" : ` ${unit}`}`;
+      return [`${image.path} has ${what} ${text(a)}, ${other.path} has ${text(b)}`];
     });
+}
+
+/** Names of the settings that one of two headers lacks. */
+export function settingsNotStated(image: Labelled, other: Labelled, keywords: readonly Setting[]): string[] {
+  return keywords
+    .filter((keyword) => !image.header.has(keyword) || !other.header.has(keyword))
+    .map((keyword) => settings[keyword].what);
 }

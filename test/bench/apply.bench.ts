@@ -48,6 +48,7 @@ const taken = inTurn(5, {
       "--as",
       "uint16",
       "--despite-move",
+      "--despite-dark",
     ];
     const run = runProcess([process.execPath, program, ...command]);
     memory.push(run.mebibytes);

@@ -4,28 +4,22 @@ import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { FitsFile } from "../../../drivers/formats/fits-file.ts";
 import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import type { Calibration } from "../flat-file.ts";
-import { sizeText } from "../image-file.ts";
 import { InputError } from "../input-error.ts";
 import { darkSettings, settingDifferences } from "../same-setting.ts";
+import { darkNotCompared } from "./refusals.ts";
 
 /** What is asked of a picture or of each frame of a sequence. */
-interface ToDivide {
+export interface ToDivide {
   readonly path: string;
   readonly widthPx: number;
   readonly rowCount: number;
   readonly header: FitsHeader;
 }
 
-/** @throws InputError if the flat is of another size or the image was divided before */
-export function checkFits(image: ToDivide, { flat }: Calibration): void {
-  if (image.widthPx !== flat.image.widthPx || image.rowCount !== flat.image.heightPx) {
-    throw new InputError(
-      `${image.path} is ${sizeText(image)} and the flat ${flat.image.widthPx} x ${flat.image.heightPx} px.`,
-      "Apply a flat of the same binning and region.",
-    );
-  }
-  const before = image.header.text("FLATFILE");
-  if (before !== undefined) throw wasAlreadyDivided(image.path, before);
+/** @throws InputError if the image was divided before */
+export function checkNotDivided({ path, header }: ToDivide): void {
+  const before = header.text("FLATFILE");
+  if (before !== undefined) throw wasAlreadyDivided(path, before);
 }
 
 export function wasAlreadyDivided(path: string, flatName: string): InputError {
@@ -38,13 +32,9 @@ export function listWarnings(image: ToDivide, rawSum: string, { flat, dark }: Ca
     ...(stated === undefined || stated === rawSum
       ? []
       : [`${image.path} does not agree with its own DATASUM: it was changed or damaged`]),
-    // A run's own flat is a ratio, its dark long gone.
-    ...(flat.header.text("BUNIT")?.trim() === "adu" && !flat.header.has("DARKFILE")
-      ? [`${flat.path} says of no dark that was taken off it`]
-      : []),
     ...flatDoubt(image, flat.name),
     ...settingDifferences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
-    ...(dark ? settingDifferences(image, dark, darkSettings) : []),
+    ...(dark ? [...settingDifferences(image, dark, darkSettings), ...darkNotCompared(image, dark)] : []),
   ];
 }
 

@@ -6,11 +6,12 @@ import type { Calibration } from "../flat-file.ts";
 import type { FrameSource } from "../frame-source.ts";
 import { hearStop } from "../hear-stop.ts";
 import { asInputError, InputError } from "../input-error.ts";
-import { checkFits, listWarnings, originCards, wasAlreadyDivided } from "./apply-origin.ts";
+import { checkNotDivided, listWarnings, originCards, wasAlreadyDivided } from "./apply-origin.ts";
 import { resultCards } from "./calibrate.ts";
 import { CalibratedFrames } from "./calibrated-frames.ts";
 import { cubeResult } from "./cube-result.ts";
 import { PartFile } from "./part-file.ts";
+import { checkImageDark } from "./refusals.ts";
 import type { SequenceRequest, SequenceResult } from "./sequence-result.ts";
 import { readRecord, serResult } from "./ser-result.ts";
 
@@ -39,9 +40,10 @@ export async function applyToSequence(
   calibration: Calibration,
   onFrame: OnFrame,
 ): Promise<AppliedSequence> {
-  checkFits(source, calibration);
+  checkNotDivided(source);
   const before = source.ser && readRecord(source.path)?.get("FLATFILE");
   if (typeof before === "string") throw wasAlreadyDivided(source.path, before);
+  checkImageDark(source, calibration.dark, request.despite ?? new Set());
   const result = resultOf(source, request);
   const { output } = result;
   checkDarkLevel(source, result, calibration);

@@ -1,11 +1,13 @@
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import type { PartFile } from "./part-file.ts";
+import type { Despites } from "./refusals.ts";
 
 export interface SequenceRequest {
   readonly outputFolder: string;
   /** FITS of that type; without it SER becomes SER of the same kind and a FITS cube float32. */
   readonly as?: "float32" | "uint16";
   readonly replace: boolean;
+  readonly despite?: Despites;
   readonly writtenUtcMs: number;
   readonly signal?: AbortSignal;
   /** Never written over. */

@@ -9,7 +9,7 @@ import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { evenfield } from "./command-host.ts";
 import { SkyFiles } from "./sky-files.ts";
 
-const apply = (args: readonly string[]) => evenfield(registerApply, ["apply", ...args]);
+const apply = (args: readonly string[]) => evenfield(registerApply, ["apply", "--despite-dark", ...args]);
 
 /** A flat of the rig's own pattern, with one pixel that is not to be trusted. */
 function writeFlat(sky: SkyFiles, name: string, scale: number): string {
@@ -173,7 +173,8 @@ test("a flat that is none, or is not there, ends it before anything is written",
     [zero, "holds no pixel that could be divided by"],
     [sky.path("none.fits"), "is not there"],
   ] as const) {
-    const host = await apply(["--flat", flat, image, "-o", sky.path("out"), "--json"]);
+    const args = ["--despite-kind", "--flat", flat, image, "-o", sky.path("out"), "--json"];
+    const host = await apply(args);
     expect(host.exitCode).toBe(2);
     expect(host.json.happened).toContain(said);
   }

@@ -105,7 +105,7 @@ test("apply refuses a flat that has moved, unless told to divide despite that", 
   const { flats } = ledgerWith(files);
   const dust = dustOf(1, { x: 3, y: 2 });
   const image = files.write("image.fits", (x, y) => 30_000 * dust(x, y), { noise: 150 });
-  const args = ["apply", "--flat", flats[0]!, image, "-o", files.path("out")];
+  const args = ["apply", "--despite-dark", "--flat", flats[0]!, image, "-o", files.path("out")];
   const refused = await evenfield(registerApply, args);
   expect(refused.exitCode).toBe(2);
   expect(refused.err).toContain("does not fit");

@@ -15,7 +15,7 @@ import { SkyFiles } from "./sky-files.ts";
 // What a person new to the program does with files from somewhere else: each is told what is wrong and what to do.
 
 const combine = (...args: string[]) => evenfield(registerCombine, ["combine", ...args]);
-const apply = (...args: string[]) => evenfield(registerApply, ["apply", ...args]);
+const apply = (...args: string[]) => evenfield(registerApply, ["apply", "--despite-dark", ...args]);
 const inspect = (...args: string[]) => evenfield(registerInspect, ["inspect", ...args]);
 
 const kind = (value: string): Card[] => [{ keyword: "IMAGETYP", value }];
@@ -64,7 +64,7 @@ test("combine: one name that is not there, a folder and a sequence are told as w
   expect(await told(sky.path("night"))).toContain(
     "night is a folder.\nNothing was written.\nName the files in it",
   );
-  expect(await told(sky.path("sun.ser"))).toContain("only `evenfield apply` reads those");
+  expect(await told(sky.path("sun.ser"))).toContain("no SER file");
   const files = flats(sky, 2);
   const host = await combine(...files, "-o", sky.path("night"), "--replace");
   expect(host.err).toContain("Name a file in it, for instance");
@@ -76,9 +76,13 @@ test("combine: frames of another kind or level are told, by label and by light",
   const dark = sky.write("dark-1.fits", () => 300, { noise: 5, cards: kind("Dark Frame") });
   const thin = sky.write("thin.fits", (x, y) => 300 + 15_000 * sky.gain(x, y), { noise: 100 });
   const empty = reals(sky, "empty.fits", () => Number.NaN);
-  const host = await combine(...files, dark, thin, empty, "-o", sky.path("m.fits"));
+  const mixed = [...files, dark, thin, empty, "-o", sky.path("m.fits")];
+  const refused = await combine(...mixed);
+  expect(refused.exitCode).toBe(2);
+  expect(refused.err).toContain("pass --despite-kind");
+  const host = await combine(...mixed, "--despite-kind");
   expect(host.exitCode).toBe(0);
-  expect(host.err).toMatch(/dark-1\.fits calls itself a frame of kind dark, .*flat-0\.fits of kind flat/);
+  expect(refused.err).toMatch(/dark-1\.fits calls itself a frame of kind dark, .*flat-0\.fits of kind flat/);
   expect(host.err).toMatch(/dark-1\.fits has a level of 300(\.\d)? adu, the middle of all is \d{5}\.\d/);
   expect(host.err).toMatch(/thin\.fits has a level of \d{5}\.\d adu/);
   expect(host.err).toContain("empty.fits holds no value at all");
@@ -129,7 +133,7 @@ test("combine: a master without one pixel to be trusted says so; a small level h
   expect((await combine(...shares, "-o", sky.path("s.fits"))).out).toContain("level 0.4322 adu, noise");
 });
 
-test("a picture compressed in tiles and a row of numbers are told as what they are", async () => {
+test("a picture compressed in a way that nobody knows and a row of numbers are told as what they are", async () => {
   using sky = new SkyFiles(8);
   const cards = (texts: readonly string[]) =>
     [...texts, "END"]
@@ -149,10 +153,13 @@ test("a picture compressed in tiles and a row of numbers are told as what they a
       ["GCOUNT", "1"],
     ].map(([name, value]) => card(name!, value!)),
     card("TFIELDS", "0"),
-    card("ZIMAGE", "T"),
+    ...[card("ZIMAGE", "T"), card("ZBITPIX", "16"), card("ZNAXIS", "1"), card("ZNAXIS1", "8")],
+    card("ZCMPTYPE", "'MAGIC   '"),
   ];
   writeFileSync(sky.path("packed.fits"), cards(primary) + cards(table));
-  expect((await inspect(sky.path("packed.fits"))).out).toContain("compressed in tiles. Unpack it first.");
+  expect((await inspect(sky.path("packed.fits"))).out).toContain(
+    'compressed with the unknown way of compression "MAGIC"',
+  );
   writeFitsFile(sky.path("row.fits"), [{ pixels: new Float32Array(9), shape: [9] }], {
     writtenUtcMs: 0,
     replace: false,
@@ -164,6 +171,7 @@ test("apply: masters in each other's place, a cube as the flat, a file as the fo
   using sky = new SkyFiles(9);
   const [image, flat] = flats(sky, 2) as [string, string];
   const dark = sky.write("dark.fits", () => 300, { noise: 5, cards: kind("DARK") });
+  const master = sky.write("master.fits", (x, y) => 20_000 * sky.gain(x, y), { cards: kind("Master Flat") });
   const told = async (...args: string[]) => {
     const host = await apply(image, ...args);
     expect(host.exitCode, args.join(" ")).toBe(2);
@@ -171,16 +179,16 @@ test("apply: masters in each other's place, a cube as the flat, a file as the fo
   };
   const output = ["-o", sky.path("out")];
   expect(await told("--flat", dark, ...output)).toContain(
-    "dark.fits calls itself a dark, and --flat wants a master flat.",
+    "dark.fits calls itself a frame of kind dark, and --flat wants a master flat.",
   );
-  expect(await told("--flat", flat, "--dark", flat, ...output)).toContain(
+  expect(await told("--flat", master, "--dark", flat, ...output)).toContain(
     "calls itself a flat, and --dark wants",
   );
   const shape = [3, sky.heightPx, sky.widthPx];
   const cube = { pixels: new Float32Array(shape.reduce((a, b) => a * b)).fill(1), shape };
   writeFitsFile(sky.path("cube.fits"), [cube], { writtenUtcMs: 0, replace: false });
   expect(await told("--flat", sky.path("cube.fits"), ...output)).toContain("is no picture of one plane");
-  expect(await told("--flat", flat, "-o", image)).toContain("is a file, and results go into a folder.");
+  expect(await told("--flat", master, "-o", image)).toContain("is a file, and results go into a folder.");
 });
 
 test("apply: two images of one name do not end as one result", async () => {
@@ -191,7 +199,7 @@ test("apply: two images of one name do not end as one result", async () => {
     sky.write(`${night}/sun.fits`, (x, y) => 10_000 * sky.gain(x, y), { noise: 50 });
   }
   const files = ["monday", "tuesday"].map((night) => sky.path(`${night}/sun.fits`));
-  const host = await apply(...files, "--flat", flat, "-o", sky.path("out"), "--replace");
+  const host = await apply(...files, "--flat", flat, "--despite-kind", "-o", sky.path("out"), "--replace");
   expect(host.exitCode).toBe(2);
   expect(host.out).toContain("1 image written to");
   expect(host.out).toMatch(/tuesday\/sun\.fits would be written over the result of .*monday\/sun\.fits/);

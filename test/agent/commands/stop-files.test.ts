@@ -62,7 +62,17 @@ test("Ctrl-C between two images: the first is whole, the second was not begun, a
   using sky = new SkyFiles(3);
   const flat = sky.write("flat.fits", (x, y) => 20_000 * sky.gain(x, y), { cards: flatCards });
   const images = [1, 2, 3].map((index) => sky.write(`sun-${index}.fits`, (x, y) => 9000 * sky.gain(x, y)));
-  const args = ["apply", ...images, "--flat", flat, "-o", sky.path("out"), "--despite-move"];
+  const args = [
+    "apply",
+    ...images,
+    "--flat",
+    flat,
+    "-o",
+    sky.path("out"),
+    "--despite-move",
+    "--despite-dark",
+    "--despite-kind",
+  ];
   const host = new StoppedHost();
   await evenfield(registerApply, args, host);
   expectStopped(host, applied);
@@ -83,7 +93,21 @@ test("Ctrl-C between two frames of a cube: what there is of it stays a part, and
   const cube = sky.path("cube.fits");
   writeFitsFile(cube, [{ pixels, shape: [5, 32, 48] }], { writtenUtcMs: 0, replace: false });
   const apply = (folder: string, host?: StoppedHost) =>
-    evenfield(registerApply, ["apply", cube, "--flat", flat, "-o", sky.path(folder), "--despite-move"], host);
+    evenfield(
+      registerApply,
+      [
+        "apply",
+        cube,
+        "--flat",
+        flat,
+        "-o",
+        sky.path(folder),
+        "--despite-move",
+        "--despite-dark",
+        "--despite-kind",
+      ],
+      host,
+    );
   const host = new StoppedHost();
   await apply("stopped", host);
   expectStopped(host, applied);

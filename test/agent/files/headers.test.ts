@@ -49,7 +49,7 @@ test("settings that differ are told with both values; what is missing or close s
   expect(settingDifferences(a, b)).toEqual(["a has gain 0, b has 100"]);
   expect(settingDifferences(a, b, ["EXPTIME"])).toEqual([]);
   expect(settingDifferences({ path: "c", header: header({ EXPTIME: 2 }) }, b, ["EXPTIME"])).toEqual([
-    "c has exposure 2, b has 1.01",
+    "c has exposure 2 s, b has 1.01 s",
   ]);
 });
 

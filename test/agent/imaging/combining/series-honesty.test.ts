@@ -33,7 +33,7 @@ const isHit = (k: number, i: number) => (i * 7 + k * 131) % 997 === 0;
 
 test.each([10, 40])(
   "small hits in %i frames: left out as far as their size shows, few of the others",
-  (count) => {
+  (count, leftMost) => {
     const sizes = (i: number) => sigmaAdu * (0.5 + 4 * ((i % 89) / 89));
     const hit = master(frames(count, (k, i) => (isHit(k, i) ? sizes(i) : 0)));
     const clean = master(frames(count));
