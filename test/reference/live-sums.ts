@@ -3,6 +3,7 @@ import {
   type MakeSums,
   rejectSigma,
   sigmaLeast,
+  unlikePeers,
 } from "../../agent/imaging/combining/live-sums.ts";
 import { varianceAtLevel } from "../../agent/imaging/noise/noise-by-level.ts";
 import { plainStatistics } from "./first-frames.ts";
@@ -53,9 +54,14 @@ export const plainSums: MakeSums = (pxCount, withDark) => {
     setLimits(sigmas, fromPx, toPx) {
       for (let i = fromPx; i < toPx; i++)
         limit[i] =
-          rejectSigma * Math.max(varianceAtLevel(sigmas, reference[i]!), limit[i]!, Math.fround(sigmaLeast));
+          Math.fround(rejectSigma) *
+          Math.max(ownOrPeers(limit[i]!, varianceAtLevel(sigmas, reference[i]!)), Math.fround(sigmaLeast));
     },
     [Symbol.dispose]() {},
   };
   return plain;
 };
+
+function ownOrPeers(own: number, peers: number): number {
+  return own > Math.fround(peers * unlikePeers) ? own : peers;
+}

@@ -174,7 +174,7 @@ class LevelReader {
     dark: DarkParts | undefined,
     readonly pxCount: number,
   ) {
-    this.clips = new ClipCounter(images[0]!, images.length);
+    this.clips = new ClipCounter(images);
     const whole = (image: FitsFileImage | undefined) => image?.readRows(0, image.rowCount);
     const [level, sigma, mask] = [whole(dark?.image), whole(dark?.sigma), whole(dark?.mask)];
     this.#dark = level && new Float32Array(level);

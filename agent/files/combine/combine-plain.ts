@@ -56,7 +56,7 @@ export async function combinePlain(
     donePx += pixels.value.length;
     onProgress(donePx, pxCount);
   };
-  const clips = new ClipCounter(images[0]!, images.length);
+  const clips = new ClipCounter(images);
   const clipsFew = method === "clipped" && isSmallSample(images.length);
   const noise = clipsFew ? fitCommonNoise(readableFrames(images)) : undefined;
   const stack = countStack(series, method, clips.clipAdu, noise);

@@ -8,12 +8,12 @@ import {
   type RefusedStored,
   type StoredFrames,
 } from "../../imaging/combining/stored-master.ts";
-import { clipLevelAdu } from "../../imaging/exposure/converter-codes.ts";
 import { markUnhealthy, stepOfFrame } from "../../masters/mark-unhealthy.ts";
 import { darkHdus, flatHdus } from "../../masters/master-hdus.ts";
 import { hasColourFilters, statedKind } from "../frame-kind.ts";
 import { hearStop } from "../hear-stop.ts";
 import { explainFileErrors, InputError } from "../input-error.ts";
+import { clipLevelOf } from "./clip-level.ts";
 import { brightDark, describeDuplicates, describeOddLevels, frameLevel } from "./frame-levels.ts";
 import { MasterFile, type MasterPixels } from "./master-file.ts";
 import {
@@ -83,7 +83,7 @@ export async function combineSeries(
     frames,
     isDark
       ? optionsOf(images, dark, "dark")
-      : { ...optionsOf(images, dark, "light"), clipAdu: clipOf(frames, images) },
+      : { ...optionsOf(images, dark, "light"), clipAdu: clipLevelOf(images) },
     (done, of) => {
       onProgress(done, of);
       return hearStop(request.signal);
@@ -146,6 +146,9 @@ function nothingLit(): InputError {
   );
 }
 
+/** Frames are brought to one level and looked at for clouds: only what can't be one of the series is left out for its level. */
+const levelWalkMost = 0.2;
+
 function optionsOf(
   images: readonly FitsFileImage[],
   dark: DarkParts | undefined,
@@ -161,6 +164,7 @@ function optionsOf(
     shape,
     frameCountExpected: images.length,
     kind,
+    scaleTolerance: levelWalkMost,
     ...(dark
       ? {
           dark: {
@@ -195,15 +199,4 @@ function wholeFrame(frames: StoredFrames, [first]: readonly FitsFileImage[]): Ui
   const pixels = new Uint16Array(first!.widthPx * first!.rowCount);
   frames.readPixels(0, 0, pixels);
   return pixels;
-}
-
-/** The code at which frames are clipped, looked for in all of them: light may rise in the course of a series. */
-function clipOf(frames: StoredFrames, images: readonly FitsFileImage[]): number {
-  const pixels = wholeFrame(frames, images);
-  const codes = new Uint32Array(65_536);
-  for (let index = 0; index < frames.frameCount; index++) {
-    if (index > 0) frames.readPixels(index, 0, pixels);
-    for (let i = 0; i < pixels.length; i++) codes[pixels[i]!]!++;
-  }
-  return clipLevelAdu(codes) ?? 65_535;
 }

@@ -1,10 +1,12 @@
 import { noiseByLevel, tabulateVariance, varianceAtLevel } from "../noise/noise-by-level.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
+import { clippedNormal } from "../numerics/normal.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type FrameSelection, healthyPx, type SeriesOptions } from "./frame-selection.ts";
-import type { LiveSums } from "./live-sums.ts";
+import { type LiveSums, rejectSigma } from "./live-sums.ts";
 import { masterMask } from "./master-mask.ts";
+import { unsteadyVariance } from "./unsteady-pixels.ts";
 
 export interface Master {
   readonly shape: Shape;
@@ -48,12 +50,12 @@ export function finishMaster(
   const { shape, kind, unhealthyPx } = options;
   const { scales, refusedFrames, growth, halves } = selection;
   const frameCount = scales.length;
-  const means = finishMeans(sums, frameCount, options, into === "sums");
+  const { unsteadyPx, ...means } = finishMeans(sums, frameCount, options, into === "sums");
   const { rejected, clipped } = sums;
   return {
     shape,
     ...means,
-    ...masterMask(means.meanAdu, { kind, frameCount, rejected, clipped, unhealthyPx }),
+    ...masterMask(means.meanAdu, { kind, frameCount, rejected, clipped, unhealthyPx, unsteadyPx }),
     frameCount,
     refusedFrames,
     scales: [...scales],
@@ -62,24 +64,31 @@ export function finishMaster(
   };
 }
 
+/**
+ * Leaving out what lies beyond k sigma of a reference narrows what is kept, and draws its mean towards the reference, by
+ * the same factor: that of the variance of the doubly truncated normal distribution.
+ */
+const keptVariance = clippedNormal(rejectSigma).sigmaAfter ** 2;
+
 /** Mean, its sigma and that of one frame of each pixel, from its sums. */
 function finishMeans(
   { reference, sum, squares, rejected, clipped }: PixelSums,
   frameCount: number,
   options: SeriesOptions,
   inPlace: boolean,
-): Pick<Master, "meanAdu" | "sigmaAdu" | "frameSigmaAdu"> {
+): Pick<Master, "meanAdu" | "sigmaAdu" | "frameSigmaAdu"> & { readonly unsteadyPx: Uint8Array } {
   const pxCount = reference.length;
   const meanAdu = inPlace ? reference : new Float32Array(pxCount);
   const own = inPlace ? squares : new Float32Array(pxCount);
   for (let i = 0; i < pxCount; i++) {
     const n = frameCount - rejected[i]! - clipped[i]!;
-    meanAdu[i] = n === 0 ? reference[i]! : reference[i]! + sum[i]! / n;
-    own[i] = n < 2 ? 0 : Math.max(0, (squares[i]! - sum[i]! ** 2 / n) / (n - 1));
+    meanAdu[i] = n === 0 ? reference[i]! : reference[i]! + sum[i]! / (n * keptVariance);
+    own[i] = n < 2 ? 0 : Math.max(0, (squares[i]! - sum[i]! ** 2 / n) / ((n - 1) * keptVariance));
   }
   const px = healthyPx(options, noisePx);
   const ofPeers = (values: Float32Array) => Float64Array.from(px, (i) => values[i]!);
   const table = tabulateVariance(noiseByLevel(ofPeers(meanAdu), ofPeers(own), frameCount - 1));
+  const unsteadyPx = new Uint8Array(pxCount);
   const sigmaAdu = inPlace ? sum : new Float32Array(pxCount);
   for (let i = 0; i < pxCount; i++) {
     const n = frameCount - rejected[i]! - clipped[i]!;
@@ -87,8 +96,10 @@ function finishMeans(
     const freedom = Math.max(0, n - 1);
     const variance = (freedom * own[i]! + peerWeight * peers) / (freedom + peerWeight);
     const darkSigma = options.dark?.sigmaAdu[i] ?? 0;
-    sigmaAdu[i] = Math.sqrt(variance / Math.max(1, n) + darkSigma * darkSigma);
+    if (options.kind === "light" && own[i]! > unsteadyVariance(freedom) * peers && peers > 0)
+      unsteadyPx[i] = 1;
+    sigmaAdu[i] = Math.sqrt(variance / (Math.max(1, n) * keptVariance) + darkSigma * darkSigma);
     own[i] = Math.sqrt(n < 2 ? peers : own[i]!);
   }
-  return { meanAdu, sigmaAdu, frameSigmaAdu: own };
+  return { meanAdu, sigmaAdu, frameSigmaAdu: own, unsteadyPx };
 }

@@ -43,6 +43,11 @@ export interface Selected {
   readonly refused: readonly { readonly frame: MeasuredFrame; readonly reason: RefusalReason }[];
 }
 
+interface HeldFrame {
+  readonly frame: MeasuredFrame;
+  readonly noiseAdu: Uint16Array;
+}
+
 /** Frames that are compared with each other before any counts: enough for a median that no outlier moves. */
 export const referenceFrames = 12;
 /** Pixels that tell the noise of their level in the first frames. */
@@ -56,7 +61,9 @@ export class FrameSelection {
   readonly #options: SeriesOptions;
   readonly #clipAdu: number;
   readonly #scales: number[] = [];
-  readonly #held: { readonly frame: MeasuredFrame; readonly noiseAdu: Uint16Array }[] = [];
+  readonly #held: HeldFrame[] = [];
+  /** Of the reference, until frames count. */
+  #usualScale: number | undefined;
   #watch: FrameWatch | undefined;
   #noiseSample: PixelSample | undefined;
   #noise: NoiseByLevel | undefined;
@@ -121,6 +128,22 @@ export class FrameSelection {
     return { verdict, counted: [frame], refused: [] };
   }
 
+  /**
+   * One of the frames that the others are to be held against, before any is added: those of a stored series are taken
+   * from all of it, so that a cloud at its beginning is no measure of the rest.
+   */
+  addReference(pixelsAdu: Uint16Array): void {
+    this.#holdOne(this.#see(pixelsAdu));
+  }
+
+  /** The last reference has been added. @returns whether at least two of them are alike */
+  finishReference(): boolean {
+    const { uniform } = this.#judge(this.#held.splice(0));
+    this.#usualScale = medianInPlace(Float64Array.from(uniform, ({ scale }) => scale));
+    this.#seen = 0;
+    return this.#noise !== undefined;
+  }
+
   /** No more frames will come: those that still wait are compared if they are two or more. */
   finish(): Omit<Selected, "verdict"> {
     this.#isFinished = true;
@@ -146,44 +169,54 @@ export class FrameSelection {
   /** Against the median of the last few, so that a slowly sinking Sun is no jump. */
   #levelIsSteady(scale: number): boolean {
     const last = this.#scales.slice(-9);
-    if (last.length === 0) return true;
-    const usual = medianInPlace(Float64Array.from(last))!;
+    const usual = last.length === 0 ? this.#usualScale : medianInPlace(Float64Array.from(last));
+    if (usual === undefined) return true;
     return Math.abs(scale / usual - 1) <= (this.#options.scaleTolerance ?? 0.05);
   }
 
-  #hold(frame: MeasuredFrame): Omit<Selected, "verdict"> {
+  #holdOne(frame: MeasuredFrame): void {
     this.#noiseSample ??= new PixelSample(healthyPx(this.#options, noisePx), this.#options.dark?.meanAdu);
     this.#held.push({ frame, noiseAdu: this.#noiseSample.of(frame.pixels) });
+  }
+
+  #hold(frame: MeasuredFrame): Omit<Selected, "verdict"> {
+    this.#holdOne(frame);
     return this.#held.length === referenceFrames ? this.#compare() : { counted: [], refused: [] };
   }
 
   /** The first frames with each other: only now is there something that they could be uneven against. */
   #compare(): Omit<Selected, "verdict"> {
-    const held = this.#held.splice(0);
+    const { uniform, uneven } = this.#judge(this.#held.splice(0));
+    const refused = uneven.map((frame) => ({ frame, reason: "uneven cloud" as const }));
+    this.#refused += refused.length;
+    this.#scales.length = 0;
+    if (!this.#noise) return { counted: [], refused };
+    for (const frame of uniform) {
+      this.#scales.push(frame.scale);
+      this.#watch?.count(frame);
+    }
+    return { counted: uniform, refused };
+  }
+
+  /** Frames with each other; two that are alike are what the next ones are held against. */
+  #judge(held: readonly HeldFrame[]): {
+    readonly uniform: readonly MeasuredFrame[];
+    readonly uneven: readonly MeasuredFrame[];
+  } {
     const noise = this.#noiseAmong(held);
     const frames = held.map(({ frame }) => frame);
     this.#watch?.compareWith(frames, noise);
     const even = held.filter(({ frame }) => this.#watch?.hasUniformLight(frame) !== false);
-    const counted = even.map(({ frame }) => frame);
-    const refused = frames
-      .filter((frame) => !counted.includes(frame))
-      .map((frame) => ({ frame, reason: "uneven cloud" as const }));
-    this.#refused += refused.length;
-    this.#scales.length = 0;
-    if (even.length < 2) return { counted: [], refused };
-    this.#noise = refused.length === 0 ? noise : this.#noiseAmong(even);
+    const uniform = even.map(({ frame }) => frame);
+    const uneven = frames.filter((frame) => !uniform.includes(frame));
+    if (even.length < 2) return { uniform, uneven };
+    this.#noise = uneven.length === 0 ? noise : this.#noiseAmong(even);
     // What fell out is no part of what later frames are held against, nor of the noise that is expected.
-    if (refused.length > 0) this.#watch?.compareWith(counted, this.#noise);
-    for (const frame of counted) {
-      this.#scales.push(frame.scale);
-      this.#watch?.count(frame);
-    }
-    return { counted, refused };
+    if (uneven.length > 0) this.#watch?.compareWith(uniform, this.#noise);
+    return { uniform, uneven };
   }
 
-  #noiseAmong(
-    held: readonly { readonly frame: MeasuredFrame; readonly noiseAdu: Uint16Array }[],
-  ): NoiseByLevel {
+  #noiseAmong(held: readonly HeldFrame[]): NoiseByLevel {
     const few = held.map(({ frame, noiseAdu }) => ({ pixels: noiseAdu, scale: frame.scale }));
     const { medians, variances } = measureFirstFrames(few, this.#noiseSample!.darkAdu, this.#clipAdu);
     return noiseByLevel(Float64Array.from(medians), Float64Array.from(variances), held.length - 1);

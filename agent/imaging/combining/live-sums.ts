@@ -33,14 +33,19 @@ export interface LiveSums extends Disposable {
    */
   begin(frames: readonly LiveFrame[], clipAdu: number, sigmas: Sigmas, fromPx: number, toPx: number): void;
   /**
-   * Turns spreads of pixels, which lie where their limits will, into these: 5 sigma, the wider one of what peers of the
-   * level show and what the pixel itself shows. An unsteady pixel is no outlier to itself.
+   * Turns spreads of pixels, which lie where their limits will, into these: so many sigma of what peers of the level
+   * show. A pixel that is clearly unlike them goes by its own spread: it is no outlier to itself.
    */
   setLimits(sigmas: Sigmas, fromPx: number, toPx: number): void;
 }
 
-/** Beyond this many sigma of its pixel a sample is an outlier. */
-export const rejectSigma = 5;
+/**
+ * Beyond this many sigma of its pixel a sample is an outlier. Small hits are left out where they begin to show; what
+ * that takes of good samples is reckoned with (`finishMaster`).
+ */
+export const rejectSigma = 3.2;
+/** The spread of twelve samples is larger than this times sigma in one of forty good pixels. */
+export const unlikePeers = 1.5;
 /** Where nothing scatters at all [adu]. */
 export const sigmaLeast = 1e-3;
 
@@ -126,6 +131,7 @@ export const makeLiveSums: MakeSums = (pxCount, withDark) => {
       last: variances.length - 1,
       times: rejectSigma,
       least: sigmaLeast,
+      unlike: unlikePeers,
     });
   }
 

@@ -1,5 +1,6 @@
 import { litThreshold } from "./frame-scale.ts";
 import { maskBits } from "./mask-bits.ts";
+import { unsteadyRejections } from "./unsteady-pixels.ts";
 
 export interface SeriesCounts {
   readonly kind: "light" | "dark";
@@ -8,6 +9,13 @@ export interface SeriesCounts {
   readonly rejected: Uint16Array;
   readonly clipped: Uint16Array;
   readonly unhealthyPx: Uint8Array | undefined;
+  /** 1 where a pixel is noisier than its peers beyond chance. */
+  readonly unsteadyPx: Uint8Array;
+}
+
+/** A pixel that is clipped in more frames than these is not to be trusted; one may be a hit. */
+export function clippedFramesMost(frameCount: number): number {
+  return Math.max(1, Math.floor(frameCount / 50));
 }
 
 /** What is not to be trusted of a series' mean, and how much was rejected. */
@@ -17,7 +25,8 @@ export function masterMask(
 ): { mask: Uint8Array; rejectedFraction: number; clippedFraction: number } {
   const mask = new Uint8Array(meanAdu.length);
   const frames = series.frameCount;
-  const clippedMost = Math.max(1, frames / 50);
+  const clippedMost = clippedFramesMost(frames);
+  const jumpy = unsteadyRejections(frames);
   const light = series.kind === "light";
   const litFromAdu = light ? litThreshold(meanAdu.length, (px) => meanAdu[px]!) : Number.NEGATIVE_INFINITY;
   let rejected = 0;
@@ -34,6 +43,7 @@ export function masterMask(
     }
     if (clipped > clippedMost) mask[i]! |= maskBits.clipped;
     if (meanAdu[i]! <= litFromAdu) mask[i]! |= maskBits.unlit;
+    if (series.unsteadyPx[i] === 1 || outliers >= jumpy) mask[i]! |= maskBits.unhealthy;
     if (outliers > frames / 2) mask[i]! |= maskBits.rejected;
   }
   return {

@@ -39,6 +39,39 @@ export async function combineStored(
 ): Promise<{ readonly master: Master | undefined; readonly refused: readonly RefusedStored[] }> {
   const pxCount = options.shape.widthPx * options.shape.heightPx;
   const all = 2 * pxCount * frames.frameCount;
+  const select = (reference: readonly number[]) =>
+    selectStored(frames, options, reference, (index) => onProgress((index + 1) * pxCount, all));
+  let chosen = await select([]);
+  // Held against the first frames most of the series is out of place: then it is they that are.
+  if (frames.frameCount > referenceFrames && chosen.refused.length > refusedUsually * frames.frameCount) {
+    const again = await select(spreadFrames(frames.frameCount));
+    if (again.counted.length > chosen.counted.length) chosen = again;
+  }
+  const { selection, counted, refused } = chosen;
+  if (!selection.noise) return { master: undefined, refused };
+  const sums = await sumInPieces(frames, counted, selection, options, (donePx) =>
+    onProgress(all / 2 + donePx * frames.frameCount, all),
+  );
+  return { master: finishMaster(sums, selection, options, "sums"), refused };
+}
+
+/** More refused frames than this share of all make a second look worth its time. */
+const refusedUsually = 0.1;
+
+/** As many as are usually compared with each other, from all of the series. */
+function spreadFrames(frameCount: number): number[] {
+  return Array.from({ length: referenceFrames }, (_, k) =>
+    Math.floor(((k + 0.5) * frameCount) / referenceFrames),
+  );
+}
+
+/** @param reference frames that all are held against; none: the first ones */
+async function selectStored(
+  frames: StoredFrames,
+  options: SeriesOptions,
+  reference: readonly number[],
+  onFrame: (index: number) => Promise<void>,
+) {
   const selection = new FrameSelection(options);
   const counted: CountedFrame[] = [];
   const refused: RefusedStored[] = [];
@@ -46,18 +79,19 @@ export async function combineStored(
     for (const { index, scale } of selected.counted) counted.push({ index, scale });
     for (const { frame, reason } of selected.refused) refused.push({ index: frame.index, reason });
   };
-  const whole = new Uint16Array(pxCount);
+  const whole = new Uint16Array(options.shape.widthPx * options.shape.heightPx);
+  for (const index of reference) {
+    frames.readPixels(index, 0, whole);
+    selection.addReference(whole);
+  }
+  if (reference.length > 0 && !selection.finishReference()) return { selection, counted, refused };
   for (let index = 0; index < frames.frameCount; index++) {
     frames.readPixels(index, 0, whole);
     take(selection.add(whole));
-    await onProgress((index + 1) * pxCount, all);
+    await onFrame(index);
   }
   take(selection.finish());
-  if (!selection.noise) return { master: undefined, refused };
-  const sums = await sumInPieces(frames, counted, selection, options, (donePx) =>
-    onProgress(all / 2 + donePx * frames.frameCount, all),
-  );
-  return { master: finishMaster(sums, selection, options, "sums"), refused };
+  return { selection, counted, refused };
 }
 
 interface CountedFrame {

@@ -56,6 +56,11 @@ export function wordOf(
   return Math.round((value * 65535) / (2 ** depthBits - 1));
 }
 
+/** Whether a converter of a usual kind gives no code above this one. */
+export function isConverterTop(code: number): boolean {
+  return knownTops.includes(code);
+}
+
 const knownTops = [1023, 4095, 16383, 65472, 65520, 65532, 65535];
 
 /**
@@ -76,7 +81,7 @@ export function clipLevelAdu(counts: CodeCounts): number | undefined {
     }
   }
   const pile = seen > 0 ? counts[top]! > 5 * Math.max(1, neighbours / seen) : counts[top]! > 1;
-  return pile || knownTops.includes(top) ? top : undefined;
+  return pile || isConverterTop(top) ? top : undefined;
 }
 
 function isCodeOf(dialect: "top bits repeated" | "rounded", depthBits: number, code: number): boolean {

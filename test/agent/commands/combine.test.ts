@@ -116,7 +116,7 @@ test("a series that can't be made into one master: told what else there is, noth
 test("what clips in the frames is masked, and a pixel that is missing everywhere has no value", async () => {
   using sky = new SkyFiles(2);
   const files = [0, 1, 2].map((index) =>
-    sky.write(`f${index}.fits`, (x, y) => (x === 7 && y === 3 ? 65535 : 20_000), { noise: 100 }),
+    sky.write(`f${index}.fits`, (x, y) => (x === 7 && y === 3 ? 66_000 : 20_000), { noise: 100 }),
   );
   await combine([...files, "-o", sky.path("m.fits")]);
   expect([...readCcdImage(sky.path("m.fits")).mask!.entries()].filter(([, bits]) => bits !== 0)).toEqual([

@@ -1,7 +1,7 @@
 // Made by `npm run kernels` from the kernels' sources: do not edit.
 type Exports = Readonly<Record<string, (...numbers: number[]) => number>>;
 
-export const sourcesSum = "eb617c54cadf34ef";
+export const sourcesSum = "4ed80c490dde7565";
 
 export const bindings = {
   "base64-decoding": (raw: Exports) => ({
@@ -82,8 +82,8 @@ export const bindings = {
     addFrames: (by: { framesAt: number; stride: number; factorsAt: number; frameCount: number; clip: number; length: number; dark: number; darkStep: number; reference: number; limit: number; sum: number; squares: number; rejected: number; clipped: number }): void => {
       raw.addFrames!(by.framesAt, by.stride, by.factorsAt, by.frameCount, by.clip, by.length, by.dark, by.darkStep, by.reference, by.limit, by.sum, by.squares, by.rejected, by.clipped);
     },
-    setLimits: (by: { limit: number; reference: number; length: number; sigmas: number; step: number; below: number; last: number; times: number; least: number }): void => {
-      raw.setLimits!(by.limit, by.reference, by.length, by.sigmas, by.step, by.below, by.last, by.times, by.least);
+    setLimits: (by: { limit: number; reference: number; length: number; sigmas: number; step: number; below: number; last: number; times: number; least: number; unlike: number }): void => {
+      raw.setLimits!(by.limit, by.reference, by.length, by.sigmas, by.step, by.below, by.last, by.times, by.least, by.unlike);
     },
   }),
 };

@@ -514,7 +514,7 @@ export function begin(
 
 /** Combines what was gathered, `length` pixels of the tile from `start` on. */
 export function combineColumns(column: usize, columnBytes: usize, start: i32, length: i32): void {
-  const clippedMost = frames / 50;
+  const clippedMost = max<i32>(1, frames / 50);
   for (let x = 0; x < length; x += 8) {
     const px = <usize>(start + x);
     const reference = v128.load(column);

@@ -136,7 +136,8 @@ export function addFrames(
 }
 
 /**
- * Turns the spreads of pixels, a multiple of four of them, into their limits: `times` the wider of the spread, what peers of the level show, and `least`.
+ * Turns the spreads of pixels, a multiple of four of them, into their limits: `times` what peers of the level show, or the spread
+ * where it is more than `unlike` times that, or `least`.
  * @param sigmas f32 by level: entry k is for level (k - below) * step; `last` is the last one
  */
 export function setLimits(
@@ -149,6 +150,7 @@ export function setLimits(
   last: i32,
   times: f32,
   least: f32,
+  unlike: f32,
 ): void {
   const share = f32x4.splat(<f32>1 / step),
     half = f32x4.splat(0.5);
@@ -156,7 +158,8 @@ export function setLimits(
     end = i32x4.splat(last),
     none = i32x4.splat(0);
   const factor = f32x4.splat(times),
-    lowest = f32x4.splat(least);
+    lowest = f32x4.splat(least),
+    restless = f32x4.splat(unlike);
   for (let i: usize = 0; i < <usize>length; i += 4) {
     const at = i << 2;
     const place = f32x4.floor(f32x4.add(f32x4.mul(v128.load(reference + at), share), half));
@@ -165,7 +168,8 @@ export function setLimits(
     peers = v128.load32_lane(sigmas + ((<usize>i32x4.extract_lane(k, 1)) << 2), peers, 1);
     peers = v128.load32_lane(sigmas + ((<usize>i32x4.extract_lane(k, 2)) << 2), peers, 2);
     peers = v128.load32_lane(sigmas + ((<usize>i32x4.extract_lane(k, 3)) << 2), peers, 3);
-    const most = f32x4.pmax(lowest, f32x4.pmax(peers, v128.load(limit + at)));
+    const own = v128.load(limit + at);
+    const most = f32x4.pmax(lowest, v128.bitselect(own, peers, f32x4.gt(own, f32x4.mul(peers, restless))));
     v128.store(limit + at, f32x4.mul(factor, most));
   }
 }

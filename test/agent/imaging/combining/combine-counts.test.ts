@@ -28,7 +28,9 @@ function plainly(frames: readonly Uint16Array[], method: "mean" | "clipped" | "m
   });
   const mask = Uint8Array.from(kept, (count, px) => {
     const clipped = frames.filter((frame) => frame[px]! >= clipAdu).length;
-    return (clipped > Math.floor(frames.length / 50) ? 2 : 0) | (2 * count < frames.length ? 8 : 0);
+    return (
+      (clipped > Math.max(1, Math.floor(frames.length / 50)) ? 2 : 0) | (2 * count < frames.length ? 8 : 0)
+    );
   });
   const less = (dark?: { value: Float32Array; sigma: Float32Array }) => ({
     value: Float32Array.from(value, (one, px) => one - (dark?.value[px] ?? 0)),
