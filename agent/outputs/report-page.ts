@@ -41,6 +41,8 @@ export interface ReportInput {
   readonly reasons: readonly string[];
   readonly figures: readonly ReportFigure[];
   readonly pictures: readonly ReportPicture[];
+  /** How wrong the flat may be; none without a flat. */
+  readonly errors: readonly ReportChart[];
   readonly charts: readonly ReportChart[];
   /** One line per dust shadow, in the order of their marks. */
   readonly dust: readonly string[];
@@ -209,6 +211,7 @@ export function reportPage(input: ReportInput): string {
 <header><h1>${safeHtml(input.title)}<span class="tag ${input.verdict}">${verdictWords[input.verdict]}</span></h1>
 <p class="summary">${safeHtml(input.summary)}</p>${list(input.reasons)}<dl>${facts}</dl></header>
 ${grid(input.pictures.map(pictureFigure))}
+${section("How wrong can the flat be?", grid(input.errors.map(chartFigure)))}
 ${section("What the numbers say", figures)}
 ${section("Dust", list(input.dust))}
 ${section("Against the truth", truthTable(input.truth))}

@@ -2,12 +2,15 @@ import { existsSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
+import { contrastByScale } from "../imaging/proof/contrast-by-scale.ts";
+import type { ScaleError } from "../imaging/proof/error-budget.ts";
 import { readMasterFlat } from "../masters/read-master.ts";
 import { imageWarnings } from "../run/record/flat-doubts.ts";
 import { lastStepResult } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
 import { trackingWarnings } from "../run/record/tracking-doubts.ts";
 import { timeLineChart } from "./charts/time-line-chart.ts";
+import { errorCharts } from "./error-charts.ts";
 import { flatCharts } from "./flat-charts.ts";
 import { flatCheckRows } from "./flat-check-rows.ts";
 import { beforeAfterPictures } from "./pictures/before-after.ts";
@@ -43,6 +46,7 @@ export async function writeReport(record: RunRecord, options: ReportOptions): Pr
     reasons: [...(found?.reasons ?? []), ...doubts.unserved, ...doubts.between, ...trackingWarnings(record)],
     figures: found ? proofRows(found.proof.figures) : [],
     pictures: pictures.map(({ picture }) => picture),
+    errors: found ? errorCharts(found.proof.budget, contrastOfImage(record, folder)) : [],
     charts,
     dust: found ? dustLines(found.proof.dust) : [],
     truth,
@@ -88,6 +92,17 @@ function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
     })),
     { name: "flat", picture: marked },
   ];
+}
+
+/** Of the first image of the day, where there is one of the flat's shape. */
+function contrastOfImage(record: RunRecord, folder: string): readonly ScaleError[] {
+  const found = lastStepResult(record, "flat");
+  const image = imageOf(record, folder);
+  if (!found || !image || !existsSync(join(folder, found.files.flat))) return [];
+  const flat = readMasterFlat(join(folder, found.files.flat));
+  if (image.length !== flat.gain.length) return [];
+  const sides = found.proof.budget.sum.map(({ sidePx }) => sidePx);
+  return contrastByScale(image, found.pedestalAdu, flat, sides);
 }
 
 function imageOf(record: RunRecord, folder: string): Uint16Array | undefined {

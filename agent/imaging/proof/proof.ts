@@ -5,6 +5,7 @@ import type { RadialProfile } from "../disc/radial-profile.ts";
 import type { DustFound } from "../dust/dust.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
+import { type ErrorBudget, errorBudget } from "./error-budget.ts";
 import type { FlatShape } from "./flat-shape.ts";
 import type { FringeSearch } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
@@ -58,6 +59,8 @@ export interface Proof {
   readonly dust: readonly DustFound[];
   readonly leftoverSun: LeftoverSun | undefined;
   readonly fringes: FringeSearch | undefined;
+  /** How wrong the flat may be, cause by cause. */
+  readonly budget: ErrorBudget;
 }
 
 /** Proves a flat: every figure with its uncertainty, its limits and what to do about it. */
@@ -95,6 +98,7 @@ export function proveFlat(input: ProofInput): Proof {
     dust: told.dust,
     leftoverSun: told.leftoverSun,
     fringes: told.fringes,
+    budget: errorBudget(flat, { figures, grey, leftoverSun: told.leftoverSun, fringes: told.fringes }),
   };
 }
 

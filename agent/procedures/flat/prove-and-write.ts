@@ -41,7 +41,12 @@ export async function proveAndWriteFlat(
   const untracked = untrackedReason(work);
   const verdict = untracked !== undefined && proof.verdict === "good" ? "usable" : proof.verdict;
   const darkFile = work.dark!.file;
-  const file = writeFlatMaster(bench, flat, series, notes, { blur: request.blur, darkFile, verdict });
+  const file = writeFlatMaster(bench, flat, series, notes, {
+    blur: request.blur,
+    darkFile,
+    verdict,
+    budget: proof.budget,
+  });
   if (verdict !== "bad")
     bench.findings.flatInUse = {
       file: resolve(bench.folder, file),
