@@ -64,6 +64,8 @@ const causes = {
 const scalesPx = [1, 2, 4, 8, 16, 32, 64, 128, 256, 512] as const;
 /** Structure of the Sun is looked for in a band that ends here. */
 const leftoverSunMostPx = 32;
+/** The longest stripes that could have stayed hidden: longer ones are smooth unevenness. */
+const hiddenStripesMostPx = 64;
 /** Rms of a plane over its peak to peak; of a sine over its amplitude. */
 const [planeRms, sineRms] = [1 / Math.sqrt(12), Math.SQRT1_2];
 
@@ -167,13 +169,11 @@ function fringesOf(
   upTo: (mostPx: number, rms: number) => ScaleError[],
 ): Looked {
   if (!fringes) return nobodyLooked;
-  const { found, limit, strongest } = fringes;
-  const periodPx = (found ?? strongest)?.periodPx ?? Number.POSITIVE_INFINITY;
-  return {
-    state: found ? "measured" : "bounded",
-    // Over blocks of more than half a period stripes average out.
-    scales: upTo(periodPx / 2, sineRms * (found?.amplitude ?? limit)),
-  };
+  const { found, limit } = fringes;
+  // Over blocks of more than half a period stripes average out.
+  return found
+    ? { state: "measured", scales: upTo(found.periodPx / 2, sineRms * found.amplitude) }
+    : { state: "bounded", scales: upTo(hiddenStripesMostPx / 2, sineRms * limit) };
 }
 
 /** What an even veil of 1 makes of a flat: it counts for more where the flat is dark. */

@@ -11,7 +11,7 @@ const zones = [
   { from: seenPercent, to: showsPercent, colour: "#f6ecd0", text: "just seen" },
   { from: showsPercent, to: mostPercent, colour: "#f4dcd8", text: "spoils images" },
 ];
-const sumName = "all of these together";
+const sumName = "all that is known together";
 
 interface Row {
   readonly name: string;
@@ -27,7 +27,7 @@ interface Row {
 export function budgetChart({ parts, sum }: ErrorBudget): string {
   const rows: Row[] = [
     ...parts.map(({ name, state, scales }) => rowOf(name, state, largestError(scales))),
-    rowOf(sumName, "sum", largestError(sum)),
+    sumRow(parts, largestError(sum)),
   ];
   const names = rows.map(({ name }) => name);
   const known = rows.filter(({ state }) => state !== "not looked at");
@@ -95,13 +95,20 @@ export function budgetChart({ parts, sum }: ErrorBudget): string {
   });
 }
 
+/** A sum that leaves something out says so. */
+function sumRow(parts: ErrorBudget["parts"], largest: number | undefined): Row {
+  const row = rowOf(sumName, "sum", largest);
+  const isWhole = parts.every(({ state }) => state !== "not looked at");
+  return isWhole ? row : { ...row, text: `${row.text} + ?` };
+}
+
 function rowOf(name: string, state: Row["state"], largest: number | undefined): Row {
   const percent = 100 * (largest ?? 0);
-  const size = `${percent < 0.01 ? percent.toFixed(3) : percent.toPrecision(2)} %`;
+  const size = percent < 0.001 ? "less than 0.001 %" : `${Number(percent.toPrecision(percent < 0.01 ? 1 : 2))} %`;
   return {
     name,
     state,
     end: Math.min(mostPercent, Math.max(1.05 * leastPercent, percent)),
-    text: state === "bounded" ? `at most ${size}` : size,
+    text: state === "bounded" && percent >= 0.001 ? `at most ${size}` : size,
   };
 }

@@ -103,7 +103,7 @@ describe("an error budget", () => {
     const none = partOf("fringes", {
       fringes: { found: undefined, strongest: fringe, limit: 1e-3 } as Known["fringes"],
     });
-    expect([none.state, at(none.scales, 8)]).toEqual(["bounded", 1e-3 * Math.SQRT1_2]);
+    expect([none.state, at(none.scales, 32), at(none.scales, 64)]).toEqual(["bounded", 1e-3 * Math.SQRT1_2, undefined]);
   });
 
   test("stray light counts by how uneven the flat is: an even flat does not mind an even veil", () => {
@@ -144,7 +144,7 @@ describe("a budget for people", () => {
   test("is drawn with a bar for what is known and a question for what nobody looked at", () => {
     const [byCause, byScale] = errorCharts(budget, [{ sidePx: 1, rms: 0.02 }]);
     expect(byCause!.svg.match(/nobody looked/g)).toHaveLength(7);
-    for (const text of ["0.30 %", "at most 0.003 %", "all of these together", "nobody will see it"])
+    for (const text of ["0.3 %", "at most 0.003 %", "all that is known together", "0.3 % + ?", "nobody will see it"])
       expect(byCause!.svg).toContain(text);
     expect(byCause!.caption).toContain(
       "Nobody looked at: change while it was taken, unevenness of the light",
