@@ -130,6 +130,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run",
     "agent/procedures",
     "agent/masters",
+    "agent/files",
     "agent/imaging",
     "agent/sky",
   ],
