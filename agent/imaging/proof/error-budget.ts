@@ -47,6 +47,8 @@ export interface ProvedFacts {
 export interface LightByScale {
   /** Rms as found, noise in it, and one sigma. */
   readonly scales: readonly { readonly sidePx: number; readonly rms: number; readonly sigma: number }[];
+  /** Light beside the disc over the disc's, where there is sky; how a ghost moves, where one was seen to. */
+  readonly ghosts?: { readonly sky?: number; readonly moves?: number };
 }
 
 const causes = {
@@ -96,7 +98,7 @@ export function errorBudget(
     slope: slope ? { state: "bounded", scales: everywhere(slope.value * planeRms) } : nobodyLooked,
     linearity: nobodyLooked,
     leftoverSun: leftoverOf(proof, noise, upTo),
-    ghosts: nobodyLooked,
+    ghosts: light?.ghosts ? ghostsOf(light.ghosts, everywhere) : nobodyLooked,
     fringes: fringesOf(proof, upTo),
     dark: leak
       ? {
@@ -144,6 +146,19 @@ function lightOf({ scales }: LightByScale, sides: readonly number[]): Looked {
       return { sidePx, rms: Math.max(rms, sigma) };
     }),
   };
+}
+
+/** From this size on, of the disc's light, a reflection is seen; it covers a part of the field. */
+const [ghostSeen, ghostCovers] = [0.003, 0.1];
+
+function ghostsOf(
+  { sky = 0, moves }: NonNullable<LightByScale["ghosts"]>,
+  everywhere: (rms: number) => ScaleError[],
+): Looked {
+  const isSeen = moves !== undefined;
+  // How much one adds is only told by the sky beside the disc, and by that from above.
+  const size = isSeen ? Math.max(ghostSeen, sky) : ghostSeen;
+  return { state: isSeen ? "measured" : "bounded", scales: everywhere(size * Math.sqrt(ghostCovers)) };
 }
 
 function leftoverOf(

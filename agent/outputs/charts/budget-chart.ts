@@ -104,7 +104,8 @@ function sumRow(parts: ErrorBudget["parts"], largest: number | undefined): Row {
 
 function rowOf(name: string, state: Row["state"], largest: number | undefined): Row {
   const percent = 100 * (largest ?? 0);
-  const size = percent < 0.001 ? "less than 0.001 %" : `${Number(percent.toPrecision(percent < 0.01 ? 1 : 2))} %`;
+  const size =
+    percent < 0.001 ? "less than 0.001 %" : `${Number(percent.toPrecision(percent < 0.01 ? 1 : 2))} %`;
   return {
     name,
     state,

@@ -45,6 +45,7 @@ export async function proveAndWriteFlat(
     blur: request.blur,
     darkFile,
     verdict,
+    light: proof.light,
     budget: proof.budget,
   });
   if (verdict !== "bad")
@@ -88,7 +89,7 @@ function prove(
   made: MadeFlat & Pick<ProofInput, "upperEdge">,
   signal: AbortSignal,
 ): Promise<Proof> {
-  const { flat, series, upperEdge, leak, plane, blurred, dust, sunAdu } = made;
+  const { flat, series, upperEdge, leak, plane, blurred, dust, light, sunAdu } = made;
   const { meanAdu, sigmaAdu, mask, frameCount } = made.independent;
   const known = collectFlatFacts(bench, flat, series.frameCount, notes.usualFrame.gain);
   return computeInThread(bench, { signal, pxCount: flat.gain.length }, "proveFlat", {
@@ -96,7 +97,7 @@ function prove(
     series,
     upperEdge,
     independent: { meanAdu, sigmaAdu, mask, frameCount },
-    ...given({ leak, plane, blurred, dust }),
+    ...given({ leak, plane, blurred, dust, light }),
     known: { ...known, ...given({ sunAdu }) },
   });
 }

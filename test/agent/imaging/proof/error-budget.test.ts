@@ -67,6 +67,16 @@ describe("an error budget", () => {
     expect([even.state, at(even.scales, 8)]).toEqual(["bounded", 3e-4]);
   });
 
+  test("reflections: none seen is at most what would have been, one that moves counts by the sky beside the disc", () => {
+    const ghosts = (found: { sky?: number; moves?: number }) =>
+      partOf("ghosts", {}, { scales: [], ghosts: found });
+    const none = ghosts({ sky: 0.001 });
+    expect([none.state, at(none.scales, 8)]).toEqual(["bounded", expect.closeTo(0.003 * Math.sqrt(0.1), 9)]);
+    const seen = ghosts({ sky: 0.02, moves: -1 });
+    expect([seen.state, at(seen.scales, 8)]).toEqual(["measured", expect.closeTo(0.02 * Math.sqrt(0.1), 9)]);
+    expect(partOf("ghosts", {}, { scales: [] }).state).toBe("not looked at");
+  });
+
   test("a slope is known where the Sun's own levels told it, within its sigma", () => {
     for (const id of ["planeUnsure", "lightGradient"] as const) {
       const { state, scales } = partOf("slope", { figures: [judgeFigure(id, 0.0024)] });
@@ -103,7 +113,11 @@ describe("an error budget", () => {
     const none = partOf("fringes", {
       fringes: { found: undefined, strongest: fringe, limit: 1e-3 } as Known["fringes"],
     });
-    expect([none.state, at(none.scales, 32), at(none.scales, 64)]).toEqual(["bounded", 1e-3 * Math.SQRT1_2, undefined]);
+    expect([none.state, at(none.scales, 32), at(none.scales, 64)]).toEqual([
+      "bounded",
+      1e-3 * Math.SQRT1_2,
+      undefined,
+    ]);
   });
 
   test("stray light counts by how uneven the flat is: an even flat does not mind an even veil", () => {
@@ -144,7 +158,13 @@ describe("a budget for people", () => {
   test("is drawn with a bar for what is known and a question for what nobody looked at", () => {
     const [byCause, byScale] = errorCharts(budget, [{ sidePx: 1, rms: 0.02 }]);
     expect(byCause!.svg.match(/nobody looked/g)).toHaveLength(7);
-    for (const text of ["0.3 %", "at most 0.003 %", "all that is known together", "0.3 % + ?", "nobody will see it"])
+    for (const text of [
+      "0.3 %",
+      "at most 0.003 %",
+      "all that is known together",
+      "0.3 % + ?",
+      "nobody will see it",
+    ])
       expect(byCause!.svg).toContain(text);
     expect(byCause!.caption).toContain(
       "Nobody looked at: change while it was taken, unevenness of the light",
