@@ -9,7 +9,7 @@ import { runSubstep } from "../run-step.ts";
 import type { StepInput, StepWork } from "../step.ts";
 import type { TunedExposure } from "../tune-exposure/tune-request.ts";
 import type { FlatFound, FlatRequest } from "./flat-request.ts";
-import type { LightLooks, NoLooks } from "./light/expose-looks.ts";
+import type { LightLooks, NoLooks } from "./light/light-looks.ts";
 
 /** What flats whose frames are averaged gather, whatever blurs the Sun. */
 export interface FlatWork extends StepWork<FlatRequest, FlatFound> {

@@ -3,7 +3,6 @@ import type { Frame } from "../../../../drivers/roles/camera.ts";
 import type { SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { moveForShift, shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
 import { findDisc } from "../../../imaging/disc/disc.ts";
-import type { ShiftPx } from "../../../imaging/displaced/object-grid.ts";
 import type { DiscPx } from "../../../imaging/displaced/sun-model.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
 import { sunFromSite } from "../../../sky/sun-from-site.ts";
@@ -15,21 +14,8 @@ import { StepError } from "../../step-error.ts";
 import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { type FlatWork, openToSun } from "../flat-work.ts";
+import type { LightLooks, NoLooks } from "./light-looks.ts";
 import { armFraction, lookPlaces } from "./look-places.ts";
-
-/** Frames of the plain Sun from round about, to hold a flat's light against. */
-export interface LightLooks {
-  readonly frames: readonly Frame[];
-  readonly tuned: TunedExposure;
-  /** Of the Sun from the first frame, by the mount's account. */
-  readonly shifts: readonly ShiftPx[];
-  readonly disc?: DiscPx;
-}
-
-/** Why there are none. */
-export interface NoLooks {
-  readonly notMeasured: string;
-}
 
 /** Upper edge over full scale, where the flat's own is not lower. */
 const lookLevel = 0.7;

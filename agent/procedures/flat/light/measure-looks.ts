@@ -6,7 +6,7 @@ import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import type { Workbench } from "../../step.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
-import type { LightLooks, NoLooks } from "./expose-looks.ts";
+import type { LightLooks, NoLooks } from "./light-looks.ts";
 
 /** What the looks say of a flat's light. Their frames are used up. @param asksClearShare of a flat through a diffuser */
 export async function measureLooks(
