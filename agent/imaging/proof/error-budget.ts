@@ -45,8 +45,14 @@ export interface ProvedFacts {
 
 /** What the plain Sun says of a flat's light, from displaced frames. */
 export interface LightByScale {
-  /** Rms as found, noise in it, and one sigma. */
-  readonly scales: readonly { readonly sidePx: number; readonly rms: number; readonly sigma: number }[];
+  /** All that was found, by blocks of the detector; NaN where nobody saw. */
+  readonly map: {
+    readonly sidePx: number;
+    readonly columns: number;
+    readonly error: readonly number[];
+  };
+  /** One sigma, by sides of blocks. */
+  readonly scales: readonly { readonly sidePx: number; readonly sigma: number }[];
   /** Light beside the disc over the disc's, where there is sky; how a ghost moves, where one was seen to. */
   readonly ghosts?: { readonly sky?: number; readonly moves?: number };
 }
@@ -135,17 +141,38 @@ function changeOf(grey: ProvedFacts["grey"], sides: readonly number[]): Looked {
   };
 }
 
-/** A smooth error is the same at all scales below those that it was looked for at. */
-function lightOf({ scales }: LightByScale, sides: readonly number[]): Looked {
-  const coarser = scales.toSorted((a, b) => a.sidePx - b.sidePx);
-  if (coarser.length === 0) return nobodyLooked;
+/** Below the map's own blocks a smooth error is the same as over them; its noise is in it, and it is never less than sigma. */
+function lightOf({ map, scales }: LightByScale, sides: readonly number[]): Looked {
+  const found = [1, 2, 4, 8, 16].flatMap((times) => {
+    const sidePx = times * map.sidePx;
+    const rms = rmsOfMeans(map, times);
+    const sigma = scales.find((one) => one.sidePx === sidePx)?.sigma;
+    return rms === undefined || sigma === undefined ? [] : [{ sidePx, rms, sigma }];
+  });
+  if (found.length === 0) return nobodyLooked;
   return {
-    state: coarser.some(({ rms, sigma }) => rms > 2 * sigma) ? "measured" : "bounded",
+    state: found.some(({ rms, sigma }) => rms > 2 * sigma) ? "measured" : "bounded",
     scales: sides.map((sidePx) => {
-      const { rms, sigma } = coarser.findLast((one) => one.sidePx <= sidePx) ?? coarser[0]!;
+      const { rms, sigma } = found.findLast((one) => one.sidePx <= sidePx) ?? found[0]!;
       return { sidePx, rms: Math.max(rms, sigma) };
     }),
   };
+}
+
+/** Over squares of so many blocks a side, as far as half of one was seen. */
+function rmsOfMeans({ columns, error }: LightByScale["map"], times: number): number | undefined {
+  const squares = new Map<number, RunningMoments>();
+  error.forEach((value, block) => {
+    if (Number.isNaN(value)) return;
+    const [column, row] = [block % columns, Math.floor(block / columns)];
+    const at = Math.floor(row / times) * columns + Math.floor(column / times);
+    const means = squares.get(at) ?? new RunningMoments();
+    means.add(value);
+    squares.set(at, means);
+  });
+  const seen = [...squares.values()].filter(({ count }) => 2 * count >= times * times);
+  if (seen.length === 0) return undefined;
+  return Math.sqrt(seen.reduce((sum, { mean }) => sum + mean * mean, 0) / seen.length);
 }
 
 /** From this size on, of the disc's light, a reflection is seen; it covers a part of the field. */
