@@ -2,13 +2,13 @@ import type { Card } from "../../drivers/formats/fits-card.ts";
 import { type ErrorBudget, largestError } from "../imaging/proof/error-budget.ts";
 
 /** Scales whose sums stand as keywords. */
-const toldPx = [1, 8, 32, 128] as const;
+const keywordSidesPx = [1, 8, 32, 128] as const;
 
 /** How wrong a flat may be, for its header: sums by scale, and every cause with how it is known. */
 export function budgetCards({ parts, sum }: ErrorBudget): Card[] {
   return [
     ...sum
-      .filter(({ sidePx }) => toldPx.some((px) => px === sidePx))
+      .filter(({ sidePx }) => keywordSidesPx.some((px) => px === sidePx))
       .map(({ sidePx, rms }) => ({
         keyword: `ERR${sidePx}PX`,
         value: Number(rms.toPrecision(4)),
