@@ -1,4 +1,5 @@
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
+import { given } from "../../drivers/kit/given.ts";
 import { type FlatAgainstTruth, flatAgainstTruth } from "../imaging/proof/flat-against-truth.ts";
 
 /** What a simulated rig knows of itself and a rehearsal is held against; arrays over the whole sensor. */
@@ -14,9 +15,12 @@ export interface TrueRig {
 
 export type TruthRow = readonly [name: string, value: string, judgement: string];
 
+/** With what the flat's own error budget says of blocks of 32 px, where its header has that. */
+export type FlatErrors = FlatAgainstTruth & { readonly budgetBlocks?: number };
+
 export interface TruthComparison {
   readonly rows: readonly TruthRow[];
-  readonly flat: FlatAgainstTruth | undefined;
+  readonly flat: FlatErrors | undefined;
   readonly centringFraction: number | undefined;
   readonly differences: readonly string[];
 }
@@ -50,7 +54,13 @@ export function compareWithTruth(masterFile: string | undefined, truth: TrueRig)
           ? "68.3 % for an honest sigma"
           : "its sigmas are off: 68.3 % is honest",
       ],
-      ["error over 32 px blocks", percent(flat.rmsErrorBlocks), "what would show in a picture"],
+      [
+        "error over 32 px blocks",
+        percent(flat.rmsErrorBlocks),
+        flat.budgetBlocks === undefined
+          ? "what would show in a picture"
+          : `what would show in a picture; its own error budget says ${percent(flat.budgetBlocks)}`,
+      ],
     );
   }
   rows.push([
@@ -61,9 +71,10 @@ export function compareWithTruth(masterFile: string | undefined, truth: TrueRig)
   return { rows, flat, centringFraction: centring, differences: truth.differences };
 }
 
-function compareFlat(masterFile: string, truth: TrueRig): FlatAgainstTruth | undefined {
-  const { widthPx, heightPx, data, sigma, mask } = readCcdImage(masterFile);
+function compareFlat(masterFile: string, truth: TrueRig): FlatErrors | undefined {
+  const { header, widthPx, heightPx, data, sigma, mask } = readCcdImage(masterFile);
   if (widthPx !== truth.widthPx || heightPx !== truth.heightPx) return undefined; // another region or binning
   if (!sigma || !mask) return undefined;
-  return flatAgainstTruth({ widthPx, heightPx, master: data, sigma, mask, truth: truth.flat });
+  const compared = flatAgainstTruth({ widthPx, heightPx, master: data, sigma, mask, truth: truth.flat });
+  return compared && { ...compared, ...given({ budgetBlocks: header.number("ERR32PX") }) };
 }

@@ -56,6 +56,8 @@ export interface ReportInput {
   readonly reasons: readonly string[];
   readonly figures: readonly ReportFigure[];
   readonly pictures: readonly ReportPicture[];
+  /** How wrong the flat may be; none without a flat. */
+  readonly errors: readonly ReportChart[];
   readonly charts: readonly ReportChart[];
   /** In the order of their marks. */
   readonly dust: readonly ReportDust[];
@@ -243,6 +245,7 @@ export function reportPage(input: ReportInput): string {
   const body = `<header><h1>${safeHtml(input.title)}${tag(input.verdict, word)}</h1>
 <p class="summary">${safeHtml(input.summary)}</p>${list(input.reasons)}<dl>${facts}</dl></header>
 ${grid(input.pictures.map(pictureFigure))}
+${section("How wrong can the flat be?", grid(input.errors.map(chartFigure)))}
 ${section("What the numbers say", figuresTable(input.figures))}
 ${section("Dust", dustTable(input.dust))}
 ${section("Against the truth", truthTable(input.truth))}

@@ -4,12 +4,15 @@ import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import type { Shape } from "../imaging/numerics/shape.ts";
+import { contrastByScale } from "../imaging/proof/contrast-by-scale.ts";
+import type { ScaleError } from "../imaging/proof/error-budget.ts";
 import { readMasterFlat } from "../masters/read-master.ts";
 import { imageWarnings } from "../run/record/flat-doubts.ts";
 import { lastStepResult } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
 import { trackingWarnings } from "../run/record/tracking-doubts.ts";
 import { timeLineChart } from "./charts/time-line-chart.ts";
+import { errorCharts } from "./error-charts.ts";
 import { flatCharts } from "./flat-charts.ts";
 import { flatCheckRows } from "./flat-check-rows.ts";
 import { beforeAfterPictures } from "./pictures/before-after.ts";
@@ -49,6 +52,7 @@ export async function writeReport(record: RunRecord, options: ReportOptions): Pr
     reasons: [...(found?.reasons ?? []), ...doubts.unserved, ...doubts.between, ...trackingWarnings(record)],
     figures: found ? proofRows(found.proof.figures) : [],
     pictures: pictures.map(({ picture }) => picture),
+    errors: found ? errorCharts(found.proof.budget, contrastOfImage(record, folder)) : [],
     charts,
     dust: found ? found.proof.dust : [],
     truth,
@@ -129,6 +133,17 @@ function withSky(picture: ReportPicture, sky: CameraOnSky | undefined, shape: Sh
   if (sky === undefined) return picture;
   const over = `${picture.overlay?.svg ?? ""}${skyOverlay(sky, shape)}`;
   return { ...picture, overlay: { ...shape, svg: over } };
+}
+
+/** Of the first image of the day, where there is one of the flat's shape. */
+function contrastOfImage(record: RunRecord, folder: string): readonly ScaleError[] {
+  const found = lastStepResult(record, "flat");
+  const image = imageOf(record, folder);
+  if (!found || !image || !existsSync(join(folder, found.files.flat))) return [];
+  const flat = readMasterFlat(join(folder, found.files.flat));
+  if (image.length !== flat.gain.length) return [];
+  const sides = found.proof.budget.sum.map(({ sidePx }) => sidePx);
+  return contrastByScale(image, found.pedestalAdu, flat, sides);
 }
 
 function imageOf(record: RunRecord, folder: string): Uint16Array | undefined {

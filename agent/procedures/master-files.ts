@@ -7,8 +7,10 @@ import type { Frame } from "../../drivers/roles/camera.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
+import type { ErrorBudget } from "../imaging/proof/error-budget.ts";
 import type { LightProof } from "../imaging/proof/proof.ts";
 import { creatorCard } from "../masters/creator-card.ts";
+import { budgetCards } from "../masters/budget-cards.ts";
 import { lightCards } from "../masters/light-cards.ts";
 import type { ExposureSpan, SeriesFigures } from "../masters/master-cards.ts";
 import { darkHdus, flatHdus } from "../masters/master-hdus.ts";
@@ -71,6 +73,7 @@ export function writeFlatMaster(
     readonly darkFile: string;
     readonly verdict: string;
     readonly light: LightProof;
+    readonly budget: ErrorBudget;
   },
 ): string {
   const file = unusedFileName(bench, flatMasterFile);
@@ -80,6 +83,7 @@ export function writeFlatMaster(
     ...card("BLUR", blur, "how the Sun was blurred away"),
     ...card("VERDICT", verdict, "what its own proof says"),
     ...lightCards(about.light),
+    ...budgetCards(about.budget),
   ];
   write(bench, file, flatHdus(flat, series, { cards, spans: notes.spans, darkFile, more }));
   return file;

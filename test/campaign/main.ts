@@ -8,6 +8,7 @@ import { run as exposure } from "./exposure.ts";
 import { run as fringes } from "./fringes.ts";
 import { run as kill } from "./kill.ts";
 import { run as leak } from "./leak.ts";
+import { run as lightRuns } from "./light-runs.ts";
 import { run as master } from "./master.ts";
 import { run as match } from "./match.ts";
 import { run as storms } from "./storms.ts";
@@ -31,6 +32,9 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   displaced: async (count = 6) => {
     for (const group of ["table", "variations", "real", "disc"] as const)
       await displaced({ seed: 1, group, scenes: count, print });
+  },
+  "light-runs": async (count) => {
+    await lightRuns({ print, ...(count === undefined ? {} : { count }) });
   },
   master: async (count = 20) => {
     await master({ seed, scenes: count, print });

@@ -7,6 +7,7 @@ import type { DustFound } from "../dust/dust.ts";
 import type { LightMeasurement } from "../light/measure-light.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
+import { type ErrorBudget, errorBudget } from "./error-budget.ts";
 import type { FlatShape } from "./flat-shape.ts";
 import type { FringeSearch } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
@@ -69,6 +70,8 @@ export interface Proof {
   readonly leftoverSun: LeftoverSun | undefined;
   readonly fringes: FringeSearch | undefined;
   readonly light: LightProof;
+  /** How wrong the flat may be, cause by cause. */
+  readonly budget: ErrorBudget;
 }
 
 /** Proves a flat: every figure with its uncertainty, its limits and what to do about it. */
@@ -102,6 +105,11 @@ export function proveFlat(input: ProofInput): Proof {
     leftoverSun: told.leftoverSun,
     fringes: told.fringes,
     light,
+    budget: errorBudget(
+      flat,
+      { figures, grey, leftoverSun: told.leftoverSun, fringes: told.fringes },
+      "notMeasured" in light ? undefined : light,
+    ),
   };
 }
 

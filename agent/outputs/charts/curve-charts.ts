@@ -58,6 +58,49 @@ export function greyChart(
   ]);
 }
 
+/** The flat's error by the size of the blocks it is averaged over, and what an image of the day shows at that size. */
+export function errorChart(
+  sum: readonly { readonly sidePx: number; readonly rms: number }[],
+  contrast: readonly { readonly sidePx: number; readonly rms: number }[],
+  goodLimit: number,
+): string {
+  const inPercent = ({ sidePx, rms }: (typeof sum)[number]) => ({ sidePx, value: percent(rms) });
+  const scales = sum.map(inPercent);
+  const image = contrast.map(inPercent);
+  return drawChart({
+    ariaLabel: "Error of the flat and structure of an image, by spatial scale",
+    width: 900,
+    height: 260,
+    marginRight: 150,
+    x: {
+      type: "log",
+      base: 2,
+      label: "averaged over blocks of so many px",
+      ticks: scales.map(({ sidePx }) => sidePx),
+      tickFormat: "d",
+    },
+    y: { type: "log", label: "%", grid: true, tickFormat: "~g", ticks: 5 },
+    marks: [
+      ...goodLine(percent(goodLimit), `limit for good ${percent(goodLimit).toFixed(1)} %`),
+      ...namedLine(image, "what an image shows", colours.theory),
+      ...namedLine(scales, "error of the flat", colours.measured),
+    ],
+  });
+}
+
+function namedLine(
+  points: readonly { readonly sidePx: number; readonly value: number }[],
+  name: string,
+  stroke: string,
+): Plot.Markish[] {
+  const last = points.slice(-1);
+  return [
+    Plot.lineY(points, { x: "sidePx", y: "value", stroke, strokeWidth: 2 }),
+    Plot.dot(points, { x: "sidePx", y: "value", fill: stroke, r: 3 }),
+    Plot.text(last, { x: "sidePx", y: "value", text: () => name, textAnchor: "start", dx: 8, fill: stroke }),
+  ];
+}
+
 /** Level of the flat against distance from its centre, with the scatter of each ring as a band. */
 export function radialChart(
   rings: readonly { readonly radiusPx: number; readonly median: number; readonly sigma: number }[],

@@ -46,6 +46,7 @@ export async function proveAndWriteFlat(
     darkFile,
     verdict,
     light: proof.light,
+    budget: proof.budget,
   });
   if (verdict !== "bad")
     bench.findings.flatInUse = {

@@ -123,7 +123,13 @@ function flatOfRun(frames: readonly Frame[], counted: readonly Frame[], darkFile
   const master = builder.finish();
   const notes = notesOf(counted);
   const light = { notMeasured: "nobody looked" };
-  const about = { blur: "diffuser", darkFile: "dark.fits", verdict: "good", light };
+  const about = {
+    blur: "diffuser",
+    darkFile: "dark.fits",
+    verdict: "good",
+    light,
+    budget: { parts: [], sum: [] },
+  };
   return join(bench.folder, writeFlatMaster(bench, normaliseFlat(master)!, figuresOf(master), notes, about));
 }
 

@@ -9,6 +9,7 @@ const empty: ReportInput = {
   reasons: [],
   figures: [],
   pictures: [],
+  errors: [],
   charts: [],
   dust: [],
   notes: [],
