@@ -14,6 +14,8 @@ export const exitCodes = {
   deviceFailed: 5,
   /** The rig could not be fully restored. */
   notRestored: 6,
+  /** Done, and what was to be found out can't be told from what there is. */
+  untold: 7,
   /** Stopped by the operator, the rig is restored; the number that shells use after Ctrl-C. */
   stopped: 130,
 } as const;
