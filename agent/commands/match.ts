@@ -2,7 +2,7 @@ import { existsSync } from "node:fs";
 import { resolve } from "node:path";
 import type { Command } from "commander";
 import { given } from "../../drivers/kit/given.ts";
-import { openImage } from "../files/image-file.ts";
+import { openPictures } from "../files/image-file.ts";
 import { asFailedFile } from "../files/input-error.ts";
 import { listMasterFlats } from "../files/match/master-folder.ts";
 import { type FileMatch, type KnownFlat, matchFiles } from "../files/match/match-file.ts";
@@ -46,7 +46,7 @@ export async function match(
 ): Promise<Outcome> {
   const progress = progressWithTimeLeft(host, "comparing with master flats");
   for (const path of paths)
-    await runOnFiles(nothingChanged, progress, async () => openImage(path).file.close());
+    await runOnFiles(nothingChanged, progress, async () => openPictures(path)[Symbol.dispose]());
   const flats = flatsFor(options, paths);
   const fft = await loadFft();
   const found = await runOnFiles(nothingChanged, progress, () =>
@@ -153,7 +153,7 @@ export function registerMatch(program: Command, host: CommandHost = processHost)
   addCommand(program, "match", "evenfield match sun-*.fits --masters flats")
     .argument(
       "<files...>",
-      "one flat, or images of one train: four and more are taken together, the Sun out of them",
+      "one flat, or images of one train (FITS, cubes, SER; of a sequence the mean): four files and more are taken together, the Sun out of them",
     )
     .option("--ledger <file>", "ledger of the rig's runs", ledgerFileDefault())
     .option("--masters <folder>", "a folder of master flats, compared as well")

@@ -40,6 +40,14 @@ export interface LightPath {
   readonly slip?: TrainSlip;
   /** 1 is a clear sky; thin cloud is less. Air mass is not in it: the painter takes that from the altitude. */
   readonly transparency: number;
+  /** How much more light comes from the right than from the left edge of the sensor, and from below than from above; a fraction. */
+  readonly hazeGradient?: { readonly acrossX: number; readonly acrossY: number };
+  /** Times the scene's seeing; left out, 1. */
+  readonly seeingTimes?: number;
+  /** Than the filters' passbands are given for; left out, 0. */
+  readonly filterWarmerCelsius?: number;
+  /** Since the scene's Sun was as drawn; left out, 0. */
+  readonly sunAgeHours?: number;
 }
 
 export interface ExposureAsk {

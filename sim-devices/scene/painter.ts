@@ -5,6 +5,7 @@ import type { ExposureAsk, LightPath } from "./painter-contract.ts";
 import { measuredOverTrue } from "./sensor/bent-response.ts";
 import { readOutRow } from "./sensor/expose-row.ts";
 import { FrameNoise } from "./sensor/frame-noise.ts";
+import { rowOffsets } from "./sensor/row-offsets.ts";
 import { type SensorMaps, sensorMaps } from "./sensor/sensor-maps.ts";
 import {
   binCodes,
@@ -75,7 +76,10 @@ export class ScenePainter {
     const codes = new Uint16Array(widthPx * heightPx);
     const gauss = new Float32Array(widthPx);
     const columns = this.#sensor.columnOffsetElectrons;
+    const rowOffset = rowOffsets(this.spec, ask.frameNumber);
+    const { pedestalCodes } = read;
     this.#light.forEachRow(light, ask, darkSeconds, (row, y) => {
+      if (rowOffset) read.pedestalCodes = pedestalCodes + rowOffset(ask.region.yPx + y);
       noise.fillGauss(gauss, widthPx);
       readOutRow(codes, y * widthPx, row, widthPx, gauss, columns, ask.region.xPx, read, counting);
     });

@@ -5,7 +5,7 @@ import { leakElectronsPerSecond, leakShape } from "./optics/light-leak.ts";
 import { smoothPattern, wholePattern } from "./optics/rig-pattern.ts";
 import { sightThroughGap } from "./optics/rim-gap.ts";
 import type { ExposureAsk, LightPath, Region } from "./painter-contract.ts";
-import { addLeakRow, addSunRow, evenRow, sunRow } from "./sensor/expose-row.ts";
+import { addMapRow, addSunRow, evenRow, sunRow, tiltRow } from "./sensor/expose-row.ts";
 import type { SensorMaps } from "./sensor/sensor-maps.ts";
 import type { SceneSpec } from "./spec/scene-spec.ts";
 import { brightness } from "./sun/brightness.ts";
@@ -67,17 +67,29 @@ export class SensorLight {
     const leaking = leak ? seconds * leakElectronsPerSecond(this.spec, leak, light) : 0;
     const ghosts = ghostSpots(this.spec, light);
     const reflected = light.diffuserInPlace ? even : disc;
+    const glow = this.sensor.growingGlowElectronsPerSecond;
+    const grown = glow ? (darkSeconds * seconds) / this.spec.camera.dark.glowDoublingSeconds! / 2 : 0;
+    // The sheet mixes the light of all directions; haze in front of it only dims it.
+    const haze = light.diffuserInPlace ? undefined : light.hazeGradient;
+    const { widthPx, heightPx } = this.spec.camera;
     const row = new Float32Array(width);
     for (let y = 0; y < region.heightPx; y++) {
       const start = (region.yPx + y) * this.spec.camera.widthPx + region.xPx;
-      if (sun && evenPattern === pattern) {
+      if (haze && sun) {
+        sunRow(row, width, pattern, start, even, disc, sun, y * width, dark, 0);
+        const down = haze.acrossY * ((region.yPx + y + 0.5) / heightPx - 0.5);
+        const left = haze.acrossX * ((region.xPx + 0.5) / widthPx - 0.5);
+        tiltRow(row, width, 1 + down + left, haze.acrossX / widthPx);
+        addMapRow(row, width, dark, start, darkSeconds);
+      } else if (sun && evenPattern === pattern) {
         sunRow(row, width, pattern, start, even, disc, sun, y * width, dark, darkSeconds);
       } else {
         evenRow(row, width, evenPattern, start, even, dark, darkSeconds);
         if (sun) addSunRow(row, width, pattern, start, disc, sun, y * width);
       }
       if (sunBeside) addSunRow(row, width, pattern, start, beside, sunBeside, y * width);
-      if (leaking > 0) addLeakRow(row, width, this.#leak!, start, leaking);
+      if (leaking > 0) addMapRow(row, width, this.#leak!, start, leaking);
+      if (glow) addMapRow(row, width, glow, start, grown);
       for (const spot of ghosts) {
         addGhostRow(row, width, response, start, spot, region.xPx, region.yPx + y, reflected);
       }
@@ -87,19 +99,20 @@ export class SensorLight {
 
   /** The multiplicative pattern of this train; not to be written to. */
   patternFor(train: TrainState): Float32Array {
-    const { wheelSlot, rotatorDegrees, focusSteps, slip } = train;
+    const { wheelSlot, rotatorDegrees, focusSteps, slip, filterWarmerCelsius } = train;
     const kept = this.#pattern?.train;
     if (
       kept?.wheelSlot !== wheelSlot ||
       kept.rotatorDegrees !== rotatorDegrees ||
       kept.focusSteps !== focusSteps ||
-      kept.slip !== slip
+      kept.slip !== slip ||
+      kept.filterWarmerCelsius !== filterWarmerCelsius
     ) {
       const smooth = this.#smooth;
       if (smooth?.rotatorDegrees !== rotatorDegrees || smooth.slip !== slip)
         this.#smooth = { rotatorDegrees, slip, map: smoothPattern(this.spec, rotatorDegrees, slip) };
       const map = wholePattern(this.spec, train, this.#smooth!.map, this.sensor.response);
-      this.#pattern = { train: { wheelSlot, rotatorDegrees, focusSteps, slip }, map };
+      this.#pattern = { train: { wheelSlot, rotatorDegrees, focusSteps, slip, filterWarmerCelsius }, map };
     }
     return this.#pattern!.map;
   }

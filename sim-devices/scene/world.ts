@@ -1,6 +1,7 @@
 import type { Clock, ClockTimer } from "../../drivers/kit/clock.ts";
 import { given } from "../../drivers/kit/given.ts";
 import { CameraMechanics, type LightPathNow } from "./mechanics/camera.ts";
+import { ChangingView } from "./mechanics/changing-view.ts";
 import { Cloud } from "./mechanics/cloud.ts";
 import { DomeMechanics } from "./mechanics/dome.ts";
 import { Glide, type GlideOptions } from "./mechanics/glide.ts";
@@ -77,6 +78,7 @@ export class World {
   readonly cloud: Cloud;
   /** Everything that happened, in order. */
   readonly history: Moment[] = [];
+  readonly #view: ChangingView;
   readonly #elsewhere: ExternalDevices | undefined;
   readonly #listeners = new Set<(moment: Moment) => void>();
   readonly #parts = new Map<string, { readonly account: () => PartAccount; readonly close: () => void }>();
@@ -147,6 +149,7 @@ export class World {
     this.dome = this.#take("dome", dome, domeAccount);
     this.weather = new WeatherMechanics((detail) => this.#note("weather", "changed", detail));
     this.cloud = new Cloud(spec.seed, spec.sky.cloud);
+    this.#view = new ChangingView(spec);
     this.#isBuilt = true;
     this.#note("sky", "begun");
   }
@@ -232,9 +235,11 @@ export class World {
     const line = this.lineOfSight();
     const seen = seenFrom(line, sun);
     const from = this.#elsewhere;
+    const utcMs = this.clock.nowMs();
+    const shaken = this.#view.shakeArcsec(utcMs);
     return {
-      sunEastArcsec: seen.eastArcsec,
-      sunNorthArcsec: seen.northArcsec,
+      sunEastArcsec: seen.eastArcsec - shaken.east,
+      sunNorthArcsec: seen.northArcsec - shaken.north,
       sunAltitudeDegrees: sun.altitudeDegrees,
       sunSemidiameterArcsec: sun.semidiameterArcsec,
       sunPoleDegrees: sun.poleDegrees,
@@ -244,7 +249,8 @@ export class World {
       wheelSlot: Math.round(from?.wheelSlot ?? this.wheel.position),
       rotatorDegrees: from?.rotatorDegrees ?? this.rotator.position,
       ...given({ slip: this.#slip }),
-      transparency: this.cloud.transparency(this.clock.nowMs()) * (this.#filterFitted ? 1 : unfilteredTimes),
+      ...this.#view.at(utcMs),
+      transparency: this.cloud.transparency(utcMs) * (this.#filterFitted ? 1 : unfilteredTimes),
     };
   }
 

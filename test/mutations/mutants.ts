@@ -127,8 +127,8 @@ export const mutants: readonly Mutant[] = [
   ),
   mutant(
     `${safing}/prove-covered.ts`,
-    "if (share !== undefined && share < openFraction) {",
-    "if (share !== undefined) {",
+    "if (light?.onDisc && !isLit) {",
+    "if (light?.onDisc) {",
     "a frame full of light counts as dark",
   ),
   mutant(

@@ -160,11 +160,11 @@ test("what answers is put back when another device is gone", async () => {
   atFirstImage(stage, at(0).begins(agentKilled()));
   const played = await stage.play();
   expect([played.ended, stage.world.cover.position]).toEqual(["killed", 1]);
-  stage.begin(at(0).begins(driverDeath("Scene Focuser")));
+  stage.begin(at(0).begins(driverDeath("Scene Focuser", { restart: false })));
   const [restored] = await stage.restore();
   expect(stage.world.cover.position).toBe(0);
   const left = restored!.settings.filter(({ state }) => state === "different");
-  expect(left.every(({ role }) => role === "focuser")).toBe(true);
+  expect([...new Set(left.map(({ role }) => role))]).toEqual(["focuser"]);
 });
 
 test("a cover that only says it closed at the very end is told, and the run was not safe", async () => {

@@ -12,6 +12,7 @@ export interface TrainState {
   readonly rotatorDegrees: number;
   readonly focusSteps: number;
   readonly slip?: TrainSlip | undefined;
+  readonly filterWarmerCelsius?: number | undefined;
 }
 
 /** One dust shadow as it falls on the sensor. */

@@ -11,6 +11,8 @@ export interface ImageGeometry {
   readonly northY: number;
   readonly sunRadiusPx: number;
   readonly sunPoleDegrees: number;
+  /** Since the Sun's surface was as drawn. */
+  readonly sunAgeHours: number;
   /** Seeing and diffraction together, sd of the Gaussian. */
   readonly sigmaPx: number;
   /** Out-of-focus pupil, outer and inner radius; 0 in focus. */
@@ -48,7 +50,8 @@ export function imageGeometry(spec: SceneSpec, light: LightPath): ImageGeometry 
   const { parity } = spec.camera;
   const focalRatio = spec.optics.focalLengthMm / spec.optics.apertureMm;
   const pixelMm = spec.camera.pixelMicron / 1000;
-  const seeingPx = spec.sky.seeingArcsec / (2 * Math.sqrt(2 * Math.log(2))) / scale;
+  const seeingPx =
+    (spec.sky.seeingArcsec * (light.seeingTimes ?? 1)) / (2 * Math.sqrt(2 * Math.log(2))) / scale;
   const pupilPx = Math.abs(behindFocusMm(spec, light.focusSteps)) / focalRatio / 2 / pixelMm;
   return {
     arcsecPerPx: scale,
@@ -58,6 +61,7 @@ export function imageGeometry(spec: SceneSpec, light: LightPath): ImageGeometry 
     northY: (parity * Math.cos(angle)) / scale,
     sunRadiusPx: light.sunSemidiameterArcsec / scale,
     sunPoleDegrees: light.sunPoleDegrees,
+    sunAgeHours: light.sunAgeHours ?? 0,
     sigmaPx: Math.max(SIGMA_PX_MIN, Math.hypot(diffractionPx(spec, spec.optics.apertureMm), seeingPx)),
     pupilPx: pupilPx < 0.25 ? 0 : pupilPx,
     pupilHolePx: pupilPx < 0.25 ? 0 : pupilPx * spec.optics.obstructionRatio,
@@ -128,6 +132,7 @@ export function isSameGeometry(a: ImageGeometry, b: ImageGeometry): boolean {
     a.arcsecPerPx;
   const pole = (Math.abs(a.sunPoleDegrees - b.sunPoleDegrees) * Math.PI) / 180;
   return (
+    a.sunAgeHours === b.sunAgeHours &&
     Math.abs(a.sunRadiusPx - b.sunRadiusPx) < tolerance &&
     (turn + pole) * a.sunRadiusPx < tolerance &&
     Math.abs(a.sigmaPx - b.sigmaPx) < tolerance &&

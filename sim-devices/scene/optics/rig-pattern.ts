@@ -3,6 +3,7 @@ import type { TrainSlip } from "../painter-contract.ts";
 import type { SceneSpec } from "../spec/scene-spec.ts";
 import { castShadow, dustShadows, type TrainState } from "./dust-shadow.ts";
 import { tubeTurnDegrees } from "./image-geometry.ts";
+import { passbandLevel } from "./passband.ts";
 import { smoothSurface } from "./smooth-surface.ts";
 
 /**
@@ -75,7 +76,7 @@ function unevenSurface(spec: SceneSpec): (x: number, y: number) => number {
   return (x, y) => scale * (surface(x, y) - middle);
 }
 
-/** The whole multiplicative pattern: optics × dust × pixel response, mean 1 over the sensor. */
+/** The whole multiplicative pattern: optics × dust × passband × pixel response, mean 1 over the sensor. */
 export function wholePattern(
   spec: SceneSpec,
   train: TrainState,
@@ -85,6 +86,15 @@ export function wholePattern(
   const { widthPx, heightPx } = spec.camera;
   const map = smooth.slice();
   for (const shadow of dustShadows(spec, train)) castShadow(map, widthPx, heightPx, shadow);
+  const passband = passbandLevel(spec, train);
+  if (passband) {
+    const [middleX, middleY] = [(widthPx - 1) / 2, (heightPx - 1) / 2];
+    const corner2 = middleX ** 2 + middleY ** 2;
+    for (let y = 0, i = 0; y < heightPx; y++) {
+      for (let x = 0; x < widthPx; x++, i++)
+        map[i]! *= passband(((x - middleX) ** 2 + (y - middleY) ** 2) / corner2);
+    }
+  }
   let sum = 0;
   for (let i = 0; i < map.length; i++) {
     map[i]! *= response[i]!;

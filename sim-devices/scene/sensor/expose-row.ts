@@ -47,14 +47,20 @@ export function addSunRow(
   for (let x = 0; x < count; x++) out[x]! += discElectrons * sun[sunStart + x]! * pattern[start + x]!;
 }
 
-export function addLeakRow(
+/** Adds a row of something that lies on the sensor as a map tells: a leak, dark current. */
+export function addMapRow(
   out: Float32Array,
   count: number,
-  leak: Float32Array,
+  map: Float32Array,
   start: number,
   electrons: number,
 ): void {
-  for (let x = 0; x < count; x++) out[x]! += electrons * leak[start + x]!;
+  for (let x = 0; x < count; x++) out[x]! += electrons * map[start + x]!;
+}
+
+/** Multiplies a row by a straight slope. */
+export function tiltRow(out: Float32Array, count: number, atFirst: number, perPx: number): void {
+  for (let x = 0; x < count; x++) out[x]! *= atFirst + perPx * x;
 }
 
 export interface ReadOut {

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import type { SceneSpec } from "../spec/scene-spec.ts";
 import { FrameNoise } from "./frame-noise.ts";
@@ -8,6 +9,8 @@ export interface SensorMaps {
   readonly response: Float32Array;
   /** Dark current at the reference temperature [electrons/s]. */
   readonly darkElectronsPerSecond: Float32Array;
+  /** Amplifier glow alone, of the same; absent where it does not grow. */
+  readonly growingGlowElectronsPerSecond?: Float32Array;
   /** Fixed offset of each column [electrons]. */
   readonly columnOffsetElectrons: Float32Array;
   /** 1 hot, 2 dead, 0 healthy. */
@@ -32,9 +35,11 @@ export function sensorMaps(spec: SceneSpec): SensorMaps {
 
   const dark = new Float32Array(pixels);
   noise.fillGauss(dark, pixels);
-  const { electronsPerSecond, unevenness, glowElectronsPerSecond } = camera.dark;
+  const { electronsPerSecond, unevenness, glowElectronsPerSecond, glowDoublingSeconds } = camera.dark;
   for (let i = 0; i < pixels; i++) dark[i] = electronsPerSecond * Math.max(0, 1 + unevenness * dark[i]!);
   if (glowElectronsPerSecond > 0) addGlow(dark, widthPx, heightPx, glowElectronsPerSecond);
+  const glow = glowDoublingSeconds === undefined ? undefined : new Float32Array(pixels);
+  if (glow) addGlow(glow, widthPx, heightPx, glowElectronsPerSecond);
 
   const columnOffsetElectrons = new Float32Array(widthPx);
   noise.fillGauss(columnOffsetElectrons, widthPx);
@@ -54,7 +59,13 @@ export function sensorMaps(spec: SceneSpec): SensorMaps {
     response[i]! *= camera.deadPixels.response;
     defects[i] = 2;
   }
-  return { response, darkElectronsPerSecond: dark, columnOffsetElectrons, defects };
+  return {
+    response,
+    darkElectronsPerSecond: dark,
+    ...given({ growingGlowElectronsPerSecond: glow }),
+    columnOffsetElectrons,
+    defects,
+  };
 }
 
 function addGlow(dark: Float32Array, widthPx: number, heightPx: number, peak: number): void {

@@ -43,6 +43,8 @@ export const camera = z.strictObject({
     unevenness: fraction,
     /** Amplifier glow at the corner (0, 0), peak, fading over a sixth of the width. */
     glowElectronsPerSecond: atLeastZero,
+    /** The amplifier warms while it waits: after so long its glow is twice as strong. Absent: steady. */
+    glowDoublingSeconds: positive.optional(),
   }),
   hotPixels: z.strictObject({
     fraction,
@@ -63,6 +65,10 @@ export const camera = z.strictObject({
     .optional(),
   /** Fixed offset of a column, sd in electrons. */
   columnOffsetElectronsSd: atLeastZero,
+  /** Offset of every row of a frame anew, sd in converter steps. */
+  rowWanderCodes: atLeastZero.optional(),
+  /** Interference in the read-out: a sine down the rows, of another phase in every frame. */
+  banding: z.strictObject({ amplitudeCodes: atLeastZero, periodRows: positive }).optional(),
   binningMax: whole.min(1).max(8),
   /** What a binned pixel is of its codes. */
   binningMode: z.enum(["sum", "average"]),

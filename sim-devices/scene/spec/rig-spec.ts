@@ -18,6 +18,17 @@ const dust = z.strictObject({
   slot: whole.min(1).optional(),
 });
 
+/** A narrow filter against the line that it is made for, in half widths of both together. */
+const passband = z.strictObject({
+  /** How deep the line is. */
+  lineDepth: z.number().min(0).max(0.9),
+  /** How far beside the line the filter is set, in the middle of the field. */
+  detuning: z.number().min(-2).max(2),
+  /** How much farther at the corner. */
+  towardsCorner: z.number().min(-2).max(2),
+  perCelsius: z.number().min(-1).max(1),
+});
+
 /** What the rig itself puts on every picture, and its diffuser and filters. */
 export const rig = z.strictObject({
   /** 1 - atCorner·(r/half diagonal)², centred off the sensor's middle by this much. */
@@ -49,8 +60,16 @@ export const rig = z.strictObject({
     .optional(),
   /** Transmission of each filter slot; the first is slot 1. */
   slots: z
-    .array(z.strictObject({ name: z.string().min(1), transmission: z.number().positive().max(1) }))
+    .array(
+      z.strictObject({
+        name: z.string().min(1),
+        transmission: z.number().positive().max(1),
+        passband: passband.optional(),
+      }),
+    )
     .min(1),
+  /** The filters warm and cool about the temperature that their passbands are given for. */
+  filterWarmth: z.strictObject({ rmsCelsius: atLeastZero, periodSeconds: positive }).optional(),
   diffuser,
   /** Reflections, added to every picture. */
   ghosts: z.array(ghost).optional(),

@@ -34,6 +34,10 @@ const sky = z.strictObject({
   aureoleFraction: fraction,
   /** Thin cloud: at most this fraction of the light is lost, over times of about `periodSeconds`. */
   cloud: z.strictObject({ lossMax: fraction, periodSeconds: positive }),
+  /** Haze thicker on one side: rms gradient across the frame on either axis, as a fraction of the light. */
+  hazeGradient: z.strictObject({ rms: fraction, periodSeconds: positive }).optional(),
+  /** Seeing that comes and goes: rms of the logarithm of its width. */
+  seeingWander: z.strictObject({ rms: fraction, periodSeconds: positive }).optional(),
 });
 
 const mount = z.strictObject({
@@ -41,6 +45,8 @@ const mount = z.strictObject({
   pointingErrorDegrees: z.strictObject({ east: z.number(), north: z.number() }),
   /** Motion of the axis on the sky that no tracking rate accounts for. */
   driftArcsecPerSecond: z.strictObject({ east: z.number(), north: z.number() }),
+  /** The tube shaken by the wind, rms on either axis. */
+  windShake: z.strictObject({ rmsArcsec: atLeastZero, periodSeconds: positive }).optional(),
   backlashArcsec: z.strictObject({ east: atLeastZero, north: atLeastZero }),
   slewDegreesPerSecond: positive,
   settleSeconds: atLeastZero,

@@ -30,6 +30,8 @@ export const sun = z.strictObject({
   filaments: z.array(
     z.strictObject({ path: z.array(onDisc).min(2), widthArcsec: positive, depth: fraction }),
   ),
+  /** How much of its own contrast the surface exchanges in an hour, spots and texture alike. Absent: none. */
+  changePerHour: positive.max(1).optional(),
   /** A real image instead of texture, spots, plages and filaments. Limb darkening still applies. */
   image: surfaceImage.optional(),
 });

@@ -56,7 +56,8 @@ function drawSharp(surface: SunSurface, geometry: ImageGeometry, step: number, w
         r > 1 - limbCells ? cellMean(surface, geometry, dx, dy, step) : surface.smoothLevel(u, v);
       if (smooth === 0) continue;
       const inward = r >= 0.9999 ? 0.9999 / r : 1;
-      image[j * window.width + i] = smooth * surface.structure(u * inward, v * inward, blurArcsec);
+      image[j * window.width + i] =
+        smooth * surface.structure(u * inward, v * inward, blurArcsec, geometry.sunAgeHours);
     }
   }
   return image;

@@ -42,27 +42,38 @@ export class SunSurface {
   /**
    * All that is on the surface, as a factor on the smooth disc.
    * @param blurArcsec finer texture than this is not there: it would turn into noise between samples
+   * @param ageHours since it was as drawn: texture turns into another, spots grow or fade in turn
    */
-  structure(u: number, v: number, blurArcsec: number): number {
+  structure(u: number, v: number, blurArcsec: number, ageHours = 0): number {
     const { sun } = this.spec;
     if (this.#image && sun.image)
       return this.#imageLevel(sun.image, this.#image.grey, this.#image.median, u, v);
     const mu = Math.sqrt(Math.max(0, 1 - u * u - v * v));
     const x = u * SUN_RADIUS_ARCSEC;
     const y = v * SUN_RADIUS_ARCSEC;
+    const changed = (sun.changePerHour ?? 0) * ageHours;
     let level = 1;
     for (const [index, layer] of [sun.granulation, sun.network].entries()) {
       if (layer.rms === 0) continue;
       const cell = Math.max(layer.scaleArcsec, blurArcsec);
       const rms = layer.rms * (layer.scaleArcsec / cell) * (0.3 + 0.7 * mu); // fades towards the limb
-      level *= Math.max(0.05, 1 + rms * this.#tile.at(x / cell + 19.7 * index, y / cell));
+      const shape = this.#textureAt(x / cell + 19.7 * index, y / cell, changed);
+      level *= Math.max(0.05, 1 + rms * shape);
     }
-    for (const feature of this.#features) {
+    for (const [index, feature] of this.#features.entries()) {
       if (Math.abs(u - feature.u) < feature.reach && Math.abs(v - feature.v) < feature.reach) {
-        level *= feature.factor(u, v, mu);
+        const factor = feature.factor(u, v, mu);
+        level *=
+          changed === 0 ? factor : 1 + (factor - 1) * Math.max(0, 1 + (index % 2 ? -changed : changed));
       }
     }
     return level;
+  }
+
+  #textureAt(x: number, y: number, changed: number): number {
+    const drawn = this.#tile.at(x, y);
+    if (changed === 0) return drawn;
+    return Math.cos(changed) * drawn + Math.sin(changed) * this.#tile.at(x + 53.1, y + 87.7);
   }
 
   #imageLevel(

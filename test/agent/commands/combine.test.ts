@@ -103,7 +103,7 @@ test("a series that can't be made into one master: told what else there is, noth
   });
   for (const [files, said] of [
     [[one!, other!], "1 of 2 frames are alike, and a master needs two"],
-    [[one!, real], "real.fits does not hold unsigned counts of 16 bits"],
+    [[one!, real], "real.fits does not hold unsigned counts of 8 or 16 bits"],
   ] as const) {
     const host = await combine([...files, "-o", sky.path("m.fits"), "--method", "series"]);
     expect(host.exitCode).toBe(2);
