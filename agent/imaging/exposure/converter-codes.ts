@@ -58,6 +58,11 @@ export function wordOf(
 
 const knownTops = [1023, 4095, 16383, 65472, 65520, 65532, 65535];
 
+/** Whether a converter of 10, 12, 14 or 16 bits gives that code when it is full. */
+export function isKnownTop(adu: number): boolean {
+  return knownTops.includes(adu);
+}
+
 /**
  * The code at which a frame is clipped, seen as a pile of pixels on its highest code.
  * Some sensors clip below their converter's top, so a pile counts wherever it is; a known top counts by itself.
@@ -76,7 +81,7 @@ export function clipLevelAdu(counts: CodeCounts): number | undefined {
     }
   }
   const pile = seen > 0 ? counts[top]! > 5 * Math.max(1, neighbours / seen) : counts[top]! > 1;
-  return pile || knownTops.includes(top) ? top : undefined;
+  return pile || isKnownTop(top) ? top : undefined;
 }
 
 function isCodeOf(dialect: "top bits repeated" | "rounded", depthBits: number, code: number): boolean {

@@ -144,6 +144,14 @@ export const rules = {
     ...upTo(0.001, 0.005),
     whatToDo: "Find the leak and close it before the next flat.",
   },
+  // As a leak: what a flat's level is not known for is counted against the most that 16 bits hold.
+  darkUneven: {
+    name: "unevenness of the dark, side to side, over full scale of 16 bits",
+    unit: "share",
+    ...upTo(0.001, 0.005),
+    whatToDo:
+      "Light falls on the covered sensor, or its electronics glow: close the leak, or look whether the glow comes at every exposure alike.",
+  },
   fringes: {
     name: "interference fringes, half of peak to peak",
     unit: "share",
