@@ -3,6 +3,7 @@ import type { Flat } from "../combining/normalise-flat.ts";
 import type { PlaneAcross } from "../combining/plane-across.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
 import type { DustFound } from "../dust/dust.ts";
+import type { LightMeasurement } from "../light/measure-light.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
 import type { FlatShape } from "./flat-shape.ts";
@@ -10,6 +11,7 @@ import type { FringeSearch } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
 import { judgeMaster, type ProofFacts } from "./judge-master.ts";
 import type { LeftoverSun } from "./leftover-sun.ts";
+import { lightFigures } from "./light-figures.ts";
 import { judgeFigure, listReasons, type ProofFigure, type Verdict, worstVerdict } from "./proof-figure.ts";
 
 export interface ProofInput {
@@ -26,11 +28,15 @@ export interface ProofInput {
   readonly plane?: PlaneAcross;
   /** Of a flat by defocus. */
   readonly blurred?: BlurredProof;
+  /** What the plain Sun says of the light, or why it was not asked. */
+  readonly light?: LightProof;
   /** For what the flat tells by itself. */
   readonly known: ProofFacts;
   /** Dust of this flat, where it was searched for already. */
   readonly dust?: readonly DustFound[];
 }
+
+export type LightProof = LightMeasurement | { readonly notMeasured: string };
 
 export interface BlurredProof {
   /** Structure of the Sun at its worst scale that no model of the light explains, over the noise of the master. */
@@ -58,11 +64,12 @@ export interface Proof {
   readonly dust: readonly DustFound[];
   readonly leftoverSun: LeftoverSun | undefined;
   readonly fringes: FringeSearch | undefined;
+  readonly light: LightProof;
 }
 
 /** Proves a flat: every figure with its uncertainty, its limits and what to do about it. */
 export function proveFlat(input: ProofInput): Proof {
-  const { flat, series, upperEdge, known } = input;
+  const { flat, series, upperEdge, known, light = { notMeasured: "nobody looked" } } = input;
   const grey = testGreyFrames(flat, input.independent);
   const grey16 = grey.find((scale) => scale.sidePx === 16);
   const last = series.growth.at(-1);
@@ -79,6 +86,7 @@ export function proveFlat(input: ProofInput): Proof {
     ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? planeFigures(input.plane) : []),
     ...(input.leak ? [judgeFigure("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
+    ...("notMeasured" in light ? [] : lightFigures(light)),
     ...told.figures,
   ];
   return {
@@ -95,6 +103,7 @@ export function proveFlat(input: ProofInput): Proof {
     dust: told.dust,
     leftoverSun: told.leftoverSun,
     fringes: told.fringes,
+    light,
   };
 }
 

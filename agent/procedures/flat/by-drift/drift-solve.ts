@@ -111,7 +111,7 @@ function medianLevel(levels: Float32Array): number {
 }
 
 /** By the mount's account; good enough for the frames to overlap. */
-function expectedShift({ bench, shape }: DriftWork, first: DriftFrame, frame: DriftFrame): ShiftPx {
+export function expectedShift({ bench, shape }: DriftWork, first: DriftFrame, frame: DriftFrame): ShiftPx {
   const camera = bench.findings.cameraOnSky!;
   const [from, to] = [discPlacePx(shape, camera, first.at), discPlacePx(shape, camera, frame.at)];
   return { x: to.x - from.x, y: to.y - from.y };

@@ -1,6 +1,7 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import { planeAcross } from "../../../imaging/displaced/anchor-plane.ts";
 import { proveAndWriteFlat } from "../prove-and-write.ts";
+import { measureDriftLight } from "./drift-light.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
 
@@ -32,6 +33,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     growth: [halves.evenOdd],
     halves: halves.firstSecond,
   };
+  const light = await measureDriftLight(work, flat, signal);
   const made = {
     flat,
     series,
@@ -40,6 +42,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     ...given({ plane }),
     sunAdu: average,
     sampleFrame: frames[0]!.file,
+    light,
   };
   work.result = await proveAndWriteFlat(work, made, signal);
 }
