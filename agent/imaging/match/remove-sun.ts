@@ -150,7 +150,7 @@ function addLess(
 ): void {
   if (!less) {
     for (let i = 0; i < sums.length; i++)
-      if (values[i]! === values[i]!) {
+      if (!Number.isNaN(values[i]!)) {
         sums[i]! += values[i]!;
         counts[i]!++;
       }
@@ -167,7 +167,7 @@ function addLess(
       const laid =
         a * picture[j]! + b * picture[j + 1]! + c * picture[j + widthPx]! + d * picture[j + widthPx + 1]!;
       const value = values[row + u]! - laid;
-      if (value !== value) continue;
+      if (Number.isNaN(value)) continue;
       sums[row + u]! += value;
       counts[row + u]!++;
     }
@@ -192,7 +192,7 @@ function addShifted(
     for (let u = Math.max(0, -dx); u < Math.min(widthPx, widthPx - 1 - dx); u++) {
       const j = from + u;
       const value = a * at(j) + b * at(j + 1) + c * at(j + widthPx) + d * at(j + widthPx + 1);
-      if (value !== value) continue;
+      if (Number.isNaN(value)) continue;
       sums[row + u]! += value;
       counts[row + u]!++;
     }

@@ -1,6 +1,6 @@
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
-import type { SmallStructure } from "./small-structure.ts";
+import { coarseSigmaPx, type SmallStructure } from "./small-structure.ts";
 
 /** A place where a picture is darker or brighter than the flat has it. */
 export interface TrainChange {
@@ -23,6 +23,8 @@ const harmful = 0.005;
 const sureSigmas = { one: 7, half: 4.5 } as const;
 /** Wide enough that a pixel counts for nothing, narrow enough for the rim of a shadow. */
 const smoothSigmaPx = 2;
+/** A straight border is then as far as the coarse filter's sigma; a few dead pixels are none. */
+const knownAround = 0.84;
 const strideForNoise = 7;
 const apartPx = 24;
 const placesMost = 50;
@@ -69,7 +71,11 @@ function leftOver(flat: SmallStructure, view: SmallStructure): Float32Array {
   const left = view.fine.map((value, i) => value - share * flat.fine[i]!);
   const use = Uint8Array.from(left, (value) => (Number.isNaN(value) ? 0 : 1));
   const smooth = gaussianBlur(left, flat.shape, smoothSigmaPx, use);
-  for (let i = 0; i < smooth.length; i++) if (use[i] === 0) smooth[i] = Number.NaN;
+  // The filters are one-sided beside what is not known, and what they make of vignetting there is no dust.
+  const known = view.log.map((value, i) => (Number.isNaN(value + flat.log[i]!) ? 0 : 1));
+  const around = gaussianBlur(known, flat.shape, coarseSigmaPx, new Uint8Array(known.length).fill(1));
+  for (let i = 0; i < smooth.length; i++)
+    if (use[i] === 0 || around[i]! < knownAround) smooth[i] = Number.NaN;
   return smooth;
 }
 
