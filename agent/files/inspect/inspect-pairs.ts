@@ -73,10 +73,9 @@ function pairFigures(first: Picture, second: Picture): ProofFigure[] {
 function noiseFigure(first: Picture, second: Picture, noise: number): ProofFigure[] {
   const photons = photonsOf(first);
   if (first.isMaster || second.isMaster || photons === undefined) return [];
-  const { widthPx, heightPx, values, mask } = first;
-  const gain = values.map((value) => value / photons.levelAdu);
-  const limit = photonLimit({ gain, mask }, photons);
-  return widthPx * heightPx > 0 ? [judgeFigure("photonLimit", noise / Math.SQRT2 / limit)] : [];
+  const gain = first.values.map((value) => value / photons.levelAdu);
+  const limit = photonLimit({ gain, mask: first.mask }, photons);
+  return [judgeFigure("photonLimit", noise / Math.SQRT2 / limit)];
 }
 
 function structureOf({ values, mask, widthPx, heightPx }: Picture, level: number) {

@@ -103,7 +103,12 @@ export class MatchedFlat {
         `${path} and ${this.file} are not of one size.`,
         "Take a flat of the same binning and region.",
       );
-    this.#shadows ??= findImageShadows(this.#flat);
+    if (!this.#shadows) {
+      // Dust by dust it takes seconds: only where the whole leaves it open whether something moved.
+      const whole = compared(fft, this.#flat, [picture], []);
+      if (isNoReasonForMore(whole)) return whole;
+      this.#shadows = findImageShadows(this.#flat);
+    }
     return compared(fft, this.#flat, [picture], this.#shadows);
   }
 }
@@ -119,6 +124,18 @@ function compared(
     ? matchTrain(fft, flat.structure, structures[0]!, shadows, "flat")
     : matchImages(fft, flat.structure, structures, shadows);
 }
+
+/** Nothing to be seen, all of it in place, or as much of it as an image of the Sun lets see. */
+function isNoReasonForMore({ says, shareAtZero, shareSigma }: TrainMatch): boolean {
+  return (
+    says === "fits" ||
+    says === "untold" ||
+    (says === "uncertain" && shareAtZero - 2 * shareSigma > inPlaceShare)
+  );
+}
+
+/** A turn or a shift that does harm leaves less of the flat's structure in place. */
+const inPlaceShare = 0.8;
 
 /** More of them tell little more, and each takes its memory. */
 const togetherMost = 16;
