@@ -58,14 +58,23 @@ const waves = Array.from({ length: 50 }, (_, k) => {
   const [wave, turn] = [(2 * Math.PI) / random.between(8, 40), random.between(0, 2 * Math.PI)];
   return { kx: wave * Math.cos(turn), ky: wave * Math.sin(turn), phase: random.between(0, 2 * Math.PI) };
 });
-const sun = (x: number, y: number) =>
-  1 + 0.008 * waves.reduce((sum, { kx, ky, phase }) => sum + Math.cos(kx * x + ky * y + phase), 0);
+const marginPx = 30;
+const sunWidthPx = shape.widthPx + 2 * marginPx;
+/** Painted once, with room to wander by whole pixels. */
+const painted = Float32Array.from({ length: sunWidthPx * (shape.heightPx + 2 * marginPx) }, (_, i) => {
+  const [x, y] = [i % sunWidthPx, Math.floor(i / sunWidthPx)];
+  return 1 + 0.008 * waves.reduce((sum, { kx, ky, phase }) => sum + Math.cos(kx * x + ky * y + phase), 0);
+});
+const sun = (x: number, y: number) => painted[(y + marginPx) * sunWidthPx + x + marginPx]!;
 
 /** Images in which the Sun lies up to so many pixels off, one way and the other. */
 function images(specks: readonly Speck[], wanderPx: { readonly x: number; readonly y: number }, count = 8) {
   return Array.from({ length: count }, (_, k) => {
     const random = new Random(90 + k);
-    const [dx, dy] = [random.between(-1, 1) * wanderPx.x, random.between(-1, 1) * wanderPx.y];
+    const [dx, dy] = [wanderPx.x, wanderPx.y].map((most) => Math.round(random.between(-1, 1) * most)) as [
+      number,
+      number,
+    ];
     return picture(specks, 200 + k, (x, y) => sun(x - dx, y - dy), 0.006);
   });
 }
