@@ -23,8 +23,8 @@ const harmful = 0.005;
 const sureSigmas = { one: 7, half: 4.5 } as const;
 /** Wide enough that a pixel counts for nothing, narrow enough for the rim of a shadow. */
 const smoothSigmaPx = 2;
-/** A straight border is then as far as the coarse filter's sigma; a few dead pixels are none. */
-const knownAround = 0.84;
+/** A straight border is then twice as far as the coarse filter reaches; a few dead pixels are none. */
+const knownAround = 0.97;
 const strideForNoise = 7;
 const apartPx = 24;
 const placesMost = 50;
