@@ -63,11 +63,17 @@ export async function apply(
 function textOf({ applied, failed }: ApplyResult, folder: string): string {
   const written = applied.filter((file) => file.ended === "written");
   const before = applied.length - written.length;
-  const mended = written.reduce((most, file) => Math.max(most, file.mendedPx), 0);
+  const most = (value: (file: AppliedFile) => number) =>
+    written.reduce((found, file) => Math.max(found, value(file)), 0);
+  const mended = most((file) => file.mendedPx);
+  const left = most((file) => file.leftPx);
+  const saturated = most((file) => file.saturatedPx ?? 0);
   return [
     `${written.length} ${written.length === 1 ? "image" : "images"} written to ${folder}`,
     ...(before > 0 ? [`${before} were done before and left alone`] : []),
     ...(mended > 0 ? [`up to ${mended} masked pixels an image were filled from their neighbours`] : []),
+    ...(left > 0 ? [`up to ${left} pixels an image are not divided: the flat does not know them`] : []),
+    ...(saturated > 0 ? [`up to ${saturated} saturated pixels an image are marked in its MASK`] : []),
     ...failed.map((one) => `left out: ${describeFailedFile(one)}`),
   ].join("\n");
 }

@@ -12,6 +12,7 @@ const codeNames = {
   [exitCodes.deviceFailed]: "DEVICE_FAILED",
   [exitCodes.notRestored]: "NOT_RESTORED",
   [exitCodes.nothingMade]: "NOTHING_MADE",
+  [exitCodes.untold]: "UNTOLD",
   [exitCodes.stopped]: "STOPPED",
 } as const satisfies Record<ExitCode, string>;
 

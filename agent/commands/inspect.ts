@@ -3,6 +3,7 @@ import { given } from "../../drivers/kit/given.ts";
 import { hearStop } from "../files/hear-stop.ts";
 import { asFailedFile, type FailedFile } from "../files/input-error.ts";
 import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect/inspect-file.ts";
+import { describePairs, type FlatPair, pairFlats } from "../files/inspect/inspect-pairs.ts";
 import { sensorLines, sensorOf } from "../files/inspect/inspect-sensor.ts";
 import type { PlainFigure } from "../files/inspect/inspected-picture.ts";
 import { loadFft } from "../imaging/numerics/fft-library.ts";
@@ -48,14 +49,24 @@ export async function inspect(
     progress.end();
   }
   const sensor = sensorOf(inspected);
-  const verdict = inspected.length === 0 ? undefined : worstVerdict(inspected);
+  const pairs = pairFlats(inspected);
+  const ofPairs = pairs.flatMap(({ figures }) => figures);
+  const verdict = inspected.length === 0 ? undefined : worstVerdict([...inspected, ...ofPairs]);
   const written = await writeShown(inspected, options);
   return {
     exitCode:
       failed.length > 0 ? exitCodes.wrongInput : verdict === "bad" ? exitCodes.verdictBad : exitCodes.done,
-    result: { verdict, files: inspected, ...(sensor ? { sensor } : {}), failed, written },
+    result: {
+      verdict,
+      files: inspected.map((one) => withoutWhatPairsTell(one, pairs)),
+      ...(pairs.length > 0 ? { pairs } : {}),
+      ...(sensor ? { sensor } : {}),
+      failed,
+      written,
+    },
     text: [
-      ...inspected.map(textOf),
+      ...inspected.map((one) => textOf(withoutWhatPairsTell(one, pairs))),
+      ...(pairs.length > 0 ? [describePairs(pairs, figureLine).join("\n")] : []),
       ...(sensor ? [sensorLines(sensor).join("\n")] : []),
       ...failed.map((one) => `left out: ${describeFailedFile(one)}`),
       ...(written.length > 0 ? [`written: ${written.join(", ")}`] : []),
@@ -79,14 +90,24 @@ function textOf(one: Inspection): string {
   return [
     `${one.file}: ${one.kind}, ${one.widthPx} x ${one.heightPx} px, ${one.type}${frames}: ${describeVerdict(one.verdict, one.figures)}`,
     ...one.measures.map((measure) => `          ${measureText(measure)}`),
-    ...one.figures.map(
-      (figure) => `  ${figure.verdict.padEnd(6)}  ${figureText(figure)}${sigmaText(figure)}`,
-    ),
+    ...one.figures.map(figureLine),
+    ...one.notJudged.map(({ text }) => `  not judged: ${text}`),
     ...(one.flatDetails ? dustLines(one.flatDetails.dust).map((line) => `  dust ${line}`) : []),
     ...one.figures
       .filter((figure) => figure.verdict !== "good")
       .map((figure) => `  To do: ${figure.whatToDo}`),
   ].join("\n");
+}
+
+function figureLine(figure: ProofFigure): string {
+  return `  ${figure.verdict.padEnd(6)}  ${figureText(figure)}${sigmaText(figure)}`;
+}
+
+/** What a flat can't tell alone is judged where it was held against another. */
+function withoutWhatPairsTell(one: Inspection, pairs: readonly FlatPair[]): Inspection {
+  return pairs.some(({ files }) => files.includes(one.file))
+    ? { ...one, notJudged: one.notJudged.filter(({ id }) => id === "leftoverSun") }
+    : one;
 }
 
 function sigmaText({ sigma, unit }: ProofFigure): string {
@@ -123,7 +144,7 @@ export function registerInspect(program: Command, host: CommandHost = processHos
     .option("--replace", "write over a page or a picture of that name")
     .addHelpText(
       "after",
-      "\nTwo flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
+      "\nFlats of one setting are held against each other, in the order named: that tells clouds, moved dust, and noise\nfrom the pixels' own response, which one flat alone can't.\nTwo flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
     )
     .action((files: string[], { json, wavelength, bandwidth, sun, ...optics }) => {
       const options = { ...optics, wavelengthNm: wavelength, bandwidthAngstrom: bandwidth, sunFile: sun };

@@ -3,8 +3,10 @@ import { type CcdImage, readCcdImage } from "../../drivers/formats/ccd-image.ts"
 import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
 import { type FlatFactors, prepareFlat } from "../imaging/combining/apply.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
+import { markDeadPixels } from "../imaging/combining/normalise-flat.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
 import { checkMasters, type Despites } from "./apply/refusals.ts";
+import { hasColourFilters } from "./frame-kind.ts";
 import { openImage } from "./image-file.ts";
 import { explainFileErrors, InputError } from "./input-error.ts";
 import type { Labelled } from "./same-setting.ts";
@@ -30,6 +32,8 @@ export interface Calibration {
   readonly flat: MasterFile;
   readonly dark: MasterFile | undefined;
   readonly factors: FlatFactors;
+  /** Pixels that the flat does not mask, whose factor no pixel needs: taken as masked. */
+  readonly absurdPx: number;
   /** Median of the dark, rounded [adu]: the floor that a uint16 result keeps. */
   readonly darkLevelAdu: number;
 }
@@ -51,6 +55,7 @@ export function readCalibration(
     );
   }
   const mask = trustMask(flat.image, dark?.image);
+  const absurdPx = markAbsurd(flat, mask);
   if (!mask.includes(0)) {
     throw new InputError(`${flatFile} holds no pixel that could be divided by.`, "Take another flat.");
   }
@@ -59,7 +64,13 @@ export function readCalibration(
     { shape: { widthPx, heightPx }, gain: data, sigma, mask, levelAdu: 1 },
     { darkAdu: dark?.image.data },
   );
-  return { flat, dark, factors, darkLevelAdu: Math.round(dark ? (sampledMedian(dark.image.data) ?? 0) : 0) };
+  return {
+    flat,
+    dark,
+    factors,
+    absurdPx,
+    darkLevelAdu: Math.round(dark ? (sampledMedian(dark.image.data) ?? 0) : 0),
+  };
 }
 
 /** The flat's own mask, the dark's, and what cannot be divided by. */
@@ -71,6 +82,24 @@ function trustMask(flat: CcdImage, dark: CcdImage | undefined): Uint8Array {
     if (dark?.mask) mask[i]! |= dark.mask[i]!;
   }
   return mask;
+}
+
+/** A corner of a fast lens keeps a fifth of the light; no healthy pixel is so far from the level as that. */
+const factorMost = 20;
+
+/** @returns how many pixels were masked: of another program's flat without a mask those unlike their neighbours, of every flat the absurd */
+function markAbsurd({ image, header }: MasterFile, mask: Uint8Array): number {
+  const { data, widthPx, heightPx } = image;
+  const before = mask.slice();
+  if (image.mask === undefined) markDeadPixels(data, mask, { widthPx, heightPx }, hasColourFilters(header));
+  const level = sampledMedian(data) ?? 1;
+  let absurdPx = 0;
+  for (let i = 0; i < mask.length; i++) {
+    if (before[i] !== 0) continue;
+    if (data[i]! * factorMost < level || data[i]! > factorMost * level) mask[i]! |= maskBits.unhealthy;
+    if (mask[i] !== 0) absurdPx++;
+  }
+  return absurdPx;
 }
 
 function sampledMedian(values: Float32Array): number | undefined {

@@ -5,6 +5,7 @@ import type { ReportInput, Verdict } from "./report-page.ts";
 const words: Record<FlatCheckRecord["says"], readonly [says: string, verdict: Verdict]> = {
   fits: ["fits", "good"],
   moved: ["moved", "bad"],
+  changed: ["changed", "bad"],
   other: ["is another train's", "bad"],
   none: ["is missing", "bad"],
   uncertain: ["is uncertain", "usable"],

@@ -49,6 +49,7 @@ export function inspectionPage({ inspection, picture, frame }: ShownInspection):
     reasons,
     figures: proofRows(figures),
     pictures: picturesOf({ inspection, picture, frame }),
+    errors: [],
     charts: chartsOf(inspection, picture),
     dust: flatDetails?.dust ?? [],
     notes: [],

@@ -85,8 +85,7 @@ const wholeWithNewFlat = [
   "images completed",
 ];
 
-// The covering takes frames now, so that this scene draws other noise: an image in between is left unsure.
-test.skip("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images after it carry it, the rig as found", async () => {
+test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images after it carry it, the rig as found", async () => {
   await using run = await start(slippingPlanText(", whenFlatMoved: new-flat"));
   when(run, [{ what: "images", done: 7, fault: slips(4, -3) }]);
   let firstMaster: Uint8Array | undefined;
@@ -148,7 +147,7 @@ test.skip("the camera slips by 5 px in mid-run: noticed, a new flat taken, the i
   expectAsFoundAndSafe(run);
 });
 
-// The covering takes frames now, so that this scene draws other noise: an image in between is left unsure.
+// One image beside another tells this turn to 1.5 degrees in this scene, though most of it should be seen.
 test.skip("the tube turns by 2 degrees in mid-run: the rotation is told, a new flat is taken", async () => {
   await using run = await startDayAfter(", whenFlatMoved: new-flat");
   when(run, [{ what: "images", done: 12, fault: slips(0, 0, 2) }]);
@@ -161,8 +160,7 @@ test.skip("the tube turns by 2 degrees in mid-run: the rotation is told, a new f
   expectAsFoundAndSafe(run);
 });
 
-// The covering takes frames now, so that this scene draws other noise: an image in between is left unsure.
-test.skip("the same without the option: told in verdict and record, the images go on to the last", async () => {
+test("the same without the option: told in verdict and record, the images go on to the last", async () => {
   await using run = await start(slippingPlanText(", testFrames: 4"));
   when(run, [{ what: "images", done: 7, fault: slips(4, -3) }]);
   const report = await run.run();

@@ -35,6 +35,8 @@ export interface AppliedFile extends AppliedCounts {
   readonly file: string;
   readonly output: string;
   readonly ended: "written" | "done before";
+  /** As bright as the camera can tell; marked in the result's MASK. Not looked for in sequences. */
+  readonly saturatedPx?: number;
   readonly warnings: readonly string[];
   /** Sequences only; see `AppliedSequence`. */
   readonly frameCount?: number;
@@ -167,9 +169,9 @@ function applyToImage(
   const warnings = listWarnings(image, rawSum, calibration);
   if (!request.replace && isDone(applied.output, origin, as)) return { ...applied, ...doneBefore, warnings };
   checkOutput(applied.output, inputsOf(path, request), request.replace);
-  const { counts, write } = result.divide();
+  const { counts, saturatedPx, write } = result.divide();
   explainFileErrors(applied.output, () => write(applied.output, origin, request));
-  return { ...applied, ended: "written", ...counts, warnings };
+  return { ...applied, ended: "written", ...counts, saturatedPx, warnings };
 }
 
 const doneBefore = { ended: "done before", mendedPx: 0, leftPx: 0, clampedPx: 0 } as const;

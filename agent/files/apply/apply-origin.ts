@@ -26,12 +26,21 @@ export function wasAlreadyDivided(path: string, flatName: string): InputError {
   return new InputError(`${path} has been divided by ${flatName} already.`, "Start from the raw image.");
 }
 
-export function listWarnings(image: ToDivide, rawSum: string, { flat, dark }: Calibration): string[] {
+export function listWarnings(
+  image: ToDivide,
+  rawSum: string,
+  { flat, dark, absurdPx }: Calibration,
+): string[] {
   const stated = image.header.text("DATASUM")?.trim();
   return [
     ...(stated === undefined || stated === rawSum
       ? []
       : [`${image.path} does not agree with its own DATASUM: it was changed or damaged`]),
+    ...(absurdPx === 0
+      ? []
+      : [
+          `${flat.path} has ${absurdPx} pixels unlike all about them that it does not mask: they are filled from their neighbours`,
+        ]),
     ...flatDoubt(image, flat.name),
     ...settingDifferences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
     ...(dark ? [...settingDifferences(image, dark, darkSettings), ...darkNotCompared(image, dark)] : []),

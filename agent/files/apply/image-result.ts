@@ -2,6 +2,7 @@ import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { sumOfBytes } from "../../../drivers/formats/fits-checksum.ts";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import { headerBytes, paddedBytes } from "../../../drivers/formats/fits-header-write.ts";
+import type { FitsPixels } from "../../../drivers/formats/fits-pixels.ts";
 import { writeFitsFile } from "../../../drivers/formats/fits-write.ts";
 import { writeWholeFile } from "../../../drivers/formats/whole-file.ts";
 import type { AppliedCounts } from "../../imaging/combining/apply.ts";
@@ -10,6 +11,13 @@ import { headRoomBytes, type StoredDivision } from "../../imaging/combining/stor
 import type { Calibration } from "../flat-file.ts";
 import { keptCards } from "../kept-cards.ts";
 import { calibrateImage, pedestalOf, resultCards } from "./calibrate.ts";
+import {
+  findSaturation,
+  type Saturation,
+  saturationCards,
+  saturationExtension,
+  saturationHdu,
+} from "./saturation.ts";
 
 /** A picture that was read, and what it becomes. */
 export interface ImageResult {
@@ -18,6 +26,7 @@ export interface ImageResult {
   /** Divides it, unless that was done at once. */
   divide(): {
     readonly counts: AppliedCounts;
+    readonly saturatedPx: number;
     /** @throws what writing throws */
     write(output: string, origin: readonly Card[], options: WriteOptions): void;
   };
@@ -47,12 +56,18 @@ export function divideInPlace(
   const pedestalAdu = pedestalOf(calibration, as);
   const { counts, rawSum, resultSum } = applyToStored(stored, calibration.factors, as, pedestalAdu);
   const dataBytes = stored.raw.length * (as === "uint16" ? 1 : 2);
+  const shape = [image.rowCount, image.widthPx];
+  const saturation = findSaturation(image, stored.mostAdu(), {
+    count: stored.raw.length / 2,
+    at: (px) => ((stored.raw[2 * px]! << 8) | stored.raw[2 * px + 1]!) ^ 0x8000,
+    all: () => image.decodeRaw(stored.raw.slice()),
+  });
   const write = (output: string, origin: readonly Card[], options: WriteOptions) => {
-    const cards = cardsOf(image, origin, resultCards({ counts, pedestalAdu }, calibration));
+    const cards = cardsOf(image, origin, resultCards({ counts, pedestalAdu }, calibration), saturation);
     const dataSum = resultSum ?? sumOfBytes(stored.result(0, dataBytes));
     const head = headerBytes(
-      { type: as, shape: [image.rowCount, image.widthPx], cards },
-      { index: 0, hduCount: 1, writtenUtcMs: options.writtenUtcMs, dataSum },
+      { type: as, shape, cards },
+      { index: 0, hduCount: saturation ? 2 : 1, writtenUtcMs: options.writtenUtcMs, dataSum },
     );
     const data = paddedBytes(dataBytes);
     const whole =
@@ -61,9 +76,10 @@ export function divideInPlace(
         : new Uint8Array(head.length + data);
     if (head.length > headRoomBytes) whole.set(stored.result(0, data), head.length);
     whole.set(head);
-    writeWholeFile(output, whole, options);
+    const behind = saturation && saturationExtension(saturation, shape, options.writtenUtcMs);
+    writeWholeFile(output, behind ? Buffer.concat([whole, behind]) : whole, options);
   };
-  return { rawSum, divide: () => ({ counts, write }) };
+  return { rawSum, divide: () => ({ counts, saturatedPx: saturation?.px ?? 0, write }) };
 }
 
 /** Of any type of pixels, in arrays of its own. */
@@ -77,17 +93,37 @@ export function divideCopy(
   return {
     rawSum: sumOfBytes(raw),
     divide() {
-      const result = calibrateImage(image.decodeRaw(raw), as, calibration);
+      const pixels = image.decodeRaw(raw);
+      const shape = [image.rowCount, image.widthPx];
+      const saturation = findSaturation(image, highestOf(pixels), {
+        count: pixels.length,
+        at: (px) => pixels[px]!,
+        all: () => pixels,
+      });
+      const result = calibrateImage(pixels, as, calibration);
       const write = (output: string, origin: readonly Card[], options: WriteOptions) => {
-        const cards = cardsOf(image, origin, resultCards(result, calibration));
-        const hdu = { pixels: result.pixels, shape: [image.rowCount, image.widthPx], cards };
-        writeFitsFile(output, [hdu], options);
+        const cards = cardsOf(image, origin, resultCards(result, calibration), saturation);
+        const hdu = { pixels: result.pixels, shape, cards };
+        const behind = saturation ? [saturationHdu(saturation, shape)] : [];
+        writeFitsFile(output, [hdu, ...behind], options);
       };
-      return { counts: result.counts, write };
+      return { counts: result.counts, saturatedPx: saturation?.px ?? 0, write };
     },
   };
 }
 
-function cardsOf(image: FitsFileImage, origin: readonly Card[], result: readonly Card[]): Card[] {
-  return [...keptCards(image.header.cards), ...origin, ...result];
+function cardsOf(
+  image: FitsFileImage,
+  origin: readonly Card[],
+  result: readonly Card[],
+  saturation: Saturation | undefined,
+): Card[] {
+  const kept = keptCards(image.header.cards).filter(({ keyword }) => !saturation || keyword !== "SATURATE");
+  return [...kept, ...origin, ...result, ...(saturation ? saturationCards(saturation) : [])];
+}
+
+function highestOf(pixels: FitsPixels): number {
+  let most = Number.NEGATIVE_INFINITY;
+  for (let i = 0; i < pixels.length; i++) if (pixels[i]! > most) most = pixels[i]!;
+  return most;
 }

@@ -10,7 +10,13 @@ import {
 import type { TonalSteps } from "../../imaging/proof/tonal-steps.ts";
 import { combinedCount, type FrameKind } from "../frame-kind.ts";
 import { InputError } from "../input-error.ts";
-import { type FlatDetails, flatFindings, type OpticsAsked } from "./inspect-flat.ts";
+import {
+  type FlatDetails,
+  flatFindings,
+  type NotJudged,
+  notJudgedOf,
+  type OpticsAsked,
+} from "./inspect-flat.ts";
 import { levelFindings } from "./inspect-levels.ts";
 import {
   type ChosenFrame,
@@ -44,6 +50,8 @@ export interface Inspection {
   readonly proved?: Verdict;
   /** What keeps it from being good, and what to do. */
   readonly reasons: readonly string[];
+  /** What this file alone can't tell: the verdict does not speak of it. */
+  readonly notJudged: readonly NotJudged[];
   /** Of a flat: dust, profile, shape, fringes. */
   readonly flatDetails?: FlatDetails;
   /** Of a single frame in 16-bit words. */
@@ -71,6 +79,7 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     measures: parts.flatMap((part) => part.measures),
     verdict: worstVerdict(proved === undefined ? figures : [...figures, { verdict: proved }]),
     reasons: [...listReasons(figures), ...provedReasons(proved)],
+    notJudged: kind === "flat" ? notJudgedOf(picture, options.sunFile) : [],
     ...(frame === undefined ? {} : { frame }),
     ...(proved === undefined ? {} : { proved }),
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),

@@ -85,6 +85,34 @@ export function flatFindings(
   };
 }
 
+/** Something that one file can't tell, with what would. */
+export interface NotJudged {
+  readonly id: "photonLimit" | "constancy" | "leftoverSun";
+  readonly text: string;
+}
+
+export function notJudgedOf(picture: Picture, sunFile: string | undefined): NotJudged[] {
+  const { evenOdd, driftRms } = readFigures(picture.header);
+  const all: (NotJudged & { readonly isMissing: boolean })[] = [
+    {
+      id: "photonLimit",
+      isMissing: !picture.isMaster,
+      text: "noise against what photons allow: one frame can't tell it from the pixels' own response; name two",
+    },
+    {
+      id: "constancy",
+      isMissing: evenOdd === undefined || driftRms === undefined,
+      text: "whether light and dust stayed as they were (cloud, moved dust): name two flats or more of one setting",
+    },
+    {
+      id: "leftoverSun",
+      isMissing: sunFile === undefined && driftRms === undefined,
+      text: "structure of the Sun left in it: name a picture of the Sun with --sun",
+    },
+  ];
+  return all.filter(({ isMissing }) => isMissing).map(({ id, text }) => ({ id, text }));
+}
+
 function percentFigure(name: string, fraction: number, sigma?: number): PlainFigure {
   return { name, value: 100 * fraction, ...(sigma === undefined ? {} : { sigma: 100 * sigma }), unit: "%" };
 }
@@ -144,7 +172,7 @@ function knownOf(picture: Picture, asked: OpticsAsked): ProofFacts {
 }
 
 /** Where the header tells electrons per adu, and the level that was made 1. */
-function photonsOf({ header, values }: Picture): Photons | undefined {
+export function photonsOf({ header, values }: Picture): Photons | undefined {
   const electronsPerAdu = header.number("EGAIN");
   if (electronsPerAdu === undefined || !(electronsPerAdu > 0)) return undefined;
   const levelAdu =

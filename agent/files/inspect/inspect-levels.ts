@@ -1,7 +1,8 @@
 import { readLevel } from "../../imaging/exposure/frame-level.ts";
 import { neighbourNoise } from "../../imaging/noise/neighbour-noise.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
-import { judgeFigure } from "../../imaging/proof/proof-figure.ts";
+import { darkUnevenness } from "../../imaging/proof/dark-unevenness.ts";
+import { judgeFigure, type ProofFigure } from "../../imaging/proof/proof-figure.ts";
 import { type TonalSteps, tonalSteps } from "../../imaging/proof/tonal-steps.ts";
 import { type InspectionFigures, type Picture, samplePixels, trustedPixelMask } from "./inspected-picture.ts";
 
@@ -11,7 +12,8 @@ export function levelFindings(picture: Picture): InspectionFigures & { readonly 
   if (picture.isMaster || !(pixels instanceof Uint16Array)) {
     const value = median(samplePixels(picture));
     const unit = header.text("BUNIT")?.trim() === "" ? "" : "adu";
-    return { figures: [], measures: value === undefined ? [] : [{ name: "level", value, unit }] };
+    const measures = value === undefined ? [] : [{ name: "level", value, unit } as const];
+    return { figures: kind === "dark" ? unevennessFigure(picture) : [], measures };
   }
   const exposureSeconds = header.number("EXPTIME") ?? 0;
   const camera = { pedestalAdu: 0, topAdu: 65535 };
@@ -21,7 +23,11 @@ export function levelFindings(picture: Picture): InspectionFigures & { readonly 
   if (kind === "dark" || kind === "bias") {
     const level = { name: "level", value: reading.medianLitAdu, unit: "adu" } as const;
     return {
-      figures: [judgeFigure("black", reading.lowClippedFraction), ...steps.figures],
+      figures: [
+        judgeFigure("black", reading.lowClippedFraction),
+        ...unevennessFigure(picture),
+        ...steps.figures,
+      ],
       measures: [level, ...steps.measures],
       codes,
     };
@@ -44,6 +50,12 @@ export function levelFindings(picture: Picture): InspectionFigures & { readonly 
     ],
     codes,
   };
+}
+
+function unevennessFigure(picture: Picture): ProofFigure[] {
+  const { values, widthPx, heightPx } = picture;
+  const found = darkUnevenness(values, trustedPixelMask(picture), { widthPx, heightPx });
+  return found ? [judgeFigure("darkUneven", found.peakToPeakAdu / 65_535, found.sigmaAdu / 65_535)] : [];
 }
 
 function stepFindings(picture: Picture, codes: TonalSteps): InspectionFigures {

@@ -1,4 +1,5 @@
 import { existsSync } from "node:fs";
+import { matchImages } from "../../imaging/match/match-images.ts";
 import { matchTrain, type TrainMatch } from "../../imaging/match/match-train.ts";
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
@@ -39,13 +40,15 @@ export interface FileMatch {
 const mustAgree = ["INSTRUME", "FILTER", "XBINNING", "XORGSUBF", "YORGSUBF", "ROTATANG", "ROWORDER"] as const;
 
 /**
- * The master that fits a picture: same size and settings, then the same train mark before others, then the dust.
+ * The master that fits a flat, or images of one train taken together: same size and settings, then the same train mark before
+ * others, then the dust.
+ * @param paths one flat, or one image or more
  * @param flats newest first
- * @throws InputError if the picture can't be read, and the signal's reason
+ * @throws InputError if they can't be read or do not go together, and the signal's reason
  */
-export async function matchFile(
+export async function matchFiles(
   fft: FftLibrary,
-  path: string,
+  paths: readonly string[],
   flats: readonly KnownFlat[],
   options: {
     readonly darkFile?: string;
@@ -53,7 +56,8 @@ export async function matchFile(
     readonly signal: AbortSignal;
   },
 ): Promise<FileMatch> {
-  const picture = readMatchPicture(path, options.darkFile);
+  const pictures = readTogether(paths, options.darkFile);
+  const picture = pictures[0]!;
   const mark = picture.header.text("TRAINMRK")?.trim();
   const leftOut: LeftOutFlat[] = [];
   let best: { flat: KnownFlat; read: MatchPicture; match: TrainMatch } | undefined;
@@ -68,12 +72,12 @@ export async function matchFile(
       continue;
     }
     tried++;
-    const match = compared(fft, read, picture, []);
+    const match = compared(fft, read, [picture], []);
     if (!best || scoreOf(match) > scoreOf(best.match) + 0.01) best = { flat, read, match };
   }
   if (!best) return { best: undefined, tried, leftOut };
   const { flat, read } = best;
-  const match = compared(fft, read, picture, flat.dust ?? findImageShadows(read));
+  const match = compared(fft, read, pictures, flat.dust ?? findImageShadows(read));
   return {
     best: { ...flat, sameTrain: mark === undefined ? undefined : mark === flat.trainMark, match },
     tried,
@@ -99,24 +103,63 @@ export class MatchedFlat {
         `${path} and ${this.file} are not of one size.`,
         "Take a flat of the same binning and region.",
       );
-    this.#shadows ??= findImageShadows(this.#flat);
-    return compared(fft, this.#flat, picture, this.#shadows);
+    if (!this.#shadows) {
+      // Dust by dust it takes seconds: only where the whole leaves it open whether something moved.
+      const whole = compared(fft, this.#flat, [picture], []);
+      if (isNoReasonForMore(whole)) return whole;
+      this.#shadows = findImageShadows(this.#flat);
+    }
+    return compared(fft, this.#flat, [picture], this.#shadows);
   }
 }
 
 function compared(
   fft: FftLibrary,
   flat: MatchPicture,
-  picture: MatchPicture,
+  pictures: readonly MatchPicture[],
   shadows: readonly KnownShadow[],
-) {
-  return matchTrain(
-    fft,
-    flat.structure,
-    picture.structure,
-    shadows,
-    picture.kind === "flat" ? "flat" : "image",
+): TrainMatch {
+  const structures = pictures.map(({ structure }) => structure);
+  return pictures[0]!.kind === "flat"
+    ? matchTrain(fft, flat.structure, structures[0]!, shadows, "flat")
+    : matchImages(fft, flat.structure, structures, shadows);
+}
+
+/** Nothing to be seen, all of it in place, or as much of it as an image of the Sun lets see. */
+function isNoReasonForMore({ says, shareAtZero, shareSigma }: TrainMatch): boolean {
+  return (
+    says === "fits" ||
+    says === "untold" ||
+    (says === "uncertain" && shareAtZero - 2 * shareSigma > inPlaceShare)
   );
+}
+
+/** A turn or a shift that does harm leaves less of the flat's structure in place. */
+const inPlaceShare = 0.8;
+
+/** More of them tell little more, and each takes its memory. */
+const togetherMost = 16;
+
+function readTogether(paths: readonly string[], darkFile: string | undefined): readonly MatchPicture[] {
+  const every = Math.max(1, paths.length / togetherMost);
+  const spread = Array.from(
+    { length: Math.min(paths.length, togetherMost) },
+    (_, k) => paths[Math.floor(k * every)]!,
+  );
+  const pictures = spread.map((path) => readMatchPicture(path, darkFile));
+  const first = pictures[0]!;
+  for (const one of pictures.slice(1)) {
+    if (one.kind === "flat" || first.kind === "flat")
+      throw new InputError(
+        "Flats are matched one at a time, and images together.",
+        "Name one flat, or images alone.",
+      );
+    const differs = settingDifferences(one, first, mustAgree);
+    if (!sameSize(one, first)) differs.unshift(`${one.path} and ${first.path} are not of one size`);
+    if (differs.length > 0)
+      throw new InputError(`${differs.join("; ")}.`, "Name images of one train, taken with one setting.");
+  }
+  return pictures;
 }
 
 /** What lies in place counts before what could be shifted into place. */

@@ -31,9 +31,7 @@ export function normaliseFlat(
   { deadAreMasked = false, hasColourFilters = false } = {},
 ): Flat | undefined {
   const mask = master.mask.slice();
-  if (!deadAreMasked)
-    for (const start of hasColourFilters ? colourStarts : [undefined])
-      markDead(master.meanAdu, mask, master.shape, start);
+  if (!deadAreMasked) markDeadPixels(master.meanAdu, mask, master.shape, hasColourFilters);
   let sum = 0;
   let count = 0;
   for (let i = 0; i < mask.length; i++) {
@@ -52,6 +50,16 @@ export function normaliseFlat(
     if (mask[i] !== 0 && !(gain[i]! > 0.2 && gain[i]! < 5)) gain[i] = 1;
   }
   return { shape: master.shape, gain, sigma, mask, levelAdu };
+}
+
+/** Marks lit pixels of a flat that do not see what their neighbours see, of their own colour where there are filters. */
+export function markDeadPixels(
+  levels: Float32Array,
+  mask: Uint8Array,
+  shape: Shape,
+  hasColourFilters: boolean,
+): void {
+  for (const start of hasColourFilters ? colourStarts : [undefined]) markDead(levels, mask, shape, start);
 }
 
 /** Noise of a flat relative to its level: the median over trusted pixels. */

@@ -20,6 +20,8 @@ export interface StoredDivision {
   /** @returns how many values had to be held within 0 … 65535, and the sums of what was read and made */
   toCounts(pedestalAdu: number): { readonly clampedPx: number; readonly sums: StoredSums };
   toReals(pedestalAdu: number): { readonly sums: StoredSums };
+  /** Highest count of the image that was divided last. */
+  mostAdu(): number;
   /** The result with zeros around: `headBytes` before it, then its own, up to `wholeBytes` in all. */
   result(headBytes: number, wholeBytes: number): Uint8Array<ArrayBuffer>;
 }
@@ -57,6 +59,7 @@ export function storedDivision(
       kernel.divideStored(pedestalAdu, length);
       return { sums: sums() };
     },
+    mostAdu: () => kernel.mostOf(),
     result: (headBytes, wholeBytes) => new Uint8Array(buffer, resultAt - headBytes, wholeBytes),
   };
 }

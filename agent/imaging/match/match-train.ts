@@ -4,13 +4,15 @@ import { ShiftFinder } from "../registration/shift-finder.ts";
 import { commonMove, type KnownShadow, type ShadowMove, shadowMoves } from "./shadow-moves.ts";
 import { coarseSigmaPx, fineSigmaPx, type SmallStructure } from "./small-structure.ts";
 import { residualAtShift, type StructurePair, structurePair } from "./structure-pair.ts";
+import { findChanges, type TrainChanges } from "./train-changes.ts";
 import { type TrainMove, trainMove } from "./train-move.ts";
 
 /**
- * `fits`: the dust lies where the flat has it. `moved`: the same dust, elsewhere. `other`: other dust, another train.
+ * `fits`: the dust lies where the flat has it. `moved`: the same dust, elsewhere. `changed`: in place, but some of it is new,
+ * gone, or wider (another focus). `other`: other dust, another train.
  * `uncertain`: neither is sure. `untold`: too little dust, or too much else in the picture, to tell.
  */
-export type MatchVerdict = "fits" | "moved" | "other" | "uncertain" | "untold";
+export type MatchVerdict = "fits" | "moved" | "changed" | "other" | "uncertain" | "untold";
 
 export interface TrainMatch {
   readonly says: MatchVerdict;
@@ -27,6 +29,8 @@ export interface TrainMatch {
   readonly gone: number;
   /** From three shadows on. */
   readonly move: TrainMove | undefined;
+  /** What a division would leave, where all lies in place. */
+  readonly changes?: TrainChanges;
 }
 
 const limits = {
@@ -55,14 +59,25 @@ const limits = {
   shareSigma: 0.15,
   /** A picture of so many times the flat's structure has some of its own. */
   structured: 1.2,
+  /** To say that nothing has changed, so much must not be able to hide. */
+  leastSeen: 0.03,
   /** In a smaller picture any two patterns are alike by chance. */
   pixels: 10_000,
 } as const;
 
+/** An image has the Sun's own structure in it, images less what wandered over them nearly nothing of it. */
+export type PictureKind = "flat" | "image" | "images less the Sun";
+
+/** Of the same train as the picture, each with other chance in it: only changes that all of them show are told. */
+export interface TrainViews {
+  readonly views: readonly SmallStructure[];
+  /** What of the Sun may be left at each pixel. */
+  readonly sunLeft?: Float32Array;
+}
+
 /**
  * Whether a picture was taken with the optical train that a flat was taken with, by their dust.
  * Thresholds: own reasoning, no source; the correlations they rest on were computed on drawn rings.
- * @param kind of the picture: an image has the Sun's own structure in it
  * @param shadows dust of the flat; with three or more a rotation is told, and what moved on its own
  */
 export function matchTrain(
@@ -70,7 +85,8 @@ export function matchTrain(
   flat: SmallStructure,
   picture: SmallStructure,
   shadows: readonly KnownShadow[],
-  kind: "flat" | "image",
+  kind: PictureKind,
+  { views, sunLeft }: TrainViews = { views: [picture] },
 ): TrainMatch {
   const { shape } = flat;
   const correlationAtZero = correlationAt(flat.fine, picture.fine, shape, { x: 0, y: 0 });
@@ -105,7 +121,16 @@ export function matchTrain(
     gone: kind === "flat" ? moves.filter(isGone).length : 0,
     move,
   };
-  return { says: decide(figures, flat, picture, { kind, shadows: shadows.length }), ...figures };
+  const says = decide(figures, flat, picture, { kind, shadows: shadows.length });
+  if (says !== "fits" && !(says === "uncertain" && isInPlace(figures))) return { says, ...figures };
+  const changes = findChanges(flat, views, sunLeft);
+  return { says: withChanges(says, changes, kind), ...figures, changes };
+}
+
+/** What was seen in place only fits if nothing about it has changed. In one image a change may be the Sun's. */
+function withChanges(says: "fits" | "uncertain", changes: TrainChanges, kind: PictureKind): MatchVerdict {
+  if (changes.places.length > 0) return kind === "image" ? "uncertain" : "changed";
+  return changes.leastSeen > limits.leastSeen ? "uncertain" : says;
 }
 
 /** The Sun's own structure covers that of the flat: not worth a search. */
@@ -145,13 +170,13 @@ function decide(
   figures: Omit<TrainMatch, "says">,
   flat: SmallStructure,
   picture: SmallStructure,
-  { kind, shadows }: { readonly kind: "flat" | "image"; readonly shadows: number },
+  { kind, shadows }: { readonly kind: PictureKind; readonly shadows: number },
 ): MatchVerdict {
   const { correlation, correlationAtZero, correlationExpected, shareAtZero } = figures;
   if (Math.min(flat.pixels, picture.pixels) < limits.pixels) return "untold";
   if (flat.rms < limits.structureOverNoise * flat.noiseRms) return "untold";
   const moved = hasMoved(figures);
-  if (kind === "image" && picture.rms > limits.structured * flat.rms) {
+  if (kind !== "flat" && picture.rms > limits.structured * flat.rms) {
     // The Sun's own structure lowers the correlation even when all fits.
     // Elsewhere chance finds a third of a pattern, but not most of it.
     const shareThere = (correlation * picture.rms) / flat.rms;

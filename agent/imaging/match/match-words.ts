@@ -1,18 +1,23 @@
 import type { PairMatch } from "./match-since.ts";
 import type { TrainMatch } from "./match-train.ts";
 import type { ShadowMove } from "./shadow-moves.ts";
+import type { TrainChanges } from "./train-changes.ts";
 
 /** What a match says, in one or two sentences with what to do. */
 export function matchText(match: TrainMatch): string {
   return `${describeMatch(match)} ${advice[match.says]}`;
 }
 
+const moreImages =
+  "This is no reason for a new flat: name several images of the train together, in which the Sun lies some pixels apart.";
+
 const advice: Record<TrainMatch["says"], string> = {
   fits: "The flat can be used.",
   moved: "Take a new flat.",
+  changed: "Take a new flat.",
   other: "Take a new flat.",
-  uncertain: "Take a new flat.",
-  untold: "Judge by camera, binning, filter, rotator and focus.",
+  uncertain: moreImages,
+  untold: `${moreImages} Else judge by camera, binning, filter, rotator and focus.`,
 };
 
 /** What two images told of the time between them, in one sentence. */
@@ -46,13 +51,25 @@ export function describeMatch(match: TrainMatch): string {
       const gone = match.gone > 0 ? `; ${match.gone} shadows are gone from where they were` : "";
       return `The dust has moved by ${by},${turn} ${surfacesText(match)}${gone}.`;
     }
+    case "changed":
+      return `The dust lies where the flat has it, but ${changesText(match.changes)}: new dust, dust that was blown off, or another focus.`;
     case "other":
       return "The picture shows other dust than the flat: another train, or one that was cleaned.";
     case "uncertain":
+      if (match.changes?.places.length)
+        return `The dust lies where the flat has it, but ${changesText(match.changes)}: the Sun's own spots, or new dust.`;
       return `The patterns agree only in part (correlation ${match.correlation.toFixed(2)} of ${match.correlationExpected.toFixed(2)}, shift ${far.toFixed(2)} px).`;
     case "untold":
       return "There is too little dust, or too much else in the picture, to tell.";
   }
+}
+
+/** `a division would leave -5.2 % at 120, 340 px and harm at 3 places more` */
+function changesText(changes: TrainChanges | undefined): string {
+  const [worst, ...more] = changes?.places ?? [];
+  if (!worst) return "something differs";
+  const others = more.length === 0 ? "" : ` and harm at ${more.length} more places`;
+  return `a division would leave ${(100 * worst.left).toFixed(1)} % at ${worst.xPx}, ${worst.yPx} px${others}`;
 }
 
 /** Which surfaces moved, told by the size of their shadows: large ones lie far from the sensor. */

@@ -31,6 +31,18 @@ export function smallStructure(levels: Float32Array, shape: Shape): SmallStructu
   const use = litInside(levels, shape);
   const log = levels.map((level, i) => (use[i] === 1 ? Math.log(level) : Number.NaN));
   subtractSmoothSurface(log, shape, use);
+  return structureOfLog(log, shape, use);
+}
+
+/**
+ * The same from the logarithm less vignetting.
+ * @param log NaN where nothing can be told
+ */
+export function structureOfLog(
+  log: Float32Array,
+  shape: Shape,
+  use: Uint8Array = knownInside(log, shape),
+): SmallStructure {
   const fine = gaussianBlur(log, shape, fineSigmaPx, use);
   const coarse = gaussianBlur(log, shape, coarseSigmaPx, use);
   let [sum, square, pixels] = [0, 0, 0];
@@ -56,6 +68,11 @@ export function smallStructure(levels: Float32Array, shape: Shape): SmallStructu
   };
 }
 
+function knownInside(log: Float32Array, shape: Shape): Uint8Array {
+  const known = log.map((value) => (Number.isNaN(value) ? 0 : 1));
+  return awayFromBorders(known, shape, new Uint8Array(log.length).fill(1));
+}
+
 function edgeDistance(i: number, { widthPx, heightPx }: Shape): number {
   const [x, y] = [i % widthPx, Math.floor(i / widthPx)];
   return Math.min(x, y, widthPx - 1 - x, heightPx - 1 - y);
@@ -71,12 +88,17 @@ function litInside(levels: Float32Array, shape: Shape): Uint8Array {
     ) ?? 0;
   const lit = new Float32Array(levels.length);
   const known = new Uint8Array(levels.length);
-  let dark = 0;
   for (let i = 0; i < lit.length; i++) {
     known[i] = Number.isNaN(levels[i]!) ? 0 : 1; // masked, however many there are, is not dark
     lit[i] = levels[i]! > litShare * bright ? 1 : 0;
-    if (lit[i] === 0 && known[i] === 1) dark++;
   }
+  return awayFromBorders(lit, shape, known);
+}
+
+/** 1 where `lit` is 1, and is so all round as far as the filters reach; what is not known counts for nothing. */
+function awayFromBorders(lit: Float32Array, shape: Shape, known: Uint8Array): Uint8Array {
+  let dark = 0;
+  for (let i = 0; i < lit.length; i++) if (lit[i] === 0 && known[i] === 1) dark++;
   // A few dead pixels have no border.
   if (dark < lit.length / 200) return Uint8Array.from(lit);
   const around = gaussianBlur(lit, shape, coarseSigmaPx, known);

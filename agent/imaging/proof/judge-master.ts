@@ -60,8 +60,11 @@ export function judgeMaster(
   const figures = [
     judgeTrusted(flat),
     ...(noise === undefined || known.isSingle ? [] : [judgeFigure("noise", noise)]),
-    ...(noise === undefined || limit === undefined ? [] : [judgeFigure("photonLimit", noise / limit)]),
-    ...(left ? [judgeFigure("leftoverSun", insignificantIsNone(left), left.rmsSigma)] : []),
+    // In a single frame the pixels' own response looks like noise.
+    ...(noise === undefined || limit === undefined || known.isSingle
+      ? []
+      : [judgeFigure("photonLimit", noise / limit)]),
+    ...(left ? [judgeFigure("leftoverSun", insignificantIsNone(left), left.worstSigma)] : []),
     ...(fringes ? [judgeFringes(fringes, fringeLight(known))] : []),
     ...(shape ? shapeFigures(shape) : []),
     judgeFigure("dust", deepest?.depth ?? 0, deepest?.depthSigma),
@@ -118,6 +121,6 @@ function dividedBy(pictureAdu: Float32Array, flat: Flat): Float32Array {
 }
 
 /** Chance overlap of the Sun's structure with the rig's is no picture of the Sun. */
-function insignificantIsNone({ rms, rmsSigma }: LeftoverSun): number {
-  return rms > 3 * rmsSigma ? rms : 0;
+function insignificantIsNone({ worst, worstSigma }: LeftoverSun): number {
+  return worst > 3 * worstSigma ? worst : 0;
 }

@@ -10,6 +10,9 @@ export interface LeftoverSun {
   /** Rms of the Sun's structure in the flat that this makes; a share of the level. */
   readonly rms: number;
   readonly rmsSigma: number;
+  /** The same where the Sun's structure is strongest, a spot for instance: what an eye sees first. */
+  readonly worst: number;
+  readonly worstSigma: number;
 }
 
 /**
@@ -45,7 +48,29 @@ export function leftoverSun(flat: Flat, sun: Float32Array, shape: Shape): Leftov
     return sum + (tileProduct - share * tileSquare) ** 2;
   }, 0);
   const shareSigma = Math.sqrt(scatter) / square;
-  return { share, shareSigma, rms: Math.abs(share) * sunRms, rmsSigma: shareSigma * sunRms };
+  const strongest = strongestOf(sunStructure, usePx, shape, borderPx);
+  return {
+    share,
+    shareSigma,
+    rms: Math.abs(share) * sunRms,
+    rmsSigma: shareSigma * sunRms,
+    worst: Math.abs(share) * strongest,
+    worstSigma: shareSigma * strongest,
+  };
+}
+
+/** Of what is darker or brighter than all about it; a pixel alone may be noise, and is smoothed over its neighbours already. */
+function strongestOf(
+  sun: Float32Array,
+  usePx: Uint8Array,
+  { widthPx, heightPx }: Shape,
+  borderPx: number,
+): number {
+  let most = 0;
+  for (let y = borderPx; y < heightPx - borderPx; y++)
+    for (let i = y * widthPx + borderPx; i < (y + 1) * widthPx - borderPx; i++)
+      if (usePx[i] === 1) most = Math.max(most, Math.abs(sun[i]!));
+  return most;
 }
 
 interface Sums {

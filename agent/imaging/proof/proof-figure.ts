@@ -74,8 +74,22 @@ export const rules = {
     ...upTo(0.002, 0.005),
     whatToDo: "The rig changed while the flat was taken: look for what moved, then take it again.",
   },
+  pairLight: {
+    name: "light that differs from one flat to the other, 16 px blocks",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo:
+      "Light wandered over the field from one to the other: leave out the frames that a cloud's edge crossed, or let the diffuser settle.",
+  },
+  pairChange: {
+    name: "change from one flat to the other, at its worst place",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo:
+      "Dust moved, came or went, or something of the Sun is in one of them: do not combine them, find out what moved.",
+  },
   leftoverSun: {
-    name: "structure of the Sun left in the flat, rms",
+    name: "structure of the Sun left in the flat, at its worst place",
     unit: "share",
     ...upTo(0.002, 0.005),
     whatToDo: "The blur is too weak: use a denser diffuser, or none of its edge in the light.",
@@ -165,6 +179,14 @@ export const rules = {
     unit: "share",
     ...upTo(0.001, 0.005),
     whatToDo: "Find the leak and close it before the next flat.",
+  },
+  // As a leak: what a flat's level is not known for is counted against the most that 16 bits hold.
+  darkUneven: {
+    name: "unevenness of the dark, side to side, over full scale of 16 bits",
+    unit: "share",
+    ...upTo(0.001, 0.005),
+    whatToDo:
+      "Light falls on the covered sensor, or its electronics glow: close the leak, or look whether the glow comes at every exposure alike.",
   },
   fringes: {
     name: "interference fringes, half of peak to peak",

@@ -133,7 +133,14 @@ export class FlatChecker {
 }
 
 /** Which of several flats is told of. */
-const rank: Record<MatchVerdict, number> = { fits: 4, untold: 3, uncertain: 2, moved: 1, other: 0 };
+const rank: Record<MatchVerdict, number> = {
+  fits: 4,
+  untold: 3,
+  uncertain: 2,
+  changed: 1,
+  moved: 1,
+  other: 0,
+};
 
 function outcomeOf(
   { says, shift, move }: Pick<TrainMatch, "says" | "shift" | "move">,
@@ -155,7 +162,7 @@ function outcomeOf(
 /** Whether a new flat is called for: other than `untold`, and an image alone must be sure. */
 export function isMisfit({ says, seenIn }: Pick<FlatCheck, "says" | "seenIn">): boolean {
   if (says === "uncertain") return seenIn === "frames through the diffuser";
-  return says === "moved" || says === "other" || says === "none";
+  return says === "moved" || says === "changed" || says === "other" || says === "none";
 }
 
 const round = (value: number) => Number(value.toFixed(3));

@@ -10,8 +10,8 @@ export interface MoveLocation {
 }
 
 /**
- * Narrows down, by halves, in which image after the last check that was passed the train had moved. Images that can't tell
- * end the search, and so does a stop: what was not looked at stays in doubt.
+ * Narrows down, by halves, in which image after the last check that was passed the train had moved. An image that can't
+ * tell is passed over for those beside it; when none is left the search ends, and so it does by a stop: what was not told stays in doubt.
  */
 export async function locateMove(work: ImagesWork, signal: AbortSignal): Promise<MoveLocation> {
   const { checks, files, taken } = work;
@@ -23,16 +23,28 @@ export async function locateMove(work: ImagesWork, signal: AbortSignal): Promise
   let lastFitting = Math.max(0, (passed?.afterImages ?? before) - before);
   let firstMoved = afterImages - before;
   let sure = seenIn !== "frames through the diffuser"; // those came after the image
+  const tellsNothing = new Set<number>();
   while (firstMoved - lastFitting > 1) {
-    const middle = (firstMoved + lastFitting) >> 1;
-    const { says } = (await seenSince(work, files[middle - 1]!, signal)) ?? { says: "untold" };
-    if (says === "fits") lastFitting = middle;
-    else if (says === "moved") [firstMoved, sure] = [middle, true];
-    else break;
+    const next = nearestToMiddle(lastFitting, firstMoved, tellsNothing);
+    if (next === undefined) break;
+    const { says } = (await seenSince(work, files[next - 1]!, signal)) ?? { says: "untold" };
+    if (says === "fits") lastFitting = next;
+    else if (says === "moved") [firstMoved, sure] = [next, true];
+    else if (signal.aborted) break;
+    else tellsNothing.add(next);
   }
   if (!sure && (await seenSince(work, files[firstMoved - 1]!, signal))?.says === "moved") sure = true;
   const from = sure ? firstMoved - 1 : firstMoved;
   return { doubtful: files.slice(lastFitting, from), moved: files.slice(from) };
+}
+
+/** Of the images between two, without both. */
+function nearestToMiddle(after: number, before: number, without: ReadonlySet<number>): number | undefined {
+  const middle = (after + before) >> 1;
+  const between = Array.from({ length: before - after - 1 }, (_, k) => after + 1 + k);
+  return between
+    .filter((image) => !without.has(image))
+    .sort((a, b) => Math.abs(a - middle) - Math.abs(b - middle))[0];
 }
 
 async function seenSince(

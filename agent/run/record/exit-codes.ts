@@ -16,6 +16,8 @@ export const exitCodes = {
   notRestored: 6,
   /** It came to nothing: no Sun found, a leak, too few good frames; the rig is restored. */
   nothingMade: 7,
+  /** Done, and what was to be found out can't be told from what there is. */
+  untold: 8,
   /** Stopped by the operator, the rig is restored; the number that shells use after Ctrl-C. */
   stopped: 130,
 } as const;

@@ -127,7 +127,7 @@ test("a flat without light is bad, not a fault", async () => {
   expect(host.out).toContain("upper edge over full scale 0 ");
 });
 
-test("a flat's dust is listed with its distance, its fringes with period and advice, the noise against photons", async () => {
+test("a flat's dust is listed with its distance, its fringes with period and advice", async () => {
   using sky = largeSky(8);
   const cards = [
     ...flatCards,
@@ -160,8 +160,8 @@ test("a flat's dust is listed with its distance, its fringes with period and adv
   const airArcmin = (0.65628 / 2 / 48) * (180 / Math.PI) * 60;
   expect(measure(file, "angle between faces with air between")!.value / airArcmin).toBeCloseTo(1, 2);
   expect(file.reasons.join()).toContain(`${airArcmin.toPrecision(2)} arcmin from parallel`);
-  // 20 000 electrons: 0.707 % by photons, 0.72 % as written.
-  expect(Math.abs(figure(file, "photonLimit")!.value - 1.02)).toBeLessThan(0.08);
+  // A single frame can't tell noise from its pixels' own response.
+  expect(figure(file, "photonLimit")).toBeUndefined();
   const closer = await inspect([flat, "--focal-ratio", "16", "--json"]);
   const [other] = closer.json.files;
   expect(other.flatDetails.dust[0].distanceMm / file.flatDetails.dust[0].distanceMm).toBeCloseTo(2, 6);

@@ -242,6 +242,6 @@ test("match: without a ledger it says what else compares; a picture that is not 
   const [image] = flats(sky, 1) as [string];
   const match = (path: string) =>
     evenfield(registerMatch, ["match", path, "--ledger", sky.path("none.sqlite")]);
-  expect((await match(image)).err).toContain("`evenfield apply --flat FLAT`");
+  expect((await match(image)).err).toContain("a folder of master flats with --masters");
   expect((await match(sky.path("gone.fits"))).err).toContain("gone.fits is not there.");
 });

@@ -1,7 +1,7 @@
 // Made by `npm run kernels` from the kernels' sources: do not edit.
 type Exports = Readonly<Record<string, (...numbers: number[]) => number>>;
 
-export const sourcesSum = "4ed80c490dde7565";
+export const sourcesSum = "edeeab6463ea0ae3";
 
 export const bindings = {
   "base64-decoding": (raw: Exports) => ({
@@ -65,6 +65,7 @@ export const bindings = {
     divide: raw.divide as (start: number, pedestal: number, length: number) => void,
     divideToCounts: raw.divideToCounts as (start: number, pedestal: number, length: number) => number,
     sumOf: raw.sumOf as (which: number) => number,
+    mostOf: raw.mostOf as () => number,
     divideStoredToCounts: raw.divideStoredToCounts as (pedestal: number, length: number) => number,
     divideStored: raw.divideStored as (pedestal: number, length: number) => void,
   }),

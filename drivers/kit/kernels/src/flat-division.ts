@@ -100,6 +100,23 @@ export function sumOf(which: i32): f64 {
   return <f64>(which === 0 ? rawUpper : which === 1 ? rawLower : which === 2 ? upper : lower);
 }
 
+/** Highest of the numbers read by the last call. */
+let rawMost: i32 = 0;
+export function mostOf(): i32 {
+  return rawMost;
+}
+
+function mostLane(lanes: v128): i32 {
+  let most: i32 = i16x8.extract_lane_s(lanes, 0);
+  most = max<i32>(most, i16x8.extract_lane_s(lanes, 1));
+  most = max<i32>(most, i16x8.extract_lane_s(lanes, 2));
+  most = max<i32>(most, i16x8.extract_lane_s(lanes, 3));
+  most = max<i32>(most, i16x8.extract_lane_s(lanes, 4));
+  most = max<i32>(most, i16x8.extract_lane_s(lanes, 5));
+  most = max<i32>(most, i16x8.extract_lane_s(lanes, 6));
+  return max<i32>(most, i16x8.extract_lane_s(lanes, 7));
+}
+
 function total(lanes: v128): u64 {
   return (
     <u64>(<u32>i32x4.extract_lane(lanes, 0)) +
@@ -142,7 +159,8 @@ function divideWhole<Result>(pedestal: f32, length: i32): i32 {
   const flip = i16x8.splat(-32768),
     low = i32x4.splat(0xffff),
     none = i32x4.splat(0);
-  let beyond = none;
+  let beyond = none,
+    most = flip;
   rawUpper = 0;
   rawLower = 0;
   upper = 0;
@@ -158,6 +176,7 @@ function divideWhole<Result>(pedestal: f32, length: i32): i32 {
     const end = start + turnPx < whole ? start + turnPx : whole;
     for (let px = start; px < end; px += 8) {
       const pixels = reverse2(v128.load(fromAt + (px << 1)));
+      most = i16x8.max_s(most, pixels);
       readUp = i32x4.add(readUp, v128.and(pixels, low));
       readLow = i32x4.add(readLow, i32x4.shr_u(pixels, 16));
       const counts = v128.xor(pixels, flip);
@@ -186,10 +205,12 @@ function divideWhole<Result>(pedestal: f32, length: i32): i32 {
     upper += total(madeUp);
     lower += total(madeLow);
   }
+  rawMost = mostLane(most) + 32768;
   let more = 0;
   for (let px = whole; px < <usize>length; px++) {
     const value = dividedOne(fromAt, px, factors, darks, pedestal);
     addRaw(fromAt, px);
+    rawMost = max<i32>(rawMost, <i32>bswap<u16>(load<u16>(fromAt + (px << 1))) ^ 0x8000);
     if (isFloat<Result>()) {
       const made = reinterpret<u32>(value);
       upper += <u64>(made >> 16);

@@ -94,7 +94,10 @@ describe("an error budget", () => {
   });
 
   test("the Sun's picture: what was found, or three sigmas; of a flat by defocus over its noise", () => {
-    const found = { share: 0.01, shareSigma: 0.001, rms: 0.002, rmsSigma: 1e-4 };
+    const found = {
+      ...{ share: 0.01, shareSigma: 0.001, rms: 0.002, rmsSigma: 1e-4 },
+      ...{ worst: 0.008, worstSigma: 4e-4 },
+    };
     expect(partOf("leftoverSun", { leftoverSun: found })).toMatchObject({ state: "measured" });
     const none = partOf("leftoverSun", { leftoverSun: { ...found, rms: 2e-4 } });
     expect([none.state, at(none.scales, 4), at(none.scales, 64)]).toEqual([
