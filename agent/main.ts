@@ -26,6 +26,7 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   sun: async () => (await import("./commands/sun.ts")).registerSun(program),
   combine: async () => (await import("./commands/combine.ts")).registerCombine(program),
   apply: async () => (await import("./commands/apply.ts")).registerApply(program),
+  calibrate: async () => (await import("./commands/calibrate.ts")).registerCalibrate(program),
   inspect: async () => (await import("./commands/inspect.ts")).registerInspect(program),
   match: async () => (await import("./commands/match.ts")).registerMatch(program),
   restore: async () => (await import("./commands/restore.ts")).registerRestore(program),

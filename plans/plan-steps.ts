@@ -43,6 +43,8 @@ export const stepOptions = {
     /** How far a drift wanders from the disc's centre; the disc's size may allow less. */
     driftRadiusFraction: numberFrom(0.1, 0.5, "of the frame's short side").optional(),
     darkFrames: wholeFrom(4, 1000, "frames").optional(),
+    /** Afterwards looks at the plain Sun from nine pointings, which shows what the light itself wrote into the flat. */
+    proveLight: z.boolean({ error: "true or false" }).default(true),
     /** Skips the step when the ledger holds a good flat of this train that a few frames through the diffuser show to fit. */
     onlyWhenNoneFits: z.boolean({ error: "true or false" }).default(false),
     onFailure,

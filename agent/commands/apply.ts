@@ -78,7 +78,7 @@ const words = {
 };
 
 /** What of it was given as `--despite-…`. */
-function despitesIn(given: Readonly<Record<string, unknown>>): Despites {
+export function despitesIn(given: Readonly<Record<string, unknown>>): Despites {
   const names = Object.keys(despites) as Despite[];
   return new Set(names.filter((name) => given[`despite${name[0]!.toUpperCase()}${name.slice(1)}`] === true));
 }

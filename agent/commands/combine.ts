@@ -1,7 +1,8 @@
-import type { Command } from "commander";
+import { type Command, Option } from "commander";
 import { given } from "../../drivers/kit/given.ts";
 import type { DisplacedResult } from "../files/combine/combine-displaced.ts";
 import { combineFiles } from "../files/combine/combine-files.ts";
+import type { SeriesKind } from "../files/combine/combine-series.ts";
 import { levelText } from "../files/combine/frame-levels.ts";
 import {
   type CombineMethod,
@@ -9,7 +10,7 @@ import {
   combineMethods,
   type MasterRequest,
 } from "../files/combine/open-series.ts";
-import { partText } from "../imaging/proof/proof-figure.ts";
+import { describeVerdict, partText } from "../imaging/proof/proof-figure.ts";
 import { Threads } from "../threads/threads.ts";
 import { runOnFiles } from "./file-trouble.ts";
 import {
@@ -31,6 +32,7 @@ export interface CombineOptions {
   readonly dark?: string;
   readonly disc?: string;
   readonly replace?: boolean;
+  readonly kind?: SeriesKind;
   readonly despiteKind?: boolean;
 }
 
@@ -63,7 +65,7 @@ export async function combine(
   const method = options.method === undefined ? undefined : checkMethod(options.method);
   const progress = progressWithTimeLeft(host, "combining");
   const result = await runOnFiles(nothingWritten, progress, () =>
-    combineFiles({ ...request, ...given({ method }) }, (done, of) =>
+    combineFiles({ ...request, ...given({ method, kind: options.kind }) }, (done, of) =>
       progress.update(Math.floor((100 * done) / of), 100),
     ),
   );
@@ -91,7 +93,8 @@ async function combineBySolving(
   return { exitCode: exitCodeOf(result), result, text: `${textOf(result)}\n${solvedText(result)}` };
 }
 
-function solvedText({ frames, anchorsApartSigmas: apart, gradientSigma }: DisplacedResult): string {
+function solvedText(result: DisplacedResult): string {
+  const { frames, anchorsApartSigmas: apart, gradientSigma, verdict, reasons, trusted } = result;
   const used = frames.filter((frame) => frame.dropped === undefined);
   const dropped = frames.filter((frame) => frame.dropped !== undefined);
   const reach = Math.max(...used.map(({ shiftPx }) => Math.hypot(...shiftPx)));
@@ -109,6 +112,7 @@ function solvedText({ frames, anchorsApartSigmas: apart, gradientSigma }: Displa
         "take another series under steadier sky, or check it against a diffuser flat",
     );
   }
+  lines.push(`${describeVerdict(verdict, [trusted])}`, ...reasons.map((reason) => `  ${reason}`));
   return lines.join("\n");
 }
 
@@ -165,8 +169,11 @@ function textOf(result: CombineResult): string {
 }
 
 /** A master that hardly holds anything is no use, however well it is made. */
-function exitCodeOf({ trusted }: CombineResult): Outcome["exitCode"] {
-  return trusted.verdict === "bad" ? exitCodes.verdictBad : exitCodes.done;
+function exitCodeOf({
+  trusted,
+  verdict = trusted.verdict,
+}: CombineResult & Partial<Pick<DisplacedResult, "verdict">>): Outcome["exitCode"] {
+  return verdict === "bad" ? exitCodes.verdictBad : exitCodes.done;
 }
 
 export function registerCombine(program: Command, host: CommandHost = processHost): void {
@@ -176,13 +183,20 @@ export function registerCombine(program: Command, host: CommandHost = processHos
     "evenfield combine flats/*.fits -o flat.fits --dark dark.fits\n" +
       "  evenfield combine drift/*.fits -o flat.fits --dark dark.fits --method displaced --disc 1030,870,2000",
   )
-    .argument("<files...>", "FITS files of one size")
+    .argument("<files...>", "FITS files, FITS cubes and SER sequences of one size")
     .requiredOption("-o, --output <master>", "the master frame to write")
     .option(
       "--method <method>",
       `how: ${combineMethods.join(", ")}, displaced (default: series of flats and darks, else clipped)`,
     )
     .option("--disc <x,y,radius>", "displaced: the Sun's disc in the first file [px, counted from 0]")
+    .addOption(
+      new Option("--kind <kind>", "what the frames are, where their headers do not say").choices([
+        "flat",
+        "dark",
+        "bias",
+      ]),
+    )
     .option("--dark <file>", "master dark, taken off the result")
     .option("--replace", "write over a master of that name")
     .option("--despite-kind", "combine frames that call themselves of several kinds")

@@ -7,6 +7,7 @@ export const commandList = {
   sun: "where the Sun is, its size and orientation, and when it is usable today",
   combine: "make a master frame from FITS files",
   apply: "divide images and sequences by a flat",
+  calibrate: "sort a folder of files, make its masters, divide its images; leaves one page and one table",
   inspect: "quality figures and verdict of flats, darks and images",
   match: "the master flat that fits an image, or why none does",
   restore: "put back what an unfinished run left changed on a rig",

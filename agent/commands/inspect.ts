@@ -61,7 +61,11 @@ export async function inspect(
 }
 
 function textOf(one: Inspection): string {
-  const frames = one.frameCount > 1 ? `, of ${one.frameCount} frames` : "";
+  const frames = one.frame
+    ? `, frame ${one.frame.index + 1} of ${one.frame.of}`
+    : one.frameCount > 1
+      ? `, of ${one.frameCount} frames`
+      : "";
   return [
     `${one.file}: ${one.kind}, ${one.widthPx} x ${one.heightPx} px, ${one.type}${frames}: ${describeVerdict(one.verdict, one.figures)}`,
     ...one.measures.map((measure) => `          ${measureText(measure)}`),
@@ -93,7 +97,7 @@ const positive = numberOption("A number above 0 is wanted.", (value) => value > 
 
 export function registerInspect(program: Command, host: CommandHost = processHost): void {
   addCommand(program, "inspect", "evenfield inspect flat.fits sun-0001.fits --focal-ratio 8")
-    .argument("<files...>", "FITS files")
+    .argument("<files...>", "FITS files; of a cube or a SER sequence the frame in its middle is looked at")
     .option(
       "--focal-ratio <number>",
       "of the optics, for the distance of dust; else from the header",

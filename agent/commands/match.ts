@@ -1,7 +1,7 @@
 import { existsSync } from "node:fs";
 import type { Command } from "commander";
 import { given } from "../../drivers/kit/given.ts";
-import { openImage } from "../files/image-file.ts";
+import { openPictures } from "../files/image-file.ts";
 import { type FileMatch, type KnownFlat, matchFile } from "../files/match/match-file.ts";
 import { matchText } from "../imaging/match/match-words.ts";
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
@@ -39,7 +39,7 @@ export async function match(
   signal: AbortSignal,
 ): Promise<Outcome> {
   const progress = progressWithTimeLeft(host, "comparing with master flats");
-  await runOnFiles(nothingChanged, progress, async () => openImage(path).file.close());
+  await runOnFiles(nothingChanged, progress, async () => openPictures(path)[Symbol.dispose]());
   const flats = flatsIn(options.ledger, path);
   const fft = await loadFft();
   const found = await runOnFiles(nothingChanged, progress, () =>
@@ -116,7 +116,7 @@ function textOf(path: string, says: string, { best, tried, leftOut }: FileMatch)
 
 export function registerMatch(program: Command, host: CommandHost = processHost): void {
   addCommand(program, "match", "evenfield match sun-0001.fits")
-    .argument("<file>", "FITS image or flat")
+    .argument("<file>", "FITS image, flat, cube or SER sequence; of a sequence the mean is compared")
     .option("--ledger <file>", "ledger of the rig's runs", ledgerFileDefault())
     .option("--dark <file>", "master dark, taken off the image first")
     .action((path: string, options: MatchOptions & { json?: boolean }) =>

@@ -20,6 +20,12 @@ export function statedKind(header: FitsHeader): FrameKind | undefined {
   return "image";
 }
 
+/** Whether pixels lie behind a colour filter array. No standard has a keyword: BAYERPAT is what cameras' programs write. */
+export function hasColourFilters(header: FitsHeader): boolean {
+  const pattern = (header.text("BAYERPAT") ?? header.text("COLORTYP"))?.trim() ?? "";
+  return /^[A-Z]{4}$/i.test(pattern) && pattern.toUpperCase() !== "MONO";
+}
+
 /** How many frames were averaged into it; 1 for a single one. */
 export function combinedCount(header: FitsHeader): number {
   return header.number("NCOMBINE") ?? 1;

@@ -4,7 +4,7 @@ import { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import type { FitsPixels } from "../../drivers/formats/fits-pixels.ts";
 import { SerFile } from "../../drivers/formats/ser-file.ts";
 import { explainFileErrors } from "./input-error.ts";
-import { serCards, serWarnings } from "./ser-cards.ts";
+import { serCards, serFrameHeader, serWarnings } from "./ser-cards.ts";
 
 /** Frames of one size, one after another in a file. */
 export interface FrameSource extends Disposable {
@@ -18,6 +18,8 @@ export interface FrameSource extends Disposable {
   readonly header: FitsHeader;
   /** What a FITS file made of it says. */
   readonly cards: readonly Card[];
+  /** Each as a picture of its own. */
+  frames(): readonly FitsFileImage[];
   /** The container, where a result can be of the same kind. */
   readonly ser: SerFile | undefined;
   readonly warnings: readonly string[];
@@ -31,17 +33,20 @@ export function isSerName(path: string): boolean {
   return /\.ser$/i.test(path);
 }
 
-/** @throws InputError if it is no mono SER file */
+/** @throws InputError if it is no SER file of one value a pixel */
 export function openSer(path: string): FrameSource {
   const ser = explainFileErrors(path, () => SerFile.open(path));
+  const cards = serCards(ser);
   return {
     path,
     widthPx: ser.header.widthPx,
     rowCount: ser.header.heightPx,
     frameCount: ser.frameCount,
     frameBytes: ser.frameBytes,
-    header: new FitsHeader([]), // its names are of another program's making: no two would agree
-    cards: serCards(ser),
+    // Its names are of another program's making: no two would agree.
+    header: new FitsHeader(cards.filter(({ keyword }) => keyword === "BAYERPAT")),
+    cards,
+    frames: () => ser.images(serFrameHeader(ser)),
     ser,
     warnings: serWarnings(ser),
     readRaw: (frameIndex, into) => ser.readRaw(frameIndex, into),
@@ -67,6 +72,7 @@ export function cubeSource(file: FitsFile, image: FitsFileImage): FrameSource {
     frameBytes: framePx * image.layout.bytesPerPixel,
     header: image.header,
     cards: image.header.cards,
+    frames: () => image.planes(),
     ser: undefined,
     warnings: [],
     readRaw: (frameIndex, into) => image.readRaw(frameIndex * framePx, into),

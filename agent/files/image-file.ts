@@ -1,5 +1,5 @@
 import { FitsFile, type FitsFileImage } from "../../drivers/formats/fits-file.ts";
-import { isSerName } from "./frame-source.ts";
+import { isCube, isSerName, openSer } from "./frame-source.ts";
 import { asInputError, explainFileErrors, InputError } from "./input-error.ts";
 
 interface Opened {
@@ -12,13 +12,30 @@ interface Opened {
  * @throws InputError
  */
 export function openImage(path: string): Opened {
-  if (isSerName(path)) {
-    throw new InputError(
-      `${path} is a SER sequence, and only \`evenfield apply\` reads those.`,
-      "Save it as FITS files for this command.",
-    );
-  }
+  if (isSerName(path))
+    throw new InputError(`${path} is a sequence, and one picture is wanted.`, "Name a master or an image.");
   return openChecked(path, "picture of one plane", (image) => image.rowCount === image.shape.at(-2));
+}
+
+/** Pictures of one size in a file, as long as that is open. */
+export interface OpenedPictures extends Disposable {
+  /** One of a FITS image, all frames of a cube or a SER file. */
+  readonly pictures: readonly FitsFileImage[];
+  /** The FITS file, for the other images in it. */
+  readonly file: FitsFile | undefined;
+  readonly warnings: readonly string[];
+}
+
+/** Opens whatever holds pictures. @throws InputError */
+export function openPictures(path: string): OpenedPictures {
+  if (isSerName(path)) {
+    const source = openSer(path);
+    const close = () => source[Symbol.dispose]();
+    return { pictures: source.frames(), file: undefined, warnings: source.warnings, [Symbol.dispose]: close };
+  }
+  const { file, image } = openFrames(path);
+  const pictures = isCube(image) ? image.planes() : [image];
+  return { pictures, file, warnings: [], [Symbol.dispose]: () => file.close() };
 }
 
 /**
@@ -36,9 +53,6 @@ export function openFrames(path: string): Opened {
 function openChecked(path: string, what: string, isUsable: (image: FitsFileImage) => boolean): Opened {
   const file = explainFileErrors(path, () => FitsFile.open(path));
   try {
-    if (!file.findImage() && file.hdus.some(({ header }) => header.value("ZIMAGE") === true)) {
-      throw new InputError(`${path} holds its picture compressed in tiles.`, "Unpack it first.");
-    }
     const image = file.image();
     if (image.shape.length < 2)
       throw new InputError(`${path} holds a row of numbers and no picture.`, "Leave it out.");

@@ -1,5 +1,5 @@
 import { existsSync, statSync } from "node:fs";
-import { dirname, join, resolve } from "node:path";
+import { basename, dirname, join, resolve } from "node:path";
 import { InputError } from "./input-error.ts";
 
 /** What was captured is never written over, whatever was asked; other files only with `replace`. @throws InputError */
@@ -19,4 +19,9 @@ export function checkOutput(output: string, inputs: readonly string[], replace: 
   if (!replace && existsSync(output)) {
     throw new InputError(`${output} is there already.`, "Name another one, or pass --replace.");
   }
+}
+
+/** A file's name as it is when it is not packed. */
+export function plainName(path: string): string {
+  return basename(path).replace(/\.(gz|fz)$/i, "");
 }

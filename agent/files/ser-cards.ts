@@ -1,4 +1,5 @@
 import type { Card } from "../../drivers/formats/fits-card.ts";
+import { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { utcText } from "../../drivers/formats/fits-write.ts";
 import { byteOrderOfFlag, utcMsOfTicks } from "../../drivers/formats/ser.ts";
 import type { SerFile } from "../../drivers/formats/ser-file.ts";
@@ -14,8 +15,31 @@ export function serCards(ser: SerFile): Card[] {
     ...(startMs === undefined
       ? []
       : [{ keyword: "DATE-OBS", value: utcText(startMs), comment: "UTC, time of the first frame" }]),
+    ...(header.filterPattern === undefined
+      ? []
+      : [
+          {
+            keyword: "BAYERPAT",
+            value: header.filterPattern,
+            comment: "colours of the filters, from the upper left",
+          },
+        ]),
     { keyword: "DATABITS", value: header.depthBits, comment: "bits of a captured value" },
   ];
+}
+
+/**
+ * What is known of each frame by itself. The names of instruments are left out: they are of the recorder's making, and no two
+ * programs' would agree.
+ */
+export function serFrameHeader(ser: SerFile): (frameIndex: number) => FitsHeader {
+  const common = serCards(ser).filter(({ keyword }) => keyword !== "INSTRUME" && keyword !== "DATE-OBS");
+  const stamps = ser.stampsTicks();
+  return (frameIndex) => {
+    const utcMs = stamps && utcMsOfTicks(stamps[frameIndex]!);
+    const time = utcMs === undefined ? [] : [{ keyword: "DATE-OBS", value: utcText(utcMs), comment: "UTC" }];
+    return new FitsHeader([...common, ...time]);
+  };
 }
 
 function text(keyword: string, value: string): Card[] {

@@ -1,6 +1,7 @@
 import { FitsError } from "../../drivers/formats/fits-error.ts";
-import { type FitsFileImage, readFully } from "../../drivers/formats/fits-file.ts";
-import { decodePixels, type PixelLayout } from "../../drivers/formats/fits-pixels.ts";
+import type { FitsFileImage } from "../../drivers/formats/fits-file.ts";
+import { asFitsCounts, decodePixels, type PixelLayout } from "../../drivers/formats/fits-pixels.ts";
+import { readFully } from "../../drivers/formats/read-fully.ts";
 import { usualClipSigmas } from "../imaging/combining/combine.ts";
 import { CountCombiner, type CountTile } from "../imaging/combining/combine-counts.ts";
 import type { CommonNoise } from "../imaging/combining/common-noise.ts";
@@ -73,8 +74,11 @@ export class TileMaker {
     const { framesAtOnce } = this.#combiner;
     for (let first = 0; first < frames.length; first += framesAtOnce) {
       const count = Math.min(framesAtOnce, frames.length - first);
-      for (let place = 0; place < count; place++)
-        read(frames[first + place]!, startPx, this.#combiner.frame(place, length));
+      for (let place = 0; place < count; place++) {
+        const [frame, bytes] = [frames[first + place]!, this.#combiner.frame(place, length)];
+        read(frame, startPx, bytes);
+        asFitsCounts(bytes, frame.layout);
+      }
       this.#combiner.gather(first, count, length);
     }
     const mask = darkMask && Uint8Array.from(decode(darkMask, startPx, length));

@@ -7,6 +7,8 @@ import type { Frame } from "../../drivers/roles/camera.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
+import type { LightProof } from "../imaging/proof/proof.ts";
+import { lightCards } from "../masters/light-cards.ts";
 import type { ExposureSpan, SeriesFigures } from "../masters/master-cards.ts";
 import { darkHdus, flatHdus } from "../masters/master-hdus.ts";
 import type { StepFindings } from "./findings.ts";
@@ -63,7 +65,12 @@ export function writeFlatMaster(
   flat: Flat,
   series: SeriesFigures,
   notes: SeriesNotes,
-  about: { readonly blur: string; readonly darkFile: string; readonly verdict: string },
+  about: {
+    readonly blur: string;
+    readonly darkFile: string;
+    readonly verdict: string;
+    readonly light: LightProof;
+  },
 ): string {
   const file = unusedFileName(bench, flatMasterFile);
   const { blur, darkFile, verdict } = about;
@@ -71,6 +78,7 @@ export function writeFlatMaster(
   const more = [
     ...card("BLUR", blur, "how the Sun was blurred away"),
     ...card("VERDICT", verdict, "what its own proof says"),
+    ...lightCards(about.light),
   ];
   write(bench, file, flatHdus(flat, series, { cards, spans: notes.spans, darkFile, more }));
   return file;

@@ -1,5 +1,6 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { findDust } from "../imaging/dust/dust.ts";
+import { measureLight } from "../imaging/light/measure-light.ts";
 import { matchPair } from "../imaging/match/match-since.ts";
 import { matchTrain } from "../imaging/match/match-train.ts";
 import { smallStructure } from "../imaging/match/small-structure.ts";
@@ -16,6 +17,7 @@ export const computations = {
   findDust: (_: FftLibrary, ...about: Parameters<typeof findDust>) => findDust(...about),
   smallStructure: (_: FftLibrary, ...about: Parameters<typeof smallStructure>) => smallStructure(...about),
   matchTrain,
+  measureLight,
   matchSince: matchPair,
 } as const;
 

@@ -1,6 +1,6 @@
-import { closeSync, fstatSync, openSync, readSync } from "node:fs";
+import { closeSync, fstatSync, openSync } from "node:fs";
 import { FitsError } from "./fits-error.ts";
-import { blockBytes, type FitsHeader, parseHeader } from "./fits-header.ts";
+import { blockBytes, FitsHeader, parseHeader } from "./fits-header.ts";
 import {
   decodePixels,
   decodePixelsInPlace,
@@ -9,30 +9,51 @@ import {
   pixelLayout,
 } from "./fits-pixels.ts";
 import { type FitsSource, type FoundHdu, findHdus } from "./fits-read.ts";
+import { gunzipToScratch, isGzip } from "./gunzip.ts";
+import { readFully } from "./read-fully.ts";
+import { ScratchFile } from "./scratch-file.ts";
+import { hduBeforeTiling, isTiled, unpackTiles } from "./tiled/unpack-tiles.ts";
 
 /**
  * A FITS file read part by part, so that memory does not grow with the file. Reads are positional and
- * synchronous: measured faster than asynchronous ones from disk.
+ * synchronous: measured faster than asynchronous ones from disk. What is packed (gzip, compressed tiles) is unpacked
+ * onto the disk first, and read from there.
  */
 export class FitsFile implements Disposable {
   readonly #handle: number;
+  /** As before they were compressed in tiles. */
   readonly hdus: readonly FoundHdu[];
+  readonly #tiled = new Map<FoundHdu, FoundHdu>();
+  readonly #unpacked = new Map<FoundHdu, ScratchFile>();
 
   private constructor(
     readonly path: string,
     handle: number,
+    /** What `handle` belongs to, of a file packed as a whole. */
+    private readonly whole: ScratchFile | undefined,
   ) {
     this.#handle = handle;
-    this.hdus = [...findHdus(sourceOf(path, handle))];
+    this.hdus = Array.from(findHdus(sourceOf(path, handle)), (hdu) => {
+      if (!isTiled(hdu)) return hdu;
+      const plain = hduBeforeTiling(hdu, path);
+      this.#tiled.set(plain, hdu);
+      return plain;
+    });
   }
 
   /** Reads the headers. @throws FitsError, and the file system's errors */
   static open(path: string): FitsFile {
     const handle = openSync(path, "r");
+    let whole: ScratchFile | undefined;
     try {
-      return new FitsFile(path, handle);
+      if (!isGzip(handle)) return new FitsFile(path, handle, undefined);
+      whole = gunzipToScratch(path);
+      const file = new FitsFile(path, whole.handle, whole);
+      closeSync(handle);
+      return file;
     } catch (error) {
       closeSync(handle);
+      whole?.close();
       throw error;
     }
   }
@@ -56,11 +77,36 @@ export class FitsFile implements Disposable {
         extent.dataBytes > 0 &&
         (name === undefined || header.text("EXTNAME")?.trim().toUpperCase() === name.toUpperCase()),
     );
-    return hdu === undefined ? undefined : new FitsFileImage(this.path, this.#handle, hdu);
+    if (hdu === undefined) return undefined;
+    const packed = this.#tiled.get(hdu);
+    const handle = packed === undefined ? this.#handle : this.#unpack(hdu, packed).handle;
+    return new FitsFileImage(this.path, handle, {
+      header: hdu.header,
+      shape: hdu.extent.shape,
+      layout: pixelLayout(hdu.header, this.path),
+      startBytes: hdu.dataStartBytes,
+    });
+  }
+
+  #unpack(plain: FoundHdu, packed: FoundHdu): ScratchFile {
+    const before = this.#unpacked.get(plain);
+    if (before) return before;
+    const scratch = new ScratchFile();
+    try {
+      unpackTiles(packed, this.#handle, scratch, { plain, what: this.path });
+    } catch (error) {
+      scratch.close();
+      throw error;
+    }
+    this.#unpacked.set(plain, scratch);
+    return scratch;
   }
 
   close(): void {
-    closeSync(this.#handle);
+    for (const scratch of this.#unpacked.values()) scratch.close();
+    this.#unpacked.clear();
+    if (this.whole) this.whole.close();
+    else closeSync(this.#handle);
   }
 
   [Symbol.dispose](): void {
@@ -68,30 +114,62 @@ export class FitsFile implements Disposable {
   }
 }
 
-/** An image whose pixels stay in the file until rows are asked for. */
-export class FitsFileImage {
+/** How a frame of a sequence is called: counted from 1, as people do. */
+export function frameName(path: string, frameIndex: number): string {
+  return `${path} frame ${frameIndex + 1}`;
+}
+
+/** Where an open file keeps an image, and what its bytes mean. */
+interface ImagePlace {
   readonly header: FitsHeader;
   /** Slowest axis first. */
+  readonly shape: readonly number[];
+  readonly layout: PixelLayout;
+  /** Where its pixels start in the file. */
+  readonly startBytes: number;
+}
+
+/** An image whose pixels stay in the file until rows are asked for. */
+export class FitsFileImage implements ImagePlace {
+  readonly header: FitsHeader;
   readonly shape: readonly number[];
   readonly widthPx: number;
   /** All rows of all planes. */
   readonly rowCount: number;
   readonly layout: PixelLayout;
-  /** Where its pixels start in the file. */
   readonly startBytes: number;
 
   constructor(
     readonly path: string,
-    /** Of the open file; the FitsFile closes it. */
+    /** Of the open file; who opened it closes it. */
     readonly handle: number,
-    hdu: FoundHdu,
+    place: ImagePlace,
   ) {
-    this.header = hdu.header;
-    this.shape = hdu.extent.shape;
-    this.layout = pixelLayout(hdu.header, path);
+    this.header = place.header;
+    this.shape = place.shape;
+    this.layout = place.layout;
     this.widthPx = this.shape.at(-1)!;
     this.rowCount = this.shape.slice(0, -1).reduce((product, length) => product * length, 1);
-    this.startBytes = hdu.dataStartBytes;
+    this.startBytes = place.startBytes;
+  }
+
+  /** The planes of a cube, each as a picture; the header's time is that of the first. */
+  planes(): FitsFileImage[] {
+    const [rows, columns] = this.shape.slice(-2) as [number, number];
+    const planeBytes = rows * columns * this.layout.bytesPerPixel;
+    const untimed = new FitsHeader(
+      this.header.cards.filter(({ keyword }) => !/^DATE-(OBS|BEG)$/.test(keyword)),
+    );
+    return Array.from(
+      { length: this.rowCount / rows },
+      (_, plane) =>
+        new FitsFileImage(frameName(this.path, plane), this.handle, {
+          layout: this.layout,
+          header: plane === 0 ? this.header : untimed,
+          shape: [rows, columns],
+          startBytes: this.startBytes + plane * planeBytes,
+        }),
+    );
   }
 
   /** Decoded pixels of whole rows, in the array type that `layout.type` names. */
@@ -118,7 +196,7 @@ export class FitsFileImage {
       : decodePixels(raw, this.layout);
   }
 
-  /** Pixels as they lie in the file, big-endian; the length of `into` says how many. */
+  /** Pixels as they lie in the file; the length of `into` says how many. */
   readRaw(firstPixel: number, into: Uint8Array): void {
     const { bytesPerPixel } = this.layout;
     if (firstPixel < 0 || firstPixel + into.length / bytesPerPixel > this.rowCount * this.widthPx) {
@@ -154,15 +232,4 @@ function sourceOf(path: string, handle: number): FitsSource {
       }
     },
   };
-}
-
-/** @returns bytes read; less than asked for at the end of the file */
-export function readFully(handle: number, into: Uint8Array, positionBytes: number): number {
-  let done = 0;
-  while (done < into.length) {
-    const count = readSync(handle, into, done, into.length - done, positionBytes + done);
-    if (count === 0) break;
-    done += count;
-  }
-  return done;
 }

@@ -1,4 +1,4 @@
-import { toNative } from "./byte-order.ts";
+import { toBigEndian, toNative } from "./byte-order.ts";
 import { FitsError } from "./fits-error.ts";
 import type { FitsHeader } from "./fits-header.ts";
 
@@ -39,6 +39,23 @@ export interface PixelLayout {
   readonly linear: { readonly scale: number; readonly zero: number } | undefined;
   /** Stored number of a pixel without a value; it becomes NaN. */
   readonly blank: number | undefined;
+  /** Of counts that lie in the file without FITS's offset, as in SER: their byte order. */
+  readonly plainOrder?: "little" | "big";
+}
+
+/** Of counts that are stored as they are. */
+export function plainCountsLayout(bytesPerPixel: 1 | 2, order: "little" | "big"): PixelLayout {
+  const none = { linear: undefined, blank: undefined };
+  return bytesPerPixel === 1
+    ? { ...none, type: "uint8", bitpix: 8, bytesPerPixel }
+    : { ...none, type: "uint16", bitpix: 16, bytesPerPixel, plainOrder: order };
+}
+
+/** Bytes of 16-bit counts, in place, as FITS has them: big-endian, with the offset of unsigned ones. */
+export function asFitsCounts(bytes: Uint8Array, { plainOrder }: PixelLayout): void {
+  if (plainOrder === undefined) return;
+  if (plainOrder === "big") toNative(bytes, bytes, 2, "keep");
+  toBigEndian(bytes, bytes, 2, "flip");
 }
 
 /**
@@ -87,13 +104,11 @@ export function decodePixelsInto(bytes: Uint8Array, layout: PixelLayout): FitsPi
 }
 
 function decodeInto(bytes: Uint8Array, buffer: ArrayBuffer, layout: PixelLayout, offset = 0): FitsPixels {
-  const unsigned = layout.type === "uint16" || layout.type === "uint32";
-  toNative(
-    bytes,
-    new Uint8Array(buffer, offset, bytes.length),
-    layout.bytesPerPixel,
-    unsigned ? "flip" : "keep",
-  );
+  const into = new Uint8Array(buffer, offset, bytes.length);
+  const hasOffset = layout.plainOrder === undefined && (layout.type === "uint16" || layout.type === "uint32");
+  if (layout.plainOrder === "little") {
+    if (bytes.buffer !== buffer) into.set(bytes);
+  } else toNative(bytes, into, layout.bytesPerPixel, hasOffset ? "flip" : "keep");
   return new pixelArrays[layout.type](buffer, offset, bytes.length / layout.bytesPerPixel);
 }
 

@@ -1,6 +1,9 @@
 import { closeSync, fstatSync, openSync } from "node:fs";
 import { toNative } from "./byte-order.ts";
-import { readFully } from "./fits-file.ts";
+import { FitsFileImage, frameName } from "./fits-file.ts";
+import type { FitsHeader } from "./fits-header.ts";
+import { plainCountsLayout } from "./fits-pixels.ts";
+import { readFully } from "./read-fully.ts";
 import {
   type ByteOrder,
   byteOrderOfFlag,
@@ -12,7 +15,7 @@ import {
 } from "./ser.ts";
 import { byteOrderOfPicture } from "./ser-byte-order.ts";
 
-/** A mono SER file read frame by frame. Reads are positional and synchronous, as in `FitsFile`. */
+/** A SER file of one value a pixel, mono or behind a colour filter array, read frame by frame. Reads are positional and synchronous, as in `FitsFile`. */
 export class SerFile implements Disposable {
   readonly header: SerHeader;
   /** The header as it lies in the file. */
@@ -35,7 +38,7 @@ export class SerFile implements Disposable {
     this.headerBytes = new Uint8Array(Math.min(serHeaderBytes, this.#fileBytes));
     readFully(handle, this.headerBytes, 0);
     this.header = parseSerHeader(this.headerBytes, path);
-    checkMono(this.header, path);
+    checkOneValue(this.header, path);
     this.bytesPerPixel = this.header.depthBits > 8 ? 2 : 1;
     this.frameBytes = this.header.widthPx * this.header.heightPx * this.bytesPerPixel;
     const held = Math.floor((this.#fileBytes - serHeaderBytes) / this.frameBytes);
@@ -45,7 +48,7 @@ export class SerFile implements Disposable {
     this.byteOrder = this.#orderOfPicture() ?? byteOrderOfFlag(this.header.byteOrderFlag);
   }
 
-  /** @throws SerError if it is no SER file or not mono, and the file system's errors */
+  /** @throws SerError if it is no SER file or has several values a pixel, and the file system's errors */
   static open(path: string): SerFile {
     const handle = openSync(path, "r");
     try {
@@ -70,6 +73,22 @@ export class SerFile implements Disposable {
     if (this.bytesPerPixel === 1) return new Uint16Array(raw);
     if (this.byteOrder === "big") toNative(raw, raw, 2, "keep");
     return new Uint16Array(raw.buffer, raw.byteOffset, raw.length / 2);
+  }
+
+  /** Frames as images of the open file. @param headerOf what is known of each */
+  images(headerOf: (frameIndex: number) => FitsHeader): FitsFileImage[] {
+    const shape = [this.header.heightPx, this.header.widthPx];
+    const layout = plainCountsLayout(this.bytesPerPixel, this.byteOrder);
+    return Array.from(
+      { length: this.frameCount },
+      (_, frameIndex) =>
+        new FitsFileImage(frameName(this.path, frameIndex), this.#handle, {
+          header: headerOf(frameIndex),
+          shape,
+          layout,
+          startBytes: serHeaderBytes + frameIndex * this.frameBytes,
+        }),
+    );
   }
 
   /** What follows the frames, one time a frame, as it lies in the file; empty if there is none. */
@@ -100,10 +119,10 @@ export class SerFile implements Disposable {
   }
 }
 
-function checkMono({ colour }: SerHeader, path: string): void {
-  if (colour === "mono") return;
-  const said = { "colour filter array": "of a colour filter array", "three colours": "in three colours" };
+function checkOneValue({ colour }: SerHeader, path: string): void {
+  if (colour === "mono" || colour === "colour filter array") return;
   throw new SerError(
-    `${path}: its pixels are ${colour === "unknown" ? "of a colour kind that is not known" : said[colour]}; only mono can be used`,
+    `${path}: its pixels are ${colour === "unknown" ? "of a colour kind that is not known" : "in three colours"}; ` +
+      "only mono pixels and those of a colour filter array can be used",
   );
 }

@@ -14,6 +14,8 @@ export interface SerHeader {
   /** Name of the recorder's kind, up to 14 characters. */
   readonly fileId: string;
   readonly colour: SerColour;
+  /** Colours of the first two rows, left to right, of a colour filter array whose order is known. */
+  readonly filterPattern: string | undefined;
   /** Stored flag: 0 or 1. See `flagMeans` for what it says of the byte order. */
   readonly byteOrderFlag: number;
   readonly widthPx: number;
@@ -69,6 +71,7 @@ export function parseSerHeader(bytes: Uint8Array, what: string): SerHeader {
   return {
     fileId: textAt(bytes, serField.fileId, 14),
     colour: colourOf(whole(serField.colour)),
+    filterPattern: filterPatterns[whole(serField.colour)],
     byteOrderFlag: whole(serField.byteOrderFlag),
     widthPx,
     heightPx,
@@ -81,6 +84,12 @@ export function parseSerHeader(bytes: Uint8Array, what: string): SerHeader {
     utcTicks: view.getBigInt64(serField.utcTicks, true),
   };
 }
+
+/** From memory. */
+const filterPatterns: Readonly<Record<number, string>> = {
+  ...{ 8: "RGGB", 9: "GRBG", 10: "GBRG", 11: "BGGR" },
+  ...{ 16: "CYYM", 17: "YCMY", 18: "YMCY", 19: "MYYC" },
+};
 
 /** From memory: 0 mono, 8 to 11 and 16 to 19 filter arrays, 100 RGB, 101 BGR. */
 function colourOf(id: number): SerColour {

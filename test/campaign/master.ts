@@ -78,6 +78,7 @@ async function oneMaster(
     darkFrames: 16,
     levelFraction: 0.85,
     leakLimitFraction: 0.001,
+    proveLight: false,
     coverAfter: "closed",
   } as const;
   const outcome = await runStep(flat, ask);

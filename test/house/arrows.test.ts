@@ -18,7 +18,8 @@ const imagingRooms: Record<string, readonly string[]> = {
   dust: ["numerics", "noise", "combining"],
   defocus: ["numerics", "combining", "disc", "dust"],
   displaced: ["numerics", "noise", "combining", "disc", "registration"],
-  proof: ["numerics", "noise", "exposure", "combining", "registration", "disc", "dust"],
+  light: ["numerics", "disc", "dust", "displaced", "registration"],
+  proof: ["numerics", "noise", "exposure", "combining", "registration", "disc", "dust", "light"],
 };
 
 const shared = ["kit", "formats", "roles"];
@@ -130,6 +131,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run",
     "agent/procedures",
     "agent/masters",
+    "agent/files",
     "agent/imaging",
     "agent/sky",
   ],

@@ -3,6 +3,8 @@ import { codeOf, sources } from "./imports.ts";
 
 /** Where times of day are compared by right: dates on files, in plans and in what devices say of their clocks. */
 const byTimeOfDay: Readonly<Record<string, string>> = {
+  "agent/files/calibrate/group-frames.ts": "dates of files",
+  "agent/files/calibrate/plan-calibration.ts": "dates of files",
   "agent/imaging/defocus/sky-plane.ts": "how the sky's light changes through the day",
   "agent/outputs/report-words.ts": "a finished run's length, from the record's dates",
   "agent/outputs/time-line.ts": "a finished run's dates on a chart",

@@ -19,6 +19,7 @@ test("the first plan does the whole job: centre, leak check, flat of 40 by diffu
       frames: 40,
       levelFraction: 0.85,
       onlyWhenNoneFits: false,
+      proveLight: true,
       onFailure: "stop",
     },
     {
@@ -44,6 +45,7 @@ test("the flat by drift asks for no leak check and no diffuser", () => {
       driftRadiusFraction: 0.25,
       levelFraction: 0.8,
       onlyWhenNoneFits: false,
+      proveLight: true,
       onFailure: "stop",
     },
   ]);

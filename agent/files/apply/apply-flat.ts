@@ -1,5 +1,5 @@
 import { mkdirSync, statSync } from "node:fs";
-import { basename, join, resolve } from "node:path";
+import { join, resolve } from "node:path";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import type { AppliedCounts } from "../../imaging/combining/apply.ts";
 import { type Calibration, readCalibration } from "../flat-file.ts";
@@ -7,9 +7,10 @@ import { cubeSource, type FrameSource, isCube, isSerName, openSer } from "../fra
 import { hearStop } from "../hear-stop.ts";
 import { openFrames } from "../image-file.ts";
 import { asFailedFile, explainFileErrors, type FailedFile, InputError } from "../input-error.ts";
-import { checkOutput } from "../output-name.ts";
-import { checkFits, isDone, listWarnings, originCards } from "./apply-origin.ts";
+import { checkOutput, plainName } from "../output-name.ts";
+import { checkNotDivided, isDone, listWarnings, originCards } from "./apply-origin.ts";
 import { applyToSequence, type OnFrame } from "./apply-sequence.ts";
+import { FittedCalibration } from "./fitted-calibration.ts";
 import { divideCopy, divideInPlace, storedDivisionFor } from "./image-result.ts";
 import { checkImageDark, type Despites } from "./refusals.ts";
 
@@ -65,7 +66,9 @@ export async function applyFlat(
   onFile: (file: AppliedFile | FailedFile, done: number, of: number) => void,
   onFrame: (fileIndex: number, done: number, of: number) => void = () => {},
 ): Promise<ApplyResult> {
-  const calibration = readCalibration(request.flatFile, request.darkFile, request.despite);
+  const calibration = new FittedCalibration(
+    readCalibration(request.flatFile, request.darkFile, request.despite),
+  );
   if (statSync(request.outputFolder, { throwIfNoEntry: false })?.isFile()) {
     throw new InputError(
       `${request.outputFolder} is a file, and results go into a folder.`,
@@ -79,8 +82,8 @@ export async function applyFlat(
   const namesakes = new Map<string, string>();
   for (const [index, path] of request.files.entries()) {
     await hearStop(request.signal);
-    const namesake = namesakes.get(basename(path));
-    namesakes.set(basename(path), namesake ?? path);
+    const namesake = namesakes.get(plainName(path));
+    namesakes.set(plainName(path), namesake ?? path);
     const ended =
       namesake !== undefined && resolve(namesake) !== resolve(path)
         ? sameName(path, namesake)
@@ -111,7 +114,7 @@ function sameName(path: string, namesake: string): FailedFile {
 async function applyToOne(
   path: string,
   request: ApplyRequest,
-  calibration: Calibration,
+  calibration: FittedCalibration,
   sweeps: Sweeps,
   onFrame: OnFrame,
 ): Promise<AppliedFile> {
@@ -120,20 +123,20 @@ async function applyToOne(
   const { file, image } = openFrames(path);
   if (isCube(image)) return applyToFrames(cubeSource(file, image), request, calibration, onFrame);
   using _ = file;
-  return applyToImage(image, request, calibration, sweeps);
+  return applyToImage(image, request, calibration.for(image), sweeps);
 }
 
 async function applyToFrames(
   source: FrameSource,
   request: ApplyRequest,
-  calibration: Calibration,
+  calibration: FittedCalibration,
   onFrame: OnFrame,
 ): Promise<AppliedFile> {
   using _ = source;
   const inputs = inputsOf(source.path, request);
   return {
     file: source.path,
-    ...(await applyToSequence(source, { ...request, inputs }, calibration, onFrame)),
+    ...(await applyToSequence(source, { ...request, inputs }, calibration.for(source), onFrame)),
   };
 }
 
@@ -148,7 +151,7 @@ function applyToImage(
   calibration: Calibration,
   sweeps: Sweeps,
 ): AppliedFile {
-  checkFits(image, calibration);
+  checkNotDivided(image);
   const { path } = image;
   const labelled = { path, header: image.header, type: image.layout.type };
   checkImageDark(labelled, calibration.dark, request.despite ?? new Set());
@@ -172,7 +175,7 @@ function applyToImage(
 const doneBefore = { ended: "done before", mendedPx: 0, leftPx: 0, clampedPx: 0 } as const;
 
 function outputOf(path: string, { outputFolder }: ApplyRequest): string {
-  return join(outputFolder, basename(path));
+  return join(outputFolder, plainName(path));
 }
 
 /** The engine sees little of what large arrays take and would let dozens of images pile up. */

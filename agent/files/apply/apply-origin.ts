@@ -4,29 +4,22 @@ import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { FitsFile } from "../../../drivers/formats/fits-file.ts";
 import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import type { Calibration } from "../flat-file.ts";
-import { sizeText } from "../image-file.ts";
 import { InputError } from "../input-error.ts";
 import { darkSettings, settingDifferences } from "../same-setting.ts";
 import { darkNotCompared } from "./refusals.ts";
 
 /** What is asked of a picture or of each frame of a sequence. */
-interface ToDivide {
+export interface ToDivide {
   readonly path: string;
   readonly widthPx: number;
   readonly rowCount: number;
   readonly header: FitsHeader;
 }
 
-/** @throws InputError if the flat is of another size or the image was divided before */
-export function checkFits(image: ToDivide, { flat }: Calibration): void {
-  if (image.widthPx !== flat.image.widthPx || image.rowCount !== flat.image.heightPx) {
-    throw new InputError(
-      `${image.path} is ${sizeText(image)} and the flat ${flat.image.widthPx} x ${flat.image.heightPx} px.`,
-      "Apply a flat of the same binning and region.",
-    );
-  }
-  const before = image.header.text("FLATFILE");
-  if (before !== undefined) throw wasAlreadyDivided(image.path, before);
+/** @throws InputError if the image was divided before */
+export function checkNotDivided({ path, header }: ToDivide): void {
+  const before = header.text("FLATFILE");
+  if (before !== undefined) throw wasAlreadyDivided(path, before);
 }
 
 export function wasAlreadyDivided(path: string, flatName: string): InputError {

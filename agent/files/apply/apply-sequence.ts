@@ -6,7 +6,7 @@ import type { Calibration } from "../flat-file.ts";
 import type { FrameSource } from "../frame-source.ts";
 import { hearStop } from "../hear-stop.ts";
 import { asInputError, InputError } from "../input-error.ts";
-import { checkFits, listWarnings, originCards, wasAlreadyDivided } from "./apply-origin.ts";
+import { checkNotDivided, listWarnings, originCards, wasAlreadyDivided } from "./apply-origin.ts";
 import { resultCards } from "./calibrate.ts";
 import { CalibratedFrames } from "./calibrated-frames.ts";
 import { cubeResult } from "./cube-result.ts";
@@ -40,7 +40,7 @@ export async function applyToSequence(
   calibration: Calibration,
   onFrame: OnFrame,
 ): Promise<AppliedSequence> {
-  checkFits(source, calibration);
+  checkNotDivided(source);
   const before = source.ser && readRecord(source.path)?.get("FLATFILE");
   if (typeof before === "string") throw wasAlreadyDivided(source.path, before);
   checkImageDark(source, calibration.dark, request.despite ?? new Set());

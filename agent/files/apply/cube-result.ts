@@ -1,11 +1,11 @@
-import { basename, join } from "node:path";
+import { join } from "node:path";
 import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { headerBytes, paddedBytes } from "../../../drivers/formats/fits-header-write.ts";
 import { encodeFits, encodePixels } from "../../../drivers/formats/fits-write.ts";
 import type { SerFile } from "../../../drivers/formats/ser-file.ts";
 import type { FrameSource } from "../frame-source.ts";
 import { keptCards } from "../kept-cards.ts";
-import { checkOutput } from "../output-name.ts";
+import { checkOutput, plainName } from "../output-name.ts";
 import { isDone } from "./apply-origin.ts";
 import type { SequenceRequest, SequenceResult } from "./sequence-result.ts";
 
@@ -18,7 +18,7 @@ export function cubeResult(
   const { widthPx, rowCount, frameCount } = source;
   const { writtenUtcMs } = request;
   const frameBytes = widthPx * rowCount * (as === "uint16" ? 2 : 4);
-  const output = join(request.outputFolder, basename(source.path).replace(/\.ser$/i, ".fits"));
+  const output = join(request.outputFolder, plainName(source.path).replace(/\.ser$/i, ".fits"));
   const times = timesExtension(source.ser, writtenUtcMs);
   const head = (added: readonly Card[], dataSum: number) => {
     const cards = [...keptCards(source.cards), ...added];

@@ -1,5 +1,5 @@
 import { closeSync, constants, fdatasyncSync, fstatSync, fsyncSync, ftruncateSync, openSync } from "node:fs";
-import { readFully } from "../../../drivers/formats/fits-file.ts";
+import { readFully } from "../../../drivers/formats/read-fully.ts";
 import { partName, renameIntoPlace, writeFully } from "../../../drivers/formats/whole-file.ts";
 
 /** After so many bytes of frames the disk is made to hold them, and as many are done again after a break. */

@@ -1,10 +1,12 @@
 import { combinePlain } from "./combine-plain.ts";
-import { combineSeries, isSeries } from "./combine-series.ts";
+import { checkKind, combineSeries, isSeries, type SeriesKind } from "./combine-series.ts";
 import { type CombineMethod, type CombineResult, type MasterRequest, openSeries } from "./open-series.ts";
 
 export interface CombineRequest extends MasterRequest {
   /** Default: `series` of flats, darks and biases that say so in their headers, else `clipped`. */
   readonly method?: CombineMethod;
+  /** What the frames are, where their headers do not say. */
+  readonly kind?: SeriesKind;
 }
 
 /**
@@ -18,7 +20,8 @@ export async function combineFiles(
 ): Promise<CombineResult> {
   using opened = new DisposableStack();
   const series = openSeries(request, 2, opened);
-  const method = request.method ?? (isSeries(series.images) ? "series" : "clipped");
+  if (request.kind !== undefined) checkKind(series.images, request.kind);
+  const method = request.method ?? (isSeries(series.images, request.kind) ? "series" : "clipped");
   return method === "series"
     ? await combineSeries(request, series, onProgress)
     : await combinePlain({ ...request, method }, series, onProgress);

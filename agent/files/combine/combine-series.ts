@@ -11,34 +11,51 @@ import {
 import { clipLevelAdu } from "../../imaging/exposure/converter-codes.ts";
 import { markUnhealthy, stepOfFrame } from "../../masters/mark-unhealthy.ts";
 import { darkHdus, flatHdus } from "../../masters/master-hdus.ts";
-import { statedKind } from "../frame-kind.ts";
+import { hasColourFilters, statedKind } from "../frame-kind.ts";
 import { hearStop } from "../hear-stop.ts";
 import { explainFileErrors, InputError } from "../input-error.ts";
-import { keptCards } from "../kept-cards.ts";
-import { exposureSpans } from "./exposure-spans.ts";
 import { brightDark, describeDuplicates, describeOddLevels, frameLevel } from "./frame-levels.ts";
 import { MasterFile, type MasterPixels } from "./master-file.ts";
 import {
   type CombineResult,
   type DarkParts,
-  darkName,
-  historyCards,
   type MasterRequest,
+  masterOrigin,
   type OpenedSeries,
   shapeOf,
 } from "./open-series.ts";
 
-/** Whether frames are all of one kind that a run makes masters of, and of unsigned 16-bit counts as its cameras give. */
-export function isSeries(images: readonly FitsFileImage[]): boolean {
-  const kind = statedKind(images[0]!.header);
+/** What a run makes masters of. */
+export type SeriesKind = "flat" | "dark" | "bias";
+
+function seriesKind(images: readonly FitsFileImage[], given: SeriesKind | undefined): SeriesKind | undefined {
+  const kind = given ?? statedKind(images[0]!.header);
+  return kind === "image" ? undefined : kind;
+}
+
+/** Whether frames are all of one kind that a run makes masters of, and of unsigned counts as its cameras give. */
+export function isSeries(images: readonly FitsFileImage[], given?: SeriesKind): boolean {
+  const kind = seriesKind(images, given);
   return (
-    (kind === "flat" || kind === "dark" || kind === "bias") &&
-    images.every((image) => isCounts(image) && statedKind(image.header) === kind)
+    kind !== undefined &&
+    images.every((image) => isCounts(image) && (given ?? statedKind(image.header)) === kind)
   );
 }
 
+/** @throws InputError if a header says otherwise */
+export function checkKind(images: readonly FitsFileImage[], kind: SeriesKind): void {
+  for (const image of images) {
+    const stated = statedKind(image.header);
+    if (stated !== undefined && stated !== kind)
+      throw new InputError(
+        `${image.path} calls itself a frame of kind ${stated}, not ${kind}.`,
+        "Leave out --kind, or the file.",
+      );
+  }
+}
+
 function isCounts({ layout }: FitsFileImage): boolean {
-  return layout.type === "uint16";
+  return layout.type === "uint16" || layout.type === "uint8";
 }
 
 /**
@@ -49,17 +66,17 @@ function isCounts({ layout }: FitsFileImage): boolean {
  * @throws InputError, and the signal's reason
  */
 export async function combineSeries(
-  request: MasterRequest,
+  request: MasterRequest & { readonly kind?: SeriesKind },
   { images, dark, warnings }: OpenedSeries,
   onProgress: (done: number, of: number) => void,
 ): Promise<CombineResult> {
   const odd = images.find((image) => !isCounts(image));
   if (odd)
     throw new InputError(
-      `${odd.path} does not hold unsigned counts of 16 bits.`,
+      `${odd.path} does not hold unsigned counts of 8 or 16 bits.`,
       "Combine these with --method clipped.",
     );
-  const kind = statedKind(images[0]!.header);
+  const kind = seriesKind(images, request.kind);
   const isDark = kind === "dark" || kind === "bias";
   const frames = storedFrames(images);
   const { master, refused } = await combineStored(
@@ -74,13 +91,7 @@ export async function combineSeries(
   );
   if (!master) throw nothingFit(images, refused);
   const used = images.filter((_, index) => !refused.some((one) => one.index === index));
-  const darkFile = darkName(request);
-  const origin = {
-    cards: keptCards(images[0]!.header.cards),
-    spans: exposureSpans(used.map(({ header }) => header)),
-    ...(darkFile === undefined ? {} : { darkFile }),
-    more: historyCards("master", used),
-  };
+  const origin = masterOrigin(request, images, used, "master");
   let levelAdu = 1;
   let hdus: HduToWrite[];
   let pixels: MasterPixels;
@@ -89,7 +100,7 @@ export async function combineSeries(
     hdus = darkHdus(master, origin, kind);
     pixels = { value: master.meanAdu, sigma: master.sigmaAdu, mask: master.mask };
   } else {
-    const flat = normaliseFlat(master);
+    const flat = normaliseFlat(master, { hasColourFilters: hasColourFilters(images[0]!.header) });
     if (!flat) throw nothingLit();
     hdus = flatHdus(flat, master, origin);
     levelAdu = flat.levelAdu;
@@ -168,6 +179,10 @@ function storedFrames(images: readonly FitsFileImage[]): StoredFrames {
     readPixels(frameIndex, startPx, into) {
       const image = images[frameIndex]!;
       explainFileErrors(image.path, () => {
+        if (image.layout.bytesPerPixel === 1) {
+          into.set(image.readPixels(startPx, into.length));
+          return;
+        }
         const raw = new Uint8Array(into.buffer as ArrayBuffer, into.byteOffset, into.byteLength);
         image.readRaw(startPx, raw);
         image.decodeRaw(raw); // in place

@@ -7,14 +7,16 @@ import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
 import type { ProofFigure } from "../../imaging/proof/proof-figure.ts";
 import { maskLegend } from "../../masters/mask-legend.ts";
 import { originCards, timeCards } from "../../masters/master-cards.ts";
+import type { MasterOrigin } from "../../masters/master-hdus.ts";
 import type { Threads } from "../../threads/threads.ts";
 import { checkIsDark, statedKind } from "../frame-kind.ts";
-import { checkSameSize, openImage } from "../image-file.ts";
+import { checkSameSize, openImage, openPictures } from "../image-file.ts";
 import { InputError } from "../input-error.ts";
 import { keptCards } from "../kept-cards.ts";
 import { checkOutput } from "../output-name.ts";
 import { darkSettings, settingDifferences } from "../same-setting.ts";
 import { exposureSpans } from "./exposure-spans.ts";
+import { frameList } from "./frame-list.ts";
 
 /**
  * `series`: as a run does with frames that it takes; flats are brought to one level, darks are not. The others take values as they are.
@@ -81,16 +83,16 @@ export interface OpenedSeries {
  */
 export function openSeries(
   request: MasterRequest,
-  filesLeast: number,
+  framesLeast: number,
   opened: DisposableStack,
 ): OpenedSeries {
-  const images = request.files.map((path) => open(opened, path).image);
+  const files = request.files.map((path) => opened.use(openPictures(path)));
+  const images = files.flatMap(({ pictures }) => pictures);
   checkNamedOnce(request.files);
-  if (images.length < filesLeast) {
-    const files = images.length === 1 ? "1 file" : `${images.length} files`;
+  if (images.length < framesLeast) {
     throw new InputError(
-      `${files} cannot be combined.`,
-      `Name at least ${filesLeast === 2 ? "two" : filesLeast}.`,
+      images.length === 1 ? "1 frame cannot be combined." : `${images.length} frames cannot be combined.`,
+      `Name at least ${framesLeast === 2 ? "two" : framesLeast}, in files of their own or in sequences.`,
     );
   }
   checkOutput(
@@ -103,6 +105,7 @@ export function openSeries(
   if (request.mixedKinds !== true) checkOneKind(images);
   const dark = request.darkFile === undefined ? undefined : openDark(opened, request.darkFile, first);
   const warnings = [
+    ...files.flatMap((file) => file.warnings),
     ...images.slice(1).flatMap((image) => settingDifferences(image, first)),
     ...(dark ? settingDifferences(dark.image, first, darkSettings) : []),
   ];
@@ -135,14 +138,9 @@ function checkOneKind(images: readonly FitsFileImage[]): void {
   }
 }
 
-function open(opened: DisposableStack, path: string): ReturnType<typeof openImage> {
-  const found = openImage(path);
-  opened.use(found.file);
-  return found;
-}
-
 function openDark(opened: DisposableStack, path: string, first: FitsFileImage): DarkParts {
-  const { file, image } = open(opened, path);
+  const { file, image } = openImage(path);
+  opened.use(file);
   checkIsDark(image);
   const parts = { image, sigma: file.findImage("UNCERT"), mask: file.findImage("MASK") };
   for (const part of [parts.image, parts.sigma, parts.mask]) if (part) checkSameSize(part, first);
@@ -169,15 +167,31 @@ export function masterPlans(
   return ccdPlans(shapeOf(images), labels, { sigma: true, mask: true });
 }
 
+/** Where a master comes from that has figures of its own. @param used those of the images that it is made of */
+export function masterOrigin(
+  request: MasterRequest,
+  images: readonly FitsFileImage[],
+  used: readonly FitsFileImage[],
+  how: string,
+): MasterOrigin {
+  const darkFile = darkName(request);
+  return {
+    cards: keptCards(images[0]!.header.cards),
+    spans: exposureSpans(used.map(({ header }) => header)),
+    ...(darkFile === undefined ? {} : { darkFile }),
+    more: historyCards(how, used),
+  };
+}
+
 /** As the result's header has it. */
-export function darkName({ darkFile }: MasterRequest): string | undefined {
+function darkName({ darkFile }: MasterRequest): string | undefined {
   return darkFile === undefined ? undefined : basename(darkFile);
 }
 
 /** What was made of which files. */
-export function historyCards(how: string, images: readonly FitsFileImage[]): Card[] {
+function historyCards(how: string, images: readonly FitsFileImage[]): Card[] {
   return [
     `evenfield combine: ${how} of ${images.length} frames`,
-    ...images.map(({ path }) => `  ${basename(path)}`),
+    ...frameList(images.map(({ path }) => path)).map((frames) => `  ${frames}`),
   ].map((value) => ({ keyword: "HISTORY", value }));
 }

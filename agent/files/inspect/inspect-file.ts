@@ -13,6 +13,7 @@ import { InputError } from "../input-error.ts";
 import { type FlatDetails, flatFindings, type OpticsAsked } from "./inspect-flat.ts";
 import { levelFindings } from "./inspect-levels.ts";
 import {
+  type ChosenFrame,
   type InspectionFigures,
   type Picture,
   type PlainFigure,
@@ -32,6 +33,8 @@ export interface Inspection {
   readonly widthPx: number;
   readonly heightPx: number;
   readonly type: string;
+  /** Of a sequence: the frame that was looked at. */
+  readonly frame?: ChosenFrame;
   /** 1 for a single frame. */
   readonly frameCount: number;
   readonly figures: readonly ProofFigure[];
@@ -49,7 +52,7 @@ export interface Inspection {
 
 /** Quality figures of a flat, a dark or an image, and what they say of its use. @throws InputError */
 export function inspectFile(path: string, fft: FftLibrary, options: InspectOptions = {}): Inspection {
-  const { picture, type } = readPicture(path);
+  const { picture, type, frame } = readPicture(path);
   checkHoldsPicture(path, picture);
   const { kind } = picture;
   const levels = levelFindings(picture);
@@ -68,6 +71,7 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     measures: parts.flatMap((part) => part.measures),
     verdict: worstVerdict(proved === undefined ? figures : [...figures, { verdict: proved }]),
     reasons: [...listReasons(figures), ...provedReasons(proved)],
+    ...(frame === undefined ? {} : { frame }),
     ...(proved === undefined ? {} : { proved }),
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),
     ...(levels.codes ? { codes: levels.codes } : {}),

@@ -1,10 +1,11 @@
 import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import type { FitsPixels } from "../../../drivers/formats/fits-pixels.ts";
+import { equaliseColours } from "../../imaging/combining/colour-levels.ts";
 import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
 import { neighbourNoise } from "../../imaging/noise/neighbour-noise.ts";
 import type { ProofFigure } from "../../imaging/proof/proof-figure.ts";
-import { combinedCount, type FrameKind, frameKind } from "../frame-kind.ts";
-import { openImage } from "../image-file.ts";
+import { combinedCount, type FrameKind, frameKind, hasColourFilters } from "../frame-kind.ts";
+import { openPictures } from "../image-file.ts";
 import { explainFileErrors } from "../input-error.ts";
 
 /** A number that is told but not judged. */
@@ -29,7 +30,7 @@ export interface Picture {
   readonly widthPx: number;
   readonly heightPx: number;
   readonly pixels: FitsPixels;
-  /** The same numbers, for sums that need not care for the type. */
+  /** The same numbers, for sums that need not care for the type; behind colour filters with all colours at one level. */
   readonly values: Float32Array;
   readonly sigma: Float32Array | undefined;
   readonly mask: Uint8Array;
@@ -37,19 +38,32 @@ export interface Picture {
   readonly hasMask: boolean;
 }
 
-/** @throws InputError */
-export function readPicture(path: string): { picture: Picture; type: string } {
-  const { file, image } = openImage(path);
-  using _ = file;
+/** Which frame of a sequence stands for it, from 0. */
+export interface ChosenFrame {
+  readonly index: number;
+  readonly of: number;
+}
+
+/** A picture, or the frame in the middle of a sequence. @throws InputError */
+export function readPicture(path: string): { picture: Picture; type: string; frame?: ChosenFrame } {
+  using opened = openPictures(path);
+  const { pictures, file } = opened;
+  const index = pictures.length >> 1;
+  const image = pictures[index]!;
   return explainFileErrors(path, () => {
     const pixels = image.readRows(0, image.rowCount);
     const extension = (name: string) => {
-      const found = file.findImage(name);
+      const found = pictures.length > 1 ? undefined : file?.findImage(name);
       const fits = found?.widthPx === image.widthPx && found.rowCount === image.rowCount;
       return fits ? found.readRows(0, found.rowCount) : undefined;
     };
     const sigma = extension("UNCERT");
     const mask = extension("MASK");
+    const isColoured = hasColourFilters(image.header);
+    const values = pixels instanceof Float32Array && !isColoured ? pixels : new Float32Array(pixels);
+    const flags = mask === undefined ? new Uint8Array(pixels.length) : new Uint8Array(mask);
+    const shape = { widthPx: image.widthPx, heightPx: image.rowCount };
+    if (isColoured) equaliseColours(values, flags, shape);
     const picture = {
       header: image.header,
       kind: frameKind(image.header),
@@ -57,12 +71,13 @@ export function readPicture(path: string): { picture: Picture; type: string } {
       widthPx: image.widthPx,
       heightPx: image.rowCount,
       pixels,
-      values: pixels instanceof Float32Array ? pixels : new Float32Array(pixels),
+      values,
       sigma: sigma === undefined ? undefined : new Float32Array(sigma),
-      mask: mask === undefined ? new Uint8Array(pixels.length) : new Uint8Array(mask),
+      mask: flags,
       hasMask: mask !== undefined,
     };
-    return { picture, type: image.layout.type };
+    const frame = pictures.length > 1 ? { frame: { index, of: pictures.length } } : {};
+    return { picture, type: image.layout.type, ...frame };
   });
 }
 

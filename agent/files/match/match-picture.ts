@@ -1,11 +1,13 @@
+import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
 import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
+import { equaliseColours } from "../../imaging/combining/colour-levels.ts";
 import { normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
 import { findDust } from "../../imaging/dust/dust.ts";
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
 import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
-import { type FrameKind, frameKind } from "../frame-kind.ts";
-import { checkSameSize, openImage } from "../image-file.ts";
+import { type FrameKind, frameKind, hasColourFilters } from "../frame-kind.ts";
+import { checkSameSize, openImage, openPictures } from "../image-file.ts";
 import { asInputError } from "../input-error.ts";
 
 /** A picture read to be compared by its dust. */
@@ -20,16 +22,17 @@ export interface MatchPicture {
 }
 
 /**
+ * A picture, or the mean of a sequence.
  * @param darkFile taken off a raw picture; without it its dust seems a little shallower than it is
  * @throws InputError
  */
 export function readMatchPicture(path: string, darkFile?: string): MatchPicture {
-  const { file, image } = openImage(path);
-  using _ = file;
+  using opened = openPictures(path);
+  const { pictures } = opened;
+  const image = pictures[0]!;
   try {
-    const pixels = image.readRows(0, image.rowCount);
-    const levels = pixels instanceof Float32Array ? pixels : new Float32Array(pixels);
-    const mask = file.findImage("MASK");
+    const levels = meanOfFrames(pictures);
+    const mask = pictures.length > 1 ? undefined : opened.file?.findImage("MASK");
     if (mask?.widthPx === image.widthPx && mask.rowCount === image.rowCount) {
       const bits = mask.readRows(0, mask.rowCount);
       for (let i = 0; i < levels.length; i++) if (bits[i] !== 0) levels[i] = Number.NaN;
@@ -42,11 +45,36 @@ export function readMatchPicture(path: string, darkFile?: string): MatchPicture 
       for (let i = 0; i < levels.length; i++) levels[i]! -= off[i]!;
     }
     const shape = { widthPx: image.widthPx, heightPx: image.rowCount };
+    if (hasColourFilters(image.header))
+      equaliseColours(
+        levels,
+        Uint8Array.from(levels, (level) => (Number.isNaN(level) ? 1 : 0)),
+        shape,
+      );
     const { header } = image;
     return { path, header, kind: frameKind(header), shape, levels, structure: smallStructure(levels, shape) };
   } catch (error) {
     throw asInputError(error, path);
   }
+}
+
+/** More of them hardly tell more: the Sun wanders slowly. */
+const framesMost = 32;
+
+/** Of a sequence its mean: what the train does stays in place while the Sun and the seeing wander. */
+function meanOfFrames(pictures: readonly FitsFileImage[]): Float32Array {
+  const count = Math.min(framesMost, pictures.length);
+  const frames = Array.from(
+    { length: count },
+    (_, k) => pictures[Math.floor((k * pictures.length) / count)]!,
+  );
+  const levels = new Float32Array(frames[0]!.widthPx * frames[0]!.rowCount);
+  for (const frame of frames) {
+    const pixels = frame.readRows(0, frame.rowCount);
+    if (count === 1) return pixels instanceof Float32Array ? pixels : new Float32Array(pixels);
+    for (let i = 0; i < levels.length; i++) levels[i]! += pixels[i]! / count;
+  }
+  return levels;
 }
 
 /** Dust of a flat, to follow shadow by shadow. */

@@ -1,5 +1,6 @@
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import { checkShape } from "../numerics/shape.ts";
+import { type ColourLevels, colourPlace } from "./colour-levels.ts";
 import { dividedPixel, type FlatDivision, makeFlatDivision, roundedCount } from "./flat-division.ts";
 import { maskBits } from "./mask-bits.ts";
 import type { Flat } from "./normalise-flat.ts";
@@ -7,8 +8,10 @@ import type { Flat } from "./normalise-flat.ts";
 export interface FlatOptions {
   /** Taken off before the division [adu], per pixel. */
   readonly darkAdu?: Float32Array | undefined;
-  /** The flat is divided by this, over trusted pixels, so that the image keeps its level. Default `mean`. */
-  readonly keepLevel?: "mean" | "median";
+  /** The flat is divided by this, over trusted pixels, or by that level, so that the image keeps its own. Default `mean`. */
+  readonly keepLevel?: "mean" | "median" | number;
+  /** Instead: a level for each colour of a colour filter array. Masked pixels are filled from those of their colour. */
+  readonly colourLevels?: ColourLevels | undefined;
 }
 
 export interface ApplyOptions {
@@ -28,17 +31,25 @@ export interface AppliedCounts {
 /** Flat and dark made ready to be applied to many images: the factor per pixel, and the pixels to mend. */
 export interface FlatFactors {
   readonly flat: Flat;
+  /** Of the flat, that the image keeps. */
+  readonly level: number;
   /** The dark-subtracted image is multiplied by its factor, which is 1 where masked. */
   readonly division: FlatDivision;
   /** Hot, dead, clipped or mostly rejected; unlit ones are not mended but left undivided. */
   readonly mendPx: Uint32Array;
   readonly unlitPx: number;
+  /** To the next pixel that sees the same colour. */
+  readonly neighbourStepPx: 1 | 2;
 }
 
-export function prepareFlat(flat: Flat, { darkAdu, keepLevel = "mean" }: FlatOptions = {}): FlatFactors {
+export function prepareFlat(flat: Flat, options: FlatOptions = {}): FlatFactors {
+  const { darkAdu, keepLevel = "mean", colourLevels } = options;
   checkShape(flat.gain, flat.shape);
   if (darkAdu) checkShape(darkAdu, flat.shape);
-  const level = keepLevel === "mean" ? meanOfTrusted(flat) : medianOfTrusted(flat);
+  const level = levelKept(flat, keepLevel);
+  const { widthPx } = flat.shape;
+  const levelOf = (px: number) =>
+    colourLevels ? colourLevels[colourPlace(px % widthPx, Math.floor(px / widthPx))] : level;
   const division = makeFlatDivision(flat.gain.length, darkAdu !== undefined);
   if (darkAdu) division.darkAdu?.set(darkAdu);
   const { factor } = division;
@@ -47,11 +58,17 @@ export function prepareFlat(flat: Flat, { darkAdu, keepLevel = "mean" }: FlatOpt
   for (let i = 0; i < factor.length; i++) {
     const mask = flat.mask[i]!;
     const gain = flat.gain[i]!;
-    factor[i] = mask === 0 && gain > 0 ? level / gain : 1;
+    factor[i] = mask === 0 && gain > 0 ? levelOf(i) / gain : 1;
     if (mask & maskBits.unlit) unlitPx++;
     else if (mask !== 0 || !(gain > 0)) mend.push(i);
   }
-  return { flat, division, mendPx: Uint32Array.from(mend), unlitPx };
+  const neighbourStepPx = colourLevels ? 2 : 1;
+  return { flat, level, division, mendPx: Uint32Array.from(mend), unlitPx, neighbourStepPx };
+}
+
+function levelKept(flat: Flat, keepLevel: "mean" | "median" | number): number {
+  if (typeof keepLevel === "number") return keepLevel;
+  return keepLevel === "mean" ? meanOfTrusted(flat) : medianOfTrusted(flat);
 }
 
 /**
@@ -115,13 +132,14 @@ export function applyToUint16(
   return { imageAdu: result, counts: { ...filled.counts, clampedPx } };
 }
 
-/** Median of the trusted pixels in the 3 x 3, then 5 x 5, then 7 x 7 neighbourhood. */
+/** Median of the trusted pixels in the 3 x 3, then 5 x 5, then 7 x 7 neighbourhood; of one colour where there are colours. */
 export function fillMaskedPixels(
   factors: FlatFactors,
   valueAt: (px: number) => number,
 ): { values: Float32Array; counts: { mendedPx: number; leftPx: number } } {
   const { widthPx, heightPx } = factors.flat.shape;
   const { mask } = factors.flat;
+  const step = factors.neighbourStepPx;
   const around = new Float64Array(49);
   const filled = new Float32Array(factors.mendPx.length);
   let leftPx = 0;
@@ -132,10 +150,10 @@ export function fillMaskedPixels(
     let count = 0;
     for (let reach = 1; reach <= 3 && count < 3; reach++) {
       count = 0;
-      for (let v = Math.max(0, y - reach); v <= Math.min(heightPx - 1, y + reach); v++)
-        for (let u = Math.max(0, x - reach); u <= Math.min(widthPx - 1, x + reach); u++) {
+      for (let v = y - reach * step; v <= y + reach * step; v += step)
+        for (let u = x - reach * step; u <= x + reach * step; u += step) {
           const j = v * widthPx + u;
-          if (mask[j] === 0) around[count++] = valueAt(j);
+          if (v >= 0 && v < heightPx && u >= 0 && u < widthPx && mask[j] === 0) around[count++] = valueAt(j);
         }
     }
     if (count === 0) leftPx++;

@@ -23,14 +23,17 @@ const neighbourhoodPx = 32;
  * Divides a master by its mean over lit, trusted pixels.
  * Masked pixels that would blow up a division carry 1; pixels unlike their neighbourhood are masked as unhealthy.
  * @param options.deadAreMasked its mask is taken as it is
+ * @param options.hasColourFilters neighbours are those of a pixel's own colour
  * @returns `undefined` when no pixel is lit
  */
 export function normaliseFlat(
   master: Pick<Master, "shape" | "meanAdu" | "sigmaAdu" | "mask">,
-  { deadAreMasked = false } = {},
+  { deadAreMasked = false, hasColourFilters = false } = {},
 ): Flat | undefined {
   const mask = master.mask.slice();
-  if (!deadAreMasked) markDead(master.meanAdu, mask, master.shape);
+  if (!deadAreMasked)
+    for (const start of hasColourFilters ? colourStarts : [undefined])
+      markDead(master.meanAdu, mask, master.shape, start);
   let sum = 0;
   let count = 0;
   for (let i = 0; i < mask.length; i++) {
@@ -60,12 +63,27 @@ export function relativeNoise(flat: Pick<Flat, "gain" | "sigma" | "mask">): numb
   return medianInPlace(Float64Array.from(values));
 }
 
-function markDead(meanAdu: Float32Array, mask: Uint8Array, shape: Shape): void {
+/** First pixels of the colours of a colour filter array, each of which has every second row and column. */
+const colourStarts = [
+  { x: 0, y: 0 },
+  { x: 1, y: 0 },
+  { x: 0, y: 1 },
+  { x: 1, y: 1 },
+];
+
+/** @param colour only its pixels are looked at */
+function markDead(
+  meanAdu: Float32Array,
+  mask: Uint8Array,
+  shape: Shape,
+  colour?: (typeof colourStarts)[number],
+): void {
   const { widthPx, heightPx } = shape;
   for (let y0 = 0; y0 < heightPx; y0 += neighbourhoodPx) {
     for (let x0 = 0; x0 < widthPx; x0 += neighbourhoodPx) {
       const inside: number[] = [];
-      forEachPx(x0, y0, shape, (i) => {
+      forEachPx(x0, y0, shape, (i, x, y) => {
+        if (colour && ((x & 1) !== colour.x || (y & 1) !== colour.y)) return;
         if ((mask[i]! & ~maskBits.unlit) === 0) inside.push(i);
       });
       const usual = medianInPlace(Float64Array.from(inside, (i) => meanAdu[i]!)) ?? 0;
@@ -79,8 +97,13 @@ function markDead(meanAdu: Float32Array, mask: Uint8Array, shape: Shape): void {
   }
 }
 
-function forEachPx(x0: number, y0: number, shape: Shape, visit: (i: number) => void): void {
+function forEachPx(
+  x0: number,
+  y0: number,
+  shape: Shape,
+  visit: (i: number, x: number, y: number) => void,
+): void {
   const right = Math.min(shape.widthPx, x0 + neighbourhoodPx);
   const bottom = Math.min(shape.heightPx, y0 + neighbourhoodPx);
-  for (let y = y0; y < bottom; y++) for (let x = x0; x < right; x++) visit(y * shape.widthPx + x);
+  for (let y = y0; y < bottom; y++) for (let x = x0; x < right; x++) visit(y * shape.widthPx + x, x, y);
 }

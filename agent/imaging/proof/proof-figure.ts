@@ -80,6 +80,26 @@ export const rules = {
     ...upTo(0.002, 0.005),
     whatToDo: "The blur is too weak: use a denser diffuser, or none of its edge in the light.",
   },
+  lightError: {
+    name: "unevenness of the light against the Sun, worst block",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo:
+      "The light was not even, and the flat holds its pattern: use a heavier sheet or two layers flat before the whole aperture, look for a reflection, or take the flat by drift.",
+  },
+  lightUnsure: {
+    name: "how well the light is known, one sigma of a block",
+    unit: "share",
+    ...upTo(0.001, 0.005),
+    whatToDo: "Haze changed from look to look: take the flat in a steadier hour.",
+  },
+  clearShare: {
+    name: "share of the light that the diffuser lets through clear",
+    unit: "share",
+    ...upTo(0.002, 0.03),
+    whatToDo:
+      "The sheet is too thin, and a picture of the Sun stays in the flat: use a heavier sheet, two layers where its maker allows that, or a longer focal length so that the disc fills the frame.",
+  },
   // The limits of the next one: what is not known may be wrong by as much.
   planeUnsure: {
     name: "gradient of the solved flat, how well it is known",
@@ -94,6 +114,22 @@ export const rules = {
     ...upTo(0.005, 0.015),
     whatToDo:
       "The sky's transparency changed, or most of the field was active: drift on a quieter part or on a steadier day.",
+  },
+  unseparated: {
+    name: "structure of the Sun that displaced frames don't tell from the rig, rms",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo:
+      "The Sun has to lie at more different places: let it wander farther from the middle, up and down as well as to left and right.",
+  },
+  // Own reasoning, no source: adds to the noise of the flat by the root of the sum of squares, 5 % at 0.3.
+  sunChange: {
+    name: "change of the Sun during the series, over the noise of a frame",
+    unit: "ratio",
+    good: [0, 0.3],
+    usable: [0, 2],
+    whatToDo:
+      "The Sun's structure changed while the frames were taken: take the series in less time, or on a quieter part of the disc.",
   },
   blurLeftover: {
     name: "structure of the blurred Sun over the noise of the master",

@@ -20,6 +20,8 @@ export interface FlatRequest {
   readonly leakLimitFraction: number;
   /** How far a drift wanders from the disc's centre, a fraction of the frame's short side. Default 0.25. */
   readonly driftRadiusFraction?: number;
+  /** Holds the light against the Sun from displaced pointings afterwards. */
+  readonly proveLight: boolean;
   readonly coverAfter: "open" | "closed";
   /** Not taken when so many frames through the diffuser show that a good one of an earlier run fits. */
   readonly unlessKeptFits?: { readonly testFrames: number };

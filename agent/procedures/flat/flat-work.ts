@@ -9,6 +9,7 @@ import { runSubstep } from "../run-step.ts";
 import type { StepInput, StepWork } from "../step.ts";
 import type { TunedExposure } from "../tune-exposure/tune-request.ts";
 import type { FlatFound, FlatRequest } from "./flat-request.ts";
+import type { LightLooks, NoLooks } from "./light/light-looks.ts";
 
 /** What flats whose frames are averaged gather, whatever blurs the Sun. */
 export interface FlatWork extends StepWork<FlatRequest, FlatFound> {
@@ -22,6 +23,7 @@ export interface FlatWork extends StepWork<FlatRequest, FlatFound> {
   sun?: Frame;
   series?: MasterBuilder;
   proof?: MasterBuilder;
+  looks?: LightLooks | NoLooks;
 }
 
 const sampleFrameFile = "flat-frame.fits";

@@ -8,6 +8,7 @@ import {
 } from "../../imaging/noise/frames-enough.ts";
 import { figuresOf } from "../../masters/master-cards.ts";
 import type { FlatWork } from "./flat-work.ts";
+import { measureLooks } from "./light/measure-looks.ts";
 import { conversionFromSeries } from "./measure-conversion.ts";
 import { proveAndWriteFlat, requireLitFlat } from "./prove-and-write.ts";
 
@@ -19,6 +20,7 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
   const flat = requireLitFlat(series);
   conversionFromSeries(work, series);
   const { leak } = bench.findings;
+  const light = work.looks && (await measureLooks(bench, flat, work.looks, true, signal));
   const made = {
     flat,
     series: figuresOf(series),
@@ -29,6 +31,7 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
     ...given({
       leak: leak && { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 },
       bought: request.enough && boughtBy(series, request.enough),
+      light,
     }),
   };
   work.result = await proveAndWriteFlat(work, made, signal);

@@ -41,7 +41,12 @@ export async function proveAndWriteFlat(
   const untracked = untrackedReason(work);
   const verdict = untracked !== undefined && proof.verdict === "good" ? "usable" : proof.verdict;
   const darkFile = work.dark!.file;
-  const file = writeFlatMaster(bench, flat, series, notes, { blur: request.blur, darkFile, verdict });
+  const file = writeFlatMaster(bench, flat, series, notes, {
+    blur: request.blur,
+    darkFile,
+    verdict,
+    light: proof.light,
+  });
   if (verdict !== "bad")
     bench.findings.flatInUse = {
       file: resolve(bench.folder, file),
@@ -83,7 +88,7 @@ function prove(
   made: MadeFlat & Pick<ProofInput, "upperEdge">,
   signal: AbortSignal,
 ): Promise<Proof> {
-  const { flat, series, upperEdge, leak, plane, blurred, dust, sunAdu } = made;
+  const { flat, series, upperEdge, leak, plane, blurred, dust, light, sunAdu } = made;
   const { meanAdu, sigmaAdu, mask, frameCount } = made.independent;
   const known = collectFlatFacts(bench, flat, series.frameCount, notes.usualFrame.gain);
   return computeInThread(bench, { signal, pxCount: flat.gain.length }, "proveFlat", {
@@ -91,7 +96,7 @@ function prove(
     series,
     upperEdge,
     independent: { meanAdu, sigmaAdu, mask, frameCount },
-    ...given({ leak, plane, blurred, dust }),
+    ...given({ leak, plane, blurred, dust, light }),
     known: { ...known, ...given({ sunAdu }) },
   });
 }

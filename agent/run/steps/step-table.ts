@@ -38,6 +38,8 @@ const unknownExposureSeconds = 1;
 const driftLegSeconds = 25;
 /** Reckoned for a focuser's way there and back, and for looks from round about [s]. */
 const defocusSeconds = 900;
+/** Reckoned for nine looks at the plain Sun and the ways between them [s]. */
+const lightSeconds = 150;
 
 /** What blurs the Sun for a flat, beside the mount. */
 const blurredBy = { diffuser: ["diffuser"], defocus: ["focuser"], drift: [] } as const;
@@ -92,7 +94,10 @@ export const stepTable = {
     step: flat,
     sun: "looked at",
     needs: ({ blur }) => ["mount", ...blurredBy[blur]],
-    request: ({ levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, ...step }, scene) => ({
+    request: (
+      { levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, proveLight, ...step },
+      scene,
+    ) => ({
       blur: step.blur,
       frames: step.frames === "enough" ? framesMost : framesOfFlat({ ...step, levelFraction }, scene),
       ...(step.frames === "enough" ? { enough: stackAsked({ ...step, levelFraction }, scene) } : {}),
@@ -101,15 +106,17 @@ export const stepTable = {
       levelFraction,
       leakLimitFraction: leakLimitOf(scene),
       ...(driftRadiusFraction === undefined ? {} : { driftRadiusFraction }),
+      proveLight,
       ...(onlyWhenNoneFits ? { unlessKeptFits: { testFrames: testFramesUsual } } : {}),
       coverAfter: coverAfter(scene),
     }),
-    secondsPlanned: ({ darkFrames, ...step }, scene) => {
+    secondsPlanned: ({ darkFrames, proveLight, ...step }, scene) => {
       const { blur } = step;
       const flats = framesOfFlat(step, scene) + proofFrames;
       const all = flats + (darkFrames ?? darkFramesDefault) + 10;
       const onTheWay = blur === "drift" ? flats * driftLegSeconds : blur === "defocus" ? defocusSeconds : 0;
-      return 240 + onTheWay + all * frameSeconds(scene.findings, blur);
+      const looking = proveLight && blur !== "drift" ? lightSeconds : 0;
+      return 240 + onTheWay + looking + all * frameSeconds(scene.findings, blur);
     },
   }),
   images: stepRow<"images", ImagesRequest, ImagesFound>({

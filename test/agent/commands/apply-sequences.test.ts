@@ -199,7 +199,7 @@ test("colour, another size and a dark of another depth are refused in words; the
   using sky = new SkyFiles(7);
   const frames = [new Uint8Array(48 * 32).fill(90)];
   const good = writeSer(sky, "good.ser", frames, { depthBits: 8 });
-  const colour = writeSer(sky, "bayer.ser", frames, { depthBits: 8, colourId: 8 });
+  const colour = writeSer(sky, "rgb.ser", frames, { depthBits: 8, colourId: 100 });
   using small = new SkyFiles(7, 20, 10);
   const other = writeSer(small, "small.ser", [new Uint8Array(200)], { depthBits: 8 });
   const flat = writeFlat(sky);

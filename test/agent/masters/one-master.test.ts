@@ -122,7 +122,8 @@ function flatOfRun(frames: readonly Frame[], counted: readonly Frame[], darkFile
   for (const { pixelsAdu } of frames) builder.add(pixelsAdu);
   const master = builder.finish();
   const notes = notesOf(counted);
-  const about = { blur: "diffuser", darkFile: "dark.fits", verdict: "good" };
+  const light = { notMeasured: "nobody looked" };
+  const about = { blur: "diffuser", darkFile: "dark.fits", verdict: "good", light };
   return join(bench.folder, writeFlatMaster(bench, normaliseFlat(master)!, figuresOf(master), notes, about));
 }
 

@@ -96,12 +96,11 @@ test("of a recording that was broken off the whole frames count, and no time is 
   expect(halfTrailer.stampsTicks()).toBeUndefined();
 });
 
-test("what is no mono SER is refused in words", () => {
+test("what is no SER of one value a pixel is refused in words", () => {
   const frames = [disc(200)];
   const open = (path: string) => () => SerFile.open(path);
-  expect(open(write("bayer.ser", { depthBits: 8, frames, colourId: 8 }))).toThrow(
-    /colour filter array.*only mono/,
-  );
+  using filtered = SerFile.open(write("bayer.ser", { depthBits: 8, frames, colourId: 9 }));
+  expect([filtered.header.colour, filtered.header.filterPattern]).toEqual(["colour filter array", "GRBG"]);
   expect(open(write("rgb.ser", { depthBits: 8, frames, colourId: 100 }))).toThrow(/three colours.*only mono/);
   expect(open(write("odd.ser", { depthBits: 8, frames, colourId: 7 }))).toThrow(/not known/);
   expect(open(write("deep.ser", { depthBits: 32, frames: [] }))).toThrow(/32 bits/);

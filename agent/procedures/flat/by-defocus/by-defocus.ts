@@ -2,6 +2,7 @@ import { readDark } from "../../dark-master.ts";
 import { defineStep } from "../../run-step.ts";
 import type { FlatFound, FlatRequest } from "../flat-request.ts";
 import { closeFront, exposeDarksIfNeeded, openToSun } from "../flat-work.ts";
+import { exposeLightLooks } from "../light/expose-looks.ts";
 import { beginDefocus, checkDefocus, type DefocusWork, returnToCentre } from "./defocus-work.ts";
 import { confirmFocus, leaveDefocus, measureFocus, returnToFocus } from "./focus.ts";
 import { saveDefocusFlat } from "./keep-defocus.ts";
@@ -31,7 +32,8 @@ export const flatByDefocus = defineStep<FlatRequest, FlatFound, DefocusWork>({
     lookingAfter: { does: exposeRounds, next: "exposingProof" },
     exposingProof: { does: exposeDefocusProof, next: "seeingShadows" },
     seeingShadows: { does: exposeShadowFrames, next: "returningToFocus" },
-    returningToFocus: { does: returnToFocus, next: "coveringAgain" },
+    returningToFocus: { does: returnToFocus, next: "lookingAtSun" },
+    lookingAtSun: { does: exposeLightLooks, next: "coveringAgain" },
     // What follows is reckoning: nothing needs the Sun any more.
     coveringAgain: { does: closeFront, next: "judging" },
     judging: { does: saveDefocusFlat, next: "confirmingFocus" },

@@ -8,6 +8,7 @@ import type { DustFound } from "../../../imaging/dust/dust.ts";
 import { figuresOf } from "../../../masters/master-cards.ts";
 import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { StepError } from "../../step-error.ts";
+import { measureLooks } from "../light/measure-looks.ts";
 import { conversionFromSeries } from "../measure-conversion.ts";
 import { collectFlatFacts, proveAndWriteFlat, requireLitFlat } from "../prove-and-write.ts";
 import type { DefocusWork } from "./defocus-work.ts";
@@ -71,6 +72,7 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
     },
   };
   bench.note("light of the blurred Sun", { ...defocus, halvesApart: measured.halvesApart });
+  const looks = work.looks ?? { notMeasured: "nobody looked" };
   const made = {
     flat,
     series: figuresOf(series),
@@ -84,6 +86,7 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
     },
     sunAdu: work.focus!.picture,
     dust: refocusDust(dust, light.stretch),
+    light: await measureLooks(bench, flat, looks, false, signal),
     sampleFrame,
   };
   work.result = { ...(await proveAndWriteFlat(work, made, signal)), defocus };

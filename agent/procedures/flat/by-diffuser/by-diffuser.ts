@@ -6,6 +6,7 @@ import type { FlatFound, FlatRequest } from "../flat-request.ts";
 import { exposeFlats, exposeProof } from "../flat-series.ts";
 import { beginFlat, closeFront, exposeDarksIfNeeded, type FlatWork } from "../flat-work.ts";
 import { saveFlat } from "../keep-flat.ts";
+import { exposeLightLooks } from "../light/expose-looks.ts";
 import { checkLeak, exposeBareSun, openThroughDiffuser, tuneFlat } from "./diffuser-work.ts";
 
 /** A flat through a translucent sheet over the front. The leak check comes first, always. */
@@ -31,7 +32,8 @@ export const flatByDiffuser = defineStep<FlatRequest, FlatFound, FlatWork>({
       next: "exposing",
     },
     exposing: { does: exposeFlats, next: "exposingProof" },
-    exposingProof: { does: exposeProof, next: "judging" },
+    exposingProof: { does: exposeProof, next: "lookingAtSun" },
+    lookingAtSun: { does: exposeLightLooks, next: "judging" },
     judging: { does: saveFlat, next: "done" },
   },
   makeSafe: ({ bench, request, result }, _ended, signal) =>

@@ -1,6 +1,7 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import { planeAcross } from "../../../imaging/displaced/anchor-plane.ts";
 import { proveAndWriteFlat } from "../prove-and-write.ts";
+import { measureDriftLight } from "./drift-light.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
 
@@ -9,7 +10,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
   const { bench } = work;
   const { solution, frames, independent, clippedFraction, average } = await solveDrift(work, signal);
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
-  const { flat, anchor, halves } = solution;
+  const { flat, anchor, halves, separation } = solution;
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
   const frameCount = frames.length - droppedLater;
   const plane = anchor && planeAcross(anchor, flat.shape);
@@ -17,6 +18,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     frames: frameCount,
     droppedLater,
     radiusPx: work.radiusPx,
+    ...separation,
     evenOverOdd: halves.evenOdd.measured / halves.evenOdd.expected,
     ...given({
       firstAgainstSecond: halves.firstSecond?.driftRms,
@@ -31,7 +33,9 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     clippedFraction,
     growth: [halves.evenOdd],
     halves: halves.firstSecond,
+    separation,
   };
+  const light = await measureDriftLight(work, flat, signal);
   const made = {
     flat,
     series,
@@ -40,6 +44,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     ...given({ plane }),
     sunAdu: average,
     sampleFrame: frames[0]!.file,
+    light,
   };
   work.result = await proveAndWriteFlat(work, made, signal);
 }

@@ -15,6 +15,7 @@ const request: FlatRequest = {
   darkFrames: 8,
   levelFraction: 0.85,
   leakLimitFraction: 0.001,
+  proveLight: false,
   coverAfter: "closed",
 };
 

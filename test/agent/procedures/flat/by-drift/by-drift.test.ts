@@ -13,6 +13,7 @@ const request: FlatRequest = {
   darkFrames: 8,
   levelFraction: 0.8,
   leakLimitFraction: 0.001,
+  proveLight: false,
   coverAfter: "closed",
 };
 

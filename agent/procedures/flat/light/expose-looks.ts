@@ -1,0 +1,113 @@
+import { given } from "../../../../drivers/kit/given.ts";
+import type { Frame } from "../../../../drivers/roles/camera.ts";
+import type { SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
+import { moveForShift, shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
+import { findDisc } from "../../../imaging/disc/disc.ts";
+import type { DiscPx } from "../../../imaging/displaced/sun-model.ts";
+import type { Shape } from "../../../imaging/numerics/shape.ts";
+import { sunFromSite } from "../../../sky/sun-from-site.ts";
+import { Aim, knownPointingOffset, subtractOffset } from "../../centre/aim.ts";
+import { exposeTuned } from "../../frame-series.ts";
+import { runSubstep } from "../../run-step.ts";
+import type { Workbench } from "../../step.ts";
+import { StepError } from "../../step-error.ts";
+import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
+import { type FlatWork, openToSun } from "../flat-work.ts";
+import type { LightLooks, NoLooks } from "./light-looks.ts";
+import { armFraction, lookPlaces } from "./look-places.ts";
+
+/** Upper edge over full scale, where the flat's own is not lower. */
+const lookLevel = 0.7;
+/** The radius on the frame is known to this. */
+const radiusTolerance = 0.02;
+
+/** For the flat in hand, when its frames are taken. */
+export async function exposeLightLooks(work: FlatWork, signal: AbortSignal): Promise<void> {
+  work.looks = await exposeLooks(work, signal);
+}
+
+/**
+ * Takes the diffuser out of the light, looks at the Sun from nine pointings about the centre, and points there again.
+ * What keeps it from looking, but for a device that fails and what is not safe, leaves the flat's light unproved.
+ */
+async function exposeLooks(
+  work: Pick<FlatWork, "bench" | "request">,
+  signal: AbortSignal,
+): Promise<LightLooks | NoLooks> {
+  const { bench, request } = work;
+  if (!request.proveLight) return { notMeasured: "the plan does not want it (`proveLight: false`)" };
+  const { mount } = bench.rig;
+  const { cameraOnSky } = bench.findings;
+  if (!mount) return { notMeasured: "the rig has no mount that could displace the Sun" };
+  if (!cameraOnSky)
+    return { notMeasured: "this rig has never been centred on the Sun: put a `centre` step before the flat" };
+  try {
+    await openToSun(work, signal);
+    const levelFraction = Math.min(lookLevel, request.levelFraction);
+    const what = "tuning for looks at the Sun";
+    const tuneRequest = { blur: "none", levelFraction, toleranceFraction: 0.05, what } as const;
+    const tuned = await runSubstep(tuneExposure, { bench, request: tuneRequest }, signal);
+    const aim = new Aim(mount, bench);
+    const looks = await exposeRoundAbout(bench, aim, tuned, signal);
+    await aim.slewFromSameSide(knownPointingOffset(bench), signal);
+    bench.note("looks at the Sun from round about", { frames: looks.frames.length });
+    return { ...looks, tuned, ...given({ disc: discOf(bench, looks.frames[0]!, tuned) }) };
+  } catch (error) {
+    signal.throwIfAborted();
+    if (!(error instanceof StepError) || error.unsafe !== false) throw error;
+    bench.note("the light could not be looked at", { because: error.message });
+    return { notMeasured: error.message };
+  }
+}
+
+async function exposeRoundAbout(
+  bench: Workbench,
+  aim: Aim,
+  tuned: TunedExposure,
+  signal: AbortSignal,
+): Promise<Pick<LightLooks, "frames" | "shifts">> {
+  const camera = bench.findings.cameraOnSky!;
+  const frames: Frame[] = [];
+  const places: SkyOffset[] = [];
+  let at: readonly [number, number] = [0, 0];
+  for (const place of lookPlaces) {
+    if (frames.length > 0) {
+      const shape = shapeOf(frames[0]!);
+      const armPx = armFraction * Math.min(shape.widthPx, shape.heightPx);
+      const shift = { xPx: armPx * (place[0] - at[0]), yPx: armPx * (place[1] - at[1]) };
+      await aim.moveBy(moveForShift(camera, shift), signal);
+      at = place;
+    }
+    places.push(await aim.reported(signal));
+    frames.push(await exposeTuned(bench, tuned, "light", signal));
+    const done = frames.length;
+    bench.progress({ what: "looking at the Sun from round about", done, of: lookPlaces.length });
+    signal.throwIfAborted();
+  }
+  const shifts = places.map((place) => {
+    const { xPx, yPx } = shiftForMove(camera, subtractOffset(place, places[0]!));
+    return { x: xPx, y: yPx };
+  });
+  return { frames, shifts };
+}
+
+/** As the first look shows it; where no limb is in sight, as large as the ephemeris has it in the middle of the frame. */
+function discOf(bench: Workbench, frame: Frame, { pedestalAdu, topAdu }: TunedExposure): DiscPx | undefined {
+  const shape = shapeOf(frame);
+  const { semidiameterArcsec } = sunFromSite(bench.clock.nowMs(), bench.site);
+  const radiusPx = semidiameterArcsec / bench.findings.cameraOnSky!.arcsecPerPx;
+  const sighting = findDisc(frame.pixelsAdu, shape, {
+    pedestalAdu,
+    darkBelowAdu: 0.02 * topAdu,
+    radius: { radiusPx, toleranceFraction: radiusTolerance },
+    uniform: () => bench.random.uniform(),
+  });
+  if (sighting.seen === "limb")
+    return { x: sighting.disc.xPx, y: sighting.disc.yPx, radiusPx: sighting.disc.radiusPx };
+  return { x: (shape.widthPx - 1) / 2, y: (shape.heightPx - 1) / 2, radiusPx };
+}
+
+function shapeOf({ widthPx, heightPx }: Frame): Shape {
+  return { widthPx, heightPx };
+}

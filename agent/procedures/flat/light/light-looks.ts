@@ -1,0 +1,18 @@
+import type { Frame } from "../../../../drivers/roles/camera.ts";
+import type { ShiftPx } from "../../../imaging/displaced/object-grid.ts";
+import type { DiscPx } from "../../../imaging/displaced/sun-model.ts";
+import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
+
+/** Frames of the plain Sun from round about, to hold a flat's light against. */
+export interface LightLooks {
+  readonly frames: readonly Frame[];
+  readonly tuned: TunedExposure;
+  /** Of the Sun from the first frame, by the mount's account. */
+  readonly shifts: readonly ShiftPx[];
+  readonly disc?: DiscPx;
+}
+
+/** Why there are none. */
+export interface NoLooks {
+  readonly notMeasured: string;
+}
