@@ -44,5 +44,11 @@ try {
   await program.parseAsync();
 } catch (error) {
   if (!(error instanceof CommanderError)) throw error;
-  process.exitCode = error.exitCode === 0 ? exitCodes.done : exitCodes.wrongInput; // help and version are no errors
+  const isWrong = error.exitCode !== 0; // help and version are no errors
+  if (isWrong && process.argv.includes("--json")) {
+    const { envelopeText, usageEnvelope } = await import("./commands/envelope.ts");
+    const command = called !== undefined && called in commandList ? called : "";
+    process.stdout.write(envelopeText(usageEnvelope(command, error.message.replace(/^error: /, ""))));
+  }
+  process.exitCode = isWrong ? exitCodes.wrongInput : exitCodes.done;
 }

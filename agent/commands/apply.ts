@@ -111,7 +111,7 @@ export function registerApply(program: Command, host: CommandHost = processHost)
       const options = { ...rest, despite: despitesIn({ ...rest }) };
       return conclude(
         host,
-        json === true,
+        { command: "apply", json },
         async (signal) => {
           await ensureFlatFits(files, options, signal);
           return apply(files, options, host, signal);

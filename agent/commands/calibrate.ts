@@ -216,9 +216,14 @@ export function registerCalibrate(program: Command, host: CommandHost = processH
     )
     .action((folder: string, { json, ...rest }: CalibrateOptions & { json?: boolean }) => {
       const options = { ...rest, despite: despitesIn({ ...rest }) };
-      return conclude(host, json === true, (signal) => calibrateFiles(folder, options, host, signal), {
-        ...stopWords,
-        state: nothingLost,
-      });
+      return conclude(
+        host,
+        { command: "calibrate", json },
+        (signal) => calibrateFiles(folder, options, host, signal),
+        {
+          ...stopWords,
+          state: nothingLost,
+        },
+      );
     });
 }

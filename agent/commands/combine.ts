@@ -217,9 +217,14 @@ export function registerCombine(program: Command, host: CommandHost = processHos
         "  displaced  a flat solved from 8 or more frames of a moving Sun\n",
     )
     .action((files: string[], options: CombineOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, (signal) => combine(files, options, host, signal), {
-        ...stopWords,
-        state: nothingWritten,
-      }),
+      conclude(
+        host,
+        { command: "combine", json: options.json },
+        (signal) => combine(files, options, host, signal),
+        {
+          ...stopWords,
+          state: nothingWritten,
+        },
+      ),
     );
 }

@@ -133,6 +133,6 @@ export function registerFind(program: Command, host: CommandHost = processHost):
     .option("--seconds <S>", "how long answers are waited for, twice", "2")
     .option("--discovery-port <PORT>", "UDP port of Alpaca discovery", "32227")
     .action((options: FindCommandOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, (signal) => find(options, host, signal)),
+      conclude(host, { command: "find", json: options.json }, (signal) => find(options, host, signal)),
     );
 }

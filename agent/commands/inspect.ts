@@ -13,7 +13,8 @@ import {
   worstVerdict,
 } from "../imaging/proof/proof-figure.ts";
 import { dustLines } from "../outputs/proof-rows.ts";
-import { describeFailedFile } from "./file-trouble.ts";
+import { describeFailedFile, runOnFiles } from "./file-trouble.ts";
+import type { ShowOptions } from "./inspection-files.ts";
 import { numberOption } from "./number-option.ts";
 import { addCommand, type CommandHost, conclude, exitCodes, type Outcome, processHost } from "./outcome.ts";
 import { progressWithTimeLeft } from "./time-left.ts";
@@ -24,7 +25,7 @@ import { progressWithTimeLeft } from "./time-left.ts";
  */
 export async function inspect(
   files: readonly string[],
-  options: InspectOptions,
+  options: InspectOptions & ShowOptions,
   host: CommandHost,
   signal: AbortSignal,
 ): Promise<Outcome> {
@@ -48,16 +49,25 @@ export async function inspect(
   }
   const sensor = sensorOf(inspected);
   const verdict = inspected.length === 0 ? undefined : worstVerdict(inspected);
+  const written = await writeShown(inspected, options);
   return {
     exitCode:
       failed.length > 0 ? exitCodes.wrongInput : verdict === "bad" ? exitCodes.verdictBad : exitCodes.done,
-    result: { verdict, files: inspected, ...(sensor ? { sensor } : {}), failed },
+    result: { verdict, files: inspected, ...(sensor ? { sensor } : {}), failed, written },
     text: [
       ...inspected.map(textOf),
       ...(sensor ? [sensorLines(sensor).join("\n")] : []),
       ...failed.map((one) => `left out: ${describeFailedFile(one)}`),
+      ...(written.length > 0 ? [`written: ${written.join(", ")}`] : []),
     ].join("\n\n"),
   };
+}
+
+/** Page and picture. What draws them is loaded only here, for it takes most of a second. */
+async function writeShown(inspected: readonly Inspection[], options: ShowOptions): Promise<string[]> {
+  if (options.page === undefined && options.picture === undefined) return [];
+  const { writeInspection } = await import("./inspection-files.ts");
+  return runOnFiles("Nothing was written.", { end() {} }, async () => writeInspection(inspected, options));
 }
 
 function textOf(one: Inspection): string {
@@ -107,12 +117,18 @@ export function registerInspect(program: Command, host: CommandHost = processHos
     .option("--wavelength <nm>", "of the light, for the origin of fringes; else from the header", positive)
     .option("--bandwidth <angstrom>", "full width at half maximum of the filter, for the same", positive)
     .option("--sun <file>", "a picture of the Sun without blur, to look for what is left of it in flats")
+    .option("--page <file>", "writes figures, pictures and charts of a file as one HTML page")
+    .option("--picture <file>", "writes the file's picture as PNG")
+    .option("--dark <file>", "with --page of a flat and a frame to show it on: the frame's dark")
+    .option("--replace", "write over a page or a picture of that name")
     .addHelpText(
       "after",
       "\nTwo flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
     )
     .action((files: string[], { json, wavelength, bandwidth, sun, ...optics }) => {
       const options = { ...optics, wavelengthNm: wavelength, bandwidthAngstrom: bandwidth, sunFile: sun };
-      return conclude(host, json === true, (signal) => inspect(files, given(options), host, signal));
+      return conclude(host, { command: "inspect", json }, (signal) =>
+        inspect(files, given(options), host, signal),
+      );
     });
 }

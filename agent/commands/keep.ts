@@ -144,6 +144,6 @@ export function registerKeep(program: Command, host: CommandHost = hostOfRig()):
         "the rig file, keeper: { host: HOST, port: PORT }.",
     )
     .action((options: KeepOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, (signal) => keep(options, host, signal), words),
+      conclude(host, { command: "keep", json: options.json }, (signal) => keep(options, host, signal), words),
     );
 }

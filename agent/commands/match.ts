@@ -120,6 +120,8 @@ export function registerMatch(program: Command, host: CommandHost = processHost)
     .option("--ledger <file>", "ledger of the rig's runs", ledgerFileDefault())
     .option("--dark <file>", "master dark, taken off the image first")
     .action((path: string, options: MatchOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, (signal) => match(path, options, host, signal)),
+      conclude(host, { command: "match", json: options.json }, (signal) =>
+        match(path, options, host, signal),
+      ),
     );
 }

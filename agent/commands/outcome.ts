@@ -2,6 +2,7 @@ import type { Command } from "commander";
 import { neverAborted } from "../../drivers/kit/never-aborted.ts";
 import { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
 import { commandList } from "./command-list.ts";
+import { doneEnvelope, envelopeText, failedEnvelope } from "./envelope.ts";
 import type { CommandHost } from "./process-host.ts";
 import { listenForStop, type StopWords, stopWords } from "./stop-signals.ts";
 
@@ -34,6 +35,12 @@ export interface Outcome {
   readonly text: string;
 }
 
+/** What was called, and whether a script reads it. */
+export interface CalledCommand {
+  readonly command: keyof typeof commandList;
+  readonly json?: boolean | undefined;
+}
+
 /** Adds a command with what all of them have: its line in the help's list, `--json` and an example. */
 export function addCommand(program: Command, name: keyof typeof commandList, example: string): Command {
   return program
@@ -44,12 +51,12 @@ export function addCommand(program: Command, name: keyof typeof commandList, exa
 }
 
 /**
- * Runs a command's work, prints how it ended (with `json` one JSON object on stdout, failures too) and sets
+ * Runs a command's work, prints how it ended (with `json` one `Envelope` on stdout, failures too) and sets
  * the exit code. Ctrl-C, SIGTERM and SIGHUP abort the signal. Never throws, and waits for no reader for long.
  */
 export async function conclude(
   host: CommandHost,
-  json: boolean,
+  { command, json = false }: CalledCommand,
   work: (signal: AbortSignal) => Outcome | Promise<Outcome>,
   words: StopWords = stopWords,
 ): Promise<void> {
@@ -57,7 +64,7 @@ export async function conclude(
   const signal = stop?.signal ?? neverAborted;
   try {
     const outcome = await work(signal);
-    host.stdout(json ? `${JSON.stringify(outcome.result)}\n` : `${outcome.text}\n`);
+    host.stdout(json ? envelopeText(doneEnvelope(command, outcome)) : `${outcome.text}\n`);
     host.setExitCode(outcome.exitCode);
   } catch (error) {
     const wasStopped = signal.aborted && error === signal.reason;
@@ -65,8 +72,7 @@ export async function conclude(
     const { happened, state, whatToDo } = failure.told;
     host.stderr(`${happened}\n${state}\n${whatToDo}\n`);
     if (failure.exitCode === exitCodes.fault) host.stderr(`${stackOf(failure.cause ?? failure)}\n`);
-    if (json)
-      host.stdout(`${JSON.stringify({ failed: true, exitCode: failure.exitCode, ...failure.told })}\n`);
+    if (json) host.stdout(envelopeText(failedEnvelope(command, failure)));
     host.setExitCode(failure.exitCode);
   }
   await host.wordsOut?.();

@@ -100,6 +100,11 @@ export function registerProbe(program: Command, host: CommandHost = processHost)
   addCommand(program, "probe", "evenfield probe --rig plans/rig-example.yaml")
     .requiredOption("--rig <file>", "the rig file")
     .action((options: ProbeOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, (signal) => probe(options, host, signal), words),
+      conclude(
+        host,
+        { command: "probe", json: options.json },
+        (signal) => probe(options, host, signal),
+        words,
+      ),
     );
 }

@@ -90,7 +90,8 @@ export async function rehearse(
           centring: centring.seen,
           differences: accountDifferences(before, simulator.world.account()),
         });
-        return writeReport(record, { folder, truth: comparison.rows });
+        const rehearsal = `Rehearsal on a simulated rig, seed ${spec.seed}: no telescope was there, and nothing here is of the sky.`;
+        return writeReport(record, { folder, truth: comparison.rows, rehearsal });
       },
     });
     const report = await clock.drive(work, given({ speed: options.speed }));
@@ -172,7 +173,7 @@ export function registerRehearse(program: Command, host: CommandHost = processHo
     .action((plan: string, options: RehearseOptions & { json?: boolean }) =>
       conclude(
         host,
-        options.json === true,
+        { command: "rehearse", json: options.json },
         (signal) => rehearse(plan, options, host, signal),
         stopWordsOfRun,
       ),

@@ -162,6 +162,6 @@ export function registerRestore(program: Command, host: CommandHost = hostOfRig(
       const ledgerByDefault = command.getOptionValueSource("ledger") === "default";
       const work = (signal: AbortSignal) =>
         restore({ ...options, ledgerByDefault }, wireRig(host, signal, "warn"), host);
-      return conclude(host, options.json === true, work, words);
+      return conclude(host, { command: "restore", json: options.json }, work, words);
     });
 }

@@ -90,7 +90,7 @@ export function registerRun(
     .action((plan: string, options: RunCommandOptions & { json?: boolean; log: string }) =>
       conclude(
         host,
-        options.json === true,
+        { command: "run", json: options.json },
         (signal) => {
           const wiring = { ...wireRig(host, signal, options.log), writeOutputs, keepers: keepersOfRun };
           const unattended = options.unattended === true || wiring.askPerson === undefined;

@@ -93,6 +93,11 @@ export function registerSimulate(program: Command, host: CommandHost = processHo
     )
     .addOption(seedOption())
     .action((options: SimulateOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, (signal) => simulate(options, host, signal), words),
+      conclude(
+        host,
+        { command: "simulate", json: options.json },
+        (signal) => simulate(options, host, signal),
+        words,
+      ),
     );
 }

@@ -165,6 +165,6 @@ export function registerSun(program: Command, host: CommandHost = processHost): 
     .requiredOption("--site <LAT,LON[,ELEV]>", "degrees, north and east positive, and metres")
     .option("--at <TIME>", "instead of now; UTC unless it says otherwise")
     .action((options: SunOptions & { json?: boolean }) =>
-      conclude(host, options.json === true, () => sun(options, host)),
+      conclude(host, { command: "sun", json: options.json }, () => sun(options, host)),
     );
 }

@@ -4,6 +4,7 @@ import { utcText } from "../../drivers/formats/fits-write.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 import type { SunSeparation } from "../imaging/combining/sun-separation.ts";
 import type { SeriesAgreement } from "../imaging/proof/proof.ts";
+import { creatorCard } from "./creator-card.ts";
 
 /** One exposure. */
 export interface ExposureSpan {
@@ -50,7 +51,7 @@ export function originCards(frameCount: number, darkFile?: string): Card[] {
     ...(darkFile === undefined
       ? []
       : [{ keyword: "DARKFILE", value: darkFile, comment: "dark that was taken off" }]),
-    { keyword: "SWCREATE", value: "evenfield" },
+    creatorCard,
   ];
 }
 

@@ -58,12 +58,14 @@ h1 .tag{font-size:17px;line-height:30px;vertical-align:4px;margin-left:10px}
 .good{background:var(--good)}.usable{background:var(--usable)}.bad{background:var(--bad)}.none{background:var(--none)}
 dl{display:grid;grid-template-columns:repeat(auto-fit,minmax(200px,1fr));gap:8px 24px;margin:16px 0;font-size:15px}
 dt{color:var(--quiet);font-size:13px}dd{margin:0}
-.grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(270px,1fr));gap:22px}
+.grid{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(340px,100%),1fr));gap:22px}
 figure{margin:0;min-width:0;break-inside:avoid}.wide{grid-column:1/-1}
 .frame{position:relative;background:#111;border-radius:3px;overflow:hidden}
-.frame img{display:block;width:100%}.over{position:absolute;inset:0;width:100%;height:100%}
+.frame img{display:block;width:100%}.over{position:absolute;inset:0;width:100%;height:100%;filter:drop-shadow(0 0 1.5px #000) drop-shadow(0 0 1.5px #000)}
 .chart{background:var(--sheet);border:1px solid var(--line);border-radius:3px;padding:10px 12px;overflow-x:auto}
 .chart svg{display:block;width:100%;min-width:460px;height:auto;font-family:system-ui,sans-serif}
+.greys{display:flex;gap:8px;align-items:center;font:12px/1.4 system-ui,sans-serif;color:var(--quiet);margin-top:4px}
+.greys i{flex:1;height:8px;border:1px solid var(--line);background:linear-gradient(90deg,#000,#fff)}
 figcaption{font-size:14px;color:var(--quiet);margin-top:6px}figcaption b{color:var(--ink)}
 table{border-collapse:collapse;width:100%;font-size:15px}
 td,th{text-align:left;padding:5px 12px 5px 0;border-bottom:1px solid var(--line);vertical-align:top}

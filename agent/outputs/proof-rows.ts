@@ -1,6 +1,7 @@
 import type { DustFound } from "../imaging/dust/dust.ts";
 import type { ProofFigure } from "../imaging/proof/proof-figure.ts";
 import type { ReportFigure } from "./report-page.ts";
+import { sigmaTexts } from "./with-sigma.ts";
 
 function valueText(figure: ProofFigure, value: number): string {
   return figure.unit === "share"
@@ -14,12 +15,17 @@ function goodText({ good: [least, most], ...figure }: ProofFigure): string {
   return least === 0 ? `≤ ${text(most)}` : `${text(least)} – ${text(most)}`;
 }
 
+function uncertainText({ value, sigma, unit }: ProofFigure): Pick<ReportFigure, "value" | "uncertainty"> {
+  const scale = unit === "share" ? 100 : 1;
+  const [shown, uncertainty] = sigmaTexts(scale * value, sigma === undefined ? undefined : scale * sigma);
+  return { value: unit === "share" ? `${shown} %` : shown, uncertainty };
+}
+
 /** The figures of a proof as the report's table shows them. */
 export function proofRows(figures: readonly ProofFigure[]): ReportFigure[] {
   return figures.map((figure) => ({
     name: figure.name,
-    value: valueText(figure, figure.value),
-    uncertainty: figure.sigma === undefined ? undefined : valueText(figure, figure.sigma),
+    ...uncertainText(figure),
     threshold: goodText(figure),
     verdict: figure.verdict,
     advice: figure.whatToDo,

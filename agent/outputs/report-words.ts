@@ -1,4 +1,5 @@
 import type { SettingValue } from "../../drivers/roles/device.ts";
+import packageFile from "../../package.json";
 import { computeNoiseBudget } from "../imaging/noise/frames-enough.ts";
 import { describeVerdict } from "../imaging/proof/proof-figure.ts";
 import type { DefocusFound } from "../procedures/flat/flat-request.ts";
@@ -52,7 +53,10 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
   return [
     ["Begun", `${new Date(record.startedUtcMs).toISOString().slice(0, 19).replace("T", " ")} UTC`],
     ["Took", spanText((record.endedUtcMs - record.startedUtcMs) / 1000)],
-    ["Site", `${site.latitudeDegrees}°, ${site.longitudeDegrees}°, ${site.elevationMetres} m`],
+    [
+      "Site",
+      `${latitudeText(site.latitudeDegrees)}, ${longitudeText(site.longitudeDegrees)}, ${site.elevationMetres} m`,
+    ],
     [
       "Optics",
       `${optics.apertureMm} mm f/${(optics.focalLengthMm / optics.apertureMm).toFixed(1)} at ${optics.wavelengthNm} nm`,
@@ -61,6 +65,7 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
     ...record.devices
       .filter((device) => device.role === "camera")
       .map((device) => ["Camera", device.name] as const),
+    ...cameraFacts(record),
     ...(centre
       ? ([
           [
@@ -89,6 +94,32 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
         ] as const)
       : []),
   ];
+}
+
+const latitudeText = (degrees: number) => `${Math.abs(degrees)}° ${degrees < 0 ? "S" : "N"}`;
+const longitudeText = (degrees: number) => `${Math.abs(degrees)}° ${degrees < 0 ? "W" : "E"}`;
+
+/** What an observer writes down of each flat. */
+function cameraFacts(record: RunRecord): (readonly [string, string])[] {
+  const flat = lastStepResult(record, "flat");
+  const setting = (key: RegExp) => {
+    const found = record.settings.find((one) => one.role === "camera" && key.test(one.key));
+    return found && settingText(found.before, found.unit);
+  };
+  const slot = record.settings.find(({ role, key }) => role === "wheel" && /slot/i.test(key));
+  const facts: readonly (readonly [string, string | undefined])[] = [
+    [
+      "Frames in the flat",
+      flat && `${flat.frameCount}${flat.refusedFrames > 0 ? `, ${flat.refusedFrames} left out` : ""}`,
+    ],
+    ["Gain before the run", setting(/^gain$/i)],
+    ["Offset", setting(/^offset$/i)],
+    ["Binning", setting(/^bin/i)],
+    ["Filter slot", slot && settingText(slot.before, slot.unit)],
+    ["Sensor", flat?.sensorCelsius === undefined ? undefined : `${flat.sensorCelsius.toFixed(1)} °C`],
+    ["Made by", `evenfield ${packageFile.version}`],
+  ];
+  return facts.flatMap(([name, value]) => (value === undefined ? [] : [[name, value] as const]));
 }
 
 export function settingRows(record: RunRecord): ReportInput["settings"] {

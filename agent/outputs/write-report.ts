@@ -2,6 +2,8 @@ import { existsSync, mkdirSync } from "node:fs";
 import { join } from "node:path";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
+import type { Flat } from "../imaging/combining/normalise-flat.ts";
+import type { Shape } from "../imaging/numerics/shape.ts";
 import { readMasterFlat } from "../masters/read-master.ts";
 import { imageWarnings } from "../run/record/flat-doubts.ts";
 import { lastStepResult } from "../run/record/found-in-record.ts";
@@ -12,7 +14,9 @@ import { flatCharts } from "./flat-charts.ts";
 import { flatCheckRows } from "./flat-check-rows.ts";
 import { beforeAfterPictures } from "./pictures/before-after.ts";
 import { flatPicture } from "./pictures/flat-picture.ts";
-import { dustLines, proofRows } from "./proof-rows.ts";
+import { leftoverPicture, maskPicture, sigmaPicture } from "./pictures/map-pictures.ts";
+import { type CameraOnSky, skyOverlay } from "./pictures/sky-overlay.ts";
+import { proofRows } from "./proof-rows.ts";
 import { type ReportChart, type ReportInput, type ReportPicture, reportPage } from "./report-page.ts";
 import { reportFacts, reportSummary, settingRows } from "./report-words.ts";
 import { timeLineBars, timeLineNotes } from "./time-line.ts";
@@ -20,6 +24,8 @@ import { timeLineBars, timeLineNotes } from "./time-line.ts";
 export interface ReportOptions {
   readonly folder: string;
   readonly truth?: ReportInput["truth"];
+  /** What was rehearsed: there was no hardware. */
+  readonly rehearsal?: string;
 }
 
 const reportFile = "report.html";
@@ -30,7 +36,7 @@ const reportFile = "report.html";
  * @returns the files written, below the folder
  */
 export async function writeReport(record: RunRecord, options: ReportOptions): Promise<readonly string[]> {
-  const { folder, truth } = options;
+  const { folder, truth, rehearsal } = options;
   const found = lastStepResult(record, "flat");
   const doubts = imageWarnings(record.steps);
   const pictures = picturesOf(record, folder);
@@ -44,11 +50,13 @@ export async function writeReport(record: RunRecord, options: ReportOptions): Pr
     figures: found ? proofRows(found.proof.figures) : [],
     pictures: pictures.map(({ picture }) => picture),
     charts,
-    dust: found ? dustLines(found.proof.dust) : [],
+    dust: found ? found.proof.dust : [],
     truth,
     checks: flatCheckRows(record),
     notes: timeLineNotes(record),
     settings: settingRows(record),
+    rehearsal,
+    links: linkedFiles(record, folder),
   });
   mkdirSync(join(folder, "pictures"), { recursive: true });
   const written = pictures.map(({ name, picture }) => {
@@ -60,6 +68,14 @@ export async function writeReport(record: RunRecord, options: ReportOptions): Pr
   return [reportFile, ...written];
 }
 
+/** What a reader may want to open beside the page. */
+function linkedFiles({ files }: RunRecord, folder: string): string[] {
+  const always = ["run.json", "events.ndjson"].filter((name) => existsSync(join(folder, name)));
+  return [...new Set([...files.filter((file) => /\.fits?$/.test(file)), ...always])].slice(0, linksMost);
+}
+
+const linksMost = 40;
+
 interface NamedPicture {
   readonly name: string;
   readonly picture: ReportPicture;
@@ -70,24 +86,49 @@ function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
   if (!found || !existsSync(join(folder, found.files.flat))) return [];
   const flat = readMasterFlat(join(folder, found.files.flat));
   const { shape, gain, mask } = flat;
+  const sky = lastStepResult(record, "centre")?.cameraOnSky;
   const marked = flatPicture({ ...shape, gain, mask, dust: found.proof.dust });
+  const maps = mapsOf(flat, uint16Pixels(join(folder, found.files.sampleFrame)), found.pedestalAdu);
   const image = imageOf(record, folder);
-  if (image?.length !== gain.length) return [{ name: "flat", picture: marked }];
+  if (image?.length !== gain.length) return [{ name: "flat", picture: withSky(marked, sky, shape) }, ...maps];
   const shown = beforeAfterPictures({
     imageAdu: image,
-    pedestalAdu: found.pedestalAdu,
+    darkAdu: found.pedestalAdu,
     flat,
     dust: found.proof.dust,
   });
   return [
-    { name: "before", picture: shown.before },
-    { name: "after", picture: shown.after },
+    { name: "before", picture: withSky(shown.before, sky, shape) },
+    { name: "after", picture: withSky(shown.after, sky, shape) },
     ...(shown.detail ?? []).map((picture, i) => ({
       name: i === 0 ? "detail-before" : "detail-after",
       picture,
     })),
-    { name: "flat", picture: marked },
+    { name: "flat", picture: withSky(marked, sky, shape) },
+    ...maps,
   ];
+}
+
+function mapsOf(flat: Flat, sampleAdu: Uint16Array | undefined, pedestalAdu: number): NamedPicture[] {
+  const leftover =
+    sampleAdu?.length === flat.gain.length
+      ? leftoverPicture(
+          flat,
+          Float32Array.from(sampleAdu, (value) => value - pedestalAdu),
+        )
+      : undefined;
+  return [
+    { name: "leftover", picture: leftover },
+    { name: "sigma", picture: sigmaPicture(flat) },
+    { name: "mask", picture: maskPicture(flat) },
+  ].flatMap(({ name, picture }) => (picture ? [{ name, picture }] : []));
+}
+
+/** With north, east and a scale, where the run has found them. */
+function withSky(picture: ReportPicture, sky: CameraOnSky | undefined, shape: Shape): ReportPicture {
+  if (sky === undefined) return picture;
+  const over = `${picture.overlay?.svg ?? ""}${skyOverlay(sky, shape)}`;
+  return { ...picture, overlay: { ...shape, svg: over } };
 }
 
 function imageOf(record: RunRecord, folder: string): Uint16Array | undefined {

@@ -8,6 +8,7 @@ import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
 import type { LightProof } from "../imaging/proof/proof.ts";
+import { creatorCard } from "../masters/creator-card.ts";
 import { lightCards } from "../masters/light-cards.ts";
 import type { ExposureSpan, SeriesFigures } from "../masters/master-cards.ts";
 import { darkHdus, flatHdus } from "../masters/master-hdus.ts";
@@ -97,7 +98,7 @@ export function writeRawFrame(
     ...frameCards(bench, frame),
     ...more,
     ...card("BUNIT", "adu"),
-    ...card("SWCREATE", "evenfield"),
+    creatorCard,
   ];
   write(bench, file, [{ pixels: frame.pixelsAdu, shape: [frame.heightPx, frame.widthPx], cards }]);
 }

@@ -37,7 +37,7 @@ const wiring: RunWiring = {
   keepers: () => [presentKeeper],
   writeOutputs: async () => [],
 };
-await conclude(host, false, () =>
+await conclude(host, { command: "run", json: false }, () =>
   command === "run"
     ? run(plan, { rig, ledger, runs, unattended: true }, wiring, host)
     : restore({ rig, ledger, runs }, wiring, host),

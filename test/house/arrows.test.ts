@@ -58,7 +58,7 @@ const mayImport: Record<string, readonly string[]> = {
   "agent/terminal": [],
   "agent/open-files": ["drivers/formats", "agent/imaging"],
   "agent/threads": ["drivers/kit", "agent/imaging", "agent/open-files"],
-  "agent/masters": ["drivers/formats", "drivers/kit", "agent/imaging"],
+  "agent/masters": ["package.json", "drivers/formats", "drivers/kit", "agent/imaging"],
   "agent/safing": ["drivers/kit", "drivers/roles", "agent/imaging", "agent/sky"],
   "agent/procedures": [
     "agent/safing",
@@ -125,6 +125,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/guard/rig-keeper.ts",
   ],
   "agent/outputs": [
+    "package.json",
     "drivers/kit",
     "drivers/formats",
     "drivers/roles",
@@ -136,7 +137,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/sky",
   ],
   "agent/files": ["drivers/formats", "agent/imaging", "agent/masters", "agent/open-files", "agent/threads"],
-  "agent/commands": ["agent", "drivers", "plans"],
+  "agent/commands": ["agent", "drivers", "plans", "package.json"],
   plans: [],
   "sim-devices": ["drivers/kit", "drivers/formats"],
 };

@@ -70,7 +70,7 @@ const scenarios: Readonly<Record<FaultKind, Scenario>> = {
   "lying readback": {
     says: "the camera reads back settings that it does not have",
     protocol: "alpaca",
-    exitCodes: [0, 3, 5],
+    exitCodes: [0, 3, 5, 7],
   },
   "another exposure's picture": {
     says: "the camera delivers the picture of another exposure",
@@ -78,7 +78,7 @@ const scenarios: Readonly<Record<FaultKind, Scenario>> = {
     exitCodes: [0, 5],
   },
   "pictures truncated": { says: "pictures end in the middle", protocol: "indi", exitCodes: [0, 5] },
-  "pictures black": { says: "pictures are black", protocol: "alpaca", exitCodes: [3, 5] },
+  "pictures black": { says: "pictures are black", protocol: "alpaca", exitCodes: [3, 5, 7] },
   "pictures saturated": {
     says: "pictures are saturated: taken for a lost filter",
     protocol: "indi",
@@ -122,26 +122,26 @@ const scenarios: Readonly<Record<FaultKind, Scenario>> = {
   "diffuser lies": {
     says: "the diffuser says that it is in the light, and is not",
     protocol: "alpaca",
-    exitCodes: [0, 3, 4, 5],
+    exitCodes: [0, 3, 4, 5, 7],
     plan: "flat",
     phase: "closing",
   },
   "motors stall": {
     says: "the mount says that it tracks and stands still",
     protocol: "indi",
-    exitCodes: [0, 3, 4, 5],
+    exitCodes: [0, 3, 4, 5, 7],
   },
   "mount stops": { says: "the mount has no power for its motors", protocol: "alpaca", exitCodes: [6] },
   "mount runs away": {
     says: "an axis runs away: covered, off the Sun or stopped",
     protocol: "indi",
-    exitCodes: [3, 4, 5, 6],
+    exitCodes: [3, 4, 5, 6, 7],
     forSeconds: 60,
   },
   "mount jumps": {
     says: "the mount suddenly takes itself to be elsewhere",
     protocol: "alpaca",
-    exitCodes: [3, 4, 5, 6],
+    exitCodes: [3, 4, 5, 6, 7],
   },
   "mount stays busy": { says: "the mount arrives and never says so", protocol: "indi", exitCodes: [5, 6] },
   "mount refuses to track": {
@@ -155,7 +155,7 @@ const scenarios: Readonly<Record<FaultKind, Scenario>> = {
     protocol: "indi",
     exitCodes: [4],
   },
-  cloud: { says: "a cloud comes", protocol: "alpaca", exitCodes: [0, 3, 5] },
+  cloud: { says: "a cloud comes", protocol: "alpaca", exitCodes: [0, 3, 5, 7] },
   rain: { says: "it begins to rain", protocol: "indi", exitCodes: [4] },
   wind: { says: "a storm sets in", protocol: "alpaca", exitCodes: [4] },
   "station silent": {
@@ -186,7 +186,7 @@ const scenarios: Readonly<Record<FaultKind, Scenario>> = {
   "keeper killed": { says: "the keeper is killed: the run ends", protocol: "alpaca", exitCodes: [4] },
   "clock stepped": { says: "the computer's clock is set", protocol: "indi", exitCodes: [4] },
   "operator's stop": { says: "the operator stops the run", protocol: "alpaca", exitCodes: [130] },
-  "another client": { says: "another client commands the rig", protocol: "indi", exitCodes: [0, 3, 4, 5] },
+  "another client": { says: "another client commands the rig", protocol: "indi", exitCodes: [0, 3, 4, 5, 7] },
 };
 
 test.each(faultKindNames.map((kind) => [scenarios[kind].says, kind] as const))("%s", async (_, kind) => {

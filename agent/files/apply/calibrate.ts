@@ -6,6 +6,7 @@ import {
   applyToFloatImage,
   applyToUint16,
 } from "../../imaging/combining/apply.ts";
+import { creatorCard } from "../../masters/creator-card.ts";
 import type { Calibration } from "../flat-file.ts";
 
 export interface Calibrated {
@@ -97,7 +98,7 @@ export function resultCards(
     ...(pedestalAdu === 0
       ? []
       : [{ keyword: "PEDESTAL", value: pedestalAdu, comment: "[adu] added at the end" }]),
-    { keyword: "SWMODIFY", value: "evenfield" },
+    creatorCard,
     ...history.filter(Boolean).map((text) => ({ keyword: "HISTORY", value: `evenfield apply: ${text}` })),
   ];
 }

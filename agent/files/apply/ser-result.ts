@@ -5,6 +5,7 @@ import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { serField, serHeaderBytes } from "../../../drivers/formats/ser.ts";
 import type { SerFile } from "../../../drivers/formats/ser-file.ts";
 import { writeWholeFile } from "../../../drivers/formats/whole-file.ts";
+import { isOurs } from "../../masters/creator-card.ts";
 import { InputError } from "../input-error.ts";
 import { checkOutput } from "../output-name.ts";
 import { sameOrigin } from "./apply-origin.ts";
@@ -53,7 +54,7 @@ export function readRecord(ser: string): ReadonlyMap<string, unknown> | undefine
   try {
     const parsed: unknown = JSON.parse(readFileSync(recordPath(ser), "utf8"));
     const record = new Map(Object.entries(parsed ?? {}));
-    return record.get("SWMODIFY") === "evenfield" ? record : undefined;
+    return isOurs(record.get("CREATOR") ?? record.get("SWMODIFY")) ? record : undefined;
   } catch {
     return undefined;
   }

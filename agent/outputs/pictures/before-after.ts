@@ -23,18 +23,19 @@ export interface BeforeAfter {
  */
 export function beforeAfterPictures(input: {
   readonly imageAdu: Uint16Array;
-  /** Taken off [adu]; these exposures are too short for dark current. */
-  readonly pedestalAdu: number;
+  /** Taken off [adu]: a dark, or one level where exposures are too short for dark current. */
+  readonly darkAdu: Float32Array | number;
   readonly flat: Flat;
   readonly dust: readonly (MarkedShadow & { readonly depth: number })[];
 }): BeforeAfter {
-  const { imageAdu, flat, pedestalAdu, dust } = input;
+  const { imageAdu, flat, dust } = input;
   const { widthPx, heightPx } = flat.shape;
-  const darkAdu = new Float32Array(imageAdu.length).fill(pedestalAdu);
+  const darkAdu =
+    typeof input.darkAdu === "number" ? new Float32Array(imageAdu.length).fill(input.darkAdu) : input.darkAdu;
   const raw: FloatPicture = {
     widthPx,
     heightPx,
-    pixels: Float32Array.from(imageAdu, (v) => v - pedestalAdu),
+    pixels: Float32Array.from(imageAdu, (v, i) => v - darkAdu[i]!),
   };
   const divided: FloatPicture = {
     widthPx,
@@ -43,9 +44,15 @@ export function beforeAfterPictures(input: {
   };
   const range = litRange(divided.pixels);
   const pair = [shrink(raw, shownWidthPx), shrink(divided, shownWidthPx)].map((one) => greyPng(one, range));
+  const greys = { black: `${range.black.toFixed(0)} adu`, white: `${range.white.toFixed(0)} adu` };
   const whole = {
-    before: { title: "An image as it came", caption: "Pedestal taken off, nothing else.", png: pair[0]! },
-    after: { title: "The same, divided by the flat", caption: "Same stretch.", png: pair[1]! },
+    before: {
+      title: "An image as it came",
+      caption: "Its dark level taken off, nothing else.",
+      png: pair[0]!,
+      greys,
+    },
+    after: { title: "The same, divided by the flat", caption: "Same stretch.", png: pair[1]!, greys },
   };
   const shadow = deepestOnTheSun(divided, dust);
   if (!shadow) return whole;

@@ -37,6 +37,7 @@ export function flatPicture(input: {
     title: "The master flat",
     caption: `Black to white is ${spreadPercent} % of the level. ${marked}`,
     png: greyPng(small, range),
+    greys: { black: range.black.toFixed(3), white: `${range.white.toFixed(3)} of the mean` },
     overlay: { widthPx, heightPx, svg: rings.join("") },
   };
 }

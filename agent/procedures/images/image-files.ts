@@ -22,7 +22,7 @@ export function saveImage(bench: Workbench, number: number, frame: Frame): strin
   const { flatInUse } = bench.findings;
   const comment = "master flat that it is meant for";
   const more = flatInUse ? [{ keyword: "FLATMSTR", value: basename(flatInUse.file), comment }] : [];
-  writeRawFrame(bench, file, frame, "Light Frame", more);
+  writeRawFrame(bench, file, frame, "object", more);
   return file;
 }
 

@@ -14,6 +14,8 @@ export const exitCodes = {
   deviceFailed: 5,
   /** The rig could not be fully restored. */
   notRestored: 6,
+  /** It came to nothing: no Sun found, a leak, too few good frames; the rig is restored. */
+  nothingMade: 7,
   /** Stopped by the operator, the rig is restored; the number that shells use after Ctrl-C. */
   stopped: 130,
 } as const;

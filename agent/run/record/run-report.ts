@@ -102,6 +102,7 @@ function exitCodeOf(facts: RunFacts): ExitCode {
   if (failures.some(isDeviceFailure) || failures.some(isDiskFailure) || facts.unwritten.length > 0)
     return exitCodes.deviceFailed;
   if (ended === "stopped") return exitCodes.stopped;
-  if (ended === "failed" || verdictOf(facts.steps) === "bad") return exitCodes.verdictBad;
+  if (ended === "failed") return exitCodes.nothingMade;
+  if (verdictOf(facts.steps) === "bad") return exitCodes.verdictBad;
   return exitCodes.done;
 }

@@ -191,7 +191,7 @@ test("files of other sizes, no FITS, missing or cut short are named, and nothing
   for (const [name, said] of cases) {
     const host = await combine([first, second, sky.path(name), "-o", sky.path("m.fits"), "--json"]);
     expect(host.exitCode, name).toBe(2);
-    expect(host.json, name).toMatchObject({ failed: true, exitCode: 2, state: "Nothing was written." });
+    expect(host.json, name).toMatchObject({ ended: "failed", exitCode: 2, state: "Nothing was written." });
     expect(host.json.happened, name).toContain(said);
     expect(host.err, name).toContain(said);
   }

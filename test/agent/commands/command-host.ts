@@ -1,6 +1,8 @@
 import { EventEmitter } from "node:events";
 import { Command } from "commander";
+import { type Envelope, envelopeSchema } from "../../../agent/commands/envelope.ts";
 import type { CommandHost } from "../../../agent/commands/outcome.ts";
+import { resultSchemas } from "../../../agent/commands/result-schemas.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 
 /** A process of its own for one command: what it prints and how it ends is kept. */
@@ -21,10 +23,21 @@ export class TestHost implements CommandHost {
     this.exitCode = code;
   }
 
-  /** What `--json` printed; throws unless it is exactly one JSON value. */
+  /** What `--json` printed, whole. @throws unless it is exactly one envelope, of this exit code */
+  get envelope(): Envelope {
+    const envelope = envelopeSchema.parse(JSON.parse(this.out));
+    if (envelope.exitCode !== this.exitCode)
+      throw new Error(`the envelope says ${envelope.exitCode}, the process ${this.exitCode}`);
+    return envelope;
+  }
+
+  /** The result in it, held to the schema of its command; of a failure the envelope itself. */
   // biome-ignore lint/suspicious/noExplicitAny: each command prints a shape of its own
   get json(): any {
-    return JSON.parse(this.out);
+    const { envelope } = this;
+    if (envelope.result === null) return envelope;
+    resultSchemas[envelope.command as keyof typeof resultSchemas].parse(envelope.result);
+    return envelope.result;
   }
 }
 

@@ -41,7 +41,9 @@ async function restoreWith(options: Partial<RestoreCommandOptions> = {}): Promis
     lockFolder: at("locks"),
   };
   const all = { rig: at("rig.yaml"), ledger: at("ledger.sqlite"), runs: at("runs"), ...options };
-  await host.clock.drive(conclude(host, false, () => restore(all, wiring, host)));
+  await host.clock.drive(
+    conclude(host, { command: "restore", json: false }, () => restore(all, wiring, host)),
+  );
   return host;
 }
 

@@ -49,7 +49,9 @@ async function runWith(options: Partial<RunCommandOptions>): Promise<TestHost> {
     unattended: true,
     ...options,
   };
-  await host.clock.drive(conclude(host, false, () => run(at("plan.yaml"), all, wiring, host)));
+  await host.clock.drive(
+    conclude(host, { command: "run", json: false }, () => run(at("plan.yaml"), all, wiring, host)),
+  );
   expect(host.err).not.toContain("fault of evenfield");
   expect(connecting).toBe(0);
   return host;

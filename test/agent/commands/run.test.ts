@@ -74,7 +74,9 @@ async function runWith(plan: string, rig: string): Promise<void> {
     ledger: ledgerFile(),
     unattended: true,
   };
-  await conclude(host, false, () => run(write("plan.yaml", plan), options, wiring, host));
+  await conclude(host, { command: "run", json: false }, () =>
+    run(write("plan.yaml", plan), options, wiring, host),
+  );
 }
 
 const changed = (good: string, { change: [find, put] }: BrokenFile) => good.replace(find, put);
@@ -162,9 +164,9 @@ test("restore with nothing unfinished opens no link", async () => {
     ledgerByDefault: true,
     runs: folder,
   };
-  await conclude(host, false, () => restore(options, wiring, host));
+  await conclude(host, { command: "restore", json: false }, () => restore(options, wiring, host));
   new Ledger(ledgerFile())[Symbol.dispose]();
-  await conclude(host, false, () => restore(options, wiring, host));
+  await conclude(host, { command: "restore", json: false }, () => restore(options, wiring, host));
   expect(said.stdout.match(/nothing to restore/g)).toHaveLength(2);
   expect(said.exitCode).toBe(0);
   expect(touched).toBe(0);
@@ -177,13 +179,17 @@ test("restore of a rig that does not answer: exit code 6; accepted as it is, the
     const runId = ledger.beginRun({ rig: "garden", plan: "morning", folder, startedUtcMs: 0 });
     ledger.saveBaseline(runId, [{ role: "camera", device: "Camera A", setting: { key: "gain", value: 1 } }]);
   }
-  await clock.drive(conclude(host, false, () => restore(options, wiring, host)));
+  await clock.drive(
+    conclude(host, { command: "restore", json: false }, () => restore(options, wiring, host)),
+  );
   expect(said.exitCode).toBe(6);
   expect(said.stderr).toContain("Close the cover by hand.");
   expect(touched).toBeGreaterThan(0);
-  await conclude(host, true, () => restore({ ...options, accept: true }, wiring, host));
+  await conclude(host, { command: "restore", json: true }, () =>
+    restore({ ...options, accept: true }, wiring, host),
+  );
   expect(said.exitCode).toBe(0);
-  await conclude(host, false, () => restore(options, wiring, host));
+  await conclude(host, { command: "restore", json: false }, () => restore(options, wiring, host));
   expect(said.stdout).toContain("nothing to restore");
 });
 
@@ -196,7 +202,7 @@ test("the first Ctrl-C asks for a stop, the next ones are told to wait, and none
     signals.emit("SIGHUP");
     return { exitCode: exitCodes.stopped, result: {}, text: String(signal.reason) };
   };
-  await conclude({ ...host, signals }, false, stopped, stopWordsOfRun);
+  await conclude({ ...host, signals }, { command: "run", json: false }, stopped, stopWordsOfRun);
   expect(said.stdout).toContain("stopped by the operator");
   expect(said.stderr).toMatch(/^Stopping: .*\nStill putting the rig back.*\nStill putting the rig back/);
   expect(signals.eventNames()).toEqual([]);
@@ -210,10 +216,10 @@ test("a command that a stop cuts short ends with exit code 130 and says in what 
     await ended;
     throw new Error("it was not stopped");
   };
-  await conclude({ ...host, signals }, true, waiting);
+  await conclude({ ...host, signals }, { command: "run", json: true }, waiting);
   expect(said.exitCode).toBe(130);
   expect(JSON.parse(said.stdout)).toMatchObject({
-    failed: true,
+    ended: "failed",
     exitCode: 130,
     state: "Nothing was changed.",
   });
@@ -226,7 +232,7 @@ test("restore that is stopped while it connects has put nothing back: exit code 
   const runId = ledger.beginRun({ rig: "garden", plan: "morning", folder, startedUtcMs: 0 });
   ledger.saveBaseline(runId, [{ role: "camera", device: "Camera A", setting: { key: "gain", value: 1 } }]);
   const signals = new EventEmitter();
-  await conclude({ ...host, signals }, false, (signal) => {
+  await conclude({ ...host, signals }, { command: "run", json: false }, (signal) => {
     const openers = () => async () => {
       signals.emit("SIGTERM");
       throw new Error("nobody listens");

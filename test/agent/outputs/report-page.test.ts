@@ -29,7 +29,8 @@ test("what comes from files and devices cannot become markup", () => {
     title: evil,
     facts: [[evil, evil]],
     reasons: [evil],
-    dust: [evil],
+    rehearsal: evil,
+    links: [evil],
     notes: [{ clock: "10:00", text: evil }],
     settings: [{ device: evil, key: evil, before: evil, after: evil, same: false }],
   });

@@ -11,7 +11,7 @@ test("three images, raw, with the upper edge where it was asked for; cover close
   expect(Math.abs(outcome.found!.edgeFraction - 0.7)).toBeLessThan(0.03);
   using file = FitsFile.open(join(rig.bench.folder, "images/image-0003.fits"));
   const image = file.image();
-  expect(image.header.text("IMAGETYP")).toBe("Light Frame");
+  expect(image.header.text("IMAGETYP")).toBe("object");
   expect(image.readRows(0, 1)).toBeInstanceOf(Uint16Array);
   expect(rig.world.cover.position).toBe(0);
 });

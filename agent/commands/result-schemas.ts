@@ -1,0 +1,135 @@
+import { z } from "zod";
+import type { commandList } from "./command-list.ts";
+import { envelopeSchema } from "./envelope.ts";
+
+/** More may stand beside what is named here; what is named stays. */
+const verdict = z.enum(["good", "usable", "bad"]);
+const runVerdict = z.enum(["good", "usable", "bad", "none"]);
+const failedFile = z.looseObject({ file: z.string(), happened: z.string(), whatToDo: z.string() });
+const figure = z.looseObject({
+  id: z.string().describe("the same for ever"),
+  name: z.string(),
+  value: z.number().nullable(),
+  sigma: z.number().optional().describe("one sigma, where it is known"),
+  unit: z.enum(["share", "ratio"]).describe("share of the level: 0.01 is 1 %"),
+  verdict,
+  whatToDo: z.string(),
+});
+const warnings = z.array(z.string());
+
+const run = z.looseObject({
+  ended: z.enum(["completed", "stopped", "failed", "unsafe", "refused"]),
+  verdict: runVerdict.describe("of the flat; none: there is no flat"),
+  exitCode: z.number().int(),
+  folder: z.string().optional(),
+  happened: z.string(),
+  state: z.string(),
+  whatToDo: z.string(),
+});
+
+const server = z.looseObject({ protocol: z.string() });
+
+const tableRow = z.looseObject({
+  file: z.string().describe("below the folder"),
+  kind: z.enum(["flat", "dark", "bias", "image"]).optional(),
+  widthPx: z.number().int(),
+  heightPx: z.number().int(),
+  frames: z.number().int(),
+  exposureSeconds: z.number().optional(),
+  levelAdu: z.number().optional(),
+  upperEdge: z.number().optional().describe("over the highest code"),
+  noiseAdu: z.number().optional(),
+  verdict: verdict.optional(),
+  usedFor: z.string(),
+  flat: z.string().optional(),
+  dark: z.string().optional(),
+  why: z.string(),
+  ended: z.enum(["written", "done before", "used", "left out", "planned", "in another part"]),
+  result: z.string().optional(),
+});
+
+/** What stands as `result` in the envelope of each command. */
+export const resultSchemas = {
+  run,
+  rehearse: run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }),
+  probe: z.looseObject({ rig: z.string(), devices: z.array(z.looseObject({ role: z.string() })) }),
+  find: z.looseObject({ servers: z.array(server), silent: z.array(server), rigBlock: z.string() }),
+  sun: z.looseObject({
+    utc: z.string(),
+    altitudeDegrees: z.number(),
+    azimuthDegrees: z.number(),
+    semidiameterArcsec: z.number(),
+  }),
+  combine: z.looseObject({
+    output: z.string(),
+    method: z.enum(["series", "mean", "clipped", "median", "displaced"]),
+    frameCount: z.number().int(),
+    widthPx: z.number().int(),
+    heightPx: z.number().int(),
+    levelAdu: z.number().nullable().optional(),
+    noiseAdu: z.number().nullable().optional(),
+    rejectedFraction: z.number(),
+    maskedPx: z.number().int(),
+    warnings,
+  }),
+  apply: z.looseObject({
+    flat: z.string(),
+    dark: z.string().optional(),
+    applied: z.array(
+      z.looseObject({
+        file: z.string(),
+        output: z.string(),
+        ended: z.enum(["written", "done before"]),
+        mendedPx: z.number().int(),
+        warnings,
+      }),
+    ),
+    failed: z.array(failedFile),
+  }),
+  calibrate: z.looseObject({
+    dryRun: z.boolean(),
+    files: z.array(tableRow),
+    masters: z.array(
+      z.looseObject({
+        name: z.string(),
+        path: z.string(),
+        kind: z.enum(["flat", "dark", "bias"]),
+        ended: z.enum(["written", "done before", "as it was", "failed"]),
+        verdict: verdict.optional(),
+      }),
+    ),
+    failed: z.array(failedFile),
+    written: z.array(z.string()).describe("the page and the tables"),
+  }),
+  inspect: z.looseObject({
+    verdict: verdict.optional(),
+    files: z.array(
+      z.looseObject({
+        file: z.string(),
+        kind: z.enum(["flat", "dark", "bias", "image"]),
+        widthPx: z.number().int(),
+        heightPx: z.number().int(),
+        frameCount: z.number().int(),
+        figures: z.array(figure),
+        verdict,
+        reasons: z.array(z.string()),
+      }),
+    ),
+    failed: z.array(failedFile),
+    written: z.array(z.string()).describe("page and picture"),
+  }),
+  match: z.looseObject({ says: z.string() }),
+  restore: z.looseObject({ rig: z.string() }),
+  keep: z.looseObject({}),
+  simulate: z.looseObject({ port: z.number().int() }),
+} as const satisfies Record<keyof typeof commandList, z.ZodType>;
+
+/** JSON Schema of everything that `--json` prints, by command. */
+export function jsonOutputSchema(): object {
+  const { $schema, ...envelope } = z.toJSONSchema(envelopeSchema);
+  const results = Object.entries(resultSchemas).map(([command, schema]) => {
+    const { $schema: _, ...result } = z.toJSONSchema(schema);
+    return [command, result];
+  });
+  return { $schema, title: "What evenfield --json prints", ...envelope, $defs: Object.fromEntries(results) };
+}

@@ -1,0 +1,37 @@
+/** How the picture moves when the line of sight moves east and north: `shiftPx = M · moveArcsec`, row by row. */
+export interface CameraOnSky {
+  readonly pxPerArcsec: readonly [number, number, number, number];
+  readonly arcsecPerPx: number;
+}
+
+/** North, east and a scale bar in SVG, in the picture's own pixels, for its lower left corner. */
+export function skyOverlay(
+  sky: CameraOnSky,
+  { widthPx, heightPx }: { widthPx: number; heightPx: number },
+): string {
+  const unit = widthPx / 100;
+  const [m11, m12, m21, m22] = sky.pxPerArcsec;
+  // What lies east of the line of sight is where the picture comes from when that moves east.
+  const arrow = (x: number, y: number, name: string) => {
+    const length = Math.hypot(x, y) || 1;
+    const [u, v] = [x / length, y / length];
+    const [x0, y0] = [10 * unit, heightPx - 14 * unit];
+    const at = (reach: number) =>
+      `${(x0 + u * reach * unit).toFixed(1)} ${(y0 + v * reach * unit).toFixed(1)}`;
+    const [textX, textY] = at(7).split(" ");
+    return `<path d="M${at(0)} L${at(5)}"/><text x="${textX}" y="${textY}" text-anchor="middle" dominant-baseline="central" stroke="none">${name}</text>`;
+  };
+  const barArcsec = roundLength(0.18 * widthPx * sky.arcsecPerPx);
+  const barPx = barArcsec / sky.arcsecPerPx;
+  const [left, y] = [22 * unit, heightPx - 5 * unit];
+  const bar = `<path d="M${left.toFixed(1)} ${y.toFixed(1)} h${barPx.toFixed(1)}"/><text x="${(left + barPx / 2).toFixed(1)}" y="${(y - 1.2 * unit).toFixed(1)}" text-anchor="middle" stroke="none">${barArcsec}″</text>`;
+  const style = `fill="#ffd58a" stroke="#ffd58a" stroke-width="${(0.3 * unit).toFixed(2)}" font-family="system-ui,sans-serif" font-size="${(2.6 * unit).toFixed(1)}"`;
+  return `<g ${style}>${arrow(-m12, -m22, "N")}${arrow(-m11, -m21, "E")}${bar}</g>`;
+}
+
+/** The nearest of 1, 2 and 5 times a power of ten below. */
+function roundLength(arcsec: number): number {
+  const power = 10 ** Math.floor(Math.log10(arcsec));
+  const step = [5, 2, 1].find((one) => one * power <= arcsec) ?? 1;
+  return Number((step * power).toPrecision(1));
+}
