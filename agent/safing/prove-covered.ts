@@ -68,7 +68,7 @@ async function lookForLight(tools: SafingTools, signal: AbortSignal): Promise<Fr
   const { rig, clock } = tools;
   const rate = await rateOfOpenFront(tools, signal);
   const offDegrees = rate && (await offDiscDegrees(tools, signal));
-  if (!rate || offDegrees === undefined || offDegrees > nearDiscDegrees) return undefined;
+  if (!rate || offDegrees === undefined) return undefined;
   const { camera } = rig;
   const { min, max } = camera.limits.exposureSeconds;
   const topAdu = tools.findings.topCodeAdu ?? camera.limits.fullScaleAdu;
@@ -99,8 +99,8 @@ async function rateOfOpenFront(
 }
 
 /**
- * How far the telescope points from the Sun's centre; before centring, as the mount says, and no nearer than its pointing
- * may be wrong. @returns `undefined` with the Sun down
+ * How far the telescope points from the Sun's centre. Before the Sun is centred, where light has been seen, as the mount
+ * says, and never on the disc. @returns `undefined` where the Sun is not expected in a frame
  */
 async function offDiscDegrees(tools: SafingTools, signal: AbortSignal): Promise<number | undefined> {
   const { rig, site, clock, findings } = tools;
@@ -109,9 +109,13 @@ async function offDiscDegrees(tools: SafingTools, signal: AbortSignal): Promise<
   // A rig without a mount is where somebody has pointed it: at the Sun, as far as any step knows.
   if (!rig.mount) return 0;
   const { pointing } = await rig.mount.state(signal);
-  if (!findings.pointingError || !findings.sunPointing)
-    return Math.max(2 * onDiscDegrees, sunSeparationDegrees(pointing, site, utcMs));
-  return sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs);
+  if (findings.pointingError && findings.sunPointing) {
+    const offDegrees = sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs);
+    return offDegrees <= onDiscDegrees ? offDegrees : undefined;
+  }
+  if (!findings.lightSeen) return undefined;
+  const offDegrees = sunSeparationDegrees(pointing, site, utcMs);
+  return offDegrees <= nearDiscDegrees ? Math.max(2 * onDiscDegrees, offDegrees) : undefined;
 }
 
 const percent = (share: number) => `${(100 * share).toFixed(0)} %`;

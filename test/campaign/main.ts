@@ -7,6 +7,7 @@ import { run as dust } from "./dust.ts";
 import { run as exposure } from "./exposure.ts";
 import { run as fringes } from "./fringes.ts";
 import { run as kill } from "./kill.ts";
+import { run as kills } from "./kill-moments.ts";
 import { run as leak } from "./leak.ts";
 import { run as lightRuns } from "./light-runs.ts";
 import { run as master } from "./master.ts";
@@ -71,6 +72,10 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
     const env = { ...process.env, EVENFIELD_WHOLE_LIST: "yes" };
     const { status } = spawnSync(process.execPath, [...vitest, ...files], { stdio: "inherit", env });
     if (status !== 0) process.exitCode = 1;
+  },
+  /** In virtual time; `kill` has real processes. */
+  kills: async (count = 200) => {
+    if (!(await kills({ seed, count, print }))) process.exitCode = 1;
   },
   kill: async (count = 50) => {
     const { restored, trials, wholeRunSeconds } = await kill(count, { seed, tell: print });

@@ -86,6 +86,7 @@ async function playAll(
     for await (const text of createInterface({ input: child.stdout })) {
       const line = JSON.parse(text) as StormLine;
       lines.push(line);
+      for (const { class: name, what } of line.violations) print(`seed ${line.seed}: ${name}: ${what}`);
       if (lines.length % 100 === 0) print(progress(lines, seeds.length));
       underWay = next();
     }

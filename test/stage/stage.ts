@@ -159,7 +159,14 @@ export class Stage implements AsyncDisposable {
     this.rigFile = readRigFile(...textAndName(choice, "rig.yaml"));
     this.folder = options.folder ?? mkdtempSync(join(tmpdir(), "evenfield-stage-"));
     this.ledger = new Ledger(options.folder === undefined ? ":memory:" : join(this.folder, "ledger.sqlite"));
-    this.disk = { folder: this.folder, ledgerFile: this.ledger.file, freeMegabytes: undefined };
+    this.disk = {
+      folder: this.folder,
+      ledgerFile: this.ledger.file,
+      freeMegabytes: undefined,
+      refuseLedger: (refuses) => {
+        this.ledger.database.run(`pragma query_only = ${refuses ? "on" : "off"}`);
+      },
+    };
     this.before = simulator.world.account();
     const byHand = Object.values(this.rigFile.devices).some((device) => device && "by" in device);
     const person = options.person ?? (byHand ? "obliging" : undefined);

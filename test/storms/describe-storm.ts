@@ -5,7 +5,7 @@ import type { Storm } from "./storm.ts";
 
 /** A storm in a line. */
 export function describeStorm(storm: Storm): string {
-  const { plan, rig, found, faults } = storm;
+  const { plan, rig, found, faults, sinksAfterSeconds } = storm;
   const protocol =
     typeof rig.protocol === "string" ? rig.protocol : `indi, ${rig.protocol.join("+")} on alpaca`;
   const without = rig.without.length > 0 ? `, without ${rig.without.join(", ")}` : "";
@@ -21,6 +21,7 @@ export function describeStorm(storm: Storm): string {
   return [
     `plan ${plan}`,
     `${protocol}${without}${byHand}`,
+    ...(sinksAfterSeconds === undefined ? [] : [`the Sun sinks after ${sinksAfterSeconds.toFixed(0)} s`]),
     `found ${found.pointing}, cover ${found.cover}${diffuser}${dome}`,
     script.join("; ") || "no fault",
   ].join(" | ");

@@ -19,6 +19,8 @@ const plans: readonly (readonly [PlanName, number])[] = [
   ["centre", 12],
   ["waits", 15],
   ["flat", 20],
+  ["drift", 2],
+  ["defocus", 2],
   ["darks", 3],
 ];
 
@@ -67,11 +69,14 @@ export function drawStorm(seed: number): Storm {
   const rig = drawRig(random.fork("rig"));
   const found = drawFound(random.fork("found"), rig);
   const plan = often(plans, random.fork("plan"));
+  const evening = random.fork("evening");
+  const sinks = evening.uniform() < 0.06 && { sinksAfterSeconds: evening.between(60, 900) };
   return {
     seed,
     plan,
     rig,
     found,
+    ...sinks,
     faults: drawFaults(random.fork("faults"), rig, plan),
     restartSeconds: random.pick([45, 45, 120]),
   };

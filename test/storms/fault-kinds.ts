@@ -9,7 +9,13 @@ import {
 } from "../stage/faults/agent-faults.ts";
 import { framesOfAnotherSize, framesOfOneLevel } from "../stage/faults/camera-faults.ts";
 import { coverOpensItself, coverSaysClosed, coverStopsHalfWay } from "../stage/faults/cover-faults.ts";
-import { diskFull, folderGone, ledgerLocked, ledgerOverwritten } from "../stage/faults/disk-faults.ts";
+import {
+  diskFull,
+  diskTakesNothing,
+  folderGone,
+  ledgerLocked,
+  ledgerOverwritten,
+} from "../stage/faults/disk-faults.ts";
 import type { Fault } from "../stage/faults/fault.ts";
 import { foreignDeeds, otherClient } from "../stage/faults/foreign-faults.ts";
 import { mountRunsAway, mountStaysBusy, mountStops } from "../stage/faults/mount-faults.ts";
@@ -125,6 +131,7 @@ export const faultKinds = {
   wind: { draw: (r) => wind(r.between(12, 30)), lasts: "either", needs: ["weather"] },
   "station silent": { draw: () => deviceSilent("weather"), lasts: "either", needs: ["weather"] },
   "disk full": { draw: diskFull, lasts: "either" },
+  "disk takes nothing": { draw: diskTakesNothing, lasts: "either" },
   "run folder gone": { draw: folderGone, lasts: "either", weight: 0.5 },
   "ledger locked": { draw: ledgerLocked, lasts: "either", weight: 0.1, needsDisk: true },
   "ledger overwritten": { draw: ledgerOverwritten, lasts: "once", weight: 0.5, needsDisk: true },

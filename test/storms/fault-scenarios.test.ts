@@ -165,6 +165,11 @@ const scenarios: Readonly<Record<FaultKind, Scenario>> = {
     plan: "waits",
   },
   "disk full": { says: "the disk is full", protocol: "alpaca", exitCodes: [4] },
+  "disk takes nothing": {
+    says: "the disk takes nothing more: all is put back, and what was not written is said",
+    protocol: "indi",
+    exitCodes: [5],
+  },
   "run folder gone": { says: "the run's folder is gone", protocol: "indi", exitCodes: [0, 1, 5] },
   "ledger locked": { says: "another program holds the ledger", protocol: "alpaca", exitCodes: [0, 5, 6] },
   "ledger overwritten": {

@@ -1,20 +1,27 @@
+import type { Finding } from "../stage/checkers/checker.ts";
 import { exposedTooLong, isExposed } from "../stage/checkers/exposed-too-long.ts";
 import { brokenFiles } from "../stage/checkers/files-whole.ts";
 import type { Happened, Violation } from "../stage/checkers/happened.ts";
 import { leftExposed } from "../stage/checkers/left-exposed.ts";
 import { type Ending, reportedAtEnd } from "../stage/checkers/reported-at-end.ts";
 import { uncoveredMoves } from "../stage/checkers/uncovered-moves.ts";
+import type { FaultKind } from "./fault-kinds.ts";
 import type { Storm } from "./storm.ts";
+
+const losesFiles: ReadonlySet<FaultKind> = new Set(["run folder gone", "disk takes nothing"]);
 
 /** Everything in a storm that must never happen, in order. */
 export function judgeStorm({
   storm,
   happened,
   endings,
+  findings,
 }: {
   readonly storm: Storm;
   readonly happened: Happened;
   readonly endings: readonly Ending[];
+  /** Of checkers that only look at the world. */
+  readonly findings: readonly Finding[];
 }): Violation[] {
   const { moments, struck } = happened;
   const wasFoundOpen = moments[0] !== undefined && isExposed(moments[0]);
@@ -23,7 +30,7 @@ export function judgeStorm({
     moments.at(-1)?.filterFitted === false;
   const isBack = endings.at(-1)?.settings?.every(({ state }) => state !== "different") ?? false;
   const files = endings.flatMap(({ atMs, folder, files }) =>
-    folder === undefined || files === undefined || storm.faults.some(({ kind }) => kind === "run folder gone")
+    folder === undefined || files === undefined || storm.faults.some(({ kind }) => losesFiles.has(kind))
       ? []
       : brokenFiles(folder, files).map((what) => ({ atMs, class: "files", what })),
   );
@@ -33,5 +40,27 @@ export function judgeStorm({
     ...leftExposed(happened, wasFoundOpen && isBack && !isDangerous),
     ...endings.flatMap(reportedAtEnd),
     ...files,
+    ...findings
+      .filter((finding) => !isExplained(finding, happened, endings))
+      .map(({ atMs, checker, what }) => ({ atMs, class: checker, what })),
   ].sort((a, b) => a.atMs - b.atMs);
+}
+
+/** Not the agent's doing, or reported in its last words. */
+function isExplained(
+  { checker, role, atMs }: Finding,
+  { struck }: Happened,
+  endings: readonly Ending[],
+): boolean {
+  if (role === undefined || checker === "commandBeforeBaseline") return false;
+  if (checker === "leftAtEnd") {
+    const last = endings.at(-1);
+    const isReported = last?.settings?.some((one) => one.role === role && one.state !== "same") ?? false;
+    const staysBusy = struck.some((one) => one.endedMs === undefined && one.staysBusy?.includes(role));
+    return isReported || staysBusy || (last?.unknowable.includes(role) ?? false);
+  }
+  return struck.some(
+    ({ lies, foreign, staysBusy, beganMs }) =>
+      beganMs <= atMs && [lies, foreign, staysBusy].some((roles) => roles?.includes(role)),
+  );
 }

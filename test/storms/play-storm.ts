@@ -7,10 +7,14 @@ import type { SettingRecord } from "../../agent/run/record/run-record.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
+import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { checkWorld } from "../stage/checkers/check-world.ts";
 import { commandBeforeBaseline } from "../stage/checkers/command-before-baseline.ts";
 import { liesAtSun } from "../stage/checkers/exposed-too-long.ts";
 import type { Happened, Life, Violation } from "../stage/checkers/happened.ts";
+import { leftAtEnd } from "../stage/checkers/left-at-end.ts";
+import { overlappingCommands } from "../stage/checkers/overlapping-commands.ts";
+import { pastLimit } from "../stage/checkers/past-limit.ts";
 import type { Ending } from "../stage/checkers/reported-at-end.ts";
 import { AgentKilledError, openStage, type Stage } from "../stage/stage.ts";
 import { drivenRoles } from "./draw-storm.ts";
@@ -18,7 +22,7 @@ import { kindOf } from "./fault-kinds.ts";
 import { judgeStorm } from "./judge-storm.ts";
 import { type Note, PhaseWatch } from "./phase-watch.ts";
 import type { Phase, Storm, StormFault } from "./storm.ts";
-import { planText } from "./storm-plans.ts";
+import { planText, sunAltitudeDegreesMin } from "./storm-plans.ts";
 import { sceneOf } from "./storm-scene.ts";
 
 /** A run that takes longer than this will never end [s]. */
@@ -86,11 +90,15 @@ class StormPlay {
     await this.#putBackWhatIsLeft();
     stage.world.recordState();
     const happened = this.#happened();
-    const early = checkWorld(stage.world, [commandBeforeBaseline]);
+    const findings = checkWorld(stage.world, [
+      commandBeforeBaseline,
+      leftAtEnd,
+      pastLimit,
+      overlappingCommands,
+    ]);
     const violations = [
       ...this.#troubles,
-      ...early.map(({ atMs, checker, what }) => ({ atMs, class: checker, what })),
-      ...judgeStorm({ storm, happened, endings: this.#endings }),
+      ...judgeStorm({ storm, happened, endings: this.#endings, findings }),
     ];
     return {
       storm,
@@ -176,10 +184,20 @@ class StormPlay {
       atMs: clock.nowMs(),
       purpose,
       ...defined({ exitCode: ended.exitCode, settings: ended.settings, saysUncovered: ended.saysUncovered }),
-      differences: stage.differences().filter((line) => !isArrival(line)),
+      differences: stage
+        .differences()
+        .filter((line) => !isArrival(line, stage.world.mount.believedAxes.decDegrees) && !this.#isBusy(line)),
       unknowable: this.#unknowable(life),
       ...(ended.files && { files: ended.files, folder: stage.disk.folder }),
     });
+  }
+
+  /** A mount whose drive never says that it is done stands still all the same. */
+  #isBusy(line: string): boolean {
+    const staysBusy = this.#stage.struck.some(
+      ({ fault, endedMs }) => endedMs === undefined && fault.staysBusy?.includes("mount"),
+    );
+    return staysBusy && line.startsWith("mount.phase ");
   }
 
   #trouble(name: string, what: string): void {
@@ -201,10 +219,11 @@ class StormPlay {
     const isKnowable = (role: RoleName) => role === "cover" && history.some(liesAtSun);
     return this.#stage.struck.flatMap(({ fault: { lies = [], foreign = [] }, beganMs, endedMs }) => {
       const lasts = endedMs === undefined;
-      const isLate = baselineMs === undefined || beganMs >= (restoreMs ?? untilMs);
+      const puttingBackMs = restoreMs ?? untilMs;
+      const isLate = baselineMs === undefined || beganMs >= puttingBackMs;
       return [
-        // Where a mount has been led while it deceived, it stays.
-        ...lies.filter((role) => (lasts || role === "mount") && !isKnowable(role)),
+        // Whoever deceives while the rig is put back deceives who reads it back.
+        ...lies.filter((role) => (lasts || endedMs >= puttingBackMs) && !isKnowable(role)),
         ...foreign.filter((role) => lasts || isLate || without.includes(role)),
       ];
     });
@@ -243,6 +262,8 @@ class StormPlay {
         byHand: rig.byHand,
         ...defined({ person: rig.person }),
         silenceSecondsMax: rig.silenceSecondsMax,
+        sunAltitudeDegreesMin,
+        sunInFrameDegrees: sunInFrameDegrees(world.spec),
         coverSeconds: world.mechanics.coverSeconds,
       },
     };
@@ -254,10 +275,18 @@ function defined<T extends object>(given: T): { [K in keyof T]?: Exclude<T[K], u
 }
 
 /** A mount that stands as near to where it stood as a driver takes for arrived [0.1 degrees]. */
-function isArrival(line: string): boolean {
-  const [, unit, was, is] =
-    /^mount\.(?:ra|hourAngle|dec)(Hours|Degrees) was (\S+) and is (\S+)$/.exec(line) ?? [];
-  return Math.abs(Number(was) - Number(is)) * (unit === "Hours" ? 15 : 1) < 0.1;
+function isArrival(line: string, decDegrees: number): boolean {
+  const [, axis, was, is] =
+    /^mount\.(raHours|hourAngleDegrees|decDegrees) was (\S+) and is (\S+)$/.exec(line) ?? [];
+  const perUnit = axis === "raHours" ? 15 : 1;
+  const onSky = axis === "decDegrees" ? 1 : Math.cos((decDegrees * Math.PI) / 180);
+  return Math.abs(Number(was) - Number(is)) * perUnit * onSky < 0.1;
+}
+
+/** The disc's middle is not outside of the frame by more than three quarters of its radius. */
+function sunInFrameDegrees({ camera, optics }: SceneSpec): number {
+  const halfSideMm = (camera.widthPx * camera.pixelMicron) / 2000;
+  return (Math.atan(halfSideMm / optics.focalLengthMm) * 180) / Math.PI + 0.75 * 0.266;
 }
 
 function digestOf(happened: Happened, endings: readonly Ending[], violations: readonly Violation[]): string {

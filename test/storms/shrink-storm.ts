@@ -9,6 +9,7 @@ function simpler(storm: Storm): Storm[] {
     faults: faults.map((fault, i) => (i === index ? { ...fault, ...change } : fault)),
   });
   const withRig = (change: Partial<typeof rig>) => ({ ...storm, rig: { ...rig, ...change } });
+  const { sinksAfterSeconds, ...byDay } = storm;
   const withFound = (change: Partial<typeof found>) => ({ ...storm, found: { ...found, ...change } });
   return [
     ...faults.map((_, index) => ({ ...storm, faults: faults.toSpliced(index, 1) })),
@@ -18,6 +19,7 @@ function simpler(storm: Storm): Storm[] {
     ...(rig.protocol === "indi" ? [] : [withRig({ protocol: "indi" })]),
     ...(rig.protocol === "indi" || rig.protocol === "alpaca" ? [] : [withRig({ protocol: "alpaca" })]),
     ...(rig.without.length > 0 ? [withRig({ without: [] })] : []),
+    ...(sinksAfterSeconds === undefined ? [] : [byDay]),
     ...(found.diffuserIn ? [withFound({ diffuserIn: false })] : []),
     ...(found.domeOpen ? [] : [withFound({ domeOpen: true })]),
     ...(found.cover === "closed" ? [] : [withFound({ cover: "closed" })]),

@@ -2,6 +2,7 @@ import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { sunPlace } from "../../sim-devices/scene/sun/sun-place.ts";
 import { sceneOfWidth } from "../stage/scenes.ts";
 import type { Storm } from "./storm.ts";
+import { sunAltitudeDegreesMin } from "./storm-plans.ts";
 
 const sizePx = 72;
 
@@ -25,13 +26,24 @@ export const stormScene: SceneSpec = (() => {
   };
 })();
 
+/** Through a focal length that leaves no room for the limb, as flats without a diffuser need it. */
+const closeUp: SceneSpec = {
+  ...stormScene,
+  optics: { ...stormScene.optics, apertureMm: 150, focalLengthMm: 6 * stormScene.optics.focalLengthMm },
+};
+
 /** The scene as a storm finds it. */
-export function sceneOf({ seed, found, rig }: Storm): SceneSpec {
-  const { mount, startsWith } = stormScene;
+export function sceneOf({ seed, plan, found, rig, sinksAfterSeconds }: Storm): SceneSpec {
+  const { mount, startsWith, startUtc: noonUtc } = stormScene;
   const noCover = rig.without.includes("cover");
+  const startUtc =
+    sinksAfterSeconds === undefined
+      ? noonUtc
+      : new Date(sinkingUtcMs() - sinksAfterSeconds * 1000).toISOString();
   return {
-    ...stormScene,
+    ...(plan === "drift" || plan === "defocus" ? closeUp : stormScene),
     seed,
+    startUtc,
     startsWith: {
       ...startsWith,
       cover: noCover ? "open" : found.cover,
@@ -41,14 +53,14 @@ export function sceneOf({ seed, found, rig }: Storm): SceneSpec {
       ...mount,
       startsParked: found.pointing === "parked",
       startsTracking: found.pointing === "atSun",
-      startPointing: found.pointing === "atSun" ? atSun() : { hourAngleHours: -2, decDegrees: 60 },
+      startPointing: found.pointing === "atSun" ? atSun(startUtc) : { hourAngleHours: -2, decDegrees: 60 },
     },
   };
 }
 
 /** Where the mount has to believe that it points for the Sun to be on the axis. */
-function atSun() {
-  const { site, startUtc, mount } = stormScene;
+function atSun(startUtc: string) {
+  const { site, mount } = stormScene;
   const sun = sunPlace(site, Date.parse(startUtc));
   const { east, north } = mount.pointingErrorDegrees;
   const eastOnAxis = east / Math.cos((sun.decDegrees * Math.PI) / 180);
@@ -56,4 +68,17 @@ function atSun() {
     hourAngleHours: (sun.hourAngleDegrees + eastOnAxis) / 15,
     decDegrees: sun.decDegrees - north,
   };
+}
+
+/** When the Sun sinks below the plans' limit, on the afternoon after the scene's beginning [UTC ms]. */
+function sinkingUtcMs(): number {
+  const { site, startUtc } = stormScene;
+  const isHigh = (utcMs: number) => sunPlace(site, utcMs).altitudeDegrees > sunAltitudeDegreesMin;
+  let [highMs, lowMs] = [Date.parse(startUtc), Date.parse(startUtc) + 10 * 3_600_000];
+  while (lowMs - highMs > 1000) {
+    const middleMs = (highMs + lowMs) / 2;
+    if (isHigh(middleMs)) highMs = middleMs;
+    else lowMs = middleMs;
+  }
+  return lowMs;
 }

@@ -57,6 +57,8 @@ export interface Storm {
     readonly diffuserIn: boolean;
     readonly domeOpen: boolean;
   };
+  /** The Sun sinks below the plan's limit so long after the beginning; left out, it stands high [s]. */
+  readonly sinksAfterSeconds?: number;
   readonly faults: readonly StormFault[];
   /** How long a killed agent is gone before a new process restores [s]. */
   readonly restartSeconds: number;

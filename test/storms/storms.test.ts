@@ -5,41 +5,45 @@ import type { StormLine } from "../campaign/storm-worker.ts";
 import { describeStorm, replayLine } from "./describe-storm.ts";
 import { drawStorm } from "./draw-storm.ts";
 import { faultKindNames } from "./fault-kinds.ts";
-import { knownFailures } from "./known-failures.ts";
 import { playStorm, type StormPlayed } from "./play-storm.ts";
 import { shrinkStorm } from "./shrink-storm.ts";
 import { phases, type Storm } from "./storm.ts";
 
-const seeds = Array.from({ length: 30 }, (_, i) => i + 1);
+/** Flats by drift are for the campaign: each costs as much as ten others. */
+const seeds = Array.from({ length: 60 }, (_, i) => i + 1)
+  .filter((seed) => drawStorm(seed).plan !== "drift")
+  .slice(0, 30);
 const played = new Map<number, StormPlayed>();
 
-test("30 storms: nothing happens to the rig that must never happen, but for what is known", async () => {
-  const unknown: string[] = [];
+test("30 storms: nothing happens to the rig that must never happen", async () => {
+  const violations: string[] = [];
   for (const seed of seeds) {
     const storm = await playStorm(drawStorm(seed));
     played.set(seed, storm);
-    for (const { class: name, what } of storm.violations) {
-      if (!(name in knownFailures))
-        unknown.push(`${name}: ${what}\n  ${describeStorm(storm.storm)}\n  ${replayLine(seed)}`);
-    }
+    for (const { class: name, what } of storm.violations)
+      violations.push(`${name}: ${what}\n  ${describeStorm(storm.storm)}\n  ${replayLine(seed)}`);
   }
-  expect(unknown).toEqual([]);
+  expect(violations).toEqual([]);
 });
 
-test("they come to every phase of a run, and most kinds of fault strike", () => {
+test("they come to every phase of a run, most faults strike, and every kind can be drawn", () => {
   const all = [...played.values()];
   expect(all).toHaveLength(seeds.length);
   const seen = new Set(all.flatMap((one) => [...one.phases.keys()]));
-  expect(phases.filter((phase) => !seen.has(phase)).length).toBeLessThan(3);
-  const drawn = new Set(all.flatMap(({ storm }) => storm.faults.map(({ kind }) => kind)));
-  expect(faultKindNames.filter((kind) => !drawn.has(kind)).length).toBeLessThan(faultKindNames.length / 2);
+  expect(phases.filter((phase) => !seen.has(phase))).toEqual([]);
   const faults = all.flatMap(({ storm }) => storm.faults).length;
   const struck = all.flatMap(({ happened }) => happened.struck).length;
   expect(struck / faults).toBeGreaterThan(0.7);
+  const drawn = new Set(
+    Array.from({ length: 5000 }, (_, i) => drawStorm(i + 1)).flatMap((storm) =>
+      storm.faults.map(({ kind }) => kind),
+    ),
+  );
+  expect(faultKindNames.filter((kind) => !drawn.has(kind))).toEqual([]);
 });
 
 test("a seed plays the same storm again, in this process and in another", () => {
-  const again = [3, 17, 29];
+  const again = [2, 16, 28].map((i) => seeds[i]!);
   const { stdout } = spawnSync(process.execPath, [join(import.meta.dirname, "../campaign/storm-worker.ts")], {
     input: `${again.join("\n")}\n`,
     encoding: "utf8",

@@ -9,6 +9,16 @@ import {
 } from "./frame-selection.ts";
 import { LiveStripes } from "./live-stripes.ts";
 
+/** One frame says nothing about its noise: no two are left that agree in light. */
+export class TooFewFramesError extends RangeError {
+  override readonly name = "TooFewFramesError";
+  readonly code = "TOO_FEW_FRAMES";
+  readonly whatToDo = "Wait for steady light and a clear sky, then run the plan again.";
+  constructor() {
+    super("a master needs two frames or more, and no two of those taken agree in light");
+  }
+}
+
 /**
  * A master frame from a series, fed frame by frame: memory does not grow with their number.
  * Which frames count is told by `FrameSelection`, sums of all pixels are kept by `LiveStripes`.
@@ -60,10 +70,10 @@ export class MasterBuilder {
     return released;
   }
 
-  /** Ends it. @throws RangeError below two frames: one frame says nothing about its noise */
+  /** Ends it. @throws TooFewFramesError */
   finish(): Master {
     this.#take(this.#selection.finish());
-    if (!this.#selection.noise) throw new RangeError("a master needs two frames or more");
+    if (!this.#selection.noise) throw new TooFewFramesError();
     using sums = this.#stripes.finish();
     return finishMaster(sums, this.#selection, this.#options);
   }

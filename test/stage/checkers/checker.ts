@@ -1,3 +1,4 @@
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { Moment } from "../../../sim-devices/scene/moment.ts";
 import type { World } from "../../../sim-devices/scene/world.ts";
 
@@ -6,6 +7,8 @@ export interface Finding {
   readonly atMs: number;
   readonly checker: string;
   readonly what: string;
+  /** Which device it is about, where it is about one. */
+  readonly role?: RoleName;
 }
 
 /** Reads what happened, in order; the last moment is how the rig stands at the end. */

@@ -10,6 +10,8 @@ const safeWithinSeconds = 30;
 const filterSeconds = 5;
 /** Once a link is back, besides travel [s]. */
 const afterLinkSeconds = 15;
+/** An agent whose keeper is gone covers the telescope in that time, travel included [s]. */
+const aloneSeconds = 40;
 /** How long a mount takes to get out of the way [s]. */
 const mountSeconds = 15;
 
@@ -65,7 +67,13 @@ function firstMoveMs({ moments }: Happened): number {
 }
 
 function demandsOf(happened: Happened): Demand[] {
-  return [...dangers(happened), ...lostFilter(happened), ...stuckCovers(happened), ...lyingCovers(happened)];
+  return [
+    ...dangers(happened),
+    ...sinkingSun(happened),
+    ...lostFilter(happened),
+    ...stuckCovers(happened),
+    ...lyingCovers(happened),
+  ];
 }
 
 /** What befell while an agent worked on the rig. */
@@ -74,6 +82,11 @@ function dangers({ struck, lives, rig }: Happened): Demand[] {
     const { danger, beganMs, endedMs = Number.POSITIVE_INFINITY } = fault;
     if (!danger || (danger.seenBy && !rig.driven.includes(danger.seenBy))) return [];
     const life = lives.find(({ fromMs, untilMs }) => fromMs <= beganMs && beganMs <= untilMs);
+    // Who is killed together with its keeper leaves nobody who could do anything.
+    const isAlone = struck.some(
+      (one) => one.endsKeeper && one.beganMs <= beganMs && beganMs - one.beganMs < aloneSeconds * 1000,
+    );
+    if (danger.isOfAgent && life?.isKilled && isAlone) return [];
     if (life?.baselineMs === undefined || (life.baselineMs > beganMs && !life.isKilled)) return [];
     if (danger.isSilence) {
       const fromMs = beganMs + (rig.silenceSecondsMax + 10) * 1000;
@@ -89,13 +102,24 @@ function dangers({ struck, lives, rig }: Happened): Demand[] {
   });
 }
 
+/** Below the plan's limit no run looks at the Sun any more; how a rig is left is another matter. */
+function sinkingSun({ moments, lives, rig }: Happened): Demand[] {
+  const limit = rig.sunAltitudeDegreesMin ?? -90;
+  const first = moments.find(({ sunAltitudeDegrees }) => sunAltitudeDegrees < limit);
+  const life = lives.find((one) => one.purpose === "run" && one.baselineMs !== undefined && !one.isKilled);
+  if (!first || !life) return [];
+  const untilMs = life.retreatMs === undefined ? (life.restoreMs ?? life.untilMs) : life.untilMs;
+  return [{ why: "Sun too low", fromMs: first.atMs, allowSeconds: safeWithinSeconds, untilMs }];
+}
+
 /** Once a frame has shown it: the run could know. */
-function lostFilter({ moments, struck }: Happened): Demand[] {
+function lostFilter({ moments, struck, rig: { sunInFrameDegrees = nearSunDegrees } }: Happened): Demand[] {
   let since: number | undefined;
   let showing = false;
   for (const moment of moments) {
     if (moment.filterFitted) continue;
-    if (moment.what === "exposureStarted") showing = isExposed(moment);
+    if (moment.what === "exposureStarted")
+      showing = isExposed(moment) && moment.sunSeparationDegrees < sunInFrameDegrees;
     if (moment.what === "frameReady" && showing) since ??= moment.atMs;
   }
   if (since === undefined) return [];

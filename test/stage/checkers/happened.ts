@@ -22,6 +22,10 @@ export interface Happened {
     readonly person?: PersonKind;
     readonly silenceSecondsMax: number;
     readonly coverSeconds: number;
+    /** So near the frame's middle the Sun is in the picture; left out, as far as its light gets into the tube. */
+    readonly sunInFrameDegrees?: number;
+    /** The plan's; left out, none. */
+    readonly sunAltitudeDegreesMin?: number;
   };
 }
 

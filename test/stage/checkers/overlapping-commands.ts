@@ -1,3 +1,5 @@
+import { given } from "../../../drivers/kit/given.ts";
+import { roleNames } from "../../../drivers/roles/roles.ts";
 import type { Checker } from "./checker.ts";
 
 const overlaps = ["moveOverlapped", "slewOverlapped", "exposureOverlapped"];
@@ -10,4 +12,5 @@ export const overlappingCommands: Checker = (history) =>
       atMs: m.atMs,
       checker: "overlappingCommands",
       what: `${m.part} got a command while it was busy with another`,
+      ...given({ role: roleNames.find((role) => role === m.part) }),
     }));

@@ -4,4 +4,9 @@ import type { Checker } from "./checker.ts";
 export const pastLimit: Checker = (history) =>
   history
     .filter((m) => m.what === "limitRefused" || m.what === "limitReached")
-    .map((m) => ({ atMs: m.atMs, checker: "pastLimit", what: `${m.part}: ${m.what}, ${m.detail ?? ""}` }));
+    .map((m) => ({
+      atMs: m.atMs,
+      checker: "pastLimit",
+      what: `${m.part}: ${m.what}, ${m.detail ?? ""}`,
+      role: "mount",
+    }));

@@ -107,6 +107,23 @@ describe("open to the Sun for longer than allowed", () => {
     const until = (seconds: number) => happened(closedAt(seconds), { struck: [killed], lives });
     expect(exposedTooLong(until(50))).toEqual([]);
     expect(classes(exposedTooLong(until(70)))).toEqual(["exposed: agent killed"]);
+    const keeper = (beganMs: number) =>
+      ({ name: "keeper", endsKeeper: true, beganMs, endedMs: beganMs }) as const;
+    const alone = (beganMs: number) => ({ ...until(70), struck: [keeper(beganMs), killed] });
+    expect(exposedTooLong(alone(15_000))).toEqual([]);
+    expect(classes(exposedTooLong(alone(-60_000)))).toEqual(["exposed: agent killed"]);
+  });
+
+  test("the Sun sinks below the plan's limit, and the run goes on, or not", () => {
+    const { rig } = happened([]);
+    const low = { sunAltitudeDegrees: 19.9 };
+    const until = (seconds: number) => ({
+      ...happened([moment(20, open, low), moment(seconds, covered, low), moment(200, covered, low)]),
+      rig: { ...rig, sunAltitudeDegreesMin: 20 },
+    });
+    expect(exposedTooLong(until(54))).toEqual([]);
+    expect(classes(exposedTooLong(until(56)))).toEqual(["exposed: Sun too low"]);
+    expect(exposedTooLong({ ...until(56), rig })).toEqual([]);
   });
 
   test("a full disk is a danger to the run, and none to who puts back after it", () => {

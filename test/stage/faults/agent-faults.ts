@@ -43,6 +43,7 @@ export function agentStopped(): Fault {
 export function keeperKilled(): Fault {
   return {
     name: "keeper killed",
+    endsKeeper: true,
     begin: (rig) => {
       agentOf(rig).killKeeper();
       return undefined;

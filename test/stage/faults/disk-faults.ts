@@ -1,5 +1,14 @@
 import { Database } from "bun:sqlite";
-import { closeSync, existsSync, openSync, renameSync, rmSync, statSync, writeSync } from "node:fs";
+import {
+  closeSync,
+  existsSync,
+  openSync,
+  renameSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+  writeSync,
+} from "node:fs";
 import type { AgentDisk, Fault, FaultyRig } from "./fault.ts";
 
 /** What happens to the disk that the agent writes to, its ledger included. */
@@ -42,6 +51,27 @@ export function folderGone(): Fault {
       return () => {
         if (existsSync(folder)) rmSync(aside, { recursive: true, force: true });
         else renameSync(aside, folder);
+      };
+    },
+  };
+}
+
+/** Full, or mounted again as read-only: neither the ledger nor the run's folder takes anything more. */
+export function diskTakesNothing(): Fault {
+  const gone = folderGone();
+  return {
+    name: "disk takes nothing more",
+    begin: (rig) => {
+      const disk = diskOf(rig);
+      const { folder } = disk;
+      const bringBack = gone.begin(rig);
+      // In the folder's place, so that it can't be made again either.
+      if (bringBack) writeFileSync(folder, "");
+      disk.refuseLedger(true);
+      return () => {
+        disk.refuseLedger(false);
+        if (bringBack) rmSync(folder);
+        bringBack?.();
       };
     },
   };

@@ -25,6 +25,8 @@ export interface AgentDisk {
   readonly ledgerFile: string;
   /** Left out: as much as there is. */
   freeMegabytes: number | undefined;
+  /** Not a byte more goes into the ledger, as on a full or a read-only disk. */
+  refuseLedger(refuses: boolean): void;
 }
 
 /** The rig as faults can get at it; what they need besides the world only where they need it. */
@@ -55,6 +57,10 @@ export interface Fault {
     /** It is one to the agent at work; whoever comes after it stands on its own feet. */
     readonly isOfAgent?: true;
   };
+  /** From then on nobody makes the rig safe when the agent is gone. */
+  readonly endsKeeper?: true;
+  /** Roles whose devices say that they are busy for as long as it lasts. */
+  readonly staysBusy?: readonly RoleName[];
   /** Roles that somebody or something else than the agent moves. */
   readonly foreign?: readonly RoleName[];
   begin(rig: FaultyRig): (() => void) | undefined;

@@ -7,7 +7,7 @@ export function mountStops(): Fault {
   return {
     name: "mount stops",
     blocks: ["mount"],
-    lies: ["mount"],
+    staysBusy: ["mount"],
     begin: ({ world }) => {
       world.mount.jam(true);
       return () => world.mount.jam(false);
@@ -32,7 +32,7 @@ export function mountRunsAway(degreesPerSecond: number): Fault {
 export function mountStaysBusy(): Fault {
   return {
     name: "mount stays busy",
-    lies: ["mount"],
+    staysBusy: ["mount"],
     begin: ({ world }) => {
       world.mount.neverSettles = true;
       return () => {

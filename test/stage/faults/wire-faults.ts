@@ -241,7 +241,7 @@ export function neverLeavesBusy(reached: Exclude<Reached, "all">): Fault {
         return rewriteJson(good, (value) => ({ ...value, Value: busyAnswers[member] }));
       },
     }),
-    { lies: [reached] },
+    { staysBusy: [reached] },
   );
 }
 

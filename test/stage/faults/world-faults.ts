@@ -24,6 +24,7 @@ type GlideName = { [K in keyof World]: World[K] extends Glide ? K : never }[keyo
 export function stuck(part: GlideName, atPosition?: number): Fault {
   return {
     name: `${part} stuck`,
+    ...(part in roles && { staysBusy: [part as RoleName] }),
     ...(part === "cover" && { blocks: ["cover"] }),
     begin: ({ world }) => {
       world[part].jam(atPosition);

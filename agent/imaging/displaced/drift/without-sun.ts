@@ -20,7 +20,7 @@ export interface SunDividedFrames {
  * @param sunAt the Sun's picture as a frame at a shift sees it
  * @param frames levels above the dark over the frame's own level, NaN where a pixel is not to be used
  * @param near a shift that overlaps most of each frame
- * @returns `undefined` where no two of them agree in level
+ * @throws TooFewFramesError where no two of them agree in light
  */
 export function divideFramesBySun(
   library: FftLibrary,
@@ -30,7 +30,7 @@ export function divideFramesBySun(
     readonly sunFrames: number;
     readonly frames: readonly { readonly near: ShiftPx; readonly read: (into: Float32Array) => void }[];
   },
-): SunDividedFrames | undefined {
+): SunDividedFrames {
   const { flat, frames } = input;
   const pxCount = flat.gain.length;
   const builder = new MasterBuilder({
@@ -65,7 +65,6 @@ export function divideFramesBySun(
     }
     builder.add(codes);
   }
-  if (builder.frameCount < 2) return undefined;
   const master = builder.finish();
   const sunNoise = Math.sqrt(1 + frames.length / input.sunFrames);
   return {

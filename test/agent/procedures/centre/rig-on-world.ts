@@ -80,7 +80,7 @@ function leafOn(world: World, role: "cover" | "diffuser"): Cover {
   const leaf = world[role];
   const [closed, open] = role === "cover" ? ([0, 1] as const) : ([1, 0] as const);
   const to = async (place: 0 | 1) => {
-    if (leaf.position === place && !leaf.moving) return;
+    if (leaf.reported === place && !leaf.moving) return;
     leaf.moveTo(place);
     await until(clock, () => !leaf.moving, undefined);
   };
@@ -91,15 +91,15 @@ function leafOn(world: World, role: "cover" | "diffuser"): Cover {
     state: async () =>
       leaf.moving
         ? "moving"
-        : leaf.position === closed
+        : leaf.reported === closed
           ? "closed"
-          : leaf.position === open
+          : leaf.reported === open
             ? "open"
             : "unknown",
     ensureClosed: () => to(closed),
     ensureOpen: () => to(open),
     sendClose: async () => {
-      if (leaf.position !== closed || leaf.moving) leaf.moveTo(closed);
+      if (leaf.reported !== closed || leaf.moving) leaf.moveTo(closed);
     },
   };
 }

@@ -57,6 +57,19 @@ test("a leak of 1 % of the flat: failed with advice, size and side told, cover c
   expect(rig.world.diffuser.position).toBe(0);
 });
 
+test("a cover that opens behind its own report while covered frames are taken is no leak: not safe", async () => {
+  using rig = benchOnWorld(27);
+  let coveredFrames = 0;
+  rig.world.listen(({ part, what }) => {
+    if (part !== "camera" || what !== "exposureStarted" || rig.world.cover.position > 0) return;
+    coveredFrames++;
+    if (coveredFrames === 1) rig.world.cover.pretendAt(1);
+  });
+  const outcome = await rig.run(leakCheck, request);
+  expect(outcome.ended).toBe("unsafe");
+  expect(outcome.failure?.message).toContain("past the cover, which says that it is closed");
+});
+
 test("a leak below the limit is told and lets the flat go on", async () => {
   using rig = leaky(24, 0.0006);
   const outcome = await rig.run(leakCheck, request);

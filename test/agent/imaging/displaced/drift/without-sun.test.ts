@@ -1,4 +1,5 @@
 import { expect, test } from "vitest";
+import { TooFewFramesError } from "../../../../../agent/imaging/combining/master-builder.ts";
 import type { Flat } from "../../../../../agent/imaging/combining/normalise-flat.ts";
 import { divideFramesBySun } from "../../../../../agent/imaging/displaced/drift/without-sun.ts";
 import { loadFft } from "../../../../../agent/imaging/numerics/fft-library.ts";
@@ -32,6 +33,6 @@ function divide(levels: readonly number[]) {
 }
 
 test("frames of one level are a master; where no two agree, as under passing cloud, there is none", () => {
-  expect(divide([1, 1, 1, 1])?.master.frameCount).toBe(4);
-  expect(divide([1, 0.5, 2, 0.25])).toBeUndefined();
+  expect(divide([1, 1, 1, 1]).master.frameCount).toBe(4);
+  expect(() => divide([1, 0.5, 2, 0.25])).toThrow(TooFewFramesError);
 });
