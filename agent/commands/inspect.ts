@@ -76,6 +76,7 @@ function textOf(one: Inspection): string {
     ...one.figures
       .filter((figure) => figure.verdict !== "good")
       .map((figure) => `  To do: ${figure.whatToDo}`),
+    ...one.notes.map((note) => `  ${note}`),
   ].join("\n");
 }
 
@@ -107,12 +108,24 @@ export function registerInspect(program: Command, host: CommandHost = processHos
     .option("--wavelength <nm>", "of the light, for the origin of fringes; else from the header", positive)
     .option("--bandwidth <angstrom>", "full width at half maximum of the filter, for the same", positive)
     .option("--sun <file>", "a picture of the Sun without blur, to look for what is left of it in flats")
+    .option(
+      "--looks <files...>",
+      "frames of the plain Sun from different pointings, to hold the light of flats against; at least 4, better 9",
+    )
+    .option("--dark <file>", "master dark or bias that is taken off the looks")
     .addHelpText(
       "after",
       "\nTwo flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
     )
-    .action((files: string[], { json, wavelength, bandwidth, sun, ...optics }) => {
-      const options = { ...optics, wavelengthNm: wavelength, bandwidthAngstrom: bandwidth, sunFile: sun };
+    .action((files: string[], { json, wavelength, bandwidth, sun, looks, dark, ...optics }) => {
+      const options = {
+        ...optics,
+        wavelengthNm: wavelength,
+        bandwidthAngstrom: bandwidth,
+        sunFile: sun,
+        lookFiles: looks,
+        darkFile: dark,
+      };
       return conclude(host, json === true, (signal) => inspect(files, given(options), host, signal));
     });
 }

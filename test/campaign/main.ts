@@ -8,6 +8,7 @@ import { run as exposure } from "./exposure.ts";
 import { run as fringes } from "./fringes.ts";
 import { run as kill } from "./kill.ts";
 import { run as leak } from "./leak.ts";
+import { run as light } from "./light.ts";
 import { run as master } from "./master.ts";
 import { run as match } from "./match.ts";
 import { run as storms } from "./storms.ts";
@@ -27,6 +28,9 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   },
   leak: async (count = 100) => {
     await leak({ seed, scenes: count, print });
+  },
+  light: async (count = 100) => {
+    await light({ seed, scenes: count, print });
   },
   displaced: async (count = 6) => {
     for (const group of ["table", "variations", "real", "disc"] as const)

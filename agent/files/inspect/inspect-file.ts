@@ -12,6 +12,7 @@ import { combinedCount, type FrameKind } from "../frame-kind.ts";
 import { InputError } from "../input-error.ts";
 import { type FlatDetails, flatFindings, type OpticsAsked } from "./inspect-flat.ts";
 import { levelFindings } from "./inspect-levels.ts";
+import { describeLight, type LooksAsked } from "./inspect-light.ts";
 import {
   type ChosenFrame,
   type InspectionFigures,
@@ -22,7 +23,7 @@ import {
   trustedPixelMask,
 } from "./inspected-picture.ts";
 
-export interface InspectOptions extends OpticsAsked {
+export interface InspectOptions extends OpticsAsked, LooksAsked {
   /** A picture of the Sun without blur; its structure is looked for in flats. */
   readonly sunFile?: string;
 }
@@ -44,6 +45,8 @@ export interface Inspection {
   readonly proved?: Verdict;
   /** What keeps it from being good, and what to do. */
   readonly reasons: readonly string[];
+  /** What is said besides: of a flat, what is not known of its light. */
+  readonly notes: readonly string[];
   /** Of a flat: dust, profile, shape, fringes. */
   readonly flatDetails?: FlatDetails;
   /** Of a single frame in 16-bit words. */
@@ -72,6 +75,7 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     verdict: worstVerdict(proved === undefined ? figures : [...figures, { verdict: proved }]),
     reasons: [...listReasons(figures), ...provedReasons(proved)],
     ...(frame === undefined ? {} : { frame }),
+    notes: flat?.light ? describeLight(flat.light, picture.header.logical("LIGHTSUN") === true) : [],
     ...(proved === undefined ? {} : { proved }),
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),
     ...(levels.codes ? { codes: levels.codes } : {}),
