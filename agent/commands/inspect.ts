@@ -1,5 +1,6 @@
 import type { Command } from "commander";
 import { given } from "../../drivers/kit/given.ts";
+import { Random } from "../../drivers/kit/random.ts";
 import { hearStop } from "../files/hear-stop.ts";
 import { asFailedFile, type FailedFile } from "../files/input-error.ts";
 import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect/inspect-file.ts";
@@ -118,6 +119,7 @@ export function registerInspect(program: Command, host: CommandHost = processHos
       "\nTwo flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
     )
     .action((files: string[], { json, wavelength, bandwidth, sun, looks, dark, ...optics }) => {
+      const random = new Random(1);
       const options = {
         ...optics,
         wavelengthNm: wavelength,
@@ -125,6 +127,7 @@ export function registerInspect(program: Command, host: CommandHost = processHos
         sunFile: sun,
         lookFiles: looks,
         darkFile: dark,
+        uniform: () => random.uniform(),
       };
       return conclude(host, json === true, (signal) => inspect(files, given(options), host, signal));
     });

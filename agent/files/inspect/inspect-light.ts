@@ -1,4 +1,3 @@
-import { Random } from "../../../drivers/kit/random.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { findDisc } from "../../imaging/disc/disc.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
@@ -15,6 +14,8 @@ export interface LooksAsked {
   readonly lookFiles?: readonly string[];
   /** Master dark or bias that is taken off them; without it they are taken as they are. */
   readonly darkFile?: string;
+  /** Draws numbers in [0, 1), to look for the limb with. */
+  readonly uniform?: () => number;
 }
 
 /** So many equal pixels at the top of a frame are clipped. */
@@ -23,7 +24,7 @@ const clippedLeast = 20;
 /** Holds a flat's light against frames of the Sun. @throws InputError for a file that can't be read or is of another size */
 export function lightOfFiles(
   flat: Flat,
-  { lookFiles = [], darkFile }: LooksAsked,
+  { lookFiles = [], darkFile, uniform }: LooksAsked,
   fft: FftLibrary,
 ): LightProof {
   if (lookFiles.length === 0) return { notMeasured: "" };
@@ -33,7 +34,7 @@ export function lightOfFiles(
     const levels = maskClipped(readValues(file, shape));
     return dark ? levels.map((value, i) => value - dark[i]!) : levels;
   });
-  const disc = looks[0] && discOf(looks[0], shape);
+  const disc = looks[0] && uniform && discOf(looks[0], shape, uniform);
   return measureLight(fft, { shape, looks, flat, asksClearShare: true, ...(disc ? { disc } : {}) });
 }
 
@@ -54,15 +55,14 @@ function maskClipped(values: Float32Array): Float32Array {
 }
 
 /** The limb, where it is in sight. */
-function discOf(levels: Float32Array, shape: Shape): DiscPx | undefined {
+function discOf(levels: Float32Array, shape: Shape, uniform: () => number): DiscPx | undefined {
   const pixels = Uint16Array.from(levels, (value) =>
     Number.isNaN(value) ? 65_535 : Math.max(0, Math.min(65_535, value)),
   );
-  const random = new Random(1);
   const sighting = findDisc(pixels, shape, {
     pedestalAdu: 0,
     darkBelowAdu: 0.02 * pixels.reduce((most, value) => Math.max(most, value), 0),
-    uniform: () => random.uniform(),
+    uniform,
   });
   if (sighting.seen !== "limb") return undefined;
   return { x: sighting.disc.xPx, y: sighting.disc.yPx, radiusPx: sighting.disc.radiusPx };

@@ -59,20 +59,25 @@ export function detectGhosts(
         cellSums.set(key, sum);
       });
     });
-    let [gain, cells] = [0, 0];
+    let [gain, plainGain, cells] = [0, 0, 0];
     for (const cell of cellSums.values()) {
       if (cell.rows < rowsLeast) continue;
       gain += gainOf(cell, motion);
+      plainGain += cell.product ** 2 / cell.squares;
       cells++;
     }
-    return { motion, gain: cells > 0 ? gain / cells : 0 };
+    const mean = (sum: number) => (cells > 0 ? sum / cells : 0);
+    return { motion, gain: mean(gain), plainGain: mean(plainGain) };
   });
   const best = scan.reduce((most, one) => (one.gain > most.gain ? one : most));
+  // What no map follows stands still too, and slow motions resemble it: that is the flat's, and is told as its leftover.
+  const ofFlat = scan.find(({ motion }) => motion === 0)!.plainGain;
+  const isGhost = best.gain > gainLeast && (best.motion === 0 || best.gain > ofFlat);
   const sky = disc && skyLight(looks, shifts, shape, disc);
   return {
-    scan,
+    scan: scan.map(({ motion, gain }) => ({ motion, gain })),
     ...(sky === undefined ? {} : { sky }),
-    ...(best.gain > gainLeast ? { moves: best.motion } : {}),
+    ...(isGhost ? { moves: best.motion } : {}),
   };
 }
 
