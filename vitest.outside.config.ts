@@ -13,6 +13,8 @@ export default defineConfig({
     hookTimeout: onlyAHangMs,
     // Most wait for simulators in real time, each server in a network namespace of its own; a few compute.
     maxWorkers: 7,
+    // Whole rigs in real time, which wait nearly all the time.
+    maxConcurrency: 6,
     sequence: {
       sequencer: longestFirst([
         "outside/whole-job.test.ts",

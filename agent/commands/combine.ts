@@ -10,7 +10,7 @@ import {
   combineMethods,
   type MasterRequest,
 } from "../files/combine/open-series.ts";
-import { partText } from "../imaging/proof/proof-figure.ts";
+import { describeVerdict, partText } from "../imaging/proof/proof-figure.ts";
 import { Threads } from "../threads/threads.ts";
 import { runOnFiles } from "./file-trouble.ts";
 import {
@@ -93,7 +93,8 @@ async function combineBySolving(
   return { exitCode: exitCodeOf(result), result, text: `${textOf(result)}\n${solvedText(result)}` };
 }
 
-function solvedText({ frames, anchorsApartSigmas: apart, gradientSigma }: DisplacedResult): string {
+function solvedText(result: DisplacedResult): string {
+  const { frames, anchorsApartSigmas: apart, gradientSigma, verdict, reasons, trusted } = result;
   const used = frames.filter((frame) => frame.dropped === undefined);
   const dropped = frames.filter((frame) => frame.dropped !== undefined);
   const reach = Math.max(...used.map(({ shiftPx }) => Math.hypot(...shiftPx)));
@@ -111,6 +112,7 @@ function solvedText({ frames, anchorsApartSigmas: apart, gradientSigma }: Displa
         "take another series under steadier sky, or check it against a diffuser flat",
     );
   }
+  lines.push(`${describeVerdict(verdict, [trusted])}`, ...reasons.map((reason) => `  ${reason}`));
   return lines.join("\n");
 }
 
@@ -167,8 +169,11 @@ function textOf(result: CombineResult): string {
 }
 
 /** A master that hardly holds anything is no use, however well it is made. */
-function exitCodeOf({ trusted }: CombineResult): Outcome["exitCode"] {
-  return trusted.verdict === "bad" ? exitCodes.verdictBad : exitCodes.done;
+function exitCodeOf({
+  trusted,
+  verdict = trusted.verdict,
+}: CombineResult & Partial<Pick<DisplacedResult, "verdict">>): Outcome["exitCode"] {
+  return verdict === "bad" ? exitCodes.verdictBad : exitCodes.done;
 }
 
 export function registerCombine(program: Command, host: CommandHost = processHost): void {

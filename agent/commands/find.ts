@@ -1,6 +1,7 @@
 import type { Command } from "commander";
 import { findServers } from "../../drivers/find-servers.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
+import { escapeSteering, oneLine } from "../../drivers/kit/plain-text.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { Address, FoundDevices, FoundServer } from "../../drivers/protocol.ts";
 import type { FindOptions } from "../../drivers/protocols.ts";
@@ -107,7 +108,7 @@ function textOf({ servers, silent }: FoundDevices, block: string): string {
     ...unheard,
     "",
     "# For a rig file; keep what is meant, and rename the servers as you like:",
-    block,
+    escapeSteering(block), // what it escapes stands between double quotes, where YAML reads the escape
   ].join("\n");
 }
 
@@ -119,7 +120,7 @@ function serverLines({ protocol, host, port, name, version, devices }: FoundServ
     const use = device.roles.length === 0 ? "no use in a rig" : device.roles.join(" or ");
     return `  ${device.name} (${facts}): ${use}`;
   });
-  return [heading, ...(rows.length === 0 ? ["  no devices"] : rows)];
+  return [heading, ...(rows.length === 0 ? ["  no devices"] : rows)].map(oneLine);
 }
 
 export function registerFind(program: Command, host: CommandHost = processHost): void {

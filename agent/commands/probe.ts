@@ -4,6 +4,7 @@ import { type DeviceDescription, describeRig } from "../../drivers/describe-rig.
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { given } from "../../drivers/kit/given.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
+import { oneLine } from "../../drivers/kit/plain-text.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
@@ -92,7 +93,7 @@ async function whoHoldsRig(rigFile: RigFile, clock: Clock) {
 
 function deviceLines({ role, device, abilities }: DeviceDescription): string[] {
   const rows = Object.entries(abilities).map(([name, value]) => `    ${name}: ${value}`);
-  return [`  ${role}: ${device}`, ...rows];
+  return [`  ${role}: ${device}`, ...rows].map(oneLine);
 }
 
 export function registerProbe(program: Command, host: CommandHost = processHost): void {

@@ -1,4 +1,6 @@
 import { type Clock, systemClock } from "../../drivers/kit/clock.ts";
+import { escapeSteering } from "../../drivers/kit/plain-text.ts";
+import { lineAgain } from "../outputs/terminal-progress.ts";
 import type { ExitCode } from "../run/record/exit-codes.ts";
 import { type TakeWords, WordsQueue } from "../terminal/words-queue.ts";
 import { type Thread, Threads } from "../threads/threads.ts";
@@ -33,11 +35,17 @@ const ofThisProcess = {
   },
 };
 
+/** Whatever a device or a file says: only the line that is drawn again may steer the terminal, and only to its own beginning. */
+export function safeWords(text: string, canBeMissed?: "canBeMissed"): string {
+  const isDrawnAgain = canBeMissed !== undefined && text.startsWith(lineAgain);
+  return isDrawnAgain ? lineAgain + escapeSteering(text.slice(lineAgain.length)) : escapeSteering(text);
+}
+
 /** Of commands that hold no rig: they may wait for whoever reads their words. */
 export const processHost: CommandHost = {
   ...ofThisProcess,
-  stdout: (text) => void process.stdout.write(text),
-  stderr: (text) => void process.stderr.write(text),
+  stdout: (text) => void process.stdout.write(escapeSteering(text)),
+  stderr: (text, canBeMissed) => void process.stderr.write(safeWords(text, canBeMissed)),
 };
 
 /** At the end nothing is at stake any more, and somebody may page through what was said [s]. */
@@ -52,8 +60,8 @@ export function hostOfRig(): CommandHost {
   const err = wordsTo(2);
   return {
     ...ofThisProcess,
-    stdout: (text) => out.say(text),
-    stderr: (text, canBeMissed) => err.say(text, canBeMissed),
+    stdout: (text) => out.say(escapeSteering(text)),
+    stderr: (text, canBeMissed) => err.say(safeWords(text, canBeMissed), canBeMissed),
     wordsOut: async () => {
       const all = Promise.all([out.emptied(), err.emptied()]);
       const tooLong = Promise.withResolvers<void>();

@@ -1,10 +1,12 @@
 import type { Command } from "commander";
 import { RigNotConnectedError } from "../../drivers/connect.ts";
+import { startStopwatch } from "../../drivers/kit/stopwatch.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { type ConnectRig, connectRigFile } from "../run/checks/connect-rig-file.ts";
 import { closeRun } from "../run/ledger/baseline.ts";
 import { LockFolderError } from "../run/machine/host-lock.ts";
 import { restoreRig } from "../run/machine/restore-rig.ts";
+import { RigBusyError } from "../run/machine/rig-lock.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import {
   addCommand,
@@ -62,20 +64,38 @@ export async function restore(
     : await restoreRuns(rigFile, chosen, wiring, host);
 }
 
-/** A lock that can't be made keeps nobody from putting a rig back; one that another process holds does. */
+/** A keeper that makes the rig safe is done by then [s]. */
+const busySecondsMax = 300;
+
+/**
+ * A lock that can't be made keeps nobody from putting a rig back; one that another process holds does, until that one
+ * has ended: after a run that was killed, its keeper has the rig first.
+ */
 async function takeRigIfItCan(
   ledger: string,
   rigFile: RigFile,
   wiring: RigWiring,
   host: CommandHost,
 ): Promise<Disposable> {
-  try {
-    return await takeRig(ledger, rigFile, { ...wiring, clock: host.clock });
-  } catch (error) {
-    const { cause } = error as Error;
-    if (!(cause instanceof LockFolderError)) throw error;
-    host.stderr(`Without a lock, because ${cause.message}. See that nothing else drives the rig.\n`);
-    return { [Symbol.dispose]() {} };
+  const { clock } = host;
+  const seconds = startStopwatch(clock);
+  for (let tries = 1; ; tries++) {
+    try {
+      return await takeRig(ledger, rigFile, { ...wiring, clock });
+    } catch (error) {
+      const { cause } = error as Error;
+      if (cause instanceof LockFolderError) {
+        host.stderr(`Without a lock, because ${cause.message}. See that nothing else drives the rig.\n`);
+        return { [Symbol.dispose]() {} };
+      }
+      if (!(cause instanceof RigBusyError) || wiring.signal.aborted || seconds() >= busySecondsMax)
+        throw error;
+      if (tries === 1)
+        host.stderr(
+          `Waiting for up to ${busySecondsMax / 60} minutes, because ${cause.message}. The keeper of a run that ended without a word makes the rig safe first. Ctrl-C ends the wait.\n`,
+        );
+    }
+    await clock.sleep(1, wiring.signal).catch(() => {});
   }
 }
 

@@ -2,6 +2,8 @@ import type { Card } from "../../drivers/formats/fits-card.ts";
 import type { FitsHeader } from "../../drivers/formats/fits-header.ts";
 import { utcText } from "../../drivers/formats/fits-write.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
+import type { SunSeparation } from "../imaging/combining/sun-separation.ts";
+import type { SeriesAgreement } from "../imaging/proof/proof.ts";
 
 /** One exposure. */
 export interface ExposureSpan {
@@ -13,7 +15,10 @@ export interface ExposureSpan {
 export type SeriesFigures = Pick<
   Master,
   "frameCount" | "refusedFrames" | "rejectedFraction" | "clippedFraction" | "growth" | "halves"
->;
+> & {
+  /** Of a flat solved from displaced frames. */
+  readonly separation?: SunSeparation;
+};
 
 /** Of a master, without its pixels. */
 export function figuresOf(master: Master): SeriesFigures {
@@ -51,7 +56,7 @@ export function originCards(frameCount: number, darkFile?: string): Card[] {
 
 /** How well the frames of a series agree. */
 export function figureCards(series: SeriesFigures): Card[] {
-  const { refusedFrames, rejectedFraction, clippedFraction, growth, halves } = series;
+  const { refusedFrames, rejectedFraction, clippedFraction, growth, halves, separation } = series;
   const last = growth.at(-1);
   return [
     { keyword: "REFUSED", value: refusedFrames, comment: "frames left out for their level or a cloud" },
@@ -66,17 +71,24 @@ export function figureCards(series: SeriesFigures): Card[] {
           figure("HALFSIG", halves.driftSigma, "one sigma of HALFRMS"),
         ]
       : []),
+    ...(separation
+      ? [
+          figure("SUNLEFT", separation.unseparated, "Sun not told from the rig, rms share of level"),
+          figure("SUNCHNG", separation.sunChange, "change of the Sun, over noise of a frame"),
+        ]
+      : []),
   ];
 }
 
 /** What a header tells of how well the frames agreed; `undefined` for what it does not tell. */
-export function readFigures(header: FitsHeader) {
+export function readFigures(header: FitsHeader): SeriesAgreement {
   return {
     clippedFraction: header.number("CLIPPED"),
-    /** Noise of even against odd frames over what was expected. */
     evenOdd: header.number("EVENODD"),
     driftRms: header.number("HALFRMS"),
     driftSigma: header.number("HALFSIG"),
+    unseparated: header.number("SUNLEFT"),
+    sunChange: header.number("SUNCHNG"),
   };
 }
 

@@ -6,6 +6,9 @@ export interface ProgressSink {
   stderr(text: string, canBeMissed?: "canBeMissed"): void;
 }
 
+/** To the line's beginning, and what stands there away. */
+export const lineAgain = "\r\u001b[2K";
+
 const barCells = 24;
 
 /** "1:05" or "42 s". */
@@ -32,7 +35,7 @@ export function terminalProgress(sink: ProgressSink) {
   let lastTenth = -1;
   let lastWhat = "";
   const clear = () => {
-    if (sink.live && shown) sink.stderr("\r\u001b[2K", "canBeMissed");
+    if (sink.live && shown) sink.stderr(lineAgain, "canBeMissed");
     shown = "";
   };
   return {
@@ -42,7 +45,7 @@ export function terminalProgress(sink: ProgressSink) {
       const line = lineOf(now);
       if (sink.live) {
         if (line === shown) return;
-        sink.stderr(`\r\u001b[2K${line}`, "canBeMissed");
+        sink.stderr(`${lineAgain}${line}`, "canBeMissed");
         shown = line;
       } else if (what !== lastWhat || tenth !== lastTenth) {
         sink.stderr(`${line}\n`, "canBeMissed");

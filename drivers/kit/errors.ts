@@ -1,6 +1,9 @@
+import { oneLine } from "./plain-text.ts";
+
 /**
  * What a device or its link could not do. The thrower says what happened and what to do next;
- * only the safing at the end of a run knows what is left on the rig. Match on `code`, never on text.
+ * only the safing at the end of a run knows what is left on the rig. Match on `code`, never on text. A message holds words
+ * of the device's own: it is one line whatever they are.
  */
 export abstract class DeviceError extends Error {
   abstract readonly code: string;
@@ -10,7 +13,7 @@ export abstract class DeviceError extends Error {
     message: string,
     options?: ErrorOptions,
   ) {
-    super(`${device}: ${message}`, options);
+    super(oneLine(`${device}: ${message}`), options);
     this.name = new.target.name;
   }
 }

@@ -1,5 +1,6 @@
 import type { Clock } from "../kit/clock.ts";
 import type { Log } from "../kit/log.ts";
+import { oneLine } from "../kit/plain-text.ts";
 
 /** Commands that somebody else gave a device since it was opened, as far as its protocol lets them be known. */
 export interface ForeignCommands {
@@ -31,7 +32,7 @@ export class ForeignCommandLog implements ForeignCommands {
 
   note(what: string): void {
     this.#count++;
-    this.#last = { what, atUtcMs: this.tools.clock.nowMs() };
+    this.#last = { what: oneLine(what), atUtcMs: this.tools.clock.nowMs() };
     this.tools.log.warn({ device: this.device, what }, "somebody else commands this device");
   }
 }

@@ -6,14 +6,21 @@ export function driftingFrames(options: {
   readonly heightPx: number;
   readonly shifts: readonly { readonly x: number; readonly y: number }[];
   readonly seed: number;
+  /** From so many frames on another Sun, of the same kind, is as bright. */
+  readonly otherSunFrom?: number;
 }): { frames: Uint16Array[]; gain: Float32Array } {
   const { widthPx, heightPx, shifts } = options;
   const random = new Random(options.seed);
   const reach = Math.ceil(Math.max(...shifts.flatMap(({ x, y }) => [Math.abs(x), Math.abs(y)]))) + 2;
   const [wide, high] = [widthPx + 2 * reach, heightPx + 2 * reach];
-  let sun = Float32Array.from({ length: wide * high }, () => random.gauss());
-  for (const radius of [2, 3]) sun = boxBlurred(boxBlurred(sun, wide, radius, 1), wide, radius, wide);
-  const scale = 0.08 / Math.sqrt(sun.reduce((sum, value) => sum + value * value, 0) / sun.length);
+  const texture = (own: Random) => {
+    let sun = Float32Array.from({ length: wide * high }, () => own.gauss());
+    for (const radius of [2, 3]) sun = boxBlurred(boxBlurred(sun, wide, radius, 1), wide, radius, wide);
+    return sun;
+  };
+  const firstSun = texture(random);
+  const otherSun = options.otherSunFrom === undefined ? firstSun : texture(new Random(options.seed + 1));
+  const scale = 0.08 / Math.sqrt(firstSun.reduce((sum, value) => sum + value * value, 0) / firstSun.length);
   const gain = new Float32Array(widthPx * heightPx);
   for (let y = 0; y < heightPx; y++) {
     for (let x = 0; x < widthPx; x++) {
@@ -24,7 +31,8 @@ export function driftingFrames(options: {
     }
   }
   const noise = Float32Array.from({ length: 1 << 20 }, () => random.gauss());
-  const frames = shifts.map((shift) => {
+  const frames = shifts.map((shift, k) => {
+    const sun = k < (options.otherSunFrom ?? shifts.length) ? firstSun : mix(firstSun, otherSun);
     const [px, py] = [reach - shift.x, reach - shift.y];
     const [column, row] = [Math.floor(px), Math.floor(py)];
     const [fx, fy] = [px - column, py - row];
@@ -44,6 +52,11 @@ export function driftingFrames(options: {
     return frame;
   });
   return { frames, gain };
+}
+
+/** Half and half. */
+function mix(one: Float32Array, other: Float32Array): Float32Array {
+  return one.map((value, i) => (value + other[i]!) / 2);
 }
 
 /** Running mean along rows (stride 1) or columns (stride of a row); the ends are left as they are. */

@@ -13,11 +13,13 @@ const source = readdirSync(folder, { recursive: true, encoding: "utf8" })
   .map((name) => readFileSync(join(folder, name), "utf8"))
   .join("\n");
 
-/** Members that every device has, and those of the ten types. */
+/** Members that every device has, those of the ten types, and the server's own. */
 const described = (method: string) =>
   new Set(
     describedOperations()
-      .filter((operation) => operation.startsWith(`${method} /api/v1/`))
+      .filter(
+        (operation) => /^[A-Z]+ \/(api\/v1|management)\//.test(operation) && operation.startsWith(method),
+      )
       .map((operation) => operation.split("/").at(-1)!),
   );
 

@@ -1,10 +1,17 @@
 import { basename } from "node:path";
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
+import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
+import { planeAcross } from "../../imaging/displaced/anchor-plane.ts";
 import { FrameLogsInMemory } from "../../imaging/displaced/frame-logs.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../imaging/displaced/solve-displaced.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import { makeSweepKernels } from "../../imaging/displaced/sweep-kernels.ts";
+import { UnsolvableSeriesError } from "../../imaging/displaced/unsolvable-series.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import { knownOfSeries, planeFigures, seriesFigures } from "../../imaging/proof/proof.ts";
+import { listReasons, type Verdict, worstVerdict } from "../../imaging/proof/proof-figure.ts";
+import type { SeriesFigures } from "../../masters/master-cards.ts";
+import { flatHdus } from "../../masters/master-hdus.ts";
 import { FrameLogsOnDisk } from "../../open-files/frame-logs-on-disk.ts";
 import { hearStop } from "../hear-stop.ts";
 import { InputError } from "../input-error.ts";
@@ -15,7 +22,7 @@ import {
   type CombineResult,
   type DarkParts,
   type MasterRequest,
-  masterPlans,
+  masterOrigin,
   openSeries,
   shapeOf,
 } from "./open-series.ts";
@@ -32,6 +39,9 @@ export interface DisplacedResult extends CombineResult {
     readonly residualFraction: number;
     readonly dropped?: string;
   }[];
+  /** What the frames say of the flat; the whole picture's own figures are told by `inspect`. */
+  readonly verdict: Verdict;
+  readonly reasons: readonly string[];
   /** How far the two ways of telling the flat's gradient lie apart; above 3 neither is to be trusted blindly. */
   readonly anchorsApartSigmas: number | undefined;
   /** One sigma of the flat's gradient, as change over the frame's width and height. */
@@ -43,7 +53,7 @@ const bytesInMemoryMost = 2 ** 30;
 
 /**
  * A flat solved from files that show the Sun displaced: gain and Sun told apart, shifts found from the pictures.
- * The result is float32 [adu above the dark] with UNCERT and MASK.
+ * The result is a master flat: float32, 1 on the mean, with UNCERT and MASK.
  * @param onProgress 0 … 1
  * @throws InputError, and the signal's reason
  */
@@ -57,7 +67,6 @@ export async function combineDisplaced(
   const { images, dark, warnings } = openSeries(request, 8, opened);
   const shape = shapeOf(images);
   const pxCount = shape.widthPx * shape.heightPx;
-  using file = new MasterFile(request, masterPlans(request, images, "gain solved from displaced frames"));
   const large = 2 * pxCount * images.length > bytesInMemoryMost;
   const logs = large
     ? opened.use(new FrameLogsOnDisk(`${request.output}.scratch`, pxCount))
@@ -74,19 +83,39 @@ export async function combineDisplaced(
     { fft, makeKernels: makeSweepKernels, logs, ...(threads && { startThread: threads.startDisplaced }) },
   );
   const solution = await finishWork(work, onProgress, request.signal);
-  const { flat } = solution;
-  const value = flat.gain.map((gain) => gain * flat.levelAdu);
-  const sigma = flat.sigma.map((own, i) => Math.hypot(own * flat.levelAdu, reader.darkSigma?.[i] ?? 0));
-  const clipped = reader.clips.takeMask(pxCount);
-  const mask = flat.mask.map((bits, i) => bits | clipped[i]! | (reader.darkMask?.[i] ?? 0));
-  file.write(0, { value, sigma, mask });
   const { anchor } = solution;
+  const clipped = reader.clips.takeMask(pxCount);
+  const flat = {
+    ...solution.flat,
+    sigma: solution.flat.sigma.map((own, i) =>
+      Math.hypot(own, (reader.darkSigma?.[i] ?? 0) / solution.flat.levelAdu),
+    ),
+    mask: solution.flat.mask.map((bits, i) => bits | clipped[i]! | (reader.darkMask?.[i] ?? 0)),
+  };
+  const series = describeSeries(solution);
+  const used = images.filter((_, k) => solution.frames[k]!.dropped === undefined);
+  const hdus = flatHdus(
+    flat,
+    series,
+    masterOrigin(request, images, used, "gain solved from displaced frames"),
+  );
+  using file = new MasterFile(request, hdus as HduPlan[]);
+  file.write(0, { value: flat.gain, sigma: flat.sigma, mask: flat.mask });
+  const written = file.finish(flat.levelAdu);
+  const figures = [
+    ...seriesFigures(knownOfSeries(series)),
+    ...(anchor ? planeFigures(planeAcross(anchor, shape)) : []),
+    written.trusted,
+  ];
   return {
     method: "displaced",
-    frameCount: images.length,
+    frameCount: used.length,
     ...shape,
-    ...file.finish(),
-    rejectedFraction: solution.frames.filter((frame) => frame.dropped).length / images.length,
+    ...written,
+    rejectedFraction: 0,
+    refusedFrames: images.length - used.length,
+    verdict: worstVerdict(figures),
+    reasons: listReasons(figures),
     warnings: [...warnings, ...describeDuplicates(images.map(frameLevel))],
     frames: solution.frames.map((frame, k) => ({
       file: basename(images[k]!.path),
@@ -96,6 +125,20 @@ export async function combineDisplaced(
     })),
     anchorsApartSigmas: anchor?.disagreementSigmas,
     gradientSigma: anchor && [anchor.xSigma * shape.widthPx, anchor.ySigma * shape.heightPx],
+  };
+}
+
+/** Clipped pixels are not counted: none of their values takes part. */
+function describeSeries({ frames, halves, separation }: DisplacedSolution): SeriesFigures {
+  const refusedFrames = frames.filter(({ dropped }) => dropped).length;
+  return {
+    frameCount: frames.length - refusedFrames,
+    refusedFrames,
+    rejectedFraction: 0,
+    clippedFraction: 0,
+    growth: [halves.evenOdd],
+    halves: halves.firstSecond,
+    separation,
   };
 }
 
@@ -112,6 +155,8 @@ async function finishWork(
       await hearStop(signal);
     }
   } catch (error) {
+    if (error instanceof UnsolvableSeriesError)
+      throw new InputError(`${error.message}.`, error.whatToDo, { cause: error });
     if (!(error instanceof RangeError)) throw error;
     throw new InputError(`${error.message}.`, "Name frames that show the Sun.", { cause: error });
   }

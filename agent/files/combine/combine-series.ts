@@ -14,16 +14,13 @@ import { darkHdus, flatHdus } from "../../masters/master-hdus.ts";
 import { hasColourFilters, statedKind } from "../frame-kind.ts";
 import { hearStop } from "../hear-stop.ts";
 import { explainFileErrors, InputError } from "../input-error.ts";
-import { keptCards } from "../kept-cards.ts";
-import { exposureSpans } from "./exposure-spans.ts";
 import { brightDark, describeDuplicates, describeOddLevels, frameLevel } from "./frame-levels.ts";
 import { MasterFile, type MasterPixels } from "./master-file.ts";
 import {
   type CombineResult,
   type DarkParts,
-  darkName,
-  historyCards,
   type MasterRequest,
+  masterOrigin,
   type OpenedSeries,
   shapeOf,
 } from "./open-series.ts";
@@ -94,13 +91,7 @@ export async function combineSeries(
   );
   if (!master) throw nothingFit(images, refused);
   const used = images.filter((_, index) => !refused.some((one) => one.index === index));
-  const darkFile = darkName(request);
-  const origin = {
-    cards: keptCards(images[0]!.header.cards),
-    spans: exposureSpans(used.map(({ header }) => header)),
-    ...(darkFile === undefined ? {} : { darkFile }),
-    more: historyCards("master", used),
-  };
+  const origin = masterOrigin(request, images, used, "master");
   let levelAdu = 1;
   let hdus: HduToWrite[];
   let pixels: MasterPixels;

@@ -7,6 +7,7 @@ import type { HduPlan } from "../../../drivers/formats/fits-header-write.ts";
 import type { ProofFigure } from "../../imaging/proof/proof-figure.ts";
 import { maskLegend } from "../../masters/mask-legend.ts";
 import { originCards, timeCards } from "../../masters/master-cards.ts";
+import type { MasterOrigin } from "../../masters/master-hdus.ts";
 import type { Threads } from "../../threads/threads.ts";
 import { checkIsDark, statedKind } from "../frame-kind.ts";
 import { checkSameSize, openImage, openPictures } from "../image-file.ts";
@@ -166,13 +167,29 @@ export function masterPlans(
   return ccdPlans(shapeOf(images), labels, { sigma: true, mask: true });
 }
 
+/** Where a master comes from that has figures of its own. @param used those of the images that it is made of */
+export function masterOrigin(
+  request: MasterRequest,
+  images: readonly FitsFileImage[],
+  used: readonly FitsFileImage[],
+  how: string,
+): MasterOrigin {
+  const darkFile = darkName(request);
+  return {
+    cards: keptCards(images[0]!.header.cards),
+    spans: exposureSpans(used.map(({ header }) => header)),
+    ...(darkFile === undefined ? {} : { darkFile }),
+    more: historyCards(how, used),
+  };
+}
+
 /** As the result's header has it. */
-export function darkName({ darkFile }: MasterRequest): string | undefined {
+function darkName({ darkFile }: MasterRequest): string | undefined {
   return darkFile === undefined ? undefined : basename(darkFile);
 }
 
 /** What was made of which files. */
-export function historyCards(how: string, images: readonly FitsFileImage[]): Card[] {
+function historyCards(how: string, images: readonly FitsFileImage[]): Card[] {
   return [
     `evenfield combine: ${how} of ${images.length} frames`,
     ...frameList(images.map(({ path }) => path)).map((frames) => `  ${frames}`),

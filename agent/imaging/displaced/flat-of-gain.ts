@@ -11,7 +11,9 @@ const neighbourSigmaPx = 12;
 
 /**
  * The flat g = exp(G) with its sigma: noise of a frame from what the solution left, over the number of frames that saw
- * the pixel, larger by what could not be told from the Sun, and the uncertainty of the plane. Pauses between its steps.
+ * the pixel, larger in modes that are hard to tell from the Sun, the Sun's own structure that stays, and the uncertainty
+ * of the plane. Pauses between its steps.
+ * @param unseparated rms of that structure, share of the gain
  * @param squareSum Σ of squared residuals for each pixel
  */
 export function* flatFromGain(from: {
@@ -20,6 +22,7 @@ export function* flatFromGain(from: {
   readonly counts: Counts;
   readonly squareSum: Float32Array;
   readonly slope: Slope;
+  readonly unseparated: number;
   readonly levelAdu: number;
 }): Generator<void, Flat> {
   const { problem, counts, squareSum, slope } = from;
@@ -65,7 +68,7 @@ export function* flatFromGain(from: {
       const n = framesSeen[i]!;
       const own = (n * variance[i]! + neighbourFrames * neighbours[i]!) / (n + neighbourFrames);
       const plane = (slope.xSigma * fromMiddleX) ** 2 + (slope.ySigma * fromMiddleY) ** 2;
-      sigma[i] = gain[i]! * Math.sqrt((own * factor) / Math.max(1, n) + plane);
+      sigma[i] = gain[i]! * Math.sqrt((own * factor) / Math.max(1, n) + plane + from.unseparated ** 2);
       if (lit[i] !== 1) continue;
       sum += gain[i]!;
       count++;

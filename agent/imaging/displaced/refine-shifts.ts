@@ -7,7 +7,7 @@ const stepMostPx = 1;
 /**
  * One step of each frame's shift along the gradient of the object as the frame sees it.
  * @param limit residuals are limited to ± this: an active region that changed must not pull
- * @returns the largest step [px]
+ * @returns root mean square of the steps, an axis [px]
  * Source: B. D. Lucas and T. Kanade, Proc. Int. Joint Conf. Artificial Intelligence (1981) 674.
  */
 export function* refineShifts(
@@ -15,7 +15,7 @@ export function* refineShifts(
   unknowns: SolutionArrays,
   limit: number,
 ): Generator<void, number> {
-  let largest = 0;
+  let [squares, count] = [0, 0];
   const sums = sharedDoubles(shiftSumsOf * problem.shifts.length);
   yield* problem.work.run("shiftSums", { views: viewsOf(problem), unknowns, limit, sums }, partCount);
   const all = addSecond(sums);
@@ -30,7 +30,8 @@ export function* refineShifts(
     const factor = length > stepMostPx ? stepMostPx / length : 1;
     const shift = problem.shifts[frameIndex]!;
     problem.shifts[frameIndex] = { x: shift.x + factor * x, y: shift.y + factor * y };
-    largest = Math.max(largest, factor * length);
+    squares += (factor * length) ** 2;
+    count++;
   }
-  return largest;
+  return Math.sqrt(squares / Math.max(1, 2 * count));
 }

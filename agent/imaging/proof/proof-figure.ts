@@ -115,6 +115,22 @@ export const rules = {
     whatToDo:
       "The sky's transparency changed, or most of the field was active: drift on a quieter part or on a steadier day.",
   },
+  unseparated: {
+    name: "structure of the Sun that displaced frames don't tell from the rig, rms",
+    unit: "share",
+    ...upTo(0.002, 0.005),
+    whatToDo:
+      "The Sun has to lie at more different places: let it wander farther from the middle, up and down as well as to left and right.",
+  },
+  // Own reasoning, no source: adds to the noise of the flat by the root of the sum of squares, 5 % at 0.3.
+  sunChange: {
+    name: "change of the Sun during the series, over the noise of a frame",
+    unit: "ratio",
+    good: [0, 0.3],
+    usable: [0, 2],
+    whatToDo:
+      "The Sun's structure changed while the frames were taken: take the series in less time, or on a quieter part of the disc.",
+  },
   blurLeftover: {
     name: "structure of the blurred Sun over the noise of the master",
     unit: "ratio",

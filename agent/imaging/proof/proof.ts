@@ -1,6 +1,7 @@
 import type { Master } from "../combining/finish-master.ts";
 import type { Flat } from "../combining/normalise-flat.ts";
 import type { PlaneAcross } from "../combining/plane-across.ts";
+import type { SunSeparation } from "../combining/sun-separation.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
 import type { DustFound } from "../dust/dust.ts";
 import type { LightMeasurement } from "../light/measure-light.ts";
@@ -17,7 +18,10 @@ import { judgeFigure, listReasons, type ProofFigure, type Verdict, worstVerdict 
 export interface ProofInput {
   readonly flat: Flat;
   /** The series that the flat was made from. */
-  readonly series: Pick<Master, "frameCount" | "clippedFraction" | "growth" | "halves">;
+  readonly series: Pick<Master, "frameCount" | "clippedFraction" | "growth" | "halves"> & {
+    /** Of a flat solved from displaced frames. */
+    readonly separation?: SunSeparation;
+  };
   /** Upper edges of the series' frames over full scale: the median and the extremes. */
   readonly upperEdge: { readonly median: number; readonly least: number; readonly most: number };
   /** Frames of the same blur that are not in the flat, combined in the same way. */
@@ -72,16 +76,10 @@ export function proveFlat(input: ProofInput): Proof {
   const { flat, series, upperEdge, known, light = { notMeasured: "nobody looked" } } = input;
   const grey = testGreyFrames(flat, input.independent);
   const grey16 = grey.find((scale) => scale.sidePx === 16);
-  const last = series.growth.at(-1);
   const told = judgeMaster(flat, known, input.dust);
   const figures: ProofFigure[] = [
     judgeFigure("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
-    ...seriesFigures({
-      clippedFraction: series.clippedFraction,
-      evenOdd: last && last.measured / last.expected,
-      driftRms: series.halves?.driftRms,
-      driftSigma: series.halves?.driftSigma,
-    }),
+    ...seriesFigures(knownOfSeries(series)),
     ...(grey16 ? [judgeFigure("grey", grey16.excess, grey16.excessSigma)] : []),
     ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? planeFigures(input.plane) : []),
@@ -108,21 +106,41 @@ export function proveFlat(input: ProofInput): Proof {
 }
 
 /** How well the frames of a series agree, as far as it is known. */
-export function seriesFigures(known: {
+export interface SeriesAgreement {
   readonly clippedFraction: number | undefined;
+  /** Noise of even against odd frames over what was expected. */
   readonly evenOdd: number | undefined;
   readonly driftRms: number | undefined;
   readonly driftSigma: number | undefined;
-}): ProofFigure[] {
-  const { clippedFraction, evenOdd, driftRms, driftSigma } = known;
+  readonly unseparated: number | undefined;
+  readonly sunChange: number | undefined;
+}
+
+export function knownOfSeries(series: Omit<ProofInput["series"], "frameCount">): SeriesAgreement {
+  const last = series.growth.at(-1);
+  return {
+    clippedFraction: series.clippedFraction,
+    evenOdd: last && last.expected > 0 ? last.measured / last.expected : undefined,
+    driftRms: series.halves?.driftRms,
+    driftSigma: series.halves?.driftSigma,
+    unseparated: series.separation?.unseparated,
+    sunChange: series.separation?.sunChange,
+  };
+}
+
+export function seriesFigures(known: SeriesAgreement): ProofFigure[] {
+  const { clippedFraction, evenOdd, driftRms, driftSigma, unseparated, sunChange } = known;
   return [
     ...(clippedFraction === undefined ? [] : [judgeFigure("clipped", clippedFraction)]),
     ...(evenOdd === undefined ? [] : [judgeFigure("evenOdd", evenOdd, 0.006)]),
     ...(driftRms === undefined ? [] : [judgeFigure("drift", driftRms, driftSigma)]),
+    ...(unseparated === undefined ? [] : [judgeFigure("unseparated", unseparated)]),
+    ...(sunChange === undefined ? [] : [judgeFigure("sunChange", sunChange)]),
   ];
 }
 
-function planeFigures({ unsure, disagreement }: PlaneAcross): ProofFigure[] {
+/** Of a solved flat's gradient. */
+export function planeFigures({ unsure, disagreement }: PlaneAcross): ProofFigure[] {
   return [
     judgeFigure("planeUnsure", unsure),
     ...(disagreement ? [judgeFigure("plane", disagreement.value, disagreement.sigma)] : []),

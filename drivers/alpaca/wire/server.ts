@@ -42,7 +42,7 @@ export interface Ask<T> {
 /** The one path that every server has. */
 const apiVersionsPath = "/management/apiversions";
 const connectingMembers: ReadonlySet<string> = new Set(["connect", "disconnect", "connected"]);
-const imageBytesMax = 2_000_000_000;
+const imageBytesMax = 640 * 2 ** 20;
 /** A server whose numbers keep going backwards does not count as the standard says: they mean nothing then. */
 const restartsBelievedMax = 5;
 

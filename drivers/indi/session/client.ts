@@ -13,6 +13,7 @@ import type { IndiMessage } from "../wire/message-reader.ts";
 import { enableBlobText, getPropertiesText } from "../wire/message-writer.ts";
 import { PendingWaits } from "../wire/pending-waits.ts";
 import { ServerLink } from "../wire/server-link.ts";
+import { DefinitionBudget } from "./definition-budget.ts";
 import { IndiDevice } from "./device.ts";
 import { rehearseDecoding } from "./rehearse-decoding.ts";
 
@@ -58,6 +59,7 @@ export class IndiClient implements AsyncDisposable {
   /** Only with blobLink "separate". */
   readonly #images: ImageLink | undefined;
   readonly #devices = new Map<string, IndiDevice>();
+  readonly #budget = new DefinitionBudget();
   readonly #blobsWanted = new Map<string, { device: string; property: string }>();
   readonly #listeners = new Set<(event: ClientEvent) => void>();
   readonly #waits: PendingWaits<ClientEvent>;
@@ -198,6 +200,7 @@ export class IndiClient implements AsyncDisposable {
   #loseAll(reason: string): void {
     this.#waits.failAll(this.#lostError(reason));
     for (const device of this.#devices.values()) device.lose(reason);
+    this.#budget.clear();
   }
 
   #attemptFailed(error: unknown): void {
@@ -210,6 +213,7 @@ export class IndiClient implements AsyncDisposable {
   }
 
   #take(message: IndiMessage): void {
+    this.#budget.note(message);
     const name = message.attributes.get("device");
     if (name !== undefined) this.#device(name).take(message);
     else if (message.action === "message") {

@@ -117,3 +117,12 @@ test("nothing found is said, with what to do; a wrong address is refused before 
       CommandError,
     );
 });
+
+test("a hostile server's names and words are shown as they are written, and make no lines of their own", async () => {
+  const { options, roof } = network();
+  roof.load(driverInfo("Cap&#10;All good: nothing to restore&#155;2J", 512, "1&#8238;2J"));
+  const { text } = await find(options, new RealTimeHost(), neverAborted);
+  expect(text).toContain("Cap\\u000aAll good: nothing to restore\\u009b2J");
+  expect(text).toContain("1\\u202e2J");
+  expect(text).not.toMatch(/[\u009b\u202e]|^All good/m);
+});

@@ -5,7 +5,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
 import type { WorldAccount } from "../../../sim-devices/scene/world-account.ts";
-import { RealRig } from "./real-rig.ts";
+import { isMadeSafe, RealRig } from "./real-rig.ts";
 
 const isOpen = ({ cover }: WorldAccount) => cover?.open === 1;
 
@@ -13,7 +13,7 @@ const isOpen = ({ cover }: WorldAccount) => cover?.open === 1;
 class SmallDisk implements Disposable {
   readonly folder = mkdtempSync(join(tmpdir(), "small-disk-"));
   constructor() {
-    this.#mount("-t", "tmpfs", "-o", "size=4m", "tmpfs", this.folder);
+    must("mount", "-t", "tmpfs", "-o", "size=4m", "tmpfs", this.folder);
   }
   get ledger(): string {
     return join(this.folder, "ledger.sqlite");
@@ -33,16 +33,45 @@ class SmallDisk implements Disposable {
     }
   }
   makeReadOnly(): void {
-    this.#mount("-o", "remount,ro", this.folder);
-  }
-  #mount(...args: string[]): void {
-    const { status, stderr } = spawnSync("mount", args, { encoding: "utf8" });
-    if (status !== 0) throw new Error(stderr);
+    must("mount", "-o", "remount,ro", this.folder);
   }
   [Symbol.dispose](): void {
     spawnSync("umount", [this.folder]);
     rmSync(this.folder, { recursive: true, force: true });
   }
+}
+
+/** A disk that can be made to answer nobody, as one on a network that is away does. Needs root. */
+class FreezableDisk implements Disposable {
+  readonly folder = mkdtempSync(join(tmpdir(), "freezable-disk-"));
+  readonly #image = `${this.folder}.image`;
+  constructor() {
+    must("truncate", "-s", "64M", this.#image);
+    must("mkfs.ext4", "-q", "-F", this.#image);
+    must("mount", "-o", "loop", this.#image, this.folder);
+  }
+  get ledger(): string {
+    return join(this.folder, "ledger.sqlite");
+  }
+  get runs(): string {
+    return join(this.folder, "runs");
+  }
+  freeze(): void {
+    must("fsfreeze", "--freeze", this.folder);
+  }
+  thaw(): void {
+    must("fsfreeze", "--unfreeze", this.folder);
+  }
+  [Symbol.dispose](): void {
+    spawnSync("fsfreeze", ["--unfreeze", this.folder]);
+    spawnSync("umount", [this.folder]);
+    for (const path of [this.folder, this.#image]) rmSync(path, { recursive: true, force: true });
+  }
+}
+
+function must(program: string, ...args: string[]): void {
+  const { status, stderr } = spawnSync(program, args, { encoding: "utf8" });
+  if (status !== 0) throw new Error(stderr);
 }
 
 interface Ended {
@@ -52,12 +81,13 @@ interface Ended {
 
 function start(
   rig: RealRig,
-  disk: SmallDisk,
+  disk: { readonly ledger: string; readonly runs?: string },
   name: "run" | "restore",
 ): { child: ChildProcess; ended: Promise<Ended> } {
   const given = rig
     .command(name)
-    .map((arg) => (arg === join(rig.folder, "ledger.sqlite") ? disk.ledger : arg));
+    .map((arg) => (arg === join(rig.folder, "ledger.sqlite") ? disk.ledger : arg))
+    .map((arg) => (arg === join(rig.folder, "runs") ? (disk.runs ?? arg) : arg));
   const [program, ...args] = name === "run" ? given : [...given, "--runs", join(rig.folder, "runs")];
   const child = spawn(program!, args, { stdio: ["ignore", "pipe", "ignore"] });
   let said = "";
@@ -68,13 +98,13 @@ function start(
   return { child, ended };
 }
 
-async function runUntilOpen(rig: RealRig, disk: SmallDisk) {
+async function runUntilOpen(rig: RealRig, disk: Parameters<typeof start>[1]) {
   const run = start(rig, disk, "run");
   await rig.until("cover open", isOpen);
   return run;
 }
 
-test("the ledger's disk is full while the cover is open: SIGTERM, the rig is put back and said so; restore needs no room", async () => {
+test.concurrent("the ledger's disk is full while the cover is open: SIGTERM, the rig is put back and said so; restore needs no room", async () => {
   using disk = new SmallDisk();
   await using rig = await RealRig.start();
   const { child, ended } = await runUntilOpen(rig, disk);
@@ -107,18 +137,33 @@ const lost: Record<string, (disk: SmallDisk) => unknown> = {
   },
 };
 
-test.each(Object.keys(lost))("killed, and of the ledger: %s; restore puts the rig back", async (what) => {
-  using disk = new SmallDisk();
+test.concurrent.each(Object.keys(lost))(
+  "killed, and of the ledger: %s; restore puts the rig back",
+  async (what) => {
+    using disk = new SmallDisk();
+    await using rig = await RealRig.start();
+    const { child, ended } = await runUntilOpen(rig, disk);
+    child.kill("SIGKILL");
+    await ended;
+    const held = lost[what]!(disk);
+    const { exit, said } = await start(rig, disk, "restore").ended;
+    expect(await rig.differences(), said).toEqual([]);
+    expect(exit, said).toBe(0);
+    if (held instanceof Database) held.close();
+    // The run is closed by its folder's word, whatever the ledger could take of it.
+    const again = await start(rig, disk, "restore").ended;
+    expect(again.said).not.toContain("settings read back");
+  },
+);
+
+test.concurrent("the disk of ledger and runs answers nobody while the cover is open: the keeper makes the rig safe, and the agent puts it back when it can", async () => {
+  using disk = new FreezableDisk();
   await using rig = await RealRig.start();
-  const { child, ended } = await runUntilOpen(rig, disk);
-  child.kill("SIGKILL");
-  await ended;
-  const held = lost[what]!(disk);
-  const { exit, said } = await start(rig, disk, "restore").ended;
-  expect(await rig.differences(), said).toEqual([]);
-  expect(exit, said).toBe(0);
-  if (held instanceof Database) held.close();
-  // The run is closed by its folder's word, whatever the ledger could take of it.
-  const again = await start(rig, disk, "restore").ended;
-  expect(again.said).not.toContain("settings read back");
+  const { ended } = await runUntilOpen(rig, disk);
+  disk.freeze();
+  await rig.until("made safe", isMadeSafe);
+  disk.thaw();
+  const { exit, said } = await ended;
+  expect(exit, said).toBe(4);
+  expect(await rig.differences()).toEqual([]);
 });

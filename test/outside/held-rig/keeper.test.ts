@@ -16,7 +16,7 @@ async function restored(rig: RealRig): Promise<void> {
   expect(await rig.differences()).toEqual([]);
 }
 
-test("the agent is killed: the rig is covered, turned off the Sun, and put back by restore", async () => {
+test.concurrent("the agent is killed: the rig is covered, turned off the Sun, and put back by restore", async () => {
   await using rig = await RealRig.start();
   const run = await uncovered(rig);
   process.kill(run.pid, "SIGKILL");
@@ -24,7 +24,7 @@ test("the agent is killed: the rig is covered, turned off the Sun, and put back 
   await restored(rig);
 });
 
-test("its session hangs up and the agent is killed before it has put anything back: the keeper is still there", async () => {
+test.concurrent("its session hangs up and the agent is killed before it has put anything back: the keeper is still there", async () => {
   await using rig = await RealRig.start();
   const run = await uncovered(rig);
   run.tell("hang-up");
@@ -33,7 +33,7 @@ test("its session hangs up and the agent is killed before it has put anything ba
   await restored(rig);
 });
 
-test("the agent is stopped: the rig is made safe meanwhile, and when the agent goes on it retreats", async () => {
+test.concurrent("the agent is stopped: the rig is made safe meanwhile, and when the agent goes on it retreats", async () => {
   await using rig = await RealRig.start();
   const run = await uncovered(rig);
   process.kill(run.pid, "SIGSTOP");
@@ -43,7 +43,7 @@ test("the agent is stopped: the rig is made safe meanwhile, and when the agent g
   expect(await rig.differences()).toEqual([]);
 });
 
-test("the agent is killed while the device server does not answer: the rig is made safe when it does again", async () => {
+test.concurrent("the agent is killed while the device server does not answer: the rig is made safe when it does again", async () => {
   await using rig = await RealRig.start();
   const run = await uncovered(rig);
   rig.simulator.kill("SIGSTOP");
@@ -54,14 +54,14 @@ test("the agent is killed while the device server does not answer: the rig is ma
   await restored(rig);
 });
 
-test("agent and keeper are both killed: restore puts the rig back", async () => {
+test.concurrent("agent and keeper are both killed: restore puts the rig back", async () => {
   await using rig = await RealRig.start();
   const run = await uncovered(rig);
   for (const pid of [...rig.pidsOf("keep"), run.pid]) process.kill(pid, "SIGKILL");
   await restored(rig);
 });
 
-test("the keeper alone is killed: the agent retreats, says so, and puts the rig back", async () => {
+test.concurrent("the keeper alone is killed: the agent retreats, says so, and puts the rig back", async () => {
   await using rig = await RealRig.start();
   const run = await uncovered(rig);
   for (const pid of rig.pidsOf("keep")) process.kill(pid, "SIGKILL");
@@ -71,7 +71,7 @@ test("the keeper alone is killed: the agent retreats, says so, and puts the rig 
   expect(await rig.differences()).toEqual([]);
 });
 
-test("the agent's computer is gone: the keeper beside the telescope makes the rig safe, and goes on listening", async () => {
+test.concurrent("the agent's computer is gone: the keeper beside the telescope makes the rig safe, and goes on listening", async () => {
   await using rig = await RealRig.start();
   await rig.startListeningKeeper();
   const [listening] = rig.pidsOf("keep");

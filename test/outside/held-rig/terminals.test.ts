@@ -2,7 +2,7 @@ import { expect, test } from "vitest";
 import { systemClock } from "../../../drivers/kit/clock.ts";
 import { isOpen, RealRig } from "./real-rig.ts";
 
-test.each(["stall", "ctrl-s"] as const)(
+test.concurrent.each(["stall", "ctrl-s"] as const)(
   "a terminal that has stopped taking words (%s): the guard goes on, SIGTERM is heard, and the rig put back",
   async (how) => {
     await using rig = await RealRig.start();
@@ -17,7 +17,7 @@ test.each(["stall", "ctrl-s"] as const)(
   },
 );
 
-test("a terminal that hangs up: the rig is put back without it", async () => {
+test.concurrent("a terminal that hangs up: the rig is put back without it", async () => {
   await using rig = await RealRig.start();
   const run = await rig.atTerminal("run");
   await rig.until("cover open", isOpen);
@@ -26,7 +26,7 @@ test("a terminal that hangs up: the rig is put back without it", async () => {
   expect(await rig.differences()).toEqual([]);
 });
 
-test("Ctrl-Z does not leave the rig alone, and Ctrl-\\ stops in good order", async () => {
+test.concurrent("Ctrl-Z does not leave the rig alone, and Ctrl-\\ stops in good order", async () => {
   await using rig = await RealRig.start();
   const run = await rig.atTerminal("run");
   await rig.until("cover open", isOpen);

@@ -5,6 +5,7 @@ import { divideFramesBySun, type SunDividedFrames } from "../../../imaging/displ
 import type { ShiftPx } from "../../../imaging/displaced/object-grid.ts";
 import { type DisplacedSolution, solveDisplaced } from "../../../imaging/displaced/solve-displaced.ts";
 import { makeSweepKernels } from "../../../imaging/displaced/sweep-kernels.ts";
+import { UnsolvableSeriesError } from "../../../imaging/displaced/unsolvable-series.ts";
 import { loadFft } from "../../../imaging/numerics/fft-library.ts";
 import { median } from "../../../imaging/numerics/order-statistics.ts";
 import { StepError } from "../../step-error.ts";
@@ -55,8 +56,8 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
     },
     { fft, makeKernels: makeSweepKernels, startThread: bench.threads.startDisplaced },
   );
-  let step = steps.next();
-  for (let count = 1; !step.done; step = steps.next(), count++) {
+  let step = solveFurther(steps);
+  for (let count = 1; !step.done; step = solveFurther(steps), count++) {
     if (count % stepsAtOnce !== 0) continue;
     bench.progress({ what: "solving the flat, per cent", done: Math.round(100 * step.value.done), of: 100 });
     await bench.clock.sleep(0, signal);
@@ -100,6 +101,17 @@ export async function solveDrift(work: DriftWork, signal: AbortSignal): Promise<
       "Wait for steadier air and a clear sky, then run the plan again.",
     );
   return { solution, frames, independent, clippedFraction, average: averageOf(sunFrames, pxCount) };
+}
+
+/** @throws StepError when the frames can't tell the Sun from the rig */
+function solveFurther(steps: ReturnType<typeof solveDisplaced>): ReturnType<typeof steps.next> {
+  try {
+    return steps.next();
+  } catch (error) {
+    if (error instanceof UnsolvableSeriesError)
+      throw new StepError("DRIFT_NOT_SOLVED", error.message, error.whatToDo);
+    throw error;
+  }
 }
 
 /** Of a sample: a median of millions tells no more. */

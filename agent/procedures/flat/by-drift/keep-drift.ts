@@ -10,7 +10,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
   const { bench } = work;
   const { solution, frames, independent, clippedFraction, average } = await solveDrift(work, signal);
   bench.progress({ what: "proving the flat", done: 0, of: 1 });
-  const { flat, anchor, halves } = solution;
+  const { flat, anchor, halves, separation } = solution;
   const droppedLater = solution.frames.filter(({ dropped }) => dropped).length;
   const frameCount = frames.length - droppedLater;
   const plane = anchor && planeAcross(anchor, flat.shape);
@@ -18,6 +18,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     frames: frameCount,
     droppedLater,
     radiusPx: work.radiusPx,
+    ...separation,
     evenOverOdd: halves.evenOdd.measured / halves.evenOdd.expected,
     ...given({
       firstAgainstSecond: halves.firstSecond?.driftRms,
@@ -32,6 +33,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     clippedFraction,
     growth: [halves.evenOdd],
     halves: halves.firstSecond,
+    separation,
   };
   const light = await measureDriftLight(work, flat, signal);
   const made = {
