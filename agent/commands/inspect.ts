@@ -1,5 +1,6 @@
 import type { Command } from "commander";
 import { given } from "../../drivers/kit/given.ts";
+import { Random } from "../../drivers/kit/random.ts";
 import { hearStop } from "../files/hear-stop.ts";
 import { asFailedFile, type FailedFile } from "../files/input-error.ts";
 import { type Inspection, type InspectOptions, inspectFile } from "../files/inspect/inspect-file.ts";
@@ -96,6 +97,7 @@ function textOf(one: Inspection): string {
     ...one.figures
       .filter((figure) => figure.verdict !== "good")
       .map((figure) => `  To do: ${figure.whatToDo}`),
+    ...one.notes.map((note) => `  ${note}`),
   ].join("\n");
 }
 
@@ -140,14 +142,31 @@ export function registerInspect(program: Command, host: CommandHost = processHos
     .option("--sun <file>", "a picture of the Sun without blur, to look for what is left of it in flats")
     .option("--page <file>", "writes figures, pictures and charts of a file as one HTML page")
     .option("--picture <file>", "writes the file's picture as PNG")
-    .option("--dark <file>", "with --page of a flat and a frame to show it on: the frame's dark")
+    .option(
+      "--looks <files...>",
+      "frames of the plain Sun from different pointings, to hold the light of flats against; at least 4, better 9",
+    )
+    .option(
+      "--dark <file>",
+      "master dark or bias: of the looks, or with --page of the frame that a flat is shown on",
+    )
     .option("--replace", "write over a page or a picture of that name")
     .addHelpText(
       "after",
       "\nFlats of one setting are held against each other, in the order named: that tells clouds, moved dust, and noise\nfrom the pixels' own response, which one flat alone can't.\nTwo flats and two darks of one setting among the files tell conversion, read noise and range of the sensor.",
     )
-    .action((files: string[], { json, wavelength, bandwidth, sun, ...optics }) => {
-      const options = { ...optics, wavelengthNm: wavelength, bandwidthAngstrom: bandwidth, sunFile: sun };
+    .action((files: string[], { json, wavelength, bandwidth, sun, looks, dark, ...optics }) => {
+      const random = new Random(1);
+      const options = {
+        ...optics,
+        wavelengthNm: wavelength,
+        bandwidthAngstrom: bandwidth,
+        sunFile: sun,
+        lookFiles: looks,
+        dark,
+        darkFile: dark,
+        uniform: () => random.uniform(),
+      };
       return conclude(host, { command: "inspect", json }, (signal) =>
         inspect(files, given(options), host, signal),
       );

@@ -9,6 +9,7 @@ import { run as fringes } from "./fringes.ts";
 import { run as kill } from "./kill.ts";
 import { run as kills } from "./kill-moments.ts";
 import { run as leak } from "./leak.ts";
+import { run as light } from "./light.ts";
 import { run as lightRuns } from "./light-runs.ts";
 import { run as master } from "./master.ts";
 import { run as match } from "./match.ts";
@@ -29,6 +30,9 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   },
   leak: async (count = 100) => {
     await leak({ seed, scenes: count, print });
+  },
+  light: async (count = 100) => {
+    await light({ seed, scenes: count, print });
   },
   displaced: async (count = 6) => {
     for (const group of ["table", "variations", "real", "disc"] as const)

@@ -18,6 +18,7 @@ import {
   type OpticsAsked,
 } from "./inspect-flat.ts";
 import { levelFindings } from "./inspect-levels.ts";
+import { describeLight, type LooksAsked } from "./inspect-light.ts";
 import {
   type ChosenFrame,
   type InspectionFigures,
@@ -28,7 +29,7 @@ import {
   trustedPixelMask,
 } from "./inspected-picture.ts";
 
-export interface InspectOptions extends OpticsAsked {
+export interface InspectOptions extends OpticsAsked, LooksAsked {
   /** A picture of the Sun without blur; its structure is looked for in flats. */
   readonly sunFile?: string;
 }
@@ -52,6 +53,8 @@ export interface Inspection {
   readonly reasons: readonly string[];
   /** What this file alone can't tell: the verdict does not speak of it. */
   readonly notJudged: readonly NotJudged[];
+  /** What is said besides: of a flat, what is not known of its light. */
+  readonly notes: readonly string[];
   /** Of a flat: dust, profile, shape, fringes. */
   readonly flatDetails?: FlatDetails;
   /** Of a single frame in 16-bit words. */
@@ -81,6 +84,7 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     reasons: [...listReasons(figures), ...provedReasons(proved)],
     notJudged: kind === "flat" ? notJudgedOf(picture, options.sunFile) : [],
     ...(frame === undefined ? {} : { frame }),
+    notes: flat?.light ? describeLight(flat.light, picture.header.logical("LIGHTSUN") === true) : [],
     ...(proved === undefined ? {} : { proved }),
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),
     ...(levels.codes ? { codes: levels.codes } : {}),

@@ -9,11 +9,12 @@ import type { FringeSearch } from "../../imaging/proof/fringes.ts";
 import { fringeLight, judgeMaster, type ProofFacts } from "../../imaging/proof/judge-master.ts";
 import type { LeftoverSun } from "../../imaging/proof/leftover-sun.ts";
 import type { Photons } from "../../imaging/proof/photon-limit.ts";
-import { seriesFigures } from "../../imaging/proof/proof.ts";
+import { type LightProof, seriesFigures } from "../../imaging/proof/proof.ts";
 import { judgeFigure } from "../../imaging/proof/proof-figure.ts";
 import { readFigures } from "../../masters/master-cards.ts";
 import { combinedCount } from "../frame-kind.ts";
 import { InputError } from "../input-error.ts";
+import { type LooksAsked, lightFindings, lightOfFiles } from "./inspect-light.ts";
 import {
   type InspectionFigures,
   type Picture,
@@ -46,17 +47,19 @@ export interface FlatDetails {
 export function flatFindings(
   picture: Picture,
   fft: FftLibrary,
-  options: OpticsAsked & { readonly sunFile?: string },
-): InspectionFigures & { readonly flatDetails?: FlatDetails } {
+  options: OpticsAsked & LooksAsked & { readonly sunFile?: string },
+): InspectionFigures & { readonly flatDetails?: FlatDetails; readonly light?: LightProof } {
   const flat = readAsFlat(picture);
   if (flat === undefined) return { figures: [judgeFigure("trusted", 0)], measures: [] };
   const known = knownOf(picture, options);
   const verdict = judgeMaster(flat, { ...known, fft, ...sunOf(flat, options.sunFile) });
   const { shape, dust, radial, leftoverSun: leftover, photonLimit: limit, noise = 0 } = verdict;
   const fringes = verdict.fringes!;
-  const light = fringeLight(known);
+  const stripes = fringeLight(known);
+  const light = lightOfFiles(flat, options, fft);
+  const told = lightFindings(light);
   return {
-    figures: [...seriesFigures(readFigures(picture.header)), ...verdict.figures],
+    figures: [...seriesFigures(readFigures(picture.header)), ...told.figures, ...verdict.figures],
     measures: [
       ...(picture.isMaster ? [] : [percentFigure("noise of a pixel", noise)]),
       ...(limit === undefined ? [] : [percentFigure("photon limit", limit)]),
@@ -72,9 +75,11 @@ export function flatFindings(
         : []),
       ...radialMeasures(radial),
       { name: "dust shadows", value: dust.length, unit: "" },
+      ...told.measures,
       ...(fringes.found ? fringeMeasures(fringes.found) : []),
-      ...(fringes.found && light ? originMeasures(fringeOrigin(fringes.found.periodPx, light)) : []),
+      ...(fringes.found && stripes ? originMeasures(fringeOrigin(fringes.found.periodPx, stripes)) : []),
     ],
+    light,
     flatDetails: {
       dust,
       radial,

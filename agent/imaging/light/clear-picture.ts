@@ -15,10 +15,14 @@ export interface SharePicture {
   column(x: number, y: number): number;
   /** Logarithm of the flat's excess at the share that the picture was made with. */
   logAt(x: number, y: number): number;
+  /** How well the picture's own scale is known, as a fraction of it. */
+  readonly scaleSigma: number;
 }
 
 /** The disc's middle is measured within this fraction of its radius. */
 const middleFraction = 0.2;
+/** The disc's middle has structure of its own; where it is out of sight the field's level stands for it, limb darkening and all. */
+const scaleSigmas = { middleSeen: 0.03, middleUnseen: 0.15 } as const;
 
 /**
  * What a sheet that lets a share of the light through clear adds to a flat: 1 + share · Sun, the Sun's disc centre being 1.
@@ -27,7 +31,7 @@ const middleFraction = 0.2;
  */
 export function sharePicture({ look, shape, disc }: SunInFlat, share: number, cellPx: number): SharePicture {
   const { picture } = look;
-  const middle = middleLevel(picture, shape, disc);
+  const { level: middle, isMiddle } = middleLevel(picture, shape, disc);
   // S = D (1 + a S) with D the divided look over its middle, whose S is 1.
   const sun = Float64Array.from(picture, (level) => {
     const divided = level / middle / (1 + share);
@@ -35,19 +39,19 @@ export function sharePicture({ look, shape, disc }: SunInFlat, share: number, ce
   });
   const column = boxMeans(sun, shape, cellPx, (s) => s / (1 + share * s));
   const logs = boxMeans(sun, shape, cellPx, (s) => Math.log(1 + share * s));
-  return { column, logAt: logs };
+  return { column, logAt: logs, scaleSigma: isMiddle ? scaleSigmas.middleSeen : scaleSigmas.middleUnseen };
 }
 
-function middleLevel(picture: Float32Array, { widthPx, heightPx }: Shape, disc?: DiscPx): number {
+function middleLevel(picture: Float32Array, { widthPx, heightPx }: Shape, disc?: DiscPx) {
   const reach = disc ? middleFraction * disc.radiusPx : 0;
   const values: number[] = [];
   if (disc)
     for (let y = Math.max(0, Math.ceil(disc.y - reach)); y < Math.min(heightPx, disc.y + reach); y += 2)
       for (let x = Math.max(0, Math.ceil(disc.x - reach)); x < Math.min(widthPx, disc.x + reach); x += 2)
         values.push(picture[y * widthPx + x]!);
-  if (values.length < 50)
-    for (let i = 0; i < picture.length; i += 7) if (picture[i]! > 0.2) values.push(picture[i]!);
-  return quantile(values, 0.5) ?? 1;
+  const isMiddle = values.length >= 50;
+  if (!isMiddle) for (let i = 0; i < picture.length; i += 7) if (picture[i]! > 0.2) values.push(picture[i]!);
+  return { level: quantile(values, 0.5) ?? 1, isMiddle };
 }
 
 /** Means over squares about any place, by sums over rectangles, between whole pixels bilinear. */

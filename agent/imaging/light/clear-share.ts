@@ -27,8 +27,6 @@ const knotPx = 64;
 const patchPx = 32;
 const rounds = 3;
 const trimSigmas = 3;
-/** The picture's own scale is known to this: see `sharePicture`. */
-const scaleSigma = 0.02;
 
 /**
  * How much of a picture of the Sun a frame through a diffuser holds, limb and all: the frame's logarithm is a smooth surface
@@ -78,7 +76,7 @@ export function measureClearShare({ shape, flat, plainAdu, disc }: ClearShareInp
     const residuals = left.map((one, c) => one - change * pure[c]!);
     share += change;
     const sigma = clusteredSigma(cells, pure, residuals, weight, shape) / square;
-    result = { share, sigma: Math.hypot(sigma, scaleSigma * share) };
+    result = { share, sigma: Math.hypot(sigma, picture.scaleSigma * share) };
     const spread = medianAndSigma(residuals)!;
     weight = Float64Array.from(residuals, (one) =>
       Math.abs(one - spread.median) < trimSigmas * spread.sigma ? 1 : 0,

@@ -10,7 +10,7 @@ const motions = [-2, -1, -0.5, 0, 0.5, 2] as const;
 export type GhostMotion = (typeof motions)[number];
 
 export interface GhostSearch {
-  /** Brightest smooth light of the sky beside the disc, over the disc's middle; where there is sky. Aureole is in it. */
+  /** Brightest patch of sky beside the disc over what is usual as far out, over the disc's middle; where there is sky. */
   readonly sky?: number;
   /** By how much a picture that moves so explains what is left over, per cell; 1 is chance. */
   readonly scan: readonly { readonly motion: GhostMotion; readonly gain: number }[];
@@ -18,12 +18,14 @@ export interface GhostSearch {
   readonly moves?: GhostMotion;
 }
 
-/** Beyond chance; 24 series without a ghost reached 1.32. */
-const gainLeast = 1.6;
+/** Beyond chance: series without a reflection reach about 0.7, for the fit has taken a part of its noise along. */
+const gainLeast = 1.2;
 /** Sky counts from here on, of the disc's radius. */
 const skyFrom = 1.15;
 const skyCellPx = 9;
 const skyBrightest = 0.98;
+/** Width of the rings about the disc that the sky is compared in, of its radius. */
+const ringRadii = 0.1;
 /** Side of the cells of a ghost's picture, in cells of the Sun. */
 const ghostCells = 3;
 const rowsLeast = 4;
@@ -39,37 +41,60 @@ export function detectGhosts(
   const sidePx = ghostCells * grid.sidePx;
   const weights = weightsOfCells(rows, residuals, sun.length);
   const scan = motions.map((motion) => {
-    const [products, squares, counts] = [
-      new Map<string, number>(),
-      new Map<string, number>(),
-      new Map<string, number>(),
-    ];
+    const cellSums = new Map<string, GhostCell>();
     rows.forEach(({ cells, x, y }, look) => {
       const { x: dx, y: dy } = shifts[look]!;
       cells.forEach((cell, r) => {
         const key = `${Math.floor((x[r]! - motion * dx) / sidePx)},${Math.floor((y[r]! - motion * dy) / sidePx)}`;
         const column = Math.exp(-sun[cell]!);
         const w = weights[cell]!;
-        products.set(key, (products.get(key) ?? 0) + w * column * residuals[look]![r]!);
-        squares.set(key, (squares.get(key) ?? 0) + w * column * column);
-        counts.set(key, (counts.get(key) ?? 0) + 1);
+        const left = w * residuals[look]![r]!;
+        const sum = cellSums.get(key) ?? { rows: 0, weight: 0, columns: 0, squares: 0, left: 0, product: 0 };
+        sum.rows++;
+        sum.weight += w;
+        sum.columns += w * column;
+        sum.squares += w * column * column;
+        sum.left += left;
+        sum.product += left * column;
+        cellSums.set(key, sum);
       });
     });
-    let [gain, cells] = [0, 0];
-    for (const [key, product] of products) {
-      if (counts.get(key)! < rowsLeast) continue;
-      gain += product ** 2 / squares.get(key)!;
+    let [gain, plainGain, cells] = [0, 0, 0];
+    for (const cell of cellSums.values()) {
+      if (cell.rows < rowsLeast) continue;
+      gain += gainOf(cell, motion);
+      plainGain += cell.product ** 2 / cell.squares;
       cells++;
     }
-    return { motion, gain: cells > 0 ? gain / cells : 0 };
+    const mean = (sum: number) => (cells > 0 ? sum / cells : 0);
+    return { motion, gain: mean(gain), plainGain: mean(plainGain) };
   });
   const best = scan.reduce((most, one) => (one.gain > most.gain ? one : most));
+  // What no map follows stands still too, and slow motions resemble it: that is the flat's, and is told as its leftover.
+  const ofFlat = scan.find(({ motion }) => motion === 0)!.plainGain;
+  const isGhost = best.gain > gainLeast && (best.motion === 0 || best.gain > ofFlat);
   const sky = disc && skyLight(looks, shifts, shape, disc);
   return {
-    scan,
+    scan: scan.map(({ motion, gain }) => ({ motion, gain })),
     ...(sky === undefined ? {} : { sky }),
-    ...(best.gain > gainLeast ? { moves: best.motion } : {}),
+    ...(isGhost ? { moves: best.motion } : {}),
   };
+}
+
+interface GhostCell {
+  rows: number;
+  weight: number;
+  columns: number;
+  squares: number;
+  left: number;
+  product: number;
+}
+
+/** What stands still is light that the map has taken already, but for being stronger where the Sun is dark. */
+function gainOf({ weight, columns, squares, left, product }: GhostCell, motion: GhostMotion): number {
+  if (motion !== 0) return product ** 2 / squares;
+  const square = squares - columns ** 2 / weight;
+  return square > 1e-9 * squares ? (product - (left * columns) / weight) ** 2 / square : 0;
 }
 
 /** By the scatter of all, and each cell's own where that is larger. */
@@ -102,7 +127,7 @@ function skyLight(
 ): number | undefined {
   const found = looks.flatMap(({ picture, bad }, k) => {
     const centre = { x: disc.x + shifts[k]!.x, y: disc.y + shifts[k]!.y };
-    const [sky, middle]: [number[], number[]] = [[], []];
+    const [sky, middle]: [Map<number, number[]>, number[]] = [new Map(), []];
     for (let top = 0; top + skyCellPx <= heightPx; top += skyCellPx)
       for (let left = 0; left + skyCellPx <= widthPx; left += skyCellPx) {
         const half = (skyCellPx - 1) / 2;
@@ -115,11 +140,21 @@ function skyLight(
               sum += picture[i]!;
               count++;
             }
-        if (count > 0) (radii >= skyFrom ? sky : middle).push(sum / count);
+        if (count === 0) continue;
+        if (radii < skyFrom) middle.push(sum / count);
+        else {
+          const ring = Math.floor(radii / ringRadii);
+          sky.set(ring, [...(sky.get(ring) ?? []), sum / count]);
+        }
       }
-    const bright = quantile(sky, skyBrightest);
+    // The aureole is the same all round the disc.
+    const excess = [...sky.values()].flatMap((ring) => {
+      const usual = quantile(ring, 0.5)!;
+      return ring.length >= 8 ? ring.map((value) => value - usual) : [];
+    });
+    const bright = quantile(excess, skyBrightest);
     const level = quantile(middle, 0.5);
-    return sky.length >= 50 && bright !== undefined && level ? [bright / level] : [];
+    return excess.length >= 50 && bright !== undefined && level ? [bright / level] : [];
   });
   return found.length > 0 ? quantile(found, 0.5) : undefined;
 }

@@ -4,7 +4,7 @@ import type { FftLibrary } from "../numerics/fft-library.ts";
 import { leastSquares } from "../numerics/linear-solve.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { cellGrid } from "./cell-means.ts";
-import { type SunInFlat, sharePicture } from "./clear-picture.ts";
+import { type SharePicture, type SunInFlat, sharePicture } from "./clear-picture.ts";
 import type { ClearShare } from "./clear-share.ts";
 import { cellLogs, cellsOnSun, type DividedLook, divideLook } from "./divided-look.ts";
 import { detectGhosts, type GhostSearch } from "./ghosts.ts";
@@ -110,7 +110,7 @@ export function measureLight(
     last = solveAt({ ...input, usedLooks, shifts, share, sunInFlat });
   }
   if (!last) return { notMeasured: "the frames overlap too little" };
-  return describe(input, last, { share, used, usedLooks, shifts, hasShare: sunInFlat !== undefined });
+  return describe(input, last, { share, used, usedLooks, shifts });
 }
 
 interface Attempt {
@@ -129,7 +129,7 @@ interface Solved {
   readonly hazeGradient: number;
   readonly cellPx: number;
   readonly picturesAt: readonly ((x: number, y: number) => number)[];
-  readonly freedAt: ((x: number, y: number) => number) | undefined;
+  readonly clear: SharePicture | undefined;
 }
 
 function solveAt({ shape, disc, usedLooks, shifts, share = 0, sunInFlat }: Attempt): Solved | undefined {
@@ -162,7 +162,7 @@ function solveAt({ shape, disc, usedLooks, shifts, share = 0, sunInFlat }: Attem
   if (!wide) return undefined;
   const hazeGradient = hazeOfSeries(wide, shifts);
   const solution = solveLight(problem, { hazeGradient });
-  return solution && { problem, solution, hazeGradient, cellPx, picturesAt, freedAt: clear?.logAt };
+  return solution && { problem, solution, hazeGradient, cellPx, picturesAt, clear };
 }
 
 /**
@@ -182,13 +182,12 @@ function hazeOfSeries(solution: LightSolution, shifts: readonly ShiftPx[]): numb
 
 function describe(
   { shape, looks, disc }: LightInput,
-  { problem, solution, hazeGradient, cellPx, picturesAt, freedAt }: Solved,
+  { problem, solution, hazeGradient, cellPx, picturesAt, clear }: Solved,
   about: {
     readonly share: number;
     readonly used: readonly number[];
     readonly usedLooks: readonly DividedLook[];
     readonly shifts: readonly ShiftPx[];
-    readonly hasShare: boolean;
   },
 ): LightMeasurement | { readonly notMeasured: string } {
   const { rows } = problem;
@@ -202,7 +201,7 @@ function describe(
   const left = stackLeftover(rows, solution.residuals, shape, leftSidePx);
   const ratio = sidePx / leftSidePx;
   const [error, sigma] = [map.error.slice(), map.sigma.slice()];
-  if (freedAt) addRemoved(error, map, shape, freedAt);
+  if (clear) addRemoved(error, map, shape, clear.logAt);
   const standing = left.filter(({ stands }) => stands);
   for (const { column, row, mean } of standing) {
     const block = Math.floor(row / ratio) * columns + Math.floor(column / ratio);
@@ -232,7 +231,7 @@ function describe(
       rms: Math.sqrt(standing.reduce((sum, { mean }) => sum + mean * mean, 0) / Math.max(1, left.length)),
       cells: standing.length,
     },
-    ...(about.hasShare ? { clearShare: shareOf(problem, solution, about.share) } : {}),
+    ...(clear ? { clearShare: shareOf(problem, solution, about.share, clear) } : {}),
     ghosts: detectGhosts(problem, solution, about.shifts, {
       looks: about.usedLooks,
       shape,
@@ -251,13 +250,13 @@ function shareOf(
   { unknowns }: LightProblem,
   solution: LightSolution,
   freed: number,
-): { share: number; sigma: number } {
+  { scaleSigma }: SharePicture,
+): ClearShare {
   const weights = new Float64Array(unknowns.count);
   weights[unknowns.splines] = 1;
   const sigma = figureSigma(solution.factors.solve(weights), solution);
   const share = freed + solution.values[unknowns.splines]!;
-  // The picture's own scale, where the disc's centre is 1, is known to 1 %.
-  return { share, sigma: Math.hypot(sigma, 0.01 * share) };
+  return { share, sigma: Math.hypot(sigma, scaleSigma * share) };
 }
 
 /** What was taken out of the looks' values as clear share belongs to the flat's error, less its plane over the blocks seen. */

@@ -18,11 +18,11 @@ const patch =
   (shift, x, y) =>
     size * Math.exp(-((x - 110 - motion * shift.x) ** 2 + (y - 60 - motion * shift.y) ** 2) / (2 * 18 ** 2));
 
-test("a reflection that moves against the Sun, or stands still, is seen, and how it moves", () => {
+test("a reflection that moves against the Sun is seen, and how it moves; one that stands still is not told to move", () => {
   const mirrored = ghostsOf({ ghost: patch(0.03, -1) });
   const standing = ghostsOf({ ghost: patch(0.03, 0) });
   expect(mirrored.moves, JSON.stringify(mirrored)).toBeLessThan(0);
-  expect(standing.moves, JSON.stringify(standing)).toBe(0);
+  expect([undefined, 0], JSON.stringify(standing)).toContain(standing.moves);
 });
 
 test("without a reflection none is told", () => {

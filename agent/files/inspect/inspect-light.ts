@@ -1,0 +1,124 @@
+import type { Flat } from "../../imaging/combining/normalise-flat.ts";
+import { findDisc } from "../../imaging/disc/disc.ts";
+import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
+import { measureLight } from "../../imaging/light/measure-light.ts";
+import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import type { Shape } from "../../imaging/numerics/shape.ts";
+import { lightFigures } from "../../imaging/proof/light-figures.ts";
+import type { LightProof } from "../../imaging/proof/proof.ts";
+import { InputError } from "../input-error.ts";
+import { type InspectionFigures, type PlainFigure, readPicture } from "./inspected-picture.ts";
+
+export interface LooksAsked {
+  /** Frames of the plain Sun from different pointings. */
+  readonly lookFiles?: readonly string[];
+  /** Master dark or bias that is taken off them; without it they are taken as they are. */
+  readonly darkFile?: string;
+  /** Draws numbers in [0, 1), to look for the limb with. */
+  readonly uniform?: () => number;
+}
+
+/** So many equal pixels at the top of a frame are clipped. */
+const clippedLeast = 20;
+
+/** Holds a flat's light against frames of the Sun. @throws InputError for a file that can't be read or is of another size */
+export function lightOfFiles(
+  flat: Flat,
+  { lookFiles = [], darkFile, uniform }: LooksAsked,
+  fft: FftLibrary,
+): LightProof {
+  if (lookFiles.length === 0) return { notMeasured: "" };
+  const { shape } = flat;
+  const dark = darkFile === undefined ? undefined : readValues(darkFile, shape);
+  const looks = lookFiles.map((file) => {
+    const levels = maskClipped(readValues(file, shape));
+    return dark ? levels.map((value, i) => value - dark[i]!) : levels;
+  });
+  const disc = looks[0] && uniform && discOf(looks[0], shape, uniform);
+  return measureLight(fft, { shape, looks, flat, asksClearShare: true, ...(disc ? { disc } : {}) });
+}
+
+function readValues(file: string, { widthPx, heightPx }: Shape): Float32Array {
+  const { picture } = readPicture(file);
+  if (picture.widthPx !== widthPx || picture.heightPx !== heightPx)
+    throw new InputError(
+      `${file} is ${picture.widthPx} x ${picture.heightPx} px and the flat ${widthPx} x ${heightPx}.`,
+      "Name frames of the same binning and region.",
+    );
+  return picture.values;
+}
+
+function maskClipped(values: Float32Array): Float32Array {
+  const top = values.reduce((most, value) => Math.max(most, value), 0);
+  const count = values.reduce((sum, value) => sum + (value === top ? 1 : 0), 0);
+  return count < clippedLeast ? values.slice() : values.map((value) => (value === top ? Number.NaN : value));
+}
+
+/** The limb, where it is in sight. */
+function discOf(levels: Float32Array, shape: Shape, uniform: () => number): DiscPx | undefined {
+  const pixels = Uint16Array.from(levels, (value) =>
+    Number.isNaN(value) ? 65_535 : Math.max(0, Math.min(65_535, value)),
+  );
+  const sighting = findDisc(pixels, shape, {
+    pedestalAdu: 0,
+    darkBelowAdu: 0.02 * pixels.reduce((most, value) => Math.max(most, value), 0),
+    uniform,
+  });
+  if (sighting.seen !== "limb") return undefined;
+  return { x: sighting.disc.xPx, y: sighting.disc.yPx, radiusPx: sighting.disc.radiusPx };
+}
+
+/** What is judged and what is told of it. */
+export function lightFindings(light: LightProof): InspectionFigures {
+  if ("notMeasured" in light) return { figures: [], measures: [] };
+  const percent = (name: string, share: number, sigma?: number): PlainFigure => ({
+    name,
+    value: 100 * share,
+    ...(sigma === undefined ? {} : { sigma: 100 * sigma }),
+    unit: "%",
+  });
+  const { scales, curvature, seenFraction, clearShare, ghosts } = light;
+  return {
+    figures: lightFigures(light),
+    measures: [
+      percent("field that two looks showed", seenFraction),
+      ...scales.map(({ sidePx, rms, sigma }) =>
+        percent(`light's error in blocks of ${sidePx} px, rms`, rms, sigma),
+      ),
+      percent("light's curvature, centre to the sides", curvature.across, curvature.acrossSigma),
+      percent("light's curvature, centre to top and bottom", curvature.down, curvature.downSigma),
+      ...(clearShare ? [percent("light that came through clear", clearShare.share, clearShare.sigma)] : []),
+      ...(ghosts.sky === undefined ? [] : [percent("brightest patch of sky beside the disc", ghosts.sky)]),
+    ],
+  };
+}
+
+/** What is to be said of the light beside its figures. @param heldWhenTaken its header says that it was held against the Sun */
+export function describeLight(light: LightProof, heldWhenTaken: boolean): string[] {
+  if (!("notMeasured" in light)) {
+    const lines = [
+      "A slope of the light was not measured: displaced frames can't tell it from a slope of the sky.",
+    ];
+    const { moves } = light.ghosts;
+    if (moves !== undefined) lines.push(describeGhost(moves));
+    return lines;
+  }
+  if (light.notMeasured !== "") return [`The light was not proved: ${light.notMeasured}.`];
+  if (heldWhenTaken) return [];
+  return [howToProve];
+}
+
+export const howToProve =
+  "The light was not proved: a flat shows what the light wrote into it as if it were the rig's own. Take eight or more frames of the " +
+  "plain Sun (no diffuser, in focus, same gain and filter, at about 70 % of full scale), moved by up to a quarter of the frame's height " +
+  "to both sides along both axes, within five minutes of the flat, and name them: `evenfield inspect FLAT --looks FILES… --dark DARK`.";
+
+function describeGhost(motion: number): string {
+  const how =
+    motion === 0
+      ? "stands still when the Sun moves"
+      : motion < 0
+        ? "goes the other way when the Sun moves"
+        : `moves by ${motion} when the Sun moves by 1`;
+  return `A reflection ${how}; its size is not measured. A flat can't take it out: look for a shiny surface, put dark cloth or a baffle before it, or tilt the camera.`;
+}

@@ -1,0 +1,22 @@
+import type { LightProof } from "../imaging/proof/proof.ts";
+
+const percent = (share: number, digits = 2) => `${(100 * share).toFixed(digits)} %`;
+
+/** What is known of a flat's light, for the top of the report. */
+export function lightFacts(light: LightProof): (readonly [string, string])[] {
+  if ("notMeasured" in light) return [["Light", `not proved: ${light.notMeasured}`]];
+  const { rms, sigma, map, seenFraction, clearShare, ghosts } = light;
+  const reflection =
+    ghosts.moves === undefined ? "" : "; a reflection moves over the field, its size is not measured";
+  return [
+    [
+      "Light, held against the Sun",
+      `uneven by ${percent(rms, 3)} ± ${percent(sigma, 3)} over blocks of ${map.sidePx} px on ${percent(seenFraction, 0)} of the field; its slope was not measured${reflection}`,
+    ],
+    ...(clearShare
+      ? ([
+          ["Light through the sheet clear", `${percent(clearShare.share)} ± ${percent(clearShare.sigma)}`],
+        ] as const)
+      : []),
+  ];
+}
