@@ -205,7 +205,7 @@ export function registerCombine(program: Command, host: CommandHost = processHos
       "\nMethods:\n" +
         "  series     as a run makes its masters, of frames that say in their headers that they are flats, darks or\n" +
         "             biases: flats are brought to one level, frames with a jump or a cloud's edge left out, values\n" +
-        "             beyond 5 sigma too, and sigma comes from all pixels of a level. Dead, hot and unsteady pixels\n" +
+        "             beyond 3.2 sigma too, and sigma comes from all pixels of a level. Dead, hot and unsteady pixels\n" +
         "             are masked. A flat is 1 on the mean.\n" +
         "  clipped    mean of the values within 3 sigma of the pixel's median. Sigma is the standard deviation; with\n" +
         "             fewer than 12 frames, where a hit would widen that beyond itself, the median absolute deviation\n" +

@@ -18,7 +18,7 @@ export interface StripeOptions {
 /**
  * The sums of a live series, stripe by stripe: with each frame that comes one stripe takes in all that it has not seen
  * yet, so that no frame waits for the work of many. The first twelve frames give each stripe median and spread per pixel;
- * a sample enters if it lies within 5 sigma of the median, sigma from the noise that pixels of its level show.
+ * a sample enters if it lies within 3.2 sigma of the median, sigma from the noise that pixels of its level show.
  */
 export class LiveStripes {
   readonly #options: StripeOptions;

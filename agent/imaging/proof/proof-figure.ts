@@ -296,6 +296,7 @@ export function describeVerdict(
 /** Never rounded up to all or down to nothing. */
 export function partText(fraction: number): string {
   const percent = 100 * fraction;
+  if (percent > 0 && percent < 0.01) return "less than 0.01 %";
   const digits = percent > 0 && percent < 0.95 ? 2 : percent > 99.05 && percent < 100 ? 3 : 1;
   return `${Math.floor(percent * 10 ** digits) / 10 ** digits} %`;
 }

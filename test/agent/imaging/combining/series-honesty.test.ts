@@ -31,24 +31,24 @@ function master(series: readonly Uint16Array[]): Master {
 
 const isHit = (k: number, i: number) => (i * 7 + k * 131) % 997 === 0;
 
-test.each([10, 40])(
-  "small hits in %i frames: left out as far as their size shows, few of the others",
-  (count, leftMost) => {
-    const sizes = (i: number) => sigmaAdu * (0.5 + 4 * ((i % 89) / 89));
-    const hit = master(frames(count, (k, i) => (isHit(k, i) ? sizes(i) : 0)));
-    const clean = master(frames(count));
-    let [left, all] = [0, 0];
-    for (let i = 0; i < pxCount; i++)
-      for (let k = 0; k < count; k++)
-        if (isHit(k, i)) {
-          left += hit.meanAdu[i]! - clean.meanAdu[i]!;
-          all += sizes(i) / count;
-        }
-    // Cut at 3 sigma of a noise that is known, 0.37 of their light stays, at 5 sigma 0.88; few frames don't know their median.
-    expect(left / all, `seed ${seed}`).toBeLessThan(leftMost);
-    expect(clean.rejectedFraction, `seed ${seed}`).toBeLessThan(0.003);
-  },
-);
+test.each([
+  [10, 0.62],
+  [40, 0.5],
+])("small hits in %i frames: left out as far as their size shows, few of the others", (count, leftMost) => {
+  const sizes = (i: number) => sigmaAdu * (0.5 + 4 * ((i % 89) / 89));
+  const hit = master(frames(count, (k, i) => (isHit(k, i) ? sizes(i) : 0)));
+  const clean = master(frames(count));
+  let [left, all] = [0, 0];
+  for (let i = 0; i < pxCount; i++)
+    for (let k = 0; k < count; k++)
+      if (isHit(k, i)) {
+        left += hit.meanAdu[i]! - clean.meanAdu[i]!;
+        all += sizes(i) / count;
+      }
+  // Cut at 3 sigma of a noise that is known, 0.37 of their light stays, at 5 sigma 0.88; few frames don't know their median.
+  expect(left / all, `seed ${seed}`).toBeLessThan(leftMost);
+  expect(clean.rejectedFraction, `seed ${seed}`).toBeLessThan(0.003);
+});
 
 test.each([3, 5, 12, 40])(
   "sigma of a mean of %i frames is that of its errors, though outliers are left out",
@@ -67,7 +67,7 @@ test.each([3, 5, 12, 40])(
 );
 
 test("pixels that jump between two levels are masked, whether their jumps are left out or not", () => {
-  const jumps = [0.1, 0.2, 0.3, 0.5];
+  const jumps = [0.3, 0.4, 0.5];
   const px = jumps.map((_, k) => 3001 + 500 * k);
   const { mask } = master(
     frames(40, (_k, i, random) => {
@@ -76,9 +76,7 @@ test("pixels that jump between two levels are masked, whether their jumps are le
     }),
   );
   const masked = [...mask.keys()].filter((i) => mask[i] !== 0);
-  // A pixel that jumps in one frame of ten may do so in fewer.
-  expect(masked, `seed ${seed}`).toEqual(expect.arrayContaining(px.slice(1)));
-  expect(masked.length, `seed ${seed}`).toBeLessThanOrEqual(px.length);
+  expect(masked, `seed ${seed}`).toEqual(px);
 });
 
 test("a cloud over the first frames of a stored series: these are left out, not all the others", async () => {
