@@ -74,7 +74,8 @@ function showAlpaca(role: RoleName, entry: Driven, shown: ShownAlpacaDevice[], n
     digits === undefined ? name === entry.device : typeIsShared(other, part) && number === Number(digits),
   );
   if (typeof entry.conditions === "string") showStation(entry.conditions, shown);
-  const own = entry.switch === undefined ? {} : { switchName: String(entry.switch) };
+  // A switch that is named by its number is the one of that number, whatever it is called.
+  const own = typeof entry.switch === "string" ? { switchName: entry.switch } : {};
   if (!isTaken) {
     const name = digits === undefined ? entry.device : nameOf(part);
     shown.push({ part, name, ...(digits === undefined ? {} : { number: Number(digits) }), ...own });

@@ -4,6 +4,7 @@ import { codeOf, sources } from "./imports.ts";
 /** Where times of day are compared by right: dates on files, in plans and in what devices say of their clocks. */
 const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/commands/match.ts": "dates of files",
+  "agent/commands/rehearsed-scene.ts": "the day of a rehearsal",
   "agent/files/calibrate/group-frames.ts": "dates of files",
   "agent/files/calibrate/plan-calibration.ts": "dates of files",
   "agent/imaging/defocus/sky-plane.ts": "how the sky's light changes through the day",
