@@ -1,3 +1,4 @@
+import { exitCodes } from "../../../agent/run/record/exit-codes.ts";
 import type { SettingRecord } from "../../../agent/run/record/run-record.ts";
 import type { RoleName } from "../../../drivers/roles/roles.ts";
 import { roleNames } from "../../../drivers/roles/roles.ts";
@@ -22,7 +23,7 @@ export interface Ending {
   readonly folder?: string;
 }
 
-const documented = [0, 2, 3, 4, 5, 6, 130];
+const documented: readonly number[] = Object.values(exitCodes);
 
 /** What is not as it was found is reported, and the exit code says so. */
 export function reportedAtEnd(ending: Ending): Violation[] {
