@@ -272,7 +272,7 @@ test("weather that is bad at the start refuses the run; nothing moves", async ()
 
 test.each([
   ["drift", 500, "must be at least 498 px", "1.6"],
-  ["defocus", 60, "must be at least 72 px", "1.9"],
+  ["defocus", 60, "must be at least 127 px", "3.4"],
 ] as const)(
   "a disc too small for a flat by %s is refused before anything moves",
   async (blur, focalLengthMm, needed, times) => {
