@@ -185,6 +185,7 @@ test("the whole job through Debian's server and simulators: good, and every sett
     keepers: [presentKeeper],
     writeOutputs: (record) => writeReport(record, { folder: runFolder }),
   });
+  expect(report.record.guardEvents).toEqual([]); // why it was left half way, if it was
   expect(report.failure).toBeUndefined();
   const flat = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
   expect(flat.reasons).toEqual([]);
