@@ -1,3 +1,4 @@
+import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
 import type { Cover } from "../../../drivers/roles/cover.ts";
 import type { Device } from "../../../drivers/roles/device.ts";
 import type { Dome } from "../../../drivers/roles/dome.ts";
@@ -103,9 +104,23 @@ function domeWatch(dome: Dome, silenceSeconds: number): GuardWatch {
   };
 }
 
+/** A closed cover that is told to close once more may call itself moving for so long [s]. */
+const closingAgainSecondsMax = 4;
+
 /** What was closed and proved stays closed until it is uncovered. */
-function coverWatch(cover: Cover, { front }: GuardRequest, silenceSeconds: number): GuardWatch {
+function coverWatch(cover: Cover, { front, clock }: GuardRequest, silenceSeconds: number): GuardWatch {
   const isProvedClosed = () => front.expectedClosed && front.covered.proved;
+  const look = (signal: AbortSignal) => cover.state(signal).catch(() => undefined); // silence is the link's
+  /** Safing sends its close several times, and the last of them may be carried out when the cover has long been closed. */
+  const lookUntilAtRest = async (signal: AbortSignal) => {
+    const seconds = startStopwatch(clock);
+    let state = await look(signal);
+    while (state === "moving" && isProvedClosed() && seconds() < closingAgainSecondsMax) {
+      await clock.sleep(0.5, signal);
+      state = await look(signal);
+    }
+    return state;
+  };
   return {
     name: "cover",
     everySeconds: 2,
@@ -113,7 +128,7 @@ function coverWatch(cover: Cover, { front }: GuardRequest, silenceSeconds: numbe
     silenceSeconds,
     check: async (signal) => {
       if (!isProvedClosed()) return undefined;
-      const state = await cover.state(signal).catch(() => undefined); // silence is the link's
+      const state = await lookUntilAtRest(signal);
       if (!isProvedClosed() || (state !== "open" && state !== "moving")) return undefined;
       const why = `the cover reads ${state}, and this run did not open it`;
       front.covered = { proved: false, why };

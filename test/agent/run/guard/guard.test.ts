@@ -243,6 +243,21 @@ test("a single report from elsewhere is looked at a second time", async () => {
   expect(await watchFor(300)).toEqual([]);
 });
 
+test("a closed cover that is told to close once more may call itself moving; one that goes on moving opens", async () => {
+  request.front.expectedClosed = true;
+  request.front.covered = { proved: true, by: "the cover's report" };
+  const cover = rig.truth.get("cover")!;
+  at(100, () => cover.set("position", "moving"));
+  at(103, () => cover.set("position", "closed"));
+  expect(await watchFor(200)).toEqual([]);
+  expect(request.front.covered.proved).toBe(true);
+  at(100, () => cover.set("position", "moving"));
+  const [lost] = await watchFor(200);
+  expect(lost).toMatchObject({ name: "cover", reason: expect.stringContaining("this run did not open it") });
+  expect(lost!.afterSeconds).toBeLessThan(108);
+  expect(request.front.covered.proved).toBe(false);
+});
+
 test("a telescope that was found open and elsewhere, and is not on the Sun yet, is nobody's concern", async () => {
   searching = true;
   rig.truth.get("cover")!.set("position", "open");
