@@ -115,11 +115,16 @@ export function indiDevices(world: World, shown: readonly ShownDevice[] = wholeS
   return shown.map(({ part, name }) => devices[part][0](name, world, active));
 }
 
-const wholeAlpacaScene: readonly ShownAlpacaDevice[] = [
-  ...wholeScene,
-  { part: "station", name: "Scene Station" },
-  { part: "switches", name: "Scene Switches" },
-];
+/** What devices that are not named otherwise are called, those of Alpaca alone included. */
+export const alpacaNames: Readonly<Record<ShownAlpacaDevice["part"], string>> = {
+  ...sceneNames,
+  station: "Scene Station",
+  switches: "Scene Switches",
+};
+
+const wholeAlpacaScene: readonly ShownAlpacaDevice[] = (
+  Object.keys(alpacaNames) as ShownAlpacaDevice["part"][]
+).map((part) => ({ part, name: alpacaNames[part] }));
 
 /** The devices of an Alpaca server. Left out, all of one rig. */
 export function alpacaDevices(

@@ -163,7 +163,6 @@ export function registerInspect(program: Command, host: CommandHost = processHos
         bandwidthAngstrom: bandwidth,
         sunFile: sun,
         lookFiles: looks,
-        dark,
         darkFile: dark,
         uniform: () => random.uniform(),
       };

@@ -17,7 +17,7 @@ export interface ShowOptions {
   /** PNG file to write. */
   readonly picture?: string;
   /** Dark of the frame that a flat is shown on. */
-  readonly dark?: string;
+  readonly darkFile?: string;
   readonly replace?: boolean;
 }
 
@@ -43,7 +43,7 @@ export function writeInspection(inspected: readonly Inspection[], options: ShowO
   return outputs;
 }
 
-function whatToShow(inspected: readonly Inspection[], { dark }: ShowOptions): ShownInspection {
+function whatToShow(inspected: readonly Inspection[], { darkFile }: ShowOptions): ShownInspection {
   const flats = inspected.filter(({ kind }) => kind === "flat");
   const subject = flats.toSorted((a, b) => b.frameCount - a.frameCount)[0] ?? inspected[0];
   if (subject === undefined || inspected.length > 2 || (inspected.length === 2 && flats.length === 0))
@@ -53,7 +53,7 @@ function whatToShow(inspected: readonly Inspection[], { dark }: ShowOptions): Sh
     );
   const other = inspected.find((one) => one !== subject);
   const { picture } = readPicture(subject.file);
-  return { inspection: subject, picture, frame: other && readFrame(other, subject, dark) };
+  return { inspection: subject, picture, frame: other && readFrame(other, subject, darkFile) };
 }
 
 function readFrame(other: Inspection, flat: Inspection, darkFile: string | undefined): ShownFrame {

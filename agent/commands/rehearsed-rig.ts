@@ -1,11 +1,6 @@
 import { type RoleName, roleNames } from "../../drivers/roles/roles.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
-import {
-  type ScenePart,
-  type ShownAlpacaDevice,
-  type ShownDevice,
-  sceneNames,
-} from "../../sim-devices/scene-devices.ts";
+import { alpacaNames, type ShownAlpacaDevice, type ShownDevice } from "../../sim-devices/scene-devices.ts";
 
 /** Somebody's rig, made to be driven against simulated devices. */
 export interface RehearsedRig {
@@ -77,11 +72,11 @@ function showAlpaca(role: RoleName, entry: Driven, shown: ShownAlpacaDevice[], n
   // A switch that is named by its number is the one of that number, whatever it is called.
   const own = typeof entry.switch === "string" ? { switchName: entry.switch } : {};
   if (!isTaken) {
-    const name = digits === undefined ? entry.device : nameOf(part);
+    const name = digits === undefined ? entry.device : alpacaNames[part];
     shown.push({ part, name, ...(digits === undefined ? {} : { number: Number(digits) }), ...own });
     return entry;
   }
-  const name = `${nameOf(part)} (${role})`;
+  const name = `${alpacaNames[part]} (${role})`;
   notes.push(`devices.${role}: the rehearsal has two devices called ${entry.device}; this one is ${name}`);
   shown.push({ part, name, ...own });
   return { ...entry, device: name };
@@ -92,7 +87,7 @@ function showStation(called: string, shown: ShownAlpacaDevice[]): void {
   shown.push(
     digits === undefined
       ? { part: "station", name: called }
-      : { part: "station", name: nameOf("station"), number: Number(digits) },
+      : { part: "station", name: alpacaNames.station, number: Number(digits) },
   );
 }
 
@@ -100,9 +95,4 @@ function showStation(called: string, shown: ShownAlpacaDevice[]): void {
 function typeIsShared(a: ShownAlpacaDevice["part"], b: ShownAlpacaDevice["part"]): boolean {
   const leaves: readonly string[] = ["cover", "diffuser"];
   return a === b || (leaves.includes(a) && leaves.includes(b));
-}
-
-function nameOf(part: ShownAlpacaDevice["part"]): string {
-  if (part === "station") return "Scene Station";
-  return part === "switches" ? "Scene Switches" : sceneNames[part satisfies ScenePart];
 }

@@ -22,7 +22,7 @@ interface StoredFile extends Labelled {
   readonly type: PixelType;
 }
 
-/** Looks at headers and one row: long before everything is read. @throws InputError, */
+/** Looks at headers and one row: long before everything is read. @throws InputError */
 export function checkMasters(flatFile: string, darkFile: string | undefined, despite: Despites): void {
   {
     const { file, image } = openImage(flatFile);

@@ -48,7 +48,7 @@ export function flatFindings(
   picture: Picture,
   fft: FftLibrary,
   options: OpticsAsked & LooksAsked & { readonly sunFile?: string },
-): InspectionFigures & { readonly flatDetails?: FlatDetails; readonly light?: LightProof } {
+): InspectionFigures & { readonly flatDetails?: FlatDetails; readonly light?: LightProof | undefined } {
   const flat = readAsFlat(picture);
   if (flat === undefined) return { figures: [judgeFigure("trusted", 0)], measures: [] };
   const known = knownOf(picture, options);

@@ -21,13 +21,16 @@ export interface LooksAsked {
 /** So many equal pixels at the top of a frame are clipped. */
 const clippedLeast = 20;
 
-/** Holds a flat's light against frames of the Sun. @throws InputError for a file that can't be read or is of another size */
+/**
+ * Holds a flat's light against frames of the Sun.
+ * @returns `undefined` when no frames are named @throws InputError for a file that can't be read or is of another size
+ */
 export function lightOfFiles(
   flat: Flat,
   { lookFiles = [], darkFile, uniform }: LooksAsked,
   fft: FftLibrary,
-): LightProof {
-  if (lookFiles.length === 0) return { notMeasured: "" };
+): LightProof | undefined {
+  if (lookFiles.length === 0) return undefined;
   const { shape } = flat;
   const dark = darkFile === undefined ? undefined : readValues(darkFile, shape);
   const looks = lookFiles.map((file) => {
@@ -69,8 +72,8 @@ function discOf(levels: Float32Array, shape: Shape, uniform: () => number): Disc
 }
 
 /** What is judged and what is told of it. */
-export function lightFindings(light: LightProof): InspectionFigures {
-  if ("notMeasured" in light) return { figures: [], measures: [] };
+export function lightFindings(light: LightProof | undefined): InspectionFigures {
+  if (light === undefined || "notMeasured" in light) return { figures: [], measures: [] };
   const percent = (name: string, share: number, sigma?: number): PlainFigure => ({
     name,
     value: 100 * share,
@@ -93,20 +96,26 @@ export function lightFindings(light: LightProof): InspectionFigures {
   };
 }
 
-/** What is to be said of the light beside its figures. @param heldWhenTaken its header says that it was held against the Sun */
-export function describeLight(light: LightProof, heldWhenTaken: boolean): string[] {
-  if (!("notMeasured" in light)) {
-    const lines = [
-      "A slope of the light was not measured: displaced frames can't tell it from a slope of the sky.",
-    ];
-    const { moves } = light.ghosts;
-    if (moves !== undefined) lines.push(describeGhost(moves));
-    return lines;
-  }
-  if (light.notMeasured !== "") return [`The light was not proved: ${light.notMeasured}.`];
-  if (heldWhenTaken) return [];
-  return [howToProve];
+/**
+ * What is to be said of the light beside its figures.
+ * @param light `undefined` when no frames of the Sun were named
+ */
+export function describeLight(
+  light: LightProof | undefined,
+  about: { readonly isHeldWhenTaken: boolean; readonly isDarkNamed: boolean },
+): string[] {
+  if (light === undefined) return about.isHeldWhenTaken ? [] : [howToProve];
+  if ("notMeasured" in light) return [`The light was not proved: ${light.notMeasured}.`];
+  const { moves } = light.ghosts;
+  return [
+    "A slope of the light was not measured: displaced frames can't tell it from a slope of the sky.",
+    ...(about.isDarkNamed ? [] : [noDarkOffLooks]),
+    ...(moves === undefined ? [] : [describeGhost(moves)]),
+  ];
 }
+
+const noDarkOffLooks =
+  "No dark was taken off the frames of the Sun: a dark level that is still in them passes for light. Name it with --dark unless it is off already.";
 
 export const howToProve =
   "The light was not proved: a flat shows what the light wrote into it as if it were the rig's own. Take eight or more frames of the " +

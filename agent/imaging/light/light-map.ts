@@ -1,7 +1,7 @@
 import { invertSymmetric } from "../numerics/linear-solve.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { LightProblem, LightSolution } from "./light-solution.ts";
-import { figureSigma } from "./light-solution.ts";
+import { dot, figureSigma } from "./light-solution.ts";
 
 /** The light error in blocks of the detector, logarithm, its plane taken out: what displaced looks cannot tell. */
 export interface LightMap {
@@ -13,7 +13,7 @@ export interface LightMap {
   readonly sigma: readonly number[];
 }
 
-export interface ScaleError {
+export interface LightAtScale {
   readonly sidePx: number;
   /** Rms over the blocks seen, as found: noise is in it. */
   readonly rms: number;
@@ -34,7 +34,7 @@ export interface Curvature {
 
 export interface SplineMap {
   readonly map: LightMap;
-  readonly scales: readonly ScaleError[];
+  readonly scales: readonly LightAtScale[];
   readonly curvature: Curvature;
   /** Error with the plane and the three curvature terms taken out: rms and sigma. */
   readonly withoutCurvature: { readonly rms: number; readonly sigma: number };
@@ -136,8 +136,8 @@ function scalesOf(
   values: readonly number[],
   solved: readonly Float64Array[],
   solution: LightSolution,
-): ScaleError[] {
-  const scales: ScaleError[] = [];
+): LightAtScale[] {
+  const scales: LightAtScale[] = [];
   for (let times = 1; ; times *= 2) {
     const groups = new Map<number, number[]>();
     blocks.forEach((b, k) => {
@@ -190,12 +190,6 @@ function removeTerms(
     return left;
   });
   return { rest, terms };
-}
-
-function dot(a: Float64Array, b: Float64Array): number {
-  let sum = 0;
-  for (let i = 0; i < a.length; i++) sum += a[i]! * b[i]!;
-  return sum;
 }
 
 export function rms(values: readonly number[]): number {

@@ -182,7 +182,7 @@ export function figureSigma(solved: Float64Array, { patches, prior, unknowns }: 
   return Math.sqrt(Math.max(0, variance));
 }
 
-function dot(a: Float64Array, b: Float64Array): number {
+export function dot(a: Float64Array, b: Float64Array): number {
   let sum = 0;
   for (let i = 0; i < a.length; i++) sum += a[i]! * b[i]!;
   return sum;

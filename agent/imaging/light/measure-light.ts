@@ -8,8 +8,9 @@ import { type SharePicture, type SunInFlat, sharePicture } from "./clear-picture
 import type { ClearShare } from "./clear-share.ts";
 import { cellLogs, cellsOnSun, type DividedLook, divideLook } from "./divided-look.ts";
 import { detectGhosts, type GhostSearch } from "./ghosts.ts";
-import { type LookRows, rowsOfLook, unknownsOf } from "./light-equations.ts";
-import { type Curvature, type LightMap, mapLight, type ScaleError } from "./light-map.ts";
+import { countRows, stackLeftover } from "./leftover-cells.ts";
+import { rowsOfLook, unknownsOf } from "./light-equations.ts";
+import { type Curvature, type LightAtScale, type LightMap, mapLight } from "./light-map.ts";
 import { figureSigma, type LightProblem, type LightSolution, looksOf, solveLight } from "./light-solution.ts";
 import { registerLooks } from "./register-looks.ts";
 
@@ -29,7 +30,7 @@ export interface LightInput {
 /** What the Sun says of a flat's light. All errors are logarithms: 0.01 is 1 % too bright in the flat. */
 export interface LightMeasurement {
   readonly map: LightMap;
-  readonly scales: readonly ScaleError[];
+  readonly scales: readonly LightAtScale[];
   readonly curvature: Curvature;
   readonly withoutCurvature: { readonly rms: number; readonly sigma: number };
   /** Frames of a moving Sun do not tell a slope of the light from one of the sky. */
@@ -285,67 +286,4 @@ function meanAround(at: (x: number, y: number) => number, x: number, y: number, 
   for (const dy of [-3, -1, 1, 3])
     for (const dx of [-3, -1, 1, 3]) sum += at(x + (dx * sidePx) / 8, y + (dy * sidePx) / 8);
   return sum / 16;
-}
-
-function countRows(rows: readonly LookRows[], shape: Shape, sidePx: number): Float64Array {
-  const columns = Math.ceil(shape.widthPx / sidePx);
-  const counts = new Float64Array(columns * Math.ceil(shape.heightPx / sidePx));
-  for (const { x, y } of rows)
-    for (let r = 0; r < x.length; r++)
-      counts[Math.floor((y[r]! + 0.5) / sidePx) * columns + Math.floor((x[r]! + 0.5) / sidePx)]!++;
-  return counts;
-}
-
-interface LeftCell {
-  readonly column: number;
-  readonly row: number;
-  readonly mean: number;
-  readonly stands: boolean;
-}
-
-/** Chance lets a mean stand so far out in one of thousands of cells [sigma]. */
-const standsSigma = 5;
-
-/** What is left over, stacked by cells of the detector. */
-function stackLeftover(
-  rows: readonly LookRows[],
-  residuals: readonly Float64Array[],
-  shape: Shape,
-  sidePx: number,
-): LeftCell[] {
-  const columns = Math.ceil(shape.widthPx / sidePx);
-  const count = columns * Math.ceil(shape.heightPx / sidePx);
-  const [sums, squares, counts] = [new Float64Array(count), new Float64Array(count), new Float64Array(count)];
-  rows.forEach(({ x, y }, look) => {
-    for (let r = 0; r < x.length; r++) {
-      const cell = Math.floor((y[r]! + 0.5) / sidePx) * columns + Math.floor((x[r]! + 0.5) / sidePx);
-      const left = residuals[look]![r]!;
-      sums[cell]! += left;
-      squares[cell]! += left * left;
-      counts[cell]!++;
-    }
-  });
-  const looks = rows.length;
-  const total =
-    squares.reduce((sum, value) => sum + value, 0) /
-    Math.max(
-      1,
-      counts.reduce((sum, value) => sum + value, 0),
-    );
-  const cells: LeftCell[] = [];
-  for (let cell = 0; cell < count; cell++) {
-    const n = counts[cell]!;
-    if (n < 4) continue;
-    const mean = sums[cell]! / n;
-    // Never less than the scatter of all: a few rows may agree by chance.
-    const sigma = Math.sqrt(Math.max(total, squares[cell]! / n - mean * mean) / n);
-    cells.push({
-      column: cell % columns,
-      row: Math.floor(cell / columns),
-      // Looks' residuals count positively where the flat is too dark; the Sun's mean took its share along.
-      mean: -(mean * looks) / (looks - 1),
-      stands: Math.abs(mean) > standsSigma * sigma,
-    });
-  }
-  return cells;
 }

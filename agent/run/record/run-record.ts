@@ -104,9 +104,9 @@ export interface RunRecord {
   readonly devices: readonly DeviceRecord[];
   readonly steps: readonly StepRecord[];
   readonly settings: readonly SettingRecord[];
-  /** Why it stopped being safe to look, each time it was noticed. */
   /** Conditions of the guard that were not true for a while, most of them for less than the grace that they have. */
   readonly lapses: readonly LapseRecord[];
+  /** Why it stopped being safe to look, each time it was noticed. */
   readonly guardEvents: readonly { readonly utcMs: number; readonly reasons: readonly string[] }[];
   readonly timeline: readonly TimelineEntry[];
   /** As at the end of the run; `unhealthyPx` is left out here (a map of megabytes). */

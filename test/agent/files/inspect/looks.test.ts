@@ -42,7 +42,8 @@ test("looks at the Sun beside a flat: what its light wrote into it is told, with
 
 test("an even flat: no error of its light is told", () => {
   const even = filesOf("even", lightScene({ seed: 20261206 }));
-  const { figures } = inspectFile(even.flat, fft, { lookFiles: even.lookFiles });
+  const { figures, notes } = inspectFile(even.flat, fft, { lookFiles: even.lookFiles });
+  expect(notes.join()).toContain("No dark was taken off the frames of the Sun");
   expect(figures.find(({ id }) => id === "lightError")!.verdict).toBe("good");
 });
 
