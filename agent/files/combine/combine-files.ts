@@ -1,5 +1,4 @@
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
-import { given } from "../../../drivers/kit/given.ts";
 import { statedKind } from "../frame-kind.ts";
 import { explainFileErrors } from "../input-error.ts";
 import { decideKind, kindShown } from "../kind-of-picture.ts";
@@ -36,7 +35,7 @@ export async function combineFiles(
   if (method === undefined && !isSeries(images, kind))
     return await combinePlain({ ...request, method: "clipped" }, series, onProgress);
   return await combineSeries(
-    { ...request, ...given({ kind }) },
+    { ...request, ...(kind === undefined ? {} : { kind }) },
     { ...series, warnings: shown ? [shown.warning, ...warnings] : warnings },
     onProgress,
   );
