@@ -1,4 +1,4 @@
-import type { LightProof } from "../imaging/proof/proof.ts";
+import type { LightProof } from "../imaging/proof/light-figures.ts";
 
 const percent = (share: number, digits = 2) => `${(100 * share).toFixed(digits)} %`;
 

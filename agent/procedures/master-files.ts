@@ -8,7 +8,7 @@ import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
 import type { ErrorBudget } from "../imaging/proof/error-budget.ts";
-import type { LightProof } from "../imaging/proof/proof.ts";
+import type { LightProof } from "../imaging/proof/light-figures.ts";
 import { budgetCards } from "../masters/budget-cards.ts";
 import { creatorCard } from "../masters/creator-card.ts";
 import { lightCards } from "../masters/light-cards.ts";

@@ -1,3 +1,5 @@
+import { describeUnproved, nobodyLooked } from "../../imaging/proof/light-figures.ts";
+import { statedKind } from "../frame-kind.ts";
 import { combinePlain } from "./combine-plain.ts";
 import { checkKind, combineSeries, isSeries, type SeriesKind } from "./combine-series.ts";
 import { type CombineMethod, type CombineResult, type MasterRequest, openSeries } from "./open-series.ts";
@@ -22,7 +24,11 @@ export async function combineFiles(
   const series = openSeries(request, 2, opened);
   if (request.kind !== undefined) checkKind(series.images, request.kind);
   const method = request.method ?? (isSeries(series.images, request.kind) ? "series" : "clipped");
-  return method === "series"
-    ? await combineSeries(request, series, onProgress)
-    : await combinePlain({ ...request, method }, series, onProgress);
+  const result = await (method === "series"
+    ? combineSeries(request, series, onProgress)
+    : combinePlain({ ...request, method }, series, onProgress));
+  const isFlat = (request.kind ?? statedKind(series.images[0]!.header)) === "flat";
+  return isFlat ? { ...result, warnings: [...result.warnings, lightUnproved] } : result;
 }
+
+const lightUnproved = describeUnproved(nobodyLooked.notMeasured).replace(/\.$/, "");

@@ -94,6 +94,15 @@ export const rules = {
     ...upTo(0.002, 0.005),
     whatToDo: "The blur is too weak: use a denser diffuser, or none of its edge in the light.",
   },
+  // Own reasoning, no source: a whole disc in the frame and a cross about it show two fifths of the field.
+  lightSeen: {
+    name: "share of the field whose light was held against the Sun",
+    unit: "share",
+    good: [0.2, any],
+    usable: [0, any],
+    whatToDo:
+      "The light was proved on a small part of the field only: keep the Sun there when you take images, or let it wander farther.",
+  },
   lightError: {
     name: "unevenness of the light against the Sun, worst block",
     unit: "share",

@@ -4,7 +4,6 @@ import type { PlaneAcross } from "../combining/plane-across.ts";
 import type { SunSeparation } from "../combining/sun-separation.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
 import type { DustFound } from "../dust/dust.ts";
-import type { LightMeasurement } from "../light/measure-light.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
 import { type ErrorBudget, errorBudget } from "./error-budget.ts";
@@ -13,7 +12,7 @@ import type { FringeSearch } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
 import { judgeMaster, type ProofFacts } from "./judge-master.ts";
 import type { LeftoverSun } from "./leftover-sun.ts";
-import { lightFigures } from "./light-figures.ts";
+import { type LightProof, lightFigures } from "./light-figures.ts";
 import { judgeFigure, listReasons, type ProofFigure, type Verdict, worstVerdict } from "./proof-figure.ts";
 
 export interface ProofInput {
@@ -40,8 +39,6 @@ export interface ProofInput {
   /** Dust of this flat, where it was searched for already. */
   readonly dust?: readonly DustFound[];
 }
-
-export type LightProof = LightMeasurement | { readonly notMeasured: string };
 
 export interface BlurredProof {
   /** Structure of the Sun at its worst scale that no model of the light explains, over the noise of the master. */
@@ -87,7 +84,7 @@ export function proveFlat(input: ProofInput): Proof {
     ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? planeFigures(input.plane) : []),
     ...(input.leak ? [judgeFigure("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
-    ...("notMeasured" in light ? [] : lightFigures(light)),
+    ...lightFigures(light),
     ...told.figures,
   ];
   return {

@@ -7,6 +7,7 @@ import { images } from "../../../../agent/procedures/images/images.ts";
 import { leakCheck } from "../../../../agent/procedures/leak-check/leak-check.ts";
 import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
+import { complaintsOf, onlyUnproved } from "./complaints.ts";
 
 const leakAsk = { limitFraction: 0.001, frames: 8, levelFraction: 0.85, coverAfter: "closed" } as const;
 const request: FlatRequest = {
@@ -24,13 +25,17 @@ const deep = {
   camera: { bits: 14, words: "shifted", fullWellElectrons: 50_000, electronsPerCodeAtGain0: 3 },
 } as const;
 
-test("leak check, then a flat of 20 frames: good, true to the scene, diffuser out and cover closed after it", async () => {
+test("leak check, then a flat of 20 frames: good but for its light, that nobody proved; true to the scene, diffuser out and cover closed after it", async () => {
   using rig = benchOnWorld(41, deep);
   await rig.run(leakCheck, leakAsk);
   const outcome = await rig.run(flat, request);
   expect(outcome.failure).toBeUndefined();
   const found = outcome.found!;
-  expect(found).toMatchObject({ verdict: "good", frameCount: 20, refusedFrames: 0 });
+  expect(found).toMatchObject({ verdict: "usable", frameCount: 20, refusedFrames: 0 });
+  expect(complaintsOf(found.proof)).toEqual(onlyUnproved);
+  expect(found.reasons.join()).toMatch(
+    /light was not proved: the plan does not want it.*eight or more frames/,
+  );
   expect(Math.abs(found.upperEdge.median - 0.85)).toBeLessThan(0.012);
   const master = readCcdImage(join(rig.bench.folder, found.files.flat));
   const { widthPx, heightPx, data } = master;
@@ -75,7 +80,7 @@ test("darks that do not match are taken anew, and the mount comes back to the Su
   using rig = benchOnWorld(45, deep);
   await rig.run(leakCheck, leakAsk);
   const outcome = await rig.run(flat, { ...request, darkFrames: 12 });
-  expect(outcome.found).toMatchObject({ verdict: "good" });
+  expect(complaintsOf(outcome.found!.proof)).toEqual(onlyUnproved);
   expect(rig.findings.darkMaster!.frameCount).toBe(12);
 });
 
