@@ -123,6 +123,14 @@ export const rules = {
     whatToDo:
       "The sheet is too thin, and a picture of the Sun stays in the flat: use a heavier sheet, two layers where its maker allows that, or a longer focal length so that the disc fills the frame.",
   },
+  // Half of what must not be exceeded: fainter parts of an image have more of it.
+  response: {
+    name: "what the sensor's curve leaves in an image at 40 % of full scale, at its worst place",
+    unit: "share",
+    ...upTo(0.001, 0.005),
+    whatToDo:
+      "The sensor's response is bent, so a flat is right only for images of its own level: take the flat at the level of the images (`levelFraction`), or expose the images as high as the flat.",
+  },
   // The limits of the next one: what is not known may be wrong by as much.
   planeUnsure: {
     name: "gradient of the solved flat, how well it is known",

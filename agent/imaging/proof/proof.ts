@@ -14,6 +14,7 @@ import { judgeMaster, type ProofFacts } from "./judge-master.ts";
 import type { LeftoverSun } from "./leftover-sun.ts";
 import { type LightProof, lightFigures } from "./light-figures.ts";
 import { judgeFigure, listReasons, type ProofFigure, type Verdict, worstVerdict } from "./proof-figure.ts";
+import { type CurveOfFlat, curveOfFlat, type ResponseProof, responseFigures } from "./response-figures.ts";
 
 export interface ProofInput {
   readonly flat: Flat;
@@ -34,6 +35,10 @@ export interface ProofInput {
   readonly blurred?: BlurredProof;
   /** What the plain Sun says of the light, or why it was not asked. */
   readonly light?: LightProof;
+  /** The sensor's curve. */
+  readonly response?: ResponseProof;
+  /** Level that became 1, over full scale. */
+  readonly levelMean?: number;
   /** For what the flat tells by itself. */
   readonly known: ProofFacts;
   /** Dust of this flat, where it was searched for already. */
@@ -67,6 +72,8 @@ export interface Proof {
   readonly leftoverSun: LeftoverSun | undefined;
   readonly fringes: FringeSearch | undefined;
   readonly light: LightProof;
+  /** What the sensor's curve does to images; left out where nobody knows it. */
+  readonly response?: CurveOfFlat;
   /** How wrong the flat may be, cause by cause. */
   readonly budget: ErrorBudget;
 }
@@ -77,6 +84,7 @@ export function proveFlat(input: ProofInput): Proof {
   const grey = testGreyFrames(flat, input.independent);
   const grey16 = grey.find((scale) => scale.sidePx === 16);
   const told = judgeMaster(flat, known, input.dust);
+  const response = curveOf(input);
   const figures: ProofFigure[] = [
     judgeFigure("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
     ...seriesFigures(knownOfSeries(series)),
@@ -85,6 +93,7 @@ export function proveFlat(input: ProofInput): Proof {
     ...(input.plane ? planeFigures(input.plane) : []),
     ...(input.leak ? [judgeFigure("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
     ...lightFigures(light),
+    ...responseFigures(response),
     ...told.figures,
   ];
   return {
@@ -102,12 +111,18 @@ export function proveFlat(input: ProofInput): Proof {
     leftoverSun: told.leftoverSun,
     fringes: told.fringes,
     light,
+    ...(response ? { response } : {}),
     budget: errorBudget(
       flat,
-      { figures, grey, leftoverSun: told.leftoverSun, fringes: told.fringes },
+      { figures, grey, leftoverSun: told.leftoverSun, fringes: told.fringes, response },
       "notMeasured" in light ? undefined : light,
     ),
   };
+}
+
+function curveOf({ flat, response, upperEdge, levelMean }: ProofInput): CurveOfFlat | undefined {
+  if (!response || "notMeasured" in response || levelMean === undefined) return undefined;
+  return curveOfFlat(response, flat, { edge: upperEdge.median, mean: levelMean });
 }
 
 /** How well the frames of a series agree, as far as it is known. */

@@ -124,3 +124,20 @@ test("enough frames: the series ends when a stack of 5 images is served, long be
   expect(bought!.frames).toBe(frameCount);
   expect(Math.abs(proof.halves!.firstFrames - proof.halves!.secondFrames)).toBeLessThanOrEqual(6);
 });
+
+test("a bent response is found by a ladder of exposures, told as the cause, and known from then on", async () => {
+  using rig = benchOnWorld(49, { camera: { ...deep.camera, response: { quadratic: 0.05, shoulder: 0 } } });
+  await rig.run(leakCheck, leakAsk);
+  const ask = { ...request, frames: 8, proofFrames: 4 };
+  const outcome = await rig.run(flat, ask);
+  expect(complaintsOf(outcome.found!.proof)).toContain("response");
+  expect(outcome.found!.reasons.join()).toContain("response is bent");
+  const { budget, response } = outcome.found!.proof;
+  expect(response!.ofImages.map(({ imageLevel }) => imageLevel)).toEqual([0.4, 0.7]);
+  expect(budget.parts.find(({ cause }) => cause === "linearity")).toMatchObject({ state: "measured" });
+  const ladders = () => rig.notes.filter(({ event }) => event === "sensor's response").length;
+  expect(ladders()).toBe(1);
+  const again = await rig.run(flat, ask);
+  expect(complaintsOf(again.found!.proof)).toContain("response");
+  expect(ladders(), "not measured twice").toBe(1);
+});
