@@ -8,6 +8,7 @@ import { leakCheck } from "../../../../agent/procedures/leak-check/leak-check.ts
 import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 import { complaintsOf, onlyUnproved } from "./complaints.ts";
+import { driftBench } from "./drift-bench.ts";
 
 const leakAsk = { limitFraction: 0.001, frames: 8, levelFraction: 0.85, coverAfter: "closed" } as const;
 const request: FlatRequest = {
@@ -140,4 +141,17 @@ test("a bent response is found by a ladder of exposures, told as the cause, and 
   const again = await rig.run(flat, ask);
   expect(complaintsOf(again.found!.proof)).toContain("response");
   expect(ladders(), "not measured twice").toBe(1);
+});
+
+test("a sheet that lets 3 % through clear before a whole disc is refused before any frame of the flat is taken", async () => {
+  const optics = { apertureMm: 12, focalLengthMm: 85 } as const;
+  using rig = driftBench(50, { optics, rig: { diffuser: { clearShare: 0.03 } } });
+  await rig.run(images, { frames: 1, levelFraction: 0.7, coverAfter: "closed" });
+  await rig.run(leakCheck, leakAsk);
+  rig.told.length = 0;
+  const outcome = await rig.run(flat, { ...request, proveLight: true });
+  expect(outcome).toMatchObject({ ended: "failed", failure: { code: "DIFFUSER_TOO_CLEAR" } });
+  expect(outcome.failure!.message).toMatch(/lets (2\.[6-9]|3|3\.[0-4]) %/);
+  expect(rig.told.some(({ what }) => what === "flat frames")).toBe(false);
+  expect(rig.world.cover.position).toBe(0);
 });
