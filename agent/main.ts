@@ -21,6 +21,7 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
     });
   },
   rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
+  check: async () => (await import("./commands/check.ts")).registerCheck(program),
   probe: async () => (await import("./commands/probe.ts")).registerProbe(program),
   find: async () => (await import("./commands/find.ts")).registerFind(program),
   sun: async () => (await import("./commands/sun.ts")).registerSun(program),

@@ -59,6 +59,12 @@ export const rigDevices = mapOf({
     fullScaleAdu: wholeFrom(255, 65535, "adu").exactOptional(),
     readoutSeconds: numberFrom(0.1, 600, "seconds").exactOptional(),
     imageProperty: textLine("the property that delivers the images", 60).exactOptional(),
+    /** As its maker states it, for what is reckoned before the camera is connected: `check` and `rehearse`. */
+    sensor: mapOf({
+      widthPx: wholeFrom(16, 65535, "pixels"),
+      heightPx: wholeFrom(16, 65535, "pixels"),
+      pixelMicron: numberFrom(0.5, 50, "micrometres"),
+    }).exactOptional(),
   }),
   mount: mapOf({
     server,
