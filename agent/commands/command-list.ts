@@ -3,7 +3,7 @@ export const commandList = {
   run: "carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back",
   rehearse: "carry a plan out on simulated devices, then hold the result against their true values",
   check: "whether a plan fits a rig, the Sun and the filter's statement, without its devices",
-  probe: "connect to a rig and say what each device can do; changes nothing",
+  probe: "connect to a rig and say what each device can do and which plans could run now; changes nothing",
   find: "device servers on the local network, both protocols; connects no device",
   sun: "where the Sun is, its size and orientation, and when it is usable today",
   combine: "make a master frame from FITS files",

@@ -67,7 +67,16 @@ export const resultSchemas = {
     ready: z.boolean().describe("nothing failed"),
     checks: z.array(check),
   }),
-  probe: z.looseObject({ rig: z.string(), devices: z.array(z.looseObject({ role: z.string() })) }),
+  probe: z.looseObject({
+    rig: z.string(),
+    devices: z.array(z.looseObject({ role: z.string() })),
+    offered: z
+      .record(z.string(), z.array(z.string()))
+      .describe("every device of each server of the rig file"),
+    plans: z.array(
+      z.looseObject({ file: z.string(), plan: z.string(), ready: z.boolean(), checks: z.array(check) }),
+    ),
+  }),
   find: z.looseObject({ servers: z.array(server), silent: z.array(server), rigBlock: z.string() }),
   sun: z.looseObject({
     utc: z.string(),
