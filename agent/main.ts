@@ -13,6 +13,7 @@ const program = new Command("evenfield")
 
 /** Only the command that is called, or asked for help about, is loaded. */
 const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
+  init: async () => (await import("./commands/init.ts")).registerInit(program),
   run: async () => {
     const { registerRun } = await import("./commands/run.ts");
     registerRun(program, async (record, folder) => {

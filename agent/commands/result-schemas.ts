@@ -58,6 +58,7 @@ const tableRow = z.looseObject({
 
 /** What stands as `result` in the envelope of each command. */
 export const resultSchemas = {
+  init: z.looseObject({ file: z.string(), rig: z.string(), toFill: z.array(z.string()) }),
   run,
   rehearse: run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }),
   check: z.looseObject({
