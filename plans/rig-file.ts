@@ -1,5 +1,14 @@
 import * as z from "zod";
-import { dayOrTime, mapOf, numberFrom, parsePart, shortName, textLine, wholeFrom } from "./fields.ts";
+import {
+  dayOrTime,
+  mapOf,
+  numberFrom,
+  parsePart,
+  shortName,
+  textLine,
+  wholeFrom,
+  zoneName,
+} from "./fields.ts";
 import { readChecked } from "./file-problems.ts";
 import { keysOfOneProtocol, rigDevices } from "./rig-devices.ts";
 
@@ -62,6 +71,8 @@ const rigFile = mapOf({
     latitudeDegrees: numberFrom(-90, 90, "degrees, north positive"),
     longitudeDegrees: numberFrom(-180, 180, "degrees, east positive"),
     elevationMetres: numberFrom(-430, 9000, "metres").default(0),
+    /** By which schedules tell days and times of day. */
+    timeZone: zoneName().optional(),
   }),
   optics: mapOf({
     apertureMm: numberFrom(10, 2000, "millimetres"),

@@ -22,6 +22,11 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/run/steps/new-flat.ts": "planned hours of the day",
   "agent/run/steps/planned-time.ts": "planned hours of the day",
   "agent/run/steps/step-table.ts": "planned hours of the day",
+  "agent/service/schedule/agenda.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/conditions.ts": "age of a flat by its date",
+  "agent/service/schedule/judge-occasion.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/moments.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/occasions.ts": "what is due by the Sun and the calendar",
   "drivers/indi/wire/frame-check.ts": "the camera's time stamp against ours",
 };
 
