@@ -12,6 +12,8 @@ export interface ScheduleFacts {
   /** Of this rig, in the order in which they began; as far back as `fromUtcMs`. */
   readonly attempts: readonly Attempt[];
   readonly nowUtcMs: number;
+  /** When somebody last looked at the schedule, or knew it first: what was too late by then is of no interest. */
+  readonly sinceUtcMs: number;
   /** Occasions that were due earlier are of no interest any more. */
   readonly fromUtcMs: number;
   readonly toUtcMs: number;
@@ -29,7 +31,7 @@ export interface ScheduleAgenda {
 
 /** What was, is and will be due: pure, from the schedule, the Sun, the calendar and what was done so far. */
 export function composeAgenda(facts: ScheduleFacts): ScheduleAgenda {
-  const { schedule, site, attempts, nowUtcMs, fromUtcMs, toUtcMs } = facts;
+  const { schedule, site, attempts, nowUtcMs, sinceUtcMs, fromUtcMs, toUtcMs } = facts;
   const { occasions, none } = findOccasions(schedule.entries, site, { fromUtcMs, toUtcMs });
   const rows: AgendaRow[] = [];
   // An entry may only wait for one above it: in their order, those that it waits for are there.
@@ -42,7 +44,8 @@ export function composeAgenda(facts: ScheduleFacts): ScheduleAgenda {
         nextDueUtcMs: due[index + 1]?.dueUtcMs,
         nowUtcMs,
       });
-      rows.push({ ...occasion, standing });
+      if (standing.state !== "missed" || occasion.lateUtcMs >= sinceUtcMs)
+        rows.push({ ...occasion, standing });
     });
   }
   const order = new Map(schedule.entries.map(({ entry }, index) => [entry, index]));

@@ -61,7 +61,26 @@ export function findOccasions(
   return { occasions, none };
 }
 
+/** What was found of an entry's days: each costs milliseconds and never changes. */
+const known = new WeakMap<ScheduleEntry, Map<string, readonly Occasion[] | string>>();
+const knownDaysMost = 100;
+
 function occasionsOfDay(
+  entry: ScheduleEntry,
+  day: Temporal.PlainDate,
+  site: ScheduleSite,
+): readonly Occasion[] | string {
+  const days = known.get(entry) ?? new Map<string, readonly Occasion[] | string>();
+  known.set(entry, days);
+  const { latitudeDegrees, longitudeDegrees, elevationMetres, timeZone } = site;
+  const key = `${day.toString()} ${latitudeDegrees} ${longitudeDegrees} ${elevationMetres} ${timeZone}`;
+  const found = days.get(key) ?? computeOccasions(entry, day, site);
+  if (days.size >= knownDaysMost) days.clear();
+  days.set(key, found);
+  return found;
+}
+
+function computeOccasions(
   { entry, when, lateMinutesMax }: ScheduleEntry,
   day: Temporal.PlainDate,
   site: ScheduleSite,

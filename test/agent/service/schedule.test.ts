@@ -90,7 +90,7 @@ test("the leap day is a day like others: it is counted, it can be named, and no 
 function agendaAt(now: string, schedule: ReturnType<typeof entriesOf>, attempts: readonly Attempt[] = []) {
   const nowUtcMs = utc(now);
   const span = { fromUtcMs: nowUtcMs - 86_400_000, toUtcMs: nowUtcMs + 86_400_000 };
-  const agenda = composeAgenda({ schedule, site: zurich, attempts, nowUtcMs, ...span });
+  const agenda = composeAgenda({ schedule, site: zurich, attempts, nowUtcMs, sinceUtcMs: 0, ...span });
   return { ...agenda, next: nextDeed(agenda, span.toUtcMs) };
 }
 
@@ -160,6 +160,7 @@ test("asked at the very crossing again, a Sun moment that is done is not due a s
     site: zurich,
     attempts: [done],
     nowUtcMs: due + 40,
+    sinceUtcMs: 0,
     fromUtcMs: due - 3_600_000,
     toUtcMs: due + 86_400_000 / 2,
   });
