@@ -1,23 +1,33 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
 import type { LightInput } from "../../../imaging/light/measure-light.ts";
+import { responseAt } from "../../../imaging/light/sensor-response.ts";
 import type { LightProof } from "../../../imaging/proof/light-figures.ts";
+import type { ResponseProof } from "../../../imaging/proof/response-figures.ts";
 import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import type { Workbench } from "../../step.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import type { LightLooks, NoLooks } from "./light-looks.ts";
 
-/** What the looks say of a flat's light. Their frames are used up. @param asksClearShare of a flat through a diffuser */
+/**
+ * What the looks say of a flat's light. Their frames are used up.
+ * @param about whether the flat was taken through a diffuser, and the sensor's curve, which is no error of the light
+ */
 export async function measureLooks(
   bench: Workbench,
-  flat: Flat,
+  taken: Flat,
   looks: LightLooks | NoLooks,
-  asksClearShare: boolean,
+  about: { readonly asksClearShare: boolean; readonly response?: ResponseProof | undefined },
   signal: AbortSignal,
 ): Promise<LightProof> {
   if ("notMeasured" in looks) return looks;
   const { pedestalAdu, topAdu } = looks.tuned;
+  const { asksClearShare, response } = about;
+  const straight = straightener(response, topAdu);
+  const flat = straight
+    ? { ...taken, gain: taken.gain.map((gain) => straight(gain * taken.levelAdu) / taken.levelAdu) }
+    : taken;
   const unhealthyPx = readUnhealthyPixels(bench, flat.gain.length);
   // Too short exposures for any dark current: the pedestal is all that is taken off.
   const levels = looks.frames.map(({ pixelsAdu }) =>
@@ -25,6 +35,7 @@ export async function measureLooks(
       value >= topAdu - 1 || unhealthyPx?.[i] === 1 ? Number.NaN : value - pedestalAdu,
     ),
   );
+  if (straight) for (const look of levels) for (let i = 0; i < look.length; i++) look[i] = straight(look[i]!);
   recycleFrames(
     bench,
     looks.frames.map(({ pixelsAdu }) => pixelsAdu),
@@ -36,6 +47,12 @@ export async function measureLooks(
     ...given({ disc: looks.disc }),
   };
   return holdAgainstSun(bench, flat, input, signal);
+}
+
+/** Levels as a straight sensor would have them; `undefined` where the curve is not known. */
+function straightener(response: ResponseProof | undefined, topAdu: number) {
+  if (!response || "notMeasured" in response) return undefined;
+  return (levelAdu: number) => levelAdu * Math.exp(-responseAt(response, levelAdu / topAdu));
 }
 
 /** Beside the watch over the rig. */
