@@ -231,6 +231,7 @@ function describe(
     described.map(({ level }, k) => level + Math.log(about.usedLooks[k]!.levelAdu)),
     about.shifts,
     shape,
+    hazeGradient,
   );
   return {
     map: { ...map, error, sigma },

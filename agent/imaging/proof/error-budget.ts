@@ -1,7 +1,7 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { findTrustedPx } from "../combining/trusted-px.ts";
 import type { GhostSearch } from "../light/ghosts.ts";
-import type { SlopeBound } from "../light/slope-by-levels.ts";
+import { isSlopeFound, type SlopeBound } from "../light/slope-by-levels.ts";
 import { reckonUnseen } from "../light/whole-map.ts";
 import { RunningMoments } from "../noise/running-moments.ts";
 import type { Shape } from "../numerics/shape.ts";
@@ -205,9 +205,8 @@ function ghostsOf(
 function slopeOf(slope: SlopeBound, everywhere: (rms: number) => ScaleError[]): Looked {
   const { across, down, acrossSigma, downSigma } = slope;
   const most = (value: number, sigma: number) => Math.max(Math.abs(value), 2 * sigma);
-  const isFound = Math.abs(across) > 5 * acrossSigma || Math.abs(down) > 5 * downSigma;
   return {
-    state: isFound ? "measured" : "bounded",
+    state: isSlopeFound(slope) ? "measured" : "bounded",
     scales: everywhere(planeRms * Math.hypot(most(across, acrossSigma), most(down, downSigma))),
   };
 }
