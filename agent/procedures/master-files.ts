@@ -114,7 +114,16 @@ export function writeRawFrame(
 function write(bench: Workbench, file: string, hdus: Parameters<typeof writeFitsFile>[1]): void {
   const path = join(bench.folder, file);
   mkdirSync(dirname(path), { recursive: true });
-  writeFitsFile(path, hdus, { writtenUtcMs: bench.clock.nowMs(), replace: true });
+  const [first, ...others] = hdus;
+  const cards = [...(first!.cards ?? []), ...noteCards(bench.fileNote)];
+  writeFitsFile(path, [{ ...first!, cards }, ...others], {
+    writtenUtcMs: bench.clock.nowMs(),
+    replace: true,
+  });
+}
+
+function noteCards(note: string | undefined): readonly Card[] {
+  return note === undefined ? [] : [{ keyword: "COMMENT", value: note }];
 }
 
 function frameCards({ rig, optics, train, findings }: Workbench, frame: Frame): Card[] {

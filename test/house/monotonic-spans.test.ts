@@ -5,6 +5,7 @@ import { codeOf, sources } from "./imports.ts";
 const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/commands/match.ts": "dates of files",
   "agent/commands/rehearsed-scene.ts": "the day of a rehearsal",
+  "agent/commands/schedule.ts": "what is due by the Sun and the calendar",
   "agent/files/calibrate/group-frames.ts": "dates of files",
   "agent/files/calibrate/plan-calibration.ts": "dates of files",
   "agent/imaging/defocus/sky-plane.ts": "how the sky's light changes through the day",
@@ -23,6 +24,12 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/run/steps/new-flat.ts": "planned hours of the day",
   "agent/run/steps/planned-time.ts": "planned hours of the day",
   "agent/run/steps/step-table.ts": "planned hours of the day",
+  "agent/service/forecast.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/agenda.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/conditions.ts": "age of a flat by its date",
+  "agent/service/schedule/judge-occasion.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/moments.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/occasions.ts": "what is due by the Sun and the calendar",
   "drivers/indi/wire/frame-check.ts": "the camera's time stamp against ours",
 };
 

@@ -8,6 +8,7 @@ import {
   type RefusedStored,
   type StoredFrames,
 } from "../../imaging/combining/stored-master.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import { nobodyLooked } from "../../imaging/proof/light-figures.ts";
 import { lightCards } from "../../masters/light-cards.ts";
 import { markUnhealthy, stepOfFrame } from "../../masters/mark-unhealthy.ts";
@@ -175,7 +176,9 @@ function optionsOf(
           },
         }
       : {}),
-    ...(mask ? { unhealthyPx: Uint8Array.from(mask, (bits) => (bits === 0 ? 0 : 1)) } : {}),
+    ...(mask
+      ? { unhealthyPx: mapInto(new Uint8Array(mask.length), mask, (bits) => (bits === 0 ? 0 : 1)) }
+      : {}),
   };
 }
 

@@ -4,6 +4,7 @@ import { findDisc } from "../../imaging/disc/disc.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import { measureLight } from "../../imaging/light/measure-light.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { type LightProof, lightFigures, nobodyLooked } from "../../imaging/proof/light-figures.ts";
 import { judgeFigure, type ProofFigure } from "../../imaging/proof/proof-figure.ts";
@@ -60,7 +61,7 @@ function maskClipped(values: Float32Array): Float32Array {
 
 /** The limb, where it is in sight. */
 function discOf(levels: Float32Array, shape: Shape, uniform: () => number): DiscPx | undefined {
-  const pixels = Uint16Array.from(levels, (value) =>
+  const pixels = mapInto(new Uint16Array(levels.length), levels, (value) =>
     Number.isNaN(value) ? 65_535 : Math.max(0, Math.min(65_535, value)),
   );
   const sighting = findDisc(pixels, shape, {

@@ -47,7 +47,7 @@ export function judgeSheet({
   const blockPx = Math.max(4, Math.round(shape.heightPx / blocksDown));
   const picture = sharePicture({ look, ...given }, clear.share, blockPx);
   const spread = spreadOf(picture, shape, blockPx, () => true);
-  const onDisc = disc && spreadOf(picture, shape, blockPx, withinEvenPart(disc));
+  const onDisc = disc && spreadOf(picture, shape, blockPx, innerDisc(disc));
   if (spread === undefined || !(spread > 0)) return undefined;
   return {
     ...clear,
@@ -58,7 +58,7 @@ export function judgeSheet({
   };
 }
 
-function withinEvenPart({ x, y, radiusPx }: DiscPx): (atX: number, atY: number) => boolean {
+function innerDisc({ x, y, radiusPx }: DiscPx): (atX: number, atY: number) => boolean {
   return (atX, atY) => Math.hypot(atX - x, atY - y) < evenRadii * radiusPx;
 }
 

@@ -341,14 +341,18 @@ export function listReasons(figures: readonly ProofFigure[]): string[] {
 }
 
 /** `clipped healthy pixels 0.2 % (good up to 0.001 %, usable up to 0.1 %)` */
-export function figureText(figure: ProofFigure): string {
-  const text = (value: number) =>
-    figure.unit === "share" ? `${Number((100 * value).toPrecision(3))} %` : `${Number(value.toPrecision(3))}`;
-  const range = ([least, most]: readonly [number, number]) =>
-    most === any
-      ? `from ${text(least)}`
-      : least === 0
-        ? `up to ${text(most)}`
-        : `${text(least)} to ${text(most)}`;
-  return `${figure.name} ${text(figure.value)} (good ${range(figure.good)}, usable ${range(figure.usable)})`;
+export function figureText({ name, value, unit, good, usable }: ProofFigure): string {
+  return `${name} ${valueText(value, unit)} (good ${rangeText(good, unit)}, usable ${rangeText(usable, unit)})`;
+}
+
+/** `from 99 %`, `up to 0.2 %`, `0.75 to 0.9` */
+export function rangeText([least, most]: ProofFigure["good"], unit: ProofFigure["unit"]): string {
+  if (most === any) return `from ${valueText(least, unit)}`;
+  return least === 0
+    ? `up to ${valueText(most, unit)}`
+    : `${valueText(least, unit)} to ${valueText(most, unit)}`;
+}
+
+function valueText(value: number, unit: ProofFigure["unit"]): string {
+  return unit === "share" ? `${Number((100 * value).toPrecision(3))} %` : `${Number(value.toPrecision(3))}`;
 }

@@ -2,6 +2,7 @@ import { given } from "../../../../drivers/kit/given.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
 import type { LightInput } from "../../../imaging/light/measure-light.ts";
 import { responseAt } from "../../../imaging/light/sensor-response.ts";
+import { fillInto, mapInto } from "../../../imaging/numerics/map-into.ts";
 import type { LightProof } from "../../../imaging/proof/light-figures.ts";
 import type { ResponseProof } from "../../../imaging/proof/response-figures.ts";
 import { computeInThread } from "../../../threads/compute-in-thread.ts";
@@ -24,18 +25,22 @@ export async function measureLooks(
   if ("notMeasured" in looks) return looks;
   const { pedestalAdu, topAdu } = looks.tuned;
   const { asksClearShare, response } = about;
-  const straight = straightener(response, topAdu);
-  const flat = straight
-    ? { ...taken, gain: taken.gain.map((gain) => straight(gain * taken.levelAdu) / taken.levelAdu) }
-    : taken;
+  const straighten = straightener(response, topAdu);
+  const { levelAdu } = taken;
+  const gain = mapInto(
+    new Float32Array(taken.gain.length),
+    taken.gain,
+    (value) => straighten(value * levelAdu) / levelAdu,
+  );
+  const flat = { ...taken, gain };
+  const levelOfCode = fillInto(new Float32Array(2 ** 16), (code) => straighten(code - pedestalAdu));
   const unhealthyPx = readUnhealthyPixels(bench, flat.gain.length);
   // Too short exposures for any dark current: the pedestal is all that is taken off.
   const levels = looks.frames.map(({ pixelsAdu }) =>
-    Float32Array.from(pixelsAdu, (value, i) =>
-      value >= topAdu - 1 || unhealthyPx?.[i] === 1 ? Number.NaN : value - pedestalAdu,
+    mapInto(new Float32Array(pixelsAdu.length), pixelsAdu, (value, i) =>
+      value >= topAdu - 1 || unhealthyPx?.[i] === 1 ? Number.NaN : levelOfCode[value]!,
     ),
   );
-  if (straight) for (const look of levels) for (let i = 0; i < look.length; i++) look[i] = straight(look[i]!);
   recycleFrames(
     bench,
     looks.frames.map(({ pixelsAdu }) => pixelsAdu),
@@ -49,10 +54,10 @@ export async function measureLooks(
   return holdAgainstSun(bench, flat, input, signal);
 }
 
-/** Levels as a straight sensor would have them; `undefined` where the curve is not known. */
-function straightener(response: ResponseProof | undefined, topAdu: number) {
-  if (!response || "notMeasured" in response) return undefined;
-  return (levelAdu: number) => levelAdu * Math.exp(-responseAt(response, levelAdu / topAdu));
+/** Levels as a straight sensor would have them; as they are where the curve is not known. */
+function straightener(response: ResponseProof | undefined, topAdu: number): (levelAdu: number) => number {
+  if (!response || "notMeasured" in response) return (levelAdu) => levelAdu;
+  return (levelAdu) => levelAdu * Math.exp(-responseAt(response, levelAdu / topAdu));
 }
 
 /** Beside the watch over the rig. */
