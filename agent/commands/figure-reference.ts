@@ -14,8 +14,6 @@ const meanings: Readonly<Record<keyof typeof rules, string>> = {
   lightSeen: "How much of the field the looks at the plain Sun held against one another.",
   lightError: "What the light itself wrote into the flat, told by looks at the plain Sun from round about.",
   lightUnsure: "How well the figure before is known.",
-  lightSlope:
-    "A slope of the light that the looks' levels tell beyond what the sky does; none told is not none there.",
   clearShare: "Light that passes the diffuser without being spread, and so still pictures the Sun.",
   reflection: "Light that moves otherwise than the Sun or stands still while it moves; a lower limit.",
   response: "What a bent response of the sensor leaves in images that are fainter than the flat.",

@@ -231,7 +231,6 @@ function describe(
     described.map(({ level }, k) => level + Math.log(about.usedLooks[k]!.levelAdu)),
     about.shifts,
     shape,
-    hazeGradient,
   );
   return {
     map: { ...map, error, sigma },

@@ -15,29 +15,19 @@ const looksLeast = 6;
 
 /**
  * A slope of the light makes the Sun brighter the farther a look is displaced along it. The sky's transparency does so too:
- * what is even in time is taken out, and the scatter of the rest is in the sigma. So is a gradient of the haze that stays the
- * same from look to look: it can't be told from the light's.
+ * what is even in time is taken out, and the scatter of the rest is in the sigma. A gradient of the sky that stays the same from look to
+ * look can't be told from the light's: what is found is a bound and no measurement.
  * @param levels logarithms, of the looks in the order that they were taken
- * @param hazeGradient one sigma of what changes from look to look, across the frame
  */
 export function slopeByLevels(
   levels: readonly number[],
   shifts: readonly ShiftPx[],
   { widthPx, heightPx }: Shape,
-  hazeGradient: number,
 ): SlopeBound | undefined {
   if (levels.length < looksLeast) return undefined;
   const design = shifts.map(({ x, y }, k) => [1, x / widthPx, y / heightPx, k / levels.length - 0.5]);
   const fit = leastSquares(design, levels);
   if (!fit) return undefined;
-  const sigma = (term: number) =>
-    Math.hypot(fit.residualSd * Math.sqrt(fit.inverse[5 * term]!), hazeGradient);
+  const sigma = (term: number) => fit.residualSd * Math.sqrt(fit.inverse[5 * term]!);
   return { across: fit.solution[1]!, down: fit.solution[2]!, acrossSigma: sigma(1), downSigma: sigma(2) };
-}
-
-const foundSigmas = 5;
-
-/** Whether levels tell of a slope beyond what the sky does. */
-export function isSlopeFound({ across, down, acrossSigma, downSigma }: SlopeBound): boolean {
-  return Math.abs(across) > foundSigmas * acrossSigma || Math.abs(down) > foundSigmas * downSigma;
 }

@@ -1,7 +1,7 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { findTrustedPx } from "../combining/trusted-px.ts";
 import type { GhostSearch } from "../light/ghosts.ts";
-import { isSlopeFound, type SlopeBound } from "../light/slope-by-levels.ts";
+import type { SlopeBound } from "../light/slope-by-levels.ts";
 import { reckonUnseen } from "../light/whole-map.ts";
 import { RunningMoments } from "../noise/running-moments.ts";
 import type { Shape } from "../numerics/shape.ts";
@@ -201,12 +201,12 @@ function ghostsOf(
   return { state: "measured", scales: everywhere(rms / ghostPartSeen) };
 }
 
-/** Along the width and along the height; never less than two sigma, for the sky's levels are no ruler. */
+/** Along the width and along the height, never less than two sigma; the sky's own slope may be all of it. */
 function slopeOf(slope: SlopeBound, everywhere: (rms: number) => ScaleError[]): Looked {
   const { across, down, acrossSigma, downSigma } = slope;
   const most = (value: number, sigma: number) => Math.max(Math.abs(value), 2 * sigma);
   return {
-    state: isSlopeFound(slope) ? "measured" : "bounded",
+    state: "bounded",
     scales: everywhere(planeRms * Math.hypot(most(across, acrossSigma), most(down, downSigma))),
   };
 }

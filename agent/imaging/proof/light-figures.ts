@@ -1,7 +1,6 @@
 import type { GhostSearch } from "../light/ghosts.ts";
 import { causeOfMap } from "../light/light-cause.ts";
 import type { LightMeasurement } from "../light/measure-light.ts";
-import { isSlopeFound, type SlopeBound } from "../light/slope-by-levels.ts";
 import { judgeFigure, type ProofFigure, rules } from "./proof-figure.ts";
 
 /** What the plain Sun says of a flat's light, or why nobody knows. */
@@ -32,7 +31,6 @@ export function lightFigures(light: LightProof): ProofFigure[] {
           whatToDo: describeLightError(light, isClear && 2 * clearShare.worst > surely.worst),
         },
     judgeFigure("lightUnsure", light.sigma),
-    ...(light.slopeBound ? [slopeFigure(light.slopeBound)] : []),
     ...(clearShare ? [clearFigure(clearShare, isClear)] : []),
     reflectionFigure(ghosts),
   ];
@@ -50,13 +48,6 @@ function clearFigure(
     ...figure,
     whatToDo: `The sheet lets ${Number((100 * share).toPrecision(2))} % of the light through clear, and a picture of the Sun stays in the flat. ${figure.whatToDo}`,
   };
-}
-
-/** None is told where the sky may have made it: that it was not measured is said elsewhere. */
-function slopeFigure(slope: SlopeBound): ProofFigure {
-  const { across, down, acrossSigma, downSigma } = slope;
-  const sigma = Math.hypot(acrossSigma, downSigma);
-  return judgeFigure("lightSlope", isSlopeFound(slope) ? Math.abs(across) + Math.abs(down) : 0, sigma);
 }
 
 function reflectionFigure({ moves, scan, hidden }: GhostSearch): ProofFigure {

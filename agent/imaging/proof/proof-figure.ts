@@ -116,14 +116,6 @@ export const rules = {
     ...upTo(0.0015, 0.005),
     whatToDo: "Haze changed from look to look: take the flat in a steadier hour.",
   },
-  // The limits of a gradient, below: what is seen of one counts as what is not known of it.
-  lightSlope: {
-    name: "slope of the light by the levels of the looks, corner to corner",
-    unit: "share",
-    ...upTo(0.005, 0.015),
-    whatToDo:
-      "The sheet is tilted or uneven: lay it flat before the whole aperture, or turn it by half and take the flat again.",
-  },
   clearShare: {
     name: "picture of the Sun that the diffuser lets through clear, at its worst place",
     unit: "share",
