@@ -15,6 +15,7 @@ const meanings: Readonly<Record<keyof typeof rules, string>> = {
   lightError: "What the light itself wrote into the flat, told by looks at the plain Sun from round about.",
   lightUnsure: "How well the figure before is known.",
   clearShare: "Light that passes the diffuser without being spread, and so still pictures the Sun.",
+  reflection: "Light that moves otherwise than the Sun or stands still while it moves; a lower limit.",
   response: "What a bent response of the sensor leaves in images that are fainter than the flat.",
   planeUnsure: "How well a slope across the whole flat is known.",
   plane: "That slope by two ways of measuring it, one against the other.",

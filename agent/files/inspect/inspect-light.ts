@@ -113,23 +113,11 @@ function figuresWhenTaken(header: FitsHeader): ProofFigure[] {
  */
 export function describeLight(light: LightProof | undefined, isDarkNamed: boolean): string[] {
   if (light === undefined || "notMeasured" in light) return [];
-  const { moves } = light.ghosts;
   return [
     "A slope of the light was not measured: displaced frames can't tell it from a slope of the sky.",
     ...(isDarkNamed ? [] : [noDarkOffLooks]),
-    ...(moves === undefined ? [] : [describeGhost(moves)]),
   ];
 }
 
 const noDarkOffLooks =
   "No dark was taken off the frames of the Sun: a dark level that is still in them passes for light. Name it with --dark unless it is off already.";
-
-function describeGhost(motion: number): string {
-  const how =
-    motion === 0
-      ? "stands still when the Sun moves"
-      : motion < 0
-        ? "goes the other way when the Sun moves"
-        : `moves by ${motion} when the Sun moves by 1`;
-  return `A reflection ${how}; its size is not measured. A flat can't take it out: look for a shiny surface, put dark cloth or a baffle before it, or tilt the camera.`;
-}

@@ -23,7 +23,7 @@ export interface SharePicture {
 /** The disc's middle is measured within this fraction of its radius. */
 const middleFraction = 0.2;
 /** The disc's middle has structure of its own; where it is out of sight the field's level stands for it, limb darkening and all. */
-const scaleSigmas = { middleSeen: 0.03, middleUnseen: 0.15 } as const;
+const scaleSigmas = { middleSeen: 0.05, middleUnseen: 0.15 } as const;
 
 /**
  * What a sheet that lets a share of the light through clear adds to a flat: 1 + share · Sun, the Sun's disc centre being 1.

@@ -12,14 +12,21 @@ export type GhostMotion = (typeof motions)[number];
 export interface GhostSearch {
   /** Brightest patch of sky beside the disc over what is usual as far out, over the disc's middle; where there is sky. */
   readonly sky?: number;
-  /** By how much a picture that moves so explains what is left over, per cell; 1 is chance. */
-  readonly scan: readonly { readonly motion: GhostMotion; readonly gain: number }[];
-  /** The best of them, where it is beyond chance. Its size is not measured by the scan. */
+  /**
+   * By how much a picture that moves so explains what is left over, per cell, 1 being chance; and how large that makes it over
+   * the field. The smooth part of one goes into the light's map and the Sun: a lower limit.
+   */
+  readonly scan: readonly { readonly motion: GhostMotion; readonly gain: number; readonly rms: number }[];
+  /** The best of them, where it is beyond chance. */
   readonly moves?: GhostMotion;
+  /** Rms over the field of one that stands still and just stays unfound. */
+  readonly hidden: number;
 }
 
 /** Beyond chance: series without a reflection reach about 0.7, for the fit has taken a part of its noise along. */
 const gainLeast = 1.2;
+/** The fit has taken a part of its noise along. */
+const gainByChance = 0.6;
 /** Sky counts from here on, of the disc's radius. */
 const skyFrom = 1.15;
 const skyCellPx = 9;
@@ -59,23 +66,28 @@ export function detectGhosts(
         cellSums.set(key, sum);
       });
     });
-    let [gain, plainGain, cells] = [0, 0, 0];
+    let [gain, plainGain, cells, power] = [0, 0, 0, 0];
     for (const cell of cellSums.values()) {
       if (cell.rows < rowsLeast) continue;
       gain += gainOf(cell, motion);
+      power += powerOf(cell, motion);
       plainGain += cell.product ** 2 / cell.squares;
       cells++;
     }
     const mean = (sum: number) => (cells > 0 ? sum / cells : 0);
-    return { motion, gain: mean(gain), plainGain: mean(plainGain) };
+    const beyondChance = Math.max(0, mean(gain) - gainByChance);
+    const rms = power > 0 ? Math.sqrt(beyondChance / mean(power)) : 0;
+    const hidden = power > 0 ? Math.sqrt((gainLeast - gainByChance) / mean(power)) : 1;
+    return { motion, gain: mean(gain), plainGain: mean(plainGain), rms, hidden };
   });
   const best = scan.reduce((most, one) => (one.gain > most.gain ? one : most));
   // What no map follows stands still too, and slow motions resemble it: that is the flat's, and is told as its leftover.
-  const ofFlat = scan.find(({ motion }) => motion === 0)!.plainGain;
-  const isGhost = best.gain > gainLeast && (best.motion === 0 || best.gain > ofFlat);
+  const standing = scan.find(({ motion }) => motion === 0)!;
+  const isGhost = best.gain > gainLeast && (best.motion === 0 || best.gain > standing.plainGain);
   const sky = disc && skyLight(looks, shifts, shape, disc);
   return {
-    scan: scan.map(({ motion, gain }) => ({ motion, gain })),
+    scan: scan.map(({ motion, gain, rms }) => ({ motion, gain, rms })),
+    hidden: standing.hidden,
     ...(sky === undefined ? {} : { sky }),
     ...(isGhost ? { moves: best.motion } : {}),
   };
@@ -88,6 +100,11 @@ interface GhostCell {
   squares: number;
   left: number;
   product: number;
+}
+
+/** How much a ghost of 1 adds to the gain. */
+function powerOf({ weight, columns, squares }: GhostCell, motion: GhostMotion): number {
+  return motion === 0 ? Math.max(0, squares - columns ** 2 / weight) : squares;
 }
 
 /** What stands still is light that the map has taken already, but for being stronger where the Sun is dark. */

@@ -69,8 +69,7 @@ export function mapLight(
     const weights = new Float64Array(n);
     for (const sy of samples)
       for (const sx of samples) {
-        const x = Math.min(shape.widthPx - 1, ((b % columns) + sx) * sidePx - 0.5);
-        const y = Math.min(shape.heightPx - 1, (Math.floor(b / columns) + sy) * sidePx - 0.5);
+        const { x, y } = placeInBlock(b, { columns, sidePx }, shape, sx, sy);
         const [u, v] = [unknowns.across.at(x), unknowns.down.at(y)];
         for (let s = 0; s < 16; s++)
           weights[(v.first + (s >> 2)) * unknowns.across.count + u.first + (s & 3)]! +=
@@ -82,8 +81,8 @@ export function mapLight(
     return weights;
   };
   const design = blocks.map((b) => {
-    const x = ((b % columns) + 0.5) * (sidePx / shape.widthPx) - 0.5;
-    const y = (Math.floor(b / columns) + 0.5) * (sidePx / shape.heightPx) - 0.5;
+    const middle = placeInBlock(b, { columns, sidePx }, shape, 0.5, 0.5);
+    const [x, y] = [(middle.x + 0.5) / shape.widthPx - 0.5, (middle.y + 0.5) / shape.heightPx - 0.5];
     return [1, x, y, x * x, y * y, x * y] as const;
   });
   const raw = blocks.map(weightsOf);
@@ -125,6 +124,21 @@ export function mapLight(
           .map((weights) => figureSigma(solution.factors.solve(weights), solution)),
       ),
     },
+  };
+}
+
+/** A place in a block by its shares of the width and height; blocks at the far edges end where the frame does. */
+export function placeInBlock(
+  block: number,
+  { columns, sidePx }: Pick<LightMap, "columns" | "sidePx">,
+  { widthPx, heightPx }: Shape,
+  shareX: number,
+  shareY: number,
+): { readonly x: number; readonly y: number } {
+  const [left, top] = [(block % columns) * sidePx, Math.floor(block / columns) * sidePx];
+  return {
+    x: left + shareX * (Math.min(widthPx, left + sidePx) - left) - 0.5,
+    y: top + shareY * (Math.min(heightPx, top + sidePx) - top) - 0.5,
   };
 }
 

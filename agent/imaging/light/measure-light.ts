@@ -2,6 +2,7 @@ import type { ShiftPx } from "../displaced/object-grid.ts";
 import type { DiscPx } from "../displaced/sun-model.ts";
 import type { FftLibrary } from "../numerics/fft-library.ts";
 import { leastSquares } from "../numerics/linear-solve.ts";
+import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { cellGrid } from "./cell-means.ts";
 import { type SharePicture, type SunInFlat, sharePicture } from "./clear-picture.ts";
@@ -10,9 +11,10 @@ import { cellLogs, cellsOnSun, type DividedLook, divideLook } from "./divided-lo
 import { detectGhosts, type GhostSearch } from "./ghosts.ts";
 import { countRows, stackLeftover } from "./leftover-cells.ts";
 import { rowsOfLook, unknownsOf } from "./light-equations.ts";
-import { type Curvature, type LightAtScale, type LightMap, mapLight } from "./light-map.ts";
+import { type Curvature, type LightAtScale, type LightMap, mapLight, placeInBlock } from "./light-map.ts";
 import { figureSigma, type LightProblem, type LightSolution, looksOf, solveLight } from "./light-solution.ts";
 import { registerLooks } from "./register-looks.ts";
+import { type SlopeBound, slopeByLevels } from "./slope-by-levels.ts";
 
 export interface LightInput {
   readonly shape: Shape;
@@ -35,18 +37,23 @@ export interface LightMeasurement {
   readonly withoutCurvature: { readonly rms: number; readonly sigma: number };
   /** Frames of a moving Sun do not tell a slope of the light from one of the sky. */
   readonly slope: "not measured";
+  /** What the looks' levels say of it, as far as the sky was steady. */
+  readonly slopeBound?: SlopeBound;
   /** Over the blocks seen, plane taken out; and the largest of |error| over its sigma. */
   readonly rms: number;
   readonly sigma: number;
   readonly worst: number;
   readonly zMost: number;
+  /** Largest error of a block that is beyond chance, 0 without one, and one sigma of it. */
+  readonly surely: { readonly worst: number; readonly sigma: number };
   /** Fraction of the detector that at least two looks showed on the same Sun. */
   readonly seenFraction: number;
   /** One sigma of a look's haze gradient from edge to edge, from the series itself. */
   readonly hazeGradient: number;
   /** What no smooth map follows, by cells of the detector: rms of what stands out of its noise, and how many cells. */
   readonly leftover: { readonly sidePx: number; readonly rms: number; readonly cells: number };
-  readonly clearShare?: ClearShare;
+  /** What came through the diffuser clear, and the largest error that it makes over the blocks seen. */
+  readonly clearShare?: ClearShare & { readonly worst: number };
   readonly ghosts: GhostSearch;
   readonly looks: readonly LookResult[];
 }
@@ -66,6 +73,8 @@ const usualPxCount = 640 * 480;
 const knotCells = 6;
 const blockCells = 4;
 const looksLeast = 4;
+/** A block of the map is in error when it is so many sigmas out: in thousands of even flats none was. */
+const errorSigmas = 5;
 const hazeAtFirst = 0.03;
 const hazeLeast = 0.0002;
 
@@ -167,7 +176,8 @@ function solveAt({ shape, disc, usedLooks, shifts, share = 0, sunInFlat }: Attem
 }
 
 /**
- * How much haze gradients scatter beyond what goes with the shift: that part is the light's curvature. Both axes pooled.
+ * How much haze gradients scatter beyond what goes with the shift: that part is the light's curvature. Both axes pooled, and
+ * widened for how few they are, as the variance of Student's distribution is.
  */
 function hazeOfSeries(solution: LightSolution, shifts: readonly ShiftPx[]): number {
   const looks = looksOf(solution, shifts.length);
@@ -178,7 +188,9 @@ function hazeOfSeries(solution: LightSolution, shifts: readonly ShiftPx[]): numb
     const fit = leastSquares(design, values);
     return fit ? fit.residualSd ** 2 : hazeAtFirst ** 2;
   });
-  return Math.max(hazeLeast, Math.sqrt((variances[0]! + variances[1]!) / 2));
+  const both = 2 * freedom;
+  const few = both > 2 ? both / (both - 2) : 2;
+  return Math.max(hazeLeast, Math.sqrt((few * (variances[0]! + variances[1]!)) / 2));
 }
 
 function describe(
@@ -202,7 +214,7 @@ function describe(
   const left = stackLeftover(rows, solution.residuals, shape, leftSidePx);
   const ratio = sidePx / leftSidePx;
   const [error, sigma] = [map.error.slice(), map.sigma.slice()];
-  if (clear) addRemoved(error, map, shape, clear.logAt);
+  const clearWorst = clear ? addRemoved(error, map, shape, clear.logAt) : 0;
   const standing = left.filter(({ stands }) => stands);
   for (const { column, row, mean } of standing) {
     const block = Math.floor(row / ratio) * columns + Math.floor(column / ratio);
@@ -215,15 +227,22 @@ function describe(
     Math.sqrt(blocks.reduce((sum, b) => sum + of(b) ** 2, 0) / blocks.length);
   const fine = countRows(rows, shape, cellPx);
   const described = looksOf(solution, rows.length);
+  const slopeBound = slopeByLevels(
+    described.map(({ level }, k) => level + Math.log(about.usedLooks[k]!.levelAdu)),
+    about.shifts,
+    shape,
+  );
   return {
     map: { ...map, error, sigma },
     scales: smooth.scales,
     curvature: smooth.curvature,
     withoutCurvature: smooth.withoutCurvature,
     slope: "not measured",
+    ...(slopeBound ? { slopeBound } : {}),
     rms: all((b) => error[b]!),
     sigma: all((b) => sigma[b]!),
     worst: Math.max(...blocks.map((b) => Math.abs(error[b]!))),
+    surely: surelyWrong(error, map.sigma, sigma),
     zMost: Math.max(...blocks.map((b) => Math.abs(error[b]!) / sigma[b]!)),
     seenFraction: fine.reduce((sum, count) => sum + (count > 0 ? 1 : 0), 0) / fine.length,
     hazeGradient,
@@ -232,7 +251,9 @@ function describe(
       rms: Math.sqrt(standing.reduce((sum, { mean }) => sum + mean * mean, 0) / Math.max(1, left.length)),
       cells: standing.length,
     },
-    ...(clear ? { clearShare: shareOf(problem, solution, about.share, clear) } : {}),
+    ...(clear
+      ? { clearShare: { ...shareOf(problem, solution, about.share, clear), worst: clearWorst } }
+      : {}),
     ghosts: detectGhosts(problem, solution, about.shifts, {
       looks: about.usedLooks,
       shape,
@@ -245,6 +266,25 @@ function describe(
       return { used: true, shift: about.shifts[at]!, hazeX, hazeY };
     }),
   };
+}
+
+/**
+ * A leftover that stands is beyond chance by itself: what it adds to sigma says how unsure its size is, not whether it is there.
+ * @param chance sigmas without that
+ */
+function surelyWrong(
+  error: readonly number[],
+  chance: readonly number[],
+  sigma: readonly number[],
+): LightMeasurement["surely"] {
+  let most = -1;
+  error.forEach((value, b) => {
+    if (Math.abs(value) > errorSigmas * chance[b]! && !(Math.abs(value) <= Math.abs(error[most] ?? 0)))
+      most = b;
+  });
+  return most < 0
+    ? { worst: 0, sigma: median(chance.filter((one) => !Number.isNaN(one))) ?? 0 }
+    : { worst: Math.abs(error[most]!), sigma: sigma[most]! };
 }
 
 function shareOf(
@@ -260,30 +300,43 @@ function shareOf(
   return { share, sigma: Math.hypot(sigma, scaleSigma * share) };
 }
 
-/** What was taken out of the looks' values as clear share belongs to the flat's error, less its plane over the blocks seen. */
+/**
+ * What was taken out of the looks' values as clear share belongs to the flat's error, less its plane over the blocks seen.
+ * @returns the largest of it
+ */
 function addRemoved(
   error: number[],
   map: LightMap,
   shape: Shape,
   at: (x: number, y: number) => number,
-): void {
-  const { columns, sidePx } = map;
+): number {
   const blocks = [...error.keys()].filter((b) => !Number.isNaN(error[b]!));
-  const places = blocks.map((b) => ({
-    x: Math.min(shape.widthPx - 1, ((b % columns) + 0.5) * sidePx - 0.5),
-    y: Math.min(shape.heightPx - 1, (Math.floor(b / columns) + 0.5) * sidePx - 0.5),
-  }));
-  const values = places.map(({ x, y }) => meanAround(at, x, y, sidePx));
+  const places = blocks.map((b) => placeInBlock(b, map, shape, 0.5, 0.5));
+  const values = blocks.map((b) => meanInBlock(at, b, map, shape));
   const design = places.map(({ x, y }) => [1, x / shape.widthPx - 0.5, y / shape.heightPx - 0.5]);
   const plane = leastSquares(design, values)?.solution ?? [0, 0, 0];
+  let most = 0;
   blocks.forEach((b, k) => {
-    error[b]! += values[k]! - design[k]!.reduce((sum, term, t) => sum + term * plane[t]!, 0);
+    const removed = values[k]! - design[k]!.reduce((sum, term, t) => sum + term * plane[t]!, 0);
+    error[b]! += removed;
+    most = Math.max(most, Math.abs(removed));
   });
+  return most;
 }
 
-function meanAround(at: (x: number, y: number) => number, x: number, y: number, sidePx: number): number {
+function meanInBlock(
+  at: (x: number, y: number) => number,
+  block: number,
+  map: LightMap,
+  shape: Shape,
+): number {
   let sum = 0;
-  for (const dy of [-3, -1, 1, 3])
-    for (const dx of [-3, -1, 1, 3]) sum += at(x + (dx * sidePx) / 8, y + (dy * sidePx) / 8);
-  return sum / 16;
+  for (const shareY of eighths)
+    for (const shareX of eighths) {
+      const { x, y } = placeInBlock(block, map, shape, shareX, shareY);
+      sum += at(x, y);
+    }
+  return sum / eighths.length ** 2;
 }
+
+const eighths = [1 / 8, 3 / 8, 5 / 8, 7 / 8] as const;

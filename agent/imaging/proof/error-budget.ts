@@ -1,5 +1,8 @@
 import type { Flat } from "../combining/normalise-flat.ts";
 import { findTrustedPx } from "../combining/trusted-px.ts";
+import type { GhostSearch } from "../light/ghosts.ts";
+import type { SlopeBound } from "../light/slope-by-levels.ts";
+import { reckonUnseen } from "../light/whole-map.ts";
 import { RunningMoments } from "../noise/running-moments.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { FringeSearch } from "./fringes.ts";
@@ -55,8 +58,11 @@ export interface LightByScale {
   };
   /** One sigma, by sides of blocks. */
   readonly scales: readonly { readonly sidePx: number; readonly sigma: number }[];
-  /** Light beside the disc over the disc's, where there is sky; how a ghost moves, where one was seen to. */
-  readonly ghosts?: { readonly sky?: number; readonly moves?: number };
+  /** How a ghost moves, where one was seen to, and what of it was; what may have stayed hidden. */
+  readonly ghosts?: Pick<GhostSearch, "moves" | "hidden"> & {
+    readonly scan: readonly { readonly motion: number; readonly rms: number }[];
+  };
+  readonly slopeBound?: SlopeBound;
 }
 
 const causes = {
@@ -94,7 +100,7 @@ export function errorBudget(
   const upTo = (mostPx: number, rms: number) => everywhere(rms).filter(({ sidePx }) => sidePx <= mostPx);
   const noise = figure("noise")?.value;
   const leak = figure("leak");
-  // A solved or blurred flat knows how well; through a sheet nobody does.
+  // A solved or blurred flat knows how well; through a sheet only the levels of the looks tell.
   const slope = figure("planeUnsure") ?? figure("lightGradient");
   const looked: Record<BudgetCause, Looked> = {
     noise:
@@ -103,7 +109,11 @@ export function errorBudget(
         : { state: "measured", scales: sides.map((sidePx) => ({ sidePx, rms: noise / sidePx })) },
     change: changeOf(proof.grey, sides),
     light: light ? lightOf(light, sides) : nobodyLooked,
-    slope: slope ? { state: "bounded", scales: everywhere(slope.value * planeRms) } : nobodyLooked,
+    slope: slope
+      ? { state: "bounded", scales: everywhere(slope.value * planeRms) }
+      : light?.slopeBound
+        ? slopeOf(light.slopeBound, everywhere)
+        : nobodyLooked,
     linearity: proof.response ? linearityOf(proof.response, everywhere) : nobodyLooked,
     leftoverSun: leftoverOf(proof, noise, upTo),
     ghosts: light?.ghosts ? ghostsOf(light.ghosts, everywhere) : nobodyLooked,
@@ -143,11 +153,13 @@ function changeOf(grey: ProvedFacts["grey"], sides: readonly number[]): Looked {
   };
 }
 
-/** Below the map's own blocks a smooth error is the same as over them; its noise is in it, and it is never less than sigma. */
+/** Parts that nobody saw are reckoned from those that were. Below the map's own blocks a smooth error is the same as over them; its noise is in it, and it is never less than sigma. */
 function lightOf({ map, scales }: LightByScale, sides: readonly number[]): Looked {
+  const whole = reckonUnseen(map);
   const found = [1, 2, 4, 8, 16].flatMap((times) => {
     const sidePx = times * map.sidePx;
-    const rms = rmsOfMeans(map, times);
+    const seen = rmsOfMeans(map, times);
+    const rms = seen && Math.max(seen, rmsOfMeans(whole, times) ?? 0);
     const sigma = scales.find((one) => one.sidePx === sidePx)?.sigma;
     return rms === undefined || sigma === undefined ? [] : [{ sidePx, rms, sigma }];
   });
@@ -177,17 +189,26 @@ function rmsOfMeans({ columns, error }: LightByScale["map"], times: number): num
   return Math.sqrt(seen.reduce((sum, { mean }) => sum + mean * mean, 0) / seen.length);
 }
 
-/** From this size on, of the disc's light, a reflection is seen; it covers a part of the field. */
-const [ghostSeen, ghostCovers] = [0.003, 0.1];
+/** Of a reflection that was found so much is seen: its smooth part goes into the map and the Sun. */
+const ghostPartSeen = 0.6;
 
 function ghostsOf(
-  { sky = 0, moves }: NonNullable<LightByScale["ghosts"]>,
+  { moves, scan, hidden }: NonNullable<LightByScale["ghosts"]>,
   everywhere: (rms: number) => ScaleError[],
 ): Looked {
-  const isSeen = moves !== undefined;
-  // How much one adds is only told by the sky beside the disc, and by that from above.
-  const size = isSeen ? Math.max(ghostSeen, sky) : ghostSeen;
-  return { state: isSeen ? "measured" : "bounded", scales: everywhere(size * Math.sqrt(ghostCovers)) };
+  if (moves === undefined) return { state: "bounded", scales: everywhere(hidden) };
+  const rms = scan.find(({ motion }) => motion === moves)?.rms ?? 0;
+  return { state: "measured", scales: everywhere(rms / ghostPartSeen) };
+}
+
+/** Along the width and along the height, never less than two sigma; the sky's own slope may be all of it. */
+function slopeOf(slope: SlopeBound, everywhere: (rms: number) => ScaleError[]): Looked {
+  const { across, down, acrossSigma, downSigma } = slope;
+  const most = (value: number, sigma: number) => Math.max(Math.abs(value), 2 * sigma);
+  return {
+    state: "bounded",
+    scales: everywhere(planeRms * Math.hypot(most(across, acrossSigma), most(down, downSigma))),
+  };
 }
 
 /** A curve's error goes with the light, which is smooth: it is the same at all scales. */

@@ -113,15 +113,22 @@ export const rules = {
   lightUnsure: {
     name: "how well the light is known, one sigma of a block",
     unit: "share",
-    ...upTo(0.001, 0.005),
+    ...upTo(0.0015, 0.005),
     whatToDo: "Haze changed from look to look: take the flat in a steadier hour.",
   },
   clearShare: {
-    name: "share of the light that the diffuser lets through clear",
+    name: "picture of the Sun that the diffuser lets through clear, at its worst place",
     unit: "share",
-    ...upTo(0.002, 0.03),
+    ...upTo(0.002, 0.005),
     whatToDo:
-      "The sheet is too thin, and a picture of the Sun stays in the flat: use a heavier sheet, two layers where its maker allows that, or a longer focal length so that the disc fills the frame.",
+      "Use a heavier sheet, two layers where its maker allows that, or a longer focal length so that the disc fills the frame.",
+  },
+  // A flat can't take it out of images, so what is found is told; with the Sun itself none can be found.
+  reflection: {
+    name: "reflections, rms over the field",
+    unit: "share",
+    ...upTo(0.0002, 0.01),
+    whatToDo: "Look for a shiny surface, put dark cloth or a baffle before it, or tilt the camera.",
   },
   // Half of what must not be exceeded: fainter parts of an image have more of it.
   response: {

@@ -55,11 +55,14 @@ export class Aim {
     return offsetFrom(this.#sun(), pointing);
   }
 
-  /** A short move on the sky, relative, however the mount does that best; a long one by a slew. */
-  async moveBy(by: SkyOffset, signal: AbortSignal): Promise<void> {
+  /**
+   * A short move on the sky, relative, however the mount does that best; a long one by a slew.
+   * @param settle less for frames whose place is told by what they show [s]
+   */
+  async moveBy(by: SkyOffset, signal: AbortSignal, settle = settleSeconds): Promise<void> {
     const to = addOffsets(await this.#reportedInBound(signal), by);
     if (lengthArcsec(by) > nudgeArcsecMax) return this.slewTo(to, signal);
-    await this.#move(to, (abort) => this.mount.nudge(by, abort), signal);
+    await this.#move(to, (abort) => this.mount.nudge(by, abort), signal, settle);
   }
 
   /** To a place given from the Sun, as the mount counts. @throws StepError when it is not sure where the Sun is */
@@ -118,7 +121,12 @@ export class Aim {
   }
 
   /** A mount may make any move by a slew, however small it is. */
-  async #move(to: SkyOffset, go: (signal: AbortSignal) => Promise<void>, signal: AbortSignal): Promise<void> {
+  async #move(
+    to: SkyOffset,
+    go: (signal: AbortSignal) => Promise<void>,
+    signal: AbortSignal,
+    settle = settleSeconds,
+  ): Promise<void> {
     const { bench } = this;
     this.moveCount++;
     this.#checkTarget(to);
@@ -130,7 +138,7 @@ export class Aim {
       await whileCovered(bench, (abort) => this.#slew(to, abort), signal);
       await uncover(bench, signal);
     } else await go(signal);
-    await bench.clock.sleep(settleSeconds, signal);
+    await bench.clock.sleep(settle, signal);
   }
 
   get #isCovered(): boolean {

@@ -21,7 +21,9 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
   const flat = requireLitFlat(series);
   conversionFromSeries(work, series);
   const { leak } = bench.findings;
-  const light = work.looks && (await measureLooks(bench, flat, work.looks, true, signal));
+  const light =
+    work.looks &&
+    (await measureLooks(bench, flat, work.looks, { asksClearShare: true, response: work.response }, signal));
   const made = {
     flat,
     series: figuresOf(series),

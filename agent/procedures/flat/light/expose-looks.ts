@@ -14,6 +14,8 @@ import type { LightLooks, NoLooks } from "./light-looks.ts";
 import { discOfLook } from "./look-disc.ts";
 import { armFraction, lookPlaces } from "./look-places.ts";
 
+/** Looks are laid on one another by what they show: only the shaking has to end. */
+const lookSettleSeconds = 1;
 /** Upper edge over full scale, where the flat's own is not lower. */
 const lookLevel = 0.7;
 
@@ -71,7 +73,7 @@ async function exposeRoundAbout(
       const shape = shapeOf(frames[0]!);
       const armPx = armFraction * Math.min(shape.widthPx, shape.heightPx);
       const shift = { xPx: armPx * (place[0] - at[0]), yPx: armPx * (place[1] - at[1]) };
-      await aim.moveBy(moveForShift(camera, shift), signal);
+      await aim.moveBy(moveForShift(camera, shift), signal, lookSettleSeconds);
       at = place;
     }
     places.push(await aim.reported(signal));

@@ -1,29 +1,44 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
 import type { LightInput } from "../../../imaging/light/measure-light.ts";
-import { mapInto } from "../../../imaging/numerics/map-into.ts";
+import { responseAt } from "../../../imaging/light/sensor-response.ts";
+import { fillInto, mapInto } from "../../../imaging/numerics/map-into.ts";
 import type { LightProof } from "../../../imaging/proof/light-figures.ts";
+import type { ResponseProof } from "../../../imaging/proof/response-figures.ts";
 import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import type { Workbench } from "../../step.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import type { LightLooks, NoLooks } from "./light-looks.ts";
 
-/** What the looks say of a flat's light. Their frames are used up. @param asksClearShare of a flat through a diffuser */
+/**
+ * What the looks say of a flat's light. Their frames are used up.
+ * @param about whether the flat was taken through a diffuser, and the sensor's curve, which is no error of the light
+ */
 export async function measureLooks(
   bench: Workbench,
-  flat: Flat,
+  taken: Flat,
   looks: LightLooks | NoLooks,
-  asksClearShare: boolean,
+  about: { readonly asksClearShare: boolean; readonly response?: ResponseProof | undefined },
   signal: AbortSignal,
 ): Promise<LightProof> {
   if ("notMeasured" in looks) return looks;
   const { pedestalAdu, topAdu } = looks.tuned;
+  const { asksClearShare, response } = about;
+  const straighten = straightener(response, topAdu);
+  const { levelAdu } = taken;
+  const gain = mapInto(
+    new Float32Array(taken.gain.length),
+    taken.gain,
+    (value) => straighten(value * levelAdu) / levelAdu,
+  );
+  const flat = { ...taken, gain };
+  const levelOfCode = fillInto(new Float32Array(2 ** 16), (code) => straighten(code - pedestalAdu));
   const unhealthyPx = readUnhealthyPixels(bench, flat.gain.length);
   // Too short exposures for any dark current: the pedestal is all that is taken off.
   const levels = looks.frames.map(({ pixelsAdu }) =>
     mapInto(new Float32Array(pixelsAdu.length), pixelsAdu, (value, i) =>
-      value >= topAdu - 1 || unhealthyPx?.[i] === 1 ? Number.NaN : value - pedestalAdu,
+      value >= topAdu - 1 || unhealthyPx?.[i] === 1 ? Number.NaN : levelOfCode[value]!,
     ),
   );
   recycleFrames(
@@ -37,6 +52,12 @@ export async function measureLooks(
     ...given({ disc: looks.disc }),
   };
   return holdAgainstSun(bench, flat, input, signal);
+}
+
+/** Levels as a straight sensor would have them; as they are where the curve is not known. */
+function straightener(response: ResponseProof | undefined, topAdu: number): (levelAdu: number) => number {
+  if (!response || "notMeasured" in response) return (levelAdu) => levelAdu;
+  return (levelAdu) => levelAdu * Math.exp(-responseAt(response, levelAdu / topAdu));
 }
 
 /** Beside the watch over the rig. */

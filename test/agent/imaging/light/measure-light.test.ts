@@ -74,3 +74,14 @@ test("frames that show nothing, and too few of them, are not measured", () => {
   expect(measureLight(fft, { ...input, looks: dark })).toHaveProperty("notMeasured");
   expect(measureLight(fft, { ...input, looks: input.looks.slice(0, 3) })).toHaveProperty("notMeasured");
 });
+
+test("blocks that the frame's edge cuts are told as well as whole ones", () => {
+  // 144 px are four and a half blocks.
+  const share = 0.02;
+  const cut = measured(
+    { hazeGradient: 0.0003, error: (_, __, sun) => Math.log(1 + share * sun) },
+    { asksClearShare: true },
+  );
+  const { rms } = compare(cut);
+  expect(rms, `seed ${seed}`).toBeLessThan(0.0005);
+});
