@@ -154,11 +154,19 @@ test("binning that the camera claims but does not do is found in the frame's siz
     await expect(camera.expose(light, bench.signal)).rejects.toBeInstanceOf(ReadbackError);
   }));
 
-test("Alert is told with the device's own words and not repeated", () =>
+test("Alert on one exposure is a hiccup: the frame is taken again; on each it ends in the device's own words", () =>
   onCamera({}, async (camera, truth, bench) => {
-    truth.onExposure = () => bench.server.set(cameraName, "CCD_EXPOSURE", "Alert", {}, "shutter failed");
-    await expect(camera.expose(light, bench.signal)).rejects.toThrow(/shutter failed/);
-    expect(truth.exposures).toBe(1);
+    const fail = () => bench.server.set(cameraName, "CCD_EXPOSURE", "Alert", {}, "USB went away");
+    const usual = truth.onExposure;
+    truth.onExposure = () => {
+      truth.onExposure = usual;
+      fail();
+    };
+    expect(await camera.expose(light, bench.signal)).toMatchObject({ widthPx: 64, exposureSeconds: 2 });
+    expect(truth.exposures).toBe(2);
+    truth.onExposure = fail;
+    await expect(camera.expose(light, bench.signal)).rejects.toThrow(/USB went away/);
+    expect(truth.exposures).toBe(5);
   }));
 
 test("a request that vanishes is told after asking, not waited for", () =>
@@ -167,7 +175,7 @@ test("a request that vanishes is told after asking, not waited for", () =>
     await expect(
       camera.expose({ exposureSeconds: 1000, frameType: "light" }, bench.signal),
     ).rejects.toBeInstanceOf(RefusedError);
-    expect(bench.secondsNow()).toBeLessThan(30);
+    expect(bench.secondsNow()).toBeLessThan(90); // three times
   }));
 
 test("limits are kept before anything happens; a bias takes the camera's shortest time", () =>
