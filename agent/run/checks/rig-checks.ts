@@ -1,4 +1,4 @@
-import type { Camera } from "../../../drivers/roles/camera.ts";
+import type { Camera, SetupInForce } from "../../../drivers/roles/camera.ts";
 import type { Mount } from "../../../drivers/roles/mount.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
@@ -8,21 +8,21 @@ import type { GuardTools } from "../guard/guard.ts";
 import type { CheckResult } from "./check-result.ts";
 import { checkDisc } from "./disc-check.ts";
 
-interface PlanOnDevices extends GuardTools {
+interface PlanOnDevices extends Pick<GuardTools, "clock"> {
+  readonly setup: SetupInForce;
   readonly rig: Rig;
   readonly rigFile: RigFile;
   readonly plan: Plan;
 }
 
-/** What of the plan these devices can't do, as far as they tell; asks the camera for its set-up and changes nothing. */
-export async function listRigChecks({
+/** What of the plan these devices can't do, as far as they tell. @param setup as the camera has it now */
+export function listRigChecks({
   rig: { camera, mount },
   rigFile,
   plan,
   clock,
-  signal,
-}: PlanOnDevices): Promise<readonly CheckResult[]> {
-  const setup = await camera.setup(signal);
+  setup,
+}: PlanOnDevices): readonly CheckResult[] {
   const { binning } = setup;
   const sensor = { pixelMicron: camera.limits.pixelMicron, binning, shape: binnedShape(setup) };
   return [

@@ -1,6 +1,5 @@
 import { expect, test } from "vitest";
 import { listRigChecks } from "../../../../agent/run/checks/rig-checks.ts";
-import { neverAborted } from "../../../../drivers/kit/never-aborted.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import type { Rig } from "../../../../drivers/roles/rig.ts";
 import { readPlan } from "../../../../plans/plan-file.ts";
@@ -17,16 +16,15 @@ async function failed(changes: { limits?: object; solarRate?: boolean; plan?: st
     camera: {
       name: "Cam A",
       limits: { ...limits, ...changes.limits },
-      setup: async () => ({ binning: 1, gain: 0, offset: 0, region: { widthPx: 640, heightPx: 480 } }),
     },
     mount: { name: "Mount A", abilities: { solarRate: changes.solarRate ?? true } },
   } as unknown as Rig;
-  const checks = await listRigChecks({
+  const checks = listRigChecks({
     rig,
     rigFile: readRigFile(testRigText, "rig.yaml"),
     plan: readPlan(changes.plan ?? testPlanText, "plan.yaml"),
     clock: new VirtualClock(forenoonUtcMs),
-    signal: neverAborted,
+    setup: { binning: 1, gain: 0, offset: 0, region: { xPx: 0, yPx: 0, widthPx: 640, heightPx: 480 } },
   });
   return checks.filter(({ verdict }) => verdict === "failed").map(({ text }) => text);
 }
