@@ -21,6 +21,7 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
       return writeReport(record, { folder });
     });
   },
+  schedule: async () => (await import("./commands/schedule.ts")).registerSchedule(program),
   rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
   check: async () => (await import("./commands/check.ts")).registerCheck(program),
   probe: async () => (await import("./commands/probe.ts")).registerProbe(program),

@@ -59,6 +59,22 @@ export function dayOrTimeUtcMs(text: string): number {
   return time === undefined ? beginMs : Date.parse(text);
 }
 
+/** A time zone that this computer knows, by its name in the IANA list; an offset knows no summer time and is none. */
+export function zoneName() {
+  const allowed = "the name of a time zone in the IANA list, such as Europe/Zurich";
+  return z.string({ error: allowed }).refine(isZoneName, { error: allowed });
+}
+
+function isZoneName(text: string): boolean {
+  if (!/^[A-Za-z]/.test(text)) return false;
+  try {
+    Intl.DateTimeFormat("en", { timeZone: text });
+    return true;
+  } catch {
+    return false;
+  }
+}
+
 /** Starts the error text of a map; what follows are its keys. */
 export const keysMark = "keys: ";
 

@@ -8,6 +8,7 @@ import {
   shortName,
   textLine,
   wholeFrom,
+  zoneName,
 } from "./fields.ts";
 import { readChecked } from "./file-problems.ts";
 import { keysOfOneProtocol, rigDevices } from "./rig-devices.ts";
@@ -107,6 +108,7 @@ export const rigFile = mapOf({
       "East positive; west of Greenwich is negative.",
     ),
     elevationMetres: numberFrom(-430, 9000, "metres").default(0).describe("Above the sea."),
+    timeZone: zoneName().optional().describe("By which schedules tell days and times of day."),
   }).describe("Where the telescope stands."),
   optics: mapOf({
     apertureMm: numberFrom(10, 2000, "millimetres").describe("Free diameter of the lens or mirror."),

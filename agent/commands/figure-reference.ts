@@ -11,9 +11,11 @@ const meanings: Readonly<Record<keyof typeof rules, string>> = {
   pairLight: "Smooth differences between two flats of the same train.",
   pairChange: "The largest difference between two flats, at any place.",
   leftoverSun: "Spots, granules or a limb of the Sun that the blur did not remove.",
+  lightSeen: "How much of the field the looks at the plain Sun held against one another.",
   lightError: "What the light itself wrote into the flat, told by looks at the plain Sun from round about.",
   lightUnsure: "How well the figure before is known.",
   clearShare: "Light that passes the diffuser without being spread, and so still pictures the Sun.",
+  response: "What a bent response of the sensor leaves in images that are fainter than the flat.",
   planeUnsure: "How well a slope across the whole flat is known.",
   plane: "That slope by two ways of measuring it, one against the other.",
   unseparated:

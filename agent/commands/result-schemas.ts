@@ -60,6 +60,24 @@ const tableRow = z.looseObject({
 export const resultSchemas = {
   init: z.looseObject({ file: z.string(), rig: z.string(), toFill: z.array(z.string()) }),
   run,
+  schedule: z.looseObject({
+    schedule: z.string(),
+    rig: z.string(),
+    timeZone: z.string(),
+    fromUtc: z.string(),
+    toUtc: z.string(),
+    entries: z.array(
+      z.looseObject({
+        entry: z.string(),
+        occasion: z.string().describe("the day at the site, and the number on it where there are several"),
+        will: z.enum(["begin", "begin on a condition", "not begin"]),
+        dueUtc: z.string().nullable(),
+        beginUtc: z.string().nullable(),
+        endUtc: z.string().nullable().describe("on the long side"),
+        because: z.string().nullable(),
+      }),
+    ),
+  }),
   rehearse: run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }),
   check: z.looseObject({
     plan: z.string(),

@@ -124,6 +124,8 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/checks/connect-rig-file.ts",
     "agent/run/guard/rig-keeper.ts",
   ],
+  "agent/service/schedule": ["plans", "agent/sky", "agent/run/record"],
+  "agent/service": ["drivers/kit", "plans", "agent/procedures", "agent/run", "agent/sky"],
   "agent/outputs": [
     "package.json",
     "drivers/kit",

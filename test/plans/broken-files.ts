@@ -349,7 +349,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     change: [goodRig.slice(goodRig.indexOf("site:"), goodRig.indexOf("optics:")), ""],
     line: 1,
     message:
-      "`site` is missing; allowed: a map with the keys latitudeDegrees, longitudeDegrees, elevationMetres",
+      "`site` is missing; allowed: a map with the keys latitudeDegrees, longitudeDegrees, elevationMetres, timeZone",
   },
   {
     fault: "a latitude with its letter",
