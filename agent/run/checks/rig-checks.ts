@@ -28,6 +28,7 @@ export function listRigChecks({
   return [
     ...checkDisc({ plan, rigFile }, sensor, clock.nowMs()),
     ...checkAbilities(camera, plan),
+    ...checkStatedSensor(camera, rigFile),
     ...checkColour(camera, plan),
     ...checkRate(mount, plan),
   ];
@@ -49,6 +50,25 @@ function checkAbilities(camera: Camera, plan: Plan): CheckResult[] {
       },
     ];
   });
+}
+
+/** What the rig file states of the sensor is believed only where nobody can ask the camera. */
+function checkStatedSensor({ name, limits }: Camera, { devices }: RigFile): CheckResult[] {
+  const { sensor } = devices.camera;
+  const { sensorPx, pixelMicron } = limits;
+  if (!sensor) return [];
+  const isSamePitch = !(pixelMicron > 0) || Math.abs(sensor.pixelMicron / pixelMicron - 1) < 0.02;
+  if (sensor.widthPx === sensorPx.widthPx && sensor.heightPx === sensorPx.heightPx && isSamePitch) return [];
+  const words = (px: typeof sensorPx, micron: number) => `${px.widthPx} x ${px.heightPx} px of ${micron} µm`;
+  return [
+    {
+      check: "sensor",
+      verdict: "doubtful",
+      kind: "input",
+      text: `the rig file states a sensor of ${words(sensor, sensor.pixelMicron)}, and ${name} tells of ${words(sensorPx, pixelMicron)}`,
+      whatToDo: "Correct `devices.camera.sensor`, by which `evenfield check` reckons; a run asks the camera.",
+    },
+  ];
 }
 
 /** Centring and images do with a mosaic; what judges a flat takes its colours for structure. */
