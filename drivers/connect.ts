@@ -73,6 +73,7 @@ export async function connectRig(
   signal: AbortSignal,
 ): Promise<Opened> {
   const stack = new AsyncDisposableStack();
+  const made: AsyncDisposable[] = [];
   const { seal = new RigSeal() } = options;
   const servers = new Map<string, ReturnType<typeof openServer>>();
   const serverCalled = async (name: string) => {
@@ -86,6 +87,14 @@ export async function connectRig(
   );
   // A device that serves two roles (a camera with a wheel inside) is connected, and put back, by the first of them.
   const owners = new Map<string, Promise<unknown>>();
+  /** All at once, for a slow server takes seconds over each; then the links. */
+  const closeAll = async () => {
+    await using links = stack;
+    void links;
+    const closed = await Promise.allSettled(made.map((device) => device[Symbol.asyncDispose]()));
+    const failed = closed.find((one) => one.status === "rejected");
+    if (failed) throw failed.reason;
+  };
   const openRole = async (role: RoleName, entry: DrivenEntry, owner: Promise<unknown> | undefined) => {
     await owner?.catch(() => {});
     const server = await serverCalled(entry.server);
@@ -94,7 +103,7 @@ export async function connectRig(
       ownsConnection: owner === undefined,
       ...given({ found: found && ((connected: boolean) => found(role, entry.device, connected)) }),
     });
-    stack.use(device); // before it is opened: one that connects and then lacks something is left as it was found
+    made.push(device); // before it is opened: one that connects and then lacks something is left as it was found
     const opened = (await device.open(signal)) as RigDevice;
     options.opened?.(opened);
     return [role, opened] as const;
@@ -125,9 +134,9 @@ export async function connectRig(
     const rig = { ...(camera && { camera }), ...Object.fromEntries(opened) } as Partial<Rig>;
     if (!rig.camera) throw new TypeError("a rig needs a camera"); // the rig file's schema sees to it
     const offered = await deviceNames(servers);
-    return { rig: rig as Rig, offered, seal, [Symbol.asyncDispose]: () => stack.disposeAsync() };
+    return { rig: rig as Rig, offered, seal, [Symbol.asyncDispose]: closeAll };
   } catch (error) {
-    await stack.disposeAsync();
+    await closeAll();
     throw error;
   }
 }

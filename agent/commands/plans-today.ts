@@ -34,17 +34,16 @@ export async function checkPlansToday(
     ...(rig.mount ? judgeBelief(rig.mount.name, belief, false) : []),
     ...(await checkGuard({ rigFile, rig }, tools)),
   ];
-  return Promise.all(
-    plans.map(async ({ file, plan }) => {
-      const nowUtcMs = tools.clock.nowMs();
-      // With the devices at hand the camera is asked, not the rig file.
-      const ofPlan = checkPlanOnRig({ plan, rigFile, nowUtcMs, unattended: false }, places).filter(
-        ({ check }) => check !== "disc",
-      );
-      const checks = [...ofPlan, ...(await listRigChecks({ rig, rigFile, plan, ...tools })), ...ofRig];
-      return { file, plan: plan.plan, ready: checks.every(({ verdict }) => verdict !== "failed"), checks };
-    }),
-  );
+  const setup = await rig.camera.setup(tools.signal);
+  return plans.map(({ file, plan }) => {
+    const nowUtcMs = tools.clock.nowMs();
+    // With the devices at hand the camera is asked, not the rig file.
+    const ofPlan = checkPlanOnRig({ plan, rigFile, nowUtcMs, unattended: false }, places).filter(
+      ({ check }) => check !== "disc",
+    );
+    const checks = [...ofPlan, ...listRigChecks({ rig, rigFile, plan, setup, ...tools }), ...ofRig];
+    return { file, plan: plan.plan, ready: checks.every(({ verdict }) => verdict !== "failed"), checks };
+  });
 }
 
 /** What the guard would say of weather, dome and links; the Sun, the disk and the filter's statement are each plan's. */

@@ -33,6 +33,7 @@ export interface ProbeOptions {
   readonly plans?: readonly string[];
   /** How a server is reached; TCP unless a test says otherwise. */
   readonly openers?: ConnectOptions["openers"];
+  readonly exchanges?: ConnectOptions["exchanges"];
 }
 
 /** What no plan asks for by name, and what is lost where it is missing. */
@@ -57,7 +58,13 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
   try {
     await using opened = await connectRig(
       rigFile,
-      { clock: host.clock, log: silentLog, random: new Random(1), openers: options.openers ?? openTcp },
+      {
+        clock: host.clock,
+        log: silentLog,
+        random: new Random(1),
+        openers: options.openers ?? openTcp,
+        ...given({ exchanges: options.exchanges }),
+      },
       signal,
     );
     const devices = describeRig(opened.rig);

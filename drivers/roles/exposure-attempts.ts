@@ -1,9 +1,32 @@
-import { OutOfLimitsError } from "../kit/errors.ts";
+import type { Clock } from "../kit/clock.ts";
+import {
+  DeadlineError,
+  DeviceLostError,
+  OutOfLimitsError,
+  ReadbackError,
+  RefusedError,
+} from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import type { Camera, ExposureRequest, Frame } from "./camera.ts";
 
 /** First try, once more after an abort, once more after disconnecting and connecting. */
 export const exposureAttemptsMax = 3;
+
+/** A hiccup of a cable or a driver is over in so long, times the attempt [s]. */
+const pauseSeconds = 1;
+
+/** The camera itself says that an exposure failed, or forgot it: with a cable that had a hiccup the next one does not. */
+export class ExposureFailedError extends RefusedError {}
+
+/** What is the same on every link: the exposure was lost on its way, whoever says so. */
+export function isExposureLost(error: unknown): boolean {
+  return (
+    error instanceof DeviceLostError ||
+    error instanceof DeadlineError ||
+    error instanceof ReadbackError ||
+    error instanceof ExposureFailedError
+  );
+}
 
 /** The request with the time that will be asked of the camera: a bias is its shortest. @throws OutOfLimitsError */
 function allowedExposure(
@@ -30,7 +53,7 @@ export interface ExposureWays {
 /** @throws OutOfLimitsError before anything happens; the last attempt's error, and the signal's reason after stopping */
 export async function exposeWithRetries(
   camera: Pick<Camera, "name" | "limits">,
-  log: Log,
+  { log, clock }: { readonly log: Log; readonly clock: Clock },
   request: ExposureRequest,
   ways: ExposureWays,
   signal: AbortSignal,
@@ -49,6 +72,7 @@ export async function exposeWithRetries(
       signal.throwIfAborted();
       if (!ways.mayRepeat(error) || attempt >= exposureAttemptsMax) throw error;
       log.warn({ device, attempt, error: String(error) }, "the exposure is taken once more");
+      await clock.sleep(attempt * pauseSeconds, signal);
       await ways.reconnect?.(error, attempt);
     }
   }

@@ -28,7 +28,7 @@ export async function checkRig(check: RigCheck): Promise<void> {
   for (const device of devicesOf(rig)) {
     check.note("device", { role: device.role, device: device.name, abilities: device.describe() });
   }
-  refuseFailed(await listRigChecks(check));
+  refuseFailed(listRigChecks({ ...check, setup: await rig.camera.setup(check.signal) }));
   await checkBelief(check);
   const reasons = await checkConditionsOnce(check.watches, check);
   if (reasons.length > 0) {

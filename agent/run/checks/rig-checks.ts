@@ -1,4 +1,4 @@
-import type { Camera } from "../../../drivers/roles/camera.ts";
+import type { Camera, SetupInForce } from "../../../drivers/roles/camera.ts";
 import type { Mount } from "../../../drivers/roles/mount.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
@@ -8,26 +8,27 @@ import type { GuardTools } from "../guard/guard.ts";
 import type { CheckResult } from "./check-result.ts";
 import { checkDisc } from "./disc-check.ts";
 
-interface PlanOnDevices extends GuardTools {
+interface PlanOnDevices extends Pick<GuardTools, "clock"> {
+  readonly setup: SetupInForce;
   readonly rig: Rig;
   readonly rigFile: RigFile;
   readonly plan: Plan;
 }
 
-/** What of the plan these devices can't do, as far as they tell; asks the camera for its set-up and changes nothing. */
-export async function listRigChecks({
+/** What of the plan these devices can't do, as far as they tell. @param setup as the camera has it now */
+export function listRigChecks({
   rig: { camera, mount },
   rigFile,
   plan,
   clock,
-  signal,
-}: PlanOnDevices): Promise<readonly CheckResult[]> {
-  const setup = await camera.setup(signal);
+  setup,
+}: PlanOnDevices): readonly CheckResult[] {
   const { binning } = setup;
   const sensor = { pixelMicron: camera.limits.pixelMicron, binning, shape: binnedShape(setup) };
   return [
     ...checkDisc({ plan, rigFile }, sensor, clock.nowMs()),
     ...checkAbilities(camera, plan),
+    ...checkStatedSensor(camera, rigFile),
     ...checkColour(camera, plan),
     ...checkRate(mount, plan),
   ];
@@ -49,6 +50,25 @@ function checkAbilities(camera: Camera, plan: Plan): CheckResult[] {
       },
     ];
   });
+}
+
+/** What the rig file states of the sensor is believed only where nobody can ask the camera. */
+function checkStatedSensor({ name, limits }: Camera, { devices }: RigFile): CheckResult[] {
+  const { sensor } = devices.camera;
+  const { sensorPx, pixelMicron } = limits;
+  if (!sensor) return [];
+  const isSamePitch = !(pixelMicron > 0) || Math.abs(sensor.pixelMicron / pixelMicron - 1) < 0.02;
+  if (sensor.widthPx === sensorPx.widthPx && sensor.heightPx === sensorPx.heightPx && isSamePitch) return [];
+  const words = (px: typeof sensorPx, micron: number) => `${px.widthPx} x ${px.heightPx} px of ${micron} µm`;
+  return [
+    {
+      check: "sensor",
+      verdict: "doubtful",
+      kind: "input",
+      text: `the rig file states a sensor of ${words(sensor, sensor.pixelMicron)}, and ${name} tells of ${words(sensorPx, pixelMicron)}`,
+      whatToDo: "Correct `devices.camera.sensor`, by which `evenfield check` reckons; a run asks the camera.",
+    },
+  ];
 }
 
 /** Centring and images do with a mosaic; what judges a flat takes its colours for structure. */

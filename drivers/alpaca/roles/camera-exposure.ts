@@ -1,9 +1,9 @@
-import { RefusedError } from "../../kit/errors.ts";
 import { startStopwatch } from "../../kit/stopwatch.ts";
 import { parseUtcMs } from "../../kit/utc.ts";
+import { ExposureFailedError } from "../../roles/exposure-attempts.ts";
 import type { RoleTools } from "../session/alpaca-role.ts";
 import type { AlpacaDevice } from "../session/device.ts";
-import { AscomError, ascom, isSilence } from "../wire/errors.ts";
+import { AscomError, ascom, HttpStatusError, isSilence } from "../wire/errors.ts";
 import type { DecodedImage } from "../wire/image-bytes.ts";
 import { flag, number, text } from "../wire/values.ts";
 import type { CameraFacts } from "./camera-facts.ts";
@@ -42,7 +42,7 @@ export class ExposureMemory {
 
 /**
  * Starts an exposure, waits for it with few requests, and fetches its image.
- * @throws RefusedError when the camera fails or forgets the exposure, DeadlineError (exposure + readout), and what
+ * @throws ExposureFailedError when the camera does not begin, fails or forgets the exposure, DeadlineError (exposure + readout), and what
  *   requests throw
  */
 export async function exposeOnce(
@@ -55,7 +55,7 @@ export async function exposeOnce(
   const { exposureSeconds, light, readoutSeconds, maxAdu } = request;
   memory.lastStart ??= await lastStart(device, signal);
   const elapsedSeconds = startStopwatch(clock);
-  await device.put("startexposure", { Duration: exposureSeconds, Light: light }, signal);
+  await startExposure(device, { Duration: exposureSeconds, Light: light }, signal);
   while (exposureSeconds - elapsedSeconds() > 1.5 * lookSeconds) {
     await clock.sleep(lookSeconds, signal);
     await checkOnItsWay(tools, signal);
@@ -93,6 +93,25 @@ export async function exposeOnce(
   };
 }
 
+/** A camera that is busy or at fault may take the next one; what the interface itself forbids it never will. */
+async function startExposure(
+  device: AlpacaDevice,
+  request: { readonly Duration: number; readonly Light: boolean },
+  signal: AbortSignal,
+): Promise<void> {
+  try {
+    await device.put("startexposure", request, signal);
+  } catch (error) {
+    const mayPass =
+      (error instanceof HttpStatusError && error.status >= 500) ||
+      (error instanceof AscomError &&
+        (error.errorNumber === ascom.invalidOperation || error.errorNumber >= ascom.driverErrorsFrom));
+    if (!mayPass) throw error;
+    const said = error.message.slice(`${device.name}: `.length);
+    throw new ExposureFailedError(device.name, said, { cause: error });
+  }
+}
+
 /** Silence in the middle of an exposure is no failure of the exposure: the end decides. */
 async function checkOnItsWay({ device, log }: RoleTools, signal: AbortSignal): Promise<void> {
   try {
@@ -108,14 +127,11 @@ async function checkOnItsWay({ device, log }: RoleTools, signal: AbortSignal): P
 async function checkNotFailed(device: AlpacaDevice, idleIsLost: boolean, signal: AbortSignal): Promise<void> {
   const state = await device.get("camerastate", number, signal);
   if (state === cameraState.error)
-    throw new RefusedError(device.name, "the exposure failed (camera state 5)");
+    throw new ExposureFailedError(device.name, "the exposure failed (camera state 5)");
   if (!idleIsLost || state !== cameraState.idle) return;
   if (await device.get("imageready", flag, signal)) return;
-  throw new LostExposureError(device.name, "the camera is idle and has no image: the exposure is lost");
+  throw new ExposureFailedError(device.name, "the camera is idle and has no image: the exposure is lost");
 }
-
-/** The server restarted, or another client ended the exposure. */
-export class LostExposureError extends RefusedError {}
 
 /** Before the first image there is none to tell of: an error then, not an absence. */
 async function unlessNow<T>(reading: Promise<T>): Promise<T | undefined> {

@@ -1,4 +1,4 @@
-import { DeadlineError, DeviceLostError, MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
+import { DeviceLostError, MissingAbilityError, ReadbackError } from "../../kit/errors.ts";
 import { given } from "../../kit/given.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
 import type {
@@ -11,14 +11,14 @@ import type {
 } from "../../roles/camera.ts";
 import { checkSetup } from "../../roles/camera-setup.ts";
 import type { Setting } from "../../roles/device.ts";
-import { exposeWithRetries, exposureAttemptsMax } from "../../roles/exposure-attempts.ts";
+import { exposeWithRetries, exposureAttemptsMax, isExposureLost } from "../../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
 import { propertySetting } from "../session/kept-setting.ts";
 import { AscomError, UnreadableReplyError } from "../wire/errors.ts";
 import { number } from "../wire/values.ts";
 import { checkCelsius, coolerSettings, readCelsius } from "./camera-cooler.ts";
-import { ExposureMemory, exposeOnce, LostExposureError, stopExposing } from "./camera-exposure.ts";
+import { ExposureMemory, exposeOnce, stopExposing } from "./camera-exposure.ts";
 import { type CameraFacts, readCameraFacts } from "./camera-facts.ts";
 import { type DeviceFrame, frameSetting } from "./camera-frame.ts";
 import { type CameraOptions, cameraLimits, describeCamera } from "./camera-limits.ts";
@@ -131,12 +131,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
     const ways = {
       ready: () => this.ready(signal),
       expose: (allowed: ExposureRequest) => this.#attempt(allowed, signal),
-      mayRepeat: (error: unknown) =>
-        isLost(error) ||
-        error instanceof DeadlineError ||
-        error instanceof ReadbackError ||
-        error instanceof LostExposureError ||
-        error instanceof UnreadableReplyError,
+      mayRepeat: (error: unknown) => isExposureLost(error) || error instanceof UnreadableReplyError,
       // A device that is lost is found again by the next attempt; nothing of its exposure is left.
       makeIdle: async (error: unknown) => {
         if (!isLost(error) || signal.aborted) await this.#stop(neverAborted);
@@ -148,7 +143,7 @@ export class AlpacaCamera extends AlpacaRole implements CooledCamera, CameraWith
         await this.setUp(signal);
       },
     };
-    return exposeWithRetries(this, this.log, request, ways, signal);
+    return exposeWithRetries(this, this.tools, request, ways, signal);
   }
 
   giveBack(pixelsAdu: Uint16Array): void {

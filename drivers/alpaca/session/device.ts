@@ -1,5 +1,5 @@
 import * as z from "zod";
-import { DeviceLostError } from "../../kit/errors.ts";
+import { DeviceLostError, RefusedError } from "../../kit/errors.ts";
 import { deadlineOver, RoundTrip } from "../../kit/round-trip.ts";
 import { unlessAborted } from "../../kit/unless-aborted.ts";
 import { HttpStatusError, NotImplementedError } from "../wire/errors.ts";
@@ -15,6 +15,7 @@ const readSeconds = 10;
 /** A command starts something and answers; old drivers answer when it is done, see `withinSeconds` [s]. */
 const commandSeconds = 30;
 
+const stateMember = "devicestate";
 const stateValue = z.array(z.object({ Name: z.string(), Value: z.unknown().optional() }));
 
 type LookOptions = Omit<WaitOptions, "clock" | "device" | "what">;
@@ -143,10 +144,20 @@ export class AlpacaDevice {
     });
   }
 
-  /** All operational values at once, where the interface is new enough. */
+  /**
+   * All operational values at once, where the interface is new enough. A driver that fails at it is not asked again: each
+   * value can be read by itself.
+   */
   async state(signal: AbortSignal): Promise<DeviceState | undefined> {
-    const values = await this.optional("devicestate", stateValue, signal);
-    return values && new Map(values.map(({ Name, Value }) => [Name, Value]));
+    try {
+      const values = await this.optional(stateMember, stateValue, signal);
+      return values && new Map(values.map(({ Name, Value }) => [Name, Value]));
+    } catch (error) {
+      if (!(error instanceof RefusedError)) throw error;
+      this.server.log.warn({ device: this.name, error: String(error) }, "its values are read one by one");
+      this.#absent.add(stateMember);
+      return undefined;
+    }
   }
 
   image(maxAdu: number, withinSeconds: number, signal: AbortSignal): Promise<DecodedImage> {

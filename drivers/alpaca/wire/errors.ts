@@ -29,6 +29,8 @@ export const ascom = {
   invalidOperation: 0x40b,
   actionNotImplemented: 0x40c,
   cancelled: 0x40e,
+  /** From here on each driver has its own. */
+  driverErrorsFrom: 0x500,
 } as const;
 
 /** The device understood and said no, with its error number. */

@@ -7,7 +7,7 @@ import type { Log } from "../../kit/log.ts";
 import type { RigSeal } from "../../kit/seal.ts";
 import { ServerReach } from "../../kit/server-reach.ts";
 import { SpareMemory } from "../../kit/spare-memory.ts";
-import { NotConnectedError } from "./errors.ts";
+import { HttpStatusError, NotConnectedError } from "./errors.ts";
 import { type DecodedImage, imageFromBytes } from "./image-bytes.ts";
 import { imageFromJson } from "./image-json.ts";
 import { encodeParameters, type Parameters } from "./parameters.ts";
@@ -42,6 +42,9 @@ export interface Ask<T> {
 /** The one path that every server has. */
 const apiVersionsPath = "/management/apiversions";
 const connectingMembers: ReadonlySet<string> = new Set(["connect", "disconnect", "connected"]);
+const attemptsMax = 3;
+/** Times the attempt [s]. */
+const repeatAfterSeconds = 0.3;
 const imageBytesMax = 640 * 2 ** 20;
 /** A server whose numbers keep going backwards does not count as the standard says: they mean nothing then. */
 const restartsBelievedMax = 5;
@@ -88,12 +91,27 @@ export class AlpacaServer implements AsyncDisposable {
   }
 
   /**
+   * A server that fails at a read or at connecting (HTTP 5xx) is asked a few times.
    * @throws DeviceLostError when no reply came (a read is asked for twice, a command never), DeadlineError,
    *   and whatever `readReply` throws
    */
   async ask<T>(ask: Ask<T>): Promise<T> {
+    const changesDevice = ask.method === "PUT" && !connectingMembers.has(ask.member);
+    if (changesDevice) this.#seal?.check(ask.device, ask.member);
+    for (let attempt = 1; ; attempt++) {
+      try {
+        return await this.#askOnce(ask);
+      } catch (error) {
+        // What was asked twice moves nothing: a read, or connecting.
+        const mayRepeat = !changesDevice && error instanceof HttpStatusError && error.status >= 500;
+        if (!mayRepeat || attempt >= attemptsMax) throw error;
+        await this.clock.sleep(attempt * repeatAfterSeconds, ask.signal);
+      }
+    }
+  }
+
+  async #askOnce<T>(ask: Ask<T>): Promise<T> {
     const { method, path, schema, parameters } = ask;
-    if (method === "PUT" && !connectingMembers.has(ask.member)) this.#seal?.check(ask.device, ask.member);
     return this.#send(ask, method === "GET", (asked) => {
       const encoded = encodeParameters({ ...parameters, ...this.#idsOf(asked) });
       return {

@@ -1,5 +1,6 @@
-import { DeadlineError, RefusedError } from "../../kit/errors.ts";
+import { DeadlineError } from "../../kit/errors.ts";
 import { startStopwatch } from "../../kit/stopwatch.ts";
+import { ExposureFailedError } from "../../roles/exposure-attempts.ts";
 import type { IndiDevice } from "../session/device.ts";
 import type { RoleTools } from "../session/indi-role.ts";
 import type { IndiBlob } from "../wire/blob.ts";
@@ -17,7 +18,7 @@ const drainSeconds = 0.5;
  * One exposure from its command to both of its ends, in whichever order they come: the image, and the final state.
  * Neither is enough: Ok comes without an image too (sent elsewhere, or lost), and an image may be an older one.
  * @param accept tells this request's image from others; one that is not accepted is dropped and the wait goes on
- * @throws RefusedError (Alert, or the request had no effect), DeadlineError, DeviceLostError
+ * @throws ExposureFailedError (Alert, or the request had no effect), DeadlineError, DeviceLostError
  */
 export async function exposeOnce(
   { device, clock }: RoleTools,
@@ -104,13 +105,16 @@ async function untilEnded(
       // Silence: the truth is asked for. Anything but Busy means that the request was lost.
       const truth = await device.refresh(exposureProperty, {}, signal);
       if (truth.state === "Busy" || truth.state === "Alert") return truth;
-      throw new RefusedError(device.name, `the exposure did not begin (state ${truth.state})`);
+      throw new ExposureFailedError(device.name, `the exposure did not begin (state ${truth.state})`);
     });
   const last = isEnd(first)
     ? first
     : await device.waitFor(exposureProperty, isEnd, { after: first.revision, withinSeconds }, signal);
   if (last.state === "Alert") {
-    throw new RefusedError(device.name, `the exposure failed${last.message ? `: ${last.message}` : ""}`);
+    throw new ExposureFailedError(
+      device.name,
+      `the exposure failed${last.message ? `: ${last.message}` : ""}`,
+    );
   }
 }
 

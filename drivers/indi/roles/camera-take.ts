@@ -3,8 +3,14 @@ import { given } from "../../kit/given.ts";
 import type { Frame, FrameType, Region } from "../../roles/camera.ts";
 import type { RoleTools } from "../session/indi-role.ts";
 import type { IndiBlob } from "../wire/blob.ts";
+import { FrameFormatError } from "../wire/errors.ts";
 import type { FrameCheck } from "../wire/frame-check.ts";
-import { frameFromBlob, type ReceivedFrame, UnreadableFrameError } from "../wire/frame-from-blob.ts";
+import {
+  frameFromBlob,
+  type ReceivedFrame,
+  UnreadableFrameError,
+  UnsuitableFormatError,
+} from "../wire/frame-from-blob.ts";
 import { exposeOnce } from "./camera-exposure.ts";
 
 export interface FrameRequest {
@@ -22,7 +28,7 @@ export interface FrameRequest {
 
 /**
  * One exposure and its frame, told apart from older frames and read.
- * @throws ReadbackError if frames came and none was the one asked for; else as `exposeOnce`
+ * @throws FrameFormatError at once for a form that is not read; ReadbackError if frames came and none was the one asked for; else as `exposeOnce`
  */
 export async function takeFrame(
   tools: RoleTools,
@@ -42,6 +48,7 @@ export async function takeFrame(
   };
   let received: ReceivedFrame | undefined;
   let problem: string | undefined;
+  const hopeless = new AbortController();
   const accept = (blob: IndiBlob): boolean => {
     if (blob.bytes.length === 0) return false; // a state change without data
     try {
@@ -50,13 +57,19 @@ export async function takeFrame(
     } catch (error) {
       if (!(error instanceof UnreadableFrameError)) throw error;
       problem = error.message;
+      if (error instanceof UnsuitableFormatError)
+        hopeless.abort(new FrameFormatError(device.name, problem, { cause: error }));
     }
     if (problem !== undefined) log.warn({ device: device.name, problem }, "a frame was dropped");
     return problem === undefined;
   };
   const route = { blobProperty: request.imageProperty, ordered, accept };
   try {
-    await exposeOnce(tools, { exposureSeconds, readoutSeconds, ...route }, signal);
+    await exposeOnce(
+      tools,
+      { exposureSeconds, readoutSeconds, ...route },
+      AbortSignal.any([signal, hopeless.signal]),
+    );
   } catch (error) {
     if (problem === undefined || !(error instanceof DeadlineError)) throw error;
     const wanted = `${asked.widthPx} x ${asked.heightPx} px, ${exposureSeconds} s`;

@@ -1,4 +1,4 @@
-import { DeadlineError, DeviceLostError, ReadbackError } from "../../kit/errors.ts";
+import { DeadlineError, DeviceLostError } from "../../kit/errors.ts";
 import { neverAborted } from "../../kit/never-aborted.ts";
 import type {
   CameraSetup,
@@ -10,7 +10,7 @@ import type {
 } from "../../roles/camera.ts";
 import { checkSetup, describeLimits } from "../../roles/camera-setup.ts";
 import type { Setting } from "../../roles/device.ts";
-import { exposeWithRetries } from "../../roles/exposure-attempts.ts";
+import { exposeWithRetries, isExposureLost } from "../../roles/exposure-attempts.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import { IndiRole, type RoleContext } from "../session/indi-role.ts";
 import { ensureValues } from "../session/kept-setting.ts";
@@ -144,16 +144,12 @@ export class IndiCamera extends IndiRole implements CooledCamera {
     const ways = {
       ready: () => this.ready(signal),
       expose: (allowed: ExposureRequest) => this.#attempt(allowed, signal),
-      mayRepeat: (error: unknown) =>
-        isLost(error) ||
-        error instanceof DeadlineError ||
-        error instanceof ReadbackError ||
-        error instanceof BlobError,
+      mayRepeat: (error: unknown) => isExposureLost(error) || error instanceof BlobError,
       makeIdle: async (error: unknown, attempt: number) => {
         if (!isLost(error)) await this.#stopOrReconnect(attempt >= 2 && !signal.aborted, neverAborted);
       },
     };
-    return exposeWithRetries(this, this.log, request, ways, signal);
+    return exposeWithRetries(this, this.tools, request, ways, signal);
   }
 
   sendStop(signal: AbortSignal): Promise<void> {

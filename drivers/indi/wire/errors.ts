@@ -11,6 +11,13 @@ export class StreamLimitError extends Error {
   }
 }
 
+/** The camera's frames come in a form that is not read, and will again. */
+export class FrameFormatError extends DeviceError {
+  override readonly code = "INDI_FRAME_FORMAT";
+  override readonly whatToDo =
+    "Switch off compression and colour in the driver, or name a plain 16-bit format with `captureFormat` in the rig file.";
+}
+
 /** A BLOB came and is no use: cut short, not base64, not inflatable, or larger than the limit. */
 export class BlobError extends DeviceError {
   override readonly code = "INDI_BLOB";

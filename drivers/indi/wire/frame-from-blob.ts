@@ -16,6 +16,9 @@ export interface ReceivedFrame {
 
 export class UnreadableFrameError extends Error {}
 
+/** So is every other frame of this camera as it is set up: taking it again is of no use. */
+export class UnsuitableFormatError extends UnreadableFrameError {}
+
 /**
  * Takes the BLOB's bytes over: they are overwritten.
  * @param sizePx of the frame as set up, binned; used only when the BLOB has no header
@@ -25,9 +28,10 @@ export function frameFromBlob(
   blob: Pick<IndiBlob, "format" | "bytes">,
   sizePx: { widthPx: number; heightPx: number },
 ): ReceivedFrame {
+  const format = blob.format.toLowerCase();
   try {
-    if (blob.format === ".fits" || blob.format === ".fit") return frameFromFits(blob.bytes);
-    if (blob.format === ".bin" || blob.format === ".raw") {
+    if (format === ".fits" || format === ".fit") return frameFromFits(blob.bytes);
+    if (format === ".bin" || format === ".raw") {
       const { widthPx, heightPx } = sizePx;
       const pixelsAdu = countsFromRaw(blob.bytes, widthPx, heightPx);
       return { pixelsAdu, widthPx, heightPx, ...noHeader };
@@ -38,7 +42,7 @@ export function frameFromBlob(
     }
     throw error;
   }
-  throw new UnreadableFrameError(
+  throw new UnsuitableFormatError(
     `frames in the format "${blob.format}" are not read; FITS or raw counts are`,
   );
 }
@@ -58,7 +62,7 @@ function frameFromFits(bytes: Uint8Array): ReceivedFrame {
   const [heightPx, widthPx, ...more] =
     image.shape.length === 3 && image.shape[0] === 1 ? image.shape.slice(1) : image.shape;
   if (heightPx === undefined || widthPx === undefined || more.length > 0) {
-    throw new UnreadableFrameError(
+    throw new UnsuitableFormatError(
       `the camera's frame has the axes ${image.shape.join(" x ")}; one plane is needed`,
     );
   }

@@ -5,6 +5,7 @@ import { afterAll, expect, test } from "vitest";
 import { probe } from "../../../agent/commands/probe.ts";
 import { resultSchemas } from "../../../agent/commands/result-schemas.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
+import type { HttpExchange } from "../../../drivers/kit/http-link.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { accountDifferences } from "../../../sim-devices/scene/world-account.ts";
 import { startSimulator } from "../../../sim-devices/start-simulator.ts";
@@ -99,4 +100,32 @@ test("rain now: no plan is ready, and the station's word is told", async () => {
   expect(text).toMatch(/NO +guard: .*weather unsafe.*\n +Start when this is over\./);
   expect(text.match(/weather unsafe/g)).toHaveLength(1);
   expect(text.match(/NOT ready/g)).toHaveLength(4);
+});
+
+test("ten Alpaca devices at 1.2 s a reply: asked and let go side by side, and the camera once for all plans", async () => {
+  const host = new TestHost();
+  const spec = { ...smallScene, startUtc: new Date(host.clock.nowMs()).toISOString() };
+  await using simulator = await startSimulator({ spec, clock: host.clock });
+  const before = simulator.world.account();
+  const asked: string[] = [];
+  const exchanges = (): HttpExchange => {
+    const inner = simulator.openAlpaca();
+    return {
+      exchange: async (request) => {
+        asked.push(request.path);
+        await host.clock.sleep(1.2, request.signal);
+        return inner.exchange(request);
+      },
+      reset: () => inner.reset(),
+      close: () => inner.close(),
+    };
+  };
+  const rig = join(root, "plans/demo-rig-alpaca.yaml");
+  const openers = () => simulator.openIndi;
+  const startMs = host.clock.nowMs();
+  await host.clock.drive(probe({ rig, openers, exchanges, ...places }, host, neverAborted));
+  // Most are the camera's own, one after the other; one device after the other it was more than twice as long.
+  expect((host.clock.nowMs() - startMs) / 1000).toBeLessThan(72);
+  expect(asked.filter((path) => path.endsWith("camera/0/numx")).length).toBeLessThanOrEqual(2);
+  expect(accountDifferences(before, simulator.world.account(), { connections: true })).toEqual([]);
 });

@@ -2,6 +2,7 @@ import { expect, test } from "vitest";
 import type { AlpacaCamera } from "../../../drivers/alpaca/roles/camera.ts";
 import type { AlpacaMount } from "../../../drivers/alpaca/roles/mount.ts";
 import { DeadlineError, DeviceLostError } from "../../../drivers/kit/errors.ts";
+import type { HttpRequest } from "../../../drivers/kit/http-link.ts";
 import type { Cover } from "../../../drivers/roles/cover.ts";
 import { type AlpacaBench, onAlpaca } from "./alpaca-bench.ts";
 import { json, type Seen, text } from "./scripted-alpaca.ts";
@@ -122,12 +123,71 @@ test("HTTP 500 with a page of HTML: its words, its status, and the frame taken a
   withCamera(async (camera, truth, bench) => {
     const page = "<html><head><title>x</title></head><body><h1>Oops</h1> stack &amp; trace</body></html>";
     bench.far.intercept = times(1, "startexposure", () => text(500, page, "text/html"));
-    const error = await camera.expose(short, bench.signal).catch((thrown: unknown) => thrown);
-    expect(error).toMatchObject({ code: "RIG_REFUSED", status: 500 });
-    expect(String(error)).toMatch(/Test Camera: startexposure: the server answers HTTP 500 \(Oops stack/);
     expect(await camera.expose(short, bench.signal)).toMatchObject({ widthPx: 64 });
     expect(truth.exposures).toBe(1);
+    bench.far.intercept = times(99, "startexposure", () => text(500, page, "text/html"));
+    const error = await camera.expose(short, bench.signal).catch((thrown: unknown) => thrown);
+    expect(error).toMatchObject({ code: "RIG_REFUSED", cause: { status: 500 } });
+    expect(String(error)).toMatch(/Test Camera: startexposure: the server answers HTTP 500 \(Oops stack/);
+    expect([truth.exposures, bench.far.asked("startexposure").length]).toEqual([1, 5]);
   }));
+
+test("a camera that calls one exposure failed is asked once more; what its interface forbids is not", () =>
+  withCamera(async (camera, truth, bench) => {
+    truth.fate = "error";
+    bench.far.intercept = ({ member }) => {
+      if (member !== "startexposure" || truth.exposures === 0) return undefined;
+      truth.fate = "fine"; // the second time
+      truth.forget();
+      return undefined;
+    };
+    expect(await camera.expose(short, bench.signal)).toMatchObject({ widthPx: 64 });
+    const before = bench.far.asked("startexposure").length;
+    const fault = (errorNumber: number) => (seen: Seen, request: HttpRequest) =>
+      seen.member === "startexposure"
+        ? { ...bench.far.answer(request), ...json({ ErrorNumber: errorNumber, ErrorMessage: "no" }) }
+        : undefined;
+    bench.far.intercept = fault(0x401);
+    await expect(camera.expose(short, bench.signal)).rejects.toMatchObject({ errorNumber: 0x401 });
+    expect(bench.far.asked("startexposure").length - before).toBe(1);
+  }));
+
+test("HTTP 500 now and then while a device is connected and read: asked again, and it opens", () =>
+  onAlpaca(
+    (far, clock) => {
+      addCover(far, clock, "Flap");
+      const failed = new Set<string>();
+      far.intercept = ({ method, member }) => {
+        const key = `${method} ${member}`;
+        if (failed.has(key)) return undefined;
+        failed.add(key);
+        return text(500, "busy");
+      };
+    },
+    async (bench) => {
+      const cover = (await bench.open("cover", { device: "Flap" })) as unknown as Cover;
+      expect(await cover.state(bench.signal)).toBe("closed");
+    },
+  ));
+
+test.each([
+  ["HTTP 500", () => text(500, "no")],
+  ["a driver's own error", () => json({ ErrorNumber: 0x500, ErrorMessage: "no" })],
+] as const)("%s on DeviceState: the values are read one by one, and it is not asked again", (_, answer) =>
+  onAlpaca(
+    (far, clock) => void new ScriptedMount(far, clock, { version: 4 }),
+    async (bench) => {
+      const mount = (await bench.open("mount", { device: mountName })) as AlpacaMount;
+      bench.far.intercept = (seen, request) =>
+        seen.member === "devicestate" ? { ...bench.far.answer(request), ...answer() } : undefined;
+      expect(await mount.state(bench.signal)).toMatchObject({ motion: "still" });
+      const asked = bench.far.asked("devicestate", "GET").length;
+      expect(await mount.state(bench.signal)).toMatchObject({ motion: "still" });
+      expect(bench.far.asked("devicestate", "GET").length).toBe(asked);
+      expect(bench.warnings.join()).toContain("one by one");
+    },
+  ),
+);
 
 test("an image cut on its way is fetched again; cut every time it ends in an error that names the camera", () =>
   withCamera(async (camera, truth, bench) => {

@@ -1,6 +1,5 @@
 import { expect, test } from "vitest";
 import { listRigChecks } from "../../../../agent/run/checks/rig-checks.ts";
-import { neverAborted } from "../../../../drivers/kit/never-aborted.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import type { Rig } from "../../../../drivers/roles/rig.ts";
 import { readPlan } from "../../../../plans/plan-file.ts";
@@ -10,25 +9,32 @@ import { forenoonUtcMs, testPlanText, testRigText } from "../fake-run.ts";
 const limits = {
   exposureSeconds: { min: 0.001, max: 10 },
   pixelMicron: 3.75,
+  sensorPx: { widthPx: 640, heightPx: 480 },
 } as const;
 
-async function failed(changes: { limits?: object; solarRate?: boolean; plan?: string }): Promise<string[]> {
+interface Changes {
+  limits?: object;
+  solarRate?: boolean;
+  plan?: string;
+  rigText?: string;
+}
+
+async function failed(changes: Changes, wanted = "failed"): Promise<string[]> {
   const rig = {
     camera: {
       name: "Cam A",
       limits: { ...limits, ...changes.limits },
-      setup: async () => ({ binning: 1, gain: 0, offset: 0, region: { widthPx: 640, heightPx: 480 } }),
     },
     mount: { name: "Mount A", abilities: { solarRate: changes.solarRate ?? true } },
   } as unknown as Rig;
-  const checks = await listRigChecks({
+  const checks = listRigChecks({
     rig,
-    rigFile: readRigFile(testRigText, "rig.yaml"),
+    rigFile: readRigFile(changes.rigText ?? testRigText, "rig.yaml"),
     plan: readPlan(changes.plan ?? testPlanText, "plan.yaml"),
     clock: new VirtualClock(forenoonUtcMs),
-    signal: neverAborted,
+    setup: { binning: 1, gain: 0, offset: 0, region: { xPx: 0, yPx: 0, widthPx: 640, heightPx: 480 } },
   });
-  return checks.filter(({ verdict }) => verdict === "failed").map(({ text }) => text);
+  return checks.filter(({ verdict }) => verdict === wanted).map(({ text }) => text);
 }
 
 test("a rig that can do the plan", async () => expect(await failed({})).toEqual([]));
@@ -51,5 +57,17 @@ test("darks longer than the camera exposes", async () => {
   const plan = "plan: darks\nsteps:\n  - darks: { frames: 4, exposureSeconds: 60 }\n";
   expect(await failed({ plan })).toEqual([
     "step 1 (darks) asks for 60 s, and Cam A exposes from 0.001 to 10 s",
+  ]);
+});
+
+test("a sensor that the rig file states otherwise than the camera tells", async () => {
+  const stated = (pixelMicron: number) =>
+    testRigText.replace(
+      /(camera: \{[^}]*) \}/,
+      `$1, sensor: { widthPx: 640, heightPx: 480, pixelMicron: ${pixelMicron} } }`,
+    );
+  expect(await failed({ rigText: stated(3.76) }, "doubtful")).toEqual([]);
+  expect(await failed({ rigText: stated(2.4) }, "doubtful")).toEqual([
+    "the rig file states a sensor of 640 x 480 px of 2.4 µm, and Cam A tells of 640 x 480 px of 3.75 µm",
   ]);
 });

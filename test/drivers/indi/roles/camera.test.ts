@@ -9,7 +9,7 @@ import {
   RefusedError,
 } from "../../../../drivers/kit/errors.ts";
 import { type Bench, numberText, onBench, startUtcMs, switchText } from "../role-bench.ts";
-import { cameraName, ScriptedCamera } from "../scripted-camera.ts";
+import { cameraName, fitsBytes, ScriptedCamera } from "../scripted-camera.ts";
 import type { ScriptedServer } from "../scripted-server.ts";
 
 async function onCamera(
@@ -154,12 +154,44 @@ test("binning that the camera claims but does not do is found in the frame's siz
     await expect(camera.expose(light, bench.signal)).rejects.toBeInstanceOf(ReadbackError);
   }));
 
-test("Alert is told with the device's own words and not repeated", () =>
+test("Alert on one exposure is a hiccup: the frame is taken again; on each it ends in the device's own words", () =>
   onCamera({}, async (camera, truth, bench) => {
-    truth.onExposure = () => bench.server.set(cameraName, "CCD_EXPOSURE", "Alert", {}, "shutter failed");
-    await expect(camera.expose(light, bench.signal)).rejects.toThrow(/shutter failed/);
-    expect(truth.exposures).toBe(1);
+    const fail = () => bench.server.set(cameraName, "CCD_EXPOSURE", "Alert", {}, "USB went away");
+    const usual = truth.onExposure;
+    truth.onExposure = () => {
+      truth.onExposure = usual;
+      fail();
+    };
+    expect(await camera.expose(light, bench.signal)).toMatchObject({ widthPx: 64, exposureSeconds: 2 });
+    expect(truth.exposures).toBe(2);
+    truth.onExposure = fail;
+    await expect(camera.expose(light, bench.signal)).rejects.toThrow(/USB went away/);
+    expect(truth.exposures).toBe(5);
   }));
+
+test.each([
+  [".fits.fz", 'frames in the format ".fits.fz" are not read'],
+  [".FITS", undefined],
+])(
+  "frames in the format %s: what is not read is told with the first one, and not taken again",
+  (format, told) =>
+    onCamera({}, async (camera, truth, bench) => {
+      truth.onExposure = (seconds) => {
+        const startedUtcMs = bench.clock.nowMs();
+        truth.state("Busy", seconds);
+        bench.server.after(seconds, () => {
+          const facts = { exposureSeconds: seconds, startedUtcMs, widthPx: 64, heightPx: 48 };
+          bench.server.blob(cameraName, "CCD1", fitsBytes(facts), format);
+          truth.state("Ok", 0);
+        });
+      };
+      const outcome = await camera.expose(light, bench.signal).catch((thrown: unknown) => thrown);
+      expect(truth.exposures).toBe(1);
+      if (told === undefined) return expect(outcome).toMatchObject({ widthPx: 64 });
+      expect(outcome).toMatchObject({ code: "INDI_FRAME_FORMAT", message: expect.stringContaining(told) });
+      expect(bench.secondsNow()).toBeLessThan(10);
+    }),
+);
 
 test("a request that vanishes is told after asking, not waited for", () =>
   onCamera({}, async (camera, _, bench) => {
@@ -167,7 +199,7 @@ test("a request that vanishes is told after asking, not waited for", () =>
     await expect(
       camera.expose({ exposureSeconds: 1000, frameType: "light" }, bench.signal),
     ).rejects.toBeInstanceOf(RefusedError);
-    expect(bench.secondsNow()).toBeLessThan(30);
+    expect(bench.secondsNow()).toBeLessThan(90); // three times
   }));
 
 test("limits are kept before anything happens; a bias takes the camera's shortest time", () =>
