@@ -13,6 +13,7 @@ const program = new Command("evenfield")
 
 /** Only the command that is called, or asked for help about, is loaded. */
 const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
+  init: async () => (await import("./commands/init.ts")).registerInit(program),
   run: async () => {
     const { registerRun } = await import("./commands/run.ts");
     registerRun(program, async (record, folder) => {
@@ -20,7 +21,9 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
       return writeReport(record, { folder });
     });
   },
+  schedule: async () => (await import("./commands/schedule.ts")).registerSchedule(program),
   rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
+  check: async () => (await import("./commands/check.ts")).registerCheck(program),
   probe: async () => (await import("./commands/probe.ts")).registerProbe(program),
   find: async () => (await import("./commands/find.ts")).registerFind(program),
   sun: async () => (await import("./commands/sun.ts")).registerSun(program),

@@ -59,12 +59,34 @@ export function dayOrTimeUtcMs(text: string): number {
   return time === undefined ? beginMs : Date.parse(text);
 }
 
+/** A time zone that this computer knows, by its name in the IANA list; an offset knows no summer time and is none. */
+export function zoneName() {
+  const allowed = "the name of a time zone in the IANA list, such as Europe/Zurich";
+  return z.string({ error: allowed }).refine(isZoneName, { error: allowed });
+}
+
+function isZoneName(text: string): boolean {
+  if (!/^[A-Za-z]/.test(text)) return false;
+  try {
+    Intl.DateTimeFormat("en", { timeZone: text });
+    return true;
+  } catch {
+    return false;
+  }
+}
+
 /** Starts the error text of a map; what follows are its keys. */
 export const keysMark = "keys: ";
 
 /** A map that takes these keys and no others; an unknown key is answered with the nearest of them. */
 export function mapOf<const Shape extends z.core.$ZodLooseShape>(shape: Shape) {
   return z.strictObject(shape, { error: keysMark + Object.keys(shape).join(", ") });
+}
+
+/** What an entry that is told apart by its looks may be, for the JSON Schema of its file. */
+export function schemaInFile(schema: z.ZodType): Record<string, unknown> {
+  const { $schema: _, ...inner } = z.toJSONSchema(schema, { io: "input" });
+  return inner;
 }
 
 /** The value of an entry whose schema depends on what it looks like; its faults become the entry's own. */

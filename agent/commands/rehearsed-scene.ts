@@ -29,7 +29,8 @@ export function sceneForRig(
   base: SceneSpec,
   nowUtcMs: number,
 ): RehearsedScene {
-  const { site, optics, devices } = rigFile;
+  const { optics, devices } = rigFile;
+  const { timeZone: _, ...site } = rigFile.site; // the sky keeps no calendar
   if (isSame(site, base.site) && isSame(optics, base.optics)) return { spec: base, rigFile, notes: [] };
   const startUtcMs = nextUsableUtcMs(site, altitudeDegreesMin + marginDegrees, nowUtcMs);
   const spec: SceneSpec = {

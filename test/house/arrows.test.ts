@@ -124,6 +124,8 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/checks/connect-rig-file.ts",
     "agent/run/guard/rig-keeper.ts",
   ],
+  "agent/service/schedule": ["plans", "agent/sky", "agent/run/record"],
+  "agent/service": ["drivers/kit", "plans", "agent/procedures", "agent/run", "agent/sky"],
   "agent/outputs": [
     "package.json",
     "drivers/kit",
@@ -143,9 +145,14 @@ const mayImport: Record<string, readonly string[]> = {
 };
 
 /** The rehearsal starts the far side of the wire by itself; nothing else of the agent may see it. */
-const mayStartScenes = ["rehearse", "rehearsed-rig", "rehearsed-scene", "simulate", "scene-from-file"].map(
-  (name) => `agent/commands/${name}.ts`,
-);
+const mayStartScenes = [
+  "rehearse",
+  "rehearsed-rig",
+  "rehearsed-scene",
+  "simulate",
+  "scene-from-file",
+  "write-schema",
+].map((name) => `agent/commands/${name}.ts`);
 
 function rowOf(file: string): string | undefined {
   return Object.keys(mayImport)

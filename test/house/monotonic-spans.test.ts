@@ -5,11 +5,13 @@ import { codeOf, sources } from "./imports.ts";
 const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/commands/match.ts": "dates of files",
   "agent/commands/rehearsed-scene.ts": "the day of a rehearsal",
+  "agent/commands/schedule.ts": "what is due by the Sun and the calendar",
   "agent/files/calibrate/group-frames.ts": "dates of files",
   "agent/files/calibrate/plan-calibration.ts": "dates of files",
   "agent/imaging/defocus/sky-plane.ts": "how the sky's light changes through the day",
   "agent/outputs/report-words.ts": "a finished run's length, from the record's dates",
   "agent/outputs/time-line.ts": "a finished run's dates on a chart",
+  "agent/procedures/flat/response/expose-ladder.ts": "days since an earlier run measured the sensor",
   "agent/procedures/images/check-flat.ts": "age of a flat by the date in its file",
   "agent/procedures/time-span.ts": "frames against lapses of the guard, by date",
   "agent/run/checks/check-plan.ts": "planned hours of the day",
@@ -22,6 +24,12 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/run/steps/new-flat.ts": "planned hours of the day",
   "agent/run/steps/planned-time.ts": "planned hours of the day",
   "agent/run/steps/step-table.ts": "planned hours of the day",
+  "agent/service/forecast.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/agenda.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/conditions.ts": "age of a flat by its date",
+  "agent/service/schedule/judge-occasion.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/moments.ts": "what is due by the Sun and the calendar",
+  "agent/service/schedule/occasions.ts": "what is due by the Sun and the calendar",
   "drivers/indi/wire/frame-check.ts": "the camera's time stamp against ours",
 };
 

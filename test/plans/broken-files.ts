@@ -349,7 +349,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     change: [goodRig.slice(goodRig.indexOf("site:"), goodRig.indexOf("optics:")), ""],
     line: 1,
     message:
-      "`site` is missing; allowed: a map with the keys latitudeDegrees, longitudeDegrees, elevationMetres",
+      "`site` is missing; allowed: a map with the keys latitudeDegrees, longitudeDegrees, elevationMetres, timeZone",
   },
   {
     fault: "a latitude with its letter",
@@ -465,7 +465,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     change: ["  camera: { server: home, device: Camera A }\n", ""],
     line: 20,
     message:
-      "`devices.camera` is missing; allowed: a map with the keys server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, readoutSeconds, imageProperty",
+      "`devices.camera` is missing; allowed: a map with the keys server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, readoutSeconds, imageProperty, sensor",
   },
   {
     fault: "a device on a server that is not listed",
@@ -488,7 +488,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     ],
     line: 21,
     message:
-      "unknown key `by` in `devices.camera`; allowed: server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, readoutSeconds, imageProperty",
+      "unknown key `by` in `devices.camera`; allowed: server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, readoutSeconds, imageProperty, sensor",
   },
   {
     fault: "a diffuser by foot",

@@ -1,4 +1,5 @@
 import type { FitsFileImage } from "../../../drivers/formats/fits-file.ts";
+import { describeUnproved, nobodyLooked } from "../../imaging/proof/light-figures.ts";
 import { statedKind } from "../frame-kind.ts";
 import { explainFileErrors } from "../input-error.ts";
 import { decideKind, kindShown } from "../kind-of-picture.ts";
@@ -27,19 +28,24 @@ export async function combineFiles(
   const series = openSeries(request, 2, opened);
   const { images, warnings } = series;
   if (request.kind !== undefined) checkKind(images, request.kind);
-  const { method } = request;
-  if (method !== undefined && method !== "series")
-    return await combinePlain({ ...request, method }, series, onProgress);
-  const shown = request.kind === undefined ? kindOfSilentFrames(images) : undefined;
+  const shown =
+    request.kind === undefined && (request.method ?? "series") === "series"
+      ? kindOfSilentFrames(images)
+      : undefined;
   const kind = request.kind ?? shown?.kind;
-  if (method === undefined && !isSeries(images, kind))
-    return await combinePlain({ ...request, method: "clipped" }, series, onProgress);
-  return await combineSeries(
-    { ...request, ...(kind === undefined ? {} : { kind }) },
-    { ...series, warnings: shown ? [shown.warning, ...warnings] : warnings },
-    onProgress,
-  );
+  const method = request.method ?? (isSeries(images, kind) ? "series" : "clipped");
+  const result = await (method === "series"
+    ? combineSeries(
+        { ...request, ...(kind === undefined ? {} : { kind }) },
+        { ...series, warnings: shown ? [shown.warning, ...warnings] : warnings },
+        onProgress,
+      )
+    : combinePlain({ ...request, method }, series, onProgress));
+  const isFlat = (kind ?? statedKind(images[0]!.header)) === "flat";
+  return isFlat ? { ...result, warnings: [...result.warnings, lightUnproved] } : result;
 }
+
+const lightUnproved = describeUnproved(nobodyLooked.notMeasured).replace(/\.$/, "");
 
 /**
  * Where no header says what the frames are: by their names, or by the light in them. Frames that are lit all over and are to be

@@ -107,10 +107,14 @@ function powerByLength(power: Float32Array, padded: Shape, side: number): Float6
   const sorted = new Float64Array(counts[lengths]!);
   const next = counts.slice();
   visit((length, value) => (sorted[next[length]!++] = value));
+  const rangeOf = (k: number) => [counts[Math.max(0, k - 8)]!, counts[Math.min(lengths, k + 9)]!] as const;
+  let most = 0;
+  for (let k = 0; k < lengths; k++) most = Math.max(most, rangeOf(k)[1] - rangeOf(k)[0]);
+  const scratch = new Float64Array(most);
   return fillInto(new Float64Array(lengths), (k) => {
-    const from = counts[Math.max(0, k - 8)]!;
-    const to = counts[Math.min(lengths, k + 9)]!;
-    return (medianInPlace(sorted.slice(from, to)) ?? 0) / Math.LN2 || Number.POSITIVE_INFINITY;
+    const [from, to] = rangeOf(k);
+    scratch.set(sorted.subarray(from, to));
+    return (medianInPlace(scratch.subarray(0, to - from)) ?? 0) / Math.LN2 || Number.POSITIVE_INFINITY;
   });
 }
 

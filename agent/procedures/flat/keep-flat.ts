@@ -33,6 +33,7 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
       leak: leak && { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 },
       bought: request.enough && boughtBy(series, request.enough),
       light,
+      response: work.response,
     }),
   };
   work.result = await proveAndWriteFlat(work, made, signal);

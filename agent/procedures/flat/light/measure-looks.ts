@@ -2,7 +2,7 @@ import { given } from "../../../../drivers/kit/given.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
 import type { LightInput } from "../../../imaging/light/measure-light.ts";
 import { mapInto } from "../../../imaging/numerics/map-into.ts";
-import type { LightProof } from "../../../imaging/proof/proof.ts";
+import type { LightProof } from "../../../imaging/proof/light-figures.ts";
 import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import type { Workbench } from "../../step.ts";
