@@ -1,5 +1,6 @@
 import { describeLeft } from "../run/record/run-errors.ts";
 import type { RecoveredRun } from "../run/restoring/recover.ts";
+import { describeCovered } from "../safing/front.ts";
 import { exitCodes, type Outcome } from "./outcome.ts";
 
 /** How the rig stands after a restoring, and after that what could not be read or written. */
@@ -32,6 +33,13 @@ export function describeRestored(
         ]
       : []),
     ...kept.map((setting) => `Left otherwise on purpose: ${describeLeft(setting)}`),
+    ...restored.flatMap(({ safety, settings }) => {
+      const hasCover = settings.some(({ role }) => role === "cover");
+      const state = hasCover && safety ? describeCovered(safety.covered) : "";
+      return state.startsWith("not")
+        ? [`The telescope is ${state}. Keep away from the eyepiece and the finder.`]
+        : [];
+    }),
     ...notes.map((note) => `Note: ${note}.`),
     ...unwritten.map(
       (why) =>

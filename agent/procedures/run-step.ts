@@ -42,7 +42,8 @@ export function defineStep<Request, Found, Work extends StepWork<Request, Found>
       failure = asError(error);
       ended = endOf(failure, signal);
     }
-    const { abandoned } = input.bench;
+    const { abandoned, front } = input.bench;
+    if (ended === "unsafe") front.turnAway = true;
     try {
       abandoned.throwIfAborted(); // the rig is being made safe by the run, and this would come between
       await step.makeSafe(work, ended, abandoned);

@@ -4,6 +4,7 @@ import { sunFromSite } from "../sky/sun-from-site.ts";
 import type { SkyOffset } from "../sky/tangent-plane.ts";
 import { Aim, distanceArcsec, knownPointingOffset } from "./centre/aim.ts";
 import type { Workbench } from "./step.ts";
+import { StepError } from "./step-error.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 120;
@@ -46,8 +47,11 @@ async function isNear(aim: Aim, home: SkyOffset, signal: AbortSignal): Promise<b
   return distanceArcsec(await aim.reported(signal), home) < thereArcsec;
 }
 
-/** The highest of the places that far from the Sun along the meridian or along the equator. */
-function positionOffSun(utcMs: number, site: Workbench["site"]): Equatorial & { awayDegrees: number } {
+/**
+ * The highest of the places that far from the Sun along the meridian or along the equator.
+ * @throws StepError: there is none, as at night
+ */
+export function positionOffSun(utcMs: number, site: Workbench["site"]): Equatorial & { awayDegrees: number } {
   const sun = sunFromSite(utcMs, site);
   const places = awayDegrees.flatMap((away) => {
     const hours = away / 15 / Math.max(0.3, Math.cos((sun.decDegrees * Math.PI) / 180));
@@ -71,7 +75,12 @@ function positionOffSun(utcMs: number, site: Workbench["site"]): Equatorial & { 
     }))
     .sort((a, b) => b.altitudeDegrees - a.altitudeDegrees);
   const best = fit.find(({ altitudeDegrees }) => altitudeDegrees >= altitudeDegreesMin) ?? fit[0];
-  if (!best) throw new Error("no place on the sky is far enough from the Sun and within reach");
+  if (!best)
+    throw new StepError(
+      "NO_PLACE_OFF_SUN",
+      "no place on the sky is far enough from the Sun and within reach",
+      "Check the computer's clock, and the site in the rig file.",
+    );
   return best;
 }
 

@@ -55,7 +55,7 @@ const warnEverySeconds = 30;
 export async function makeSafe(tools: SafingTools, { goal, signal, warn }: SafingGoal): Promise<Safety> {
   const safing = new Safing(tools, signal);
   try {
-    return await safing.run(goal, warn);
+    return await safing.run(tools.front.turnAway ? "covered and off the Sun" : goal, warn);
   } finally {
     safing.end();
   }
@@ -171,7 +171,9 @@ class Safing {
       await this.#attempt("stop the mount", mount, (signal) => mount.ensureStopped(signal));
       const waitSeconds = cover ? coverSecondsMax(this.tools) : 0;
       const startedSeconds = clock.monotonicSeconds();
-      while (!this.#covered.proved && clock.monotonicSeconds() - startedSeconds < waitSeconds) {
+      // A frame full of light ends the waiting: that cover is not about to close.
+      const mayClose = () => !this.#covered.proved && this.tools.front.contradiction === undefined;
+      while (mayClose() && clock.monotonicSeconds() - startedSeconds < waitSeconds) {
         await clock.sleep(1, this.#over.signal).catch(() => {});
         if (this.#over.signal.aborted) return;
       }

@@ -1,4 +1,6 @@
 import { withDeadline } from "../../drivers/kit/deadline.ts";
+import { DeadlineError } from "../../drivers/kit/errors.ts";
+import { given } from "../../drivers/kit/given.ts";
 import type { Cover } from "../../drivers/roles/cover.ts";
 import { countCodes, quantileAdu } from "../imaging/exposure/histogram.ts";
 import { placeAt } from "../sky/tangent-plane.ts";
@@ -18,6 +20,7 @@ const tellingFraction = 0.1;
 /** More than this share of the open light is no leak but an open cover. */
 export const openFraction = 0.2;
 const frameSecondsMax = 30;
+const mountSecondsMax = 5;
 
 /**
  * Looks whether the front is covered: by the cover's own report and, where the telescope points near the Sun and the light
@@ -34,6 +37,9 @@ export async function proveCovered(tools: SafingTools, signal: AbortSignal): Pro
   if (tools.front.expectedClosed && tools.front.covered.proved && tools.front.covered.by === "a dark frame")
     return tools.front.covered;
   const light = await lookForLight(tools, signal).catch((error: unknown) => {
+    const isLate = signal.reason instanceof DeadlineError;
+    if (!signal.aborted || isLate)
+      tools.front.unseen = `the covered frame could not be taken (${String(error)})`;
     signal.throwIfAborted();
     tools.log.warn({ error: String(error) }, "the covered frame could not be taken");
     return undefined;
@@ -42,6 +48,7 @@ export async function proveCovered(tools: SafingTools, signal: AbortSignal): Pro
   const isLit = light !== undefined && light.share >= openFraction;
   if (light?.onDisc && !isLit) {
     delete front.contradiction;
+    delete front.unseen;
     return { proved: true, by: "a dark frame" };
   }
   const said = cover.isMovedByHand ? "you said that the cap is on" : "the cover says that it is closed";
@@ -49,7 +56,7 @@ export async function proveCovered(tools: SafingTools, signal: AbortSignal): Pro
     contradictCover(front, `${said}, and a frame shows ${percent(light.share)} of the light of an open one`);
   // Off the Sun no frame can tell any more: a report that was false is not believed then.
   if (front.contradiction !== undefined) return { proved: false, why: front.contradiction };
-  return { proved: true, by: wordOf(cover) };
+  return { proved: true, by: wordOf(cover), ...given({ unseen: front.unseen }) };
 }
 
 function wordOf(cover: Cover): "a person's word" | "the cover's report" {
@@ -108,7 +115,13 @@ async function offDiscDegrees(tools: SafingTools, signal: AbortSignal): Promise<
   if (!isSunUp(site, utcMs)) return undefined;
   // A rig without a mount is where somebody has pointed it: at the Sun, as far as any step knows.
   if (!rig.mount) return 0;
-  const { pointing } = await rig.mount.state(signal);
+  const { mount } = rig;
+  const limits = { device: mount.name, what: "the mount's place", withinSeconds: mountSecondsMax, signal };
+  const state = await withDeadline(clock, limits, (limited) => mount.state(limited)).catch(() => undefined);
+  signal.throwIfAborted();
+  // Where a mount that does not answer stood last: light speaks against the cover all the same.
+  if (!state) return findings.sunPointing || findings.lightSeen ? nearDiscDegrees : undefined;
+  const { pointing } = state;
   if (findings.pointingError && findings.sunPointing) {
     const offDegrees = sunSeparationDegrees(placeAt(pointing, findings.pointingError), site, utcMs);
     return offDegrees <= onDiscDegrees ? offDegrees : undefined;

@@ -1,10 +1,11 @@
+import type { Front } from "./front.ts";
 import type { SafingTools } from "./safing-tools.ts";
 import { UnsafeError } from "./unsafe-error.ts";
 
 const lookEverySeconds = 2;
 
 /**
- * Moves the telescope behind its cover, looking meanwhile that the cover stays closed; one that does not ends the move.
+ * Moves the telescope behind its cover, looking before and meanwhile that it is closed; one that is not ends the move.
  * Where the front is not proved to be covered it only moves.
  * @param move its signal aborts when the cover is seen to open
  * @throws UnsafeError
@@ -15,6 +16,7 @@ export async function whileCovered<T>(
   signal: AbortSignal,
 ): Promise<T> {
   if (!cover || !front.covered.proved) return move(signal);
+  if ((await cover.state(signal)) === "open") throw standsOpen(front, "open");
   const own = new AbortController();
   const onAbort = () => own.abort(signal.reason);
   signal.addEventListener("abort", onAbort, { once: true });
@@ -24,10 +26,7 @@ export async function whileCovered<T>(
       await clock.sleep(lookEverySeconds, own.signal).catch(() => {});
       const state = await cover.state(own.signal).catch(() => undefined);
       if (own.signal.aborted || (state !== "open" && state !== "moving")) continue;
-      front.covered = { proved: false, why: `the cover reads ${state}, and nobody here opened it` };
-      own.abort(
-        new UnsafeError("NOT_COVERED", front.covered.why, "See who opens the cover, and close it by hand."),
-      );
+      own.abort(standsOpen(front, state));
     }
   })();
   try {
@@ -40,4 +39,10 @@ export async function whileCovered<T>(
     own.abort(new Error("the move is over"));
     await watching;
   }
+}
+
+function standsOpen(front: Front, state: "open" | "moving"): UnsafeError {
+  const why = `the cover reads ${state}, and nobody here opened it`;
+  front.covered = { proved: false, why };
+  return new UnsafeError("NOT_COVERED", why, "See who opens the cover, and close it by hand.");
 }

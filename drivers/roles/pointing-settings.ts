@@ -1,4 +1,4 @@
-import { ReadbackError } from "../kit/errors.ts";
+import { ReadbackError, RefusedError } from "../kit/errors.ts";
 import { wrapHours } from "../kit/sidereal.ts";
 import type { SettingValue } from "./device.ts";
 import type { KeptSetting } from "./kept-settings.ts";
@@ -10,8 +10,8 @@ const toleranceDegrees = 0.08;
 /** How near a mount that stands is brought in hour angle, if a few tries can do it [degrees]. */
 const aimDegrees = 0.015;
 
-/** By the mount's own site and clock [hours]. */
-export type SiderealHours = (signal: AbortSignal) => number | Promise<number>;
+/** By the mount's own site and clock [hours]. `undefined`: not known any more, since the clock was set. */
+export type SiderealHours = (signal: AbortSignal) => number | undefined | Promise<number>;
 
 /** Right ascension and declination of a mount that tracks; one that stands or is parked has none to keep. */
 export function pointingSetting(mount: Mount): KeptSetting {
@@ -36,15 +36,22 @@ export function pointingSetting(mount: Mount): KeptSetting {
 /** Hour angle and declination of a mount that stands, unparked. */
 export function standingSetting(mount: Mount, siderealHours: SiderealHours): KeptSetting {
   const key = "pointingHourAngle";
-  const hourAngle = async (place: Equatorial, signal: AbortSignal) =>
-    wrapHours((await siderealHours(signal)) - place.raHours);
+  const sidereal = async (signal: AbortSignal) => {
+    const hours = await siderealHours(signal);
+    if (hours !== undefined) return hours;
+    throw new RefusedError(
+      mount.name,
+      "its hour angle is not known: the clock was set since it was read first",
+    );
+  };
   return {
     key,
     unit: "hours of hour angle, degrees",
     async read(signal) {
       const { parked, tracking, pointing } = await mount.state(signal);
       if (parked === true || tracking) return undefined;
-      return [await hourAngle(pointing, signal), pointing.decDegrees];
+      const hours = await siderealHours(signal);
+      return hours === undefined ? undefined : [wrapHours(hours - pointing.raHours), pointing.decDegrees];
     },
     async restore(value, signal) {
       const wanted = pointingFrom(value);
@@ -52,7 +59,7 @@ export function standingSetting(mount: Mount, siderealHours: SiderealHours): Kep
       let aheadHours = 0;
       for (let attempt = 0; ; attempt++) {
         const { parked, tracking, pointing } = await mount.state(signal);
-        const found = { ...pointing, raHours: await hourAngle(pointing, signal) };
+        const found = { ...pointing, raHours: wrapHours((await sidereal(signal)) - pointing.raHours) };
         const lateHours = wrapHours(found.raHours - wanted.raHours + 12) - 12;
         if (parked !== true && !tracking && isNear(found, wanted)) {
           if (attempt > 2 || Math.abs(lateHours) * 15 <= aimDegrees) return;
@@ -60,7 +67,7 @@ export function standingSetting(mount: Mount, siderealHours: SiderealHours): Kep
         if (attempt === 4) throw new ReadbackError(mount.name, key, wanted.raHours, found.raHours);
         if (attempt > 0 && Math.abs(lateHours) < 0.2) aheadHours += lateHours;
         await mount.ensureUnparked(signal);
-        const raHours = wrapHours((await siderealHours(signal)) - wanted.raHours + aheadHours);
+        const raHours = wrapHours((await sidereal(signal)) - wanted.raHours + aheadHours);
         await mount.slewTo({ raHours, decDegrees: wanted.decDegrees }, signal);
         await mount.ensureTrackingOff(signal);
       }

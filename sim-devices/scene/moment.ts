@@ -11,6 +11,8 @@ export interface Moment {
   readonly coverOpen: number;
   /** The same as its electronics say; only a fault makes them differ. */
   readonly coverReported: number;
+  /** Where it was told to go last. */
+  readonly coverTarget: number;
   /** What fraction of the light the dome lets through to the telescope. */
   readonly roofOpen: number;
   /** 0 out of the light … 1 in it. */

@@ -318,6 +318,7 @@ export class World {
       what,
       coverOpen: this.cover.position,
       coverReported: this.cover.reported,
+      coverTarget: this.cover.target,
       roofOpen: this.#roofOpen(sun, line),
       diffuserIn: this.diffuser.position,
       mount: this.mount.phase,

@@ -9,14 +9,15 @@ import { shrinkStorm, violates } from "../storms/shrink-storm.ts";
 import type { StormLine } from "./storm-worker.ts";
 
 /**
- * `npm run campaign storms -- [--from 1] [--count 10000] [--workers 2] [--shrink]`, or `-- --seed N` for one of them,
- * event by event. @returns whether nothing was violated
+ * `npm run campaign storms -- [--from 1] [--count 10000 | --seeds 12,345] [--workers 2] [--shrink]`, or `-- --seed N` for
+ * one of them, event by event. @returns whether nothing was violated
  */
 export async function run(args: readonly string[], print: (line: string) => void): Promise<boolean> {
   const { values } = parseArgs({
     args: [...args],
     options: {
       seed: { type: "string" },
+      seeds: { type: "string" },
       from: { type: "string", default: "1" },
       count: { type: "string", default: "10000" },
       workers: { type: "string", default: "2" },
@@ -25,7 +26,8 @@ export async function run(args: readonly string[], print: (line: string) => void
   });
   if (values.seed !== undefined) return await replay(Number(values.seed), values.shrink, print);
   const from = Number(values.from);
-  const seeds = Array.from({ length: Number(values.count) }, (_, i) => from + i);
+  const seeds =
+    values.seeds?.split(",").map(Number) ?? Array.from({ length: Number(values.count) }, (_, i) => from + i);
   const lines = await playAll(seeds, Number(values.workers), print);
   for (const row of summary(lines)) print(row);
   if (values.shrink) await shrinkEach(lines, print);

@@ -10,6 +10,12 @@ export class StageKeeper {
   readonly ended: Promise<WatchEnded>[] = [];
   readonly #links: ByteLink[] = [];
   #alive = true;
+  #takingCount = 0;
+
+  /** It has the rig in hand. */
+  get isTaking(): boolean {
+    return this.#takingCount > 0;
+  }
 
   constructor(tools: TakeRigTools) {
     const { clock, rigFile } = tools;
@@ -17,7 +23,9 @@ export class StageKeeper {
       this.#links.push(link);
       if (!this.#alive) return void link.close();
       const take = async () => {
-        if (this.#alive) await takeRig(tools);
+        if (!this.#alive) return;
+        this.#takingCount++;
+        await takeRig(tools).finally(() => this.#takingCount--);
       };
       this.ended.push(watchAgent(link, { clock, rig: rigFile.rig, takeRig: take }));
     });

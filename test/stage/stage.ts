@@ -202,6 +202,11 @@ export class Stage implements AsyncDisposable {
     this.#keeper.kill();
   }
 
+  /** Connected by it: it has been told that the agent left the rig not safe, or is gone. */
+  get isHeldByKeeper(): boolean {
+    return this.#keeper.isTaking;
+  }
+
   /** Until no keeper has anything to do any more: as the rig's lock does it, before the next run or restoring begins. */
   async untilKept(): Promise<readonly WatchEnded[]> {
     return await this.clock.drive(Promise.all(this.#keeper.ended));

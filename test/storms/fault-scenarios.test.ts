@@ -227,3 +227,50 @@ test("what always passes is given a time in its scenario", () => {
   for (const kind of faultKindNames)
     if (kindOf(kind).lasts === "passes") expect(scenarios[kind].forSeconds, kind).toBeGreaterThan(0);
 });
+
+/** Two faults of which one hides the other: what is left is found and told all the same. */
+const twice: readonly [string, Partial<Storm>, readonly number[]][] = [
+  [
+    "no frame can be taken, and the cover says closed and is open: the telescope is not left on the Sun",
+    {
+      found: { cover: "closed", pointing: "atSun", diffuserIn: false, domeOpen: true },
+      faults: [
+        { kind: "camera stuck busy", draw: 1, when: { phase: "exposing", nth: 2, afterSeconds: 0.5 } },
+        { kind: "cover lies", draw: 1, when: { phase: "afterFirst", nth: 1, afterSeconds: 0.1 } },
+      ],
+    },
+    [4, 5, 6],
+  ],
+  [
+    "a person who lies, and a camera that is gone when the rig is put back: nor is it carried there later",
+    {
+      rig: { protocol: "alpaca", without: [], byHand: ["cover"], person: "lying", silenceSecondsMax: 10 },
+      found: { cover: "open", pointing: "atSun", diffuserIn: false, domeOpen: true },
+      faults: [{ kind: "driver gone", draw: 1, when: { phase: "restoring", nth: 1, afterSeconds: 1.4 } }],
+    },
+    [4, 6],
+  ],
+  [
+    "the clock is set: a mount that stood is not sent to an hour angle by another time",
+    {
+      rig: { protocol: "indi", without: [], byHand: [], silenceSecondsMax: 10 },
+      found: { cover: "closed", pointing: "away", diffuserIn: false, domeOpen: true },
+      faults: [{ kind: "clock stepped", draw: 12345, when: { phase: "atSun", nth: 1, afterSeconds: 1 } }],
+    },
+    [6],
+  ],
+];
+
+test.each(twice)("%s", async (_, given, exitCodes) => {
+  const { endings, violations } = await playStorm({
+    seed: 1,
+    plan: "images",
+    rig: { protocol: "indi", without: [], byHand: [], silenceSecondsMax: 10 },
+    found: { cover: "closed", pointing: "parked", diffuserIn: false, domeOpen: true },
+    faults: [],
+    restartSeconds: 45,
+    ...given,
+  });
+  expect(violations).toEqual([]);
+  expect(exitCodes).toContain(endings.find(({ purpose }) => purpose === "run")?.exitCode);
+});

@@ -1,5 +1,5 @@
 import type { Finding } from "../stage/checkers/checker.ts";
-import { exposedTooLong, isExposed } from "../stage/checkers/exposed-too-long.ts";
+import { exposedTooLong, isExposed, lostFilterShownMs } from "../stage/checkers/exposed-too-long.ts";
 import { brokenFiles } from "../stage/checkers/files-whole.ts";
 import type { Happened, Violation } from "../stage/checkers/happened.ts";
 import { leftExposed } from "../stage/checkers/left-exposed.ts";
@@ -27,7 +27,7 @@ export function judgeStorm({
   const wasFoundOpen = moments[0] !== undefined && isExposed(moments[0]);
   const isDangerous =
     struck.some(({ danger, endedMs }) => danger?.seenBy && endedMs === undefined) ||
-    moments.at(-1)?.filterFitted === false;
+    (moments.at(-1)?.filterFitted === false && lostFilterShownMs(happened) !== undefined);
   const isBack = endings.at(-1)?.settings?.every(({ state }) => state !== "different") ?? false;
   const files = endings.flatMap(({ atMs, folder, files }) =>
     folder === undefined || files === undefined || storm.faults.some(({ kind }) => losesFiles.has(kind))
@@ -48,19 +48,28 @@ export function judgeStorm({
 
 /** Not the agent's doing, or reported in its last words. */
 function isExplained(
-  { checker, role, atMs }: Finding,
-  { struck }: Happened,
+  { checker, role, atMs, what }: Finding,
+  { struck, lives }: Happened,
   endings: readonly Ending[],
 ): boolean {
   if (role === undefined || checker === "commandBeforeBaseline") return false;
   if (checker === "leftAtEnd") {
     const last = endings.at(-1);
-    const isReported = last?.settings?.some((one) => one.role === role && one.state !== "same") ?? false;
+    const isReported =
+      (role === "cover" && last?.saysUncovered) ||
+      last?.settings?.some((one) => one.role === role && one.state !== "same");
     const staysBusy = struck.some((one) => one.endedMs === undefined && one.staysBusy?.includes(role));
-    return isReported || staysBusy || (last?.unknowable.includes(role) ?? false);
+    return isReported === true || staysBusy || (last?.unknowable.includes(role) ?? false);
   }
+  // A mount that refuses what a later process asks by a wrong clock.
+  const isLater = lives.findLast(({ fromMs }) => fromMs <= atMs)?.purpose === "restore";
+  if (isLater && what.includes("limitRefused") && struck.some(({ setsClock }) => setsClock)) return true;
+  // One that obeys nobody runs on by itself.
+  const isRunningOn = what.includes("limitReached");
+  if (isRunningOn && struck.some(({ blocks, beganMs }) => blocks?.includes("mount") && beganMs <= atMs))
+    return true;
   return struck.some(
-    ({ lies, foreign, staysBusy, beganMs }) =>
-      beganMs <= atMs && [lies, foreign, staysBusy].some((roles) => roles?.includes(role)),
+    ({ lies, foreign, staysBusy, doubles, beganMs }) =>
+      beganMs <= atMs && [lies, foreign, staysBusy, doubles].some((roles) => roles?.includes(role)),
   );
 }

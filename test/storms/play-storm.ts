@@ -4,13 +4,14 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { describeRun } from "../../agent/run/record/describe-run.ts";
 import type { SettingRecord } from "../../agent/run/record/run-record.ts";
+import { describeCovered } from "../../agent/safing/front.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { checkWorld } from "../stage/checkers/check-world.ts";
 import { commandBeforeBaseline } from "../stage/checkers/command-before-baseline.ts";
-import { liesAtSun } from "../stage/checkers/exposed-too-long.ts";
+import { coverLieShownMs } from "../stage/checkers/exposed-too-long.ts";
 import type { Happened, Life, Violation } from "../stage/checkers/happened.ts";
 import { leftAtEnd } from "../stage/checkers/left-at-end.ts";
 import { overlappingCommands } from "../stage/checkers/overlapping-commands.ts";
@@ -131,7 +132,10 @@ class StormPlay {
       if (repair) for (const end of this.#endFault.splice(0)) end();
       await this.#live("restore", async () => {
         const recovered = await stage.restore();
-        return { settings: recovered.flatMap(({ settings }) => settings) };
+        const saysUncovered = recovered.some(
+          ({ safety }) => safety && describeCovered(safety.covered).startsWith("not"),
+        );
+        return { settings: recovered.flatMap(({ settings }) => settings), saysUncovered };
       });
     }
   }
@@ -186,6 +190,7 @@ class StormPlay {
       ...defined({ exitCode: ended.exitCode, settings: ended.settings, saysUncovered: ended.saysUncovered }),
       differences: stage
         .differences()
+        .filter((line) => !(stage.isHeldByKeeper && line.includes(".CONNECTION ")))
         .filter((line) => !isArrival(line, stage.world.mount.believedAxes.decDegrees) && !this.#isBusy(line)),
       unknowable: this.#unknowable(life),
       ...(ended.files && { files: ended.files, folder: stage.disk.folder }),
@@ -213,14 +218,16 @@ class StormPlay {
   }
 
   /** Liars, what others moved while the rig was put back or after, and what no device of the rig stands for. */
-  #unknowable({ baselineMs, restoreMs, untilMs }: Life): RoleName[] {
+  #unknowable({ fromMs, baselineMs, restoreMs, untilMs }: Life): RoleName[] {
     const { without } = this.storm.rig;
-    const { history } = this.#stage.world;
-    const isKnowable = (role: RoleName) => role === "cover" && history.some(liesAtSun);
+    const shownMs = coverLieShownMs(this.#happened());
+    // To the process whose frame it was: another one has nothing to compare a frame with.
+    const isKnowable = (role: RoleName) => role === "cover" && shownMs !== undefined && shownMs >= fromMs;
     return this.#stage.struck.flatMap(({ fault: { lies = [], foreign = [] }, beganMs, endedMs }) => {
       const lasts = endedMs === undefined;
       const puttingBackMs = restoreMs ?? untilMs;
-      const isLate = baselineMs === undefined || beganMs >= puttingBackMs;
+      // What is done before the baseline is read is how the rig is found.
+      const isLate = baselineMs === undefined || beganMs >= puttingBackMs || beganMs <= baselineMs;
       return [
         // Whoever deceives while the rig is put back deceives who reads it back.
         ...lies.filter((role) => (lasts || endedMs >= puttingBackMs) && !isKnowable(role)),

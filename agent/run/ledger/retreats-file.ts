@@ -11,7 +11,7 @@ const retreatSchema = z.object({
   rig: z.string(),
   runId: z.string(),
   utc: z.iso.datetime(),
-  kind: z.enum(["brightness", "weather", "other"]),
+  kind: z.enum(["brightness", "weather", "cover", "other"]),
   reason: z.string(),
   lastConfirmed: z.string(),
 });

@@ -80,13 +80,16 @@ function stateOf(report: RunReport): string {
 
 /** Where an instrument points that may be open is the first thing that a person must know. */
 function notCovered({ safety, rig }: RunReport["record"]): string {
-  if (safety === undefined || safety.covered.proved || rig.devices.cover === undefined) return "";
+  if (safety === undefined || rig.devices.cover === undefined) return "";
+  const { covered } = safety;
+  const why = covered.proved ? covered.unseen : covered.why;
+  if (why === undefined) return "";
   const { sunSeparationDegrees: off } = safety;
   const where =
     off === undefined
       ? "where it points is not known"
       : `the mount read ${off.toFixed(0)}° from the Sun when it was made safe`;
-  return ` The telescope is not proved to be covered (${safety.covered.why}); ${where}. Keep away from the eyepiece and the finder.`;
+  return ` The telescope is not proved to be covered (${why}); ${where}. Keep away from the eyepiece and the finder.`;
 }
 
 function whatToDo({ ended, exitCode, verdict, record, folder, failure }: RunReport): string {

@@ -156,7 +156,8 @@ export class RunFacts {
   }
 
   /** Before the retreat begins: it can be cut off at any moment, and who puts the rig back has to know. */
-  #noteRetreat(kind: UnsafeKind, reason: string): void {
+  #noteRetreat(found: UnsafeKind, reason: string): void {
+    const kind = found === "other" && this.front.contradiction !== undefined ? "cover" : found;
     const { runId, rigFile } = this.setting;
     const { lastConfirmed } = rigFile.sunFilter;
     const utcMs = Math.round(this.journal.clock.nowMs());

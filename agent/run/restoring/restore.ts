@@ -1,5 +1,5 @@
 import { DeviceError } from "../../../drivers/kit/errors.ts";
-import type { Device } from "../../../drivers/roles/device.ts";
+import type { Device, SettingValue } from "../../../drivers/roles/device.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf } from "../../../drivers/roles/rig.ts";
 import { roleNames, roles } from "../../../drivers/roles/roles.ts";
@@ -39,7 +39,15 @@ export async function restoreBaseline(request: RestoreRequest): Promise<Restored
   for (const entry of behindCover) if (!round.records.has(entry)) await round.putBack(entry);
   await round.lookAgain();
   await round.lookAtWeather();
-  for (const entry of [...cover, ...connections]) await round.putBack(entry);
+  for (const entry of cover) await round.putBack(entry);
+  // The cover takes its time, and one that sticks makes the mount turn away.
+  if ((await round.changedSince()).length > 0) {
+    await round.makeSafe();
+    await round.lookAgain();
+    for (const entry of cover) await round.putBack(entry);
+    await round.recordChanged();
+  }
+  for (const entry of connections) await round.putBack(entry);
   return {
     settings: request.baseline.map((entry) => round.records.get(entry)!),
     safety: round.safety,
@@ -125,6 +133,36 @@ class RestoreRound {
       }
       await this.putBack(entry);
     }
+  }
+
+  /** What was put back and does not stand so any more, with what it reads now; each device is read once. */
+  async changedSince(): Promise<readonly { entry: BaselineEntry; now: SettingValue | undefined }[]> {
+    const entries = [...this.records].filter(([, { state }]) => state === "same").map(([entry]) => entry);
+    const devices = new Map(entries.map((entry) => [this.#deviceOf(entry), entry.role]));
+    const readings = await Promise.all(
+      [...devices.keys()].map(
+        async (device) =>
+          [
+            device,
+            // One that does not answer any more shows nothing new.
+            await device?.readSettings(this.request.signal).catch(() => undefined),
+          ] as const,
+      ),
+    );
+    const read = new Map(readings);
+    return entries.flatMap((entry) => {
+      const device = this.#deviceOf(entry);
+      const settings = read.get(device);
+      if (!device || !settings) return [];
+      const now = settings.find(({ key }) => key === entry.setting.key)?.value;
+      return isRestored(device, entry.setting, now) ? [] : [{ entry, now }];
+    });
+  }
+
+  /** Without another try: what changes again and again is not put back by trying. */
+  async recordChanged(): Promise<void> {
+    for (const { entry, now } of await this.changedSince())
+      this.records.set(entry, settingRecord(entry, now, "different", "it changed after it was put back"));
   }
 
   async #restored(entry: BaselineEntry): Promise<SettingRecord> {

@@ -111,6 +111,8 @@ export class Glide {
     if (this.#pretendedFrom !== undefined) {
       this.#rest(this.#pretendedFrom);
       this.#pretendedFrom = undefined;
+      this.#wanted = this.#from;
+      this.#note("moveStopped"); // a driver that looks sees where it is
     }
     if (this.#jamAt === undefined) return;
     this.#jamAt = undefined;

@@ -58,7 +58,8 @@ export class MountMechanics {
   #rate: TrackRate = "sidereal";
   #stalled = false;
   /** Fault: slews arrive and never report their end, until they are stopped. */
-  neverSettles = false;
+  #neverSettles = false;
+  #hasArrived = false;
   #jammed = false;
   /** The site and clock error that the mount believes in; the truth about both is the scene's. */
   believedSite: Site;
@@ -208,6 +209,12 @@ export class MountMechanics {
     this.#watchLimits();
   }
 
+  /** Fault: slews arrive, and never end by its own account. */
+  neverSettle(on: boolean): void {
+    this.#neverSettles = on;
+    if (!on && this.#hasArrived) this.#settled();
+  }
+
   /** Fault: its motors have no power. Slews and parking begin and lead nowhere until it is back, and it does not track. */
   jam(on: boolean): void {
     this.#jammed = on;
@@ -306,7 +313,8 @@ export class MountMechanics {
     this.#slewEnd = end;
     this.#slewTimer = this.#o.clock.setTimer(seconds, () => {
       this.#motors.finish(end);
-      if (this.neverSettles) return;
+      this.#hasArrived = this.#neverSettles;
+      if (this.#neverSettles) return;
       this.#slewTimer = this.#o.clock.setTimer(this.#o.spec.settleSeconds, () => this.#settled());
     });
     this.#o.note(overlapped ? "slewOverlapped" : phase === "slewing" ? "slewStarted" : "parkStarted");
@@ -332,6 +340,7 @@ export class MountMechanics {
     this.#slewTimer = undefined;
     this.#motors.sum();
     this.#motors.callOff(this.#slewEnd);
+    this.#hasArrived = false;
     this.#motors.slew({ ha: 0, dec: 0 });
     this.#slewTarget = undefined;
     this.#phase = "still";

@@ -2,6 +2,7 @@ import { expect, test } from "vitest";
 import { defineStep, runSubstep } from "../../../agent/procedures/run-step.ts";
 import type { Workbench } from "../../../agent/procedures/step.ts";
 import { StepError } from "../../../agent/procedures/step-error.ts";
+import { newFront } from "../../../agent/safing/front.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 
 type Does = (signal: AbortSignal) => Promise<void>;
@@ -33,7 +34,7 @@ function stepOf(work: Readonly<Record<string, Does>>, makeSafe: Does = async () 
 }
 
 function inputOf(abandoned: AbortSignal = neverAborted) {
-  return { bench: { abandoned } as Workbench, request: {} };
+  return { bench: { abandoned, front: newFront() } as Workbench, request: {} };
 }
 
 const nothing: Does = async () => {};
@@ -68,7 +69,9 @@ test("a stop: the state in hand settles, no other begins, and making safe does n
 test("one that finds it unsafe to look says so, stopped or not", async () => {
   const unsafe = new StepError("FAR_TOO_BRIGHT", "far too bright", "Look at the filter.", "brightness");
   const { step } = stepOf({ first: fails(unsafe) });
-  expect(await step(inputOf(), neverAborted)).toMatchObject({ ended: "unsafe", failure: unsafe });
+  const input = inputOf();
+  expect(await step(input, neverAborted)).toMatchObject({ ended: "unsafe", failure: unsafe });
+  expect(input.bench.front.turnAway).toBe(true); // at once, and not after a cap has been waited for
 });
 
 test("what fails in making safe is the failure, unless there was one before", async () => {

@@ -1,5 +1,5 @@
 import { beforeEach, expect, test } from "vitest";
-import { newFront } from "../../../agent/safing/front.ts";
+import { type Front, newFront } from "../../../agent/safing/front.ts";
 import { makeSafe, type SafingGoal } from "../../../agent/safing/make-safe.ts";
 import { separationDegrees } from "../../../agent/sky/separation.ts";
 import { sunFromSite } from "../../../agent/sky/sun-from-site.ts";
@@ -26,10 +26,17 @@ beforeEach(() => {
   rig.truth.get("mount")!.set("pointing", [sun.raHours, sun.decDegrees]);
 });
 
-const make = (goal: SafingGoal["goal"], devices: Rig = rig.open()) =>
+const make = (goal: SafingGoal["goal"], devices: Rig = rig.open(), known: Partial<Front> = {}) =>
   clock.drive(
     makeSafe(
-      { rig: devices, site, clock, log: silentLog, front: newFront(), findings: { lightRate: {} } },
+      {
+        rig: devices,
+        site,
+        clock,
+        log: silentLog,
+        front: { ...newFront(), ...known },
+        findings: { lightRate: {} },
+      },
       { goal, signal: neverAborted, warn: (text) => warnings.push(text) },
     ),
   );
@@ -142,4 +149,19 @@ test("a rig without a cover turns off the Sun", async () => {
   const { cover: _, ...devices } = rig.open();
   const safety = await make("covered and off the Sun", devices);
   expect(safety).toMatchObject({ covered: { proved: false, why: "the rig has no cover" }, offSun: true });
+});
+
+test.each([
+  ["a frame has shown the cover open", { contradiction: "the cover says that it is closed" }],
+  ["a step has found it unsafe to look", { turnAway: true }],
+])("%s: the mount turns away at once, and not after the cover's time", async (_, known) => {
+  rig.stuck.add("cover.position");
+  const startedSeconds = clock.monotonicSeconds();
+  let awaySeconds = 0;
+  rig.afterChange = (what) => {
+    if (what === "mount.pointing") awaySeconds ||= clock.monotonicSeconds() - startedSeconds;
+  };
+  await make("covered", rig.open(), known);
+  expect(awaySeconds).toBeGreaterThan(0);
+  expect(awaySeconds).toBeLessThan(5 + 20); // and the slew's own 20 s
 });

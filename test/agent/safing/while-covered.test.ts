@@ -51,3 +51,11 @@ test("a front that is not proved to be covered is only moved", async () => {
   rig.truth.get("cover")!.set("position", "open");
   expect(await slew()).toBe("arrived");
 });
+
+test("a cover that stands open before the move lets it not begin", async () => {
+  rig.truth.get("cover")!.set("position", "open");
+  const startedSeconds = clock.monotonicSeconds();
+  await expect(slew()).rejects.toMatchObject({ code: "NOT_COVERED" });
+  expect(clock.monotonicSeconds() - startedSeconds).toBeLessThan(1);
+  expect(front.covered.proved).toBe(false);
+});

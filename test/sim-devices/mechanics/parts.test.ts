@@ -62,6 +62,18 @@ test("a lying cover reports what it was told and does not move", async () => {
   expect(world.cover).toMatchObject({ reported: 1, position: 0 });
 });
 
+test("when it lies no more its driver hears that there is something new to read", async () => {
+  const { world, pass } = bareWorld();
+  world.cover.pretend();
+  world.cover.moveTo(1);
+  await pass(10);
+  const heard: string[] = [];
+  world.listen(({ part, what }) => heard.push(`${part} ${what}`));
+  world.cover.free();
+  expect(heard).toEqual(["cover moveStopped"]);
+  expect(world.cover).toMatchObject({ reported: 0, position: 0 });
+});
+
 test("a stopped glide stays between, and no news of an arrival comes", async () => {
   const clock = new VirtualClock(0);
   const news: string[] = [];

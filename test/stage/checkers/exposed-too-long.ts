@@ -112,16 +112,28 @@ function sinkingSun({ moments, lives, rig }: Happened): Demand[] {
   return [{ why: "Sun too low", fromMs: first.atMs, allowSeconds: safeWithinSeconds, untilMs }];
 }
 
-/** Once a frame has shown it: the run could know. */
-function lostFilter({ moments, struck, rig: { sunInFrameDegrees = nearSunDegrees } }: Happened): Demand[] {
-  let since: number | undefined;
+/** When the first frame was ready whose exposure began so, with the Sun in it. */
+function firstFrameOf(
+  { moments, rig: { sunInFrameDegrees = nearSunDegrees } }: Happened,
+  isSo: (moment: Moment) => boolean,
+): number | undefined {
   let showing = false;
   for (const moment of moments) {
-    if (moment.filterFitted) continue;
     if (moment.what === "exposureStarted")
-      showing = isExposed(moment) && moment.sunSeparationDegrees < sunInFrameDegrees;
-    if (moment.what === "frameReady" && showing) since ??= moment.atMs;
+      showing = isSo(moment) && isExposed(moment) && moment.sunSeparationDegrees < sunInFrameDegrees;
+    if (moment.what === "frameReady" && showing) return moment.atMs;
   }
+  return undefined;
+}
+
+/** When a frame has shown that the filter is gone: the run could know. */
+export function lostFilterShownMs(happened: Happened): number | undefined {
+  return firstFrameOf(happened, ({ filterFitted }) => !filterFitted);
+}
+
+function lostFilter(happened: Happened): Demand[] {
+  const { moments, struck } = happened;
+  const since = lostFilterShownMs(happened);
   if (since === undefined) return [];
   const fitted = moments.find(({ atMs, filterFitted }) => atMs > since && filterFitted);
   // That the cover does not come is seen only once its travel is over.
@@ -152,13 +164,28 @@ function stuckCovers({ moments, struck }: Happened): Demand[] {
 }
 
 /** Open to the Sun while it says that it is closed: a frame would show it. */
-export function liesAtSun(moment: Moment): boolean {
+function liesAtSun(moment: Moment): boolean {
   return moment.coverReported === 0 && isExposed(moment);
 }
 
-function lyingCovers({ moments }: Happened): Demand[] {
-  const startedMs = moments.find(liesAtSun)?.atMs;
-  if (startedMs === undefined) return [];
+/** When a frame has shown that the cover lies. */
+export function coverLieShownMs(happened: Happened): number | undefined {
+  return firstFrameOf(happened, liesAtSun);
+}
+
+/**
+ * A cover that lies as it closes is found out by the frame after it. One that was shown dark and opens later without a word
+ * is known only from the next frame on: nobody takes frames while nothing is done but waiting.
+ */
+function lyingCovers(happened: Happened): Demand[] {
+  const { moments } = happened;
+  const closed = moments.find((moment, i) => {
+    const before = moments[i - 1];
+    return liesAtSun(moment) && before !== undefined && before.coverOpen > 0 && !liesAtSun(before);
+  });
+  const known = [closed?.atMs, coverLieShownMs(happened)].filter((ms) => ms !== undefined);
+  if (known.length === 0) return [];
+  const startedMs = Math.min(...known);
   const honest = moments.find((moment) => moment.atMs > startedMs && moment.coverReported > 0);
   return [
     {

@@ -20,6 +20,7 @@ const covered: Moment = {
   what: "looked",
   coverOpen: 0,
   coverReported: 0,
+  coverTarget: 0,
   roofOpen: 1,
   diffuserIn: 0,
   mount: "still",
@@ -29,7 +30,7 @@ const covered: Moment = {
   exposing: false,
   filterFitted: true,
 };
-const open: Moment = { ...covered, coverOpen: 1, coverReported: 1 };
+const open: Moment = { ...covered, coverOpen: 1, coverReported: 1, coverTarget: 1 };
 const moment = (atSeconds: number, of: Moment, change: Partial<Moment> = {}): Moment => ({
   ...of,
   atMs: atSeconds * 1000,
@@ -200,6 +201,22 @@ describe("open to the Sun for longer than allowed", () => {
     ]);
   });
 
+  test("one that was closed and opens without a word is known only from the next frame on", () => {
+    const lies = { coverReported: 0 };
+    const struck: Happened["struck"] = [{ name: "lies", blocks: ["cover"], beganMs: 25_000 }];
+    const moved = moment(10, covered, coverMoves);
+    const opened = moment(30, open, { ...lies, part: "cover", what: "moveEnded" });
+    const last = moment(900, open, lies);
+    expect(exposedTooLong(happened([moved, opened, last], { struck }))).toEqual([]);
+    const frame = [
+      moment(40, open, { ...lies, what: "exposureStarted" }),
+      moment(41, open, { ...lies, what: "frameReady" }),
+    ];
+    expect(classes(exposedTooLong(happened([moved, opened, ...frame, last], { struck })))).toEqual([
+      "exposed: cover lies",
+    ]);
+  });
+
   test("how the rig was found is nobody's doing until somebody moves it", () => {
     const asFound = { ...happened([]), moments: [moment(0, open), moment(500, open)], struck: [rain(20)] };
     expect(exposedTooLong(asFound)).toEqual([]);
@@ -236,6 +253,9 @@ describe("moves of an open telescope", () => {
   test("away from the Sun while the cover closes or sticks, and what another client does", () => {
     const closing = slew(20, 0, 30).with(1, moment(25, open, { coverOpen: 0.3, coverReported: 0.3 }));
     expect(uncoveredMoves(happened(closing))).toEqual([]);
+    const told = moment(10, open, { coverTarget: 0 });
+    expect(uncoveredMoves(happened([told, ...slew(20, 0, 30)]))).toEqual([]);
+    expect(classes(uncoveredMoves(happened([told, ...slew(50, 0, 30)])))).toEqual(["uncovered move: far"]);
     const jam: Happened["struck"][number] = { name: "jam", blocks: ["cover"], beganMs: 15_000 };
     expect(uncoveredMoves(happened(slew(20, 0, 30), { struck: [jam] }))).toEqual([]);
     const other: Happened["struck"][number] = { name: "other", foreign: ["mount"], beganMs: 20_000 };

@@ -55,6 +55,7 @@ export function keeperKilled(): Fault {
 export function clockStepped(hours: number): Fault {
   return {
     name: `clock set by ${hours} h`,
+    setsClock: true,
     begin: (rig) => {
       agentOf(rig).stepClock(hours * 3600);
       return () => agentOf(rig).stepClock(-hours * 3600);

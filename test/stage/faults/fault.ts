@@ -61,6 +61,10 @@ export interface Fault {
   readonly endsKeeper?: true;
   /** Roles whose devices say that they are busy for as long as it lasts. */
   readonly staysBusy?: readonly RoleName[];
+  /** The computer's clock is wrong from then on: who did not see it being set believes it. */
+  readonly setsClock?: true;
+  /** Roles whose devices get every command twice. */
+  readonly doubles?: readonly RoleName[];
   /** Roles that somebody or something else than the agent moves. */
   readonly foreign?: readonly RoleName[];
   begin(rig: FaultyRig): (() => void) | undefined;

@@ -8,6 +8,7 @@ export function mountStops(): Fault {
     name: "mount stops",
     blocks: ["mount"],
     staysBusy: ["mount"],
+    lies: ["mount"], // it goes on saying that it tracks
     begin: ({ world }) => {
       world.mount.jam(true);
       return () => world.mount.jam(false);
@@ -34,9 +35,9 @@ export function mountStaysBusy(): Fault {
     name: "mount stays busy",
     staysBusy: ["mount"],
     begin: ({ world }) => {
-      world.mount.neverSettles = true;
+      world.mount.neverSettle(true);
       return () => {
-        world.mount.neverSettles = false;
+        world.mount.neverSettle(false);
       };
     },
   };

@@ -1,4 +1,4 @@
-import type { RoleName } from "../../../drivers/roles/roles.ts";
+import { type RoleName, roleNames } from "../../../drivers/roles/roles.ts";
 import { jsonTextReply, type SimReply, type SimRequest } from "../../../sim-devices/alpaca/reply.ts";
 import type { DriverMessage } from "../../../sim-devices/indi/sim-device.ts";
 import { sceneNames } from "../../../sim-devices/scene-devices.ts";
@@ -104,16 +104,18 @@ export function repliesLate(reached: Reached, seconds: number): Fault {
 
 /** INDI messages come twice, and Alpaca requests are carried out twice. */
 export function repliesDoubled(reached: Reached): Fault {
-  return changing("replies doubled", reached, () => ({
-    message: (message, pass) => {
+  const change = {
+    message: (message: DriverMessage, pass: (message: DriverMessage) => void) => {
       pass(message);
       pass(message);
     },
-    request: async (_, reply) => {
+    request: async (_: SimRequest, reply: () => Promise<SimReply>) => {
       await reply();
       return reply();
     },
-  }));
+  };
+  const doubles = reached === "all" ? roleNames : [reached];
+  return changing("replies doubled", reached, () => change, { doubles });
 }
 
 /** Every second reply is overtaken by the one after it. */

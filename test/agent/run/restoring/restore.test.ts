@@ -2,7 +2,8 @@ import { beforeEach, expect, test } from "vitest";
 import { readBaseline } from "../../../../agent/run/ledger/baseline.ts";
 import type { BaselineEntry } from "../../../../agent/run/record/run-record.ts";
 import { restoreBaseline } from "../../../../agent/run/restoring/restore.ts";
-import { newFront } from "../../../../agent/safing/front.ts";
+import { type Front, newFront } from "../../../../agent/safing/front.ts";
+import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import type { SettingValue } from "../../../../drivers/roles/device.ts";
@@ -17,6 +18,7 @@ let baseline: readonly BaselineEntry[];
 let keepCovered: readonly string[];
 let retreatedBecause: readonly string[];
 let weather: string | undefined;
+let front: Front;
 
 beforeEach(async () => {
   clock = new VirtualClock(forenoonUtcMs);
@@ -24,6 +26,7 @@ beforeEach(async () => {
   keepCovered = [];
   retreatedBecause = [];
   weather = undefined;
+  front = newFront();
   await take();
 });
 
@@ -54,7 +57,7 @@ const restoreRig = (devices = rig.open()) =>
     restoreBaseline({
       rig: devices,
       site,
-      front: newFront(),
+      front,
       findings: { lightRate: {} },
       retreatedBecause,
       baseline,
@@ -288,4 +291,59 @@ test("a roof closes over a parked telescope: in rain the mount is parked first a
   expect(rig.get("mount", "parked")).toBe(true);
   expect(rig.told.indexOf("mount.parked = true")).toBeLessThan(rig.told.indexOf("dome.shutter = closed"));
   expect(rig.get("dome", "shutter")).toBe("closed");
+});
+
+test("what changes while the cover opens is put back behind it, and the cover opened after that", async () => {
+  change("cover", { position: "open" });
+  await take();
+  changeAll();
+  let isFirst = true;
+  rig.afterChange = (what) => {
+    if (what !== "cover.position" || rig.get("cover", "position") !== "open" || !isFirst) return;
+    isFirst = false;
+    change("mount", { pointing: [8, 40], tracking: true, parked: false });
+  };
+  expect((await restore()).every((record) => record.state === "same")).toBe(true);
+  expect(rig.get("mount", "pointing")).toEqual([3.1, 12]);
+  const moves = rig.told.filter((line) => /^(cover.position|mount.pointing)/.test(line));
+  expect(moves.slice(-3)).toEqual([
+    "cover.position = closed",
+    "mount.pointing = 3.1,12",
+    "cover.position = open",
+  ]);
+});
+
+test("what changes each time the cover opens is told", async () => {
+  change("cover", { position: "open" });
+  await take();
+  rig.afterChange = (what) => {
+    if (what === "cover.position" && rig.get("cover", "position") === "open") change("wheel", { slot: 3 });
+  };
+  change("cover", { position: "closed" });
+  const left = (await restore()).filter((record) => record.state !== "same");
+  expect(left).toMatchObject([
+    {
+      role: "wheel",
+      key: "slot",
+      before: 2,
+      after: 3,
+      state: "different",
+      why: "it changed after it was put back",
+    },
+  ]);
+});
+
+test("a mount is not pointed at the Sun again where a frame should have shown the cover closed and could not", async () => {
+  const sun = sunFromSite(forenoonUtcMs, site);
+  change("mount", { pointing: [sun.raHours, sun.decDegrees], tracking: true, parked: false });
+  await take();
+  change("mount", { pointing: [sun.raHours, sun.decDegrees + 30], tracking: false });
+  front.unseen = "the covered frame could not be taken";
+  const kept = (await restore()).filter((record) => record.state !== "same");
+  expect(kept.map(({ role, key, state }) => [role, key, state])).toEqual([
+    ["mount", "pointing", "keptSafe"],
+    ["mount", "tracking", "keptSafe"],
+  ]);
+  expect(kept[0]!.why).toContain("not proved to be covered by more than the cover's report");
+  expect(rig.told.some((line) => line.startsWith("mount.pointing"))).toBe(false);
 });
