@@ -125,7 +125,14 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/guard/rig-keeper.ts",
   ],
   "agent/service/schedule": ["plans", "agent/sky", "agent/run/record"],
-  "agent/service": ["drivers/kit", "plans", "agent/procedures", "agent/run", "agent/sky"],
+  "agent/service": [
+    "drivers/kit",
+    "drivers/connect.ts",
+    "plans",
+    "agent/procedures",
+    "agent/run",
+    "agent/sky",
+  ],
   "agent/outputs": [
     "package.json",
     "drivers/kit",
