@@ -1,6 +1,7 @@
 /** What the help lists, in its order: known before a command is loaded, for loading all of them takes most of a second. */
 export const commandList = {
   run: "carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back",
+  serve: "run a rig by a schedule, for months; SIGTERM or Ctrl-C ends in good order",
   schedule: "what a schedule would do on a rig in the next days, and why it would not",
   rehearse: "carry a plan out on simulated devices, then hold the result against their true values",
   probe: "connect to a rig and say what each device can do; changes nothing",

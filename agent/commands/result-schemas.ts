@@ -51,6 +51,7 @@ const tableRow = z.looseObject({
 /** What stands as `result` in the envelope of each command. */
 export const resultSchemas = {
   run,
+  serve: z.looseObject({ rig: z.string(), runs: z.number().int().describe("that were begun") }),
   schedule: z.looseObject({
     schedule: z.string(),
     rig: z.string(),
