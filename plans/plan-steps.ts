@@ -50,7 +50,13 @@ export const stepOptions = {
     onFailure,
   }),
   images: mapOf({
+    /** At most, where a time ends them too. */
     frames: wholeFrom(1, 10000, "frames"),
+    /** From the beginning of one exposure to that of the next; left out, as fast as the camera gives them. */
+    everySeconds: numberFrom(0.1, 3600, "seconds").optional(),
+    forMinutes: numberFrom(0.1, 1440, "minutes").optional(),
+    /** Ends when the Sun has sunk to that altitude. */
+    untilSunAltitudeDegrees: numberFrom(5, 85, "degrees").optional(),
     levelFraction: numberFrom(0.1, 0.92, "of full scale").default(0.7),
     /** The flat is held against the first image, then one in so many, and the last. */
     checkFlatEveryFrames: wholeFrom(1, 10000, "frames").default(25),
@@ -61,6 +67,8 @@ export const stepOptions = {
     /** In the whole of a run. */
     newFlatsMost: wholeFrom(1, 20, "flats").default(2),
     onFailure,
+  }).refine((images) => images.forMinutes === undefined || images.untilSunAltitudeDegrees === undefined, {
+    error: "forMinutes or untilSunAltitudeDegrees, not both",
   }),
   wait: mapOf({
     minutes: numberFrom(0, 1440, "minutes").optional(),

@@ -102,6 +102,7 @@ export class ServiceEffects {
       if (trouble === undefined) continue;
       const untilUtcMs = this.options.clock.nowMs() + tryAgainSeconds * 1000;
       this.#status("recovering", `the rig can't be put back yet: ${trouble}`, { untilUtcMs });
+      await this.#unlessLedgerFails(async () => this.#leaveOut(`the rig could not be put back: ${trouble}`));
       await this.#sleep(tryAgainSeconds);
     }
   }
@@ -258,10 +259,18 @@ export class ServiceEffects {
       const { because, whatToDo } = this.#held;
       const untilUtcMs = clock.nowMs() + lookEverySeconds * 1000;
       this.#status("held", because, { whatToDo, untilUtcMs });
+      await this.#unlessLedgerFails(async () => this.#leaveOut(because));
       await this.#sleep(lookEverySeconds);
       this.#rereadInput();
       this.#held = this.#whyHeld();
     }
+  }
+
+  /** Of what could not begin in time a word is said while nothing can begin, too. */
+  #leaveOut(why: string): void {
+    this.#endCutShort();
+    for (const row of this.#agenda(this.options.clock.nowMs()).rows)
+      if (row.standing.state === "missed") this.#refuse(row, `${row.entry} was left out, because ${why}`);
   }
 
   async stop(): Promise<void> {

@@ -70,7 +70,14 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/masters",
     "agent/sky",
   ],
-  "agent/run/steps": ["drivers/roles", "plans", "agent/procedures", "agent/imaging", "agent/sky"],
+  "agent/run/steps": [
+    "drivers/kit",
+    "drivers/roles",
+    "plans",
+    "agent/procedures",
+    "agent/imaging",
+    "agent/sky",
+  ],
   "agent/run/record": [
     "drivers/kit",
     "drivers/roles",

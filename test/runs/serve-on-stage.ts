@@ -9,6 +9,8 @@ import type { RigFile } from "../../plans/rig-file.ts";
 import { readSchedule } from "../../plans/schedule-file.ts";
 import { AgentKilledError, at, type ScriptedFault, type Stage, stopAsked } from "../stage/stage.ts";
 
+let processes = 0;
+
 /** What a person has written, and may write anew while the service is on. */
 export interface StageFiles {
   schedule: string;
@@ -65,7 +67,7 @@ export async function serveOnStage(
         inputStamp: () => files.schedule + JSON.stringify(files.rigFile),
         ledger,
         runsFolder: join(stage.folder, "runs"),
-        lockFolder: join(stage.folder, "locks"),
+        lockFolder: join(stage.folder, `locks-${++processes}`), // a killed process's locks are gone with it
         keepers: () => [tools.keeper()],
         writeOutputs: async () => [],
         onStatus: (status) => statuses.push(status),
