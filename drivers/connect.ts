@@ -56,6 +56,8 @@ export class RigNotConnectedError extends AggregateError {
 /** Nothing can change the rig until its seal is opened: what the commands do that only look holds by itself. */
 interface Opened extends AsyncDisposable {
   readonly rig: Rig;
+  /** Every device of each server, by the server's name in the rig file. */
+  readonly offered: Readonly<Record<string, readonly string[]>>;
   readonly seal: RigSeal;
 }
 
@@ -122,11 +124,19 @@ export async function connectRig(
     const camera = noCamera && absentCamera(noCamera.device, noCamera.error);
     const rig = { ...(camera && { camera }), ...Object.fromEntries(opened) } as Partial<Rig>;
     if (!rig.camera) throw new TypeError("a rig needs a camera"); // the rig file's schema sees to it
-    return { rig: rig as Rig, seal, [Symbol.asyncDispose]: () => stack.disposeAsync() };
+    const offered = await deviceNames(servers);
+    return { rig: rig as Rig, offered, seal, [Symbol.asyncDispose]: () => stack.disposeAsync() };
   } catch (error) {
     await stack.disposeAsync();
     throw error;
   }
+}
+
+async function deviceNames(servers: ReadonlyMap<string, ReturnType<typeof openServer>>) {
+  const reached = await Promise.allSettled(
+    [...servers].map(async ([name, server]) => [name, (await server).deviceNames()] as const),
+  );
+  return Object.fromEntries(reached.flatMap((one) => (one.status === "fulfilled" ? [one.value] : [])));
 }
 
 function openServer(

@@ -30,6 +30,8 @@ export interface ProtocolTools {
 
 /** One server that was reached. */
 export interface OpenServer<Entry extends DeviceEntry> {
+  /** Of all its devices that are known so far, as a rig file may name them. */
+  deviceNames(): readonly string[];
   /** A role that still has to be opened. @throws DeviceError when the server has no such device */
   role(
     role: RoleName,

@@ -83,6 +83,12 @@ export function mapOf<const Shape extends z.core.$ZodLooseShape>(shape: Shape) {
   return z.strictObject(shape, { error: keysMark + Object.keys(shape).join(", ") });
 }
 
+/** What an entry that is told apart by its looks may be, for the JSON Schema of its file. */
+export function schemaInFile(schema: z.ZodType): Record<string, unknown> {
+  const { $schema: _, ...inner } = z.toJSONSchema(schema, { io: "input" });
+  return inner;
+}
+
 /** The value of an entry whose schema depends on what it looks like; its faults become the entry's own. */
 export function parsePart<Schema extends z.ZodType>(
   schema: Schema,

@@ -1,5 +1,5 @@
 import * as z from "zod";
-import { mapOf, numberFrom, shortName, textLine } from "./fields.ts";
+import { mapOf, numberFrom, schemaInFile, shortName, textLine } from "./fields.ts";
 import { readChecked } from "./file-problems.ts";
 import { type PlanStep, stepEntry } from "./plan-steps.ts";
 import { stepOrderProblems } from "./step-order.ts";
@@ -7,20 +7,27 @@ import { stepOrderProblems } from "./step-order.ts";
 /** More than a day holds. */
 const stepCountMax = 1000;
 
-const planFile = mapOf({
-  plan: shortName("the plan's name"),
-  about: textLine("what the plan is for", 2000).optional(),
+export const planFile = mapOf({
+  plan: shortName("the plan's name").describe("The plan's name, which names its runs."),
+  about: textLine("what the plan is for", 2000).optional().describe("What the plan is for, in your words."),
   sun: mapOf({
-    /** The rig file may ask for more; the higher of the two holds. */
-    altitudeDegreesMin: numberFrom(5, 85, "degrees").default(20),
-    /** How long the whole takes; left out, it is reckoned from the steps. */
-    plannedMinutes: numberFrom(1, 1440, "minutes").optional(),
-  }).default({ altitudeDegreesMin: 20 }),
+    altitudeDegreesMin: numberFrom(5, 85, "degrees")
+      .default(20)
+      .describe(
+        "How high the Sun must stay for all of the planned time; the rig file may ask for more, and the higher of the two holds.",
+      ),
+    plannedMinutes: numberFrom(1, 1440, "minutes")
+      .optional()
+      .describe("How long the whole takes; left out, it is reckoned from the steps."),
+  })
+    .default({ altitudeDegreesMin: 20 })
+    .describe("What the Sun must do."),
   steps: z
     .array(z.unknown(), { error: "a list of steps" })
     .min(1, { error: "a list of at least one step" })
     .max(stepCountMax, { error: `a list of at most ${stepCountMax} steps` })
-    .pipe(z.array(stepEntry)),
+    .pipe(z.array(stepEntry))
+    .meta({ ...schemaInFile(z.array(stepEntry)), description: "What is done, in this order." }),
 }).check((ctx) => {
   for (const problem of stepOrderProblems(ctx.value.steps as PlanStep[])) {
     ctx.issues.push({

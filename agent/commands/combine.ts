@@ -203,8 +203,8 @@ export function registerCombine(program: Command, host: CommandHost = processHos
     .addHelpText(
       "after",
       "\nMethods:\n" +
-        "  series     as a run makes its masters, of frames that say in their headers that they are flats, darks or\n" +
-        "             biases: flats are brought to one level, frames with a jump or a cloud's edge left out, values\n" +
+        "  series     as a run makes its masters, of frames that are flats, darks or biases by their headers or, where\n" +
+        "             those say nothing, by what they show: flats are brought to one level, frames with a jump or a cloud's edge left out, values\n" +
         "             beyond 3.2 sigma too, and sigma comes from all pixels of a level. Dead, hot and unsteady pixels\n" +
         "             are masked. A flat is 1 on the mean.\n" +
         "  clipped    mean of the values within 3 sigma of the pixel's median. Sigma is the standard deviation; with\n" +

@@ -1,10 +1,12 @@
 /** What the help lists, in its order: known before a command is loaded, for loading all of them takes most of a second. */
 export const commandList = {
+  init: "asks a few questions, looks for the devices, and writes a rig file to be completed by you",
   run: "carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back",
   serve: "run a rig by a schedule, for months; SIGTERM or Ctrl-C ends in good order",
   schedule: "what a schedule would do on a rig in the next days, and why it would not",
   rehearse: "carry a plan out on simulated devices, then hold the result against their true values",
-  probe: "connect to a rig and say what each device can do; changes nothing",
+  check: "whether a plan fits a rig, the Sun and the filter's statement, without its devices",
+  probe: "connect to a rig and say what each device can do and which plans could run now; changes nothing",
   find: "device servers on the local network, both protocols; connects no device",
   sun: "where the Sun is, its size and orientation, and when it is usable today",
   combine: "make a master frame from FITS files",

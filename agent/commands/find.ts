@@ -1,5 +1,6 @@
 import type { Command } from "commander";
 import { findServers } from "../../drivers/find-servers.ts";
+import type { Clock } from "../../drivers/kit/clock.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { escapeSteering, oneLine } from "../../drivers/kit/plain-text.ts";
 import { Random } from "../../drivers/kit/random.ts";
@@ -37,12 +38,27 @@ export async function find(
   host: CommandHost,
   signal: AbortSignal,
 ): Promise<Outcome> {
+  const { servers, silent } = await askForServers(options, host.clock, signal);
+  const block = servers.length === 0 ? "" : rigBlock(servers);
+  return {
+    exitCode: exitCodes.done,
+    result: { servers, silent, rigBlock: block },
+    text: textOf({ servers, silent }, block),
+  };
+}
+
+/** Every server that is heard, less what was never named and does not answer. @throws CommandError */
+export async function askForServers(
+  options: FindCommandOptions,
+  clock: Clock,
+  signal: AbortSignal,
+): Promise<FoundDevices> {
   const wanted = (given: readonly string[] | undefined, port?: number) =>
     (given ?? []).map((text) => readAddress(text, port));
   const { targets, ...links } = options.links ?? {};
   const findings = await findServers(
     {
-      clock: host.clock,
+      clock,
       log: silentLog,
       random: new Random(1),
       indi: wanted(options.indi ?? usualIndi, indiPort),
@@ -56,16 +72,8 @@ export async function find(
     },
     signal,
   );
-  const block = findings.servers.length === 0 ? "" : rigBlock(findings.servers);
-  const silent =
-    options.indi === undefined
-      ? findings.silent.filter(({ protocol }) => protocol !== "indi")
-      : findings.silent;
-  return {
-    exitCode: exitCodes.done,
-    result: { servers: findings.servers, silent, rigBlock: block },
-    text: textOf({ ...findings, silent }, block),
-  };
+  const isNamed = options.indi !== undefined;
+  return { ...findings, silent: findings.silent.filter(({ protocol }) => isNamed || protocol !== "indi") };
 }
 
 const nothingDone = "Nothing was looked for.";
@@ -124,15 +132,20 @@ function serverLines({ protocol, host, port, name, version, devices }: FoundServ
 }
 
 export function registerFind(program: Command, host: CommandHost = processHost): void {
-  addCommand(program, "find", "evenfield find --indi observatory.local:7624")
+  addServerOptions(addCommand(program, "find", "evenfield find --indi observatory.local:7624")).action(
+    (options: FindCommandOptions & { json?: boolean }) =>
+      conclude(host, { command: "find", json: options.json }, (signal) => find(options, host, signal)),
+  );
+}
+
+/** Where servers are looked for. */
+export function addServerOptions(command: Command): Command {
+  return command
     .option(
       "--indi <HOST:PORT...>",
       `INDI servers to ask, which do not announce themselves (default ${usualIndi[0]})`,
     )
     .option("--alpaca <HOST:PORT...>", "Alpaca servers to ask beside those that answer discovery")
     .option("--seconds <S>", "how long answers are waited for, twice", "2")
-    .option("--discovery-port <PORT>", "UDP port of Alpaca discovery", "32227")
-    .action((options: FindCommandOptions & { json?: boolean }) =>
-      conclude(host, { command: "find", json: options.json }, (signal) => find(options, host, signal)),
-    );
+    .option("--discovery-port <PORT>", "UDP port of Alpaca discovery", "32227");
 }

@@ -1,3 +1,4 @@
+import { join } from "node:path";
 import type { Command } from "commander";
 import { type ConnectOptions, connectRig, RigNotConnectedError } from "../../drivers/connect.ts";
 import { type DeviceDescription, describeRig } from "../../drivers/describe-rig.ts";
@@ -10,6 +11,7 @@ import type { RoleName } from "../../drivers/roles/roles.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { checkMountBelief } from "../run/checks/mount-belief.ts";
 import { listeningKeepers } from "./keepers-of-run.ts";
+import { ledgerFileDefault } from "./ledger-place.ts";
 import {
   addCommand,
   CommandError,
@@ -19,20 +21,23 @@ import {
   type Outcome,
   processHost,
 } from "./outcome.ts";
-import { rigFromFile } from "./rig-from-file.ts";
+import { checkPlansToday, describeToday } from "./plans-today.ts";
+import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { openTcp } from "./rig-wiring.ts";
 
 export interface ProbeOptions {
   readonly rig: string;
+  readonly runs: string;
+  readonly ledger: string;
+  /** Plan files; left out, those that are shipped. */
+  readonly plans?: readonly string[];
   /** How a server is reached; TCP unless a test says otherwise. */
   readonly openers?: ConnectOptions["openers"];
 }
 
-/** What a flat by diffuser wants of a rig, and what is lost where it is missing. */
+/** What no plan asks for by name, and what is lost where it is missing. */
 const wanted: readonly (readonly [role: RoleName, without: string])[] = [
-  ["mount", "the Sun can be neither found nor centred"],
-  ["cover", "slews to the Sun go uncovered and darks and the leak check need a hand"],
-  ["diffuser", "a flat by diffuser needs a hand"],
+  ["cover", "slews to the Sun go uncovered"],
   ["weather", "nothing tells the guard of rain or cloud"],
 ];
 
@@ -42,9 +47,13 @@ const words = {
   state: "Nothing on the rig was changed; what did open was closed again.",
 };
 
-/** `evenfield probe`: connects, says what each device can do, leaves everything as it was. @throws CommandError */
+/**
+ * `evenfield probe`: connects, says what each device can do and which plans a run would begin now, leaves everything as it
+ * was. @throws CommandError
+ */
 export async function probe(options: ProbeOptions, host: CommandHost, signal: AbortSignal): Promise<Outcome> {
   const rigFile = rigFromFile(options.rig);
+  const plans = (options.plans ?? shippedPlans).map((file) => ({ file, plan: planFromFile(file) }));
   try {
     await using opened = await connectRig(
       rigFile,
@@ -54,18 +63,27 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
     const devices = describeRig(opened.rig);
     const keepers = await whoHoldsRig(rigFile, host.clock);
     const { mount } = opened.rig;
-    const belief = mount ? await checkMountBelief(mount, rigFile.site, { clock: host.clock, signal }) : [];
+    const { clock } = host;
+    const belief = mount ? await checkMountBelief(mount, rigFile.site, { clock, signal }) : [];
+    const today = await checkPlansToday(
+      { plans, rigFile, rig: opened.rig, belief, places: options },
+      { clock, signal },
+    );
     const missing = wanted
       .filter(([role]) => rigFile.devices[role] === undefined)
       .map(([role, without]) => ({ role, without }));
     return {
       exitCode: exitCodes.done,
-      result: { rig: rigFile.rig, devices, belief, missing, keepers },
+      result: { rig: rigFile.rig, devices, belief, missing, keepers, offered: opened.offered, plans: today },
       text: [
         `${rigFile.rig}: ${devices.length} devices answer; nothing was changed.`,
         ...devices.flatMap(deviceLines),
         ...belief.map(({ what, verdict, text }) => `  the mount's ${what}: ${verdict}; ${text}`),
         ...missing.map(({ role, without }) => `no ${role} in the rig file: ${without}`),
+        ...Object.entries(opened.offered).map(([server, names]) =>
+          oneLine(`${server} offers ${names.join(", ")}`),
+        ),
+        ...describeToday(today),
         "if the agent were gone in mid-run the rig would be held by",
         ...keepers.map(({ name, why }) => (why === undefined ? `  ${name}` : `  NOT ${why}`)),
       ].join("\n"),
@@ -96,14 +114,21 @@ function deviceLines({ role, device, abilities }: DeviceDescription): string[] {
   return [`  ${role}: ${device}`, ...rows].map(oneLine);
 }
 
+const shippedPlans = ["first-flat", "flat-by-defocus", "flat-by-drift", "images-all-day"].map((name) =>
+  join(import.meta.dirname, `../../plans/${name}.yaml`),
+);
+
 export function registerProbe(program: Command, host: CommandHost = processHost): void {
   addCommand(program, "probe", "evenfield probe --rig plans/rig-example.yaml")
+    .argument("[plans...]", "plan files to hold against the rig; left out, those that are shipped")
     .requiredOption("--rig <file>", "the rig file")
-    .action((options: ProbeOptions & { json?: boolean }) =>
+    .option("--runs <folder>", "where a run's own folder would be made", "runs")
+    .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())
+    .action((plans: string[], options: ProbeOptions & { json?: boolean }) =>
       conclude(
         host,
         { command: "probe", json: options.json },
-        (signal) => probe(options, host, signal),
+        (signal) => probe(plans.length > 0 ? { ...options, plans } : options, host, signal),
         words,
       ),
     );

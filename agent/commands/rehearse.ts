@@ -82,6 +82,7 @@ export async function rehearse(
     const log = logOver(host, options.log);
     const random = new Random(spec.seed);
     const links = { openers: () => simulator.openIndi, exchanges: simulator.openAlpaca };
+    const rehearsal = `Rehearsal on a simulated rig, seed ${spec.seed}: no telescope was there, and nothing here is of the sky.`;
     const work = runPlan({
       plan,
       rigFile,
@@ -91,6 +92,7 @@ export async function rehearse(
       log,
       keepers: [keeperOfRehearsal(rigFile, { ...links, clock, random: random.fork("keeper"), log })],
       folder,
+      fileNote: rehearsal,
       ledger,
       signal,
       ...(isByHand ? { unattended: false, askPerson: personInWords(simulator, line) } : { unattended: true }),
@@ -105,7 +107,6 @@ export async function rehearse(
           centring: centring.seen,
           differences: accountDifferences(before, simulator.world.account()),
         });
-        const rehearsal = `Rehearsal on a simulated rig, seed ${spec.seed}: no telescope was there, and nothing here is of the sky.`;
         return writeReport(record, { folder, truth: comparison.rows, rehearsal });
       },
     });

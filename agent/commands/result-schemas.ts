@@ -27,6 +27,14 @@ const run = z.looseObject({
   whatToDo: z.string(),
 });
 
+const check = z.looseObject({
+  check: z.string().describe("what was looked at"),
+  verdict: z.enum(["passed", "failed", "doubtful", "not made"]),
+  kind: z.enum(["input", "safety"]).describe("of the refusal, if it failed"),
+  text: z.string(),
+  whatToDo: z.string().optional(),
+});
+
 const server = z.looseObject({ protocol: z.string() });
 
 const tableRow = z.looseObject({
@@ -50,6 +58,7 @@ const tableRow = z.looseObject({
 
 /** What stands as `result` in the envelope of each command. */
 export const resultSchemas = {
+  init: z.looseObject({ file: z.string(), rig: z.string(), toFill: z.array(z.string()) }),
   run,
   serve: z.looseObject({ rig: z.string(), runs: z.number().int().describe("that were begun") }),
   schedule: z.looseObject({
@@ -71,7 +80,23 @@ export const resultSchemas = {
     ),
   }),
   rehearse: run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }),
-  probe: z.looseObject({ rig: z.string(), devices: z.array(z.looseObject({ role: z.string() })) }),
+  check: z.looseObject({
+    plan: z.string(),
+    rig: z.string(),
+    utc: z.string(),
+    ready: z.boolean().describe("nothing failed"),
+    checks: z.array(check),
+  }),
+  probe: z.looseObject({
+    rig: z.string(),
+    devices: z.array(z.looseObject({ role: z.string() })),
+    offered: z
+      .record(z.string(), z.array(z.string()))
+      .describe("every device of each server of the rig file"),
+    plans: z.array(
+      z.looseObject({ file: z.string(), plan: z.string(), ready: z.boolean(), checks: z.array(check) }),
+    ),
+  }),
   find: z.looseObject({ servers: z.array(server), silent: z.array(server), rigBlock: z.string() }),
   sun: z.looseObject({
     utc: z.string(),

@@ -1,23 +1,40 @@
 import type { FoundDevice, FoundServer } from "../../drivers/protocol.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
+
+/** Which device is what to the rig: those that were chosen, else each in the first of its roles that is still free. */
+export function assignRoles(
+  servers: readonly FoundServer[],
+  chosen: ReadonlyMap<RoleName, FoundDevice | "by hand"> = new Map(),
+): ReadonlyMap<RoleName, FoundDevice | "by hand"> {
+  const assigned = new Map(chosen);
+  for (const server of servers) {
+    for (const device of server.devices) {
+      const isChosen = [...assigned.values()].includes(device);
+      if (isChosen || isSwitch(device) || isToldElsewhere(server, device)) continue;
+      const free = device.roles.find((role) => !assigned.has(role));
+      if (free !== undefined) assigned.set(free, device);
+    }
+  }
+  return assigned;
+}
+
+/** Which of its switches moves something only a person knows. */
+export const isSwitch = ({ kind }: FoundDevice) => kind.startsWith("switch/");
 
 /**
- * The `servers` and `devices` of a rig file for what was found: each device in the first of its roles that is still
- * free, every further one behind a `#`. It is for a person to read before it is used.
+ * The `servers` and `devices` of a rig file for what was found: each device in its role, every further one behind a `#`. It
+ * is for a person to read before it is used.
  */
-export function rigBlock(servers: readonly FoundServer[]): string {
+export function rigBlock(servers: readonly FoundServer[], assigned = assignRoles(servers)): string {
   const names = serverNames(servers);
-  const taken = new Set<string>();
   const devices = servers.flatMap((server, i) =>
     server.devices.flatMap((device) => {
-      const { roles, kind } = device;
+      const { roles } = device;
       if (roles.length === 0 || isToldElsewhere(server, device)) return [];
       const entry = `server: ${names[i]}, device: ${calledIn(server, device)}${more(server, device)}`;
-      // Which of its switches moves something only a person knows.
-      if (kind.startsWith("switch/")) return [`  # ${roles[0]}: { ${entry}, switch: NAME OR NUMBER }`];
-      const free = roles.find((role) => !taken.has(role));
-      if (free === undefined) return [`  # ${roles[0]}: { ${entry} }`];
-      taken.add(free);
-      return [`  ${free}: { ${entry} }`];
+      if (isSwitch(device)) return [`  # ${roles[0]}: { ${entry}, switch: NAME OR NUMBER }`];
+      const [own] = [...assigned].find(([, one]) => one === device) ?? [];
+      return [own === undefined ? `  # ${roles[0]}: { ${entry} }` : `  ${own}: { ${entry} }`];
     }),
   );
   return [

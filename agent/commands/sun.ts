@@ -5,7 +5,9 @@ import { type GroundSite, type SunFromSite, sunFromSite } from "../sky/sun-from-
 import { type SunOrientation, sunOrientation } from "../sky/sun-orientation.ts";
 import { type SunRates, sunRates } from "../sky/sun-rates.ts";
 import { sunTheoriesApartDegrees, theoriesApartMostDegrees } from "../sky/sun-second-theory.ts";
-import { addCommand, type CommandHost, conclude, exitCodes, processHost, wrongInput } from "./outcome.ts";
+import { addCommand, type CommandHost, conclude, exitCodes, processHost } from "./outcome.ts";
+import { readSite } from "./site-text.ts";
+import { readUtcTime } from "./utc-time.ts";
 
 /** Below this altitude no flat is worth planning: air mass 3. */
 const usableDegrees = 20;
@@ -61,6 +63,8 @@ export function sunReport(utcMs: number, site: GroundSite): SunReport {
   };
 }
 
+const nothingDone = "Nothing was computed.";
+
 export interface SunOptions {
   readonly site: string;
   readonly at?: string;
@@ -68,50 +72,10 @@ export interface SunOptions {
 
 /** `evenfield sun`. @throws CommandError */
 export function sun(options: SunOptions, host: CommandHost) {
-  const site = readSite(options.site);
-  const utcMs = options.at === undefined ? host.clock.nowMs() : readTime(options.at);
+  const site = readSite(options.site, nothingDone);
+  const utcMs = options.at === undefined ? host.clock.nowMs() : readUtcTime(options.at, nothingDone);
   const result = sunReport(utcMs, site);
   return { exitCode: exitCodes.done, result, text: textOf(result) };
-}
-
-const nothingDone = "Nothing was computed.";
-
-/** LAT,LON[,ELEV] in degrees, north and east positive, and metres. */
-function readSite(text: string): GroundSite {
-  const [latitudeDegrees, longitudeDegrees, elevationMetres = 0, ...more] = text
-    .split(",")
-    .map((part) => (part.trim() === "" ? Number.NaN : Number(part)));
-  const within = (value: number | undefined, most: number, least = -most): value is number =>
-    value !== undefined && value >= least && value <= most;
-  if (
-    more.length === 0 &&
-    within(latitudeDegrees, 90) &&
-    within(longitudeDegrees, 180) &&
-    within(elevationMetres, 9000, -430)
-  ) {
-    return { latitudeDegrees, longitudeDegrees, elevationMetres };
-  }
-  throw wrongInput(
-    nothingDone,
-    `"${text}" is not a site.`,
-    "Give latitude (-90 to 90, north positive), longitude (-180 to 180, east positive) and if you like the elevation in metres (-430 to 9000): --site 46.5,9.8,1720",
-  );
-}
-
-/** The library's series are good for these years. */
-const years = { from: 1900, to: 2100 };
-
-function readTime(text: string): number {
-  const isIso = /^\d{4}-\d\d-\d\d(T\d\d:\d\d(:\d\d(\.\d+)?)?(Z|[+-]\d\d:\d\d)?)?$/.test(text);
-  const hasZone = /(Z|[+-]\d\d:\d\d)$/.test(text) || !text.includes("T"); // a bare date is UTC already
-  const utcMs = isIso ? Date.parse(hasZone ? text : `${text}Z`) : Number.NaN;
-  const year = new Date(utcMs).getUTCFullYear();
-  if (year >= years.from && year <= years.to) return utcMs;
-  throw wrongInput(
-    nothingDone,
-    `"${text}" is not a time from ${years.from} to ${years.to}.`,
-    "Give it as 2026-06-21T10:00:00Z (UTC), or with an offset: 2026-06-21T12:00:00+02:00",
-  );
 }
 
 function textOf(report: SunReport): string {

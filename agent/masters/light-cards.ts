@@ -1,9 +1,13 @@
 import type { Card } from "../../drivers/formats/fits-card.ts";
-import type { LightProof } from "../imaging/proof/proof.ts";
+import type { LightProof } from "../imaging/proof/light-figures.ts";
 
-/** What the Sun said of a flat's light, for its header; nothing where it was not asked. */
+/** What the Sun said of a flat's light, for its header. */
 export function lightCards(light: LightProof): Card[] {
-  if ("notMeasured" in light) return [];
+  if ("notMeasured" in light)
+    return [
+      { keyword: "LIGHTSUN", value: false, comment: "light was not held against the Sun" },
+      { keyword: "COMMENT", value: `the light was not proved: ${light.notMeasured}` },
+    ];
   const { rms, sigma, worst, map, seenFraction, clearShare } = light;
   return [
     { keyword: "LIGHTSUN", value: true, comment: "light was held against the Sun" },

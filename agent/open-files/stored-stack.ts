@@ -81,7 +81,7 @@ export class TileMaker {
       }
       this.#combiner.gather(first, count, length);
     }
-    const mask = darkMask && Uint8Array.from(decode(darkMask, startPx, length));
+    const mask = darkMask && new Uint8Array(decode(darkMask, startPx, length));
     return this.#combiner.combine(
       length,
       {
@@ -91,8 +91,8 @@ export class TileMaker {
         zeroAdu: frames[0]!.layout.type === "uint16" ? 32768 : 0,
         medianNoise: method === "median" ? medianNoise(frames.length) : 1,
         clipAdu,
-        darkAdu: dark && Float32Array.from(decode(dark, startPx, length)),
-        darkSigmaAdu: darkSigma && Float32Array.from(decode(darkSigma, startPx, length)),
+        darkAdu: dark && new Float32Array(decode(dark, startPx, length)),
+        darkSigmaAdu: darkSigma && new Float32Array(decode(darkSigma, startPx, length)),
       },
       mask,
     );

@@ -3,6 +3,7 @@ import type { PlainFigure } from "../files/inspect/inspected-picture.ts";
 import { type Picture, readAsFlat } from "../files/inspect/inspected-picture.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { codesPerBin } from "../imaging/exposure/level-histogram.ts";
+import { mapInto } from "../imaging/numerics/map-into.ts";
 import { describeVerdict } from "../imaging/proof/proof-figure.ts";
 import { radialChart } from "./charts/curve-charts.ts";
 import { histogramChart } from "./charts/histogram-chart.ts";
@@ -109,7 +110,7 @@ function framePictures(
   if (kind === "flat") {
     const left = leftoverPicture(
       flat,
-      Float32Array.from(pixelsAdu, (value, i) => value - darkAdu[i]!),
+      mapInto(new Float32Array(pixelsAdu.length), pixelsAdu, (value, i) => value - darkAdu[i]!),
     );
     return left ? [{ ...left, caption: `${left.caption} The frame is ${name}.` }] : [];
   }

@@ -1,4 +1,5 @@
-import type { LightProof } from "../imaging/proof/proof.ts";
+import type { LightProof } from "../imaging/proof/light-figures.ts";
+import type { CurveOfFlat } from "../imaging/proof/response-figures.ts";
 
 const percent = (share: number, digits = 2) => `${(100 * share).toFixed(digits)} %`;
 
@@ -19,4 +20,14 @@ export function lightFacts(light: LightProof): (readonly [string, string])[] {
         ] as const)
       : []),
   ];
+}
+
+/** What the sensor's curve does to images, for the same place. */
+export function responseFacts(curve: CurveOfFlat | undefined): (readonly [string, string])[] {
+  if (!curve) return [["Sensor's response", "not measured"]];
+  const ofImages = curve.ofImages.map(
+    ({ imageLevel, rms, sigma }) =>
+      `${percent(rms, 3)} ± ${percent(sigma, 3)} rms of images at ${percent(imageLevel, 0)} of full scale`,
+  );
+  return [["Sensor's response leaves in the flat", ofImages.join(", ")]];
 }

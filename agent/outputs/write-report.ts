@@ -3,6 +3,7 @@ import { join } from "node:path";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
 import { writeWholeFile } from "../../drivers/formats/whole-file.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
+import { mapInto } from "../imaging/numerics/map-into.ts";
 import type { Shape } from "../imaging/numerics/shape.ts";
 import { contrastByScale } from "../imaging/proof/contrast-by-scale.ts";
 import type { ScaleError } from "../imaging/proof/error-budget.ts";
@@ -118,7 +119,7 @@ function mapsOf(flat: Flat, sampleAdu: Uint16Array | undefined, pedestalAdu: num
     sampleAdu?.length === flat.gain.length
       ? leftoverPicture(
           flat,
-          Float32Array.from(sampleAdu, (value) => value - pedestalAdu),
+          mapInto(new Float32Array(sampleAdu.length), sampleAdu, (value) => value - pedestalAdu),
         )
       : undefined;
   return [

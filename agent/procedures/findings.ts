@@ -1,4 +1,5 @@
 import type { Equatorial } from "../../drivers/roles/mount.ts";
+import type { SensorResponse } from "../imaging/light/sensor-response.ts";
 import type { KnownShadow } from "../imaging/match/shadow-moves.ts";
 import type { Conversion } from "../imaging/noise/conversion-of-series.ts";
 
@@ -45,6 +46,18 @@ export interface MeasuredConversion extends Conversion {
   readonly measuredUtcMs: number;
 }
 
+/** What a sensor's curve depends on. */
+export interface CameraState {
+  readonly gain: number;
+  readonly offset?: number;
+  readonly binning: number;
+}
+
+/** The sensor's curve; holds at that setting. */
+export interface MeasuredResponse extends SensorResponse, CameraState {
+  readonly measuredUtcMs: number;
+}
+
 /** The master flat that images of this run are meant for. */
 export interface FlatInUse {
   /** Whole path. */
@@ -72,6 +85,7 @@ export interface StepFindings {
   topCodeAdu?: number;
   leak?: LeakFinding;
   conversion?: MeasuredConversion;
+  response?: MeasuredResponse;
   /** What the camera's driver says of it, at that gain. */
   statedConversion?: { readonly electronsPerAdu: number; readonly gain: number };
   flatInUse?: FlatInUse;

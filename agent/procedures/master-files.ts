@@ -8,12 +8,14 @@ import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
 import type { ErrorBudget } from "../imaging/proof/error-budget.ts";
-import type { LightProof } from "../imaging/proof/proof.ts";
+import type { LightProof } from "../imaging/proof/light-figures.ts";
+import type { CurveOfFlat } from "../imaging/proof/response-figures.ts";
 import { budgetCards } from "../masters/budget-cards.ts";
 import { creatorCard } from "../masters/creator-card.ts";
 import { lightCards } from "../masters/light-cards.ts";
 import type { ExposureSpan, SeriesFigures } from "../masters/master-cards.ts";
 import { darkHdus, flatHdus } from "../masters/master-hdus.ts";
+import { responseCards } from "../masters/response-cards.ts";
 import type { StepFindings } from "./findings.ts";
 import type { TrainSeen, Workbench } from "./step.ts";
 
@@ -73,6 +75,7 @@ export function writeFlatMaster(
     readonly darkFile: string;
     readonly verdict: string;
     readonly light: LightProof;
+    readonly response?: CurveOfFlat;
     readonly budget: ErrorBudget;
   },
 ): string {
@@ -83,6 +86,7 @@ export function writeFlatMaster(
     ...card("BLUR", blur, "how the Sun was blurred away"),
     ...card("VERDICT", verdict, "what its own proof says"),
     ...lightCards(about.light),
+    ...(about.response ? responseCards(about.response) : []),
     ...budgetCards(about.budget),
   ];
   write(bench, file, flatHdus(flat, series, { cards, spans: notes.spans, darkFile, more }));
@@ -110,7 +114,16 @@ export function writeRawFrame(
 function write(bench: Workbench, file: string, hdus: Parameters<typeof writeFitsFile>[1]): void {
   const path = join(bench.folder, file);
   mkdirSync(dirname(path), { recursive: true });
-  writeFitsFile(path, hdus, { writtenUtcMs: bench.clock.nowMs(), replace: true });
+  const [first, ...others] = hdus;
+  const cards = [...(first!.cards ?? []), ...noteCards(bench.fileNote)];
+  writeFitsFile(path, [{ ...first!, cards }, ...others], {
+    writtenUtcMs: bench.clock.nowMs(),
+    replace: true,
+  });
+}
+
+function noteCards(note: string | undefined): readonly Card[] {
+  return note === undefined ? [] : [{ keyword: "COMMENT", value: note }];
 }
 
 function frameCards({ rig, optics, train, findings }: Workbench, frame: Frame): Card[] {

@@ -53,6 +53,8 @@ export interface Workbench extends UncoverTools {
   readonly site: Site;
   /** The folder of this run; a procedure writes only below it. */
   readonly folder: string;
+  /** Stands in the header of every file that is written. */
+  readonly fileNote?: string;
   /** What earlier steps and earlier runs found; a step adds its own. */
   readonly findings: StepFindings;
   /** Written into every file; `undefined` where nothing is known of the train. */

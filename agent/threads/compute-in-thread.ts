@@ -1,5 +1,6 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { findDust } from "../imaging/dust/dust.ts";
+import { judgeSheet } from "../imaging/light/clear-sheet.ts";
 import { measureLight } from "../imaging/light/measure-light.ts";
 import { matchPair } from "../imaging/match/match-since.ts";
 import { matchTrain } from "../imaging/match/match-train.ts";
@@ -18,6 +19,7 @@ export const computations = {
   smallStructure: (_: FftLibrary, ...about: Parameters<typeof smallStructure>) => smallStructure(...about),
   matchTrain,
   measureLight,
+  judgeSheet: (_: FftLibrary, ...about: Parameters<typeof judgeSheet>) => judgeSheet(...about),
   matchSince: matchPair,
 } as const;
 

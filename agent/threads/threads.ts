@@ -1,6 +1,7 @@
 import { Worker } from "node:worker_threads";
 import type { StartThread } from "../imaging/displaced/piece-work.ts";
 import { type Line, sharingWith } from "./share-pieces.ts";
+import { makeTransferableCopy } from "./transferable-copy.ts";
 
 /** A second thread, for as long as it is not disposed of. */
 export interface Thread extends Line {
@@ -72,7 +73,8 @@ export class Threads {
         new Promise((resolve) => {
           if (isGone) return resolve(undefined);
           try {
-            worker.postMessage(message);
+            const copy = makeTransferableCopy(message);
+            worker.postMessage(copy.message, copy.buffers);
             asked.push(resolve);
           } catch (error) {
             this.#lost(String(error)); // no memory for the copies, say

@@ -4,6 +4,7 @@ import type { StoredStack, TileMaker, TilePixels } from "../open-files/stored-st
 import type { AnyComputation, ComputationName } from "./compute-in-thread.ts";
 import type { PieceMessage } from "./share-pieces.ts";
 import type { WorkKind } from "./threads.ts";
+import { makeTransferableCopy } from "./transferable-copy.ts";
 
 type TilesMessage =
   | { readonly stack: StoredStack }
@@ -58,5 +59,7 @@ const taskList = {
 const serve = (await taskList[workerData as WorkKind]()) as (message: unknown) => object | undefined;
 parentPort!.on("message", (message) => {
   const answer = serve(message);
-  if (answer) parentPort!.postMessage(answer);
+  if (!answer) return;
+  const copy = makeTransferableCopy(answer);
+  parentPort!.postMessage(copy.message, copy.buffers);
 });

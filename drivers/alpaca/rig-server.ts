@@ -21,6 +21,10 @@ export class AlpacaRigServer {
     this.#listed = await listDevices(this.server, signal);
   }
 
+  deviceNames(): readonly string[] {
+    return this.#listed.map(listedName);
+  }
+
   /** A role that still has to be opened. @throws DeviceLostError naming what the server has instead */
   role(role: RoleName, entry: AlpacaEntry, own: Pick<DeviceTools, "ownsConnection" | "found">): KeptDevice {
     const device = this.#device(entry.device, typesFor(role, entry));
@@ -41,7 +45,7 @@ export class AlpacaRigServer {
 
   #absence(types: readonly string[]): string {
     const fitting = this.#listed.filter((one) => types.includes(one.type));
-    const names = fitting.map((one) => `${one.type}/${one.number} "${one.name}"`);
+    const names = fitting.map(listedName);
     const kind = types.join(" or ");
     return `${this.server.name} has no ${kind} of this name; ${names.length === 0 ? `it has no ${kind} at all` : `it has ${names.join(", ")}`}`;
   }
@@ -49,4 +53,8 @@ export class AlpacaRigServer {
 
 function isCalled(listed: ListedDevice, wanted: string): boolean {
   return listed.name === wanted || `${listed.type}/${listed.number}` === wanted.toLowerCase();
+}
+
+function listedName({ type, number, name }: ListedDevice): string {
+  return `${type}/${number} "${name}"`;
 }

@@ -132,5 +132,5 @@ function decodeScaled(
     const stored = read(i * layout.bytesPerPixel);
     values[i] = stored === layout.blank ? Number.NaN : zero + scale * stored;
   }
-  return layout.type === "float64" ? values : Float32Array.from(values);
+  return layout.type === "float64" ? values : new Float32Array(values);
 }

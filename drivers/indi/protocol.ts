@@ -37,6 +37,7 @@ export const indi: Protocol<"indi", IndiEntry, IndiLinks, IndiFindOptions> = {
     stack.use(client);
     await client.connect(signal);
     return {
+      deviceNames: () => client.deviceNames(),
       role: (role, entry, tools) =>
         roleTable[role].make({ device: client.device(entry.device), clock, log, ...tools }, entry, client),
     };

@@ -32,6 +32,7 @@ function checkRegion(device: string, region: Region, sensor: Camera["limits"]["s
 /** A camera's limits in words. */
 export function describeLimits(limits: Camera["limits"]) {
   const { exposureSeconds, gain, offset, binning, sensorPx, pixelMicron, fullScaleAdu } = limits;
+  const { colourFilterArray } = limits;
   const range = (one: Range | undefined) => (one ? `${one.min} to ${one.max}` : "none");
   return {
     sensor: `${sensorPx.widthPx} x ${sensorPx.heightPx} px of ${pixelMicron} micron`,
@@ -39,6 +40,13 @@ export function describeLimits(limits: Camera["limits"]) {
     gain: range(gain),
     offset: range(offset),
     binning: range(binning),
-    fullScale: `${fullScaleAdu} adu`,
+    fullScale: `${fullScaleAdu} adu, ${bitDepth(fullScaleAdu)} bits`,
+    colour: colourFilterArray === undefined ? "none told" : `filter array ${colourFilterArray}`,
   };
+}
+
+/** A converter of fewer bits than the word fills its upper bits: what is left to the word's end is one step of it. */
+function bitDepth(fullScaleAdu: number): number {
+  const wordBits = Math.ceil(Math.log2(fullScaleAdu + 1));
+  return wordBits - Math.round(Math.log2(2 ** wordBits - fullScaleAdu));
 }

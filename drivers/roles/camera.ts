@@ -52,6 +52,8 @@ export interface Camera extends Device {
     readonly binning: Range;
     readonly sensorPx: { readonly widthPx: number; readonly heightPx: number };
     readonly pixelMicron: number;
+    /** Its colours by row and column, such as `RGGB`; left out: monochrome, or it does not tell. */
+    readonly colourFilterArray?: string;
     /** Highest code that a pixel word can carry, from the bit depth that the camera declares. */
     readonly fullScaleAdu: number;
   };

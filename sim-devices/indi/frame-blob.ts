@@ -39,7 +39,7 @@ export function encodeFrame(
   facts: HeaderFacts,
   how: { readonly transfer: "fits" | "native"; readonly compress: boolean; readonly nowUtcMs: number },
 ): EncodedFrame {
-  const words = facts.bits === 8 ? Uint8Array.from(frame.pixelsAdu) : frame.pixelsAdu;
+  const words = facts.bits === 8 ? new Uint8Array(frame.pixelsAdu) : frame.pixelsAdu;
   const bytes =
     how.transfer === "fits"
       ? encodeFits(

@@ -78,7 +78,19 @@ async function oneRun(fault: string, overrides: SceneOverrides): Promise<LightRu
   const played = await stage.play();
   const step = played.record?.steps.find(({ kind }) => kind === "flat");
   const found = step?.found as FlatFound | undefined;
-  if (!found) throw new Error(`${fault}: no flat was made (${played.ended}; ${played.origin})`);
+  if (!found) {
+    const { code } = played.record?.failure ?? {};
+    if (code === undefined) throw new Error(`${fault}: no flat was made (${played.ended}; ${played.origin})`);
+    return {
+      fault,
+      verdict: "refused",
+      overSigma: 0,
+      blockError: 0,
+      blockBudget: 0,
+      reasons: [code],
+      notLookedAt: [],
+    };
+  }
   const master = readCcdImage(join(played.folder, found.files.flat));
   const compared = flatAgainstTruth({
     widthPx: master.widthPx,

@@ -159,9 +159,14 @@ const mayImport: Record<string, readonly string[]> = {
 };
 
 /** The rehearsal starts the far side of the wire by itself; nothing else of the agent may see it. */
-const mayStartScenes = ["rehearse", "rehearsed-rig", "rehearsed-scene", "simulate", "scene-from-file"].map(
-  (name) => `agent/commands/${name}.ts`,
-);
+const mayStartScenes = [
+  "rehearse",
+  "rehearsed-rig",
+  "rehearsed-scene",
+  "simulate",
+  "scene-from-file",
+  "write-schema",
+].map((name) => `agent/commands/${name}.ts`);
 
 function rowOf(file: string): string | undefined {
   return Object.keys(mayImport)

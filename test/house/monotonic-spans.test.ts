@@ -11,6 +11,7 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/imaging/defocus/sky-plane.ts": "how the sky's light changes through the day",
   "agent/outputs/report-words.ts": "a finished run's length, from the record's dates",
   "agent/outputs/time-line.ts": "a finished run's dates on a chart",
+  "agent/procedures/flat/response/expose-ladder.ts": "days since an earlier run measured the sensor",
   "agent/procedures/images/check-flat.ts": "age of a flat by the date in its file",
   "agent/procedures/time-span.ts": "frames against lapses of the guard, by date",
   "agent/run/checks/check-plan.ts": "planned hours of the day",

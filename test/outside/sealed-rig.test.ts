@@ -10,9 +10,11 @@ import { Random } from "../../drivers/kit/random.ts";
 import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { presentKeeper } from "../agent/run/present-keeper.ts";
+import { clockWithoutStalls } from "./clock-without-stalls.ts";
 import { type StockServer, startStockServer } from "./stock-server.ts";
 
 const camera = "CCD Simulator";
+const clock = clockWithoutStalls();
 /** Where it is about noon now. */
 const longitudeDegrees = (180 - ((systemClock.nowMs() / 86_400_000) % 1) * 360).toFixed(2);
 const rigYaml = `
@@ -41,6 +43,7 @@ beforeAll(async () => {
 });
 
 afterAll(async () => {
+  clock[Symbol.dispose]();
   await server?.[Symbol.asyncDispose]();
   rmSync(folder, { recursive: true, force: true });
 });
@@ -57,7 +60,7 @@ async function play(plan: string, name: string) {
     plan: readPlan(plan, "plan.yaml"),
     rigFile: readRigFile(rigYaml, "rig.yaml"),
     openers: () => server.open,
-    clock: systemClock,
+    clock,
     random: new Random(1),
     log: silentLog,
     folder: join(folder, name),

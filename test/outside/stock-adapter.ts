@@ -1,11 +1,11 @@
 import { afterAll, beforeAll, expect } from "vitest";
 import { connectRig, type RigEntries } from "../../drivers/connect.ts";
-import { systemClock } from "../../drivers/kit/clock.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import { type Adapter, calm, expectNoForeignCommands } from "../drivers/conformance/rig-under-test.ts";
 import { onlyAHangMs } from "../only-a-hang.ts";
+import { clockWithoutStalls } from "./clock-without-stalls.ts";
 import { type StockServer, startStockServer } from "./stock-server.ts";
 
 /** Debian's simulator of each role: its program, and its entry in a rig. */
@@ -34,6 +34,7 @@ export function stockAdapter(
   ...roles: readonly StockRole[]
 ): Adapter & { readonly server: () => StockServer } {
   let simulators: StockServer;
+  const clock = clockWithoutStalls();
   const present = stockRoles.filter((role) => role === "camera" || roles.includes(role));
 
   beforeAll(async () => {
@@ -42,6 +43,7 @@ export function stockAdapter(
     });
   });
   afterAll(async () => {
+    clock[Symbol.dispose]();
     await simulators?.[Symbol.asyncDispose]();
   });
 
@@ -69,13 +71,13 @@ export function stockAdapter(
       };
       await using connected = await connectRig(
         entries,
-        { clock: systemClock, log: silentLog, random: new Random(1), openers: () => open },
+        { clock, log: silentLog, random: new Random(1), openers: () => open },
         calm(),
       );
       connected.seal.open();
       const result = await work({
         rig: connected.rig,
-        clock: systemClock,
+        clock,
         remember,
         isConnected: async (device) => {
           const connect = `${device}.CONNECTION.CONNECT`;

@@ -14,8 +14,10 @@ import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { presentKeeper } from "../agent/run/present-keeper.ts";
 import { dustyScene } from "../runs/slipping-scene.ts";
+import { clockWithoutStalls } from "./clock-without-stalls.ts";
 import { type StockServer, startStockServer } from "./stock-server.ts";
 
+const clock = clockWithoutStalls();
 const root = resolve(import.meta.dirname, "../..");
 const program = (name: string) => join(root, "sim-devices/indi/programs", name);
 
@@ -121,6 +123,7 @@ beforeAll(async () => {
 });
 
 afterAll(async () => {
+  clock[Symbol.dispose]();
   await server?.[Symbol.asyncDispose]();
   rmSync(folder, { recursive: true, force: true });
 });
@@ -173,7 +176,7 @@ test("the whole job through Debian's server and simulators: good, and every sett
     plan: readPlan(planYaml, "whole-job.yaml"),
     rigFile: readRigFile(rigYaml, "stock-rig.yaml"),
     openers: () => server.open,
-    clock: systemClock,
+    clock,
     random: new Random(1),
     log: silentLog,
     folder: runFolder,

@@ -3,6 +3,7 @@ import type { Card } from "../../../drivers/formats/fits-card.ts";
 import { headerBytes, paddedBytes } from "../../../drivers/formats/fits-header-write.ts";
 import { encodeFits, encodePixels } from "../../../drivers/formats/fits-write.ts";
 import type { SerFile } from "../../../drivers/formats/ser-file.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import type { FrameSource } from "../frame-source.ts";
 import { keptCards } from "../kept-cards.ts";
 import { checkOutput, plainName } from "../output-name.ts";
@@ -51,7 +52,11 @@ export function cubeResult(
 function timesExtension(ser: SerFile | undefined, writtenUtcMs: number): Uint8Array {
   const stamps = ser?.stampsTicks();
   if (stamps === undefined) return new Uint8Array(0);
-  const seconds = Float64Array.from(stamps, (ticks) => Number(ticks - stamps[0]!) / 1e7);
+  const seconds = mapInto(
+    new Float64Array(stamps.length),
+    stamps,
+    (ticks) => Number(ticks - stamps[0]!) / 1e7,
+  );
   const cards = [{ keyword: "BUNIT", value: "s", comment: "since the first frame, see DATE-OBS" }];
   const whole = encodeFits([{}, { pixels: seconds, name: "FRAMETIME", cards }], writtenUtcMs);
   return whole.subarray(encodeFits([{}], writtenUtcMs).length);

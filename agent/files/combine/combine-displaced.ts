@@ -8,8 +8,10 @@ import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import { makeSweepKernels } from "../../imaging/displaced/sweep-kernels.ts";
 import { UnsolvableSeriesError } from "../../imaging/displaced/unsolvable-series.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import { lightFigures, nobodyLooked } from "../../imaging/proof/light-figures.ts";
 import { knownOfSeries, planeFigures, seriesFigures } from "../../imaging/proof/proof.ts";
 import { listReasons, type Verdict, worstVerdict } from "../../imaging/proof/proof-figure.ts";
+import { lightCards } from "../../masters/light-cards.ts";
 import type { SeriesFigures } from "../../masters/master-cards.ts";
 import { flatHdus } from "../../masters/master-hdus.ts";
 import { FrameLogsOnDisk } from "../../open-files/frame-logs-on-disk.ts";
@@ -94,17 +96,15 @@ export async function combineDisplaced(
   };
   const series = describeSeries(solution);
   const used = images.filter((_, k) => solution.frames[k]!.dropped === undefined);
-  const hdus = flatHdus(
-    flat,
-    series,
-    masterOrigin(request, images, used, "gain solved from displaced frames"),
-  );
+  const origin = masterOrigin(request, images, used, "gain solved from displaced frames");
+  const hdus = flatHdus(flat, series, { ...origin, more: [...origin.more, ...lightCards(nobodyLooked)] });
   using file = new MasterFile(request, hdus as HduPlan[]);
   file.write(0, { value: flat.gain, sigma: flat.sigma, mask: flat.mask });
   const written = file.finish(flat.levelAdu);
   const figures = [
     ...seriesFigures(knownOfSeries(series)),
     ...(anchor ? planeFigures(planeAcross(anchor, shape)) : []),
+    ...lightFigures(nobodyLooked),
     written.trusted,
   ];
   return {

@@ -8,6 +8,9 @@ import {
   type RefusedStored,
   type StoredFrames,
 } from "../../imaging/combining/stored-master.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
+import { nobodyLooked } from "../../imaging/proof/light-figures.ts";
+import { lightCards } from "../../masters/light-cards.ts";
 import { markUnhealthy, stepOfFrame } from "../../masters/mark-unhealthy.ts";
 import { darkHdus, flatHdus } from "../../masters/master-hdus.ts";
 import { hasColourFilters, statedKind } from "../frame-kind.ts";
@@ -102,7 +105,7 @@ export async function combineSeries(
   } else {
     const flat = normaliseFlat(master, { hasColourFilters: hasColourFilters(images[0]!.header) });
     if (!flat) throw nothingLit();
-    hdus = flatHdus(flat, master, origin);
+    hdus = flatHdus(flat, master, { ...origin, more: [...origin.more, ...lightCards(nobodyLooked)] });
     levelAdu = flat.levelAdu;
     pixels = { value: flat.gain, sigma: flat.sigma, mask: flat.mask };
   }
@@ -173,7 +176,9 @@ function optionsOf(
           },
         }
       : {}),
-    ...(mask ? { unhealthyPx: Uint8Array.from(mask, (bits) => (bits === 0 ? 0 : 1)) } : {}),
+    ...(mask
+      ? { unhealthyPx: mapInto(new Uint8Array(mask.length), mask, (bits) => (bits === 0 ? 0 : 1)) }
+      : {}),
   };
 }
 

@@ -173,7 +173,7 @@ export function masterOrigin(
   images: readonly FitsFileImage[],
   used: readonly FitsFileImage[],
   how: string,
-): MasterOrigin {
+): MasterOrigin & Required<Pick<MasterOrigin, "more">> {
   const darkFile = darkName(request);
   return {
     cards: keptCards(images[0]!.header.cards),

@@ -84,12 +84,7 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     reasons: [...listReasons(figures), ...provedReasons(proved)],
     notJudged: kind === "flat" ? notJudgedOf(picture, options.sunFile) : [],
     ...(frame === undefined ? {} : { frame }),
-    notes: flat
-      ? describeLight(flat.light, {
-          isHeldWhenTaken: picture.header.logical("LIGHTSUN") === true,
-          isDarkNamed: options.darkFile !== undefined,
-        })
-      : [],
+    notes: flat ? describeLight(flat.light, options.darkFile !== undefined) : [],
     ...(proved === undefined ? {} : { proved }),
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),
     ...(levels.codes ? { codes: levels.codes } : {}),

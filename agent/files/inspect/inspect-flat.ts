@@ -8,8 +8,9 @@ import { type FringeOrigin, fringeOrigin } from "../../imaging/proof/fringe-orig
 import type { FringeSearch } from "../../imaging/proof/fringes.ts";
 import { fringeLight, judgeMaster, type ProofFacts } from "../../imaging/proof/judge-master.ts";
 import type { LeftoverSun } from "../../imaging/proof/leftover-sun.ts";
+import type { LightProof } from "../../imaging/proof/light-figures.ts";
 import type { Photons } from "../../imaging/proof/photon-limit.ts";
-import { type LightProof, seriesFigures } from "../../imaging/proof/proof.ts";
+import { seriesFigures } from "../../imaging/proof/proof.ts";
 import { judgeFigure } from "../../imaging/proof/proof-figure.ts";
 import { readFigures } from "../../masters/master-cards.ts";
 import { combinedCount } from "../frame-kind.ts";
@@ -57,7 +58,7 @@ export function flatFindings(
   const fringes = verdict.fringes!;
   const stripes = fringeLight(known);
   const light = lightOfFiles(flat, options, fft);
-  const told = lightFindings(light);
+  const told = lightFindings(light, picture.header);
   return {
     figures: [...seriesFigures(readFigures(picture.header)), ...told.figures, ...verdict.figures],
     measures: [

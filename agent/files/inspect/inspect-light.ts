@@ -1,11 +1,13 @@
+import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { findDisc } from "../../imaging/disc/disc.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
 import { measureLight } from "../../imaging/light/measure-light.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
-import { lightFigures } from "../../imaging/proof/light-figures.ts";
-import type { LightProof } from "../../imaging/proof/proof.ts";
+import { type LightProof, lightFigures, nobodyLooked } from "../../imaging/proof/light-figures.ts";
+import { judgeFigure, type ProofFigure } from "../../imaging/proof/proof-figure.ts";
 import { InputError } from "../input-error.ts";
 import { type InspectionFigures, type PlainFigure, readPicture } from "./inspected-picture.ts";
 
@@ -59,7 +61,7 @@ function maskClipped(values: Float32Array): Float32Array {
 
 /** The limb, where it is in sight. */
 function discOf(levels: Float32Array, shape: Shape, uniform: () => number): DiscPx | undefined {
-  const pixels = Uint16Array.from(levels, (value) =>
+  const pixels = mapInto(new Uint16Array(levels.length), levels, (value) =>
     Number.isNaN(value) ? 65_535 : Math.max(0, Math.min(65_535, value)),
   );
   const sighting = findDisc(pixels, shape, {
@@ -71,9 +73,13 @@ function discOf(levels: Float32Array, shape: Shape, uniform: () => number): Disc
   return { x: sighting.disc.xPx, y: sighting.disc.yPx, radiusPx: sighting.disc.radiusPx };
 }
 
-/** What is judged and what is told of it. */
-export function lightFindings(light: LightProof | undefined): InspectionFigures {
-  if (light === undefined || "notMeasured" in light) return { figures: [], measures: [] };
+/**
+ * What is judged and what is told of it.
+ * @param light `undefined` when no frames of the Sun were named: the header tells whether the run that made the flat had some
+ */
+export function lightFindings(light: LightProof | undefined, header: FitsHeader): InspectionFigures {
+  if (light === undefined) return { figures: figuresWhenTaken(header), measures: [] };
+  if ("notMeasured" in light) return { figures: lightFigures(light), measures: [] };
   const percent = (name: string, share: number, sigma?: number): PlainFigure => ({
     name,
     value: 100 * share,
@@ -96,31 +102,27 @@ export function lightFindings(light: LightProof | undefined): InspectionFigures 
   };
 }
 
+function figuresWhenTaken(header: FitsHeader): ProofFigure[] {
+  const seenFraction = header.logical("LIGHTSUN") === true ? header.number("LIGHTFLD") : undefined;
+  return seenFraction === undefined ? lightFigures(nobodyLooked) : [judgeFigure("lightSeen", seenFraction)];
+}
+
 /**
  * What is to be said of the light beside its figures.
  * @param light `undefined` when no frames of the Sun were named
  */
-export function describeLight(
-  light: LightProof | undefined,
-  about: { readonly isHeldWhenTaken: boolean; readonly isDarkNamed: boolean },
-): string[] {
-  if (light === undefined) return about.isHeldWhenTaken ? [] : [howToProve];
-  if ("notMeasured" in light) return [`The light was not proved: ${light.notMeasured}.`];
+export function describeLight(light: LightProof | undefined, isDarkNamed: boolean): string[] {
+  if (light === undefined || "notMeasured" in light) return [];
   const { moves } = light.ghosts;
   return [
     "A slope of the light was not measured: displaced frames can't tell it from a slope of the sky.",
-    ...(about.isDarkNamed ? [] : [noDarkOffLooks]),
+    ...(isDarkNamed ? [] : [noDarkOffLooks]),
     ...(moves === undefined ? [] : [describeGhost(moves)]),
   ];
 }
 
 const noDarkOffLooks =
   "No dark was taken off the frames of the Sun: a dark level that is still in them passes for light. Name it with --dark unless it is off already.";
-
-export const howToProve =
-  "The light was not proved: a flat shows what the light wrote into it as if it were the rig's own. Take eight or more frames of the " +
-  "plain Sun (no diffuser, in focus, same gain and filter, at about 70 % of full scale), moved by up to a quarter of the frame's height " +
-  "to both sides along both axes, within five minutes of the flat, and name them: `evenfield inspect FLAT --looks FILES… --dark DARK`.";
 
 function describeGhost(motion: number): string {
   const how =

@@ -5,6 +5,7 @@ import { normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
 import { findDust } from "../../imaging/dust/dust.ts";
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
 import { type SmallStructure, smallStructure } from "../../imaging/match/small-structure.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { type FrameKind, frameKind, hasColourFilters } from "../frame-kind.ts";
 import { checkSameSize, openImage, openPictures } from "../image-file.ts";
@@ -48,7 +49,7 @@ export function readMatchPicture(path: string, darkFile?: string): MatchPicture 
     if (hasColourFilters(image.header))
       equaliseColours(
         levels,
-        Uint8Array.from(levels, (level) => (Number.isNaN(level) ? 1 : 0)),
+        mapInto(new Uint8Array(levels.length), levels, (level) => (Number.isNaN(level) ? 1 : 0)),
         shape,
       );
     const { header } = image;
@@ -82,7 +83,7 @@ export function findImageShadows({
   levels,
   shape,
 }: Pick<MatchPicture, "levels" | "shape">): readonly KnownShadow[] {
-  const mask = Uint8Array.from(levels, (level) => (level > 0 ? 0 : 1));
+  const mask = mapInto(new Uint8Array(levels.length), levels, (level) => (level > 0 ? 0 : 1));
   const meanAdu = levels.map((level) => (level > 0 ? level : 0));
   const flat = normaliseFlat({ shape, meanAdu, sigmaAdu: new Float32Array(levels.length), mask });
   return flat ? findDust(flat) : [];

@@ -63,7 +63,7 @@ export function prepareFlat(flat: Flat, options: FlatOptions = {}): FlatFactors 
     else if (mask !== 0 || !(gain > 0)) mend.push(i);
   }
   const neighbourStepPx = colourLevels ? 2 : 1;
-  return { flat, level, division, mendPx: Uint32Array.from(mend), unlitPx, neighbourStepPx };
+  return { flat, level, division, mendPx: new Uint32Array(mend), unlitPx, neighbourStepPx };
 }
 
 function levelKept(flat: Flat, keepLevel: "mean" | "median" | number): number {

@@ -1,6 +1,7 @@
 import { noiseByLevel, tabulateVariance, varianceAtLevel } from "../noise/noise-by-level.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { clippedNormal } from "../numerics/normal.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type FrameSelection, healthyPx, type SeriesOptions } from "./frame-selection.ts";
@@ -86,7 +87,7 @@ function finishMeans(
     own[i] = n < 2 ? 0 : Math.max(0, (squares[i]! - sum[i]! ** 2 / n) / ((n - 1) * keptVariance));
   }
   const px = healthyPx(options, noisePx);
-  const ofPeers = (values: Float32Array) => Float64Array.from(px, (i) => values[i]!);
+  const ofPeers = (values: Float32Array) => mapInto(new Float64Array(px.length), px, (i) => values[i]!);
   const table = tabulateVariance(noiseByLevel(ofPeers(meanAdu), ofPeers(own), frameCount - 1));
   const unsteadyPx = new Uint8Array(pxCount);
   const sigmaAdu = inPlace ? sum : new Float32Array(pxCount);

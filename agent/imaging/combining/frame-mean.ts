@@ -17,7 +17,7 @@ export class FrameMean {
     makeSums: MakeFrameSums = makeFrameSums,
   ) {
     this.#sums = makeSums(shape.widthPx * shape.heightPx);
-    this.#unhealthyPx = Uint32Array.from(unhealthyPx?.keys().filter((px) => unhealthyPx[px] === 1) ?? []);
+    this.#unhealthyPx = new Uint32Array(unhealthyPx?.keys().filter((px) => unhealthyPx[px] === 1) ?? []);
   }
 
   get frameCount(): number {

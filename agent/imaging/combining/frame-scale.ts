@@ -1,3 +1,4 @@
+import { fillInto } from "../numerics/map-into.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 
 /**
@@ -59,7 +60,7 @@ export function spreadPx(pxCount: number, countMax: number, usable: (px: number)
     for (let px = 0; px < pxCount; px += stride) if (usable(px)) found[count++] = px;
     if (count < countMax / 4 && stride > 1) continue;
     const every = Math.max(1, Math.ceil(count / countMax));
-    return Uint32Array.from({ length: Math.ceil(count / every) }, (_, k) => found[k * every]!);
+    return fillInto(new Uint32Array(Math.ceil(count / every)), (k) => found[k * every]!);
   }
   return new Uint32Array(0);
 }

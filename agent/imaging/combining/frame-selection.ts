@@ -1,6 +1,7 @@
 import { type NoiseByLevel, noiseByLevel } from "../noise/noise-by-level.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 import { measureFirstFrames } from "./first-frames.ts";
@@ -139,7 +140,9 @@ export class FrameSelection {
   /** The last reference has been added. @returns whether at least two of them are alike */
   finishReference(): boolean {
     const { uniform } = this.#judge(this.#held.splice(0));
-    this.#usualScale = medianInPlace(Float64Array.from(uniform, ({ scale }) => scale));
+    this.#usualScale = medianInPlace(
+      mapInto(new Float64Array(uniform.length), uniform, ({ scale }) => scale),
+    );
     this.#seen = 0;
     return this.#noise !== undefined;
   }
@@ -169,7 +172,7 @@ export class FrameSelection {
   /** Against the median of the last few, so that a slowly sinking Sun is no jump. */
   #levelIsSteady(scale: number): boolean {
     const last = this.#scales.slice(-9);
-    const usual = last.length === 0 ? this.#usualScale : medianInPlace(Float64Array.from(last));
+    const usual = last.length === 0 ? this.#usualScale : medianInPlace(new Float64Array(last));
     if (usual === undefined) return true;
     return Math.abs(scale / usual - 1) <= (this.#options.scaleTolerance ?? 0.05);
   }
@@ -219,7 +222,7 @@ export class FrameSelection {
   #noiseAmong(held: readonly HeldFrame[]): NoiseByLevel {
     const few = held.map(({ frame, noiseAdu }) => ({ pixels: noiseAdu, scale: frame.scale }));
     const { medians, variances } = measureFirstFrames(few, this.#noiseSample!.darkAdu, this.#clipAdu);
-    return noiseByLevel(Float64Array.from(medians), Float64Array.from(variances), held.length - 1);
+    return noiseByLevel(new Float64Array(medians), new Float64Array(variances), held.length - 1);
   }
 }
 

@@ -1,6 +1,7 @@
 import type { NoiseByLevel } from "../noise/noise-by-level.ts";
 import { type GrowthPoint, NoiseGrowth } from "../noise/noise-growth.ts";
 import { type HalvesFigures, SeriesHalves } from "../noise/series-halves.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { BlockSample, blockSidePx } from "./block-sample.ts";
@@ -63,7 +64,7 @@ export class FrameWatch {
     this.#ratios = new Float64Array(this.#usable.length);
     if (this.#usable.length >= blocksLeast) return;
     const sample = new PixelSample(spreadPx(first.length, levelPx, isLit), darkAdu);
-    this.#level = { sample, reference: Float32Array.from(sample.px, levelAt) };
+    this.#level = { sample, reference: mapInto(new Float32Array(sample.px.length), sample.px, levelAt) };
   }
 
   get growth(): readonly GrowthPoint[] {
@@ -92,7 +93,7 @@ export class FrameWatch {
   #scaleOf(pixels: Uint16Array, sums: Float64Array): number {
     if (this.#level === undefined) return medianBlockRatio(sums, this.#reference, this.#usable, this.#ratios);
     const { sample, reference } = this.#level;
-    return medianRatio(sample.of(pixels), sample.darkAdu, reference, Uint32Array.from(reference.keys()));
+    return medianRatio(sample.of(pixels), sample.darkAdu, reference, new Uint32Array(reference.keys()));
   }
 
   /** From the first frames on, those that follow can be compared with what is usual. */

@@ -1,3 +1,4 @@
+import { mapInto } from "../numerics/map-into.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { Master } from "./finish-master.ts";
@@ -68,7 +69,7 @@ export function relativeNoise(flat: Pick<Flat, "gain" | "sigma" | "mask">): numb
   const values: number[] = [];
   for (let i = 0; i < flat.gain.length; i += every)
     if (flat.mask[i] === 0) values.push(flat.sigma[i]! / flat.gain[i]!);
-  return medianInPlace(Float64Array.from(values));
+  return medianInPlace(new Float64Array(values));
 }
 
 /** First pixels of the colours of a colour filter array, each of which has every second row and column. */
@@ -94,7 +95,7 @@ function markDead(
         if (colour && ((x & 1) !== colour.x || (y & 1) !== colour.y)) return;
         if ((mask[i]! & ~maskBits.unlit) === 0) inside.push(i);
       });
-      const usual = medianInPlace(Float64Array.from(inside, (i) => meanAdu[i]!)) ?? 0;
+      const usual = medianInPlace(mapInto(new Float64Array(inside.length), inside, (i) => meanAdu[i]!)) ?? 0;
       let unlit = 0;
       for (const i of inside) if (mask[i] !== 0) unlit++;
       if (unlit * 2 > inside.length) continue; // a dark corner: nothing there is dead for being dark

@@ -1,3 +1,4 @@
+import { mapInto } from "../numerics/map-into.ts";
 /** A few thousand pixels of a frame, spread over it, taken out to be reckoned with by themselves. */
 export class PixelSample {
   readonly #dark: Float32Array;
@@ -7,7 +8,7 @@ export class PixelSample {
     readonly px: Uint32Array,
     darkAdu: Float32Array | undefined,
   ) {
-    this.#dark = Float32Array.from(px, (i) => darkAdu?.[i] ?? 0);
+    this.#dark = mapInto(new Float32Array(px.length), px, (i) => darkAdu?.[i] ?? 0);
   }
 
   get darkAdu(): Float32Array {

@@ -25,7 +25,7 @@ export function blurRadius(
   mostPx: number,
 ): BlurRadius | undefined {
   const bin = Math.max(1, Math.ceil(Math.sqrt((shape.widthPx * shape.heightPx) / pixelsMax)));
-  const [a, b, use] = [sharp, blurred, Float32Array.from(usePx)].map((one) => binned(one, shape, bin)) as [
+  const [a, b, use] = [sharp, blurred, new Float32Array(usePx)].map((one) => binned(one, shape, bin)) as [
     Float32Array,
     Float32Array,
     Float32Array,

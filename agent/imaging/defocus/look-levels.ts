@@ -1,4 +1,5 @@
 import { BlockMap } from "../numerics/block-map.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import type { Shape } from "../numerics/shape.ts";
 
 /** One look at the blurred Sun from one pointing, as means over blocks, its frames parted into two halves. */
@@ -37,7 +38,7 @@ export function measureBlockLevels(
       const one = map.sumFrame(frame, darkAdu, usePx);
       for (let b = 0; b < sums.length; b++) sums[b]! += one[b]!;
     }
-    return Float32Array.from(sums, (sum, b) =>
+    return mapInto(new Float32Array(sums.length), sums, (sum, b) =>
       counts[b]! < 0.75 * map.sidePx ** 2 ? Number.NaN : sum / counts[b]! / own.length,
     );
   };

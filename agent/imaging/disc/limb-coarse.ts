@@ -74,7 +74,7 @@ export function coarseEdges(coarse: CoarseFrame, shareOfSteepest = 0.25): EdgePo
       slope[i] = Math.hypot(slopeX[i]!, slopeY[i]!);
     }
   }
-  const steepest = Float64Array.from(slope).sort()[Math.floor(slope.length * 0.998)]!;
+  const steepest = new Float64Array(slope).sort()[Math.floor(slope.length * 0.998)]!;
   const least = shareOfSteepest * steepest;
   const edges: EdgePoint[] = [];
   if (!(steepest > 0)) return edges;

@@ -1,4 +1,5 @@
 import type { Flat } from "../combining/normalise-flat.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 
 export interface RadialProfile {
@@ -20,7 +21,7 @@ export function radialProfile(flat: Flat): RadialProfile {
   const every = Math.max(1, Math.floor(flat.gain.length / 300_000)) | 1;
   const sample: number[] = [];
   for (let i = 0; i < flat.gain.length; i += every) if (flat.mask[i] === 0) sample.push(i);
-  const sorted = Float64Array.from(sample, (i) => flat.gain[i]!).sort();
+  const sorted = mapInto(new Float64Array(sample.length), sample, (i) => flat.gain[i]!).sort();
   const floor = sorted[Math.floor(sorted.length * 0.05)] ?? 0;
   let [weight, sumX, sumY] = [0, 0, 0];
   for (const i of sample) {

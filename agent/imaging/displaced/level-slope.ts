@@ -1,4 +1,5 @@
 import { leastSquares } from "../numerics/linear-solve.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { ShiftPx } from "./object-grid.ts";
 import { tukeyWeights } from "./robust-plane.ts";
@@ -29,7 +30,11 @@ export function levelSlope(levels: readonly number[], shifts: readonly ShiftPx[]
     );
     if (!fit) return undefined;
     const [x, y] = fit.solution as [number, number];
-    const residuals = Float64Array.from(fast, (level, i) => level - x * rows[i]![0] - y * rows[i]![1]);
+    const residuals = mapInto(
+      new Float64Array(fast.length),
+      fast,
+      (level, i) => level - x * rows[i]![0] - y * rows[i]![1],
+    );
     const spread = medianAndSigma(residuals)!.sigma;
     slope = {
       x,

@@ -1,3 +1,4 @@
+import { mapInto } from "../numerics/map-into.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 
 /** A point of a picture. */
@@ -28,7 +29,11 @@ export function robustPlane(points: readonly PlanePoint[], cutSigmas: number): P
     plane = weightedPlane(points, weights);
     if (!plane) return undefined;
     const { mean, x, y } = plane;
-    const residuals = Float64Array.from(points, (point) => point.value - mean - x * point.x - y * point.y);
+    const residuals = mapInto(
+      new Float64Array(points.length),
+      points,
+      (point) => point.value - mean - x * point.x - y * point.y,
+    );
     weights = tukeyWeights(residuals, cutSigmas);
   }
   return plane;
@@ -38,7 +43,7 @@ export function tukeyWeights(residuals: Float64Array, cutSigmas: number): Float6
   const spread = medianAndSigma(residuals);
   const cut = cutSigmas * (spread?.sigma || Number.POSITIVE_INFINITY);
   const middle = spread?.median ?? 0;
-  return Float64Array.from(residuals, (residual) => {
+  return mapInto(new Float64Array(residuals.length), residuals, (residual) => {
     const share = (residual - middle) / cut;
     return Math.abs(share) < 1 ? (1 - share * share) ** 2 : 0;
   });

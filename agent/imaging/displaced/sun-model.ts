@@ -1,4 +1,5 @@
 import { brightnessAtRadius, type LimbDarkening } from "../disc/limb-darkening.ts";
+import { fillInto } from "../numerics/map-into.ts";
 import { noLog } from "./frame-logs.ts";
 import type { ObjectGrid } from "./object-grid.ts";
 
@@ -22,7 +23,7 @@ export function fillSunModel(
   // Tabulated over the square of the radius: a logarithm and a polynomial for each pixel would take longer than a sweep.
   const steps = 4096;
   const most = usableRadii ** 2;
-  const table = Float32Array.from({ length: steps + 2 }, (_, k) =>
+  const table = fillInto(new Float32Array(steps + 2), (k) =>
     Math.log(brightnessAtRadius(darkening, Math.sqrt((Math.min(k, steps) / steps) * most))),
   );
   const perStep = steps / (most * disc.radiusPx ** 2);

@@ -71,7 +71,7 @@ function blockMedians(
       ys.push((y0 + y1 - 1) / 2);
       medians.push(medianInPlace(values, count)!);
     }
-  return { value: Float64Array.from(medians), splines: splinesAt(xs, ys, across, down) };
+  return { value: new Float64Array(medians), splines: splinesAt(xs, ys, across, down) };
 }
 
 function predicted({ first, stride, share }: Splines, k: number, solution: Float64Array): number {

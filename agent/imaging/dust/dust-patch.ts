@@ -55,9 +55,9 @@ export function patchAbout(
       value.push(sum / count);
     }
   return {
-    x: Float64Array.from(x),
-    y: Float64Array.from(y),
-    value: Float64Array.from(value),
+    x: new Float64Array(x),
+    y: new Float64Array(y),
+    value: new Float64Array(value),
     count: x.length,
     sidePx: side,
     scalePx: reachPx,

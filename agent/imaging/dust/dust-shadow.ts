@@ -1,3 +1,4 @@
+import { fillInto } from "../numerics/map-into.ts";
 import { median } from "../numerics/order-statistics.ts";
 import { spansWithin } from "../numerics/pixels-within.ts";
 import type { Shape } from "../numerics/shape.ts";
@@ -57,7 +58,7 @@ export function addShadow({ shape, values }: Residual, shadow: Shadow, sign: 1 |
   const reachPx = Math.max(shadowRadiusPx(fit), leftOver.length * ringPx);
   const rimPx = fit.kind === "bell" ? fit.radiusPx / tableSteps.bell : fit.edgePx / tableSteps.edge;
   const stepPx = Math.min(ringPx / tableSteps.ring, rimPx);
-  const table = Float64Array.from({ length: Math.ceil(reachPx / stepPx) + 2 }, (_, k) => {
+  const table = fillInto(new Float64Array(Math.ceil(reachPx / stepPx) + 2), (k) => {
     const place = (k * stepPx) / ringPx;
     const ring = Math.max(0, Math.floor(place - 0.5));
     const share = Math.min(1, Math.max(0, place - 0.5 - ring));

@@ -131,7 +131,7 @@ function blockMeans(
   }
   const means: number[] = [];
   for (let b = 0; b < sums.length; b++) if (counts[b]! > 0) means.push(sums[b]! / counts[b]!);
-  return Float64Array.from(means).sort();
+  return new Float64Array(means).sort();
 }
 
 function litBlocks(sorted: Float64Array, litFromAdu: number): Float64Array {

@@ -1,4 +1,5 @@
 import type { DiscPx } from "../displaced/sun-model.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { quantile } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { DividedLook } from "./divided-look.ts";
@@ -33,7 +34,7 @@ export function sharePicture({ look, shape, disc }: SunInFlat, share: number, ce
   const { picture } = look;
   const { level: middle, isMiddle } = middleLevel(picture, shape, disc);
   // S = D (1 + a S) with D the divided look over its middle, whose S is 1.
-  const sun = Float64Array.from(picture, (level) => {
+  const sun = mapInto(new Float64Array(picture.length), picture, (level) => {
     const divided = level / middle / (1 + share);
     return divided / (1 - share * divided);
   });

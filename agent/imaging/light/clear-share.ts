@@ -2,6 +2,7 @@ import type { DiscPx } from "../displaced/sun-model.ts";
 import { splineNormal, splinesAt } from "../dust/dust-splines.ts";
 import { Cholesky } from "../numerics/cholesky.ts";
 import { cubicKnots } from "../numerics/cubic-knots.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { sharePicture } from "./clear-picture.ts";
@@ -47,7 +48,9 @@ export function measureClearShare({ shape, flat, plainAdu, disc }: ClearShareInp
   let share = 0;
   for (let round = 0; round < rounds; round++) {
     const picture = sharePicture({ look, shape, ...(disc ? { disc } : {}) }, share, cellPx);
-    const column = Float64Array.from(cells.x, (x, c) => picture.column(x, cells.y[c]!));
+    const column = mapInto(new Float64Array(cells.x.length), cells.x, (x, c) =>
+      picture.column(x, cells.y[c]!),
+    );
     const value = cells.logs.map((log, c) => log - picture.logAt(cells.x[c]!, cells.y[c]!));
     const normal = splineNormal(weight, splines, n);
     for (let i = 0; i < n; i++) normal[i * n + i]! += 1e-6;
@@ -78,7 +81,7 @@ export function measureClearShare({ shape, flat, plainAdu, disc }: ClearShareInp
     const sigma = clusteredSigma(cells, pure, residuals, weight, shape) / square;
     result = { share, sigma: Math.hypot(sigma, picture.scaleSigma * share) };
     const spread = medianAndSigma(residuals)!;
-    weight = Float64Array.from(residuals, (one) =>
+    weight = mapInto(new Float64Array(residuals.length), residuals, (one) =>
       Math.abs(one - spread.median) < trimSigmas * spread.sigma ? 1 : 0,
     );
   }
@@ -117,7 +120,7 @@ function flatCells({ gain, mask }: ClearShareInput["flat"], look: DividedLook, s
       y.push(top + (cellPx - 1) / 2);
       logs.push(Math.log(sum / count));
     }
-  return { x: Float64Array.from(x), y: Float64Array.from(y), logs: Float64Array.from(logs) };
+  return { x: new Float64Array(x), y: new Float64Array(y), logs: new Float64Array(logs) };
 }
 
 /** Neighbours share dust and what the splines cannot follow. */

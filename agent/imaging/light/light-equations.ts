@@ -2,6 +2,7 @@ import type { ShiftPx } from "../displaced/object-grid.ts";
 import { type Splines, splinesAt } from "../dust/dust-splines.ts";
 import { Cholesky } from "../numerics/cholesky.ts";
 import { cubicKnots, type Knots } from "../numerics/cubic-knots.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import type { Shape } from "../numerics/shape.ts";
 import type { CellGrid } from "./cell-means.ts";
 import { middleOf } from "./divided-look.ts";
@@ -72,7 +73,7 @@ export function rowsOfLook(
   },
 ): LookRows {
   const { grid, shift, shape, unknowns, pictures } = about;
-  const cells = Int32Array.from(
+  const cells = new Int32Array(
     Array.from(logs.keys()).filter(
       (cell) => onSun[cell] === 1 && seen[cell]! >= 2 && !Number.isNaN(logs[cell]!),
     ),
@@ -88,7 +89,7 @@ export function rowsOfLook(
     cells,
     x,
     y,
-    values: Float64Array.from(cells, (cell) => logs[cell]!),
+    values: mapInto(new Float64Array(cells.length), cells, (cell) => logs[cell]!),
     splines: splinesAt(x, y, unknowns.across, unknowns.down),
     tiltX: x.map((at) => (at + 0.5) / shape.widthPx - 0.5),
     tiltY: y.map((at) => (at + 0.5) / shape.heightPx - 0.5),

@@ -1,4 +1,5 @@
 import type { Cholesky } from "../numerics/cholesky.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import type { CellGrid } from "./cell-means.ts";
 import {
@@ -61,7 +62,7 @@ export function solveLight(problem: LightProblem, priors: Priors): LightSolution
 }
 
 function explainedBy(rows: LookRows, look: number, values: Float64Array, columns: RowColumns): Float64Array {
-  return Float64Array.from(rows.cells, (_, r) => {
+  return mapInto(new Float64Array(rows.cells.length), rows.cells, (_, r) => {
     columns.set(rows, look, r);
     let sum = 0;
     for (let a = 0; a < columns.index.length; a++) sum += columns.value[a]! * values[columns.index[a]!]!;

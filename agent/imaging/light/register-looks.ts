@@ -1,6 +1,7 @@
 import type { ShiftPx } from "../displaced/object-grid.ts";
 import { binMean } from "../displaced/resample.ts";
 import type { FftLibrary } from "../numerics/fft-library.ts";
+import { fillInto } from "../numerics/map-into.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { ShiftFinder } from "../registration/shift-finder.ts";
 import { type DividedLook, onSunFraction } from "./divided-look.ts";
@@ -54,7 +55,7 @@ function ceilShape({ widthPx, heightPx }: Shape, side: number): Shape {
 function cropped(picture: Float32Array, shape: Shape, side: number, to: Shape): Float32Array {
   const { widthPx } = ceilShape(shape, side);
   if (widthPx === to.widthPx) return picture.subarray(0, to.widthPx * to.heightPx);
-  return Float32Array.from({ length: to.widthPx * to.heightPx }, (_, i) => {
+  return fillInto(new Float32Array(to.widthPx * to.heightPx), (i) => {
     const y = Math.floor(i / to.widthPx);
     return picture[y * widthPx + (i - y * to.widthPx)]!;
   });

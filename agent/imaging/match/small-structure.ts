@@ -1,5 +1,6 @@
 import { neighbourNoise } from "../noise/neighbour-noise.ts";
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { quantile } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 import { subtractSmoothSurface } from "./smooth-surface.ts";
@@ -100,7 +101,7 @@ function awayFromBorders(lit: Float32Array, shape: Shape, known: Uint8Array): Ui
   let dark = 0;
   for (let i = 0; i < lit.length; i++) if (lit[i] === 0 && known[i] === 1) dark++;
   // A few dead pixels have no border.
-  if (dark < lit.length / 200) return Uint8Array.from(lit);
+  if (dark < lit.length / 200) return new Uint8Array(lit);
   const around = gaussianBlur(lit, shape, coarseSigmaPx, known);
-  return Uint8Array.from(lit, (one, i) => (one === 1 && around[i]! > 0.995 ? 1 : 0));
+  return mapInto(new Uint8Array(lit.length), lit, (one, i) => (one === 1 && around[i]! > 0.995 ? 1 : 0));
 }

@@ -1,4 +1,5 @@
 import { leastSquares } from "../numerics/linear-solve.ts";
+import { fillInto } from "../numerics/map-into.ts";
 import type { Shape } from "../numerics/shape.ts";
 
 /** Vignetting is even in the distance from the axis; its fourth power follows the corners. */
@@ -51,6 +52,6 @@ const terms = Array.from({ length: degree + 1 }, (_, p) =>
 /** Powers of a pixel's place, from -1 at the first to 1 at the last. */
 function powers(length: number): readonly Float64Array[] {
   return Array.from({ length: degree + 1 }, (_, power) =>
-    Float64Array.from({ length }, (__, i) => ((2 * i + 1) / length - 1) ** power),
+    fillInto(new Float64Array(length), (i) => ((2 * i + 1) / length - 1) ** power),
   );
 }

@@ -1,4 +1,5 @@
 import { gaussianBlur } from "../numerics/gaussian-blur.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { medianAndSigma } from "../numerics/order-statistics.ts";
 import { coarseSigmaPx, type SmallStructure } from "./small-structure.ts";
 
@@ -69,7 +70,7 @@ export function findChanges(
 function leftOver(flat: SmallStructure, view: SmallStructure): Float32Array {
   const share = depthShare(flat, view);
   const left = view.fine.map((value, i) => value - share * flat.fine[i]!);
-  const use = Uint8Array.from(left, (value) => (Number.isNaN(value) ? 0 : 1));
+  const use = mapInto(new Uint8Array(left.length), left, (value) => (Number.isNaN(value) ? 0 : 1));
   const smooth = gaussianBlur(left, flat.shape, smoothSigmaPx, use);
   // The filters are one-sided beside what is not known, and what they make of vignetting there is no dust.
   const known = view.log.map((value, i) => (Number.isNaN(value + flat.log[i]!) ? 0 : 1));

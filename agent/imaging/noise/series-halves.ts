@@ -1,3 +1,4 @@
+import { mapInto } from "../numerics/map-into.ts";
 import type { NoiseByLevel } from "./noise-by-level.ts";
 
 export interface HalvesFigures {
@@ -49,7 +50,8 @@ export class SeriesHalves {
     const { reference, counts, isUsable } = blocks;
     this.#reference = reference;
     this.#usable = Array.from(reference, (sum, b) => isUsable(b) && sum > 0);
-    this.#variance = Float64Array.from(
+    this.#variance = mapInto(
+      new Float64Array(counts.length),
       counts,
       (count, b) => count * noise.varianceAt(reference[b]! / Math.max(1, count)),
     );

@@ -1,5 +1,6 @@
 import { startKernel } from "../../../drivers/kit/kernels/host.ts";
 import { allocate, type FftLibrary, freeMemory } from "./fft-library.ts";
+import { fillInto } from "./map-into.ts";
 
 /** Complex numbers, [heightPx, columnCount], real part first, rows `rowBytes` apart, with room for a multiple of 8 columns. */
 export interface ColumnsShape {
@@ -77,7 +78,7 @@ function radicesBetween(length: number): number[] {
 
 /** Which wave each number is behind the last pass: each pass sorts by another digit, the lowest one first. */
 function waveOfPlace(radices: readonly number[], length: number): Uint32Array {
-  return Uint32Array.from({ length }, (_, place) => {
+  return fillInto(new Uint32Array(length), (place) => {
     let [wave, weight, rest, block] = [0, 1, place, length];
     for (const radix of radices) {
       block /= radix;

@@ -5,7 +5,7 @@ import { Cholesky } from "./cholesky.ts";
  * @returns undefined when it is singular to working precision: the data do not say
  */
 export function invertSymmetric(matrix: readonly number[], n: number): number[] | undefined {
-  const factors = Cholesky.of(Float64Array.from(matrix), n);
+  const factors = Cholesky.of(new Float64Array(matrix), n);
   if (!factors) return undefined;
   const inverse: number[] = new Array(n * n).fill(0);
   for (let column = 0; column < n; column++) {

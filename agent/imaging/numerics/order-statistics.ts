@@ -36,12 +36,12 @@ export function medianInPlace(values: Float64Array, length = values.length): num
 }
 
 export function median(values: ArrayLike<number>): number | undefined {
-  return medianInPlace(Float64Array.from(values));
+  return medianInPlace(new Float64Array(values));
 }
 
 /** Linear between neighbours in order (Hyndman and Fan's type 7). `fraction` 0 … 1. */
 export function quantile(values: ArrayLike<number>, fraction: number): number | undefined {
-  const sorted = Float64Array.from(values).sort();
+  const sorted = new Float64Array(values).sort();
   if (sorted.length === 0) return undefined;
   const place = fraction * (sorted.length - 1);
   const low = Math.floor(place);
@@ -51,7 +51,7 @@ export function quantile(values: ArrayLike<number>, fraction: number): number | 
 
 /** Median, and the standard deviation as the median absolute deviation tells it (times 1.4826). */
 export function medianAndSigma(values: ArrayLike<number>): { median: number; sigma: number } | undefined {
-  const copy = Float64Array.from(values);
+  const copy = new Float64Array(values);
   const middle = medianInPlace(copy);
   if (middle === undefined) return undefined;
   for (let i = 0; i < copy.length; i++) copy[i] = Math.abs(copy[i]! - middle);

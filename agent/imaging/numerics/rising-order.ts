@@ -1,3 +1,5 @@
+import { mapInto } from "./map-into.ts";
+
 const indexMost = 2 ** 20;
 
 /**
@@ -18,5 +20,5 @@ export function risingOrder(values: Float64Array): Uint32Array {
     keys[k] = rising * indexMost + k;
   }
   keys.sort();
-  return Uint32Array.from(keys, (key) => key - Math.floor(key / indexMost) * indexMost);
+  return mapInto(new Uint32Array(keys.length), keys, (key) => key - Math.floor(key / indexMost) * indexMost);
 }

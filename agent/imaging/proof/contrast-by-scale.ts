@@ -35,7 +35,7 @@ export function contrastByScale(
           }
       means[b] = 2 * count >= sidePx * sidePx ? sum / count : 0;
     }
-    const least = litLeast * (quantile(Array.from(means), 0.9) ?? 0);
+    const least = litLeast * (quantile(means, 0.9) ?? 0);
     let [squares, pairs] = [0, 0];
     const compare = (a: number, b: number) => {
       if (!(Math.min(a, b) > least)) return;

@@ -1,4 +1,5 @@
 import type { BlockMap } from "../numerics/block-map.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import { medianAndSigma, medianInPlace } from "../numerics/order-statistics.ts";
 
 export interface DarkMismatch {
@@ -40,7 +41,7 @@ export function darkMismatch(
   const shareSigma = spread ? (1.25 * spread.sigma) / Math.sqrt(ratios.length) : 0;
   const share = spread && Math.abs(spread.median) > 3 * shareSigma ? spread.median : 0;
   const floorAdu = biasAdu ?? lowest(usual);
-  const blockAdu = Float64Array.from(usual, (level) => share * (level - floorAdu));
+  const blockAdu = mapInto(new Float64Array(usual.length), usual, (level) => share * (level - floorAdu));
   const meanDark = usual.reduce((sum, level) => sum + level - floorAdu, 0) / Math.max(1, usual.length);
   return { share, shareSigma, blockAdu, evenSigmaAdu: shareSigma * Math.max(0, meanDark) };
 }

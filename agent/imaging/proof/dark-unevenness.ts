@@ -43,7 +43,7 @@ export function darkUnevenness(
     sigmas.push(found.sigma / Math.sqrt(block.length));
   }
   if (medians.length < raster) return undefined;
-  const sigmaAdu = medianInPlace(Float64Array.from(sigmas))!;
+  const sigmaAdu = medianInPlace(new Float64Array(sigmas))!;
   const range = quantile(medians, outer.most)! - quantile(medians, outer.least)!;
   return {
     peakToPeakAdu: Math.sqrt(Math.max(0, range ** 2 - (outer.sigmas * sigmaAdu) ** 2)),

@@ -6,6 +6,7 @@ import type { FringeSearch } from "./fringes.ts";
 import type { GreyScale } from "./grey-test.ts";
 import type { LeftoverSun } from "./leftover-sun.ts";
 import type { ProofFigure } from "./proof-figure.ts";
+import type { CurveOfFlat } from "./response-figures.ts";
 
 export interface ScaleError {
   /** Side of the blocks that are averaged over. */
@@ -41,6 +42,7 @@ export interface ProvedFacts {
   readonly grey: readonly GreyScale[];
   readonly fringes: FringeSearch | undefined;
   readonly leftoverSun: LeftoverSun | undefined;
+  readonly response?: CurveOfFlat | undefined;
 }
 
 /** What the plain Sun says of a flat's light, from displaced frames. */
@@ -102,7 +104,7 @@ export function errorBudget(
     change: changeOf(proof.grey, sides),
     light: light ? lightOf(light, sides) : nobodyLooked,
     slope: slope ? { state: "bounded", scales: everywhere(slope.value * planeRms) } : nobodyLooked,
-    linearity: nobodyLooked,
+    linearity: proof.response ? linearityOf(proof.response, everywhere) : nobodyLooked,
     leftoverSun: leftoverOf(proof, noise, upTo),
     ghosts: light?.ghosts ? ghostsOf(light.ghosts, everywhere) : nobodyLooked,
     fringes: fringesOf(proof, upTo),
@@ -186,6 +188,15 @@ function ghostsOf(
   // How much one adds is only told by the sky beside the disc, and by that from above.
   const size = isSeen ? Math.max(ghostSeen, sky) : ghostSeen;
   return { state: isSeen ? "measured" : "bounded", scales: everywhere(size * Math.sqrt(ghostCovers)) };
+}
+
+/** A curve's error goes with the light, which is smooth: it is the same at all scales. */
+function linearityOf({ ofFlat }: CurveOfFlat, everywhere: (rms: number) => ScaleError[]): Looked {
+  const isFound = ofFlat.rms > 3 * ofFlat.sigma;
+  return {
+    state: isFound ? "measured" : "bounded",
+    scales: everywhere(isFound ? ofFlat.rms : Math.max(ofFlat.rms, 2 * ofFlat.sigma)),
+  };
 }
 
 function leftoverOf(

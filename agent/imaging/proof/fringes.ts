@@ -132,7 +132,7 @@ function withoutDust(values: Float32Array, use: Uint8Array, shape: Shape): Float
   const smooth = gaussianBlur(values, shape, 3, use);
   const every = Math.max(1, Math.floor(values.length / 100_000)) | 1;
   const spread = medianAndSigma(smooth.filter((_, i) => i % every === 0 && use[i] === 1));
-  if (!spread) return Float32Array.from(use);
+  if (!spread) return new Float32Array(use);
   const like = new Float32Array(values.length);
   for (let i = 0; i < like.length; i++)
     like[i] = use[i] === 1 && Math.abs(smooth[i]! - spread.median) < offSigma * spread.sigma ? 1 : 0;

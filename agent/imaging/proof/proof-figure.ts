@@ -94,6 +94,15 @@ export const rules = {
     ...upTo(0.002, 0.005),
     whatToDo: "The blur is too weak: use a denser diffuser, or none of its edge in the light.",
   },
+  // Own reasoning, no source: a whole disc in the frame and a cross about it show two fifths of the field.
+  lightSeen: {
+    name: "share of the field whose light was held against the Sun",
+    unit: "share",
+    good: [0.2, any],
+    usable: [0, any],
+    whatToDo:
+      "The light was proved on a small part of the field only: keep the Sun there when you take images, or let it wander farther.",
+  },
   lightError: {
     name: "unevenness of the light against the Sun, worst block",
     unit: "share",
@@ -113,6 +122,14 @@ export const rules = {
     ...upTo(0.002, 0.03),
     whatToDo:
       "The sheet is too thin, and a picture of the Sun stays in the flat: use a heavier sheet, two layers where its maker allows that, or a longer focal length so that the disc fills the frame.",
+  },
+  // Half of what must not be exceeded: fainter parts of an image have more of it.
+  response: {
+    name: "what the sensor's curve leaves in an image at 40 % of full scale, at its worst place",
+    unit: "share",
+    ...upTo(0.001, 0.005),
+    whatToDo:
+      "The sensor's response is bent, so a flat is right only for images of its own level: take the flat at the level of the images (`levelFraction`), or expose the images as high as the flat.",
   },
   // The limits of the next one: what is not known may be wrong by as much.
   planeUnsure: {
@@ -309,14 +326,18 @@ export function listReasons(figures: readonly ProofFigure[]): string[] {
 }
 
 /** `clipped healthy pixels 0.2 % (good up to 0.001 %, usable up to 0.1 %)` */
-export function figureText(figure: ProofFigure): string {
-  const text = (value: number) =>
-    figure.unit === "share" ? `${Number((100 * value).toPrecision(3))} %` : `${Number(value.toPrecision(3))}`;
-  const range = ([least, most]: readonly [number, number]) =>
-    most === any
-      ? `from ${text(least)}`
-      : least === 0
-        ? `up to ${text(most)}`
-        : `${text(least)} to ${text(most)}`;
-  return `${figure.name} ${text(figure.value)} (good ${range(figure.good)}, usable ${range(figure.usable)})`;
+export function figureText({ name, value, unit, good, usable }: ProofFigure): string {
+  return `${name} ${valueText(value, unit)} (good ${rangeText(good, unit)}, usable ${rangeText(usable, unit)})`;
+}
+
+/** `from 99 %`, `up to 0.2 %`, `0.75 to 0.9` */
+export function rangeText([least, most]: ProofFigure["good"], unit: ProofFigure["unit"]): string {
+  if (most === any) return `from ${valueText(least, unit)}`;
+  return least === 0
+    ? `up to ${valueText(most, unit)}`
+    : `${valueText(least, unit)} to ${valueText(most, unit)}`;
+}
+
+function valueText(value: number, unit: ProofFigure["unit"]): string {
+  return unit === "share" ? `${Number((100 * value).toPrecision(3))} %` : `${Number(value.toPrecision(3))}`;
 }

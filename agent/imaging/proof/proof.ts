@@ -4,7 +4,6 @@ import type { PlaneAcross } from "../combining/plane-across.ts";
 import type { SunSeparation } from "../combining/sun-separation.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
 import type { DustFound } from "../dust/dust.ts";
-import type { LightMeasurement } from "../light/measure-light.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
 import type { HalvesFigures } from "../noise/series-halves.ts";
 import { type ErrorBudget, errorBudget } from "./error-budget.ts";
@@ -13,8 +12,9 @@ import type { FringeSearch } from "./fringes.ts";
 import { type GreyScale, greyTest } from "./grey-test.ts";
 import { judgeMaster, type ProofFacts } from "./judge-master.ts";
 import type { LeftoverSun } from "./leftover-sun.ts";
-import { lightFigures } from "./light-figures.ts";
+import { type LightProof, lightFigures } from "./light-figures.ts";
 import { judgeFigure, listReasons, type ProofFigure, type Verdict, worstVerdict } from "./proof-figure.ts";
+import { type CurveOfFlat, curveOfFlat, type ResponseProof, responseFigures } from "./response-figures.ts";
 
 export interface ProofInput {
   readonly flat: Flat;
@@ -35,13 +35,15 @@ export interface ProofInput {
   readonly blurred?: BlurredProof;
   /** What the plain Sun says of the light, or why it was not asked. */
   readonly light?: LightProof;
+  /** The sensor's curve. */
+  readonly response?: ResponseProof;
+  /** Level that became 1, over full scale. */
+  readonly levelMean?: number;
   /** For what the flat tells by itself. */
   readonly known: ProofFacts;
   /** Dust of this flat, where it was searched for already. */
   readonly dust?: readonly DustFound[];
 }
-
-export type LightProof = LightMeasurement | { readonly notMeasured: string };
 
 export interface BlurredProof {
   /** Structure of the Sun at its worst scale that no model of the light explains, over the noise of the master. */
@@ -70,6 +72,8 @@ export interface Proof {
   readonly leftoverSun: LeftoverSun | undefined;
   readonly fringes: FringeSearch | undefined;
   readonly light: LightProof;
+  /** What the sensor's curve does to images; left out where nobody knows it. */
+  readonly response?: CurveOfFlat;
   /** How wrong the flat may be, cause by cause. */
   readonly budget: ErrorBudget;
 }
@@ -80,6 +84,7 @@ export function proveFlat(input: ProofInput): Proof {
   const grey = testGreyFrames(flat, input.independent);
   const grey16 = grey.find((scale) => scale.sidePx === 16);
   const told = judgeMaster(flat, known, input.dust);
+  const response = curveOf(input);
   const figures: ProofFigure[] = [
     judgeFigure("upperEdge", upperEdge.median, (upperEdge.most - upperEdge.least) / 4),
     ...seriesFigures(knownOfSeries(series)),
@@ -87,7 +92,8 @@ export function proveFlat(input: ProofInput): Proof {
     ...(input.blurred ? blurredFigures(input.blurred) : []),
     ...(input.plane ? planeFigures(input.plane) : []),
     ...(input.leak ? [judgeFigure("leak", input.leak.fraction, input.leak.sigmaFraction)] : []),
-    ...("notMeasured" in light ? [] : lightFigures(light)),
+    ...lightFigures(light),
+    ...responseFigures(response),
     ...told.figures,
   ];
   return {
@@ -105,12 +111,18 @@ export function proveFlat(input: ProofInput): Proof {
     leftoverSun: told.leftoverSun,
     fringes: told.fringes,
     light,
+    ...(response ? { response } : {}),
     budget: errorBudget(
       flat,
-      { figures, grey, leftoverSun: told.leftoverSun, fringes: told.fringes },
+      { figures, grey, leftoverSun: told.leftoverSun, fringes: told.fringes, response },
       "notMeasured" in light ? undefined : light,
     ),
   };
+}
+
+function curveOf({ flat, response, upperEdge, levelMean }: ProofInput): CurveOfFlat | undefined {
+  if (!response || "notMeasured" in response || levelMean === undefined) return undefined;
+  return curveOfFlat(response, flat, { edge: upperEdge.median, mean: levelMean });
 }
 
 /** How well the frames of a series agree, as far as it is known. */

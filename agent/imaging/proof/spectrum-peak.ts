@@ -1,3 +1,4 @@
+import { fillInto } from "../numerics/map-into.ts";
 import { medianInPlace } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
 
@@ -106,10 +107,14 @@ function powerByLength(power: Float32Array, padded: Shape, side: number): Float6
   const sorted = new Float64Array(counts[lengths]!);
   const next = counts.slice();
   visit((length, value) => (sorted[next[length]!++] = value));
-  return Float64Array.from({ length: lengths }, (_, k) => {
-    const from = counts[Math.max(0, k - 8)]!;
-    const to = counts[Math.min(lengths, k + 9)]!;
-    return (medianInPlace(sorted.slice(from, to)) ?? 0) / Math.LN2 || Number.POSITIVE_INFINITY;
+  const rangeOf = (k: number) => [counts[Math.max(0, k - 8)]!, counts[Math.min(lengths, k + 9)]!] as const;
+  let most = 0;
+  for (let k = 0; k < lengths; k++) most = Math.max(most, rangeOf(k)[1] - rangeOf(k)[0]);
+  const scratch = new Float64Array(most);
+  return fillInto(new Float64Array(lengths), (k) => {
+    const [from, to] = rangeOf(k);
+    scratch.set(sorted.subarray(from, to));
+    return (medianInPlace(scratch.subarray(0, to - from)) ?? 0) / Math.LN2 || Number.POSITIVE_INFINITY;
   });
 }
 
@@ -130,7 +135,7 @@ function beside(k: number, most: number): number[] {
 }
 
 function meanOf(powers: readonly number[]): number {
-  return (medianInPlace(Float64Array.from(powers)) ?? 0) / Math.LN2 || Number.POSITIVE_INFINITY;
+  return (medianInPlace(new Float64Array(powers)) ?? 0) / Math.LN2 || Number.POSITIVE_INFINITY;
 }
 
 /** Mean power from 5 to 9 steps away, from the median. */

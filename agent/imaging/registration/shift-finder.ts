@@ -1,5 +1,6 @@
 import { fftLength, RealFft2d } from "../numerics/fft.ts";
 import type { FftLibrary } from "../numerics/fft-library.ts";
+import { fillInto } from "../numerics/map-into.ts";
 import { median } from "../numerics/order-statistics.ts";
 import { checkShape, type Shape } from "../numerics/shape.ts";
 
@@ -90,7 +91,7 @@ export class ShiftFinder implements Disposable {
 }
 
 export function hann(length: number): Float32Array {
-  return Float32Array.from({ length }, (_, i) => 0.5 - 0.5 * Math.cos((2 * Math.PI * (i + 0.5)) / length));
+  return fillInto(new Float32Array(length), (i) => 0.5 - 0.5 * Math.cos((2 * Math.PI * (i + 0.5)) / length));
 }
 
 /** Difference of two Gaussians in the Fourier plane, one weight for each complex number of a spectrum. */

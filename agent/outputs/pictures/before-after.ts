@@ -1,5 +1,6 @@
 import { applyToFloat32, prepareFlat } from "../../imaging/combining/apply.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import type { ReportPicture } from "../report-page.ts";
 import { type LevelRange, percentileRange } from "../stretch.ts";
 import { type Crop, crop } from "./crop.ts";
@@ -35,7 +36,7 @@ export function beforeAfterPictures(input: {
   const raw: FloatPicture = {
     widthPx,
     heightPx,
-    pixels: Float32Array.from(imageAdu, (v, i) => v - darkAdu[i]!),
+    pixels: mapInto(new Float32Array(imageAdu.length), imageAdu, (v, i) => v - darkAdu[i]!),
   };
   const divided: FloatPicture = {
     widthPx,

@@ -1,4 +1,5 @@
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import { median } from "../../imaging/numerics/order-statistics.ts";
 import type { ReportPicture } from "../report-page.ts";
 import { percentileRange } from "../stretch.ts";
@@ -52,7 +53,7 @@ export function sigmaPicture({ shape, gain, sigma, mask }: Flat): ReportPicture 
 export function maskPicture({ shape, mask }: Pick<Flat, "shape" | "mask">): ReportPicture | undefined {
   const masked = mask.reduce((count, bits) => count + (bits === 0 ? 0 : 1), 0);
   if (masked === 0) return undefined;
-  const flags = Float32Array.from(mask, (bits) => (bits === 0 ? 0 : 1));
+  const flags = mapInto(new Float32Array(mask.length), mask, (bits) => (bits === 0 ? 0 : 1));
   // A single pixel in a block is seen all the same.
   const small = shrink({ ...shape, pixels: flags }, shownWidthPx);
   return {

@@ -3,6 +3,7 @@ import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { MatchVerdict, TrainMatch } from "../../imaging/match/match-train.ts";
 import { describeMatch, describePairMatch } from "../../imaging/match/match-words.ts";
 import type { SmallStructure } from "../../imaging/match/small-structure.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import { computeInThread } from "../../threads/compute-in-thread.ts";
 import type { FlatInUse } from "../findings.ts";
@@ -40,7 +41,11 @@ export class FlatChecker {
 
   /** Says what an image shows, and finds the flat that fits when the run has none of its own yet. */
   async byImage(frame: Frame, pedestalAdu: number, signal: AbortSignal): Promise<FlatCheck> {
-    const levels = Float32Array.from(frame.pixelsAdu, (value) => value - pedestalAdu);
+    const levels = mapInto(
+      new Float32Array(frame.pixelsAdu.length),
+      frame.pixelsAdu,
+      (value) => value - pedestalAdu,
+    );
     return this.#compare(levels, frame, "image", signal);
   }
 

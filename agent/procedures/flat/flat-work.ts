@@ -1,5 +1,6 @@
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { MasterBuilder } from "../../imaging/combining/master-builder.ts";
+import type { ResponseProof } from "../../imaging/proof/response-figures.ts";
 import { coverFront } from "../../safing/cover-front.ts";
 import { uncover } from "../../safing/uncover.ts";
 import { hasMatchingDark, type readDark } from "../dark-master.ts";
@@ -24,6 +25,7 @@ export interface FlatWork extends StepWork<FlatRequest, FlatFound> {
   series?: MasterBuilder;
   proof?: MasterBuilder;
   looks?: LightLooks | NoLooks;
+  response?: ResponseProof;
 }
 
 const sampleFrameFile = "flat-frame.fits";

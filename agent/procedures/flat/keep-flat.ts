@@ -6,6 +6,7 @@ import {
   type NoiseBudget,
   type StackRequest,
 } from "../../imaging/noise/frames-enough.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import { figuresOf } from "../../masters/master-cards.ts";
 import type { FlatWork } from "./flat-work.ts";
 import { measureLooks } from "./light/measure-looks.ts";
@@ -32,6 +33,7 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
       leak: leak && { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 },
       bought: request.enough && boughtBy(series, request.enough),
       light,
+      response: work.response,
     }),
   };
   work.result = await proveAndWriteFlat(work, made, signal);
@@ -52,5 +54,5 @@ function sunAboveDark(work: FlatWork, flat: Flat): Float32Array | undefined {
   const { pixelsAdu } = work.sun!;
   if (pixelsAdu.length !== flat.gain.length) return undefined;
   const { pedestalAdu } = work.tuned!;
-  return Float32Array.from(pixelsAdu, (value) => value - pedestalAdu);
+  return mapInto(new Float32Array(pixelsAdu.length), pixelsAdu, (value) => value - pedestalAdu);
 }

@@ -2,6 +2,7 @@ import type { Frame } from "../../../drivers/roles/camera.ts";
 import type { Master } from "../../imaging/combining/finish-master.ts";
 import { conversionOfPair } from "../../imaging/noise/conversion-of-pair.ts";
 import { type Conversion, conversionOfSeries } from "../../imaging/noise/conversion-of-series.ts";
+import { mapInto } from "../../imaging/numerics/map-into.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
 import type { MeasuredConversion } from "../findings.ts";
 import type { Workbench } from "../step.ts";
@@ -27,7 +28,7 @@ export function conversionFromPair(
   const tuned: TunedExposure = work.tuned!;
   const unhealthyPx = readUnhealthyPixels(bench, first.pixelsAdu.length);
   const clipAdu = tuned.topAdu - 1;
-  const usePx = Uint8Array.from(first.pixelsAdu, (value, i) =>
+  const usePx = mapInto(new Uint8Array(first.pixelsAdu.length), first.pixelsAdu, (value, i) =>
     unhealthyPx?.[i] !== 1 && Math.max(value, second.pixelsAdu[i]!) < clipAdu ? 1 : 0,
   );
   const darks = { meanAdu: dark!.meanAdu, frameSigmaAdu: frameSigma(work) };

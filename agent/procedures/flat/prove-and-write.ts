@@ -13,7 +13,7 @@ import type { FlatWork } from "./flat-work.ts";
 import { seriesEdgeFractions } from "./frame-edge.ts";
 
 /** A flat, whatever way it was made, and what there is to prove it with. */
-export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "known"> {
+export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "levelMean" | "known"> {
   readonly series: SeriesFigures;
   /** Upper edges of its frames over full scale. */
   readonly edges: readonly number[];
@@ -37,7 +37,11 @@ export async function proveAndWriteFlat(
   const { flat, series } = made;
   const { frameCount, refusedFrames, rejectedFraction } = series;
   const upperEdge = seriesEdgeFractions(made.edges);
-  const proof = await prove(work, { ...made, upperEdge }, signal);
+  const proof = await prove(
+    work,
+    { ...made, upperEdge, levelMean: flat.levelAdu / work.tuned!.topAdu },
+    signal,
+  );
   const untracked = untrackedReason(work);
   const verdict = untracked !== undefined && proof.verdict === "good" ? "usable" : proof.verdict;
   const darkFile = work.dark!.file;
@@ -46,6 +50,7 @@ export async function proveAndWriteFlat(
     darkFile,
     verdict,
     light: proof.light,
+    ...given({ response: proof.response }),
     budget: proof.budget,
   });
   if (verdict !== "bad")
@@ -86,10 +91,10 @@ function untrackedReason({ bench, request }: KeepWork): string | undefined {
 /** Beside the watch over the rig; only what the proof reads goes along to the other thread. */
 function prove(
   { bench, notes }: KeepWork,
-  made: MadeFlat & Pick<ProofInput, "upperEdge">,
+  made: MadeFlat & Pick<ProofInput, "upperEdge" | "levelMean">,
   signal: AbortSignal,
 ): Promise<Proof> {
-  const { flat, series, upperEdge, leak, plane, blurred, dust, light, sunAdu } = made;
+  const { flat, series, upperEdge, levelMean, leak, plane, blurred, dust, light, response, sunAdu } = made;
   const { meanAdu, sigmaAdu, mask, frameCount } = made.independent;
   const known = collectFlatFacts(bench, flat, series.frameCount, notes.usualFrame.gain);
   return computeInThread(bench, { signal, pxCount: flat.gain.length }, "proveFlat", {
@@ -97,7 +102,7 @@ function prove(
     series,
     upperEdge,
     independent: { meanAdu, sigmaAdu, mask, frameCount },
-    ...given({ leak, plane, blurred, dust, light }),
+    ...given({ levelMean, leak, plane, blurred, dust, light, response }),
     known: { ...known, ...given({ sunAdu }) },
   });
 }

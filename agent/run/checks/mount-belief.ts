@@ -2,6 +2,7 @@ import { greenwichSiderealHours, hoursBetween, wrapHours } from "../../../driver
 import type { Mount, Site } from "../../../drivers/roles/mount.ts";
 import { separationDegrees } from "../../sky/separation.ts";
 import type { GuardTools } from "../guard/guard.ts";
+import type { CheckResult } from "./check-result.ts";
 
 /**
  * What the mount believes against what we do. `differs`: a person rounds so; `wrong`: beyond what a person can explain;
@@ -40,6 +41,30 @@ export async function checkMountBelief(
       wrapHours(greenwichSiderealHours(nowUtcMs) + site.longitudeDegrees / 15),
     ),
   ];
+}
+
+/** What the mount believes, as a plan takes it: with nobody there to see where it points, what is wrong ends the matter. */
+export function judgeBelief(
+  mountName: string,
+  beliefs: readonly BeliefCheck[],
+  unattended: boolean,
+): readonly CheckResult[] {
+  const verdicts = {
+    agrees: "passed",
+    differs: "passed",
+    wrong: unattended ? "failed" : "doubtful",
+    "not checked": "not made",
+  } as const;
+  return beliefs.map(({ what, verdict, text }) => ({
+    check: `mount's ${what}`,
+    verdict: verdicts[verdict],
+    kind: "safety",
+    text: `${mountName}: ${text}`,
+    ...(verdict === "wrong" && {
+      whatToDo:
+        "Set right what is wrong of the two, the mount or the rig file and this computer's clock; `evenfield probe --rig RIG` shows both. Nothing has moved.",
+    }),
+  }));
 }
 
 function checkSite(believed: Site | undefined, site: Site): BeliefCheck {

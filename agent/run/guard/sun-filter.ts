@@ -1,6 +1,7 @@
 import { dayOrTimeUtcMs } from "../../../plans/fields.ts";
 import type { SunFilterStatement } from "../../../plans/rig-file.ts";
 import type { RetreatRecord } from "../record/run-record.ts";
+import { formatUtcMinute } from "../record/utc-minute.ts";
 
 const dayMs = 86_400_000;
 
@@ -23,20 +24,25 @@ export function filterProblem(statement: SunFilterStatement, utcMs: number): str
   );
 }
 
+/** How old a statement is that holds. */
+export function filterStatement(
+  { lastConfirmed, confirmAgainAfterDays }: SunFilterStatement,
+  utcMs: number,
+): string {
+  const ageDays = Math.max(0, Math.floor((utcMs - dayOrTimeUtcMs(lastConfirmed)) / dayMs));
+  const left = confirmAgainAfterDays - ageDays;
+  return `the Sun filter was last confirmed on ${lastConfirmed}, ${ageDays} days ago; again within ${left} days`;
+}
+
 /** A rig that has seen far too much light, and whose filter nobody has looked at since: what it is told as. */
 export function tripProblem({ utcMs, reason }: RetreatRecord): string {
-  return `a run retreated at ${minuteOf(utcMs)}, because ${reason}, and nobody has confirmed the Sun filter since`;
+  return `a run retreated at ${formatUtcMinute(utcMs)}, because ${reason}, and nobody has confirmed the Sun filter since`;
 }
 
 /** What to do before such a rig may be uncovered again. */
 export function confirmAfterTrip({ utcMs }: RetreatRecord): string {
   return (
     "Inspect the filter on the covered telescope, turned away from the Sun; then write into `lastConfirmed` of the rig file " +
-    `when that was: a day after ${minuteOf(utcMs).slice(0, 10)}, or a time after ${minuteOf(utcMs)} in this form.`
+    `when that was: a day after ${formatUtcMinute(utcMs).slice(0, 10)}, or a time after ${formatUtcMinute(utcMs)} in this form.`
   );
-}
-
-/** `2026-11-30T14:05Z`, as a rig file takes it. */
-function minuteOf(utcMs: number): string {
-  return `${new Date(utcMs).toISOString().slice(0, 16)}Z`;
 }

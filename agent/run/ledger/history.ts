@@ -59,9 +59,14 @@ export function saveFindings(
   findings: StepFindings,
   nowUtcMs: number,
 ): void {
-  const { cameraOnSky, lightRate, topCodeAdu, conversion } = findings;
+  const { cameraOnSky, lightRate, topCodeAdu, conversion, response } = findings;
   const rates = Object.entries(lightRate).map(([blur, rate]) => [`lightRate.${blur}`, rate] as const);
-  const values = [["cameraOnSky", cameraOnSky], ["conversion", conversion], ...rates] as const;
+  const values = [
+    ["cameraOnSky", cameraOnSky],
+    ["conversion", conversion],
+    ["response", response],
+    ...rates,
+  ] as const;
   const save = (kind: string, value: object | number, utcMs: number) => {
     if (utcMs < sinceUtcMs) return;
     const values = [rig, trainMark, kind, runId, Math.round(utcMs), JSON.stringify(value)] as const;

@@ -20,6 +20,8 @@ export interface RunOptions {
   readonly log: Log;
   /** Of this run alone; made if it is not there. */
   readonly folder: string;
+  /** Stands in the header of every FITS file of the run. */
+  readonly fileNote?: string;
   readonly ledger: Ledger;
   /** Aborting asks for an orderly stop: the step settles, the rig is restored. */
   readonly signal: AbortSignal;

@@ -83,7 +83,7 @@ export class RunSteps {
   }
 
   #bench(stepIndex: number, { rig, whyKeepCovered }: OnRig): Workbench {
-    const { rigFile, clock, random, log, folder, progress } = this.options;
+    const { rigFile, clock, random, log, folder, fileNote, progress } = this.options;
     const { findings, front, train, journal } = this.facts;
     const beganUtcMs = clock.nowMs();
     return {
@@ -99,7 +99,7 @@ export class RunSteps {
       site: rigFile.site,
       folder,
       findings,
-      ...given({ train }),
+      ...given({ fileNote, train }),
       keptFlats: this.keptFlats,
       trackingLapses: () => trackingLapses(this.facts.lapses, { fromUtcMs: beganUtcMs }),
       abandoned: this.#abandoned.signal,

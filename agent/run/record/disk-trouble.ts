@@ -8,6 +8,7 @@ const whatToDo: Readonly<Record<string, string>> = {
   EPERM: "Give this user the right to read and write there.",
   EIO: "The disk fails: copy what is on it, and use another one.",
   ENOENT: "A file or folder is gone: leave the run's folder alone while it is under way.",
+  EEXIST: "A file stands where a folder is wanted: leave the run's folder alone while it is under way.",
   ENOTDIR: "A file stands where a folder is wanted: leave the run's folder alone while it is under way.",
   EISDIR: "A folder stands where a file is wanted: leave the run's folder alone while it is under way.",
   EMFILE: "Raise the limit of open files (`ulimit -n 65536`).",

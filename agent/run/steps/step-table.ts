@@ -39,6 +39,8 @@ const unknownExposureSeconds = 1;
 const driftLegSeconds = 25;
 /** Reckoned for a focuser's way there and back, and for looks from round about [s]. */
 const defocusSeconds = 900;
+/** Reckoned for what tunes the exposure and shows the sensor's response. */
+const besideFrames = 18;
 /** Reckoned for nine looks at the plain Sun and the ways between them [s]. */
 const lightSeconds = 150;
 
@@ -114,7 +116,7 @@ export const stepTable = {
     secondsPlanned: ({ darkFrames, proveLight, ...step }, scene) => {
       const { blur } = step;
       const flats = framesOfFlat(step, scene) + proofFrames;
-      const all = flats + (darkFrames ?? darkFramesDefault) + 10;
+      const all = flats + (darkFrames ?? darkFramesDefault) + besideFrames;
       const onTheWay = blur === "drift" ? flats * driftLegSeconds : blur === "defocus" ? defocusSeconds : 0;
       const looking = proveLight && blur !== "drift" ? lightSeconds : 0;
       return 240 + onTheWay + looking + all * frameSeconds(scene.findings, blur);

@@ -1,3 +1,4 @@
+import { given } from "../../kit/given.ts";
 import type { Camera } from "../../roles/camera.ts";
 import { describeLimits } from "../../roles/camera-setup.ts";
 import type { CameraFacts, ControlFacts } from "./camera-facts.ts";
@@ -10,6 +11,9 @@ export interface CameraOptions {
   readonly readoutSeconds?: number;
 }
 
+/** ASCOM `SensorType`; what is no mosaic is left out. */
+const filterArrays: readonly (string | undefined)[] = [undefined, undefined, "RGGB", "CMYG", "CMYG2", "LRGB"];
+
 export function cameraLimits(facts: CameraFacts, options: CameraOptions): Camera["limits"] {
   return {
     // Some drivers give 0 as their shortest: no exposure is that short.
@@ -19,6 +23,7 @@ export function cameraLimits(facts: CameraFacts, options: CameraOptions): Camera
     binning: { min: 1, max: facts.binningMax, step: 1 },
     sensorPx: { widthPx: facts.widthPx, heightPx: facts.heightPx },
     pixelMicron: facts.pixelMicron,
+    ...given({ colourFilterArray: filterArrays[facts.sensorType ?? 0] }),
     fullScaleAdu: options.fullScaleAdu ?? Math.min(65535, facts.maxAdu),
   };
 }

@@ -69,7 +69,7 @@ export class TileDecoder {
     if (!isRounded) return stored;
     const zero = table.number(row, "ZZERO") ?? this.header.number("ZZERO") ?? 0;
     const blank = table.number(row, "ZBLANK") ?? this.#blank;
-    const numbers = stored instanceof Int32Array ? stored : Int32Array.from(stored as Float64Array);
+    const numbers = stored instanceof Int32Array ? stored : new Int32Array(stored as Float64Array);
     return unquantise(numbers, { scale, zero, blank }, { dither: this.#dither, seed: this.#seed, tileIndex });
   }
 

@@ -1,8 +1,9 @@
 import { MissingAbilityError } from "../../kit/errors.ts";
+import { given } from "../../kit/given.ts";
 import type { Camera } from "../../roles/camera.ts";
 import type { Range } from "../../roles/device.ts";
 import type { IndiDevice } from "../session/device.ts";
-import { limitsOf, numberIn } from "../wire/property.ts";
+import { limitsOf, numberIn, textIn } from "../wire/property.ts";
 import { exposureProperty } from "./camera-exposure.ts";
 
 /** Where a driver keeps a number. */
@@ -69,6 +70,7 @@ export function cameraLimits(
     sensorPx: { widthPx: numberIn(info, "CCD_MAX_X") ?? 0, heightPx: numberIn(info, "CCD_MAX_Y") ?? 0 },
     pixelMicron: numberIn(info, "CCD_PIXEL_SIZE_X") ?? numberIn(info, "CCD_PIXEL_SIZE") ?? Number.NaN,
     fullScaleAdu: declaredFullScaleAdu(device),
+    ...given({ colourFilterArray: colourFilterArray(device) }),
   };
 }
 
@@ -76,6 +78,12 @@ export function cameraLimits(
 function exposureRange(device: IndiDevice): Range {
   const limits = limitsOf(device.property(exposureProperty), "CCD_EXPOSURE_VALUE");
   return { min: Math.max(limits?.min ?? 0, 1e-6), max: limits?.max ?? 3600 };
+}
+
+/** Drivers define `CCD_CFA` for sensors behind a colour filter array only (INDI library, `CCD_HAS_BAYER`). */
+function colourFilterArray(device: IndiDevice): string | undefined {
+  const property = device.property("CCD_CFA");
+  return property && (textIn(property, "CFA_TYPE")?.trim() || "of an unknown pattern");
 }
 
 /** A converter of fewer bits than the word fills its upper bits (common practice, no source). */

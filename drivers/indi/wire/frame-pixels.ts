@@ -10,7 +10,7 @@ export class NotRawCountsError extends Error {}
  */
 export function countsFrom(pixels: FitsPixels): Uint16Array {
   if (pixels instanceof Uint16Array) return pixels;
-  if (pixels instanceof Uint8Array) return Uint16Array.from(pixels);
+  if (pixels instanceof Uint8Array) return new Uint16Array(pixels);
   if (pixels instanceof Int16Array) return signedCounts(pixels);
   if (pixels instanceof Float32Array) return floatCounts(pixels);
   if (pixels instanceof Float64Array) return doubleCounts(pixels);
@@ -66,7 +66,7 @@ function badCount(value: number): NotRawCountsError {
  */
 export function countsFromRaw(bytes: Uint8Array, widthPx: number, heightPx: number): Uint16Array {
   const count = widthPx * heightPx;
-  if (bytes.length === count) return Uint16Array.from(bytes);
+  if (bytes.length === count) return new Uint16Array(bytes);
   if (bytes.length !== 2 * count) {
     throw new NotRawCountsError(
       `${bytes.length} bytes without a header are no ${widthPx} x ${heightPx} frame of 8 or 16 bits`,

@@ -58,7 +58,9 @@ export function blurPupil(
   const area = addDisc(out, running, widthPx, heightPx, outerRadiusPx, 1);
   const hole = innerRadiusPx > 0 ? addDisc(out, running, widthPx, heightPx, innerRadiusPx, -1) : 0;
   const scale = 1 / (area - hole);
-  return Float32Array.from(out, (value) => value * scale);
+  const blurred = new Float32Array(out.length);
+  for (let i = 0; i < out.length; i++) blurred[i] = out[i]! * scale;
+  return blurred;
 }
 
 /** Adds the sum over a disc about every pixel, chord by chord; the chords' ends count by fractions of a pixel. */

@@ -7,7 +7,10 @@ import { drawScene } from "./draw-scene.ts";
 import { mergeDeep, type SceneOverrides } from "./override-scene.ts";
 import { type SceneSpec, sceneSpecSchema } from "./scene-spec.ts";
 
-const startFrom = z.union([z.literal("demo"), z.strictObject({ drawnFromSeed: z.number().int().min(0) })]);
+export const startFrom = z.union([
+  z.literal("demo"),
+  z.strictObject({ drawnFromSeed: z.number().int().min(0) }),
+]);
 
 /** Far more than anybody writes [characters]. */
 const lengthMax = 1_000_000;

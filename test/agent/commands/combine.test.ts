@@ -39,7 +39,7 @@ test("twelve flats and a dark become a master with sigma, mask and its history",
     widthPx: 48,
     heightPx: 32,
     maskedPx: 0,
-    warnings: [],
+    warnings: [expect.stringContaining("light was not proved: no frames of the Sun")],
   });
   expect(host.err).toContain("combining");
   // Few values, the outermost left out, scatter less than what they come from: the noise told is the true one.
@@ -276,10 +276,34 @@ test("settings that differ are told, a few of them", async () => {
       cards: [{ keyword: "GAIN", value: index === 0 ? 0 : 10 }],
     }),
   );
-  const host = await combine([...files, "-o", sky.path("m.fits")]);
+  const host = await combine([...files, "-o", sky.path("m.fits"), "--method", "clipped"]);
   expect(host.exitCode).toBe(0);
   expect(host.err).toContain("f1.fits has gain 10");
   expect(host.err).toContain("and 5 more like these");
+});
+
+test("frames whose headers say nothing are taken for what they show, and that is told", async () => {
+  using sky = new SkyFiles(8, 96, 64);
+  const walk = (index: number) => 1 + 0.03 * Math.sin(index);
+  const lit = Array.from({ length: 12 }, (_, index) =>
+    sky.write(`a${index}.fits`, (x, y) => 20_000 * walk(index) * sky.gain(x, y), { noise: 100 }),
+  );
+  const host = await combine([...lit, "-o", sky.path("m.fits"), "--json"]);
+  expect(host.json).toMatchObject({ method: "series", frameCount: 12 });
+  expect(host.json.warnings[0]).toContain("taken for flats: they are lit all over; --kind or --method");
+  // Brought to one level, so that the light's walk of 2 % is no noise: 0.5 % of a frame over the root of 12.
+  const { sigma } = readCcdImage(sky.path("m.fits"));
+  expect(sigma!.toSorted()[sigma!.length >> 1]! / (0.005 / Math.sqrt(12))).toBeCloseTo(1, 0);
+
+  const unlit = Array.from({ length: 6 }, (_, index) => sky.write(`b${index}.fits`, () => 400, { noise: 9 }));
+  const ofDarks = await combine([...unlit, "-o", sky.path("d.fits"), "--json"]);
+  expect(ofDarks.json).toMatchObject({ method: "series" });
+  expect(ofDarks.json.warnings[0]).toContain("taken for darks: there is no light in it");
+
+  const disc = (x: number, y: number) => (Math.hypot(x - 48, y - 32) < 20 ? 30_000 : 300);
+  const images = Array.from({ length: 3 }, (_, index) => sky.write(`c${index}.fits`, disc, { noise: 50 }));
+  const ofImages = await combine([...images, "-o", sky.path("i.fits"), "--json"]);
+  expect(ofImages.json).toMatchObject({ method: "clipped", warnings: [] });
 });
 
 test("--help shows an example", async () => {

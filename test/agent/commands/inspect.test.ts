@@ -17,13 +17,16 @@ const largeSky = (seed: number) => new SkyFiles(seed, 320, 240);
 const figure = (file: Inspection, id: string) => file.figures.find((one) => one.id === id);
 const measure = (file: Inspection, name: string) => file.measures.find((one) => one.name === name);
 
-test("a well exposed flat is good, and its vignetting and noise are those that were put in", async () => {
+test("a well exposed flat is good but for its light, and its vignetting and noise are those that were put in", async () => {
   using sky = largeSky(1);
   const flat = sky.write("flat.fits", (x, y) => 50_000 * sky.gain(x, y), { noise: 400, cards: flatCards });
   const host = await inspect([flat, "--json"]);
   expect(host.exitCode).toBe(0);
   const [file] = host.json.files;
-  expect(file).toMatchObject({ kind: "flat", verdict: "good", reasons: [], frameCount: 1 });
+  expect(file).toMatchObject({ kind: "flat", verdict: "usable", frameCount: 1 });
+  expect(file.reasons, "nobody looked at its light").toEqual([
+    expect.stringContaining("light was not proved"),
+  ]);
   expect(measure(file, "noise of a pixel")!.value).toBeCloseTo((100 * 400) / 50_000, 1);
   // Corner boxes of 5 % lie about 0.475 from the centre in both directions.
   const corner = (1.05 - 0.4 * 2 * 0.475 ** 2) / 1.05;

@@ -1,10 +1,11 @@
-import { mkdtempSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, expect, test } from "vitest";
 import type { CommandHost } from "../../../agent/commands/outcome.ts";
 import { registerRehearse } from "../../../agent/commands/rehearse.ts";
 import { simulate } from "../../../agent/commands/simulate.ts";
+import { FitsFile } from "../../../drivers/formats/fits-file.ts";
 import { systemClock } from "../../../drivers/kit/clock.ts";
 import { smallScene } from "../../stage/scenes.ts";
 import { evenfield } from "./command-host.ts";
@@ -88,9 +89,18 @@ test("rehearse with the demo's rig on Alpaca: the flat is good, and the rig as i
     "--scene",
     file("small.yaml", JSON.stringify(smallScene)),
     "--runs",
-    join(folder, "runs"),
+    join(folder, "alpaca-runs"),
     "--json",
   ]);
   expect(host.exitCode).toBe(0);
   expect(host.json).toMatchObject({ ended: "completed", verdict: "good", truth: { differences: [] } });
+  const files = readdirSync(join(folder, "alpaca-runs"), { recursive: true, encoding: "utf8" }).filter(
+    (name) => name.endsWith(".fits"),
+  );
+  expect(files.length).toBeGreaterThan(1);
+  for (const name of files) {
+    using fits = FitsFile.open(join(folder, "alpaca-runs", name));
+    const notes = fits.image().header.texts("COMMENT").join("");
+    expect(notes, name).toMatch(/Rehearsal on a simulated rig, seed \d+: no telescope was there/);
+  }
 });

@@ -6,6 +6,7 @@ import { combineFiles } from "../../../agent/files/combine/combine-files.ts";
 import { maskBits } from "../../../agent/imaging/combining/mask-bits.ts";
 import { MasterBuilder } from "../../../agent/imaging/combining/master-builder.ts";
 import { normaliseFlat } from "../../../agent/imaging/combining/normalise-flat.ts";
+import { nobodyLooked } from "../../../agent/imaging/proof/light-figures.ts";
 import { markUnhealthy, stepOfFrame } from "../../../agent/masters/mark-unhealthy.ts";
 import { figuresOf } from "../../../agent/masters/master-cards.ts";
 import { readMasterDark } from "../../../agent/masters/read-master.ts";
@@ -122,7 +123,7 @@ function flatOfRun(frames: readonly Frame[], counted: readonly Frame[], darkFile
   for (const { pixelsAdu } of frames) builder.add(pixelsAdu);
   const master = builder.finish();
   const notes = notesOf(counted);
-  const light = { notMeasured: "nobody looked" };
+  const light = nobodyLooked;
   const about = {
     blur: "diffuser",
     darkFile: "dark.fits",

@@ -15,6 +15,8 @@ export interface CameraScript {
   readonly connected?: boolean;
   /** Changing the binning leaves the subframe's numbers as they are, as the standard has it. */
   readonly elementType?: number;
+  /** Default: monochrome. */
+  readonly sensorType?: number;
 }
 
 const sensor = { width: 64, height: 48 };
@@ -57,7 +59,7 @@ export class ScriptedCamera {
       exposuremax: constant(600),
       exposureresolution: constant(0),
       maxadu: constant(65535),
-      sensortype: constant(0),
+      sensortype: constant(script.sensorType ?? 0),
       sensorname: constant("made up"),
       ...gainMembers(script.gainBy ?? "value"),
       offset: kept("Offset", 10, between(0, 200)),

@@ -6,6 +6,7 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import type { WorldAccount } from "../../../sim-devices/scene/world-account.ts";
 import { isMadeSafe, RealRig } from "./real-rig.ts";
+import { repeatIfStalled } from "./repeat-if-stalled.ts";
 
 const isOpen = ({ cover }: WorldAccount) => cover?.open === 1;
 
@@ -104,22 +105,25 @@ async function runUntilOpen(rig: RealRig, disk: Parameters<typeof start>[1]) {
   return run;
 }
 
-test.concurrent("the ledger's disk is full while the cover is open: SIGTERM, the rig is put back and said so; restore needs no room", async () => {
-  using disk = new SmallDisk();
-  await using rig = await RealRig.start();
-  const { child, ended } = await runUntilOpen(rig, disk);
-  disk.fill();
-  child.kill("SIGTERM");
-  const { exit, said } = await ended;
-  expect(await rig.differences()).toEqual([]);
-  expect(said).toMatch(
-    /The rig is as it was found.*Could not be written to the disk: the ledger .* can't be written/,
-  );
-  expect(exit).toBe(5);
-  const again = await start(rig, disk, "restore").ended;
-  expect(again.exit, again.said).toBe(0);
-  expect(await rig.differences()).toEqual([]);
-});
+test.concurrent(
+  "the ledger's disk is full while the cover is open: SIGTERM, the rig is put back and said so; restore needs no room",
+  repeatIfStalled(async () => {
+    using disk = new SmallDisk();
+    await using rig = await RealRig.start();
+    const { child, ended } = await runUntilOpen(rig, disk);
+    disk.fill();
+    child.kill("SIGTERM");
+    const { exit, said } = await ended;
+    expect(await rig.differences()).toEqual([]);
+    expect(said).toMatch(
+      /The rig is as it was found.*Could not be written to the disk: the ledger .* can't be written/,
+    );
+    expect(exit).toBe(5);
+    const again = await start(rig, disk, "restore").ended;
+    expect(again.exit, again.said).toBe(0);
+    expect(await rig.differences()).toEqual([]);
+  }),
+);
 
 const lost: Record<string, (disk: SmallDisk) => unknown> = {
   "its disk is full": (disk) => disk.fill(),
@@ -137,9 +141,8 @@ const lost: Record<string, (disk: SmallDisk) => unknown> = {
   },
 };
 
-test.concurrent.each(Object.keys(lost))(
-  "killed, and of the ledger: %s; restore puts the rig back",
-  async (what) => {
+test.concurrent.each(Object.keys(lost))("killed, and of the ledger: %s; restore puts the rig back", (what) =>
+  repeatIfStalled(async () => {
     using disk = new SmallDisk();
     await using rig = await RealRig.start();
     const { child, ended } = await runUntilOpen(rig, disk);
@@ -153,17 +156,20 @@ test.concurrent.each(Object.keys(lost))(
     // The run is closed by its folder's word, whatever the ledger could take of it.
     const again = await start(rig, disk, "restore").ended;
     expect(again.said).not.toContain("settings read back");
-  },
+  })(),
 );
 
-test.concurrent("the disk of ledger and runs answers nobody while the cover is open: the keeper makes the rig safe, and the agent puts it back when it can", async () => {
-  using disk = new FreezableDisk();
-  await using rig = await RealRig.start();
-  const { ended } = await runUntilOpen(rig, disk);
-  disk.freeze();
-  await rig.until("made safe", isMadeSafe);
-  disk.thaw();
-  const { exit, said } = await ended;
-  expect(exit, said).toBe(4);
-  expect(await rig.differences()).toEqual([]);
-});
+test.concurrent(
+  "the disk of ledger and runs answers nobody while the cover is open: the keeper makes the rig safe, and the agent puts it back when it can",
+  repeatIfStalled(async () => {
+    using disk = new FreezableDisk();
+    await using rig = await RealRig.start();
+    const { ended } = await runUntilOpen(rig, disk);
+    disk.freeze();
+    await rig.until("made safe", isMadeSafe);
+    disk.thaw();
+    const { exit, said } = await ended;
+    expect(exit, said).toBe(4);
+    expect(await rig.differences()).toEqual([]);
+  }),
+);

@@ -3,6 +3,7 @@ import { defineStep } from "../../run-step.ts";
 import type { FlatFound, FlatRequest } from "../flat-request.ts";
 import { closeFront, exposeDarksIfNeeded, openToSun } from "../flat-work.ts";
 import { exposeLightLooks } from "../light/expose-looks.ts";
+import { exposeLadder } from "../response/expose-ladder.ts";
 import { beginDefocus, checkDefocus, type DefocusWork, returnToCentre } from "./defocus-work.ts";
 import { confirmFocus, leaveDefocus, measureFocus, returnToFocus } from "./focus.ts";
 import { saveDefocusFlat } from "./keep-defocus.ts";
@@ -28,7 +29,8 @@ export const flatByDefocus = defineStep<FlatRequest, FlatFound, DefocusWork>({
       },
       next: "exposing",
     },
-    exposing: { does: exposeCentred, next: "lookingAfter" },
+    exposing: { does: exposeCentred, next: "exposingLadder" },
+    exposingLadder: { does: exposeLadder, next: "lookingAfter" },
     lookingAfter: { does: exposeRounds, next: "exposingProof" },
     exposingProof: { does: exposeDefocusProof, next: "seeingShadows" },
     seeingShadows: { does: exposeShadowFrames, next: "returningToFocus" },

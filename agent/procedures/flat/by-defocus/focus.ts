@@ -1,6 +1,7 @@
 import type { Frame } from "../../../../drivers/roles/camera.ts";
 import { measureSharpness, type Sharpness } from "../../../imaging/defocus/sharpness.ts";
 import { findDisc } from "../../../imaging/disc/disc.ts";
+import { fillInto, mapInto } from "../../../imaging/numerics/map-into.ts";
 import { setLowestGain } from "../../camera-ready.ts";
 import { exposeTuned } from "../../frame-series.ts";
 import { leaveRigIdle, tryAll } from "../../leave-rig.ts";
@@ -154,12 +155,16 @@ export async function exposePair(
 
 /** Levels above the pedestal. */
 export function meanOfPair([a, b]: readonly [Frame, Frame], { pedestalAdu }: TunedExposure): Float32Array {
-  return Float32Array.from(a.pixelsAdu, (value, i) => (value + b.pixelsAdu[i]!) / 2 - pedestalAdu);
+  return mapInto(
+    new Float32Array(a.pixelsAdu.length),
+    a.pixelsAdu,
+    (value, i) => (value + b.pixelsAdu[i]!) / 2 - pedestalAdu,
+  );
 }
 
 function sharpnessOf(work: DefocusWork, tuned: TunedExposure, frames: readonly [Frame, Frame]): Sharpness {
   const [a, b] = frames.map(({ pixelsAdu }) =>
-    Float32Array.from(pixelsAdu, (value) => value - tuned.pedestalAdu),
+    mapInto(new Float32Array(pixelsAdu.length), pixelsAdu, (value) => value - tuned.pedestalAdu),
   ) as [Float32Array, Float32Array];
   // Pixels that darks have told of since would change the figure: all count, before and after.
   return measureSharpness(a, b, litPixelMask(work, tuned, frames, "all"), work.shape);
@@ -176,7 +181,7 @@ export function litPixelMask(
   const unhealthyPx = which === "all" ? undefined : readUnhealthyPixels(bench, pxCount);
   const darkestAdu =
     which === "dark too" ? -1 : tuned.pedestalAdu + 0.15 * (tuned.topAdu - tuned.pedestalAdu);
-  return Uint8Array.from({ length: pxCount }, (_, i) =>
+  return fillInto(new Uint8Array(pxCount), (i) =>
     unhealthyPx?.[i] !== 1 &&
     frames.every(({ pixelsAdu }) => pixelsAdu[i]! > darkestAdu && pixelsAdu[i]! < tuned.topAdu)
       ? 1

@@ -1,3 +1,4 @@
+import { given } from "../../../../drivers/kit/given.ts";
 import type { Master } from "../../../imaging/combining/finish-master.ts";
 import { type Flat, relativeNoise } from "../../../imaging/combining/normalise-flat.ts";
 import { trustedFraction } from "../../../imaging/combining/trusted-px.ts";
@@ -87,6 +88,7 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
     sunAdu: work.focus!.picture,
     dust: refocusDust(dust, light.stretch),
     light: await measureLooks(bench, flat, looks, false, signal),
+    ...given({ response: work.response }),
     sampleFrame,
   };
   work.result = { ...(await proveAndWriteFlat(work, made, signal)), defocus };

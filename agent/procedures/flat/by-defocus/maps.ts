@@ -3,6 +3,7 @@ import { maskBits } from "../../../imaging/combining/mask-bits.ts";
 import { MasterBuilder } from "../../../imaging/combining/master-builder.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
 import type { SkyPlane } from "../../../imaging/defocus/sky-plane.ts";
+import { fillInto, mapInto } from "../../../imaging/numerics/map-into.ts";
 import type { DefocusWork } from "./defocus-work.ts";
 import { type BlurredLight, worstLeftover } from "./light.ts";
 
@@ -57,7 +58,7 @@ export function proofWithoutSun(
   for (const { frame, shift } of proofFrames) {
     const map = maps.get(shift)!;
     builder.add(
-      Uint16Array.from(frame.pixelsAdu, (raw, i) => {
+      mapInto(new Uint16Array(frame.pixelsAdu.length), frame.pixelsAdu, (raw, i) => {
         const value = (levelCodes * (raw - dark!.meanAdu[i]!)) / map[i]! / flat.levelAdu;
         return bad[i] === 1 ? levelCodes : Math.min(65_535, Math.max(0, Math.round(value)));
       }),
@@ -91,10 +92,10 @@ function interpolated(
 ): Float32Array {
   const columns = Math.ceil((widthPx - 1) / stepPx) + 1;
   const rows = Math.ceil((heightPx - 1) / stepPx) + 1;
-  const knots = Float64Array.from({ length: columns * rows }, (_, k) =>
+  const knots = fillInto(new Float64Array(columns * rows), (k) =>
     value({ x: (k % columns) * stepPx, y: Math.floor(k / columns) * stepPx }),
   );
-  return Float32Array.from({ length: widthPx * heightPx }, (_, i) => {
+  return fillInto(new Float32Array(widthPx * heightPx), (i) => {
     const [x, y] = [(i % widthPx) / stepPx, Math.floor(i / widthPx) / stepPx];
     const [column, row] = [Math.min(columns - 2, Math.floor(x)), Math.min(rows - 2, Math.floor(y))];
     const [u, v] = [x - column, y - row];

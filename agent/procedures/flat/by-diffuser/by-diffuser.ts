@@ -7,6 +7,8 @@ import { exposeFlats, exposeProof } from "../flat-series.ts";
 import { beginFlat, closeFront, exposeDarksIfNeeded, type FlatWork } from "../flat-work.ts";
 import { saveFlat } from "../keep-flat.ts";
 import { exposeLightLooks } from "../light/expose-looks.ts";
+import { exposeLadder } from "../response/expose-ladder.ts";
+import { checkSheet } from "./check-sheet.ts";
 import { checkLeak, exposeBareSun, openThroughDiffuser, tuneFlat } from "./diffuser-work.ts";
 
 /** A flat through a translucent sheet over the front. The leak check comes first, always. */
@@ -26,12 +28,14 @@ export const flatByDiffuser = defineStep<FlatRequest, FlatFound, FlatWork>({
     },
     seeingSun: { does: exposeBareSun, next: "uncovering" },
     uncovering: { does: openThroughDiffuser, next: "tuning" },
-    tuning: { does: tuneFlat, next: "takingDarks" },
+    tuning: { does: tuneFlat, next: "checkingSheet" },
+    checkingSheet: { does: checkSheet, next: "takingDarks" },
     takingDarks: {
       does: exposeDarksIfNeeded(({ bench }, signal) => pointAtSun(bench, signal), openThroughDiffuser),
       next: "exposing",
     },
-    exposing: { does: exposeFlats, next: "exposingProof" },
+    exposing: { does: exposeFlats, next: "exposingLadder" },
+    exposingLadder: { does: exposeLadder, next: "exposingProof" },
     exposingProof: { does: exposeProof, next: "lookingAtSun" },
     lookingAtSun: { does: exposeLightLooks, next: "judging" },
     judging: { does: saveFlat, next: "done" },

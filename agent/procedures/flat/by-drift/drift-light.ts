@@ -1,5 +1,5 @@
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
-import type { LightProof } from "../../../imaging/proof/proof.ts";
+import type { LightProof } from "../../../imaging/proof/light-figures.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import { holdAgainstSun } from "../light/measure-looks.ts";
 import { readDriftLevels } from "./drift-frames.ts";

@@ -1,6 +1,7 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import { planeAcross } from "../../../imaging/displaced/anchor-plane.ts";
 import { proveAndWriteFlat } from "../prove-and-write.ts";
+import { findKnownResponse } from "../response/expose-ladder.ts";
 import { measureDriftLight } from "./drift-light.ts";
 import { solveDrift } from "./drift-solve.ts";
 import type { DriftWork } from "./drift-work.ts";
@@ -41,7 +42,8 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     series,
     edges: frames.map(({ edgeFraction }) => edgeFraction),
     independent: independent.master,
-    ...given({ plane }),
+    // Its light is never still enough for a ladder of exposures.
+    ...given({ plane, response: await findKnownResponse(bench, work.tuned!.gain, signal) }),
     sunAdu: average,
     sampleFrame: frames[0]!.file,
     light,

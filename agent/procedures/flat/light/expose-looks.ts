@@ -1,11 +1,7 @@
-import { given } from "../../../../drivers/kit/given.ts";
 import type { Frame } from "../../../../drivers/roles/camera.ts";
 import type { SkyOffset } from "../../../../drivers/roles/mount-sky.ts";
 import { moveForShift, shiftForMove } from "../../../imaging/disc/camera-on-sky.ts";
-import { findDisc } from "../../../imaging/disc/disc.ts";
-import type { DiscPx } from "../../../imaging/displaced/sun-model.ts";
 import type { Shape } from "../../../imaging/numerics/shape.ts";
-import { sunFromSite } from "../../../sky/sun-from-site.ts";
 import { Aim, knownPointingOffset, subtractOffset } from "../../centre/aim.ts";
 import { exposeTuned } from "../../frame-series.ts";
 import { runSubstep } from "../../run-step.ts";
@@ -15,12 +11,11 @@ import { tuneExposure } from "../../tune-exposure/tune-exposure.ts";
 import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { type FlatWork, openToSun } from "../flat-work.ts";
 import type { LightLooks, NoLooks } from "./light-looks.ts";
+import { discOfLook } from "./look-disc.ts";
 import { armFraction, lookPlaces } from "./look-places.ts";
 
 /** Upper edge over full scale, where the flat's own is not lower. */
 const lookLevel = 0.7;
-/** The radius on the frame is known to this. */
-const radiusTolerance = 0.02;
 
 /** For the flat in hand, when its frames are taken. */
 export async function exposeLightLooks(work: FlatWork, signal: AbortSignal): Promise<void> {
@@ -52,7 +47,7 @@ async function exposeLooks(
     const looks = await exposeRoundAbout(bench, aim, tuned, signal);
     await aim.slewFromSameSide(knownPointingOffset(bench), signal);
     bench.note("looks at the Sun from round about", { frames: looks.frames.length });
-    return { ...looks, tuned, ...given({ disc: discOf(bench, looks.frames[0]!, tuned) }) };
+    return { ...looks, tuned, disc: discOfLook(bench, looks.frames[0]!, tuned) };
   } catch (error) {
     signal.throwIfAborted();
     if (!(error instanceof StepError) || error.unsafe !== false) throw error;
@@ -90,22 +85,6 @@ async function exposeRoundAbout(
     return { x: xPx, y: yPx };
   });
   return { frames, shifts };
-}
-
-/** As the first look shows it; where no limb is in sight, as large as the ephemeris has it in the middle of the frame. */
-function discOf(bench: Workbench, frame: Frame, { pedestalAdu, topAdu }: TunedExposure): DiscPx | undefined {
-  const shape = shapeOf(frame);
-  const { semidiameterArcsec } = sunFromSite(bench.clock.nowMs(), bench.site);
-  const radiusPx = semidiameterArcsec / bench.findings.cameraOnSky!.arcsecPerPx;
-  const sighting = findDisc(frame.pixelsAdu, shape, {
-    pedestalAdu,
-    darkBelowAdu: 0.02 * topAdu,
-    radius: { radiusPx, toleranceFraction: radiusTolerance },
-    uniform: () => bench.random.uniform(),
-  });
-  if (sighting.seen === "limb")
-    return { x: sighting.disc.xPx, y: sighting.disc.yPx, radiusPx: sighting.disc.radiusPx };
-  return { x: (shape.widthPx - 1) / 2, y: (shape.heightPx - 1) / 2, radiusPx };
 }
 
 function shapeOf({ widthPx, heightPx }: Frame): Shape {

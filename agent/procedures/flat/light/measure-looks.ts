@@ -1,7 +1,8 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
 import type { LightInput } from "../../../imaging/light/measure-light.ts";
-import type { LightProof } from "../../../imaging/proof/proof.ts";
+import { mapInto } from "../../../imaging/numerics/map-into.ts";
+import type { LightProof } from "../../../imaging/proof/light-figures.ts";
 import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import type { Workbench } from "../../step.ts";
@@ -21,7 +22,7 @@ export async function measureLooks(
   const unhealthyPx = readUnhealthyPixels(bench, flat.gain.length);
   // Too short exposures for any dark current: the pedestal is all that is taken off.
   const levels = looks.frames.map(({ pixelsAdu }) =>
-    Float32Array.from(pixelsAdu, (value, i) =>
+    mapInto(new Float32Array(pixelsAdu.length), pixelsAdu, (value, i) =>
       value >= topAdu - 1 || unhealthyPx?.[i] === 1 ? Number.NaN : value - pedestalAdu,
     ),
   );

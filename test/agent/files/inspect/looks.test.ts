@@ -50,11 +50,12 @@ test("an even flat: no error of its light is told", () => {
 test("a flat alone: that its light was not proved, and which frames would prove it; looks of another size are refused", () => {
   const scene = lightScene({ seed: 20261207, looks: 4 });
   const { flat, lookFiles } = filesOf("alone", scene);
-  const { notes, figures } = inspectFile(flat, fft);
-  expect(notes.join(" ")).toMatch(/light was not proved.*eight or more frames/);
+  const { reasons, figures, verdict } = inspectFile(flat, fft);
+  expect(verdict).not.toBe("good");
+  expect(reasons.join(" ")).toMatch(/light was not proved.*eight or more frames/);
   expect(figures.some(({ id }) => id === "lightError")).toBe(false);
   const few = inspectFile(flat, fft, { lookFiles: lookFiles.slice(0, 2) });
-  expect(few.notes.join(" ")).toMatch(/not proved: 2 of 2 frames hold light, and 4 are needed/);
+  expect(few.reasons.join(" ")).toMatch(/not proved: 2 of 2 frames hold light, and 4 are needed/);
   const small = filesOf("small", lightScene({ seed: 1, shape: { widthPx: 96, heightPx: 96 }, looks: 1 }));
   expect(() => inspectFile(flat, fft, { lookFiles: small.lookFiles })).toThrow(/96 x 96 px/);
 });

@@ -7,6 +7,8 @@ import { images } from "../../../../agent/procedures/images/images.ts";
 import { leakCheck } from "../../../../agent/procedures/leak-check/leak-check.ts";
 import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
+import { complaintsOf, onlyUnproved } from "./complaints.ts";
+import { driftBench } from "./drift-bench.ts";
 
 const leakAsk = { limitFraction: 0.001, frames: 8, levelFraction: 0.85, coverAfter: "closed" } as const;
 const request: FlatRequest = {
@@ -24,13 +26,17 @@ const deep = {
   camera: { bits: 14, words: "shifted", fullWellElectrons: 50_000, electronsPerCodeAtGain0: 3 },
 } as const;
 
-test("leak check, then a flat of 20 frames: good, true to the scene, diffuser out and cover closed after it", async () => {
+test("leak check, then a flat of 20 frames: good but for its light, that nobody proved; true to the scene, diffuser out and cover closed after it", async () => {
   using rig = benchOnWorld(41, deep);
   await rig.run(leakCheck, leakAsk);
   const outcome = await rig.run(flat, request);
   expect(outcome.failure).toBeUndefined();
   const found = outcome.found!;
-  expect(found).toMatchObject({ verdict: "good", frameCount: 20, refusedFrames: 0 });
+  expect(found).toMatchObject({ verdict: "usable", frameCount: 20, refusedFrames: 0 });
+  expect(complaintsOf(found.proof)).toEqual(onlyUnproved);
+  expect(found.reasons.join()).toMatch(
+    /light was not proved: the plan does not want it.*eight or more frames/,
+  );
   expect(Math.abs(found.upperEdge.median - 0.85)).toBeLessThan(0.012);
   const master = readCcdImage(join(rig.bench.folder, found.files.flat));
   const { widthPx, heightPx, data } = master;
@@ -75,7 +81,7 @@ test("darks that do not match are taken anew, and the mount comes back to the Su
   using rig = benchOnWorld(45, deep);
   await rig.run(leakCheck, leakAsk);
   const outcome = await rig.run(flat, { ...request, darkFrames: 12 });
-  expect(outcome.found).toMatchObject({ verdict: "good" });
+  expect(complaintsOf(outcome.found!.proof)).toEqual(onlyUnproved);
   expect(rig.findings.darkMaster!.frameCount).toBe(12);
 });
 
@@ -118,4 +124,34 @@ test("enough frames: the series ends when a stack of 5 images is served, long be
   expect(bought!.addedNoiseFraction).toBeLessThanOrEqual(0.1);
   expect(bought!.frames).toBe(frameCount);
   expect(Math.abs(proof.halves!.firstFrames - proof.halves!.secondFrames)).toBeLessThanOrEqual(6);
+});
+
+test("a bent response is found by a ladder of exposures, told as the cause, and known from then on", async () => {
+  using rig = benchOnWorld(49, { camera: { ...deep.camera, response: { quadratic: 0.05, shoulder: 0 } } });
+  await rig.run(leakCheck, leakAsk);
+  const ask = { ...request, frames: 8, proofFrames: 4 };
+  const outcome = await rig.run(flat, ask);
+  expect(complaintsOf(outcome.found!.proof)).toContain("response");
+  expect(outcome.found!.reasons.join()).toContain("response is bent");
+  const { budget, response } = outcome.found!.proof;
+  expect(response!.ofImages.map(({ imageLevel }) => imageLevel)).toEqual([0.4, 0.7]);
+  expect(budget.parts.find(({ cause }) => cause === "linearity")).toMatchObject({ state: "measured" });
+  const ladders = () => rig.notes.filter(({ event }) => event === "sensor's response").length;
+  expect(ladders()).toBe(1);
+  const again = await rig.run(flat, ask);
+  expect(complaintsOf(again.found!.proof)).toContain("response");
+  expect(ladders(), "not measured twice").toBe(1);
+});
+
+test("a sheet that lets 3 % through clear before a whole disc is refused before any frame of the flat is taken", async () => {
+  const optics = { apertureMm: 12, focalLengthMm: 85 } as const;
+  using rig = driftBench(50, { optics, rig: { diffuser: { clearShare: 0.03 } } });
+  await rig.run(images, { frames: 1, levelFraction: 0.7, coverAfter: "closed" });
+  await rig.run(leakCheck, leakAsk);
+  rig.told.length = 0;
+  const outcome = await rig.run(flat, { ...request, proveLight: true });
+  expect(outcome).toMatchObject({ ended: "failed", failure: { code: "DIFFUSER_TOO_CLEAR" } });
+  expect(outcome.failure!.message).toMatch(/lets (2\.[6-9]|3|3\.[0-4]) %/);
+  expect(rig.told.some(({ what }) => what === "flat frames")).toBe(false);
+  expect(rig.world.cover.position).toBe(0);
 });

@@ -87,13 +87,27 @@ test("history belongs to a rig as it was assembled, and the newest counts", () =
       diffuser: { edgeAduPerSecond, pedestalAdu: 60, gain: 0, sunAltitudeDegrees: 40, measuredUtcMs },
     },
   });
+  const curve = {
+    coefficients: [-0.02, 0, 0],
+    covariance: [],
+    least: 0.1,
+    most: 0.8,
+    drift: 0,
+    levelScatter: 0,
+  } as const;
+  const response = { ...curve, gain: 0, binning: 1, measuredUtcMs: 20 };
   saveFindings(ledger, { ...key, runId: "1", sinceUtcMs: 0 }, rate(5, 10), 10);
-  saveFindings(ledger, { ...key, runId: "2", sinceUtcMs: 15 }, { ...rate(6, 20), topCodeAdu: 65520 }, 20);
+  saveFindings(
+    ledger,
+    { ...key, runId: "2", sinceUtcMs: 15 },
+    { ...rate(6, 20), response, topCodeAdu: 65520 },
+    20,
+  );
   saveFindings(ledger, { ...key, runId: "3", sinceUtcMs: 25 }, rate(7, 20), 30); // taken over from history
-  expect(readFindings(ledger, key)).toEqual({ ...rate(6, 20), topCodeAdu: 65520 });
+  expect(readFindings(ledger, key)).toEqual({ ...rate(6, 20), response, topCodeAdu: 65520 });
   expect(readFindings(ledger, { ...key, trainMark: "bb" })).toEqual({ lightRate: {} });
   const rows = ledger.database.query<{ n: number }, []>("select count(*) as n from findings").get();
-  expect(rows).toEqual({ n: 3 });
+  expect(rows).toEqual({ n: 4 });
 });
 
 test("masters are listed newest first with their verdicts", () => {

@@ -1,3 +1,6 @@
+import { mkdirSync, mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
 import { expect, test } from "vitest";
 import { failureRecord, stepFailure } from "../../../../agent/run/record/failure-record.ts";
 import { DeadlineError } from "../../../../drivers/kit/errors.ts";
@@ -31,4 +34,18 @@ test("being stopped is no failure; failing while stopping is", () => {
   expect(stepFailure({ ended: "stopped", failure: new Error("stopped by the operator") })).toBeUndefined();
   expect(stepFailure({ ended: "stopped", failure: stuck })?.code).toBe("RIG_DEADLINE");
   expect(stepFailure({ ended: "completed" })).toBeUndefined();
+});
+
+test("a file in the place of the run's folder is the disk's trouble, not a fault of ours", () => {
+  const folder = mkdtempSync(join(tmpdir(), "failure-record-"));
+  const file = join(folder, "run");
+  writeFileSync(file, "");
+  try {
+    mkdirSync(file, { recursive: true });
+    expect.unreachable();
+  } catch (error) {
+    expect(failureRecord(error)).toMatchObject({ code: "DISK", message: expect.stringContaining(file) });
+  } finally {
+    rmSync(folder, { recursive: true });
+  }
 });

@@ -38,6 +38,14 @@ test("opening changes nothing: the baseline must be read first", () =>
     expect(camera.limits.exposureSeconds.min).toBeGreaterThan(0);
   }));
 
+test("a colour filter array is told, also to whoever reads what the camera can do", async () => {
+  await onCamera({ sensorType: 2 }, async (camera) => {
+    expect(camera.limits.colourFilterArray).toBe("RGGB");
+    expect(camera.describe()).toMatchObject({ colour: "filter array RGGB", fullScale: "65535 adu, 16 bits" });
+  });
+  await onCamera({}, async (camera) => expect(camera.limits).not.toHaveProperty("colourFilterArray"));
+});
+
 test("an exposure brings its frame in rows, with what the camera says of it", () =>
   onCamera({}, async (camera, truth, bench) => {
     const frame = await camera.expose({ exposureSeconds: 3.5, frameType: "flat" }, bench.signal);

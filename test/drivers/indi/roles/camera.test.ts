@@ -417,6 +417,18 @@ test("full scale: the word's bits, and a converter of fewer bits fills the upper
     expect(camera.limits.fullScaleAdu).toBe(255);
   }));
 
+test("a colour filter array is told by its pattern; a monochrome camera tells of none", () =>
+  onCamera({}, async (camera, _, bench) => {
+    expect(camera.limits).not.toHaveProperty("colourFilterArray");
+    const text = (name: string, value: string) => `<defText name="${name}">${value}</defText>`;
+    bench.server.define(
+      `<defTextVector device="${cameraName}" name="CCD_CFA" state="Idle" perm="rw">${text("CFA_OFFSET_X", "0")}${text("CFA_TYPE", "RGGB")}</defTextVector>`,
+    );
+    await bench.clock.sleep(0.1);
+    expect(camera.limits.colourFilterArray).toBe("RGGB");
+    expect(camera.describe()).toMatchObject({ colour: "filter array RGGB" });
+  }));
+
 test("capture format: the deepest plain one is taken, before binning and region, and put back", () =>
   onCamera(
     {

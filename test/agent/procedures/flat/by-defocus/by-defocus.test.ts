@@ -11,6 +11,7 @@ import { failureRecord } from "../../../../../agent/run/record/failure-record.ts
 import { readCcdImage } from "../../../../../drivers/formats/ccd-image.ts";
 import { at, playFaults } from "../../../../stage/faults/fault.ts";
 import { cloud, stuck } from "../../../../stage/faults/world-faults.ts";
+import { complaintsOf, onlyUnproved } from "../complaints.ts";
 import { defocusBench } from "../defocus-bench.ts";
 
 const request: FlatRequest = {
@@ -42,13 +43,14 @@ const focusOff = (rig: Bench, before: number) => Math.abs(rig.world.focuser.load
 /** Depth of focus ±2 λ N² at f/6.7 and 656 nm, 2 µm a step: 29 steps. */
 const depthSteps = (2 * 0.65628 * (500 / 75) ** 2) / 2;
 
-test("a flat by defocus: good, true to the scene though spots stand in view, focus found again, covered", async () => {
+test("a flat by defocus: good but for its light, true to the scene though spots stand in view, focus found again, covered", async () => {
   using rig = defocusBench(71);
   const [position, load] = [rig.world.focuser.position, rig.world.focuser.load];
   const outcome = await take(rig);
   expect(outcome.failure).toBeUndefined();
   const found = outcome.found!;
-  expect(found).toMatchObject({ verdict: "good", blur: "defocus", reasons: [] });
+  expect(found).toMatchObject({ verdict: "usable", blur: "defocus" });
+  expect(complaintsOf(found.proof)).toEqual(onlyUnproved);
   const truth = compared(rig, found);
   expect(truth.rmsError / truth.rmsExpected).toBeLessThan(1.1);
   expect(truth.rmsErrorBlocks).toBeLessThan(2e-4);
@@ -78,7 +80,8 @@ test("the mount did not follow the Sun for a while: the flat is usable at most, 
   using rig = defocusBench(71);
   Object.assign(rig.bench, { trackingLapses: () => [{ fromUtcMs: rig.clock.nowMs() }] });
   const { found } = await take(rig);
-  expect(found).toMatchObject({ verdict: "usable", proof: { verdict: "good" } });
+  expect(found!.verdict).toBe("usable");
+  expect(complaintsOf(found!.proof)).toEqual(onlyUnproved);
   expect(found!.reasons.join(" ")).toContain("did not follow the Sun");
 });
 
@@ -88,7 +91,7 @@ test("a focuser high up in its travel goes down to leave focus", async () => {
     startsWith: { focusSteps: 15_000 },
   });
   const outcome = await take(rig);
-  expect(outcome.found!.verdict).toBe("good");
+  expect(complaintsOf(outcome.found!.proof)).toEqual(onlyUnproved);
   expect(outcome.found!.defocus!.flatSteps).toBeLessThan(15_000);
   expect(rig.world.focuser.position).toBe(15_000);
 });

@@ -1,4 +1,4 @@
-import type { FrameKind } from "../frame-kind.ts";
+import type { FrameKind } from "./frame-kind.ts";
 
 /** Levels of a picture over its highest code. */
 export interface PictureLevels {
