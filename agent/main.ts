@@ -3,6 +3,7 @@ import { Command, CommanderError } from "commander";
 import packageFile from "../package.json";
 import { commandList } from "./commands/command-list.ts";
 import { exitCodes } from "./run/record/exit-codes.ts";
+import type { RunRecord } from "./run/record/run-record.ts";
 
 const program = new Command("evenfield")
   .description("takes, proves and applies flat fields for solar imaging rigs, with nobody there")
@@ -11,16 +12,16 @@ const program = new Command("evenfield")
   .configureHelp({ subcommandTerm: (command) => command.name() })
   .exitOverride();
 
+async function writeOutputs(record: RunRecord, folder: string): Promise<readonly string[]> {
+  const { writeReport } = await import("./outputs/write-report.ts");
+  return writeReport(record, { folder });
+}
+
 /** Only the command that is called, or asked for help about, is loaded. */
 const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   init: async () => (await import("./commands/init.ts")).registerInit(program),
-  run: async () => {
-    const { registerRun } = await import("./commands/run.ts");
-    registerRun(program, async (record, folder) => {
-      const { writeReport } = await import("./outputs/write-report.ts");
-      return writeReport(record, { folder });
-    });
-  },
+  run: async () => (await import("./commands/run.ts")).registerRun(program, writeOutputs),
+  serve: async () => (await import("./commands/serve.ts")).registerServe(program, writeOutputs),
   schedule: async () => (await import("./commands/schedule.ts")).registerSchedule(program),
   rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
   check: async () => (await import("./commands/check.ts")).registerCheck(program),

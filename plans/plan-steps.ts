@@ -82,7 +82,16 @@ export const stepOptions = {
     onFailure,
   }).describe("Takes a flat with its darks and proves it."),
   images: mapOf({
-    frames: wholeFrom(1, 10000, "frames").describe("How many images."),
+    frames: wholeFrom(1, 10000, "frames").describe("How many images, at most, where a time ends them too."),
+    everySeconds: numberFrom(0.1, 3600, "seconds")
+      .optional()
+      .describe(
+        "From the beginning of one exposure to that of the next; left out, as fast as the camera gives them.",
+      ),
+    forMinutes: numberFrom(0.1, 1440, "minutes").optional().describe("No image is begun later than that."),
+    untilSunAltitudeDegrees: numberFrom(5, 85, "degrees")
+      .optional()
+      .describe("No image is begun after the Sun has sunk to that altitude."),
     levelFraction: numberFrom(0.1, 0.92, "of full scale")
       .default(0.7)
       .describe("Where the brightest pixels of an image sit, as a fraction of full scale."),
@@ -101,7 +110,11 @@ export const stepOptions = {
       ),
     newFlatsMost: wholeFrom(1, 20, "flats").default(2).describe("How many new flats a whole run may take."),
     onFailure,
-  }).describe("Takes images, divides them by the flat, and watches whether it still fits."),
+  })
+    .refine((images) => images.forMinutes === undefined || images.untilSunAltitudeDegrees === undefined, {
+      error: "forMinutes or untilSunAltitudeDegrees, not both",
+    })
+    .describe("Takes images, divides them by the flat, and watches whether it still fits."),
   wait: mapOf({
     minutes: numberFrom(0, 1440, "minutes").optional().describe("How long; or, instead, until when."),
     untilSunAltitudeDegrees: numberFrom(0, 85, "degrees")

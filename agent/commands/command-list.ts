@@ -2,6 +2,7 @@
 export const commandList = {
   init: "asks a few questions, looks for the devices, and writes a rig file to be completed by you",
   run: "carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back",
+  serve: "run a rig by a schedule, for months; SIGTERM or Ctrl-C ends in good order",
   schedule: "what a schedule would do on a rig in the next days, and why it would not",
   rehearse: "carry a plan out on simulated devices, then hold the result against their true values",
   check: "whether a plan fits a rig, the Sun and the filter's statement, without its devices",

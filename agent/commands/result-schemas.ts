@@ -60,6 +60,7 @@ const tableRow = z.looseObject({
 export const resultSchemas = {
   init: z.looseObject({ file: z.string(), rig: z.string(), toFill: z.array(z.string()) }),
   run,
+  serve: z.looseObject({ rig: z.string(), runs: z.number().int().describe("that were begun") }),
   schedule: z.looseObject({
     schedule: z.string(),
     rig: z.string(),

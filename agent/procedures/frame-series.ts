@@ -9,6 +9,8 @@ export interface SeriesRequest {
   readonly frameType: FrameType;
   /** How many are wanted. */
   readonly frameCount: number;
+  /** Awaited before each exposure. */
+  readonly before?: () => Promise<void>;
   /** Ends the series before that; asked after each frame that counts. */
   readonly enough?: () => boolean;
   /** Beyond this many exposures the series is given up. Default: as many as are wanted. */
@@ -37,6 +39,7 @@ export async function takeSeries(
     counted < frameCount && exposures <= (request.exposuresMax ?? frameCount);
     exposures++
   ) {
+    await request.before?.();
     const frame = await bench.rig.camera.expose({ exposureSeconds, frameType }, signal);
     counted = take(frame) ?? counted + 1;
     const perFrame = elapsedSeconds() / exposures;

@@ -70,7 +70,14 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/masters",
     "agent/sky",
   ],
-  "agent/run/steps": ["drivers/roles", "plans", "agent/procedures", "agent/imaging", "agent/sky"],
+  "agent/run/steps": [
+    "drivers/kit",
+    "drivers/roles",
+    "plans",
+    "agent/procedures",
+    "agent/imaging",
+    "agent/sky",
+  ],
   "agent/run/record": [
     "drivers/kit",
     "drivers/roles",
@@ -125,7 +132,14 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/guard/rig-keeper.ts",
   ],
   "agent/service/schedule": ["plans", "agent/sky", "agent/run/record"],
-  "agent/service": ["drivers/kit", "plans", "agent/procedures", "agent/run", "agent/sky"],
+  "agent/service": [
+    "drivers/kit",
+    "drivers/connect.ts",
+    "plans",
+    "agent/procedures",
+    "agent/run",
+    "agent/sky",
+  ],
   "agent/outputs": [
     "package.json",
     "drivers/kit",

@@ -30,6 +30,7 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/service/schedule/judge-occasion.ts": "what is due by the Sun and the calendar",
   "agent/service/schedule/moments.ts": "what is due by the Sun and the calendar",
   "agent/service/schedule/occasions.ts": "what is due by the Sun and the calendar",
+  "agent/service/service-effects.ts": "what is due by the Sun and the calendar, runs by their dates",
   "drivers/indi/wire/frame-check.ts": "the camera's time stamp against ours",
 };
 

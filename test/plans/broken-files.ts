@@ -71,6 +71,13 @@ const aliasBomb = "bcdefghij"
 
 export const brokenPlans: readonly BrokenFile[] = [
   {
+    fault: "images that end at two times",
+    change: ["frames: 8", "frames: 8\n      forMinutes: 5\n      untilSunAltitudeDegrees: 30"],
+    line: 13,
+    message:
+      '`steps[4].images` is {"frames":8,"forMinutes":5,"untilSunAltitudeDegrees":30,"…; allowed: forMinutes or untilSunAltitudeDegrees, not both',
+  },
+  {
     fault: "an alias of nothing",
     change: ["plan: morning", "plan: *nobody"],
     line: 1,

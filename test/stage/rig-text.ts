@@ -35,7 +35,7 @@ export function rigTextFor(scene: SceneSpec, choice: RigChoice = {}): string {
     .filter(([role]) => !without.includes(role))
     .map(([role, device]) => `  ${role}: ${entryOf(role, device)}`);
   return `rig: scene
-site: { latitudeDegrees: ${site.latitudeDegrees}, longitudeDegrees: ${site.longitudeDegrees}, elevationMetres: ${site.elevationMetres} }
+site: { latitudeDegrees: ${site.latitudeDegrees}, longitudeDegrees: ${site.longitudeDegrees}, elevationMetres: ${site.elevationMetres}, timeZone: UTC }
 optics: { apertureMm: ${optics.apertureMm}, focalLengthMm: ${optics.focalLengthMm}, wavelengthNm: ${optics.wavelengthNm} }
 sunFilter: { describe: simulated, madeForThisInstrument: true, lastConfirmed: ${scene.startUtc.slice(0, 10)}, confirmAgainAfterDays: 90 }
 limits: { freeDiskMegabytesMin: 50${silence} }

@@ -8,9 +8,14 @@ import { join, relative } from "node:path";
 import { BeatenKeeper } from "../../agent/keeper/beat-keeper.ts";
 import type { WatchEnded } from "../../agent/keeper/watch-agent.ts";
 import type { Progress } from "../../agent/procedures/step.ts";
-import { type ConnectRig, connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
+import {
+  type ConnectRig,
+  type ConnectTools,
+  connectRigFile,
+} from "../../agent/run/checks/connect-rig-file.ts";
 import { freeDiskMegabytes } from "../../agent/run/checks/free-disk.ts";
 import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
+import type { RigKeeper } from "../../agent/run/guard/rig-keeper.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
 import { restoreRig } from "../../agent/run/machine/restore-rig.ts";
 import { runPlan } from "../../agent/run/machine/run-plan.ts";
@@ -111,6 +116,14 @@ export interface RunPlayed {
   readonly seconds: number;
   /** How to play it again: seed, scene, protocol, faults. For messages. */
   readonly origin: string;
+}
+
+/** What an agent on the stage is given, for who lets it do other things than runs. */
+export interface AgentTools extends ConnectTools {
+  readonly exchanges: NonNullable<ConnectTools["exchanges"]>;
+  readonly signal: AbortSignal;
+  keeper(): RigKeeper;
+  freeDiskMegabytes(): number;
 }
 
 /** A clock that tells of each of its events. */
@@ -288,6 +301,22 @@ export class Stage implements AsyncDisposable {
       const records = { ledger, ledgerFile: ledger.file, runsFolders: [this.folder] };
       return restoreRig({ rigFile, records, connect, clock: tools.clock, log: tools.log, signal });
     });
+  }
+
+  /**
+   * A new agent process at any work of the agent's, to its end: `signal` is the operator's stop, `keeper` gives the one that
+   * holds the rig. @throws AgentKilledError
+   */
+  agent<T>(work: (tools: AgentTools) => Promise<T>, faults: readonly ScriptedFault[] = []): Promise<T> {
+    this.#runs++;
+    return this.#drive(faults, (life) =>
+      work({
+        ...this.#tools(life, "work"),
+        signal: this.#stop.signal,
+        keeper: () => this.#keeperOf(life),
+        freeDiskMegabytes: () => this.disk.freeMegabytes ?? freeDiskMegabytes(this.folder),
+      }),
+    );
   }
 
   async #report(folder: string, options: PlayOptions): Promise<RunReport> {

@@ -1,6 +1,6 @@
 import { given } from "../../../drivers/kit/given.ts";
 import { type FlatCheck, isMisfit } from "../flat-in-use/flat-check.ts";
-import type { FlatCheckRequest, ImagesWork } from "./images-request.ts";
+import { areImagesDone, type FlatCheckRequest, type ImagesWork, imageSecondsLeft } from "./images-request.ts";
 
 /** A flat of this run that is no older counts as just taken. */
 const freshMinutes = 15;
@@ -18,7 +18,7 @@ export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<
     bench.note("flat checked", fieldsOf(seen, taken));
     return;
   }
-  const because = taken < request.frames ? request.flatCheck!.whyNoNewFlat() : "all images are taken";
+  const because = areImagesDone(work) ? "all images are taken" : request.flatCheck!.whyNoNewFlat();
   checks.push({
     ...seen,
     afterImages: taken,
@@ -32,7 +32,8 @@ export async function checkFlat(work: ImagesWork, signal: AbortSignal): Promise<
   });
   if (because !== undefined) return;
   const { gain, tuned } = work;
-  work.asks = { wants: "new flat", because: seen.text, rest: { taken, gain, tuned: tuned! } };
+  const rest = { taken, gain, tuned: tuned!, ...given({ secondsMost: imageSecondsLeft(work) }) };
+  work.asks = { wants: "new flat", because: seen.text, rest };
 }
 
 async function compareLatest(

@@ -19,10 +19,16 @@ export interface RemainingImages {
   readonly taken: number;
   readonly gain: number;
   readonly tuned: TunedExposure;
+  readonly secondsMost?: number;
 }
 
 export interface ImagesRequest {
+  /** At most. */
   readonly frames: number;
+  /** From the beginning of one exposure to that of the next. */
+  readonly everySeconds?: number;
+  /** From the beginning of the step; then no further image is begun, but one is taken in any case. */
+  readonly secondsMost?: number;
   readonly levelFraction: number;
   readonly coverAfter: "open" | "closed";
   /** Left out: nothing is asked of the flat. */
@@ -67,4 +73,19 @@ export interface ImagesWork extends StepWork<ImagesRequest, ImagesFound> {
   gain: number;
   tuned: TunedExposure | undefined;
   latest?: Frame;
+  /** Since the step began [s]. */
+  readonly seconds: () => number;
+  lastBegunSeconds?: number;
+}
+
+/** How long images may still be taken [s]; `undefined`: as long as it takes. */
+export function imageSecondsLeft({ request, seconds }: ImagesWork): number | undefined {
+  const most = request.resumeWith?.secondsMost ?? request.secondsMost;
+  return most === undefined ? undefined : Math.max(0, most - seconds());
+}
+
+/** Whether all images are taken, or their time is over. */
+export function areImagesDone(work: ImagesWork): boolean {
+  const isOver = imageSecondsLeft(work) === 0 && work.taken > 0;
+  return isOver || work.taken >= work.request.frames;
 }

@@ -1,4 +1,5 @@
 import { given } from "../../../drivers/kit/given.ts";
+import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
 import { coverFront } from "../../safing/cover-front.ts";
 import { uncover } from "../../safing/uncover.ts";
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
@@ -11,7 +12,13 @@ import { isPointedAtSun, pointAtSun } from "../sun-pointing.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { checkFlat } from "./check-flat.ts";
 import { markMisfitImages, nextImageNumber, saveImage } from "./image-files.ts";
-import type { ImagesFound, ImagesRequest, ImagesWork } from "./images-request.ts";
+import {
+  areImagesDone,
+  type ImagesFound,
+  type ImagesRequest,
+  type ImagesWork,
+  imageSecondsLeft,
+} from "./images-request.ts";
 import { locateMove } from "./when-moved.ts";
 
 /** Plain images of the Sun, kept raw: what the flat is for. Now and then they are asked whether it still fits. */
@@ -32,7 +39,7 @@ export const images = defineStep<ImagesRequest, ImagesFound, ImagesWork>({
     checking: {
       does: checkFlat,
       next: [
-        { to: "exposing", when: ({ asks, taken, request }) => asks === undefined && taken < request.frames },
+        { to: "exposing", when: (work) => work.asks === undefined && !areImagesDone(work) },
         { to: "keeping" },
       ],
     },
@@ -51,6 +58,7 @@ function begin(input: StepInput<ImagesRequest>): ImagesWork {
     checks: [],
     checker: new FlatChecker(bench),
     firstNumber: nextImageNumber(bench),
+    seconds: startStopwatch(bench.clock),
     taken: request.resumeWith?.taken ?? 0,
     gain: request.resumeWith?.gain ?? 0,
     tuned: request.resumeWith?.tuned,
@@ -97,6 +105,8 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
       frameType: "light",
       frameCount: untilNextCheck(work),
       part: { doneBefore, of: request.frames },
+      before: () => untilNextImage(work, signal),
+      enough: () => areImagesDone(work),
     },
     (frame) => {
       checkFilterStillOn(frame, topAdu);
@@ -111,6 +121,15 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
     },
     signal,
   );
+}
+
+async function untilNextImage(work: ImagesWork, signal: AbortSignal): Promise<void> {
+  const { bench, request, seconds, lastBegunSeconds } = work;
+  if (request.everySeconds !== undefined && lastBegunSeconds !== undefined) {
+    const left = lastBegunSeconds + request.everySeconds - seconds();
+    if (left > 0) await bench.clock.sleep(Math.min(left, imageSecondsLeft(work) ?? left), signal);
+  }
+  work.lastBegunSeconds = seconds();
 }
 
 function untilNextCheck({ request, taken, files }: ImagesWork): number {

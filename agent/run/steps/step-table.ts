@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { Site } from "../../../drivers/roles/mount.ts";
 import type { StepKind, StepOptions } from "../../../plans/plan-steps.ts";
 import { driftFramesMin } from "../../../plans/step-order.ts";
@@ -125,16 +126,22 @@ export const stepTable = {
     step: images,
     sun: "looked at",
     needs: () => [],
-    request: ({ frames, levelFraction, ...step }, scene) => ({
-      frames,
+    request: ({ levelFraction, ...step }, scene) => ({
+      frames: imagesMost(step, scene),
+      ...given({ everySeconds: step.everySeconds, secondsMost: imageSecondsMost(step, scene) }),
       levelFraction,
       coverAfter: coverAfter(scene),
       flatCheck: flatCheckOf(step, scene),
     }),
-    secondsPlanned: ({ frames, checkFlatEveryFrames, ...step }, scene) => {
+    secondsPlanned: ({ checkFlatEveryFrames, ...step }, scene) => {
       const perCheck = testSeconds(testFramesOf(step, scene), scene.findings);
+      const frames = imagesMost(step, scene);
       const checks = 2 + Math.floor(frames / checkFlatEveryFrames);
-      return 90 + frames * frameSeconds(scene.findings, "none") + checks * perCheck;
+      const perImage = Math.max(step.everySeconds ?? 0, frameSeconds(scene.findings, "none"));
+      const all = frames * perImage + checks * perCheck;
+      const most = imageSecondsMost(step, scene);
+      // One image is taken in any case, and looked at once more at the end.
+      return 90 + (most === undefined ? all : Math.min(all, most + perImage + perCheck));
     },
   }),
   wait: stepRow<"wait", WaitRequest, WaitResult>({
@@ -160,6 +167,29 @@ function secondsUntilSun(site: Site, altitudeDegrees: number, utcMs: number): nu
   const window = sunAbove(utcMs, site, altitudeDegrees);
   if (!window || window.toUtcMs < utcMs) return 0;
   return Math.max(0, window.fromUtcMs - utcMs) / 1000;
+}
+
+type ImageTimes = Pick<
+  StepOptions<"images">,
+  "frames" | "everySeconds" | "forMinutes" | "untilSunAltitudeDegrees"
+>;
+
+/** How long images may be taken from when the step begins [s]; `undefined`: until all are taken. */
+function imageSecondsMost(
+  { forMinutes, untilSunAltitudeDegrees: altitude }: ImageTimes,
+  { rigFile, utcMs }: StepScene,
+): number | undefined {
+  if (forMinutes !== undefined) return forMinutes * 60;
+  if (altitude === undefined) return undefined;
+  const window = sunAbove(utcMs, rigFile.site, altitude);
+  return window ? Math.max(0, window.toUtcMs - utcMs) / 1000 : 0;
+}
+
+/** What the time leaves of them, where it is known how fast they follow each other. */
+function imagesMost(step: ImageTimes, scene: StepScene): number {
+  const most = imageSecondsMost(step, scene);
+  if (most === undefined || step.everySeconds === undefined) return step.frames;
+  return Math.min(step.frames, Math.floor(most / step.everySeconds) + 1);
 }
 
 function flatCheckOf(
@@ -200,8 +230,9 @@ function flatOf({ plan, stepIndex }: StepScene) {
 }
 
 /** As many as the largest set of images that the plan takes; a flat of fewer than four frames cannot be proved. */
-function framesOfImages({ plan }: StepScene): number {
-  return Math.max(4, ...plan.steps.map((step) => (step.step === "images" ? step.frames : 0)));
+function framesOfImages(scene: StepScene): number {
+  const { steps } = scene.plan;
+  return Math.max(4, ...steps.map((step) => (step.step === "images" ? imagesMost(step, scene) : 0)));
 }
 
 /** As many as the images if the plan says so; a drift is solved from no fewer than its least. */

@@ -1,0 +1,159 @@
+import { statSync } from "node:fs";
+import { dirname, resolve } from "node:path";
+import type { Command } from "commander";
+import type { Clock } from "../../drivers/kit/clock.ts";
+import { lockFolderDefault, takeHostLock } from "../run/machine/host-lock.ts";
+import type { RunRecord } from "../run/record/run-record.ts";
+import { localText } from "../service/schedule/local-day.ts";
+import { serveSchedule } from "../service/serve-schedule.ts";
+import type { ServiceInput } from "../service/service-options.ts";
+import type { ServiceStatus } from "../service/service-status.ts";
+import { type KeptRun, keepersOfRun } from "./keepers-of-run.ts";
+import { ledgerFileDefault } from "./ledger-place.ts";
+import {
+  addCommand,
+  CommandError,
+  type CommandHost,
+  conclude,
+  exitCodes,
+  hostOfRig,
+  type Outcome,
+} from "./outcome.ts";
+import { rigFromFile } from "./rig-from-file.ts";
+import { type RigWiring, wireRig } from "./rig-wiring.ts";
+import { logOption } from "./run-log.ts";
+import { openLedgerForRun } from "./run-records.ts";
+import { loadSchedule, siteOfSchedule } from "./schedule-from-file.ts";
+import { type StopWords, stopWordsOfRun } from "./stop-signals.ts";
+
+export interface ServeOptions {
+  readonly rig: string;
+  readonly runs: string;
+  readonly ledger: string;
+}
+
+export interface ServeWiring extends RigWiring {
+  writeOutputs(record: RunRecord, folder: string): Promise<readonly string[]>;
+  keepers(of: KeptRun): ReturnType<typeof keepersOfRun>;
+}
+
+const words: StopWords = {
+  ...stopWordsOfRun,
+  first: "Stopping; a run that is under way settles and puts the rig back first.",
+  again: "Still putting the rig back; please wait.",
+  state: "The rig is as it was found, or as the last line above says.",
+};
+
+/** `evenfield serve`: one rig by its schedule, until the signal. @throws CommandError */
+export async function serve(
+  schedulePath: string,
+  options: ServeOptions,
+  wiring: ServeWiring,
+  host: CommandHost,
+): Promise<Outcome> {
+  const readInput = () => readFiles(schedulePath, options.rig);
+  const { rigFile, site } = readInput();
+  const { rig } = rigFile;
+  using alone = beTheOnlyService(options.ledger, rig, wiring.lockFolder);
+  void alone;
+  using ledger = openLedgerForRun(options, rig);
+  const { clock } = host;
+  const say = sayChanges(host, site.timeZone);
+  const { runs } = await serveSchedule({
+    ...wiring,
+    clock,
+    ledger,
+    runsFolder: options.runs,
+    readInput,
+    inputStamp: () => stampOf(schedulePath, options.rig),
+    keepers: (file, folder) => wiring.keepers({ ...options, rigFile: file, folder, clock, log: wiring.log }),
+    onStatus: say,
+    onRunEnded: (entry, report) =>
+      host.stderr(
+        `${stampText(clock, site.timeZone)}  ${entry}: ${report.ended}, verdict ${report.verdict}, exit code ${report.exitCode}; ${report.folder}\n`,
+      ),
+  });
+  return {
+    exitCode: exitCodes.done,
+    result: { rig, runs },
+    text: `${rig}: the service has ended; ${runs} ${runs === 1 ? "run was" : "runs were"} begun.`,
+  };
+}
+
+function readFiles(schedulePath: string, rigPath: string): ServiceInput {
+  const rigFile = rigFromFile(rigPath);
+  return { rigFile, site: siteOfSchedule(rigFile, rigPath), loaded: loadSchedule(schedulePath) };
+}
+
+/** When and how large each file is; one that is gone, or can't be read just now, is another. */
+function stampOf(schedulePath: string, rigPath: string): string {
+  const plans = plansOf(schedulePath);
+  return [schedulePath, rigPath, ...plans]
+    .map((file) => {
+      const found = statSync(file, { throwIfNoEntry: false });
+      return found ? `${found.mtimeMs} ${found.size}` : "not there";
+    })
+    .join("; ");
+}
+
+function plansOf(schedulePath: string): readonly string[] {
+  try {
+    const { schedule } = loadSchedule(schedulePath);
+    return schedule.entries.map(({ plan }) => resolve(dirname(schedulePath), plan));
+  } catch {
+    return [];
+  }
+}
+
+/** A run takes the rig for itself; this keeps a second service off it between runs too. @throws CommandError */
+function beTheOnlyService(ledger: string, rig: string, folder = lockFolderDefault): Disposable {
+  const lock = takeHostLock(folder, JSON.stringify(["service", resolve(ledger), rig]));
+  if (lock) return lock;
+  throw new CommandError(exitCodes.safety, {
+    happened: `Refused: another service serves the rig ${rig} already.`,
+    state: "This one touched nothing.",
+    whatToDo: "Stop the other one first, or leave it to it.",
+  });
+}
+
+/** A line for each change of what the service is about; progress within a run is no such change. */
+function sayChanges(host: CommandHost, zone: string): (status: ServiceStatus) => void {
+  let said = "";
+  return ({ state, because, untilUtcMs, whatToDo, fileTrouble }) => {
+    const until =
+      untilUtcMs === undefined || state === "held" ? "" : ` (until ${localText(untilUtcMs, zone)})`;
+    const lines = [`${state}: ${because}`, whatToDo, fileTrouble].filter((line) => line !== undefined);
+    const text = lines.join("\n  ");
+    if (text === said) return;
+    said = text;
+    host.stderr(`${stampText(host.clock, zone)}  ${text}${lines.length === 1 ? until : ""}\n`);
+  };
+}
+
+function stampText(clock: Clock, zone: string): string {
+  return localText(clock.nowMs(), zone);
+}
+
+export function registerServe(
+  program: Command,
+  writeOutputs: ServeWiring["writeOutputs"],
+  host: CommandHost = hostOfRig(),
+): void {
+  addCommand(program, "serve", "evenfield serve plans/serve/each-clear-day.yaml --rig plans/rig-example.yaml")
+    .argument("<schedule>", "the schedule file; a changed one is taken while it serves")
+    .requiredOption("--rig <file>", "the rig file, whose `site.timeZone` says by which clock")
+    .option("--runs <folder>", "where each run's own folder is made", "runs")
+    .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())
+    .addOption(logOption())
+    .action((schedule: string, options: ServeOptions & { json?: boolean; log: string }) =>
+      conclude(
+        host,
+        { command: "serve", json: options.json },
+        (signal) => {
+          const { askPerson: _, ...wiring } = wireRig(host, signal, options.log);
+          return serve(schedule, options, { ...wiring, writeOutputs, keepers: keepersOfRun }, host);
+        },
+        words,
+      ),
+    );
+}

@@ -1,0 +1,374 @@
+import { RigNotConnectedError } from "../../drivers/connect.ts";
+import { given } from "../../drivers/kit/given.ts";
+import type { ScheduleEntry } from "../../plans/schedule-entries.ts";
+import { type ConnectRig, connectRigFile } from "../run/checks/connect-rig-file.ts";
+import { LedgerError } from "../run/ledger/ledger-error.ts";
+import { makeRunFolder } from "../run/ledger/run-folders.ts";
+import { findUnfinishedRuns, type RunRecords } from "../run/ledger/unfinished-runs.ts";
+import { LockFolderError } from "../run/machine/host-lock.ts";
+import { restoreRig } from "../run/machine/restore-rig.ts";
+import { lockRig, RigBusyError } from "../run/machine/rig-lock.ts";
+import { runPlan } from "../run/machine/run-plan.ts";
+import { describeRun } from "../run/record/describe-run.ts";
+import { readTrainMark } from "./read-train-mark.ts";
+import { ScheduleRecord } from "./record/attempt-rows.ts";
+import { flatFactsOf } from "./record/flat-facts.ts";
+import { type AgendaRow, composeAgenda, nextDeed } from "./schedule/agenda.ts";
+import { type Attempt, type AttemptEnded, endingOf } from "./schedule/attempts.ts";
+import { judgeConditions } from "./schedule/conditions.ts";
+import type { ServiceInput, ServiceOptions } from "./service-options.ts";
+import type { ServiceStatus } from "./service-status.ts";
+import { type Hold, whyHeld } from "./why-held.ts";
+
+const dayMs = 86_400_000;
+/** Of what was due longer ago nothing may begin any more: `lateMinutesMax` is a day at most. */
+const backMs = 3 * dayMs;
+const aheadMs = 1.5 * dayMs;
+/** No wait is longer: files may have changed, and a computer may have slept or had its clock set [s]. */
+const lookEverySeconds = 60;
+/** The records of runs are read again after that [s]. */
+const recordsEverySeconds = 900;
+const tryAgainSeconds = 30;
+
+/** What the service machine decides, done. One object is one process of the service; what it must not forget is in the ledger. */
+export class ServiceEffects {
+  failure: unknown;
+  /** Runs that this process has begun. */
+  runs = 0;
+  #input!: ServiceInput;
+  #stamp = "";
+  #fileTrouble: string | undefined;
+  #record!: ScheduleRecord;
+  #next: AgendaRow | undefined;
+  #held: Hold | undefined;
+  #sinceUtcMs = 0;
+  #lastStatus: ServiceStatus | undefined;
+  readonly #notPutBack: string[] = [];
+
+  constructor(readonly options: ServiceOptions) {}
+
+  get mustStop(): boolean {
+    return this.options.signal.aborted;
+  }
+
+  get isHeld(): boolean {
+    return this.#held !== undefined;
+  }
+
+  /** A run of this rig was cut short, and nobody has put it back. */
+  get mustRecover(): boolean {
+    return findUnfinishedRuns(this.#records, this.#rig).runs.length > 0;
+  }
+
+  noteFailure(error: unknown): void {
+    if (!this.mustStop) this.failure ??= error;
+  }
+
+  /** @throws what is wrong with the files, or with the ledger */
+  async start(): Promise<void> {
+    const { ledger, clock } = this.options;
+    this.#status("starting", "the schedule and the records of earlier runs are read");
+    this.#stamp = this.options.inputStamp();
+    this.#input = this.options.readInput();
+    this.#record = new ScheduleRecord(ledger, this.#rig);
+    this.#endCutShort();
+    this.#sinceUtcMs = this.#record.lookedUtcMs() ?? clock.nowMs();
+  }
+
+  /** What an earlier process had begun has ended with it, unless the run's own record says how. */
+  #endCutShort(): void {
+    const { ledger, clock } = this.options;
+    const running = this.#attempts().find(({ endedUtcMs }) => endedUtcMs === undefined);
+    if (!running) return;
+    const row = ledger.runs(this.#rig).find(({ startedUtcMs }) => startedUtcMs >= running.begunUtcMs);
+    const ended =
+      row?.exitCode == null ? "cut-short" : endingOf(row.exitCode as Parameters<typeof endingOf>[0]);
+    this.#record.endRunning({
+      endedUtcMs: clock.nowMs(),
+      ended,
+      because: "the service ended before it could write down how",
+      ...(row ? { runId: row.runId } : {}),
+    });
+  }
+
+  /** Puts back what was cut short, before anything else; waits for servers and for whoever has the rig. */
+  async recover(): Promise<void> {
+    while (!this.mustStop) {
+      this.#held = this.#whyHeld();
+      const { runs } = findUnfinishedRuns(this.#records, this.#rig);
+      if (this.#held || runs.length === 0) return;
+      this.#status("recovering", `what the run ${runs.at(-1)!.runId} left is put back first`);
+      const trouble = await this.#restoreOnce();
+      if (trouble === undefined) continue;
+      const untilUtcMs = this.options.clock.nowMs() + tryAgainSeconds * 1000;
+      this.#status("recovering", `the rig can't be put back yet: ${trouble}`, { untilUtcMs });
+      await this.#unlessLedgerFails(async () => this.#leaveOut(`the rig could not be put back: ${trouble}`));
+      await this.#sleep(tryAgainSeconds);
+    }
+  }
+
+  /** @returns why it could not be tried */
+  async #restoreOnce(): Promise<string | undefined> {
+    const { clock, log, signal } = this.options;
+    const { rigFile } = this.#input;
+    const connect: ConnectRig = (limited, _found, purpose) =>
+      connectRigFile(rigFile, { ...this.#links, purpose }, limited);
+    try {
+      using lock = await this.#lock();
+      void lock;
+      const request = { rigFile, records: this.#records, connect, clock, log, signal };
+      for (const { runId, settings, baselineLost } of await restoreRig(request)) {
+        const isBack = !baselineLost && settings.every(({ state }) => state !== "different");
+        if (!isBack) this.#notPutBack.push(runId);
+      }
+      return undefined;
+    } catch (error) {
+      if (this.mustStop) return "the service is stopped";
+      if (isPassing(error)) return error.message;
+      throw error;
+    }
+  }
+
+  /** Until something is to be begun, a person must act, or something is to be put back. */
+  async standBy(): Promise<void> {
+    const { clock } = this.options;
+    await this.#unlessLedgerFails(async () => {
+      while (!this.mustStop) {
+        this.#rereadInput();
+        this.#held = this.#whyHeld();
+        if (this.#held || this.mustRecover) return;
+        this.#endCutShort();
+        const nowUtcMs = clock.nowMs();
+        const deed = nextDeed(this.#agenda(nowUtcMs), nowUtcMs + aheadMs);
+        if (deed.deed === "begin") {
+          this.#next = deed.row;
+          return;
+        }
+        if (deed.deed === "refuse") this.#refuse(deed.row, deed.because);
+        else await this.#standStill(deed.untilUtcMs, deed.because);
+      }
+    });
+  }
+
+  /** Without a ledger nothing would be remembered, and so nothing is begun. */
+  async #unlessLedgerFails(work: () => Promise<void>): Promise<void> {
+    try {
+      await work();
+    } catch (error) {
+      if (!(error instanceof LedgerError)) throw error;
+      this.#held = { because: error.message, whatToDo: error.whatToDo };
+    }
+  }
+
+  async #standStill(untilUtcMs: number, because: string): Promise<void> {
+    const { clock } = this.options;
+    this.#status("standing by", because, { untilUtcMs });
+    const fromSeconds = clock.monotonicSeconds();
+    while (!this.mustStop && clock.monotonicSeconds() - fromSeconds < recordsEverySeconds) {
+      const seconds = (untilUtcMs - clock.nowMs()) / 1000;
+      if (seconds <= 0 || this.options.inputStamp() !== this.#stamp) return;
+      await this.#sleep(Math.min(seconds, lookEverySeconds));
+    }
+  }
+
+  /** One entry: asked whether it is wanted, then carried out by the one door to a run. */
+  runNext(): Promise<void> {
+    return this.#unlessLedgerFails(() => this.#beginNext());
+  }
+
+  async #beginNext(): Promise<void> {
+    const { entry, occasion, dueUtcMs } = this.#next!;
+    const found = this.#input.loaded.schedule.entries.find((one) => one.entry === entry)!;
+    try {
+      using lock = await this.#lock();
+      void lock;
+      const unwanted = await this.#whyUnwanted(found);
+      if (this.mustStop) return;
+      if (unwanted !== undefined) return this.#refuse(this.#next!, unwanted);
+      await this.#carryOut({ entry, occasion, dueUtcMs, begunUtcMs: this.options.clock.nowMs() });
+    } catch (error) {
+      if (this.mustStop) return;
+      if (!isPassing(error)) throw error;
+      const untilUtcMs = this.options.clock.nowMs() + tryAgainSeconds * 1000;
+      this.#status("standing by", `${entry} is due and can't begin: ${error.message}`, { untilUtcMs });
+      await this.#sleep(tryAgainSeconds);
+    }
+  }
+
+  /** The rig is asked only where the answer needs it; one that does not answer keeps nothing from beginning. */
+  async #whyUnwanted({ entry, onlyIfAny }: ScheduleEntry): Promise<string | undefined> {
+    const { clock, ledger, log, signal } = this.options;
+    const judge = (trainMark?: string) =>
+      judgeConditions(onlyIfAny, flatFactsOf(ledger, this.#rig, trainMark), clock.nowMs());
+    let judged = judge();
+    if (judged.holds === "unknown") {
+      this.#status("running", `the rig is asked whether ${entry} is wanted`, { entry });
+      try {
+        judged = judge(await readTrainMark(this.#input.rigFile, this.#links, signal));
+      } catch (error) {
+        log.warn({ error: String(error) }, "how the optical train is now could not be read");
+      }
+    }
+    return judged.holds === false ? `${entry} is not wanted: ${judged.text}` : undefined;
+  }
+
+  async #carryOut(begun: Attempt): Promise<void> {
+    const { clock, ledger, log, random, signal, runsFolder } = this.options;
+    const { entry } = begun;
+    const { rigFile, loaded } = this.#input;
+    const plan = loaded.plans.get(entry)!;
+    this.#record.begin(begun);
+    this.runs++;
+    this.#status("running", `${entry} is carried out`, { entry });
+    let how: { ended: AttemptEnded; because: string } & Partial<Attempt>;
+    try {
+      const named = { utcMs: clock.nowMs(), rig: this.#rig, plan: plan.plan };
+      const folder = makeRunFolder(runsFolder, named);
+      const { freeDiskMegabytes } = this.options;
+      const report = await runPlan({
+        ...this.#links,
+        random: random.fork(`${entry} ${begun.begunUtcMs}`),
+        plan,
+        rigFile,
+        folder,
+        ledger,
+        signal,
+        unattended: true,
+        keepers: this.options.keepers(rigFile, folder),
+        warn: (text) => log.warn({ entry }, text),
+        progress: (progress) => this.#status("running", `${entry} is carried out`, { entry, progress }),
+        writeOutputs: (record) => this.options.writeOutputs(record, folder),
+        ...(freeDiskMegabytes ? { freeDiskMegabytes } : {}),
+      });
+      const { exitCode, record } = report;
+      const ended = this.mustStop && endingOf(exitCode) === "stopped" ? "cut-short" : endingOf(exitCode);
+      how = { ended, exitCode, runId: record.runId, because: describeRun(report).happened };
+      this.options.onRunEnded?.(entry, report);
+    } catch (error) {
+      // Not even begun: no folder, no ledger. Nothing on the rig was touched.
+      log.error({ entry, error: String(error) }, "a run could not be begun");
+      how = { ended: "fault", because: error instanceof Error ? error.message : String(error) };
+    }
+    this.#record.endRunning({ ...how, endedUtcMs: clock.nowMs() });
+  }
+
+  /** Nothing is begun until a person has acted; what they did is read in the files and records that they change. */
+  async waitForPerson(): Promise<void> {
+    const { clock } = this.options;
+    while (!this.mustStop && this.#held) {
+      const { because, whatToDo } = this.#held;
+      const untilUtcMs = clock.nowMs() + lookEverySeconds * 1000;
+      this.#status("held", because, { whatToDo, untilUtcMs });
+      await this.#unlessLedgerFails(async () => this.#leaveOut(because));
+      await this.#sleep(lookEverySeconds);
+      this.#rereadInput();
+      this.#held = this.#whyHeld();
+    }
+  }
+
+  /** Of what could not begin in time a word is said while nothing can begin, too. */
+  #leaveOut(why: string): void {
+    this.#endCutShort();
+    for (const row of this.#agenda(this.options.clock.nowMs()).rows)
+      if (row.standing.state === "missed") this.#refuse(row, `${row.entry} was left out, because ${why}`);
+  }
+
+  async stop(): Promise<void> {
+    this.#status("stopping", this.failure === undefined ? "it was told to stop" : "of a fault of its own");
+  }
+
+  /** A file that is half written, or wrong, changes nothing; it is told once for each change. */
+  #rereadInput(): void {
+    const stamp = this.options.inputStamp();
+    if (stamp === this.#stamp) return;
+    this.#stamp = stamp;
+    try {
+      const input = this.options.readInput();
+      if (input.rigFile.rig !== this.#rig)
+        throw new Error(`the rig file is that of ${input.rigFile.rig} now: stop the service for another rig`);
+      this.#input = input;
+      this.#fileTrouble = undefined;
+    } catch (error) {
+      this.#fileTrouble = error instanceof Error ? error.message : String(error);
+      this.options.log.error(
+        { error: this.#fileTrouble },
+        "a changed file can't be used, the old one is kept",
+      );
+    }
+  }
+
+  #agenda(nowUtcMs: number) {
+    const { loaded, site } = this.#input;
+    const sinceUtcMs = this.#sinceUtcMs;
+    const span = { fromUtcMs: nowUtcMs - backMs, toUtcMs: nowUtcMs + aheadMs };
+    const attempts = this.#attempts();
+    return composeAgenda({ schedule: loaded.schedule, site, attempts, nowUtcMs, sinceUtcMs, ...span });
+  }
+
+  #attempts(): readonly Attempt[] {
+    return this.#record.attempts(this.options.clock.nowMs() - backMs - 2 * dayMs);
+  }
+
+  #refuse({ entry, occasion, dueUtcMs }: AgendaRow, because: string): void {
+    const nowUtcMs = this.options.clock.nowMs();
+    const times = { dueUtcMs, begunUtcMs: nowUtcMs, endedUtcMs: nowUtcMs };
+    this.#record.begin({ entry, occasion, ...times, ended: "refused", because });
+    this.options.log.info({ entry, occasion, because }, "an entry is left out");
+  }
+
+  /** A ledger that can't be written to is a person's matter too: without it nothing is remembered. */
+  #whyHeld(): Hold | undefined {
+    const { clock } = this.options;
+    try {
+      this.#record.look(clock.nowMs());
+      const lastAttempt = this.#attempts().at(-1);
+      const about = { records: this.#records, rigFile: this.#input.rigFile, lastAttempt };
+      return whyHeld({ ...about, notPutBack: this.#notPutBack, nowUtcMs: clock.nowMs() });
+    } catch (error) {
+      if (!(error instanceof LedgerError)) throw error;
+      return { because: error.message, whatToDo: error.whatToDo };
+    }
+  }
+
+  get #rig(): string {
+    return this.#input.rigFile.rig;
+  }
+
+  get #records(): RunRecords {
+    const { ledger, runsFolder } = this.options;
+    return { ledger, ledgerFile: ledger.file, runsFolders: [runsFolder] };
+  }
+
+  get #links() {
+    const { openers, exchanges, clock, random, log } = this.options;
+    return { openers, exchanges, clock, random, log };
+  }
+
+  #lock(): Promise<Disposable> {
+    const { ledger, clock, lockFolder } = this.options;
+    return lockRig(ledger.file, this.#input.rigFile, { clock, lockFolder });
+  }
+
+  async #sleep(seconds: number): Promise<void> {
+    const { clock, signal } = this.options;
+    await clock.sleep(seconds, signal).catch((error: unknown) => {
+      if (!this.mustStop) throw error;
+    });
+  }
+
+  #status(state: ServiceStatus["state"], because: string, more: Partial<ServiceStatus> = {}): void {
+    const fileTrouble = this.#fileTrouble;
+    const last = this.#lastStatus;
+    const isSame = last?.state === state && last.because === because;
+    const sinceUtcMs = isSame ? last.sinceUtcMs : this.options.clock.nowMs();
+    this.#lastStatus = { state, sinceUtcMs, because, ...more, ...given({ fileTrouble }) };
+    this.options.onStatus(this.#lastStatus);
+  }
+}
+
+/** What another process, a server or a disk may end by itself. */
+function isPassing(error: unknown): error is Error {
+  return (
+    error instanceof RigBusyError || error instanceof LockFolderError || error instanceof RigNotConnectedError
+  );
+}
