@@ -156,8 +156,9 @@ export function registerInit(program: Command, host: CommandHost = processHost):
   addServerOptions(
     command.option("--by-hand <ROLES>", "what a person moves: cover, diffuser, cover,diffuser or none"),
   ).action((file: string, options: InitOptions & { json?: boolean }) =>
-    conclude(host, { command: "init", json: options.json }, (signal) =>
-      init(file, options, { prompts: terminalPrompts(), host }, signal),
-    ),
+    conclude(host, { command: "init", json: options.json }, async (signal) => {
+      using prompts = terminalPrompts();
+      return await init(file, options, { prompts, host }, signal);
+    }),
   );
 }

@@ -1,4 +1,5 @@
 import { isCancel, multiselect, select, text } from "@clack/prompts";
+import { unlessAborted } from "../../drivers/kit/unless-aborted.ts";
 import { CommandError, exitCodes } from "./outcome.ts";
 
 /** Whoever answers what the options leave open. @throws the signal's reason, or CommandError when somebody gives up */
@@ -23,9 +24,13 @@ export interface Prompts {
   ): Promise<readonly Value[]>;
 }
 
-/** Asks at the terminal, on standard error; `undefined` where there is none. */
-export function terminalPrompts(): Prompts | undefined {
+/**
+ * Asks at the terminal, on standard error; `undefined` where there is none. The library does not end a question
+ * whose terminal has hung up: the signal does.
+ */
+export function terminalPrompts(): (Prompts & Disposable) | undefined {
   if (process.stdin.isTTY !== true) return undefined;
+  process.stdin.on("error", () => {}); // it has hung up, and nobody is there to be told
   const output = process.stderr as unknown as NonNullable<Parameters<typeof text>[0]["output"]>;
   const answered = <Answer extends string | number | number[]>(answer: Answer | symbol): Answer => {
     if (!isCancel(answer)) return answer as Answer;
@@ -39,18 +44,20 @@ export function terminalPrompts(): Prompts | undefined {
     text: async ({ message, usual, problem }, signal) => {
       const validate = (answer: string | undefined) => problem(answer || usual || "");
       const usually = usual === undefined ? {} : { placeholder: usual, defaultValue: usual };
-      return answered<string>(await text({ message, output, signal, validate, ...usually }));
+      return answered<string>(await unlessAborted(text({ message, output, validate, ...usually }), signal));
     },
     one: async (message, choices, signal) => {
       const options = choices.map(({ label }, index) => ({ label, value: index }));
-      return choices[answered<number>(await select({ message, options, output, signal }))]!.value;
+      const picked = answered<number>(await unlessAborted(select({ message, options, output }), signal));
+      return choices[picked]!.value;
     },
     many: async (message, choices, signal) => {
       const options = choices.map(({ label }, index) => ({ label, value: index }));
-      const picked = answered<number[]>(
-        await multiselect({ message, options, required: false, output, signal }),
-      );
+      const asked = multiselect({ message, options, required: false, output });
+      const picked = answered<number[]>(await unlessAborted(asked, signal));
       return picked.map((index) => choices[index]!.value);
     },
+    // A terminal that has hung up is ready to be read for ever, and would keep the process going round.
+    [Symbol.dispose]: () => void process.stdin.destroy(),
   };
 }

@@ -1,4 +1,5 @@
 import type { Clock } from "../../drivers/kit/clock.ts";
+import { unlessAborted } from "../../drivers/kit/unless-aborted.ts";
 import { findDust } from "../imaging/dust/dust.ts";
 import { judgeSheet } from "../imaging/light/clear-sheet.ts";
 import { measureLight } from "../imaging/light/measure-light.ts";
@@ -60,14 +61,3 @@ export async function computeInThread<Name extends ComputationName>(
  * large frames each thread has its own, which goes with it.
  */
 let keptFft: Promise<FftLibrary> | undefined;
-
-async function unlessAborted<T>(work: Promise<T>, signal: AbortSignal): Promise<T> {
-  const { promise: aborted, reject } = Promise.withResolvers<never>();
-  const onAbort = () => reject(signal.reason);
-  signal.addEventListener("abort", onAbort, { once: true });
-  try {
-    return await Promise.race([work, aborted]);
-  } finally {
-    signal.removeEventListener("abort", onAbort);
-  }
-}

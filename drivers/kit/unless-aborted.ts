@@ -1,16 +1,12 @@
-/** Waits for somebody else's work, and no longer than wanted. @throws the signal's reason */
-export function unlessAborted(work: Promise<void>, signal: AbortSignal): Promise<void> {
-  return new Promise((resolve, reject) => {
-    if (signal.aborted) {
-      reject(signal.reason);
-      return;
-    }
-    const onAbort = () => reject(signal.reason);
-    signal.addEventListener("abort", onAbort, { once: true });
-    const done = () => {
-      signal.removeEventListener("abort", onAbort);
-      resolve();
-    };
-    work.then(done, done);
-  });
+/** Waits for somebody else's work, and no longer than wanted. @throws what the work throws, or the signal's reason */
+export async function unlessAborted<Result>(work: Promise<Result>, signal: AbortSignal): Promise<Result> {
+  const { promise: aborted, reject } = Promise.withResolvers<never>();
+  const onAbort = () => reject(signal.reason);
+  signal.addEventListener("abort", onAbort, { once: true });
+  if (signal.aborted) onAbort();
+  try {
+    return await Promise.race([aborted, work]);
+  } finally {
+    signal.removeEventListener("abort", onAbort);
+  }
 }

@@ -137,7 +137,10 @@ export abstract class KeptDevice implements Device {
   ): Promise<void> {
     // Another operation may be at it; how that ends for it is its own affair.
     while (this.#bringingBack) {
-      await unlessAborted(this.#bringingBack, signal);
+      await unlessAborted(
+        this.#bringingBack.catch(() => {}),
+        signal,
+      );
       if (!this.#isLost) return;
     }
     this.#checkWorthTrying();
@@ -204,7 +207,10 @@ export abstract class KeptDevice implements Device {
       await send(signal);
     } catch (error) {
       if (signal.aborted || !this.#bringingBack) throw error;
-      await unlessAborted(this.#bringingBack, signal);
+      await unlessAborted(
+        this.#bringingBack.catch(() => {}),
+        signal,
+      );
       await send(signal);
     }
   }
