@@ -1,3 +1,4 @@
+import { oneLine } from "../../drivers/kit/plain-text.ts";
 import type { Plan } from "../../plans/plan-file.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { listPlanChecks } from "../run/checks/check-plan.ts";
@@ -57,8 +58,10 @@ export function exitCodeOfChecks(checks: readonly CheckResult[]): ExitCode {
 export function describeChecks(checks: readonly CheckResult[]): readonly string[] {
   const word = { passed: "yes", failed: "NO", doubtful: "perhaps", "not made": "not known" } as const;
   const width = Math.max(...Object.values(word).map(({ length }) => length));
-  return checks.flatMap(({ check, verdict, text, whatToDo }) => [
-    `${word[verdict].padEnd(width)}  ${check}: ${text}`,
-    ...(whatToDo === undefined ? [] : [`${"".padEnd(width)}  ${whatToDo}`]),
-  ]);
+  return checks.flatMap(({ check, verdict, text, whatToDo }) =>
+    [
+      `${word[verdict].padEnd(width)}  ${check}: ${text}`,
+      ...(whatToDo === undefined ? [] : [`${"".padEnd(width)}  ${whatToDo}`]),
+    ].map(oneLine),
+  );
 }
