@@ -32,7 +32,7 @@ const tryAgainSeconds = 30;
 
 /** What the service machine decides, done. One object is one process of the service; what it must not forget is in the ledger. */
 export class ServiceEffects {
-  failure: unknown;
+  failure: Error | undefined;
   /** Runs that this process has begun. */
   runs = 0;
   #input!: ServiceInput;
@@ -61,7 +61,7 @@ export class ServiceEffects {
   }
 
   noteFailure(error: unknown): void {
-    if (!this.mustStop) this.failure ??= error;
+    if (!this.mustStop) this.failure ??= error instanceof Error ? error : new Error(String(error));
   }
 
   /** @throws what is wrong with the files, or with the ledger */

@@ -104,6 +104,8 @@ export async function run({
       print(`day ${day + 1}: ${summaryOfDay(stage, endMs - dayMs)}; ${memoryText(cpu)}`);
     }
     const attempts = new ScheduleRecord(stage.ledger, stage.rigFile.rig).attempts(0);
+    for (const { entry, occasion, ended, because } of attempts)
+      if (ended !== "done") print(`  ${entry} of ${occasion}: ${ended}; ${because ?? "no reason"}`);
     const frames = framesOf(folder);
     return {
       days,
@@ -142,7 +144,11 @@ function drawDay(random: Random, hoursLeft: number, dues: readonly number[]): Dr
     [0.3, worldFaults.rain(random.between(0.5, 8)), random.between(300, 7200)],
     [0.2, worldFaults.wind(random.between(14, 25)), random.between(300, 3600)],
   ] as const)
-    if (random.uniform() < chance) faults.push(at(anywhere()).for(seconds, fault));
+    if (random.uniform() < chance) {
+      const from = anywhere();
+      // Over before the day is: each gives back the weather that it found.
+      faults.push(at(from).for(Math.min(seconds, lastSeconds + 30 - from), fault));
+    }
   if (random.uniform() < 0.2) faults.push(at(anywhere()).begins(serversRestart(random.between(5, 120))));
   if (dues.length === 0 || random.uniform() > 0.4) return { faults, untilHours: hoursLeft, darkMinutes: 0 };
   // Where it hurts: while a run is under way, which takes a few minutes.
