@@ -13,6 +13,7 @@ import { connectRigFile } from "../run/checks/connect-rig-file.ts";
 import { lockRig } from "../run/machine/rig-lock.ts";
 import { WordsQueue } from "../terminal/words-queue.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
+import { readListen } from "./listen-place.ts";
 import {
   addCommand,
   type CommandHost,
@@ -79,7 +80,7 @@ async function keepForAll(
   host: CommandHost,
   signal: AbortSignal,
 ): Promise<Outcome> {
-  const at = readListen(listen);
+  const at = readListen(listen, nothingTouched);
   const watches = new Set<Promise<WatchEnded>>();
   const server = await listenOn(at, (link) => {
     const watching = watch(link).finally(() => watches.delete(watching));
@@ -100,14 +101,6 @@ async function keepForAll(
 }
 
 const nothingTouched = "Nothing on the rig was touched.";
-
-/** Without a host: loopback. */
-function readListen(text: string): { host: string; port: number } {
-  const [, bracketed, plain, digits] = /^(?:(?:\[([^\]]+)\]|([^:\s[\]]+)):)?(\d{1,5})$/.exec(text) ?? [];
-  const port = Number(digits);
-  if (digits !== undefined && port <= 65535) return { host: bracketed ?? plain ?? "127.0.0.1", port };
-  throw wrongInput(nothingTouched, `"${text}" is no place to listen.`, "Give PORT, or HOST:PORT.");
-}
 
 /** A disk that does not answer keeps nobody: the words wait, and the oldest are dropped. */
 function logToFile(file: string): Log {

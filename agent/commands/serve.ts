@@ -2,14 +2,18 @@ import { statSync } from "node:fs";
 import { dirname, resolve } from "node:path";
 import type { Command } from "commander";
 import type { Clock } from "../../drivers/kit/clock.ts";
+import type { Log } from "../../drivers/kit/log.ts";
 import { lockFolderDefault, takeHostLock } from "../run/machine/host-lock.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
+import { listenPage } from "../service/page/listen-page.ts";
+import type { PageSource } from "../service/page/page-facts.ts";
 import { localText } from "../service/schedule/local-day.ts";
 import { serveSchedule } from "../service/serve-schedule.ts";
 import type { ServiceInput } from "../service/service-options.ts";
-import type { ServiceStatus } from "../service/service-status.ts";
+import type { ServiceLook, ServiceStatus } from "../service/service-status.ts";
 import { type KeptRun, keepersOfRun } from "./keepers-of-run.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
+import { isLoopback, type ListenPlace, readListen } from "./listen-place.ts";
 import {
   addCommand,
   CommandError,
@@ -18,6 +22,7 @@ import {
   exitCodes,
   hostOfRig,
   type Outcome,
+  wrongInput,
 } from "./outcome.ts";
 import { rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
@@ -30,6 +35,8 @@ export interface ServeOptions {
   readonly rig: string;
   readonly runs: string;
   readonly ledger: string;
+  /** [HOST:]PORT; left out, there is no page. */
+  readonly page?: string;
 }
 
 export interface ServeWiring extends RigWiring {
@@ -51,6 +58,7 @@ export async function serve(
   wiring: ServeWiring,
   host: CommandHost,
 ): Promise<Outcome> {
+  const pageAt = options.page === undefined ? undefined : readPageAddress(options.page);
   const readInput = () => readFiles(schedulePath, options.rig);
   const { rigFile, site } = readInput();
   const { rig } = rigFile;
@@ -59,6 +67,19 @@ export async function serve(
   using ledger = openLedgerForRun(options, rig);
   const { clock } = host;
   const say = sayChanges(host, site.timeZone);
+  let status: ServiceStatus | undefined;
+  let look: (() => ServiceLook) | undefined;
+  const source: PageSource = {
+    rig,
+    timeZone: site.timeZone,
+    runsFolder: options.runs,
+    ledger,
+    nowMs: () => clock.nowMs(),
+    status: () => status,
+    look: () => look?.(),
+  };
+  await using page = pageAt && (await showPage(pageAt, source, wiring.log));
+  if (page) host.stderr(`The page is at ${page.address}\n`);
   const { runs } = await serveSchedule({
     ...wiring,
     clock,
@@ -67,7 +88,13 @@ export async function serve(
     readInput,
     inputStamp: () => stampOf(schedulePath, options.rig),
     keepers: (file, folder) => wiring.keepers({ ...options, rigFile: file, folder, clock, log: wiring.log }),
-    onStatus: say,
+    onStatus: (now) => {
+      status = now;
+      say(now);
+    },
+    onReady: (read) => {
+      look = read;
+    },
     onRunEnded: (entry, report) =>
       host.stderr(
         `${stampText(clock, site.timeZone)}  ${entry}: ${report.ended}, verdict ${report.verdict}, exit code ${report.exitCode}; ${report.folder}\n`,
@@ -103,6 +130,32 @@ function plansOf(schedulePath: string): readonly string[] {
   } catch {
     return [];
   }
+}
+
+const nothingBegun = "Nothing was begun.";
+
+/** Whoever reads it learns when nobody is there: it is for this computer alone. @throws CommandError */
+function readPageAddress(text: string): ListenPlace {
+  const at = readListen(text, nothingBegun);
+  if (isLoopback(at.host)) return at;
+  throw new CommandError(exitCodes.safety, {
+    happened: `Refused: others could read the page at ${at.host}.`,
+    state: nothingBegun,
+    whatToDo: `Give --page ${at.port}, which only this computer reaches; from elsewhere go through \`ssh -L ${at.port}:localhost:${at.port} COMPUTER\`.`,
+  });
+}
+
+async function showPage(at: ListenPlace, source: PageSource, log: Log) {
+  const page = await listenPage(at, source, log).catch((error: Error) => {
+    throw wrongInput(
+      nothingBegun,
+      `The page can't be shown at ${at.host} port ${at.port} (${error.message}).`,
+      "Name another port.",
+      error,
+    );
+  });
+  const host = at.host.includes(":") ? `[${at.host}]` : at.host;
+  return Object.assign(page, { address: `http://${host}:${page.port}/` });
 }
 
 /** A run takes the rig for itself; this keeps a second service off it between runs too. @throws CommandError */
@@ -144,6 +197,10 @@ export function registerServe(
     .requiredOption("--rig <file>", "the rig file, whose `site.timeZone` says by which clock")
     .option("--runs <folder>", "where each run's own folder is made", "runs")
     .option("--ledger <file>", "the ledger of runs and baselines", ledgerFileDefault())
+    .option(
+      "--page <[HOST:]PORT>",
+      "show how it stands there, to browsers on this computer; also /health and /metrics",
+    )
     .addOption(logOption())
     .action((schedule: string, options: ServeOptions & { json?: boolean; log: string }) =>
       conclude(

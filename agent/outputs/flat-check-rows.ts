@@ -1,6 +1,7 @@
 import type { FlatCheckRecord, ImagesFound } from "../procedures/images/images-request.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
-import type { ReportInput, Verdict } from "./report-page.ts";
+import type { Verdict } from "./page-shell.ts";
+import type { ReportInput } from "./report-page.ts";
 
 const words: Record<FlatCheckRecord["says"], readonly [says: string, verdict: Verdict]> = {
   fits: ["fits", "good"],

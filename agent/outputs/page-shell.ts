@@ -41,7 +41,8 @@ function variables(palette: Readonly<Record<string, string>>): string {
     .join(";");
 }
 
-const style = `
+/** Of every page; a server that shows one allows this style and no other. */
+export const pageStyle = `
 :root{color-scheme:light dark;${variables(palettes.light)}}
 @media (prefers-color-scheme:dark){:root{${variables(palettes.dark)}}.chart svg{filter:invert(1) hue-rotate(180deg)}}
 *{box-sizing:border-box}
@@ -100,11 +101,25 @@ export function htmlPage(page: {
   const band = page.band === undefined ? "" : `<p class="band">${safeHtml(page.band)}</p>\n`;
   return `<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
-<title>${safeHtml(page.title)}</title><style>${style}</style></head>
+<title>${safeHtml(page.title)}</title><style>${pageStyle}</style></head>
 <body><main>
 ${band}${page.body}
 </main></body></html>
 `;
+}
+
+export type Verdict = "good" | "usable" | "bad" | "none";
+
+export const verdictWords: Record<Verdict, string> = {
+  good: "good",
+  usable: "usable",
+  bad: "bad",
+  none: "no flat",
+};
+
+/** A word on a ground in the colour of a verdict. */
+export function tag(verdict: Verdict, word: string): string {
+  return `<span class="tag ${verdict}">${safeHtml(word)}</span>`;
 }
 
 /** One column of a table; numbers stand at the right. */

@@ -1,8 +1,6 @@
-import { cautionText, htmlPage, htmlTable, section } from "./page-shell.ts";
+import { cautionText, htmlPage, htmlTable, section, tag, type Verdict, verdictWords } from "./page-shell.ts";
 import { safeHtml } from "./safe-html.ts";
 import { withSigma } from "./with-sigma.ts";
-
-export type Verdict = "good" | "usable" | "bad" | "none";
 
 /** One proved number, as the report shows it. */
 export interface ReportFigure {
@@ -86,13 +84,6 @@ export interface ReportInput {
   }[];
 }
 
-const verdictWords: Record<Verdict, string> = {
-  good: "good",
-  usable: "usable",
-  bad: "bad",
-  none: "no flat",
-};
-
 function pictureFigure(picture: ReportPicture): string {
   const source = `data:image/png;base64,${picture.png.toBase64()}`;
   const over = picture.overlay;
@@ -136,10 +127,6 @@ function figuresTable(figures: readonly ReportFigure[]): string {
       figure.verdict === "good" ? "" : safeHtml(figure.advice),
     ]),
   );
-}
-
-function tag(verdict: Verdict, word: string): string {
-  return `<span class="tag ${verdict}">${safeHtml(word)}</span>`;
 }
 
 const shadowsFirst = 10;

@@ -17,7 +17,7 @@ import { type AgendaRow, composeAgenda, nextDeed } from "./schedule/agenda.ts";
 import { type Attempt, type AttemptEnded, endingOf } from "./schedule/attempts.ts";
 import { judgeConditions } from "./schedule/conditions.ts";
 import type { ServiceInput, ServiceOptions } from "./service-options.ts";
-import type { ServiceStatus } from "./service-status.ts";
+import type { ServiceLook, ServiceStatus } from "./service-status.ts";
 import { type Hold, whyHeld } from "./why-held.ts";
 
 const dayMs = 86_400_000;
@@ -73,6 +73,12 @@ export class ServiceEffects {
     this.#record = new ScheduleRecord(ledger, this.#rig);
     this.#endCutShort();
     this.#sinceUtcMs = this.#record.lookedUtcMs() ?? clock.nowMs();
+    this.options.onReady?.(() => this.#look());
+  }
+
+  #look(): ServiceLook {
+    const agenda = this.#agenda(this.options.clock.nowMs());
+    return { site: this.#input.site, agenda, attempts: this.#attempts() };
   }
 
   /** What an earlier process had begun has ended with it, unless the run's own record says how. */

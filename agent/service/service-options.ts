@@ -5,7 +5,7 @@ import type { Ledger } from "../run/ledger/ledger.ts";
 import type { RunRecord, RunReport } from "../run/record/run-record.ts";
 import type { LoadedSchedule } from "./schedule/loaded-schedule.ts";
 import type { ScheduleSite } from "./schedule/moments.ts";
-import type { ServiceStatus } from "./service-status.ts";
+import type { ServiceLook, ServiceStatus } from "./service-status.ts";
 
 /** What a person may change while the service is on. */
 export interface ServiceInput {
@@ -32,5 +32,7 @@ export interface ServiceOptions
   readonly freeDiskMegabytes?: () => number;
   /** Called at every change of what it does, and why. */
   onStatus(status: ServiceStatus): void;
+  /** Called once the files are read. @param look reads the ledger at each call; throws LedgerError */
+  onReady?(look: () => ServiceLook): void;
   onRunEnded?(entry: string, report: RunReport): void;
 }

@@ -1,4 +1,7 @@
 import type { Progress } from "../procedures/step.ts";
+import type { ScheduleAgenda } from "./schedule/agenda.ts";
+import type { Attempt } from "./schedule/attempts.ts";
+import type { ScheduleSite } from "./schedule/moments.ts";
 
 /** What the service is about, always with why, and until when where it lies still. */
 export interface ServiceStatus {
@@ -15,4 +18,12 @@ export interface ServiceStatus {
   readonly progress?: Progress;
   /** What is wrong with a file that was changed; the one before it is kept. */
   readonly fileTrouble?: string;
+}
+
+/** What the service would act on if it acted now. */
+export interface ServiceLook {
+  readonly site: ScheduleSite;
+  readonly agenda: ScheduleAgenda;
+  /** Of the last days, in the order in which they began. */
+  readonly attempts: readonly Attempt[];
 }

@@ -132,6 +132,15 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run/guard/rig-keeper.ts",
   ],
   "agent/service/schedule": ["plans", "agent/sky", "agent/run/record"],
+  "agent/service/page": [
+    "drivers/kit",
+    "agent/outputs/page-shell.ts",
+    "agent/outputs/safe-html.ts",
+    "agent/outputs/terminal-progress.ts",
+    "agent/run/ledger",
+    "agent/service",
+    "agent/sky",
+  ],
   "agent/service": [
     "drivers/kit",
     "drivers/connect.ts",

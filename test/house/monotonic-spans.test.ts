@@ -25,6 +25,8 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/run/steps/planned-time.ts": "planned hours of the day",
   "agent/run/steps/step-table.ts": "planned hours of the day",
   "agent/service/forecast.ts": "what is due by the Sun and the calendar",
+  "agent/service/page/four-answers.ts": "whether it looked again at the time of day that it named",
+  "agent/service/page/page-facts.ts": "age of a flat by its date, runs in the order of their dates",
   "agent/service/schedule/agenda.ts": "what is due by the Sun and the calendar",
   "agent/service/schedule/conditions.ts": "age of a flat by its date",
   "agent/service/schedule/judge-occasion.ts": "what is due by the Sun and the calendar",

@@ -86,6 +86,19 @@ export class ScheduleRecord {
     });
   }
 
+  /** How many have ended in each way, of all that are kept; rows are counted as they stand. */
+  countByEnding(): ReadonlyMap<string, number> {
+    if (!this.#isThere()) return new Map();
+    const rows = this.ledger.read((database) =>
+      database
+        .query<{ ended: string; n: number }, [string]>(
+          "select ended, count(*) as n from schedule_attempts where rig = ? and ended is not null group by ended",
+        )
+        .all(this.rig),
+    );
+    return new Map(rows.map(({ ended, n }) => [ended, n]));
+  }
+
   /** A ledger that no service has written to has none of it, and reading makes nothing. */
   #isThere(): boolean {
     const named = "select count(*) as n from sqlite_schema where name = 'schedule_attempts'";

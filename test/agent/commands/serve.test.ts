@@ -2,7 +2,7 @@ import { EventEmitter } from "node:events";
 import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { afterAll, expect, test } from "vitest";
+import { afterAll, expect, test, vi } from "vitest";
 import { CommandError } from "../../../agent/commands/outcome.ts";
 import { type ServeWiring, serve } from "../../../agent/commands/serve.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
@@ -61,4 +61,30 @@ test("a schedule with a fault starts nothing, and the line is named", async () =
   );
   expect(refused).toBeInstanceOf(CommandError);
   expect((refused as CommandError).told.happened).toContain("broken.yaml:3: `entries[1].when.localTime`");
+});
+
+test("a page on another address than this computer's is refused before anything is begun", async () => {
+  for (const page of ["0.0.0.0:0", "[::]:0", "192.168.1.20:0", "telescope.example:0", "127.evil.example:0"]) {
+    const refused = serve(
+      schedule,
+      { ...options, page },
+      wiring(new AbortController().signal),
+      new TestHost(),
+    );
+    await expect(refused).rejects.toThrow(/others could read the page/);
+  }
+});
+
+test("the page tells how the service stands, and is gone with it", async () => {
+  const host = Object.assign(new TestHost(), { signals: new EventEmitter() });
+  const stop = new AbortController();
+  const serving = serve(schedule, { ...options, page: "0" }, wiring(stop.signal), host);
+  await vi.waitFor(() => expect(host.err).toContain("standing by"), { timeout: 600_000, interval: 5 });
+  const address = /The page is at (\S+)/.exec(host.err)![1]!;
+  const health = await fetch(`${address}health`);
+  expect(await health.json()).toMatchObject({ rig: "demo", state: "standing by" });
+  expect(await (await fetch(address)).text()).toContain("evening");
+  stop.abort(new Error("SIGTERM"));
+  expect(await serving).toMatchObject({ exitCode: 0 });
+  await expect(fetch(`${address}health`)).rejects.toThrow();
 });

@@ -1,0 +1,123 @@
+import { createHash } from "node:crypto";
+import { isIP } from "node:net";
+import { pageStyle } from "../../outputs/page-shell.ts";
+import { formatMetrics } from "./metrics.ts";
+import { gatherFacts, type PageFacts, type PageSource } from "./page-facts.ts";
+import { findRunFile, type RunFile } from "./run-files.ts";
+import { statusPage } from "./status-page.ts";
+
+export interface PageRequest {
+  readonly method: string;
+  /** As it stands in the request's first line. */
+  readonly target: string;
+  readonly host: string | undefined;
+}
+
+export interface PageAnswer {
+  readonly status: number;
+  readonly headers: Readonly<Record<string, string>>;
+  readonly body: string | RunFile;
+}
+
+/** A page that is left open shows the present [s]. */
+const renewSeconds = 30;
+
+const always = {
+  "cache-control": "no-store",
+  "cross-origin-resource-policy": "same-origin",
+  "referrer-policy": "no-referrer",
+  "x-content-type-options": "nosniff",
+};
+const nothing = "default-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+const ownStyle = `${nothing}; style-src 'sha256-${createHash("sha256").update(pageStyle).digest("base64")}'`;
+/** Reports have their pictures inside and colours on their charts' elements; scripts run in none of them. */
+const ofReport = `${nothing}; style-src 'unsafe-inline'; img-src data:; sandbox allow-downloads`;
+
+/** What each request gets: read-only, and the same whoever asks. */
+export async function answerRequest(request: PageRequest, source: PageSource): Promise<PageAnswer> {
+  const { method, target, host } = request;
+  if (!isOwnHost(host)) return words(421, "Ask for it by the address of this computer, or as localhost.");
+  if (method !== "GET" && method !== "HEAD")
+    return { ...words(405, "It is only to be read."), headers: { ...always, ...plain, allow: "GET, HEAD" } };
+  const parts = partsOf(target);
+  if (!parts) return words(400, "That is no path.");
+  if (parts[0] === "runs") return runFile(source, parts.slice(1));
+  const make = parts.length === 1 ? pages.get(parts[0]!) : undefined;
+  if (!make) return words(404, "There is nothing here.");
+  const facts = gatherFacts(source);
+  return facts ? await make(facts) : words(503, "The service is starting.");
+}
+
+const plain = { "content-type": "text/plain; charset=utf-8", "content-security-policy": nothing };
+
+function words(status: number, text: string): PageAnswer {
+  return { status, headers: { ...always, ...plain }, body: `${text}\n` };
+}
+
+/** A foreign name that leads here is another site's way to read us; numbers can't be made to lead elsewhere. */
+function isOwnHost(host: string | undefined): boolean {
+  const [, bracketed, name] = /^(?:\[([0-9a-f:.]+)\]|([^:@/\s]+))(?::\d{1,5})?$/i.exec(host ?? "") ?? [];
+  return bracketed === undefined
+    ? name?.toLowerCase() === "localhost" || isIP(name ?? "") === 4
+    : isIP(bracketed) === 6;
+}
+
+/** Decoded once; `undefined` for what is no path of ours, whatever it would mean to somebody else. */
+function partsOf(target: string): readonly string[] | undefined {
+  const [path = ""] = target.split("?", 1);
+  if (!path.startsWith("/") || path.includes("//")) return undefined;
+  try {
+    const parts = path.slice(1).split("/").map(decodeURIComponent);
+    return parts.some((part) => /[/\\\0]|^\.\.?$/.test(part)) ? undefined : parts;
+  } catch {
+    return undefined;
+  }
+}
+
+type ShowFacts = (facts: PageFacts) => PageAnswer | Promise<PageAnswer>;
+const pages = new Map<string, ShowFacts>([
+  ["", showPage],
+  ["health", showHealth],
+  ["metrics", showMetrics],
+]);
+
+function showPage(facts: PageFacts): PageAnswer {
+  const headers = {
+    ...always,
+    "content-type": "text/html; charset=utf-8",
+    "content-security-policy": ownStyle,
+    refresh: String(renewSeconds),
+  };
+  return { status: 200, headers, body: statusPage(facts) };
+}
+
+function showHealth({ rig, status }: PageFacts): PageAnswer {
+  const { state, sinceUtcMs, untilUtcMs, because, whatToDo = null, fileTrouble = null } = status;
+  const times = { sinceUtc: iso(sinceUtcMs), untilUtc: iso(untilUtcMs) };
+  const headers = { ...always, ...plain, "content-type": "application/json" };
+  return {
+    status: 200,
+    headers,
+    body: `${JSON.stringify({ rig, state, ...times, because, whatToDo, fileTrouble })}\n`,
+  };
+}
+
+async function showMetrics(facts: PageFacts): Promise<PageAnswer> {
+  const { contentType, text } = await formatMetrics(facts);
+  return { status: 200, headers: { ...always, ...plain, "content-type": contentType }, body: text };
+}
+
+function runFile({ runsFolder }: PageSource, parts: readonly string[]): PageAnswer {
+  const found = findRunFile(runsFolder, parts);
+  if (!found) return words(404, "There is nothing here.");
+  const headers = {
+    ...always,
+    "content-type": found.contentType,
+    "content-security-policy": found.contentType.startsWith("text/html") ? ofReport : nothing,
+  };
+  return { status: 200, headers, body: found };
+}
+
+function iso(utcMs: number | undefined): string | null {
+  return utcMs === undefined ? null : new Date(utcMs).toISOString();
+}

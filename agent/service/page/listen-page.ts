@@ -1,0 +1,100 @@
+import { createReadStream } from "node:fs";
+import { createServer, type IncomingMessage, type ServerResponse } from "node:http";
+import type { AddressInfo, Socket } from "node:net";
+import { pipeline } from "node:stream/promises";
+import type { Log } from "../../../drivers/kit/log.ts";
+import { answerRequest, type PageAnswer } from "./answer-request.ts";
+import type { PageSource } from "./page-facts.ts";
+
+export interface ListenedPage extends AsyncDisposable {
+  readonly port: number;
+}
+
+/** Who is slow is not waited for [ms], and who is many or long-winded is not heard. */
+const limits = {
+  headersTimeout: 5000,
+  requestTimeout: 10_000,
+  keepAliveTimeout: 5000,
+  connectionsCheckingInterval: 1000,
+  maxHeaderSize: 8192,
+};
+const connectionsMost = 32;
+/** Without a byte read or written [ms]. */
+const idleMs = 60_000;
+
+/** Shows the page over HTTP. Port 0 takes a free one. @throws what the system says of the address */
+export async function listenPage(
+  at: { readonly host: string; readonly port: number },
+  source: PageSource,
+  log: Log,
+): Promise<ListenedPage> {
+  const sockets = new Set<Socket>();
+  const server = createServer(limits, (request, response) => void serveOne(request, response, source, log));
+  server.maxConnections = connectionsMost;
+  server.timeout = idleMs;
+  server.on("connection", (socket: Socket) => {
+    sockets.add(socket);
+    socket.on("close", () => sockets.delete(socket));
+  });
+  server.on("clientError", (error: NodeJS.ErrnoException, socket) => {
+    const status =
+      error.code === "HPE_HEADER_OVERFLOW" ? "431 Request Header Fields Too Large" : "400 Bad Request";
+    if (socket.writable) socket.end(`HTTP/1.1 ${status}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n`);
+    else socket.destroy();
+  });
+  await new Promise<void>((resolve, reject) => {
+    server.once("error", reject);
+    server.listen(at.port, at.host, resolve);
+  });
+  server.on("error", (error) => log.warn({ error: String(error) }, "the page"));
+  return {
+    port: (server.address() as AddressInfo).port,
+    async [Symbol.asyncDispose]() {
+      const closed = new Promise((resolve) => server.close(resolve));
+      for (const socket of sockets) socket.destroy();
+      await closed;
+    },
+  };
+}
+
+/** Never throws: a fault of the page is no reason for the service to end. */
+async function serveOne(
+  request: IncomingMessage,
+  response: ServerResponse,
+  source: PageSource,
+  log: Log,
+): Promise<void> {
+  const { method = "GET", url = "" } = request;
+  try {
+    const answer = await answerRequest({ method, target: url, host: request.headers.host }, source);
+    // What a request carries is not read: with it unread the connection can't go on.
+    const hasBody =
+      "transfer-encoding" in request.headers || Number(request.headers["content-length"] ?? 0) !== 0;
+    await send(answer, response, { isHead: method === "HEAD", mustClose: hasBody });
+  } catch (error) {
+    log.warn({ error: String(error) }, "a request for the page failed");
+    if (response.headersSent) response.destroy();
+    else
+      response
+        .writeHead(500, { "content-type": "text/plain; charset=utf-8" })
+        .end("It could not be shown; the log says why.\n");
+  }
+}
+
+async function send(
+  { status, headers, body }: PageAnswer,
+  response: ServerResponse,
+  { isHead, mustClose }: { isHead: boolean; mustClose: boolean },
+): Promise<void> {
+  const bytes = typeof body === "string" ? Buffer.byteLength(body) : body.bytes;
+  response.writeHead(status, {
+    ...headers,
+    "content-length": bytes,
+    ...(mustClose ? { connection: "close" } : {}),
+  });
+  if (isHead) response.end();
+  else if (typeof body === "string") response.end(body);
+  // A file that grows meanwhile is sent as long as it was when it was asked for.
+  else if (bytes === 0) response.end();
+  else await pipeline(createReadStream(body.file, { end: bytes - 1 }), response);
+}
