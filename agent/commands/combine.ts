@@ -139,8 +139,9 @@ function checkMethod(method: string): CombineMethod {
 
 const warningsShown = 6;
 
-/** The first few; a thousand files of another gain need not say so a thousand times. */
-export function printWarnings(host: CommandHost, warnings: readonly string[]): void {
+/** The first few, each once; a thousand files of another gain need not say so a thousand times. */
+export function printWarnings(host: CommandHost, given: readonly string[]): void {
+  const warnings = [...new Set(given)];
   for (const warning of warnings.slice(0, warningsShown)) host.stderr(`Note: ${warning}.\n`);
   if (warnings.length > warningsShown)
     host.stderr(`Note: and ${warnings.length - warningsShown} more like these.\n`);

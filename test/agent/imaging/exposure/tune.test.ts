@@ -88,3 +88,15 @@ test("the camera's own step is kept to", () => {
   expect(advice.kind).toBe("done");
   for (const { exposureSeconds } of readings) expect((exposureSeconds * 1e4) % 1).toBeCloseTo(0, 6);
 });
+
+test("light of four times the rig's history is an alarm, of twice it is not", () => {
+  // 16 adu a code, a third of a code an electron.
+  const history = { edgeAduPerSecond: (1e4 * 16) / 3, pedestalAdu: 800, topAdu: 65_520 };
+  expect(tune(() => 2e4, { setting: { history }, startSeconds: 0.1 }).advice.kind).toBe("done");
+  const { advice, readings } = tune(() => 6e4, { setting: { history }, startSeconds: 0.1 });
+  expect(advice).toMatchObject({
+    kind: "alarm",
+    what: expect.stringMatching(/[5-6]\.\d times brighter than this rig's/),
+  });
+  expect(readings.length).toBe(1);
+});

@@ -347,3 +347,19 @@ test("a mount is not pointed at the Sun again where a frame should have shown th
   expect(kept[0]!.why).toContain("not proved to be covered by more than the cover's report");
   expect(rig.told.some((line) => line.startsWith("mount.pointing"))).toBe(false);
 });
+
+test("after a retreat the mount is turned off the Sun before anything is put back, though the cover is closed", async () => {
+  changeAll();
+  change("cover", { position: "closed" });
+  await restore();
+  const place = (line: string) => rig.told.findIndex((one) => one.startsWith(line));
+  expect(place("mount.pointing")).toBeGreaterThan(place("diffuser.position"));
+
+  change("mount", { pointing: [5, 20], tracking: true, parked: false });
+  change("diffuser", { position: "closed" });
+  rig.told.length = 0;
+  retreatedBecause = ["rain"];
+  await restore();
+  expect(place("mount.pointing")).toBeGreaterThanOrEqual(0);
+  expect(place("mount.pointing")).toBeLessThan(place("diffuser.position"));
+});
