@@ -103,7 +103,7 @@ function readRecords(source: PageSource, look: ServiceLook, nowUtcMs: number): R
   const begun = runs.slice(0, pastMost).map((run): PastDeed => {
     const attempt = attempts.findLast(({ runId }) => runId === run.runId);
     const what = attempt === undefined ? run.plan : `${attempt.entry}: ${run.plan}`;
-    const ended = run.ended ?? (run.stage === "closed" ? "cut short, put back" : "not ended");
+    const ended = run.ended ?? (run.stage === "closed" ? "cut short, and put back" : "no end on record");
     return { utcMs: run.startedUtcMs, what, ended, ...given({ because: attempt?.because }), ...report(run) };
   });
   const leftOut = attempts

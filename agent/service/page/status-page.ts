@@ -1,5 +1,6 @@
 import { cautionText, htmlPage, htmlTable, section, tag } from "../../outputs/page-shell.ts";
 import { safeHtml } from "../../outputs/safe-html.ts";
+import type { Standing } from "../schedule/judge-occasion.ts";
 import { localText } from "../schedule/local-day.ts";
 import { type Answer, answerFour } from "./four-answers.ts";
 import type { PageFacts, PastDeed, RecordFacts } from "./page-facts.ts";
@@ -35,12 +36,7 @@ function question(title: string, { verdict, word, lines, report }: Answer): stri
 function next({ next, none }: RecordFacts, at: (utcMs: number) => string): string {
   const rows = next.map(({ entry, dueUtcMs, standing }) => {
     const when = standing.state === "waiting" ? standing.untilUtcMs : dueUtcMs;
-    const how = {
-      due: "due now",
-      running: "under way",
-      waiting: standing.state === "waiting" ? standing.because : "",
-    };
-    return [at(when), entry, how[standing.state as keyof typeof how]];
+    return [at(when), entry, describeStanding(standing)];
   });
   const never = none.map(({ day, entry, because }) => [day, entry, `not that day: ${because}`]);
   const all = [...rows, ...never].toSorted((a, b) => (a[0]! < b[0]! ? -1 : a[0]! > b[0]! ? 1 : 0));
@@ -49,6 +45,11 @@ function next({ next, none }: RecordFacts, at: (utcMs: number) => string): strin
     [{ name: "when" }, { name: "entry" }, { name: "how it stands" }],
     all.map((row) => row.map(safeHtml)),
   );
+}
+
+function describeStanding(standing: Standing): string {
+  if (standing.state === "waiting") return standing.because;
+  return standing.state === "running" ? "under way" : "due now";
 }
 
 function past(deeds: readonly PastDeed[], at: (utcMs: number) => string): string {
