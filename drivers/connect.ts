@@ -1,7 +1,7 @@
 import { DeviceError } from "./kit/errors.ts";
 import { given } from "./kit/given.ts";
 import { RigSeal } from "./kit/seal.ts";
-import type { Address } from "./protocol.ts";
+import type { Address, OpenableDevice } from "./protocol.ts";
 import { type AnyDeviceEntry, type ConnectTools, type ProtocolKind, protocols } from "./protocols.ts";
 import { absentCamera } from "./roles/absent-camera.ts";
 import type { Rig, RigDevice } from "./roles/rig.ts";
@@ -38,6 +38,8 @@ export type ConnectOptions = ConnectTools & {
 export class RigNotConnectedError extends AggregateError {
   readonly code = "RIG_NOT_CONNECTED";
   readonly whatToDo = "Check power, cables, device servers and the device names in the rig file.";
+  /** Roles whose devices were found disconnected and may not be so again: the link to them was gone. */
+  leftConnected: readonly RoleName[] = [];
   constructor(
     readonly failures: readonly { readonly role: RoleName; readonly device: string; readonly error: Error }[],
   ) {
@@ -73,7 +75,7 @@ export async function connectRig(
   signal: AbortSignal,
 ): Promise<Opened> {
   const stack = new AsyncDisposableStack();
-  const made: AsyncDisposable[] = [];
+  const made: { readonly role: RoleName; readonly device: OpenableDevice }[] = [];
   const { seal = new RigSeal() } = options;
   const servers = new Map<string, ReturnType<typeof openServer>>();
   const serverCalled = async (name: string) => {
@@ -91,7 +93,7 @@ export async function connectRig(
   const closeAll = async () => {
     await using links = stack;
     void links;
-    const closed = await Promise.allSettled(made.map((device) => device[Symbol.asyncDispose]()));
+    const closed = await Promise.allSettled(made.map(({ device }) => device[Symbol.asyncDispose]()));
     const failed = closed.find((one) => one.status === "rejected");
     if (failed) throw failed.reason;
   };
@@ -103,7 +105,7 @@ export async function connectRig(
       ownsConnection: owner === undefined,
       ...given({ found: found && ((connected: boolean) => found(role, entry.device, connected)) }),
     });
-    made.push(device); // before it is opened: one that connects and then lacks something is left as it was found
+    made.push({ role, device }); // before it is opened: one that connects and then lacks something is left as it was found
     const opened = (await device.open(signal)) as RigDevice;
     options.opened?.(opened);
     return [role, opened] as const;
@@ -137,6 +139,8 @@ export async function connectRig(
     return { rig: rig as Rig, offered, seal, [Symbol.asyncDispose]: closeAll };
   } catch (error) {
     await closeAll();
+    if (error instanceof RigNotConnectedError)
+      error.leftConnected = made.filter(({ device }) => device.isLeftConnected).map(({ role }) => role);
     throw error;
   }
 }

@@ -33,11 +33,7 @@ export interface OpenServer<Entry extends DeviceEntry> {
   /** Of all its devices that are known so far, as a rig file may name them. */
   deviceNames(): readonly string[];
   /** A role that still has to be opened. @throws DeviceError when the server has no such device */
-  role(
-    role: RoleName,
-    entry: Entry,
-    tools: Pick<DeviceTools, "ownsConnection" | "found">,
-  ): Device & { open(signal: AbortSignal): Promise<Device> };
+  role(role: RoleName, entry: Entry, tools: Pick<DeviceTools, "ownsConnection" | "found">): OpenableDevice;
 }
 
 export interface FoundDevice {
@@ -100,4 +96,10 @@ export async function askEach<Listing>(
       return [{ protocol, host, port, reason: reason instanceof Error ? reason.message : String(reason) }];
     }),
   };
+}
+
+export interface OpenableDevice extends Device {
+  open(signal: AbortSignal): Promise<Device>;
+  /** After it was closed: it was found disconnected, and whether it is so again could not be seen to. */
+  readonly isLeftConnected: boolean;
 }

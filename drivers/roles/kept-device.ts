@@ -1,6 +1,6 @@
 import type { Clock } from "../kit/clock.ts";
 import { withDeadline } from "../kit/deadline.ts";
-import { OverruledError, ReadbackError, UnreachableError } from "../kit/errors.ts";
+import { DeviceLostError, OverruledError, ReadbackError, UnreachableError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import { neverAborted } from "../kit/never-aborted.ts";
 import { deadlineOver } from "../kit/round-trip.ts";
@@ -50,6 +50,7 @@ export abstract class KeptDevice implements Device {
   readonly #ownsConnection: boolean;
   readonly #found: ((connected: boolean) => void) | undefined;
   #foundConnected: boolean | undefined;
+  #isLeftConnected = false;
   #isReady = false;
   #wasRead = false;
   #bringingBack: Promise<void> | undefined;
@@ -83,6 +84,10 @@ export abstract class KeptDevice implements Device {
   protected abstract connect(signal: AbortSignal): Promise<void>;
   /** Does nothing when it is disconnected already. */
   protected abstract disconnect(signal: AbortSignal): Promise<void>;
+  /** Whether what it says of its connection is of now. */
+  protected get isReached(): boolean {
+    return true;
+  }
   /** Whether it was lost since `connect` began last. */
   protected abstract readonly wasLost: boolean;
   /** When it showed signs of life last [s of the clock]: after that it is worth another attempt. */
@@ -264,18 +269,27 @@ export abstract class KeptDevice implements Device {
   /** A device that was found disconnected and has not been put back yet is disconnected here. */
   async [Symbol.asyncDispose](): Promise<void> {
     if (this.#foundConnected !== false || this.#leftAs) return;
-    await this.closing(async (signal) => {
+    this.#isLeftConnected = !(await this.closing(async (signal) => {
+      if (!this.isReached)
+        throw new DeviceLostError(this.name, "nothing is known of its connection any more");
       if (await this.isConnected(signal)) await this.disconnect(signal);
-    });
+    }));
   }
 
-  /** Leaves something as it was found when the role is closed: in a short time of its own, never failing. */
-  protected async closing(work: (signal: AbortSignal) => Promise<void>): Promise<void> {
+  /** It was found disconnected, and whether it is so again could not be seen to. */
+  get isLeftConnected(): boolean {
+    return this.#isLeftConnected;
+  }
+
+  /** Leaves something as it was found when the role is closed: in a short time of its own, never failing. @returns whether it did */
+  protected async closing(work: (signal: AbortSignal) => Promise<void>): Promise<boolean> {
     try {
       await this.#within(closeSeconds, "closing", work);
+      return true;
     } catch (error) {
       const fields = { device: this.name, error: String(error) };
       this.log.warn(fields, "was found disconnected and could not be left so");
+      return false;
     }
   }
 

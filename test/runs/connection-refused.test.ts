@@ -1,6 +1,8 @@
 import { expect, test } from "vitest";
 import { describeRun } from "../../agent/run/record/describe-run.ts";
 import { invalidOperation } from "../../sim-devices/alpaca/ascom-error.ts";
+import { at } from "../stage/faults/fault.ts";
+import { linksDown } from "../stage/faults/wire-faults.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 
 const planText = "plan: waits\nsteps:\n  - wait: { minutes: 1 }\n";
@@ -51,3 +53,21 @@ test.each([
     expect(run.ledger.unfinishedRuns("scene")).toHaveLength(1);
   },
 );
+
+test("the link goes while devices are being connected: those that may be left connected are told, and restore sees to them", async () => {
+  await using run = await openStage({ plan: planText });
+  run.begin(at(0.1).for(60, linksDown(60)));
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "failed", exitCode: 6, failure: { code: "RIG_NOT_CONNECTED" } });
+  const left = report.notAsFound.map(({ device, key, why }) => ({ device, key, why }));
+  expect(left).toContainEqual({
+    device: "Scene Camera",
+    key: "connected",
+    why: "the link was gone before it could be disconnected",
+  });
+  expect(run.ledger.unfinishedRuns("scene")).toHaveLength(1);
+  await run.clock.drive(run.clock.sleep(60));
+  await run.restore();
+  expect(run.differences()).toEqual([]);
+  expect(run.ledger.unfinishedRuns("scene")).toEqual([]);
+});

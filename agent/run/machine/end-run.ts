@@ -52,7 +52,8 @@ export function finishRun({ ledger }: RunOptions, facts: RunFacts): RunReport {
   } catch (error) {
     if (!noteUnwritten(facts, error)) facts.breakOff(error, false);
   }
-  if (!begun) facts.unwritten.push(...closeRun(ledger, setting, "put back"));
+  const isLeft = facts.settings?.some(({ state }) => state === "different") === true;
+  if (!begun && !isLeft) facts.unwritten.push(...closeRun(ledger, setting, "put back"));
   journal.noteSurely("run ended", { ended, verdict, exitCode });
   journal[Symbol.dispose]();
   return reportOf(facts);

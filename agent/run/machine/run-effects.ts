@@ -1,8 +1,10 @@
 import { dirname, resolve } from "node:path";
+import { RigNotConnectedError } from "../../../drivers/connect.ts";
 import { given } from "../../../drivers/kit/given.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
+import type { RoleName } from "../../../drivers/roles/roles.ts";
 import { makeSafe } from "../../safing/make-safe.ts";
 import type { SafingTools } from "../../safing/safing-tools.ts";
 import { checkPlan } from "../checks/check-plan.ts";
@@ -26,13 +28,14 @@ import { findUnfinishedRuns, type RunRecords, type UnfinishedRun } from "../ledg
 import { Journal } from "../record/journal.ts";
 import { BaselineLostError, NotRecoveredError } from "../record/run-errors.ts";
 import { RunFacts } from "../record/run-facts.ts";
-import type { BaselineEntry, RetreatRecord, RunReport } from "../record/run-record.ts";
+import type { BaselineEntry, RetreatRecord, RunReport, SettingRecord } from "../record/run-record.ts";
 import {
   purposeOfRestoring,
   type RestoreRunRequest,
   recoverUnfinishedRuns,
   restoreRun,
 } from "../restoring/recover.ts";
+import { settingRecord } from "../restoring/restore-setting.ts";
 import { meridianPassage, plannedObserving } from "../steps/planned-time.ts";
 import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
@@ -113,7 +116,13 @@ export class RunEffects {
       found.push({ role, device, setting: { key: connectionKey, value: connected } });
       saveBaseline(ledger, this.#run, found);
     };
-    this.#connected = await connect(signal, onFound, purpose);
+    try {
+      this.#connected = await connect(signal, onFound, purpose);
+    } catch (error) {
+      if (error instanceof RigNotConnectedError && error.leftConnected.length > 0)
+        this.facts.settings = found.map((entry) => leftAs(entry, error.leftConnected));
+      throw error;
+    }
   }
 
   /**
@@ -360,4 +369,10 @@ export class RunEffects {
   #note(event: string, fields?: Readonly<Record<string, unknown>>): void {
     this.facts.journal.noteSurely(event, fields);
   }
+}
+
+/** A connection after a rig that did not connect was closed again. */
+function leftAs(entry: BaselineEntry, leftConnected: readonly RoleName[]): SettingRecord {
+  if (!leftConnected.includes(entry.role)) return settingRecord(entry, entry.setting.value, "same");
+  return settingRecord(entry, undefined, "different", "the link was gone before it could be disconnected");
 }

@@ -51,6 +51,10 @@ export abstract class IndiRole extends KeptDevice {
     return isSwitchedOn(this.device);
   }
 
+  protected override get isReached(): boolean {
+    return this.has("CONNECTION");
+  }
+
   protected override get wasLost(): boolean {
     return !isSwitchedOn(this.device) || this.device.lostCount !== this.#lostCount;
   }
