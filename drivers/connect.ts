@@ -61,6 +61,8 @@ interface Opened extends AsyncDisposable {
   /** Every device of each server, by the server's name in the rig file. */
   readonly offered: Readonly<Record<string, readonly string[]>>;
   readonly seal: RigSeal;
+  /** After it was disposed of: roles whose devices were found disconnected and may not be so again. */
+  leftConnected(): readonly RoleName[];
 }
 
 /**
@@ -97,6 +99,7 @@ export async function connectRig(
     const failed = closed.find((one) => one.status === "rejected");
     if (failed) throw failed.reason;
   };
+  const leftConnected = () => made.filter(({ device }) => device.isLeftConnected).map(({ role }) => role);
   const openRole = async (role: RoleName, entry: DrivenEntry, owner: Promise<unknown> | undefined) => {
     await owner?.catch(() => {});
     const server = await serverCalled(entry.server);
@@ -136,11 +139,10 @@ export async function connectRig(
     const rig = { ...(camera && { camera }), ...Object.fromEntries(opened) } as Partial<Rig>;
     if (!rig.camera) throw new TypeError("a rig needs a camera"); // the rig file's schema sees to it
     const offered = await deviceNames(servers);
-    return { rig: rig as Rig, offered, seal, [Symbol.asyncDispose]: closeAll };
+    return { rig: rig as Rig, offered, seal, leftConnected, [Symbol.asyncDispose]: closeAll };
   } catch (error) {
     await closeAll();
-    if (error instanceof RigNotConnectedError)
-      error.leftConnected = made.filter(({ device }) => device.isLeftConnected).map(({ role }) => role);
+    if (error instanceof RigNotConnectedError) error.leftConnected = leftConnected();
     throw error;
   }
 }

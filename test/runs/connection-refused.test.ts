@@ -71,3 +71,12 @@ test("the link goes while devices are being connected: those that may be left co
   expect(run.differences()).toEqual([]);
   expect(run.ledger.unfinishedRuns("scene")).toEqual([]);
 });
+
+test("the link goes for good before there is a baseline: devices that may be left connected are told", async () => {
+  await using run = await openStage({ plan: planText });
+  run.begin(at(1).begins(linksDown(Number.POSITIVE_INFINITY)));
+  const report = await run.run();
+  expect(report).toMatchObject({ ended: "failed", exitCode: 6 });
+  expect(report.notAsFound.map(({ key }) => key)).toContain("connected");
+  expect(run.ledger.unfinishedRuns("scene")).toHaveLength(1);
+});

@@ -396,6 +396,7 @@ test("a dome that does not open ends the run as a device's failure", async () =>
     const ensureShutterOpen = () => Promise.reject(new DeadlineError("Fake dome", "opening", 180));
     return {
       seal,
+      leftConnected: () => [],
       rig: { ...rig, dome: { ...rig.dome!, ensureShutterOpen } },
       async [Symbol.asyncDispose]() {},
     };

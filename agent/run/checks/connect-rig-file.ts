@@ -20,6 +20,8 @@ export interface ConnectedRig extends AsyncDisposable {
   readonly rig: Rig;
   /** Closed: no command leaves but to connect. Whoever has the baseline on disk opens it. */
   readonly seal: RigSeal;
+  /** After it was disposed of: roles whose devices were found disconnected and may not be so again. */
+  leftConnected(): readonly RoleName[];
 }
 
 /**
@@ -90,6 +92,7 @@ export async function connectRigFile(
   return {
     seal,
     rig: { ...opened.rig, ...byHand("cover"), ...byHand("diffuser") },
+    leftConnected: () => opened.leftConnected(),
     [Symbol.asyncDispose]: () => opened[Symbol.asyncDispose](),
   };
 }

@@ -54,6 +54,8 @@ export class RunEffects {
   /** Far too much light in an earlier run, after which nobody has confirmed the Sun filter. */
   #trip: RetreatRecord | undefined;
   readonly #clockWatch: GuardWatch;
+  /** As this run found its devices. */
+  #found: readonly BaselineEntry[] = [];
   #connected: ConnectedRig | undefined;
   #guardLookedSeconds: number | undefined;
 
@@ -109,6 +111,7 @@ export class RunEffects {
   async connect(signal: AbortSignal): Promise<void> {
     const { ledger, connect } = this.options;
     const found: BaselineEntry[] = [];
+    this.#found = found;
     // While an earlier run is unfinished, what is found is its doing; only after it is put back this run's turn comes.
     const purpose = this.hasUnfinished() ? purposeOfRestoring(this.#unfinished) : "working";
     const onFound: RecordFound = (role, device, connected) => {
@@ -119,8 +122,7 @@ export class RunEffects {
     try {
       this.#connected = await connect(signal, onFound, purpose);
     } catch (error) {
-      if (error instanceof RigNotConnectedError && error.leftConnected.length > 0)
-        this.facts.settings = found.map((entry) => leftAs(entry, error.leftConnected));
+      if (error instanceof RigNotConnectedError) this.#recordLeftConnected(error.leftConnected);
       throw error;
     }
   }
@@ -286,6 +288,13 @@ export class RunEffects {
     const how = this.#isLeftSafe ? "safe" : "not safe";
     await Promise.all(this.options.keepers.map((keeper) => keeper.release(how)));
     await this.#disconnect();
+    this.#recordLeftConnected(this.#connected?.leftConnected() ?? []);
+  }
+
+  /** Before there is a baseline nothing else of the rig can have changed; after it, restoring tells of connections too. */
+  #recordLeftConnected(roles: readonly RoleName[]): void {
+    if (!this.facts.begun && this.#found.length > 0 && roles.length > 0)
+      this.facts.settings = this.#found.map((entry) => leftAs(entry, roles));
   }
 
   async #disconnect(): Promise<void> {

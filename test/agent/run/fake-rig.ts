@@ -118,7 +118,7 @@ export class FakeRig {
         if (!connected) await life.while(() => this.set(role, "connected", false));
       }
     };
-    return { rig, seal: new RigSeal(), [Symbol.asyncDispose]: dispose };
+    return { rig, seal: new RigSeal(), leftConnected: () => [], [Symbol.asyncDispose]: dispose };
   }
 
   /** The rig as one process sees it. */
