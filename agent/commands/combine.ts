@@ -140,8 +140,8 @@ function checkMethod(method: string): CombineMethod {
 const warningsShown = 6;
 
 /** The first few, each once; a thousand files of another gain need not say so a thousand times. */
-export function printWarnings(host: CommandHost, given: readonly string[]): void {
-  const warnings = [...new Set(given)];
+export function printWarnings(host: CommandHost, all: readonly string[]): void {
+  const warnings = [...new Set(all)];
   for (const warning of warnings.slice(0, warningsShown)) host.stderr(`Note: ${warning}.\n`);
   if (warnings.length > warningsShown)
     host.stderr(`Note: and ${warnings.length - warningsShown} more like these.\n`);

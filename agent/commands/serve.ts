@@ -6,7 +6,7 @@ import type { Log } from "../../drivers/kit/log.ts";
 import { lockFolderDefault, takeHostLock } from "../run/machine/host-lock.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
 import { listenPage } from "../service/page/listen-page.ts";
-import type { PageSource } from "../service/page/page-facts.ts";
+import { type PageSource, readBeforeWork } from "../service/page/page-facts.ts";
 import { localText } from "../service/schedule/local-day.ts";
 import { serveSchedule } from "../service/serve-schedule.ts";
 import type { ServiceInput } from "../service/service-options.ts";
@@ -89,6 +89,7 @@ export async function serve(
     inputStamp: () => stampOf(schedulePath, options.rig),
     keepers: (file, folder) => wiring.keepers({ ...options, rigFile: file, folder, clock, log: wiring.log }),
     onStatus: (now) => {
+      if (page) readBeforeWork(source, now, wiring.log);
       status = now;
       say(now);
     },

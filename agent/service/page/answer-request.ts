@@ -41,7 +41,7 @@ export async function answerRequest(request: PageRequest, source: PageSource): P
     return { ...words(405, "It is only to be read."), headers: { ...always, ...plain, allow: "GET, HEAD" } };
   const parts = partsOf(target);
   if (!parts) return words(400, "That is no path.");
-  if (parts[0] === "runs") return runFile(source, parts.slice(1));
+  if (parts[0] === "runs") return await runFile(source, parts.slice(1));
   const make = parts.length === 1 ? pages.get(parts[0]!) : undefined;
   if (!make) return words(404, "There is nothing here.");
   const facts = gatherFacts(source);
@@ -107,8 +107,8 @@ async function showMetrics(facts: PageFacts): Promise<PageAnswer> {
   return { status: 200, headers: { ...always, ...plain, "content-type": contentType }, body: text };
 }
 
-function runFile({ runsFolder }: PageSource, parts: readonly string[]): PageAnswer {
-  const found = findRunFile(runsFolder, parts);
+async function runFile({ runsFolder }: PageSource, parts: readonly string[]): Promise<PageAnswer> {
+  const found = await findRunFile(runsFolder, parts);
   if (!found) return words(404, "There is nothing here.");
   const headers = {
     ...always,

@@ -2,6 +2,7 @@ import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import * as z from "zod";
 import { given } from "../../../drivers/kit/given.ts";
+import type { Log } from "../../../drivers/kit/log.ts";
 import { listFlats } from "../../run/ledger/history.ts";
 import type { Ledger } from "../../run/ledger/ledger.ts";
 import { LedgerError } from "../../run/ledger/ledger-error.ts";
@@ -78,6 +79,39 @@ export interface PageSource {
 
 const pastMost = 20;
 
+interface LastRecords {
+  readonly records: RecordFacts;
+  readonly site: ServiceLook["site"];
+}
+
+/** What was read last. A process that guards a rig waits for no ledger and no disk because somebody looks at a page. */
+const lastRecords = new WeakMap<PageSource, LastRecords>();
+
+function asOfNow({ records, site }: LastRecords, nowUtcMs: number): RecordFacts {
+  const { lastFlat } = records;
+  const ageSeconds = lastFlat && (nowUtcMs - lastFlat.madeUtcMs) / 1000;
+  return {
+    ...records,
+    sunAltitudeDegrees: sunFromSite(nowUtcMs, site).altitudeDegrees,
+    ...(lastFlat && ageSeconds !== undefined ? { lastFlat: { ...lastFlat, ageSeconds } } : {}),
+  };
+}
+
+function worksOnRig({ state }: ServiceStatus): boolean {
+  return state === "running" || state === "recovering";
+}
+
+/** Reads the records once more before the rig is worked with. Never throws: the page is no reason for the service to end. */
+export function readBeforeWork(source: PageSource, next: ServiceStatus, log: Log): void {
+  const now = source.status();
+  if (!worksOnRig(next) || !now || worksOnRig(now)) return;
+  try {
+    gatherFacts(source);
+  } catch (error) {
+    log.warn({ error: String(error) }, "the page could not be made ready");
+  }
+}
+
 /** @returns `undefined` until the service has read its files; never throws for a ledger that can't be read */
 export function gatherFacts(source: PageSource): PageFacts | undefined {
   const { rig, timeZone } = source;
@@ -85,9 +119,17 @@ export function gatherFacts(source: PageSource): PageFacts | undefined {
   const nowUtcMs = source.nowMs();
   if (!status) return undefined;
   const always = { rig, timeZone, nowUtcMs, status, residentBytes: process.memoryUsage.rss() };
+  if (worksOnRig(status)) {
+    const last = lastRecords.get(source);
+    const trouble = "The records are read again when the rig is not worked with any more.";
+    return { ...always, records: last ? asOfNow(last, nowUtcMs) : { trouble } };
+  }
   try {
     const look = source.look();
-    return look && { ...always, records: readRecords(source, look, nowUtcMs) };
+    if (!look) return undefined;
+    const records = readRecords(source, look, nowUtcMs);
+    lastRecords.set(source, { records, site: look.site });
+    return { ...always, records };
   } catch (error) {
     if (!(error instanceof LedgerError)) throw error;
     return { ...always, records: { trouble: `${error.message} ${error.whatToDo}` } };

@@ -1,4 +1,5 @@
-import { realpathSync, statSync } from "node:fs";
+import { existsSync, realpathSync } from "node:fs";
+import { realpath, stat } from "node:fs/promises";
 import { basename, dirname, join, sep } from "node:path";
 
 /** What lies in a run's folder and may be shown. */
@@ -20,16 +21,20 @@ export interface RunFile {
 
 /**
  * A file in one of the runs' folders. Nothing else is found: no way up, no hidden name, no link that leads elsewhere.
+ * It may be asked for while this process guards a rig: nothing here waits for the disk.
  * @param parts decoded names below the runs folder
  */
-export function findRunFile(runsFolder: string, parts: readonly string[]): RunFile | undefined {
+export async function findRunFile(
+  runsFolder: string,
+  parts: readonly string[],
+): Promise<RunFile | undefined> {
   if (parts.length < 2 || parts.some((part) => !/^[^./\\\0][^/\\\0]*$/.test(part))) return undefined;
   const contentType = contentTypes[/\.[a-z]+$/.exec(parts.at(-1)!)?.[0] ?? ""];
   if (contentType === undefined) return undefined;
   try {
-    const file = realpathSync(join(runsFolder, ...parts));
-    if (!file.startsWith(realpathSync(runsFolder) + sep)) return undefined;
-    const found = statSync(file);
+    const file = await realpath(join(runsFolder, ...parts));
+    if (!file.startsWith((await realpath(runsFolder)) + sep)) return undefined;
+    const found = await stat(file);
     return found.isFile() ? { file, bytes: found.size, contentType } : undefined;
   } catch {
     return undefined; // not there, or not to be read
@@ -44,6 +49,7 @@ export function reportPath(runsFolder: string, runFolder: string): string | unde
   } catch {
     return undefined;
   }
-  const found = findRunFile(runsFolder, [name, "report.html"]);
-  return found && `/runs/${encodeURIComponent(name)}/report.html`;
+  return existsSync(join(runFolder, "report.html"))
+    ? `/runs/${encodeURIComponent(name)}/report.html`
+    : undefined;
 }

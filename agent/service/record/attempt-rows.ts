@@ -131,14 +131,14 @@ function valuesOf({
   occasion,
   dueUtcMs,
   begunUtcMs,
-  endedUtcMs = Number.NaN,
+  endedUtcMs,
   ended,
   exitCode,
   runId,
   because,
 }: Attempt) {
   const when = [Math.round(dueUtcMs), Math.round(begunUtcMs)] as const;
-  const end = Number.isNaN(endedUtcMs) ? null : Math.round(endedUtcMs);
+  const end = endedUtcMs === undefined ? null : Math.round(endedUtcMs);
   return [
     entry,
     occasion,
