@@ -1,4 +1,5 @@
 import type { DiscPx } from "../displaced/sun-model.ts";
+import { mapInto } from "../numerics/map-into.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { type SharePicture, sharePicture } from "./clear-picture.ts";
 import { type ClearShare, measureClearShare } from "./clear-share.ts";
@@ -38,14 +39,14 @@ export function judgeSheet({
   disc,
   errorMost,
 }: SheetInput): ClearSheet | undefined {
-  const mask = Uint8Array.from(throughAdu, (level) => (level > 0 ? 0 : 1));
+  const mask = mapInto(new Uint8Array(throughAdu.length), throughAdu, (level) => (level > 0 ? 0 : 1));
   const flat = { gain: throughAdu, mask };
-  const given = { shape, ...(disc ? { disc } : {}) };
-  const clear = measureClearShare({ ...given, flat, plainAdu });
+  const field = { shape, ...(disc ? { disc } : {}) };
+  const clear = measureClearShare({ ...field, flat, plainAdu });
   const look = clear && divideLook(plainAdu, flat, shape);
   if (!look) return undefined;
   const blockPx = Math.max(4, Math.round(shape.heightPx / blocksDown));
-  const picture = sharePicture({ look, ...given }, clear.share, blockPx);
+  const picture = sharePicture({ look, ...field }, clear.share, blockPx);
   const spread = spreadOf(picture, shape, blockPx, () => true);
   const onDisc = disc && spreadOf(picture, shape, blockPx, innerDisc(disc));
   if (spread === undefined || !(spread > 0)) return undefined;

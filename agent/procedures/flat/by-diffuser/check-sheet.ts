@@ -7,6 +7,7 @@ import { exposeTuned } from "../../frame-series.ts";
 import { StepError } from "../../step-error.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
 import type { FlatWork } from "../flat-work.ts";
+import { levelsOfLook } from "../light/levels-of-look.ts";
 import { discOfLook } from "../light/look-disc.ts";
 
 /** A sheet is refused for what is beyond chance. */
@@ -25,11 +26,8 @@ export async function checkSheet(work: FlatWork, signal: AbortSignal): Promise<v
   if (pixelsAdu.length !== sun.pixelsAdu.length) return;
   const disc = discOfLook(bench, sun, tuned);
   const unhealthyPx = readUnhealthyPixels(bench, pixelsAdu.length);
-  // Dark current is even, but for pixels that stand out; those are trimmed.
   const levelsOf = (frame: Frame) =>
-    Float32Array.from(frame.pixelsAdu, (value, i) =>
-      value >= tuned.topAdu - 1 || unhealthyPx?.[i] === 1 ? Number.NaN : value - tuned.pedestalAdu,
-    );
+    levelsOfLook(frame, tuned.topAdu, unhealthyPx, (code) => code - tuned.pedestalAdu);
   const [, errorMost] = rules.lightError.usable;
   const sheet = await computeInThread(bench, { signal, pxCount: pixelsAdu.length }, "judgeSheet", {
     shape: { widthPx, heightPx },

@@ -9,6 +9,7 @@ import { computeInThread } from "../../../threads/compute-in-thread.ts";
 import { recycleFrames } from "../../frame-series.ts";
 import type { Workbench } from "../../step.ts";
 import { readUnhealthyPixels } from "../../unhealthy-px.ts";
+import { levelsOfLook } from "./levels-of-look.ts";
 import type { LightLooks, NoLooks } from "./light-looks.ts";
 
 /**
@@ -35,11 +36,8 @@ export async function measureLooks(
   const flat = { ...taken, gain };
   const levelOfCode = fillInto(new Float32Array(2 ** 16), (code) => straighten(code - pedestalAdu));
   const unhealthyPx = readUnhealthyPixels(bench, flat.gain.length);
-  // Too short exposures for any dark current: the pedestal is all that is taken off.
-  const levels = looks.frames.map(({ pixelsAdu }) =>
-    mapInto(new Float32Array(pixelsAdu.length), pixelsAdu, (value, i) =>
-      value >= topAdu - 1 || unhealthyPx?.[i] === 1 ? Number.NaN : levelOfCode[value]!,
-    ),
+  const levels = looks.frames.map((frame) =>
+    levelsOfLook(frame, topAdu, unhealthyPx, (code) => levelOfCode[code]!),
   );
   recycleFrames(
     bench,
