@@ -126,6 +126,13 @@ const wholeAlpacaScene: readonly ShownAlpacaDevice[] = (
   Object.keys(alpacaNames) as ShownAlpacaDevice["part"][]
 ).map((part) => ({ part, name: alpacaNames[part] }));
 
+/** Type and number, as requests name them, of a part that a server of the whole scene shows: `camera/0`. */
+export function alpacaPath(part: ScenePart): string {
+  const type = typeOf(part);
+  const sameType = wholeAlpacaScene.filter((shown) => typeOf(shown.part) === type);
+  return `${type.toLowerCase()}/${sameType.findIndex((shown) => shown.part === part)}`;
+}
+
 /** The devices of an Alpaca server. Left out, all of one rig. */
 export function alpacaDevices(
   world: World,

@@ -1,7 +1,7 @@
 import { type RoleName, roleNames } from "../../../drivers/roles/roles.ts";
 import { jsonTextReply, type SimReply, type SimRequest } from "../../../sim-devices/alpaca/reply.ts";
 import type { DriverMessage } from "../../../sim-devices/indi/sim-device.ts";
-import { sceneNames } from "../../../sim-devices/scene-devices.ts";
+import { alpacaPath, sceneNames } from "../../../sim-devices/scene-devices.ts";
 import type { Blocked, Fault, FaultyRig } from "./fault.ts";
 
 /**
@@ -12,18 +12,6 @@ import type { Blocked, Fault, FaultyRig } from "./fault.ts";
 /** One role, or all of the rig's devices. */
 export type Reached = RoleName | "all";
 
-const alpacaPaths: Readonly<Record<RoleName, string>> = {
-  camera: "camera/0",
-  mount: "telescope/0",
-  cover: "covercalibrator/0",
-  diffuser: "covercalibrator/1",
-  focuser: "focuser/0",
-  wheel: "filterwheel/0",
-  rotator: "rotator/0",
-  dome: "dome/0",
-  weather: "safetymonitor/0",
-};
-
 const isMessageOf = (reached: Reached) => {
   const name = reached === "all" ? undefined : sceneNames[reached];
   return ({ device }: DriverMessage) => name === undefined || device === name;
@@ -31,7 +19,7 @@ const isMessageOf = (reached: Reached) => {
 const isReport = ({ tag }: DriverMessage) => tag.startsWith("set");
 
 const isRequestTo = (reached: Reached) => {
-  const start = reached === "all" ? "/api/v1/" : `/api/v1/${alpacaPaths[reached]}/`;
+  const start = reached === "all" ? "/api/v1/" : `/api/v1/${alpacaPath(reached)}/`;
   return ({ path }: SimRequest) => path.startsWith(start);
 };
 
@@ -300,7 +288,7 @@ export function propertiesRedefined(reached: RoleName): Fault {
     name: `${reached}: properties redefined`,
     begin: ({ indiServer, alpacaServer }) => {
       indiServer?.redefine(sceneNames[reached], 0.4);
-      const [type = "", number] = alpacaPaths[reached].split("/");
+      const [type = "", number] = alpacaPath(reached).split("/");
       const device = alpacaServer?.device(type, Number(number));
       if (device?.connected) device.die();
       return undefined;
@@ -365,7 +353,7 @@ export function driverEnds(reached: RoleName, options: { readonly restart: boole
     name: `${reached}: driver restarts`,
     begin: ({ indiServer, alpacaServer }) => {
       indiServer?.killDriver(sceneNames[reached]);
-      const [type = "", number] = alpacaPaths[reached].split("/");
+      const [type = "", number] = alpacaPath(reached).split("/");
       alpacaServer?.device(type, Number(number))?.die();
       return undefined;
     },
