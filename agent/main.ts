@@ -2,6 +2,7 @@
 import { Command, CommanderError } from "commander";
 import packageFile from "../package.json";
 import { commandList } from "./commands/command-list.ts";
+import { keepFreedMemory } from "./commands/keep-freed-memory.ts";
 import { exitCodes } from "./run/record/exit-codes.ts";
 import type { RunRecord } from "./run/record/run-record.ts";
 
@@ -38,7 +39,11 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   simulate: async () => (await import("./commands/simulate.ts")).registerSimulate(program),
 };
 
+/** What works on many whole frames and then ends. */
+const ofFrames = new Set(["run", "rehearse", "combine", "apply", "calibrate", "inspect", "match"]);
+
 const called = process.argv[process.argv[2] === "help" ? 3 : 2];
+if (called !== undefined && ofFrames.has(called) && !process.argv.includes("--help")) await keepFreedMemory();
 for (const [name, description] of Object.entries(commandList)) {
   if (name === called) await load[name as keyof typeof commandList]();
   else program.command(name).description(description);
