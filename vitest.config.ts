@@ -8,6 +8,7 @@ export default defineConfig({
     pool: "threads", // the forks pool dies under Bun
     experimental: { viteModuleRunner: false, nodeLoader: false }, // modules as Bun itself loads them: what ships
     isolate: false, // a worker keeps its modules and compiled code from file to file
+    setupFiles: ["test/compare-arrays-as-bytes.ts"],
     include: ["test/**/*.test.ts"],
     exclude: ["test/outside/**", "test/bench/**", "test/campaign/**", "node_modules/**"],
     testTimeout: onlyAHangMs,

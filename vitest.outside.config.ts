@@ -8,6 +8,7 @@ export default defineConfig({
     pool: "threads",
     experimental: { viteModuleRunner: false, nodeLoader: false },
     isolate: false,
+    setupFiles: ["test/compare-arrays-as-bytes.ts"],
     include: ["test/outside/**/*.test.ts"],
     testTimeout: onlyAHangMs,
     hookTimeout: onlyAHangMs,
