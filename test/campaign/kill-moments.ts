@@ -1,6 +1,6 @@
+import { isExposed } from "../../agent/rehearsal/checkers/exposed-too-long.ts";
+import type { Happened } from "../../agent/rehearsal/checkers/happened.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { isExposed } from "../stage/checkers/exposed-too-long.ts";
-import type { Happened } from "../stage/checkers/happened.ts";
 import type { FaultKind } from "../storms/fault-kinds.ts";
 import { playStorm, type StormPlayed } from "../storms/play-storm.ts";
 import type { Storm } from "../storms/storm.ts";

@@ -1,14 +1,14 @@
 import { mkdtempSync, readdirSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { brokenFiles } from "../../agent/rehearsal/checkers/files-whole.ts";
+import { serversRestart } from "../../agent/rehearsal/faults/wire-faults.ts";
 import { ScheduleRecord } from "../../agent/service/record/attempt-rows.ts";
 import type { Attempt } from "../../agent/service/schedule/attempts.ts";
 import { findOccasions } from "../../agent/service/schedule/occasions.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { readSchedule } from "../../plans/schedule-file.ts";
 import { type StageFiles, serveOnStage } from "../runs/serve-on-stage.ts";
-import { brokenFiles } from "../stage/checkers/files-whole.ts";
-import { serversRestart } from "../stage/faults/wire-faults.ts";
 import {
   agentKilled,
   at,

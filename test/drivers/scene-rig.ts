@@ -1,3 +1,4 @@
+import { refusesTracking, slewEndsElsewhere } from "../../agent/rehearsal/faults/world-faults.ts";
 import { type ConnectOptions, connectRig, type RigEntries } from "../../drivers/connect.ts";
 import type { Clock } from "../../drivers/kit/clock.ts";
 import type { OpenLink } from "../../drivers/kit/links.ts";
@@ -8,7 +9,6 @@ import type { Equatorial, Mount } from "../../drivers/roles/mount.ts";
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
 import type { World } from "../../sim-devices/scene/world.ts";
 import { sceneNames } from "../../sim-devices/scene-devices.ts";
-import { refusesTracking, slewEndsElsewhere } from "../stage/faults/world-faults.ts";
 import { calm, expectNoForeignCommands, type RigUnderTest } from "./conformance/rig-under-test.ts";
 
 /** All devices of the simulated rig. */

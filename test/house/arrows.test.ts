@@ -149,6 +149,16 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run",
     "agent/sky",
   ],
+  "agent/rehearsal": [
+    "drivers",
+    "plans",
+    "sim-devices",
+    "agent/keeper",
+    "agent/procedures",
+    "agent/run",
+    "agent/safing",
+    "agent/service",
+  ],
   "agent/outputs": [
     "package.json",
     "drivers/kit",

@@ -1,7 +1,7 @@
 import { expect, test } from "vitest";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { encoded, onDevices } from "../sim-devices/alpaca/alpaca-client.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
 import { describedMembers } from "./alpaca-members.ts";
 
 /** What a careless client might send for a parameter, by its type in the description. */

@@ -1,11 +1,11 @@
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { expect, test } from "vitest";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
 import type { ProtocolChoice } from "../stage/rig-text.ts";
 import { sceneOfWidth, tinyScene } from "../stage/scenes.ts";
 import { openStage, type Stage } from "../stage/stage.ts";

@@ -1,6 +1,5 @@
 import { expect, test } from "vitest";
-import type { RunReport } from "../../agent/run/record/run-record.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
 import {
   cutReply,
   decimalCommas,
@@ -9,8 +8,9 @@ import {
   idsMissing,
   serverRestart,
   stalledReply,
-} from "../stage/faults/alpaca-faults.ts";
-import { at, type Fault } from "../stage/faults/fault.ts";
+} from "../../agent/rehearsal/faults/alpaca-faults.ts";
+import { at, type Fault } from "../../agent/rehearsal/faults/fault.ts";
+import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { tinyScene } from "../stage/scenes.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 

@@ -1,8 +1,8 @@
 import { expect, test } from "vitest";
+import { at } from "../../agent/rehearsal/faults/fault.ts";
+import { linksDown } from "../../agent/rehearsal/faults/wire-faults.ts";
 import { describeRun } from "../../agent/run/record/describe-run.ts";
 import { invalidOperation } from "../../sim-devices/alpaca/ascom-error.ts";
-import { at } from "../stage/faults/fault.ts";
-import { linksDown } from "../stage/faults/wire-faults.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 
 const planText = "plan: waits\nsteps:\n  - wait: { minutes: 1 }\n";

@@ -1,9 +1,9 @@
 import { expect, test } from "vitest";
 import { fitPlane } from "../../agent/imaging/numerics/plane-fit.ts";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
+import { at } from "../../agent/rehearsal/faults/fault.ts";
+import { rain, stuck } from "../../agent/rehearsal/faults/world-faults.ts";
 import type { readCcdImage } from "../../drivers/formats/ccd-image.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
-import { at } from "../stage/faults/fault.ts";
-import { rain, stuck } from "../stage/faults/world-faults.ts";
 import { openStage } from "../stage/stage.ts";
 import { defocusPlanText, defocusScene } from "./defocus-scene.ts";
 import { flatOfRun } from "./flat-of-run.ts";

@@ -1,9 +1,9 @@
 import { join } from "node:path";
 import { expect, test } from "vitest";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
+import { at } from "../../agent/rehearsal/faults/fault.ts";
+import { rain } from "../../agent/rehearsal/faults/world-faults.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
-import { at } from "../stage/faults/fault.ts";
-import { rain } from "../stage/faults/world-faults.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 import { driftPlanText, driftScene } from "./drift-scene.ts";
 import { flatOfRun } from "./flat-of-run.ts";

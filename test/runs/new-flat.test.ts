@@ -5,14 +5,14 @@ import { afterAll, expect, test } from "vitest";
 import { flatCheckRows } from "../../agent/outputs/flat-check-rows.ts";
 import { reportSummary } from "../../agent/outputs/report-words.ts";
 import type { ImagesFound } from "../../agent/procedures/images/images-request.ts";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
+import { at, type Fault } from "../../agent/rehearsal/faults/fault.ts";
+import { cameraStuckBusy, tubeSlips } from "../../agent/rehearsal/faults/world-faults.ts";
 import { listFlats } from "../../agent/run/ledger/history.ts";
 import { describeRun } from "../../agent/run/record/describe-run.ts";
 import { imageWarnings } from "../../agent/run/record/flat-doubts.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { FitsFile } from "../../drivers/formats/fits-file.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
-import { at, type Fault } from "../stage/faults/fault.ts";
-import { cameraStuckBusy, tubeSlips } from "../stage/faults/world-faults.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 import { dustyScene, slippingPlanText } from "./slipping-scene.ts";
 

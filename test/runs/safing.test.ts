@@ -1,10 +1,10 @@
 import { expect, test } from "vitest";
+import { agentKilled } from "../../agent/rehearsal/faults/agent-faults.ts";
+import { at, type ScriptedFault } from "../../agent/rehearsal/faults/fault.ts";
+import { driverDeath, lateReply } from "../../agent/rehearsal/faults/server-faults.ts";
+import { filterMissing, lyingReadback, rain, stuck } from "../../agent/rehearsal/faults/world-faults.ts";
 import { sunFromSite } from "../../agent/sky/sun-from-site.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
-import { agentKilled } from "../stage/faults/agent-faults.ts";
-import { at, type ScriptedFault } from "../stage/faults/fault.ts";
-import { driverDeath, lateReply } from "../stage/faults/server-faults.ts";
-import { filterMissing, lyingReadback, rain, stuck } from "../stage/faults/world-faults.ts";
 import { tinyScene } from "../stage/scenes.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 

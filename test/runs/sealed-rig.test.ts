@@ -1,11 +1,11 @@
 import { expect, test } from "vitest";
 import * as z from "zod";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
 import { AlpacaServer } from "../../drivers/alpaca/wire/server.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { neverAborted } from "../../drivers/kit/never-aborted.ts";
 import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { HandClient } from "../sim-devices/sim-session.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
 import { tinyScene } from "../stage/scenes.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 

@@ -1,10 +1,16 @@
 import { expect, test } from "vitest";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
+import { at, type ScriptedFault } from "../../agent/rehearsal/faults/fault.ts";
+import { driverDeath, linkCut } from "../../agent/rehearsal/faults/server-faults.ts";
+import {
+  cloud,
+  filterMissing,
+  mountNotTracking,
+  rain,
+  stuck,
+} from "../../agent/rehearsal/faults/world-faults.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
-import { at, type ScriptedFault } from "../stage/faults/fault.ts";
-import { driverDeath, linkCut } from "../stage/faults/server-faults.ts";
-import { cloud, filterMissing, mountNotTracking, rain, stuck } from "../stage/faults/world-faults.ts";
 import { tinyScene } from "../stage/scenes.ts";
 import { openStage, type Stage } from "../stage/stage.ts";
 

@@ -2,8 +2,8 @@ import { existsSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { expect, test } from "vitest";
+import { rain } from "../../agent/rehearsal/faults/world-faults.ts";
 import { playKill, playStorm } from "./example.ts";
-import { rain } from "./faults/world-faults.ts";
 import { AgentKilledError, agentKilled, at, openStage, playRun, stopAsked, tinyScene } from "./stage.ts";
 
 const scene = tinyScene;

@@ -5,46 +5,36 @@
 import { mkdtempSync, readdirSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join, relative } from "node:path";
-import { BeatenKeeper } from "../../agent/keeper/beat-keeper.ts";
-import type { WatchEnded } from "../../agent/keeper/watch-agent.ts";
 import type { Progress } from "../../agent/procedures/step.ts";
-import {
-  type ConnectRig,
-  type ConnectTools,
-  connectRigFile,
-} from "../../agent/run/checks/connect-rig-file.ts";
+import { AgentKilledError } from "../../agent/rehearsal/agent-life.ts";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
+import type { Finding } from "../../agent/rehearsal/checkers/checker.ts";
+import type { ScriptedFault } from "../../agent/rehearsal/faults/fault.ts";
+import { type PersonKind, personOf } from "../../agent/rehearsal/persons.ts";
+import { RehearsalStage } from "../../agent/rehearsal/rehearsal-stage.ts";
+import { accountTube, type TubeAccount } from "../../agent/rehearsal/tube-account.ts";
+import { type ConnectRig, connectRigFile } from "../../agent/run/checks/connect-rig-file.ts";
 import { freeDiskMegabytes } from "../../agent/run/checks/free-disk.ts";
 import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
-import type { RigKeeper } from "../../agent/run/guard/rig-keeper.ts";
 import { Ledger } from "../../agent/run/ledger/ledger.ts";
 import { restoreRig } from "../../agent/run/machine/restore-rig.ts";
 import { runPlan } from "../../agent/run/machine/run-plan.ts";
 import type { RunEnded, RunRecord, RunReport } from "../../agent/run/record/run-record.ts";
 import type { RecoveredRun } from "../../agent/run/restoring/recover.ts";
-import { type Log, silentLog } from "../../drivers/kit/log.ts";
-import { Random } from "../../drivers/kit/random.ts";
+import type { Log } from "../../drivers/kit/log.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import { readPlan } from "../../plans/plan-file.ts";
-import { type RigFile, readRigFile } from "../../plans/rig-file.ts";
+import { readRigFile } from "../../plans/rig-file.ts";
 import type { MechanicsSpec } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { Moment } from "../../sim-devices/scene/moment.ts";
 import type { ExposureAsk, LightPath } from "../../sim-devices/scene/painter-contract.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import type { World } from "../../sim-devices/scene/world.ts";
-import { accountDifferences, type WorldAccount } from "../../sim-devices/scene/world-account.ts";
+import type { WorldAccount } from "../../sim-devices/scene/world-account.ts";
 import type { SceneDeviceOptions } from "../../sim-devices/scene-devices.ts";
 import { type Simulator, startSimulator } from "../../sim-devices/start-simulator.ts";
-import { AgentKilledError, AgentLife } from "./agent-life.ts";
-import { checkWorld } from "./checkers/check-world.ts";
-import type { Finding } from "./checkers/checker.ts";
-import { noteBaselines } from "./checkers/command-before-baseline.ts";
-import { ComputerClock } from "./computer-clock.ts";
-import { type AgentDisk, playFaults, type ScriptedFault, type StruckFault } from "./faults/fault.ts";
-import { type PersonKind, personOf } from "./persons.ts";
 import { type ProtocolChoice, type RigChoice, rigTextFor } from "./rig-text.ts";
 import { shortPlanText, smallScene } from "./scenes.ts";
-import { StageKeeper } from "./stage-keeper.ts";
-import { accountTube, type TubeAccount } from "./tube-account.ts";
 
 export interface StageOptions {
   /** Default `smallScene`; `tinyScene` and `sceneOfWidth` play faster. */
@@ -118,14 +108,6 @@ export interface RunPlayed {
   readonly origin: string;
 }
 
-/** What an agent on the stage is given, for who lets it do other things than runs. */
-export interface AgentTools extends ConnectTools {
-  readonly exchanges: NonNullable<ConnectTools["exchanges"]>;
-  readonly signal: AbortSignal;
-  keeper(): RigKeeper;
-  freeDiskMegabytes(): number;
-}
-
 /** A clock that tells of each of its events. */
 class StageClock extends VirtualClock {
   onEvent: () => void = () => {};
@@ -138,127 +120,37 @@ class StageClock extends VirtualClock {
 }
 
 /** One simulated rig, one ledger and one folder, on which runs follow each other. Nothing is printed, nothing is global. */
-export class Stage implements AsyncDisposable {
-  readonly folder: string;
-  readonly ledger: Ledger;
-  readonly rigFile: RigFile;
-  /** Each device's true state when the stage was opened. */
-  readonly before: WorldAccount;
+export class Stage extends RehearsalStage implements AsyncDisposable {
   readonly frames: FrameTruth[] = [];
-  /** Every fault that has begun, in order. */
-  readonly struck: StruckFault[] = [];
-  /** Where the agent writes, as faults get at it. */
-  readonly disk: AgentDisk & { folder: string };
   /** Called as the agent tells its progress, in every run. */
   onProgress: (now: Progress) => void = () => {};
-  /** On which one agent runs after the other. */
-  readonly #computer: ComputerClock;
-  readonly #person: AskPerson | undefined;
-  #keeper: StageKeeper;
-  #stop = new AbortController();
-  #life = new AgentLife();
-  #runs = 0;
+  readonly #clock: StageClock;
+  readonly #hasPerson: boolean;
 
   constructor(
     readonly options: StageOptions,
-    readonly clock: StageClock,
-    readonly simulator: Simulator,
+    clock: StageClock,
+    simulator: Simulator,
   ) {
-    const { rig = {}, protocol } = options;
-    this.#computer = new ComputerClock(clock);
+    const { rig = {}, protocol, log } = options;
     const scene = simulator.world.spec;
     const choice =
       typeof rig === "string" ? rig : rigTextFor(scene, { ...(protocol && { protocol }), ...rig });
-    this.rigFile = readRigFile(...textAndName(choice, "rig.yaml"));
-    this.folder = options.folder ?? mkdtempSync(join(tmpdir(), "evenfield-stage-"));
-    this.ledger = new Ledger(options.folder === undefined ? ":memory:" : join(this.folder, "ledger.sqlite"));
-    this.disk = {
-      folder: this.folder,
-      ledgerFile: this.ledger.file,
-      freeMegabytes: undefined,
-      refuseLedger: (refuses) => {
-        this.ledger.database.run(`pragma query_only = ${refuses ? "on" : "off"}`);
-      },
-    };
-    this.before = simulator.world.account();
-    const byHand = Object.values(this.rigFile.devices).some((device) => device && "by" in device);
-    const person = options.person ?? (byHand ? "obliging" : undefined);
-    this.#person = typeof person === "string" ? personOf(person, simulator.world) : person;
-    this.#keeper = this.#newKeeper();
+    const rigFile = readRigFile(...textAndName(choice, "rig.yaml"));
+    const folder = options.folder ?? mkdtempSync(join(tmpdir(), "evenfield-stage-"));
+    const ledger = new Ledger(options.folder === undefined ? ":memory:" : join(folder, "ledger.sqlite"));
+    const byHand = Object.values(rigFile.devices).some((device) => device && "by" in device);
+    const kind = options.person ?? (byHand ? "obliging" : undefined);
+    const person = typeof kind === "string" ? personOf(kind, simulator.world) : kind;
+    super({ rigFile, ledger, folder, person, ...(log ? { log } : {}) }, clock, simulator);
+    this.#clock = clock;
+    this.#hasPerson = person !== undefined;
     const { painter } = simulator;
     const paint = painter.paint.bind(painter);
     painter.paint = (light, ask) => {
       this.frames.push({ takenUtcMs: clock.nowMs(), light, ask });
       return paint(light, ask);
     };
-  }
-
-  get world(): World {
-    return this.simulator.world;
-  }
-
-  /** The operator's stop to the run under way, orderly. */
-  stop(reason: Error = new Error("Ctrl-C")): void {
-    this.#stop.abort(reason);
-  }
-
-  /**
-   * The agent's process is gone, cleanup and all: `play` ends with "killed", and the ledger has an unfinished run.
-   * Called from `onProgress`, which is the agent's own code, it strikes at the agent's next wait.
-   */
-  killAgent(): void {
-    this.#life.kill();
-  }
-
-  /** The keeper's process is gone; the next run has a new one. */
-  killKeeper(): void {
-    this.#keeper.kill();
-  }
-
-  /** Connected by it: it has been told that the agent left the rig not safe, or is gone. */
-  get isHeldByKeeper(): boolean {
-    return this.#keeper.isTaking;
-  }
-
-  /** Until no keeper has anything to do any more: as the rig's lock does it, before the next run or restoring begins. */
-  async untilKept(): Promise<readonly WatchEnded[]> {
-    return await this.clock.drive(Promise.all(this.#keeper.ended));
-  }
-
-  #newKeeper(): StageKeeper {
-    const { rigFile, clock, simulator } = this;
-    const log = this.options.log ?? silentLog;
-    const random = new Random(this.world.spec.seed).fork(`keeper ${this.#runs}`);
-    const links = { openers: () => simulator.openIndi, exchanges: simulator.openAlpaca };
-    const connect: ConnectRig = (signal, found, purpose) =>
-      connectRigFile(rigFile, { ...links, clock, random, log, found, purpose }, signal);
-    return new StageKeeper({ rigFile, connect, clock, log, lock: async () => new DisposableStack() });
-  }
-
-  /** Each device's true state now. */
-  account(): WorldAccount {
-    return this.world.account();
-  }
-
-  /** What is not as it was when the stage was opened, connections included. */
-  differences(): readonly string[] {
-    return accountDifferences(this.before, this.account(), { connections: true });
-  }
-
-  /** Sets faults going, by seconds from now. @returns how to call off what has not begun and end what has */
-  begin(...faults: readonly ScriptedFault[]): () => void {
-    const agent = {
-      stop: (reason: Error) => this.stop(reason),
-      kill: () => this.killAgent(),
-      stand: () => {
-        const life = this.#life;
-        life.stop();
-        return () => life.goOn();
-      },
-      stepClock: (seconds: number) => this.#computer.step(seconds),
-      killKeeper: () => this.killKeeper(),
-    };
-    return playFaults({ ...this.simulator, agent, disk: this.disk }, faults, this.struck);
   }
 
   /** Plays a run to its end or to the agent's. */
@@ -292,49 +184,30 @@ export class Stage implements AsyncDisposable {
 
   /** As a new process does it: what the ledger's unfinished runs left is put back. @throws AgentKilledError, RigNotConnectedError */
   restore(faults: readonly ScriptedFault[] = []): Promise<readonly RecoveredRun[]> {
-    return this.#drive(faults, (life) => {
+    return this.drive(faults, "restore", (tools) => {
       const { rigFile, ledger } = this;
-      const tools = this.#tools(life, "restore");
       const connect: ConnectRig = (signal, _found, purpose) =>
         connectRigFile(rigFile, { ...tools, purpose }, signal);
-      const signal = this.#stop.signal;
       const records = { ledger, ledgerFile: ledger.file, runsFolders: [this.folder] };
-      return restoreRig({ rigFile, records, connect, clock: tools.clock, log: tools.log, signal });
+      return restoreRig({ ...tools, rigFile, records, connect });
     });
-  }
-
-  /**
-   * A new agent process at any work of the agent's, to its end: `signal` is the operator's stop, `keeper` gives the one that
-   * holds the rig. @throws AgentKilledError
-   */
-  agent<T>(work: (tools: AgentTools) => Promise<T>, faults: readonly ScriptedFault[] = []): Promise<T> {
-    this.#runs++;
-    return this.#drive(faults, (life) =>
-      work({
-        ...this.#tools(life, "work"),
-        signal: this.#stop.signal,
-        keeper: () => this.#keeperOf(life),
-        freeDiskMegabytes: () => this.disk.freeMegabytes ?? freeDiskMegabytes(this.folder),
-      }),
-    );
   }
 
   async #report(folder: string, options: PlayOptions): Promise<RunReport> {
     const { onChange, onEvent } = options;
     const stopListening = onChange && this.world.listen((moment) => onChange(moment, this.world));
-    this.clock.onEvent = onEvent ? () => onEvent(this.world) : () => {};
+    this.#clock.onEvent = onEvent ? () => onEvent(this.world) : () => {};
     try {
-      return await this.#drive(options.faults ?? [], (life) =>
+      return await this.drive(options.faults ?? [], "run", ({ keeper, ...tools }) =>
         runPlan({
-          ...this.#tools(life, "run"),
+          ...tools,
           freeDiskMegabytes: () => this.disk.freeMegabytes ?? freeDiskMegabytes(folder),
           plan: readPlan(...textAndName(options.plan ?? this.options.plan ?? shortPlanText, "plan.yaml")),
           rigFile: this.rigFile,
           folder,
           ledger: this.ledger,
-          signal: this.#stop.signal,
-          unattended: this.#person === undefined,
-          keepers: [this.#keeperOf(life)],
+          unattended: !this.#hasPerson,
+          keepers: [keeper()],
           warn: (text) => options.onWarning?.(text),
           progress: (now) => {
             this.onProgress(now);
@@ -345,48 +218,16 @@ export class Stage implements AsyncDisposable {
       );
     } finally {
       stopListening?.();
-      this.clock.onEvent = () => {};
+      this.#clock.onEvent = () => {};
     }
-  }
-
-  #keeperOf(life: AgentLife): BeatenKeeper {
-    const { rigFile, clock } = this;
-    const open = life.opener(this.#keeper.open);
-    const log = this.options.log ?? silentLog;
-    return new BeatenKeeper({ name: "the keeper", rig: rigFile.rig, open, clock: life.clock(clock), log });
-  }
-
-  /** A new agent process at work, to its end. */
-  async #drive<T>(faults: readonly ScriptedFault[], work: (life: AgentLife) => Promise<T>): Promise<T> {
-    await this.untilKept();
-    this.#keeper = this.#newKeeper();
-    this.#life = new AgentLife();
-    this.#stop = new AbortController();
-    const stopNoting = noteBaselines(this.world, this.ledger, this.rigFile.rig);
-    this.begin(...faults);
-    try {
-      return await this.clock.drive(this.#life.until(work(this.#life)));
-    } finally {
-      stopNoting();
-    }
-  }
-
-  #tools(life: AgentLife, purpose: string) {
-    const opener = life.opener(this.simulator.openIndi);
-    const person = this.#person;
-    return {
-      openers: () => opener,
-      exchanges: () => life.exchange(this.simulator.openAlpaca()),
-      clock: life.clock(this.#computer),
-      random: new Random(this.world.spec.seed).fork(`${purpose} ${this.#runs}`),
-      log: this.options.log ?? silentLog,
-      ...(person ? { askPerson: person } : {}),
-    };
   }
 
   #nextFolder(name?: string): string {
-    this.#runs++;
-    this.disk.folder = join(this.folder, name ?? (this.#runs === 1 ? "run" : `run-${this.#runs}`));
+    this.processCount++;
+    this.disk.folder = join(
+      this.folder,
+      name ?? (this.processCount === 1 ? "run" : `run-${this.processCount}`),
+    );
     return this.disk.folder;
   }
 
@@ -402,7 +243,7 @@ export class Stage implements AsyncDisposable {
     });
     return [
       `seed ${seed}, ${startUtc}, ${camera.widthPx} x ${camera.heightPx} px`,
-      `${protocols.join(", ")}; run ${this.#runs}`,
+      `${protocols.join(", ")}; run ${this.processCount}`,
       `faults: ${script.join(", ") || "none"}`,
     ].join("; ");
   }
@@ -450,13 +291,20 @@ function filesBelow(folder: string): string[] {
     .toSorted();
 }
 
-export { AgentKilledError } from "./agent-life.ts";
-export { checkWorld } from "./checkers/check-world.ts";
-export type { Finding } from "./checkers/checker.ts";
-export { agentKilled, agentStopped, clockStepped, keeperKilled, stopAsked } from "./faults/agent-faults.ts";
-export * as alpacaFaults from "./faults/alpaca-faults.ts";
-export { drawFaults } from "./faults/draw-faults.ts";
-export { at, type Fault, type ScriptedFault } from "./faults/fault.ts";
-export * as indiFaults from "./faults/server-faults.ts";
-export * as worldFaults from "./faults/world-faults.ts";
+export { AgentKilledError } from "../../agent/rehearsal/agent-life.ts";
+export { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
+export type { Finding } from "../../agent/rehearsal/checkers/checker.ts";
+export {
+  agentKilled,
+  agentStopped,
+  clockStepped,
+  keeperKilled,
+  stopAsked,
+} from "../../agent/rehearsal/faults/agent-faults.ts";
+export * as alpacaFaults from "../../agent/rehearsal/faults/alpaca-faults.ts";
+export { drawFaults } from "../../agent/rehearsal/faults/draw-faults.ts";
+export { at, type Fault, type ScriptedFault } from "../../agent/rehearsal/faults/fault.ts";
+export * as indiFaults from "../../agent/rehearsal/faults/server-faults.ts";
+export * as worldFaults from "../../agent/rehearsal/faults/world-faults.ts";
+export type { AgentTools } from "../../agent/rehearsal/rehearsal-stage.ts";
 export { sceneOfWidth, shortPlanText, smallScene, tinyScene } from "./scenes.ts";

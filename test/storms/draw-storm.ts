@@ -1,6 +1,6 @@
+import type { PersonKind } from "../../agent/rehearsal/persons.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { type RoleName, roleNames } from "../../drivers/roles/roles.ts";
-import type { PersonKind } from "../stage/persons.ts";
 import { type FaultKind, faultKindNames, kindOf } from "./fault-kinds.ts";
 import type { Phase, Storm, StormFault } from "./storm.ts";
 import type { PlanName } from "./storm-plans.ts";

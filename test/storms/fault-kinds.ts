@@ -1,24 +1,26 @@
-import type { Random } from "../../drivers/kit/random.ts";
-import type { RoleName } from "../../drivers/roles/roles.ts";
 import {
   agentKilled,
   agentStopped,
   clockStepped,
   keeperKilled,
   stopAsked,
-} from "../stage/faults/agent-faults.ts";
-import { framesOfAnotherSize, framesOfOneLevel } from "../stage/faults/camera-faults.ts";
-import { coverOpensItself, coverSaysClosed, coverStopsHalfWay } from "../stage/faults/cover-faults.ts";
+} from "../../agent/rehearsal/faults/agent-faults.ts";
+import { framesOfAnotherSize, framesOfOneLevel } from "../../agent/rehearsal/faults/camera-faults.ts";
+import {
+  coverOpensItself,
+  coverSaysClosed,
+  coverStopsHalfWay,
+} from "../../agent/rehearsal/faults/cover-faults.ts";
 import {
   diskFull,
   diskTakesNothing,
   folderGone,
   ledgerLocked,
   ledgerOverwritten,
-} from "../stage/faults/disk-faults.ts";
-import type { Fault } from "../stage/faults/fault.ts";
-import { foreignDeeds, otherClient } from "../stage/faults/foreign-faults.ts";
-import { mountRunsAway, mountStaysBusy, mountStops } from "../stage/faults/mount-faults.ts";
+} from "../../agent/rehearsal/faults/disk-faults.ts";
+import type { Fault } from "../../agent/rehearsal/faults/fault.ts";
+import { foreignDeeds, otherClient } from "../../agent/rehearsal/faults/foreign-faults.ts";
+import { mountRunsAway, mountStaysBusy, mountStops } from "../../agent/rehearsal/faults/mount-faults.ts";
 import {
   answersForAnotherExposure,
   deviceSilent,
@@ -34,7 +36,7 @@ import {
   repliesReordered,
   serversRestart,
   settingsIgnored,
-} from "../stage/faults/wire-faults.ts";
+} from "../../agent/rehearsal/faults/wire-faults.ts";
 import {
   cameraStuckBusy,
   cloud,
@@ -47,7 +49,9 @@ import {
   slewEndsElsewhere,
   stuck,
   wind,
-} from "../stage/faults/world-faults.ts";
+} from "../../agent/rehearsal/faults/world-faults.ts";
+import type { Random } from "../../drivers/kit/random.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
 
 interface Kind {
   /** @param driven roles whose devices a server has */

@@ -1,10 +1,14 @@
-import type { Finding } from "../stage/checkers/checker.ts";
-import { exposedTooLong, isExposed, lostFilterShownMs } from "../stage/checkers/exposed-too-long.ts";
-import { brokenFiles } from "../stage/checkers/files-whole.ts";
-import type { Happened, Violation } from "../stage/checkers/happened.ts";
-import { leftExposed } from "../stage/checkers/left-exposed.ts";
-import { type Ending, reportedAtEnd } from "../stage/checkers/reported-at-end.ts";
-import { uncoveredMoves } from "../stage/checkers/uncovered-moves.ts";
+import type { Finding } from "../../agent/rehearsal/checkers/checker.ts";
+import {
+  exposedTooLong,
+  isExposed,
+  lostFilterShownMs,
+} from "../../agent/rehearsal/checkers/exposed-too-long.ts";
+import { brokenFiles } from "../../agent/rehearsal/checkers/files-whole.ts";
+import type { Happened, Violation } from "../../agent/rehearsal/checkers/happened.ts";
+import { leftExposed } from "../../agent/rehearsal/checkers/left-exposed.ts";
+import { type Ending, reportedAtEnd } from "../../agent/rehearsal/checkers/reported-at-end.ts";
+import { uncoveredMoves } from "../../agent/rehearsal/checkers/uncovered-moves.ts";
 import type { FaultKind } from "./fault-kinds.ts";
 import type { Storm } from "./storm.ts";
 
@@ -56,7 +60,7 @@ function isExplained(
   if (checker === "leftAtEnd") {
     const last = endings.at(-1);
     const isReported =
-      (role === "cover" && last?.saysUncovered) ||
+      (role === "cover" && last?.isReportedUncovered) ||
       last?.settings?.some((one) => one.role === role && one.state !== "same");
     const staysBusy = struck.some((one) => one.endedMs === undefined && one.staysBusy?.includes(role));
     return isReported === true || staysBusy || (last?.unknowable.includes(role) ?? false);

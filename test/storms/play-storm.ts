@@ -2,6 +2,14 @@ import { createHash } from "node:crypto";
 import { existsSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
+import { commandBeforeBaseline } from "../../agent/rehearsal/checkers/command-before-baseline.ts";
+import { coverLieShownMs } from "../../agent/rehearsal/checkers/exposed-too-long.ts";
+import type { Happened, Life, Violation } from "../../agent/rehearsal/checkers/happened.ts";
+import { leftAtEnd } from "../../agent/rehearsal/checkers/left-at-end.ts";
+import { overlappingCommands } from "../../agent/rehearsal/checkers/overlapping-commands.ts";
+import { pastLimit } from "../../agent/rehearsal/checkers/past-limit.ts";
+import type { Ending } from "../../agent/rehearsal/checkers/reported-at-end.ts";
 import { describeRun } from "../../agent/run/record/describe-run.ts";
 import type { SettingRecord } from "../../agent/run/record/run-record.ts";
 import { describeCovered } from "../../agent/safing/front.ts";
@@ -9,14 +17,6 @@ import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
-import { checkWorld } from "../stage/checkers/check-world.ts";
-import { commandBeforeBaseline } from "../stage/checkers/command-before-baseline.ts";
-import { coverLieShownMs } from "../stage/checkers/exposed-too-long.ts";
-import type { Happened, Life, Violation } from "../stage/checkers/happened.ts";
-import { leftAtEnd } from "../stage/checkers/left-at-end.ts";
-import { overlappingCommands } from "../stage/checkers/overlapping-commands.ts";
-import { pastLimit } from "../stage/checkers/past-limit.ts";
-import type { Ending } from "../stage/checkers/reported-at-end.ts";
 import { AgentKilledError, openStage, type Stage } from "../stage/stage.ts";
 import { drivenRoles } from "./draw-storm.ts";
 import { kindOf } from "./fault-kinds.ts";
@@ -118,8 +118,8 @@ class StormPlay {
       const report = await stage.run();
       const { exitCode, record } = report;
       if (exitCode === 1) this.#trouble("fault of ours", record.failure?.message ?? "exit code 1");
-      const saysUncovered = describeRun(report).state.includes("not proved to be covered");
-      return { exitCode, settings: record.settings, files: record.files, saysUncovered };
+      const isReportedUncovered = describeRun(report).state.includes("not proved to be covered");
+      return { exitCode, settings: record.settings, files: record.files, isReportedUncovered };
     });
   }
 
@@ -132,10 +132,10 @@ class StormPlay {
       if (repair) for (const end of this.#endFault.splice(0)) end();
       await this.#live("restore", async () => {
         const recovered = await stage.restore();
-        const saysUncovered = recovered.some(
+        const isReportedUncovered = recovered.some(
           ({ safety }) => safety && describeCovered(safety.covered).startsWith("not"),
         );
-        return { settings: recovered.flatMap(({ settings }) => settings), saysUncovered };
+        return { settings: recovered.flatMap(({ settings }) => settings), isReportedUncovered };
       });
     }
   }
@@ -147,7 +147,7 @@ class StormPlay {
       readonly exitCode?: number;
       readonly settings: readonly SettingRecord[];
       readonly files?: readonly string[];
-      readonly saysUncovered?: boolean;
+      readonly isReportedUncovered?: boolean;
     }>,
   ): Promise<void> {
     const stage = this.#stage;
@@ -187,7 +187,11 @@ class StormPlay {
     this.#endings.push({
       atMs: clock.nowMs(),
       purpose,
-      ...defined({ exitCode: ended.exitCode, settings: ended.settings, saysUncovered: ended.saysUncovered }),
+      ...defined({
+        exitCode: ended.exitCode,
+        settings: ended.settings,
+        isReportedUncovered: ended.isReportedUncovered,
+      }),
       differences: stage
         .differences()
         .filter((line) => !(stage.isHeldByKeeper && line.includes(".CONNECTION ")))

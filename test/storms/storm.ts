@@ -1,5 +1,5 @@
+import type { PersonKind } from "../../agent/rehearsal/persons.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
-import type { PersonKind } from "../stage/persons.ts";
 import type { ProtocolChoice } from "../stage/rig-text.ts";
 import type { FaultKind } from "./fault-kinds.ts";
 import type { PlanName } from "./storm-plans.ts";

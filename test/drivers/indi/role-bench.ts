@@ -1,9 +1,9 @@
+import { ComputerClock } from "../../../agent/rehearsal/computer-clock.ts";
 import { IndiClient } from "../../../drivers/indi/session/client.ts";
 import type { RoleContext } from "../../../drivers/indi/session/indi-role.ts";
 import { type Log, silentLog } from "../../../drivers/kit/log.ts";
 import { Random } from "../../../drivers/kit/random.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
-import { ComputerClock } from "../../stage/computer-clock.ts";
 import { ScriptedServer } from "./scripted-server.ts";
 
 export interface Bench {

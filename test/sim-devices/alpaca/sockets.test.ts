@@ -1,12 +1,12 @@
 import { createSocket } from "node:dgram";
 import { connect } from "node:net";
 import { expect, test } from "vitest";
+import { cutReply, stalledReply } from "../../../agent/rehearsal/faults/alpaca-faults.ts";
 import { discoverServers } from "../../../drivers/alpaca/wire/discovery.ts";
 import { type Clock, systemClock } from "../../../drivers/kit/clock.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
 import { type Simulator, startSimulator } from "../../../sim-devices/start-simulator.ts";
-import { cutReply, stalledReply } from "../../stage/faults/alpaca-faults.ts";
 import { smallSpec } from "../sim-session.ts";
 
 /** Real sockets and real time: the HTTP around the devices, and what only sockets can show. */

@@ -1,5 +1,6 @@
 import { beforeEach, expect, test } from "vitest";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
+import { ComputerClock } from "../../../../agent/rehearsal/computer-clock.ts";
 import { clockWatch } from "../../../../agent/run/guard/clock-watch.ts";
 import type { GuardWatch } from "../../../../agent/run/guard/condition.ts";
 import { checkConditionsOnce, watchConditions } from "../../../../agent/run/guard/guard.ts";
@@ -11,7 +12,6 @@ import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
 import type { Clock } from "../../../../drivers/kit/clock.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import { readRigFile } from "../../../../plans/rig-file.ts";
-import { ComputerClock } from "../../../stage/computer-clock.ts";
 import { FakeRig } from "../fake-rig.ts";
 import { forenoonUtcMs, testRigText } from "../fake-run.ts";
 

@@ -7,10 +7,10 @@ import type { FocusTry } from "../../../../../agent/procedures/flat/by-defocus/d
 import { flat } from "../../../../../agent/procedures/flat/flat.ts";
 import type { FlatFound, FlatRequest } from "../../../../../agent/procedures/flat/flat-request.ts";
 import type { StepError } from "../../../../../agent/procedures/step-error.ts";
+import { at, playFaults } from "../../../../../agent/rehearsal/faults/fault.ts";
+import { cloud, stuck } from "../../../../../agent/rehearsal/faults/world-faults.ts";
 import { failureRecord } from "../../../../../agent/run/record/failure-record.ts";
 import { readCcdImage } from "../../../../../drivers/formats/ccd-image.ts";
-import { at, playFaults } from "../../../../stage/faults/fault.ts";
-import { cloud, stuck } from "../../../../stage/faults/world-faults.ts";
 import { complaintsOf, onlyUnproved } from "../complaints.ts";
 import { defocusBench } from "../defocus-bench.ts";
 

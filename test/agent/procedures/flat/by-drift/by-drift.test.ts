@@ -3,8 +3,8 @@ import { expect, test } from "vitest";
 import { flatAgainstTruth } from "../../../../../agent/imaging/proof/flat-against-truth.ts";
 import { flat } from "../../../../../agent/procedures/flat/flat.ts";
 import type { FlatRequest } from "../../../../../agent/procedures/flat/flat-request.ts";
+import { reportJumps } from "../../../../../agent/rehearsal/faults/world-faults.ts";
 import { readCcdImage } from "../../../../../drivers/formats/ccd-image.ts";
-import { reportJumps } from "../../../../stage/faults/world-faults.ts";
 import { complaintsOf, onlyUnproved } from "../complaints.ts";
 import { driftBench } from "../drift-bench.ts";
 

@@ -1,10 +1,7 @@
 import { expect, test } from "vitest";
-import { Random } from "../../drivers/kit/random.ts";
-import { seenFrom } from "../../sim-devices/scene/sun/sun-place.ts";
-import { bareWorld, outline, type Session, session } from "../sim-devices/sim-session.ts";
-import { drawFaults } from "./faults/draw-faults.ts";
-import { at, type Fault, playFaults } from "./faults/fault.ts";
-import { driverDeath, lateReply, linkCut, lostReply } from "./faults/server-faults.ts";
+import { drawFaults } from "../../../agent/rehearsal/faults/draw-faults.ts";
+import { at, type Fault, playFaults } from "../../../agent/rehearsal/faults/fault.ts";
+import { driverDeath, lateReply, linkCut, lostReply } from "../../../agent/rehearsal/faults/server-faults.ts";
 import {
   cameraStuckBusy,
   cloud,
@@ -13,7 +10,10 @@ import {
   mountNotTracking,
   rain,
   stuck,
-} from "./faults/world-faults.ts";
+} from "../../../agent/rehearsal/faults/world-faults.ts";
+import { Random } from "../../../drivers/kit/random.ts";
+import { seenFrom } from "../../../sim-devices/scene/sun/sun-place.ts";
+import { bareWorld, outline, type Session, session } from "../../sim-devices/sim-session.ts";
 
 const begin = ({ simulator }: Session, fault: Fault) => fault.begin(simulator);
 

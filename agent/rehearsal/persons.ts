@@ -1,6 +1,6 @@
-import type { AskPerson } from "../../agent/run/checks/hand-cover.ts";
 import { isRequest, obligingPerson } from "../../sim-devices/scene/obliging-person.ts";
 import type { World } from "../../sim-devices/scene/world.ts";
+import type { AskPerson } from "../run/checks/hand-cover.ts";
 
 /** Somebody at the terminal, and what they are like. */
 export type PersonKind = "obliging" | "lying" | "absent" | "late";

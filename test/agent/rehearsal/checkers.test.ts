@@ -1,6 +1,6 @@
 import { expect, test } from "vitest";
-import { bareWorld } from "../sim-devices/sim-session.ts";
-import { checkWorld } from "./checkers/check-world.ts";
+import { checkWorld } from "../../../agent/rehearsal/checkers/check-world.ts";
+import { bareWorld } from "../../sim-devices/sim-session.ts";
 
 const ready = { mount: { startsParked: false, startPointing: { hourAngleHours: -3, decDegrees: -20 } } };
 const found = (world: Parameters<typeof checkWorld>[0]) => checkWorld(world).map((f) => f.checker);

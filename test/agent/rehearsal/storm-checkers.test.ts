@@ -2,15 +2,15 @@ import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { describe, expect, test } from "vitest";
+import { exposedTooLong } from "../../../agent/rehearsal/checkers/exposed-too-long.ts";
+import { brokenFiles } from "../../../agent/rehearsal/checkers/files-whole.ts";
+import type { Happened, Life } from "../../../agent/rehearsal/checkers/happened.ts";
+import { leftExposed } from "../../../agent/rehearsal/checkers/left-exposed.ts";
+import { type Ending, reportedAtEnd, roleOf } from "../../../agent/rehearsal/checkers/reported-at-end.ts";
+import { uncoveredMoves } from "../../../agent/rehearsal/checkers/uncovered-moves.ts";
 import type { SettingRecord } from "../../../agent/run/record/run-record.ts";
 import { encodeFits } from "../../../drivers/formats/fits-write.ts";
 import type { Moment } from "../../../sim-devices/scene/moment.ts";
-import { exposedTooLong } from "./exposed-too-long.ts";
-import { brokenFiles } from "./files-whole.ts";
-import type { Happened, Life } from "./happened.ts";
-import { leftExposed } from "./left-exposed.ts";
-import { type Ending, reportedAtEnd, roleOf } from "./reported-at-end.ts";
-import { uncoveredMoves } from "./uncovered-moves.ts";
 
 /** Histories written by hand: what a checker has to find, and what it has to leave alone. */
 

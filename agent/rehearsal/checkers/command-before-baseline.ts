@@ -1,6 +1,6 @@
-import type { Ledger } from "../../../agent/run/ledger/ledger.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import type { World } from "../../../sim-devices/scene/world.ts";
+import type { Ledger } from "../../run/ledger/ledger.ts";
 import type { Checker } from "./checker.ts";
 
 /** What changes no setting and moves nothing: connecting, and asking a weather station for its report. */

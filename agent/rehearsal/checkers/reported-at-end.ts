@@ -1,7 +1,7 @@
-import { exitCodes } from "../../../agent/run/record/exit-codes.ts";
-import type { SettingRecord } from "../../../agent/run/record/run-record.ts";
 import type { RoleName } from "../../../drivers/roles/roles.ts";
 import { roleNames } from "../../../drivers/roles/roles.ts";
+import { exitCodes } from "../../run/record/exit-codes.ts";
+import type { SettingRecord } from "../../run/record/run-record.ts";
 import type { Violation } from "./happened.ts";
 
 /** How an agent process ended by its own word, and how the rig stood then. */
@@ -17,7 +17,7 @@ export interface Ending {
   /** Roles of which nobody could know how they stand: liars, and what others moved while it was put back. */
   readonly unknowable: readonly RoleName[];
   /** Its closing words say that the telescope may be open. */
-  readonly saysUncovered?: boolean;
+  readonly isReportedUncovered?: boolean;
   /** What it says that it wrote, and below which folder. */
   readonly files?: readonly string[];
   readonly folder?: string;
@@ -36,7 +36,7 @@ export function reportedAtEnd(ending: Ending): Violation[] {
   const reportedRoles = new Set(settings.filter(({ state }) => state !== "same").map(({ role }) => role));
   for (const line of differences) {
     const role = roleOf(line);
-    if (role === "cover" && ending.saysUncovered) continue;
+    if (role === "cover" && ending.isReportedUncovered) continue;
     if (role && (unknowable.includes(role) || reportedRoles.has(role))) continue;
     find(
       `unreported ${line.includes(".CONNECTION ") ? "connection" : (role ?? "setting")}`,

@@ -1,10 +1,10 @@
-import { type TakeRigTools, takeRig } from "../../agent/keeper/take-rig.ts";
-import { type WatchEnded, watchAgent } from "../../agent/keeper/watch-agent.ts";
 import type { ByteLink, OpenLink } from "../../drivers/kit/links.ts";
 import { memoryOpener } from "../../drivers/kit/memory-link.ts";
+import { type TakeRigTools, takeRig } from "../keeper/take-rig.ts";
+import { type WatchEnded, watchAgent } from "../keeper/watch-agent.ts";
 
 /** The keeper's process, as the rest of the world sees it: it outlives the agent, and can be killed itself. */
-export class StageKeeper {
+export class RehearsedKeeper {
   readonly open: OpenLink;
   /** Of all agents that it has watched over. */
   readonly ended: Promise<WatchEnded>[] = [];
