@@ -1,5 +1,5 @@
 import { invertSymmetric } from "../numerics/linear-solve.ts";
-import { type ShiftPx, type StructurePair, sampleBilinear, wholeSigmaPx } from "./structure-pair.ts";
+import { type ShiftPx, type StructurePair, wholeSigmaPx } from "./structure-pair.ts";
 
 /** Where a shadow is and how large: what the dust list of a flat tells. */
 export interface KnownShadow {
@@ -55,31 +55,13 @@ export function commonMove(pair: StructurePair, common: ShiftPx): Move | undefin
 
 /** @returns `undefined` where too little of the shadow is in the picture */
 function moveOf(pair: StructurePair, shadow: KnownShadow, common: ShiftPx): Move | undefined {
-  const { shape, first, difference } = pair;
   const { patch, every } = patchAbout(pair, shadow, common);
   if (patch.length < 50) return undefined;
   let [x, y, share] = [common.x, common.y, 1];
   let sigmaPx = Number.POSITIVE_INFINITY;
   let inPlace = { shareInPlace: 1, shareInPlaceSigma: Number.POSITIVE_INFINITY };
   for (let round = 0; round < rounds; round++) {
-    const normal: number[] = new Array(16).fill(0);
-    const right = [0, 0, 0, 0];
-    let [squares, count] = [0, 0];
-    for (const i of patch) {
-      const [u, v] = [(i % shape.widthPx) - x, Math.floor(i / shape.widthPx) - y];
-      const there = sampleBilinear(first, shape, u, v);
-      const slopeX = (sampleBilinear(first, shape, u + 1, v) - sampleBilinear(first, shape, u - 1, v)) / 2;
-      const slopeY = (sampleBilinear(first, shape, u, v + 1) - sampleBilinear(first, shape, u, v - 1)) / 2;
-      const miss = difference[i]! - (share * there - first[i]!);
-      if (Number.isNaN(miss + slopeX + slopeY)) continue;
-      const row = [-share * slopeX, -share * slopeY, there, 1];
-      squares += miss * miss;
-      count++;
-      for (let a = 0; a < 4; a++) {
-        right[a]! += row[a]! * miss;
-        for (let b = 0; b < 4; b++) normal[4 * a + b]! += row[a]! * row[b]!;
-      }
-    }
+    const { normal, right, squares, count } = moveEquations(pair, patch, { x, y, share });
     if (count < 50) return undefined;
     // The pattern moves along with the model but not with the sensor, which draws every answer to "nothing moved": its
     // expected part is taken off. Correlation of smoothed white noise: exp(-r² / 4 σ²).
@@ -106,6 +88,54 @@ function moveOf(pair: StructurePair, shadow: KnownShadow, common: ShiftPx): Move
   const isNear = Math.hypot(x - common.x, y - common.y) <= furthest * shadow.diameterPx + 2;
   if (isNear) return { movedX: x, movedY: y, sigmaPx, share, ...inPlace };
   return { movedX: common.x, movedY: common.y, sigmaPx: Number.POSITIVE_INFINITY, share: 0, ...inPlace };
+}
+
+/**
+ * Normal equations of a step in x, y, depth and level, over the pixels of a patch.
+ * @returns normal 4 × 4, right 4; squares: of what is left as it stands; count of pixels that lie on the picture there
+ */
+function moveEquations(
+  { first, difference, shape }: StructurePair,
+  patch: readonly number[],
+  { x, y, share }: { readonly x: number; readonly y: number; readonly share: number },
+) {
+  const { widthPx, heightPx } = shape;
+  // All pixels of the patch lie between four others in the same way.
+  const [columns, rows] = [Math.floor(-x), Math.floor(-y)];
+  const [fx, fy] = [-x - columns, -y - rows];
+  const [w00, w10, w01, w11] = [(1 - fx) * (1 - fy), fx * (1 - fy), (1 - fx) * fy, fx * fy];
+  const between = (o: number) =>
+    w00 * first[o]! + w10 * first[o + 1]! + w01 * first[o + widthPx]! + w11 * first[o + widthPx + 1]!;
+  let [xx, xy, xs, xl, yy, ys, yl, ss, sl, count] = [0, 0, 0, 0, 0, 0, 0, 0, 0, 0];
+  let [rx, ry, rs, rl, squares] = [0, 0, 0, 0, 0];
+  for (const i of patch) {
+    const u = (i % widthPx) + columns;
+    const v = Math.floor(i / widthPx) + rows;
+    if (u < 1 || v < 1 || u + 2 >= widthPx || v + 2 >= heightPx) continue;
+    const o = v * widthPx + u;
+    const there = between(o);
+    const slopeX = (-share * (between(o + 1) - between(o - 1))) / 2;
+    const slopeY = (-share * (between(o + widthPx) - between(o - widthPx))) / 2;
+    const miss = difference[i]! - (share * there - first[i]!);
+    if (Number.isNaN(miss + slopeX + slopeY)) continue;
+    xx += slopeX * slopeX;
+    xy += slopeX * slopeY;
+    xs += slopeX * there;
+    xl += slopeX;
+    yy += slopeY * slopeY;
+    ys += slopeY * there;
+    yl += slopeY;
+    ss += there * there;
+    sl += there;
+    rx += slopeX * miss;
+    ry += slopeY * miss;
+    rs += there * miss;
+    rl += miss;
+    squares += miss * miss;
+    count++;
+  }
+  const normal = [xx, xy, xs, xl, xy, yy, ys, yl, xs, ys, ss, sl, xl, yl, sl, count];
+  return { normal, right: [rx, ry, rs, rl], squares, count };
 }
 
 /** Depth and level alone, from the sums at depth 1. */
@@ -138,8 +168,8 @@ function patchAbout(
   const [right, bottom] = [Math.max(0, common.x) + reach, Math.max(0, common.y) + reach];
   for (let v = Math.max(1, Math.ceil(yPx + top)); v <= Math.min(heightPx - 2, yPx + bottom); v += every)
     for (let u = Math.max(1, Math.ceil(xPx + left)); u <= Math.min(widthPx - 2, xPx + right); u += every) {
-      const was = Math.hypot(u - xPx, v - yPx) <= reach;
-      const is = Math.hypot(u - xPx - common.x, v - yPx - common.y) <= reach;
+      const was = (u - xPx) ** 2 + (v - yPx) ** 2 <= reach * reach;
+      const is = (u - xPx - common.x) ** 2 + (v - yPx - common.y) ** 2 <= reach * reach;
       if (!was && !is) continue;
       const i = v * widthPx + u;
       if (!Number.isNaN(difference[i]! + first[i]!)) patch.push(i);

@@ -3,6 +3,7 @@ import { matchPair } from "../../../../agent/imaging/match/match-since.ts";
 import { smallStructure } from "../../../../agent/imaging/match/small-structure.ts";
 import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
+import { sumWaves } from "./sum-waves.ts";
 
 const fft = await loadFft();
 const shape = { widthPx: 320, heightPx: 240 };
@@ -25,25 +26,16 @@ function shadows({ x: dx, y: dy }: Place): Float32Array {
   return Float32Array.from({ length: px }, (_, i) => {
     const [x, y] = [(i % shape.widthPx) - dx, Math.floor(i / shape.widthPx) - dy];
     return dust.reduce((level, { xPx, yPx, diameterPx, depth }) => {
-      const r = Math.hypot(x - xPx, y - yPx);
+      const r = Math.sqrt((x - xPx) ** 2 + (y - yPx) ** 2);
       return r > diameterPx ? level : level * (1 - depth * 0.5 * (1 - Math.tanh((r - diameterPx / 2) / 1.5)));
     }, 1);
   });
 }
 
 /** Grains of 8 to 20 px, 4 % rms. */
-function grains(seed: number, { x: dx, y: dy }: Place): Float32Array {
-  const random = new Random(seed);
-  const waves = Array.from({ length: 60 }, () => {
-    const [k, turn] = [(2 * Math.PI) / random.between(8, 20), random.between(0, 2 * Math.PI)];
-    return { kx: k * Math.cos(turn), ky: k * Math.sin(turn), phase: random.between(0, 2 * Math.PI) };
-  });
-  return Float32Array.from({ length: px }, (_, i) => {
-    const [x, y] = [(i % shape.widthPx) - dx, Math.floor(i / shape.widthPx) - dy];
-    return (
-      waves.reduce((sum, w) => sum + Math.cos(w.kx * x + w.ky * y + w.phase), 0) * 0.04 * Math.sqrt(2 / 60)
-    );
-  });
+function grains(seed: number, at: Place): Float32Array {
+  const waves = sumWaves(new Random(seed), shape, { count: 60, periodPx: [8, 20], shiftPx: at });
+  return Float32Array.from(waves, (wave) => 0.04 * wave);
 }
 
 const still = { x: 0, y: 0 };

@@ -3,6 +3,7 @@ import { type MatchVerdict, matchTrain } from "../../../../agent/imaging/match/m
 import { smallStructure } from "../../../../agent/imaging/match/small-structure.ts";
 import { loadFft } from "../../../../agent/imaging/numerics/fft-library.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
+import { sumWaves } from "./sum-waves.ts";
 
 const fft = await loadFft();
 const shape = { widthPx: 280, heightPx: 210 };
@@ -38,21 +39,17 @@ function picture(
   const { count, shift = { x: 0, y: 0 }, grains = 0, vignetting = 0.1, missingRows = 0 } = look;
   const dust = look.dust ?? dustOf(train, count, shift);
   const random = new Random(seed);
-  const waves = Array.from({ length: grains > 0 ? 60 : 0 }, () => {
-    const [k, turn] = [(2 * Math.PI) / random.between(8, 20), random.between(0, 2 * Math.PI)];
-    return { kx: k * Math.cos(turn), ky: k * Math.sin(turn), phase: random.between(0, 2 * Math.PI) };
-  });
+  const grain = sumWaves(random, shape, { count: grains > 0 ? 60 : 0, periodPx: [8, 20] });
   const levels = Float32Array.from({ length: shape.widthPx * shape.heightPx }, (_, i) => {
     const [x, y] = [i % shape.widthPx, Math.floor(i / shape.widthPx)];
     if (y < missingRows) return Number.NaN;
     let level = 1 - vignetting * (((x - 140) / 140) ** 2 + ((y - 105) / 105) ** 2);
     for (const { xPx, yPx, diameterPx, depth } of dust) {
-      const r = Math.hypot(x - xPx, y - yPx);
+      const r = Math.sqrt((x - xPx) ** 2 + (y - yPx) ** 2);
       if (r < diameterPx) level *= 1 - depth * 0.5 * (1 - Math.tanh(r - diameterPx / 2));
     }
-    const grain = waves.reduce((sum, w) => sum + Math.cos(w.kx * x + w.ky * y + w.phase), 0);
     level *= 1 + (look.pattern ?? 0) * pattern[i]!;
-    return level * (1 + grains * Math.sqrt(2 / Math.max(1, waves.length)) * grain + 0.003 * random.gauss());
+    return level * (1 + grains * grain[i]! + 0.003 * random.gauss());
   });
   return smallStructure(levels, shape);
 }
