@@ -4,7 +4,8 @@ export const commandList = {
   run: "carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back",
   serve: "run a rig by a schedule, for months; SIGTERM or Ctrl-C ends in good order",
   schedule: "what a schedule would do on a rig in the next days, and why it would not",
-  rehearse: "carry a plan out on simulated devices, then hold the result against their true values",
+  rehearse:
+    "a plan, or days of a schedule, on simulated devices; then hold the result against their true values",
   check: "whether a plan fits a rig, the Sun and the filter's statement, without its devices",
   probe: "connect to a rig and say what each device can do and which plans could run now; changes nothing",
   find: "device servers on the local network, both protocols; connects no device",

@@ -20,7 +20,9 @@ import { Ledger } from "../run/ledger/ledger.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
 import type { RunReport } from "../run/record/run-record.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
+import { numberOption } from "./number-option.ts";
 import { addCommand, type CommandHost, conclude, type Outcome, processHost, wrongInput } from "./outcome.ts";
+import { rehearseSchedule } from "./rehearse-schedule.ts";
 import { rehearseRigFile } from "./rehearsed-rig.ts";
 import { type RehearsedScene, sceneForRig } from "./rehearsed-scene.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
@@ -40,6 +42,13 @@ export interface RehearseOptions {
   readonly speed?: number;
   readonly seed?: number;
   readonly log: string;
+}
+
+/** Of a schedule's rehearsal. */
+interface ScheduleChoice {
+  readonly schedule?: string;
+  readonly days: number;
+  readonly sensorWidth: number;
 }
 
 const demoRigFile = resolve(import.meta.dirname, "../../plans/demo-rig.yaml");
@@ -116,6 +125,41 @@ export async function rehearse(
     line.end();
     await simulator.close();
   }
+}
+
+/** The days of a schedule instead of one plan. @throws CommandError when they could not even begin */
+async function rehearseDaysOf(
+  schedule: string,
+  options: RehearseOptions & ScheduleChoice,
+  host: CommandHost,
+  signal: AbortSignal,
+): Promise<Outcome> {
+  const rigPath = options.rig ?? demoRigFile;
+  const ownRigFile = rigFromFile(rigPath);
+  const { sunAltitudeDegreesMin: altitudeDegreesMin } = ownRigFile.limits;
+  const scene = sceneOf(options, ownRigFile, { sun: { altitudeDegreesMin } }, host.clock.nowMs());
+  const { rigFile, shown, notes } = rehearseRigFile(scene.rigFile);
+  checkLedgerIsOwn(options.ledger);
+  for (const note of notes) host.stderr(`Not rehearsed: ${note}.\n`);
+  const tools = { rigFile, shown };
+  return await rehearseSchedule({ ...options, schedule, rigPath }, tools, scene.spec, host, signal);
+}
+
+/** @throws CommandError unless either a plan or a schedule is named */
+function rehearseEither(
+  plan: string | undefined,
+  options: RehearseOptions & ScheduleChoice,
+  host: CommandHost,
+  signal: AbortSignal,
+): Promise<Outcome> {
+  const { schedule } = options;
+  if (plan !== undefined && schedule === undefined) return rehearse(plan, options, host, signal);
+  if (plan === undefined && schedule !== undefined) return rehearseDaysOf(schedule, options, host, signal);
+  throw wrongInput(
+    "Nothing was started.",
+    plan === undefined ? "Neither a plan nor a schedule is named." : "A plan and a schedule are both named.",
+    "Name a plan, or a schedule by --schedule.",
+  );
 }
 
 function checkLedgerIsOwn(ledger: string | undefined): void {
@@ -209,9 +253,25 @@ function outcomeWithTruth(report: RunReport, comparison: TruthComparison | undef
   };
 }
 
+const isWholeWithin = (least: number, most: number) => (value: number) =>
+  Number.isInteger(value) && value >= least && value <= most;
+const daysOf = numberOption("a whole number from 1 to 400", isWholeWithin(1, 400));
+const sensorWidthOf = numberOption("a whole number of pixels from 96 to 2048", isWholeWithin(96, 2048));
+
 export function registerRehearse(program: Command, host: CommandHost = processHost): void {
   addCommand(program, "rehearse", "evenfield rehearse plans/first-flat.yaml")
-    .argument("<plan>", "the plan file")
+    .argument("[plan]", "the plan file")
+    .option(
+      "--schedule <file>",
+      "instead of a plan: days of service by this schedule, with weather and failures",
+    )
+    .option("--days <number>", "of the schedule", daysOf, 30)
+    .option(
+      "--sensor-width <px>",
+      "of the schedule's simulated camera; its field stays the same",
+      sensorWidthOf,
+      96,
+    )
     .option("--rig <file>", "the rig file; left out, that of the demo")
     .addOption(sceneOption())
     .option(
@@ -222,11 +282,11 @@ export function registerRehearse(program: Command, host: CommandHost = processHo
     .addOption(seedOption())
     .option("--runs <folder>", "where the run's own folder is made", "runs")
     .addOption(logOption())
-    .action((plan: string, options: RehearseOptions & { json?: boolean }) =>
+    .action((plan: string | undefined, options: RehearseOptions & ScheduleChoice & { json?: boolean }) =>
       conclude(
         host,
         { command: "rehearse", json: options.json },
-        (signal) => rehearse(plan, options, host, signal),
+        (signal) => rehearseEither(plan, options, host, signal),
         stopWordsOfRun,
       ),
     );

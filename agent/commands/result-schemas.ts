@@ -37,6 +37,46 @@ const check = z.looseObject({
 
 const server = z.looseObject({ protocol: z.string() });
 
+const rehearsedDays = z.looseObject({
+  schedule: z.string(),
+  rig: z.string(),
+  seed: z.number().int(),
+  days: z.number().int(),
+  fromUtc: z.string(),
+  folder: z.string(),
+  attempts: z.array(
+    z.looseObject({
+      entry: z.string(),
+      occasion: z.string(),
+      ended: z.string().nullable(),
+      exitCode: z.number().int().nullable(),
+      because: z.string().nullable(),
+    }),
+  ),
+  forgotten: z.array(z.string()).describe("due, and no word of how it went"),
+  unsafe: z
+    .array(z.looseObject({ utc: z.string(), checker: z.string(), what: z.string() }))
+    .describe("what must never happen to a rig and did, by the simulated world's own account"),
+  lostFrames: z.array(z.string()).describe("what is wrong with images that were taken"),
+  imagesKept: z.number().int(),
+  kills: z.number().int(),
+  restarts: z.number().int(),
+  holds: z
+    .array(z.looseObject({ fromUtc: z.string(), untilUtc: z.string(), because: z.string() }))
+    .describe("times in which a person had to act"),
+  slope: z
+    .looseObject({
+      days: z.array(z.number()).describe("first and last of those that it was fitted to"),
+      memoryMegabytes: z.array(z.number()).describe("on the first and on the last"),
+      memoryMegabytesADay: z.number(),
+      handles: z.array(z.number()).optional(),
+      handlesADay: z.number().optional(),
+    })
+    .nullable()
+    .describe("of the process, simulated rig included; null: too few days"),
+  samples: z.array(z.looseObject({ memoryMegabytes: z.number(), handles: z.number().optional() })),
+});
+
 const tableRow = z.looseObject({
   file: z.string().describe("below the folder"),
   kind: z.enum(["flat", "dark", "bias", "image"]).optional(),
@@ -79,7 +119,10 @@ export const resultSchemas = {
       }),
     ),
   }),
-  rehearse: run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }),
+  rehearse: z.union([
+    run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }).describe("of a plan"),
+    rehearsedDays.describe("of a schedule"),
+  ]),
   check: z.looseObject({
     plan: z.string(),
     rig: z.string(),

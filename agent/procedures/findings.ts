@@ -79,6 +79,8 @@ export interface StepFindings {
   lightSeen?: Pick<LightRate, "edgeAduPerSecond" | "pedestalAdu">;
   /** By blur: `none` is the bare Sun, the others with the diffuser in place or out of focus. */
   lightRate: Partial<Record<"none" | "diffuser" | "defocus" | "drift", LightRate>>;
+  /** Of each blur the measurement through the clearest sky, of this run and of those before it: how bright the light may be. */
+  clearestRate?: Partial<Record<"none" | "diffuser" | "defocus" | "drift", LightRate>>;
   /** 1 where a pixel is hot, dead or otherwise not to be trusted; row-major over the region in use. */
   unhealthyPx?: Uint8Array;
   /** The highest code seen to be the top of the converter [adu]. */

@@ -1,3 +1,4 @@
+import { join } from "node:path";
 import { type Log, silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
@@ -81,6 +82,11 @@ export class RehearsalStage {
     };
     this.before = simulator.world.account();
     this.#keeper = this.#newKeeper();
+  }
+
+  /** In which a service's runs make their own folders. */
+  get runsFolder(): string {
+    return join(this.folder, "runs");
   }
 
   get world(): World {

@@ -13,7 +13,6 @@ import { run as light } from "./light.ts";
 import { run as lightRuns } from "./light-runs.ts";
 import { run as master } from "./master.ts";
 import { run as match } from "./match.ts";
-import { run as serviceDays } from "./service-days.ts";
 import { run as storms } from "./storms.ts";
 
 /** `npm run campaign [NAME…] [-- COUNT]`: hundreds of seeded scenes, a table each. All of them take about half an hour. */
@@ -77,30 +76,6 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
     const env = { ...process.env, EVENFIELD_WHOLE_LIST: "yes" };
     const { status } = spawnSync(process.execPath, [...vitest, ...files], { stdio: "inherit", env });
     if (status !== 0) process.exitCode = 1;
-  },
-  "service-days": async (count = 30) => {
-    const {
-      attempts,
-      forgotten,
-      unsafe,
-      lostFrames,
-      framesKept,
-      kills: killed,
-      restarts,
-    } = await serviceDays({
-      seed,
-      days: count,
-      print,
-    });
-    print(
-      `Service: seed ${seed}, ${count} days, ${restarts} restarts, ${killed} kills, ${attempts.length} attempts`,
-    );
-    for (const what of [...forgotten, ...lostFrames, ...unsafe.map((one) => JSON.stringify(one))])
-      print(`  ${what}`);
-    print(`  entries without a word  ${forgotten.length}  (goal 0)`);
-    print(`  unsafe moments          ${unsafe.length}  (goal 0)`);
-    print(`  frames lost             ${lostFrames.length} of ${framesKept}  (goal 0)`);
-    if (forgotten.length + unsafe.length + lostFrames.length > 0) process.exitCode = 1;
   },
   /** In virtual time; `kill` has real processes. */
   kills: async (count = 200) => {

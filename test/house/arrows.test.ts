@@ -180,6 +180,7 @@ const mayImport: Record<string, readonly string[]> = {
 /** The rehearsal starts the far side of the wire by itself; nothing else of the agent may see it. */
 const mayStartScenes = [
   "rehearse",
+  "rehearse-schedule",
   "rehearsed-rig",
   "rehearsed-scene",
   "simulate",

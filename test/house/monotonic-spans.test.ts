@@ -4,6 +4,7 @@ import { codeOf, sources } from "./imports.ts";
 /** Where times of day are compared by right: dates on files, in plans and in what devices say of their clocks. */
 const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/commands/match.ts": "dates of files",
+  "agent/commands/rehearse-schedule.ts": "of the rehearsal's clock, which nobody sets",
   "agent/commands/rehearsed-scene.ts": "the day of a rehearsal",
   "agent/commands/schedule.ts": "what is due by the Sun and the calendar",
   "agent/files/calibrate/group-frames.ts": "dates of files",

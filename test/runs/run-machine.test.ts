@@ -350,7 +350,7 @@ test("what one run measured the next one knows", async () => {
     },
     { folder: join(run.folder, "second") },
   );
-  expect(known).toEqual({ lightRate: { diffuser: rate } });
+  expect(known).toEqual({ lightRate: { diffuser: rate }, clearestRate: { diffuser: rate } });
 });
 
 test("a dome found parked and shut is open towards the Sun for the work, follows it, and is shut and parked again", async () => {

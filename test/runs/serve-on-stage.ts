@@ -1,15 +1,12 @@
-import { join } from "node:path";
+import { serveOnStage as serve } from "../../agent/rehearsal/serve-on-stage.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
 import { ScheduleRecord } from "../../agent/service/record/attempt-rows.ts";
 import type { Attempt } from "../../agent/service/schedule/attempts.ts";
-import { serveSchedule } from "../../agent/service/serve-schedule.ts";
 import type { ServiceStatus } from "../../agent/service/service-status.ts";
 import { readPlan } from "../../plans/plan-file.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { readSchedule } from "../../plans/schedule-file.ts";
-import { AgentKilledError, at, type ScriptedFault, type Stage, stopAsked } from "../stage/stage.ts";
-
-let processes = 0;
+import type { ScriptedFault, Stage } from "../stage/stage.ts";
 
 /** What a person has written, and may write anew while the service is on. */
 export interface StageFiles {
@@ -48,40 +45,23 @@ export async function serveOnStage(
 ): Promise<ServedOnStage> {
   const statuses: ServiceStatus[] = [];
   const reports: RunReport[] = [];
-  const { ledger } = stage;
-  const stop = at(hours * 3600).begins(stopAsked("SIGTERM"));
-  const work = stage.agent(
-    (tools) =>
-      serveSchedule({
-        ...tools,
-        readInput: () => {
-          const schedule = readSchedule(files.schedule, "schedule.yaml");
-          const plans = schedule.entries.map(({ entry }) => [entry, readPlan(plan, "plan.yaml")] as const);
-          const { site } = files.rigFile;
-          return {
-            loaded: { schedule, plans: new Map(plans) },
-            rigFile: files.rigFile,
-            site: { ...site, timeZone: site.timeZone! },
-          };
-        },
-        inputStamp: () => files.schedule + JSON.stringify(files.rigFile),
-        ledger,
-        runsFolder: join(stage.folder, "runs"),
-        lockFolder: join(stage.folder, `locks-${++processes}`), // a killed process's locks are gone with it
-        keepers: () => [tools.keeper()],
-        writeOutputs: async () => [],
-        onStatus: (status) => statuses.push(status),
-        onRunEnded: (_entry, report) => reports.push(report),
-      }),
-    [...faults, stop],
-  );
-  const runs = await work.then(
-    (served) => served.runs,
-    (error: unknown) => {
-      if (error instanceof AgentKilledError) return undefined;
-      throw error;
+  const runs = await serve(stage, {
+    hours,
+    faults,
+    readInput: () => {
+      const schedule = readSchedule(files.schedule, "schedule.yaml");
+      const plans = schedule.entries.map(({ entry }) => [entry, readPlan(plan, "plan.yaml")] as const);
+      const { site } = files.rigFile;
+      return {
+        loaded: { schedule, plans: new Map(plans) },
+        rigFile: files.rigFile,
+        site: { ...site, timeZone: site.timeZone! },
+      };
     },
-  );
-  const attempts = new ScheduleRecord(ledger, files.rigFile.rig).attempts(0);
+    inputStamp: () => files.schedule + JSON.stringify(files.rigFile),
+    onStatus: (status) => statuses.push(status),
+    onRunEnded: (_entry, report) => reports.push(report),
+  });
+  const attempts = new ScheduleRecord(stage.ledger, files.rigFile.rig).attempts(0);
   return { runs, statuses, reports, attempts };
 }

@@ -148,6 +148,44 @@ test("far too much light: held until a person confirms the filter in the rig fil
   expect(after.attempts.map(({ ended }) => ended)).toEqual(["safety", "done"]);
 });
 
+test("a day under cloud: the clear sky after it is not taken for a lost filter", async () => {
+  await using stage = await open();
+  const files = filesOf(
+    stage,
+    'when: { localTime: "10:05" }',
+    'when: { localTime: "11:00" }',
+    'when: { localTime: "12:00" }',
+  );
+  const cloud = at(0.9 * 3600).for(1800, worldFaults.cloud(0.14)); // seven times less light
+  const { attempts } = await serveOnStage(stage, files, { hours: 2.5, faults: [cloud], plan: imagesPlan });
+  expect(attempts.map(({ ended, because }) => ended === "done" || because)).toEqual([true, true, true]);
+});
+
+test("the first day was under cloud: a person who finds the filter in order is believed", async () => {
+  await using stage = await open();
+  const files = filesOf(
+    stage,
+    'when: { localTime: "10:05" }',
+    'when: { localTime: "11:00" }',
+    'when: { localTime: "12:30" }',
+  );
+  const cloud = at(0).for(1800, worldFaults.cloud(0.14));
+  const confirmed = at(2 * 3600).begins({
+    name: "a person inspects the filter",
+    begin: () => {
+      const { rigFile } = files;
+      files.rigFile = {
+        ...rigFile,
+        sunFilter: { ...rigFile.sunFilter, lastConfirmed: "2026-06-21T12:00Z" },
+      };
+      return undefined;
+    },
+  });
+  const faults = [cloud, confirmed];
+  const { attempts } = await serveOnStage(stage, files, { hours: 3, faults, plan: imagesPlan });
+  expect(attempts.map(({ ended }) => ended)).toEqual(["done", "safety", "done"]);
+});
+
 test("a rig that could not be put back is held, also by a new process; a person's acceptance lets it go on", async () => {
   await using stage = await open();
   const files = filesOf(stage, 'when: { localTime: "10:05" }', 'when: { localTime: "11:00" }');

@@ -1,37 +1,13 @@
 import { demoScene } from "../../sim-devices/scene/spec/demo-scene.ts";
+import { scaleScene } from "../../sim-devices/scene/spec/scale-scene.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 
 /**
- * The demo scene on a sensor of so many pixels across, 4 to 3, with the same field: what lies on the sensor is scaled,
- * dust at its distance keeps its size in millimetres. Below 96 px across the limb is too short to be centred on.
+ * The demo scene on a sensor of so many pixels across, 4 to 3, with the same field.
  * @param dustCount the first so many of the demo's specks
  */
 export function sceneOfWidth(widthPx: number, dustCount = 4): SceneSpec {
-  const scale = widthPx / demoScene.camera.widthPx;
-  const heightPx = Math.round(0.75 * widthPx);
-  const { rig, camera } = demoScene;
-  return {
-    ...demoScene,
-    camera: { ...camera, widthPx, heightPx, pixelMicron: camera.pixelMicron / scale },
-    rig: {
-      ...rig,
-      vignetting: {
-        ...rig.vignetting,
-        offsetXPx: rig.vignetting.offsetXPx * scale,
-        offsetYPx: rig.vignetting.offsetYPx * scale,
-      },
-      hotSpot: {
-        ...rig.hotSpot,
-        xPx: rig.hotSpot.xPx * scale,
-        yPx: rig.hotSpot.yPx * scale,
-        sigmaPx: rig.hotSpot.sigmaPx * scale,
-      },
-      dust: rig.dust
-        .slice(0, dustCount)
-        .map((speck) => ({ ...speck, xPx: speck.xPx * scale, yPx: speck.yPx * scale })),
-    },
-    startsWith: { ...demoScene.startsWith, region: { xPx: 0, yPx: 0, widthPx, heightPx } },
-  };
+  return scaleScene(demoScene, widthPx, dustCount);
 }
 
 /** Large enough for a flat to be proved, small enough for a test. */

@@ -12,6 +12,8 @@ export interface TuneSetting {
     readonly pedestalAdu: number;
     readonly topAdu: number;
   };
+  /** The brightest that this rig ever was, brought to the same altitude; what it showed last may have been through cloud. */
+  readonly clearestAduPerSecond?: number;
   /** The bare Sun's upper edge per second at the same altitude: no blur makes it brighter than it is. */
   readonly bareSunAduPerSecond?: number;
   /** Where the upper edge shall be, as a fraction of full scale. Default 0.85 ± 0.01. */
@@ -130,9 +132,9 @@ function brightnessAlarm(setting: TuneSetting, last: LevelReading, light: Light)
     kind: "alarm",
     what: `the picture is ${times.toFixed(1)} times brighter than ${than}: a filter or the diffuser may be missing`,
   });
-  const { history, bareSunAduPerSecond = Number.POSITIVE_INFINITY } = setting;
-  if (history && rate >= alarmTimes * history.edgeAduPerSecond)
-    return alarm(rate / history.edgeAduPerSecond, "this rig's history");
+  const { clearestAduPerSecond, bareSunAduPerSecond = Number.POSITIVE_INFINITY } = setting;
+  if (clearestAduPerSecond !== undefined && rate >= alarmTimes * clearestAduPerSecond)
+    return alarm(rate / clearestAduPerSecond, "this rig's history");
   // The margin is for cloud that had dimmed it.
   if (rate >= alarmTimes * bareSunAduPerSecond)
     return alarm(rate / bareSunAduPerSecond, "the Sun without anything to blur it");

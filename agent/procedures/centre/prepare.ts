@@ -7,10 +7,11 @@ import { contradictCover } from "../../safing/front.ts";
 import { openFraction } from "../../safing/prove-covered.ts";
 import { uncover } from "../../safing/uncover.ts";
 import { UnsafeError } from "../../safing/unsafe-error.ts";
-import { extinctionRatio } from "../../sky/air-mass.ts";
 import { refractionFlattening } from "../../sky/refraction.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { topCodeAdu } from "../exposure-for-level.ts";
+import type { LightRate } from "../findings.ts";
+import { rateAtAltitude } from "../light-rates.ts";
 import { StepError } from "../step-error.ts";
 import { distanceArcsec, knownPointingOffset } from "./aim.ts";
 import { FrameTooSmallError } from "./centre-errors.ts";
@@ -93,7 +94,10 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
     work.camera = kept;
     work.cameraUnproved = true;
   }
-  const history = historyAt(work, setup.gain, sun.altitudeDegrees);
+  const { lightRate, clearestRate } = bench.findings;
+  const rateNow = (rate: LightRate | undefined) =>
+    rate?.gain === setup.gain ? rateAtAltitude(rate, sun.altitudeDegrees) : undefined;
+  const rateLast = rateNow(lightRate.none);
   const topAdu = topCodeAdu(bench);
   work.frameTaker = new FrameTaker({
     camera,
@@ -109,8 +113,12 @@ export async function setUpCamera(work: CentreWork, signal: AbortSignal): Promis
     covered,
     topCodeAdu: topAdu,
     exposureSecondsMax: longest * Math.min(1, (0.05 * topAdu) / darkBelowAdu(covered, longest)),
-    edgeLimit: edgeLimit(history, request.brightnessTripFactor, request.edgeAduPerSecondMax),
-    exposureSecondsGuess: history && (0.5 * topAdu) / history,
+    edgeLimit: edgeLimit(
+      rateNow(clearestRate?.none),
+      request.brightnessTripFactor,
+      request.edgeAduPerSecondMax,
+    ),
+    exposureSecondsGuess: rateLast && (0.5 * topAdu) / rateLast,
     onLight: ({ edgeAduPerSecond }, pedestal) => {
       bench.findings.lightSeen = { edgeAduPerSecond, pedestalAdu: pedestal };
     },
@@ -137,16 +145,10 @@ function checkCovered(bench: CentreWork["bench"], shortest: Frame, frame: Frame)
   );
 }
 
-/** Upper edge per second that history foretells for the present altitude at the lowest gain. */
-function historyAt({ bench }: CentreWork, gain: number, altitudeDegrees: number): number | undefined {
-  const rate = bench.findings.lightRate.none;
-  if (!rate || rate.gain !== gain) return undefined;
-  return rate.edgeAduPerSecond / extinctionRatio(rate.sunAltitudeDegrees, altitudeDegrees);
-}
-
-function edgeLimit(history: number | undefined, factor: number, allowed: number | undefined) {
+/** @param clearest the brightest that the bare Sun was in earlier runs, brought to the present altitude [adu/s] */
+function edgeLimit(clearest: number | undefined, factor: number, allowed: number | undefined) {
   const byHistory = {
-    aduPerSecond: (history ?? Infinity) * factor,
+    aduPerSecond: (clearest ?? Infinity) * factor,
     because: `${factor} times this rig's history`,
   };
   const byFile = { aduPerSecond: allowed ?? Infinity, because: "the rig file" };

@@ -1,5 +1,6 @@
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { offsetFrom } from "../../sky/tangent-plane.ts";
+import { noteLightRate } from "../light-rates.ts";
 import type { CentreFound } from "./centre-request.ts";
 import type { CentreWork } from "./centre-work.ts";
 import type { WalkEnd } from "./limb-walk.ts";
@@ -45,13 +46,13 @@ async function record(work: CentreWork, signal: AbortSignal, measured: Measured)
   const edgeAduPerSecond = frameTaker.centredEdgeAduPerSecond();
   if (edgeAduPerSecond !== undefined) {
     delete bench.findings.lightSeen;
-    bench.findings.lightRate.none = {
+    noteLightRate(bench.findings, "none", {
       edgeAduPerSecond,
       pedestalAdu: frameTaker.pedestalAdu,
       gain: work.gain,
       sunAltitudeDegrees: sun.altitudeDegrees,
       measuredUtcMs: bench.clock.nowMs(),
-    };
+    });
   }
   work.result = {
     ...measured,

@@ -5,6 +5,7 @@ import { extinctionRatio } from "../../sky/air-mass.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
 import { topCodeAdu } from "../exposure-for-level.ts";
 import type { LightRate } from "../findings.ts";
+import { noteLightRate, rateAtAltitude } from "../light-rates.ts";
 import { checkFilterSafely, checkFilterStillOn } from "../lost-filter.ts";
 import type { StepWork } from "../step.ts";
 import { StepError } from "../step-error.ts";
@@ -90,14 +91,14 @@ export async function saveLightRate(work: TuneWork): Promise<void> {
     );
   const meanAduPerSecond = (last.meanAdu - pedestalAdu) / last.exposureSeconds;
   bench.findings.topCodeAdu = topAdu;
-  bench.findings.lightRate[request.blur] = {
+  noteLightRate(bench.findings, request.blur, {
     edgeAduPerSecond,
     meanAduPerSecond,
     pedestalAdu,
     gain,
     sunAltitudeDegrees: sunAltitudeDegrees(bench),
     measuredUtcMs: bench.clock.nowMs(),
-  };
+  });
   work.result = {
     exposureSeconds,
     gain,
@@ -116,16 +117,15 @@ export async function saveLightRate(work: TuneWork): Promise<void> {
 
 function settingOf(work: TuneWork): TuneSetting {
   const { bench, request } = work;
-  const { lightRate } = bench.findings;
+  const { lightRate, clearestRate } = bench.findings;
   const rate = lightRate[request.blur];
-  const rateNow = (before: LightRate) =>
-    before.edgeAduPerSecond / extinctionRatio(before.sunAltitudeDegrees, sunAltitudeDegrees(bench));
+  const rateNow = (before: LightRate | undefined) =>
+    before?.gain === work.gain ? rateAtAltitude(before, sunAltitudeDegrees(bench)) : undefined;
   const history = rate?.gain === work.gain && {
-    edgeAduPerSecond: rateNow(rate),
+    edgeAduPerSecond: rateAtAltitude(rate, sunAltitudeDegrees(bench)),
     pedestalAdu: rate.pedestalAdu,
     topAdu: topCodeAdu(bench),
   };
-  const bareSun = lightRate.none?.gain === work.gain ? rateNow(lightRate.none) : undefined;
   return {
     exposureSeconds: bench.rig.camera.limits.exposureSeconds,
     targetFraction: request.levelFraction,
@@ -134,7 +134,8 @@ function settingOf(work: TuneWork): TuneSetting {
     ...given({
       pedestalAdu: knownPedestal(work),
       history: history || undefined,
-      bareSunAduPerSecond: request.blur === "none" ? undefined : bareSun,
+      clearestAduPerSecond: rateNow(clearestRate?.[request.blur]),
+      bareSunAduPerSecond: request.blur === "none" ? undefined : rateNow(clearestRate?.none),
     }),
   };
 }

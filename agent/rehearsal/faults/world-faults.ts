@@ -132,7 +132,7 @@ export function reportJumps(hours: number): Fault {
 /** A bank of cloud passes that fraction of the light. */
 export function cloud(transmission: number): Fault {
   return {
-    name: `cloud, ${transmission} of the light`,
+    name: `cloud, ${(100 * transmission).toFixed(0)} % of the light`,
     begin: ({ world }) => {
       const fromMs = world.clock.nowMs();
       world.cloud.draw({ fromMs, untilMs: Number.POSITIVE_INFINITY, transmission });

@@ -1,6 +1,7 @@
 import { parseJson } from "../../../drivers/kit/parse-json.ts";
 import type { KnownShadow } from "../../imaging/match/shadow-moves.ts";
-import type { FlatInUse, StepFindings } from "../../procedures/findings.ts";
+import type { FlatInUse, LightRate, StepFindings } from "../../procedures/findings.ts";
+import { clearestOf } from "../../procedures/light-rates.ts";
 import { digestOf } from "./baseline-entries.ts";
 import type { Ledger } from "./ledger.ts";
 
@@ -31,8 +32,20 @@ function isSealed(values: readonly unknown[], seal: string | null): boolean {
   return seal === null || seal === digestOf(values);
 }
 
-/** The newest of each kind that this rig, assembled like this, has found; empty for a new one. */
-export function readFindings(ledger: Ledger, { rig, trainMark }: Key): StepFindings {
+/** So many measurements of a light's rate say how bright it may be: some days of work. */
+const ratesKept = 20;
+
+/**
+ * The newest of each kind that this rig, assembled like this, has found; empty for a new one. Of the light's rates the one
+ * through the clearest sky too.
+ * @param limitsSinceUtcMs what was measured before says nothing of how bright the light may be: a person has found the
+ * filter in order after that had been taken for its loss
+ */
+export function readFindings(
+  ledger: Ledger,
+  { rig, trainMark }: Key,
+  limitsSinceUtcMs = Number.NEGATIVE_INFINITY,
+): StepFindings {
   const rows = ledger.read((database) =>
     database
       .query<FindingRow, [string, string]>(
@@ -42,13 +55,22 @@ export function readFindings(ledger: Ledger, { rig, trainMark }: Key): StepFindi
       .all(rig, trainMark),
   );
   const findings: StepFindings = { lightRate: {} };
+  const rates = new Map<string, LightRate[]>();
   for (const { kind, runId, utcMs, value, seal } of rows) {
     if (!isSealed([rig, trainMark, kind, runId, utcMs, value], seal)) continue;
     const [name, blur] = kind.split(".") as [string, string?];
     const [into, key] = blur === undefined ? [findings, name] : [findings.lightRate, blur];
     const found = parseJson(value);
-    if (found !== undefined) Object.assign(into, { [key]: found });
+    if (found === undefined) continue;
+    Object.assign(into, { [key]: found });
+    if (blur !== undefined && utcMs > limitsSinceUtcMs)
+      rates.set(blur, [...(rates.get(blur) ?? []), found as LightRate]);
   }
+  const clearest = [...rates].map(([blur, all]) => {
+    const { gain } = all.at(-1)!;
+    return [blur, clearestOf(all.slice(-ratesKept).filter((rate) => rate.gain === gain))] as const;
+  });
+  if (clearest.length > 0) findings.clearestRate = Object.fromEntries(clearest);
   return findings;
 }
 

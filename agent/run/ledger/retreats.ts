@@ -38,16 +38,23 @@ export function listRetreatsOfRun(
 }
 
 /** The newest retreat of that rig from too much light after which no person has confirmed the Sun filter. */
-export function findUnconfirmedTrip(
-  { ledger, ledgerFile, runsFolders }: RunRecords,
-  rigFile: RigFile,
-): RetreatRecord | undefined {
+export function findUnconfirmedTrip(records: RunRecords, rigFile: RigFile): RetreatRecord | undefined {
+  return tripsOf(records, rigFile).find((trip) => !isConfirmedSince(trip, rigFile));
+}
+
+/** When that rig last retreated from too much light with a filter that a person then found in order [UTC ms]. */
+export function lastFalseTripUtcMs(records: RunRecords, rigFile: RigFile): number | undefined {
+  return tripsOf(records, rigFile).find((trip) => isConfirmedSince(trip, rigFile))?.utcMs;
+}
+
+/** Retreats of that rig from too much light, newest first. */
+function tripsOf({ ledger, ledgerFile, runsFolders }: RunRecords, { rig }: RigFile): RetreatRecord[] {
   const inFolders = listRunFolders(ledgerFile, runsFolders).flatMap(
     (folder) => readRetreats(folder).retreats,
   );
   return [...readLedger(ledger).retreats, ...inFolders]
-    .filter((one) => one.rig === rigFile.rig && one.kind === "brightness" && !isConfirmedSince(one, rigFile))
-    .toSorted((a, b) => b.utcMs - a.utcMs)[0];
+    .filter((one) => one.rig === rig && one.kind === "brightness")
+    .toSorted((a, b) => b.utcMs - a.utcMs);
 }
 
 /** Whether a person has looked at the filter after that: the statement that was there before says nothing of it. */

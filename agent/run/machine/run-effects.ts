@@ -20,7 +20,7 @@ import { whyKeepCovered } from "../guard/why-keep-covered.ts";
 import { type BegunRun, readBaseline, saveBaseline } from "../ledger/baseline.ts";
 import { listUsableFlats, readFindings } from "../ledger/history.ts";
 import { isInMemory } from "../ledger/ledger-tables.ts";
-import { findUnconfirmedTrip, saveRetreats } from "../ledger/retreats.ts";
+import { findUnconfirmedTrip, lastFalseTripUtcMs, saveRetreats } from "../ledger/retreats.ts";
 import { retreatLine, retreatsFileName } from "../ledger/retreats-file.ts";
 import { rememberRunsFolder } from "../ledger/run-folders.ts";
 import { readTrain, trainFacts, trainMark } from "../ledger/train-mark.ts";
@@ -176,7 +176,8 @@ export class RunEffects {
     const key = { rig: rigFile.rig, trainMark: mark };
     facts.train = { mark, ...seen };
     this.steps.keptFlats = listUsableFlats(ledger, key);
-    Object.assign(facts.findings, readFindings(ledger, key));
+    const falseTripUtcMs = lastFalseTripUtcMs(this.#records, rigFile);
+    Object.assign(facts.findings, readFindings(ledger, key, falseTripUtcMs));
     this.#note("baseline is on disk", { settings: baseline.length, trainMark: mark });
     await this.#askKeepers();
   }

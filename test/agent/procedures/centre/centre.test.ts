@@ -160,9 +160,10 @@ describe("it is safe all the way", () => {
     const scene = sized(113, 0.7, pointingOff(0.05, 0.05));
     await scene.run();
     const honest = scene.findings.lightRate.none!;
-    scene.findings.lightRate.none = { ...honest, edgeAduPerSecond: honest.edgeAduPerSecond / 2 };
+    const rateBefore = (times: number) => ({ ...honest, edgeAduPerSecond: honest.edgeAduPerSecond / times });
+    scene.findings.clearestRate = { none: rateBefore(2) };
     expect((await scene.run()).ended).toBe("completed");
-    scene.findings.lightRate.none = { ...honest, edgeAduPerSecond: honest.edgeAduPerSecond / 6 };
+    scene.findings.clearestRate = { none: rateBefore(6) };
     expect((await scene.run()).ended).toBe("unsafe");
     expect(scene.world.cover.position).toBe(0);
   });

@@ -79,6 +79,27 @@ test("two runs of one plan in the same second have names of their own", () => {
   expect(new Set(names).size).toBe(3);
 });
 
+test("after a day under cloud the light may be as bright as before it; after a false alarm nothing earlier limits it", () => {
+  using ledger = new Ledger(file);
+  const key = { rig: "garden", trainMark: "aa" };
+  const rate = (edgeAduPerSecond: number, gain: number, measuredUtcMs: number) => {
+    return { edgeAduPerSecond, pedestalAdu: 60, gain, sunAltitudeDegrees: 40, measuredUtcMs };
+  };
+  const save = (one: ReturnType<typeof rate>) =>
+    saveFindings(ledger, { ...key, runId: "1", sinceUtcMs: 0 }, { lightRate: { none: one } }, 0);
+  save(rate(900, 100, 5)); // at another gain, which says nothing
+  save(rate(100, 0, 10));
+  save(rate(14, 0, 20));
+  expect(readFindings(ledger, key)).toEqual({
+    lightRate: { none: rate(14, 0, 20) },
+    clearestRate: { none: rate(100, 0, 10) },
+  });
+  expect(readFindings(ledger, key, 10).clearestRate).toEqual({ none: rate(14, 0, 20) });
+  expect(readFindings(ledger, key, 20).clearestRate).toBeUndefined();
+  for (let day = 0; day < 20; day++) save(rate(15, 0, 30 + day)); // for weeks no clearer sky: another train, or a filter grown dim
+  expect(readFindings(ledger, key).clearestRate!.none!.edgeAduPerSecond).toBe(15);
+});
+
 test("history belongs to a rig as it was assembled, and the newest counts", () => {
   using ledger = new Ledger(file);
   const key = { rig: "garden", trainMark: "aa" };
@@ -104,7 +125,8 @@ test("history belongs to a rig as it was assembled, and the newest counts", () =
     20,
   );
   saveFindings(ledger, { ...key, runId: "3", sinceUtcMs: 25 }, rate(7, 20), 30); // taken over from history
-  expect(readFindings(ledger, key)).toEqual({ ...rate(6, 20), response, topCodeAdu: 65520 });
+  const clearestRate = rate(6, 20).lightRate;
+  expect(readFindings(ledger, key)).toEqual({ ...rate(6, 20), clearestRate, response, topCodeAdu: 65520 });
   expect(readFindings(ledger, { ...key, trainMark: "bb" })).toEqual({ lightRate: {} });
   const rows = ledger.database.query<{ n: number }, []>("select count(*) as n from findings").get();
   expect(rows).toEqual({ n: 4 });
