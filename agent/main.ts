@@ -21,6 +21,7 @@ async function writeOutputs(record: RunRecord, folder: string): Promise<readonly
 /** Only the command that is called, or asked for help about, is loaded. */
 const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   init: async () => (await import("./commands/init.ts")).registerInit(program),
+  examples: async () => (await import("./commands/examples.ts")).registerExamples(program),
   run: async () => (await import("./commands/run.ts")).registerRun(program, writeOutputs),
   serve: async () => (await import("./commands/serve.ts")).registerServe(program, writeOutputs),
   schedule: async () => (await import("./commands/schedule.ts")).registerSchedule(program),

@@ -99,6 +99,7 @@ const tableRow = z.looseObject({
 /** What stands as `result` in the envelope of each command. */
 export const resultSchemas = {
   init: z.looseObject({ file: z.string(), rig: z.string(), toFill: z.array(z.string()) }),
+  examples: z.looseObject({ folder: z.string(), written: z.number().int(), kept: z.array(z.string()) }),
   run,
   serve: z.looseObject({ rig: z.string(), runs: z.number().int().describe("that were begun") }),
   schedule: z.looseObject({
