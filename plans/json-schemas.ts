@@ -1,6 +1,7 @@
 import * as z from "zod";
 import { planFile } from "./plan-file.ts";
 import { rigFile } from "./rig-file.ts";
+import { scheduleFile } from "./schedule-file.ts";
 
 /** JSON Schema of a file as a person writes it: defaults may be left out. */
 export function planSchema(): JsonSchema {
@@ -9,6 +10,10 @@ export function planSchema(): JsonSchema {
 
 export function rigSchema(): JsonSchema {
   return schemaOf(rigFile, "A rig file of Evenfield");
+}
+
+export function scheduleSchema(): JsonSchema {
+  return schemaOf(scheduleFile, "A schedule of Evenfield");
 }
 
 /** As far as the reference of keys reads it. */

@@ -6,13 +6,16 @@ import { type ScheduleEntry, scheduleEntry } from "./schedule-entries.ts";
 /** More than a day of one rig has room for. */
 const entryCountMax = 100;
 
-const scheduleFile = mapOf({
-  schedule: shortName("the schedule's name"),
-  about: textLine("what the schedule is for", 2000).optional(),
+export const scheduleFile = mapOf({
+  schedule: shortName("the schedule's name").describe("The schedule's name."),
+  about: textLine("what the schedule is for", 2000)
+    .optional()
+    .describe("What the schedule is for, in your words."),
   entries: z
     .array(scheduleEntry, { error: "a list of entries" })
     .min(1, { error: "a list of at least one entry" })
-    .max(entryCountMax, { error: `a list of at most ${entryCountMax} entries` }),
+    .max(entryCountMax, { error: `a list of at most ${entryCountMax} entries` })
+    .describe("What is due when; of two that are due at once the upper one begins first."),
 }).check((ctx) => {
   const entries = ctx.value.entries as readonly ScheduleEntry[];
   entries.forEach(({ entry: name, when }, index) => {

@@ -1,9 +1,9 @@
-import { type JsonSchema, planSchema, rigSchema } from "../../plans/json-schemas.ts";
+import { type JsonSchema, planSchema, rigSchema, scheduleSchema } from "../../plans/json-schemas.ts";
 
-/** Every key of plan and rig files as Markdown tables, drawn from the schemas that read them. */
+/** Every key of plans, rig files and schedules as Markdown tables, drawn from the schemas that read them. */
 export function keyReference(): string {
   return [
-    "# Every key of plans and rig files",
+    "# Every key of plans, rig files and schedules",
     "",
     "Written by `bun agent/commands/write-schema.ts` from the schemas that read the files; change those, not this.",
     "A key may be left out where the last column has a default or a dash; `in one form`: an entry is written in one of several",
@@ -14,6 +14,9 @@ export function keyReference(): string {
     "",
     "## Rig file",
     ...table(rigSchema()),
+    "",
+    "## Schedule",
+    ...table(scheduleSchema()),
     "",
   ].join("\n");
 }

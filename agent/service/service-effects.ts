@@ -10,6 +10,8 @@ import { restoreRig } from "../run/machine/restore-rig.ts";
 import { lockRig, RigBusyError } from "../run/machine/rig-lock.ts";
 import { runPlan } from "../run/machine/run-plan.ts";
 import { describeRun } from "../run/record/describe-run.ts";
+import { describeLeft } from "../run/record/run-errors.ts";
+import type { RecoveredRun } from "../run/restoring/recover.ts";
 import { readTrainMark } from "./read-train-mark.ts";
 import { ScheduleRecord } from "./record/attempt-rows.ts";
 import { flatFactsOf } from "./record/flat-facts.ts";
@@ -29,6 +31,9 @@ const lookEverySeconds = 60;
 /** The records of runs are read again after that [s]. */
 const recordsEverySeconds = 900;
 const tryAgainSeconds = 30;
+/** Between tries to put back what a device did not let put back [s]; after so many tries a person is needed. */
+const restoreWaitsSeconds = [60, 600];
+const restoreTriesMost = restoreWaitsSeconds.length + 1;
 
 /** What the service machine decides, done. One object is one process of the service; what it must not forget is in the ledger. */
 export class ServiceEffects {
@@ -43,7 +48,6 @@ export class ServiceEffects {
   #held: Hold | undefined;
   #sinceUtcMs = 0;
   #lastStatus: ServiceStatus | undefined;
-  readonly #notPutBack: string[] = [];
 
   constructor(readonly options: ServiceOptions) {}
 
@@ -97,24 +101,31 @@ export class ServiceEffects {
     });
   }
 
-  /** Puts back what was cut short, before anything else; waits for servers and for whoever has the rig. */
+  /**
+   * Puts back what was left, before anything else. Waits for servers and for whoever has the rig for as long as it takes; what a
+   * device that answers does not let put back is tried a few times, by however many processes.
+   */
   async recover(): Promise<void> {
-    while (!this.mustStop) {
-      this.#held = this.#whyHeld();
-      const { runs } = findUnfinishedRuns(this.#records, this.#rig);
-      if (this.#held || runs.length === 0) return;
-      this.#status("recovering", `what the run ${runs.at(-1)!.runId} left is put back first`);
-      const trouble = await this.#restoreOnce();
-      if (trouble === undefined) continue;
-      const untilUtcMs = this.options.clock.nowMs() + tryAgainSeconds * 1000;
-      this.#status("recovering", `the rig can't be put back yet: ${trouble}`, { untilUtcMs });
-      await this.#unlessLedgerFails(async () => this.#leaveOut(`the rig could not be put back: ${trouble}`));
-      await this.#sleep(tryAgainSeconds);
-    }
+    await this.#unlessLedgerFails(async () => {
+      while (!this.mustStop) {
+        this.#held = this.#whyHeld();
+        const { runs } = findUnfinishedRuns(this.#records, this.#rig);
+        if (this.#held || runs.length === 0) return;
+        this.#status("recovering", `what the run ${runs.at(-1)!.runId} left is put back first`);
+        const left = await this.#restoreOnce();
+        if (left === undefined) continue;
+        this.#held = this.#whyHeld(); // it may have been the last try
+        if (this.#held || this.mustStop) return;
+        const untilUtcMs = this.options.clock.nowMs() + left.againSeconds * 1000;
+        this.#status("recovering", `the rig can't be put back yet: ${left.because}`, { untilUtcMs });
+        this.#leaveOut(`the rig could not be put back: ${left.because}`);
+        await this.#sleep(left.againSeconds);
+      }
+    });
   }
 
-  /** @returns why it could not be tried */
-  async #restoreOnce(): Promise<string | undefined> {
+  /** @returns what is left and when it is tried again; `undefined` when all is back */
+  async #restoreOnce(): Promise<{ because: string; againSeconds: number } | undefined> {
     const { clock, log, signal } = this.options;
     const { rigFile } = this.#input;
     const connect: ConnectRig = (limited, _found, purpose) =>
@@ -123,16 +134,28 @@ export class ServiceEffects {
       using lock = await this.#lock();
       void lock;
       const request = { rigFile, records: this.#records, connect, clock, log, signal };
-      for (const { runId, settings, baselineLost } of await restoreRig(request)) {
-        const isBack = !baselineLost && settings.every(({ state }) => state !== "different");
-        if (!isBack) this.#notPutBack.push(runId);
-      }
-      return undefined;
+      return this.#noteLeft(await restoreRig(request));
     } catch (error) {
-      if (this.mustStop) return "the service is stopped";
-      if (isPassing(error)) return error.message;
+      const because = this.mustStop ? "the service is stopped" : isPassing(error) && error.message;
+      if (because) return { because, againSeconds: tryAgainSeconds };
       throw error;
     }
+  }
+
+  /** A run that its records still call unfinished has had a try in vain. */
+  #noteLeft(recovered: readonly RecoveredRun[]) {
+    const unfinished = findUnfinishedRuns(this.#records, this.#rig).runs.map(({ runId }) => runId);
+    const left = recovered.filter(({ runId }) => unfinished.includes(runId));
+    if (left.length === 0) return undefined;
+    for (const { runId, baselineLost } of left) {
+      const tries = baselineLost ? restoreTriesMost : 1; // what nobody knows no other try brings back
+      for (let n = 0; n < tries; n++) this.#record.noteRestoreTry(runId);
+    }
+    const most = Math.max(...left.map(({ runId }) => this.#record.restoreTries(runId)));
+    const settings = left.flatMap((run) => run.settings.filter(({ state }) => state === "different"));
+    const reasons = [...settings.map(describeLeft), ...left.flatMap(({ unwritten }) => unwritten)];
+    const because = reasons.join("; ") || "how the rig was found is damaged";
+    return { because, againSeconds: restoreWaitsSeconds[most - 1] ?? tryAgainSeconds };
   }
 
   /** Until something is to be begun, a person must act, or something is to be put back. */
@@ -327,9 +350,9 @@ export class ServiceEffects {
     const { clock } = this.options;
     try {
       this.#record.look(clock.nowMs());
-      const lastAttempt = this.#attempts().at(-1);
-      const about = { records: this.#records, rigFile: this.#input.rigFile, lastAttempt };
-      return whyHeld({ ...about, notPutBack: this.#notPutBack, nowUtcMs: clock.nowMs() });
+      const isGivenUp = (runId: string) => this.#record.restoreTries(runId) >= restoreTriesMost;
+      const about = { records: this.#records, rigFile: this.#input.rigFile, isGivenUp };
+      return whyHeld({ ...about, nowUtcMs: clock.nowMs() });
     } catch (error) {
       if (!(error instanceof LedgerError)) throw error;
       return { because: error.message, whatToDo: error.whatToDo };

@@ -2,8 +2,6 @@ import type { RigFile } from "../../plans/rig-file.ts";
 import { confirmAfterTrip, filterProblem, solarCautions, tripProblem } from "../run/guard/sun-filter.ts";
 import { findUnconfirmedTrip } from "../run/ledger/retreats.ts";
 import { findUnfinishedRuns, type RunRecords } from "../run/ledger/unfinished-runs.ts";
-import { exitCodes } from "../run/record/exit-codes.ts";
-import type { Attempt } from "./schedule/attempts.ts";
 
 /** What only a person can end. */
 export interface Hold {
@@ -14,32 +12,18 @@ export interface Hold {
 export interface HoldFacts {
   readonly records: RunRecords;
   readonly rigFile: RigFile;
-  readonly lastAttempt: Attempt | undefined;
-  /** Runs that this service has tried to put back in vain. */
-  readonly notPutBack: readonly string[];
+  /** Whether it was tried often enough to put back what that run left. */
+  isGivenUp(runId: string): boolean;
   readonly nowUtcMs: number;
 }
 
 /** Why nothing may be begun before a person has acted, by the records that `run` and `restore` keep; the gravest first. */
-export function whyHeld({
-  records,
-  rigFile,
-  lastAttempt,
-  notPutBack,
-  nowUtcMs,
-}: HoldFacts): Hold | undefined {
+export function whyHeld({ records, rigFile, isGivenUp, nowUtcMs }: HoldFacts): Hold | undefined {
   const { rig } = rigFile;
-  const unfinished = findUnfinishedRuns(records, rig).runs.map(({ runId }) => runId);
-  const rows = new Map(records.ledger?.runs(rig).map((row) => [row.runId, row]));
-  const left = unfinished.find(
-    (runId) =>
-      notPutBack.includes(runId) ||
-      lastAttempt?.ended === "not-restored" ||
-      rows.get(runId)?.exitCode === exitCodes.notRestored,
-  );
-  if (left !== undefined)
+  const left = findUnfinishedRuns(records, rig).runs.find(({ runId }) => isGivenUp(runId));
+  if (left)
     return {
-      because: `the rig could not be put back as it was before the run ${left}`,
+      because: `the rig could not be put back as it was before the run ${left.runId}`,
       whatToDo:
         "Put right by hand what that run's report names and keep the cover closed until then; then run `evenfield restore --rig RIG`, or with `--accept` if the rig is to stay as it is.",
     };

@@ -4,22 +4,24 @@ import { Ajv2020 } from "ajv/dist/2020.js";
 import { expect, test } from "vitest";
 import { parse } from "yaml";
 import { writtenFromSchemas } from "../../agent/commands/write-schema.ts";
-import { type JsonSchema, planSchema, rigSchema } from "../../plans/json-schemas.ts";
+import { type JsonSchema, planSchema, rigSchema, scheduleSchema } from "../../plans/json-schemas.ts";
 import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
+import { readSchedule } from "../../plans/schedule-file.ts";
 import { sceneFileSchema } from "../../sim-devices/scene/spec/scene-file-schema.ts";
 import { goodPlan, goodRig } from "./broken-files.ts";
 
 const plans = join(import.meta.dirname, "../../plans");
 const accepts = (schema: object) => new Ajv2020({ strict: false, validateFormats: false }).compile(schema);
 const [isPlan, isRig, isScene] = [accepts(planSchema()), accepts(rigSchema()), accepts(sceneFileSchema())];
+const isSchedule = accepts(scheduleSchema());
 
 test("schemas and references are those that the program's own schemas make (bun agent/commands/write-schema.ts)", () => {
   for (const [path, text] of Object.entries(writtenFromSchemas()))
     expect(readFileSync(join(plans, path), "utf8"), path).toBe(text);
 });
 
-const shipped = [".", "scenes"].flatMap((folder) =>
+const shipped = [".", "scenes", "serve"].flatMap((folder) =>
   readdirSync(join(plans, folder))
     .filter((name) => name.endsWith(".yaml"))
     .map((name) => join(folder, name)),
@@ -32,7 +34,8 @@ test.each(shipped)("%s names the schema of its kind in the first line, and is of
   expect(existsSync(path), schemaFile).toBe(true);
   const isOfIt = accepts(JSON.parse(readFileSync(path, "utf8")));
   expect(isOfIt(parse(text)), JSON.stringify(isOfIt.errors)).toBe(true);
-  const kind = name.startsWith("scenes") ? "scene" : /rig/.test(name) ? "rig" : "plan";
+  const byFolder: Record<string, string> = { scenes: "scene", serve: "schedule" };
+  const kind = byFolder[dirname(name)] ?? (/rig/.test(name) ? "rig" : "plan");
   expect(schemaFile).toContain(`/${kind}.json`);
 });
 
@@ -75,6 +78,23 @@ test.each([
   expect(isRig(parse(text)), JSON.stringify(isRig.errors)).toBe(fits);
 });
 
+const goodSchedule = readFileSync(join(plans, "serve/each-clear-day.yaml"), "utf8");
+
+test.each([
+  [goodSchedule, true],
+  [goodSchedule.replace("{ sunRisesPastDegrees: 25 }", '{ localTime: "09:15" }'), true],
+  [goodSchedule.replace("{ sunRisesPastDegrees: 25 }", '{ localTime: "9:15" }'), false],
+  [goodSchedule.replace("{ sunRisesPastDegrees: 25 }", "{ whenClear: true }"), false],
+  [goodSchedule.replace("onDays: [sunday]", "onDays: every-day"), true],
+  [goodSchedule.replace("onDays: [sunday]", "onDays: sunday"), false],
+  [goodSchedule.replace("onDays: [sunday]", "onDays: { everyDays: 2, countedFrom: 2026-05-01 }"), true],
+  [goodSchedule.replace("train-changed", "train-new"), false],
+  [goodSchedule.replace("timesMost: 2", "timesMost: 0"), false],
+])("a schedule as its reader has it (%#)", (text, fits) => {
+  expect(bothRead(text, readSchedule)).toBe(fits);
+  expect(isSchedule(parse(text)), JSON.stringify(isSchedule.errors)).toBe(fits);
+});
+
 test("a scene may leave out any part, and has no key that the simulator does not know", () => {
   expect(isScene({})).toBe(true);
   expect(isScene({ startFrom: { drawnFromSeed: 3 }, optics: { focalLengthMm: 900 } })).toBe(true);
@@ -93,5 +113,9 @@ test("every key says what it is", () => {
     const deeper = typeof additionalProperties === "object" ? [additionalProperties] : [];
     return [...own, ...[...anyOf, ...(items ? [items] : []), ...deeper].flatMap((one) => silent(one, path))];
   };
-  expect([...silent(planSchema(), "plan"), ...silent(rigSchema(), "rig")]).toEqual([]);
+  expect([
+    ...silent(planSchema(), "plan"),
+    ...silent(rigSchema(), "rig"),
+    ...silent(scheduleSchema(), "schedule"),
+  ]).toEqual([]);
 });

@@ -195,6 +195,10 @@ test("a rig that could not be put back is held, also by a new process; a person'
   expect(first.attempts).toMatchObject([{ entry: "e1", ended: "not-restored", exitCode: 6 }]);
   const held = first.statuses.find(({ state }) => state === "held");
   expect(held).toMatchObject({ whatToDo: expect.stringContaining("evenfield restore") });
+  // Three tries, a minute and ten after the one before, and no more by any process.
+  const tries = first.statuses.filter(({ because }) => because.startsWith("what the run"));
+  expect(tries).toHaveLength(3);
+  expect(held!.sinceUtcMs - tries[0]!.sinceUtcMs).toBeGreaterThan(11 * 60_000);
   const second = await serveOnStage(stage, files, { hours: 0.5 });
   expect(second.runs).toBe(0);
   const long = await serveOnStage(stage, files, { hours: 1 });
@@ -209,6 +213,26 @@ test("a rig that could not be put back is held, also by a new process; a person'
   for (const { runId } of stage.ledger.unfinishedRuns(files.rigFile.rig)) stage.ledger.closeRun(runId);
   const third = await serveOnStage(stage, files, { hours: 0.1 });
   expect(statesOf(third.statuses)).toEqual(["starting", "standing by", "stopping"]);
+});
+
+test("a cover that is jammed for a while: put back as soon as it moves again, and the next entry begins", async () => {
+  await using stage = await open();
+  const files = filesOf(stage, 'when: { localTime: "10:05" }', 'when: { localTime: "11:30" }');
+  const jam = at(300 + 90).for(1500, worldFaults.stuck("cover"));
+  const served = await serveOnStage(stage, files, { hours: 2, faults: [jam], plan: imagesPlan });
+  expect(served.attempts.map(({ ended }) => ended)).toEqual(["not-restored", "done"]);
+  expect(statesOf(served.statuses)).toEqual([
+    "starting",
+    "standing by",
+    "running",
+    "recovering",
+    "standing by",
+    "running",
+    "standing by",
+    "stopping",
+  ]);
+  expect(stage.differences()).toEqual([]);
+  expect(checkWorld(stage.world)).toEqual([]);
 });
 
 test("a changed schedule is taken when it is valid; else the old one is kept and what is wrong is told", async () => {

@@ -12,6 +12,8 @@ const tables = `
     begun_utc_ms integer not null, ended_utc_ms integer, ended text, exit_code integer, run_id text, because text,
     seal text not null) strict;
   create index if not exists schedule_attempts_of_rig on schedule_attempts (rig, begun_utc_ms);
+  create table if not exists schedule_restores (
+    rig text not null, run_id text not null, tries integer not null, primary key (rig, run_id)) strict;
   create table if not exists schedule_looks (rig text primary key, looked_utc_ms integer not null) strict;
 `;
 
@@ -86,6 +88,27 @@ export class ScheduleRecord {
     });
   }
 
+  /** How often it was tried in vain to put back what a run left, by all processes of the service. */
+  restoreTries(runId: string): number {
+    if (!this.#isThere("schedule_restores")) return 0;
+    const tries = "select tries from schedule_restores where rig = ? and run_id = ?";
+    return this.ledger.read(
+      (database) =>
+        database.query<{ tries: number }, [string, string]>(tries).get(this.rig, runId)?.tries ?? 0,
+    );
+  }
+
+  noteRestoreTry(runId: string): void {
+    this.ledger.write((database) => {
+      database.run(tables);
+      database
+        .query(
+          "insert into schedule_restores values (?, ?, 1) on conflict (rig, run_id) do update set tries = tries + 1",
+        )
+        .run(this.rig, runId);
+    });
+  }
+
   /** How many have ended in each way, of all that are kept; rows are counted as they stand. */
   countByEnding(): ReadonlyMap<string, number> {
     if (!this.#isThere()) return new Map();
@@ -100,9 +123,9 @@ export class ScheduleRecord {
   }
 
   /** A ledger that no service has written to has none of it, and reading makes nothing. */
-  #isThere(): boolean {
-    const named = "select count(*) as n from sqlite_schema where name = 'schedule_attempts'";
-    return this.ledger.read((database) => database.query<{ n: number }, []>(named).get()!.n > 0);
+  #isThere(table = "schedule_attempts"): boolean {
+    const named = "select count(*) as n from sqlite_schema where name = ?";
+    return this.ledger.read((database) => database.query<{ n: number }, [string]>(named).get(table)!.n > 0);
   }
 
   #rows(sinceUtcMs: number): readonly { readonly rowid: number; readonly attempt: Attempt }[] {
