@@ -25,6 +25,7 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   run: async () => (await import("./commands/run.ts")).registerRun(program, writeOutputs),
   serve: async () => (await import("./commands/serve.ts")).registerServe(program, writeOutputs),
   schedule: async () => (await import("./commands/schedule.ts")).registerSchedule(program),
+  notices: async () => (await import("./commands/notices.ts")).registerNotices(program),
   rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
   check: async () => (await import("./commands/check.ts")).registerCheck(program),
   probe: async () => (await import("./commands/probe.ts")).registerProbe(program),

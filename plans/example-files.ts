@@ -12,4 +12,5 @@ export const exampleFiles = [
   "scenes/close-up.yaml",
   "scenes/defocus.yaml",
   "serve/each-clear-day.yaml",
+  "serve/notices-example.yaml",
 ] as const;

@@ -5,6 +5,7 @@ export const commandList = {
   run: "carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back",
   serve: "run a rig by a schedule, for months; SIGTERM or Ctrl-C ends in good order",
   schedule: "what a schedule would do on a rig in the next days, and why it would not",
+  notices: "who is told what of a rig that runs by a schedule; --try sends each of them a notice",
   rehearse:
     "a plan, or days of a schedule, on simulated devices; then hold the result against their true values",
   check: "whether a plan fits a rig, the Sun and the filter's statement, without its devices",

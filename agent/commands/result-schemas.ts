@@ -120,6 +120,17 @@ export const resultSchemas = {
       }),
     ),
   }),
+  notices: z.looseObject({
+    to: z.array(
+      z.looseObject({
+        name: z.string(),
+        way: z.string(),
+        kinds: z.array(z.string()),
+        quiet: z.string().nullable(),
+        trouble: z.string().nullable().optional().describe("of --try; null: the notice got there"),
+      }),
+    ),
+  }),
   rehearse: z.union([
     run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }).describe("of a plan"),
     rehearsedDays.describe("of a schedule"),

@@ -16,6 +16,8 @@ export interface ServiceStatus {
   /** The entry that runs. */
   readonly entry?: string;
   readonly progress?: Progress;
+  /** Why the rig can't be worked with just now; it is tried again by itself. */
+  readonly trouble?: string;
   /** What is wrong with a file that was changed; the one before it is kept. */
   readonly fileTrouble?: string;
 }
