@@ -26,6 +26,7 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   serve: async () => (await import("./commands/serve.ts")).registerServe(program, writeOutputs),
   schedule: async () => (await import("./commands/schedule.ts")).registerSchedule(program),
   notices: async () => (await import("./commands/notices.ts")).registerNotices(program),
+  fleet: async () => (await import("./commands/fleet.ts")).registerFleet(program),
   rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
   check: async () => (await import("./commands/check.ts")).registerCheck(program),
   probe: async () => (await import("./commands/probe.ts")).registerProbe(program),

@@ -6,6 +6,7 @@ export const commandList = {
   serve: "run a rig by a schedule, for months; SIGTERM or Ctrl-C ends in good order",
   schedule: "what a schedule would do on a rig in the next days, and why it would not",
   notices: "who is told what of a rig that runs by a schedule; --try sends each of them a notice",
+  fleet: "how all rigs on an MQTT broker stand, as a table and on one page",
   rehearse:
     "a plan, or days of a schedule, on simulated devices; then hold the result against their true values",
   check: "whether a plan fits a rig, the Sun and the filter's statement, without its devices",

@@ -1,4 +1,5 @@
 import { z } from "zod";
+import { standings } from "../fleet/fleet-rows.ts";
 import type { commandList } from "./command-list.ts";
 import { envelopeSchema } from "./envelope.ts";
 
@@ -130,6 +131,22 @@ export const resultSchemas = {
         trouble: z.string().nullable().optional().describe("of --try; null: the notice got there"),
       }),
     ),
+  }),
+  fleet: z.looseObject({
+    rigs: z
+      .array(
+        z.looseObject({
+          rig: z.string(),
+          standing: z.enum(standings),
+          because: z.string(),
+          whatToDo: z.string().optional(),
+          sinceUtc: z.string().optional(),
+          covered: z.enum(["proved", "not proved", "not known"]),
+          flat: z.looseObject({ verdict: z.string(), madeUtc: z.string() }).optional(),
+          next: z.looseObject({ entry: z.string(), dueUtc: z.string() }).optional(),
+        }),
+      )
+      .describe("those first that somebody has to see to"),
   }),
   rehearse: z.union([
     run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }).describe("of a plan"),

@@ -152,6 +152,13 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run",
     "agent/sky",
   ],
+  "agent/fleet": [
+    "drivers/kit",
+    "plans",
+    "agent/outputs/page-shell.ts",
+    "agent/outputs/safe-html.ts",
+    "agent/service/notices",
+  ],
   "agent/rehearsal": [
     "drivers",
     "plans",
