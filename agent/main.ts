@@ -21,9 +21,12 @@ async function writeOutputs(record: RunRecord, folder: string): Promise<readonly
 /** Only the command that is called, or asked for help about, is loaded. */
 const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   init: async () => (await import("./commands/init.ts")).registerInit(program),
+  examples: async () => (await import("./commands/examples.ts")).registerExamples(program),
   run: async () => (await import("./commands/run.ts")).registerRun(program, writeOutputs),
   serve: async () => (await import("./commands/serve.ts")).registerServe(program, writeOutputs),
   schedule: async () => (await import("./commands/schedule.ts")).registerSchedule(program),
+  notices: async () => (await import("./commands/notices.ts")).registerNotices(program),
+  fleet: async () => (await import("./commands/fleet.ts")).registerFleet(program),
   rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
   check: async () => (await import("./commands/check.ts")).registerCheck(program),
   probe: async () => (await import("./commands/probe.ts")).registerProbe(program),

@@ -1,4 +1,5 @@
 import * as z from "zod";
+import { noticesFile } from "./notices-file.ts";
 import { planFile } from "./plan-file.ts";
 import { rigFile } from "./rig-file.ts";
 import { scheduleFile } from "./schedule-file.ts";
@@ -14,6 +15,10 @@ export function rigSchema(): JsonSchema {
 
 export function scheduleSchema(): JsonSchema {
   return schemaOf(scheduleFile, "A schedule of Evenfield");
+}
+
+export function noticesSchema(): JsonSchema {
+  return schemaOf(noticesFile, "A notices file of Evenfield");
 }
 
 /** As far as the reference of keys reads it. */

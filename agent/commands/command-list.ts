@@ -1,9 +1,12 @@
 /** What the help lists, in its order: known before a command is loaded, for loading all of them takes most of a second. */
 export const commandList = {
   init: "asks a few questions, looks for the devices, and writes a rig file to be completed by you",
+  examples: "write the plan, rig, scene and schedule files that come with the program, to start from",
   run: "carry a plan out on a rig; Ctrl-C once stops in good order and puts the rig back",
   serve: "run a rig by a schedule, for months; SIGTERM or Ctrl-C ends in good order",
   schedule: "what a schedule would do on a rig in the next days, and why it would not",
+  notices: "who is told what of a rig that runs by a schedule; --try sends each of them a notice",
+  fleet: "how all rigs on an MQTT broker stand, as a table and on one page",
   rehearse:
     "a plan, or days of a schedule, on simulated devices; then hold the result against their true values",
   check: "whether a plan fits a rig, the Sun and the filter's statement, without its devices",

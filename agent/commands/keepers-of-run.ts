@@ -1,6 +1,7 @@
-import { join, resolve } from "node:path";
+import { resolve } from "node:path";
 import type { Clock } from "../../drivers/kit/clock.ts";
 import type { Log } from "../../drivers/kit/log.ts";
+import { ownCommand } from "../../drivers/kit/place.ts";
 import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { BeatenKeeper } from "../keeper/beat-keeper.ts";
@@ -19,11 +20,9 @@ export interface KeptRun {
 
 /** Who makes the rig safe when the run's process is gone: one on this computer always, and one elsewhere if the rig has it. */
 export function keepersOfRun({ rig, ledger, folder, ...kept }: KeptRun): readonly RigKeeper[] {
-  const main = join(import.meta.dirname, "../main.ts");
   const files = ["--rig", resolve(rig), "--ledger", resolve(ledger)];
   const open = keeperProcessOpener([
-    process.execPath,
-    main,
+    ...ownCommand(),
     "keep",
     ...files,
     "--log-file",

@@ -1,9 +1,15 @@
-import { type JsonSchema, planSchema, rigSchema, scheduleSchema } from "../../plans/json-schemas.ts";
+import {
+  type JsonSchema,
+  noticesSchema,
+  planSchema,
+  rigSchema,
+  scheduleSchema,
+} from "../../plans/json-schemas.ts";
 
 /** Every key of plans, rig files and schedules as Markdown tables, drawn from the schemas that read them. */
 export function keyReference(): string {
   return [
-    "# Every key of plans, rig files and schedules",
+    "# Every key of plans, rig files, schedules and notices files",
     "",
     "Written by `bun agent/commands/write-schema.ts` from the schemas that read the files; change those, not this.",
     "A key may be left out where the last column has a default or a dash; `in one form`: an entry is written in one of several",
@@ -17,6 +23,9 @@ export function keyReference(): string {
     "",
     "## Schedule",
     ...table(scheduleSchema()),
+    "",
+    "## Notices file",
+    ...table(noticesSchema()),
     "",
   ].join("\n");
 }

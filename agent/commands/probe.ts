@@ -1,10 +1,10 @@
-import { join } from "node:path";
 import type { Command } from "commander";
 import { type ConnectOptions, connectRig, RigNotConnectedError } from "../../drivers/connect.ts";
 import { type DeviceDescription, describeRig } from "../../drivers/describe-rig.ts";
 import type { Clock } from "../../drivers/kit/clock.ts";
 import { given } from "../../drivers/kit/given.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
+import { findOwnFile } from "../../drivers/kit/place.ts";
 import { oneLine } from "../../drivers/kit/plain-text.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
@@ -122,7 +122,7 @@ function deviceLines({ role, device, abilities }: DeviceDescription): string[] {
 }
 
 const shippedPlans = ["first-flat", "flat-by-defocus", "flat-by-drift", "images-all-day"].map((name) =>
-  join(import.meta.dirname, `../../plans/${name}.yaml`),
+  Bun.fileURLToPath(findOwnFile(`plans/${name}.yaml`)),
 );
 
 export function registerProbe(program: Command, host: CommandHost = processHost): void {

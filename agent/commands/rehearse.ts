@@ -1,6 +1,7 @@
 import { existsSync } from "node:fs";
 import { join, resolve } from "node:path";
 import type { Command } from "commander";
+import { findOwnFile } from "../../drivers/kit/place.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { VirtualClock } from "../../drivers/kit/virtual-clock.ts";
 import type { Plan } from "../../plans/plan-file.ts";
@@ -51,7 +52,7 @@ interface ScheduleChoice {
   readonly sensorWidth: number;
 }
 
-const demoRigFile = resolve(import.meta.dirname, "../../plans/demo-rig.yaml");
+const demoRigFile = Bun.fileURLToPath(findOwnFile("plans/demo-rig.yaml"));
 
 /**
  * `evenfield rehearse`: a plan against simulated devices, over INDI bytes or Alpaca requests in memory as the rig file

@@ -1,4 +1,5 @@
 import { z } from "zod";
+import { standings } from "../fleet/fleet-rows.ts";
 import type { commandList } from "./command-list.ts";
 import { envelopeSchema } from "./envelope.ts";
 
@@ -99,6 +100,7 @@ const tableRow = z.looseObject({
 /** What stands as `result` in the envelope of each command. */
 export const resultSchemas = {
   init: z.looseObject({ file: z.string(), rig: z.string(), toFill: z.array(z.string()) }),
+  examples: z.looseObject({ folder: z.string(), written: z.number().int(), kept: z.array(z.string()) }),
   run,
   serve: z.looseObject({ rig: z.string(), runs: z.number().int().describe("that were begun") }),
   schedule: z.looseObject({
@@ -118,6 +120,33 @@ export const resultSchemas = {
         because: z.string().nullable(),
       }),
     ),
+  }),
+  notices: z.looseObject({
+    to: z.array(
+      z.looseObject({
+        name: z.string(),
+        way: z.string(),
+        kinds: z.array(z.string()),
+        quiet: z.string().nullable(),
+        trouble: z.string().nullable().optional().describe("of --try; null: the notice got there"),
+      }),
+    ),
+  }),
+  fleet: z.looseObject({
+    rigs: z
+      .array(
+        z.looseObject({
+          rig: z.string(),
+          standing: z.enum(standings),
+          because: z.string(),
+          whatToDo: z.string().optional(),
+          sinceUtc: z.string().optional(),
+          covered: z.enum(["proved", "not proved", "not known"]),
+          flat: z.looseObject({ verdict: z.string(), madeUtc: z.string() }).optional(),
+          next: z.looseObject({ entry: z.string(), dueUtc: z.string() }).optional(),
+        }),
+      )
+      .describe("those first that somebody has to see to"),
   }),
   rehearse: z.union([
     run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }).describe("of a plan"),

@@ -1,5 +1,6 @@
 import { readFileSync } from "node:fs";
 import { FileProblemsError } from "../../plans/file-problems.ts";
+import { type NoticesFile, readNotices } from "../../plans/notices-file.ts";
 import { type Plan, readPlan } from "../../plans/plan-file.ts";
 import { type RigFile, readRigFile } from "../../plans/rig-file.ts";
 import { readSchedule, type Schedule } from "../../plans/schedule-file.ts";
@@ -22,8 +23,18 @@ export function scheduleFromFile(file: string): Schedule {
   return checked(file, "schedule", readSchedule);
 }
 
+/** @throws CommandError with every problem of the file, each with its line */
+export function noticesFromFile(file: string): NoticesFile {
+  return checked(file, "notices file", readNotices);
+}
+
 /** What people write, and mistake for each other. */
-const kinds = { plan: readPlan, "rig file": readRigFile, schedule: readSchedule } as const;
+const kinds = {
+  plan: readPlan,
+  "rig file": readRigFile,
+  schedule: readSchedule,
+  "notices file": readNotices,
+} as const;
 type Kind = keyof typeof kinds;
 
 function checked<Read>(file: string, what: Kind, read: (text: string, file: string) => Read): Read {

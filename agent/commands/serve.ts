@@ -4,9 +4,12 @@ import type { Command } from "commander";
 import type { Clock } from "../../drivers/kit/clock.ts";
 import type { Log } from "../../drivers/kit/log.ts";
 import { lockFolderDefault, takeHostLock } from "../run/machine/host-lock.ts";
+import { describeRun } from "../run/record/describe-run.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
+import { noticeOfEnding } from "../service/notices/watch-conditions.ts";
 import { listenPage } from "../service/page/listen-page.ts";
 import { type PageSource, readBeforeWork } from "../service/page/page-facts.ts";
+import { endingOf } from "../service/schedule/attempts.ts";
 import { localText } from "../service/schedule/local-day.ts";
 import { serveSchedule } from "../service/serve-schedule.ts";
 import type { ServiceInput } from "../service/service-options.ts";
@@ -24,11 +27,12 @@ import {
   type Outcome,
   wrongInput,
 } from "./outcome.ts";
-import { rigFromFile } from "./rig-from-file.ts";
+import { noticesFromFile, rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { logOption } from "./run-log.ts";
 import { openLedgerForRun } from "./run-records.ts";
 import { loadSchedule, siteOfSchedule } from "./schedule-from-file.ts";
+import { openNews } from "./serve-notices.ts";
 import { type StopWords, stopWordsOfRun } from "./stop-signals.ts";
 
 export interface ServeOptions {
@@ -37,6 +41,8 @@ export interface ServeOptions {
   readonly ledger: string;
   /** [HOST:]PORT; left out, there is no page. */
   readonly page?: string;
+  /** The notices file; left out, nobody is told. */
+  readonly notices?: string;
 }
 
 export interface ServeWiring extends RigWiring {
@@ -59,6 +65,7 @@ export async function serve(
   host: CommandHost,
 ): Promise<Outcome> {
   const pageAt = options.page === undefined ? undefined : readPageAddress(options.page);
+  const notices = options.notices === undefined ? undefined : noticesFromFile(options.notices);
   const readInput = () => readFiles(schedulePath, options.rig);
   const { rigFile, site } = readInput();
   const { rig } = rigFile;
@@ -79,6 +86,7 @@ export async function serve(
     look: () => look?.(),
   };
   await using page = pageAt && (await showPage(pageAt, source, wiring.log));
+  await using news = notices && (await openNews(notices, source, wiring.log, host));
   if (page) host.stderr(`The page is at ${page.address}\n`);
   const { runs } = await serveSchedule({
     ...wiring,
@@ -89,17 +97,21 @@ export async function serve(
     inputStamp: () => stampOf(schedulePath, options.rig),
     keepers: (file, folder) => wiring.keepers({ ...options, rigFile: file, folder, clock, log: wiring.log }),
     onStatus: (now) => {
-      if (page) readBeforeWork(source, now, wiring.log);
+      if (page || news) readBeforeWork(source, now, wiring.log);
       status = now;
       say(now);
+      news?.note(now);
     },
     onReady: (read) => {
       look = read;
     },
-    onRunEnded: (entry, report) =>
+    onLeftOut: (entry, because) => news?.add(noticeOfEnding(entry, "refused", { happened: because })),
+    onRunEnded: (entry, report) => {
+      news?.add(noticeOfEnding(entry, endingOf(report.exitCode), describeRun(report)));
       host.stderr(
         `${stampText(clock, site.timeZone)}  ${entry}: ${report.ended}, verdict ${report.verdict}, exit code ${report.exitCode}; ${report.folder}\n`,
-      ),
+      );
+    },
   });
   return {
     exitCode: exitCodes.done,
@@ -208,6 +220,7 @@ export function registerServe(
       "--page <[HOST:]PORT>",
       "show how it stands there, to browsers on this computer; also /health and /metrics",
     )
+    .option("--notices <file>", "who is told of what, and how; read once, at the start")
     .addOption(logOption())
     .action((schedule: string, options: ServeOptions & { json?: boolean; log: string }) =>
       conclude(

@@ -1,5 +1,5 @@
 import { join } from "node:path";
-import { planSchema, rigSchema, scheduleSchema } from "../../plans/json-schemas.ts";
+import { noticesSchema, planSchema, rigSchema, scheduleSchema } from "../../plans/json-schemas.ts";
 import { sceneFileSchema } from "../../sim-devices/scene/spec/scene-file-schema.ts";
 import { figureReference } from "./figure-reference.ts";
 import { keyReference } from "./key-reference.ts";
@@ -13,6 +13,7 @@ export const writtenFromSchemas = (): Readonly<Record<string, string>> => ({
   "schemas/plan.json": json(planSchema()),
   "schemas/rig.json": json(rigSchema()),
   "schemas/schedule.json": json(scheduleSchema()),
+  "schemas/notices.json": json(noticesSchema()),
   "schemas/scene.json": json(sceneFileSchema()),
   "keys.md": keyReference(),
   "figures.md": figureReference(),

@@ -97,10 +97,15 @@ export function htmlPage(page: {
   readonly title: string;
   readonly band?: string | undefined;
   readonly body: string;
+  /** Where the file is written anew again and again [s]. */
+  readonly refreshSeconds?: number | undefined;
 }): string {
   const band = page.band === undefined ? "" : `<p class="band">${safeHtml(page.band)}</p>\n`;
+  const { refreshSeconds } = page;
+  const refresh =
+    refreshSeconds === undefined ? "" : `<meta http-equiv="refresh" content="${refreshSeconds}">`;
   return `<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width,initial-scale=1">
+<html lang="en"><head><meta charset="utf-8">${refresh}<meta name="viewport" content="width=device-width,initial-scale=1">
 <title>${safeHtml(page.title)}</title><style>${pageStyle}</style></head>
 <body><main>
 ${band}${page.body}

@@ -126,7 +126,8 @@ export class ServiceEffects {
         this.#held = this.#whyHeld(); // it may have been the last try
         if (this.#held || this.mustStop) return;
         const untilUtcMs = this.options.clock.nowMs() + left.againSeconds * 1000;
-        this.#status("recovering", `the rig can't be put back yet: ${left.because}`, { untilUtcMs });
+        const trouble = left.because;
+        this.#status("recovering", `the rig can't be put back yet: ${trouble}`, { untilUtcMs, trouble });
         this.#leaveOut(`the rig could not be put back: ${left.because}`);
         await this.#sleep(left.againSeconds);
       }
@@ -258,7 +259,8 @@ export class ServiceEffects {
       if (this.mustStop) return;
       if (!isPassing(error)) throw error;
       const untilUtcMs = this.options.clock.nowMs() + tryAgainSeconds * 1000;
-      this.#status("standing by", `${entry} is due and can't begin: ${error.message}`, { untilUtcMs });
+      const trouble = error.message;
+      this.#status("standing by", `${entry} is due and can't begin: ${trouble}`, { untilUtcMs, trouble });
       await this.#sleep(tryAgainSeconds);
     }
   }
@@ -386,6 +388,7 @@ export class ServiceEffects {
     const times = { dueUtcMs, begunUtcMs: nowUtcMs, endedUtcMs: nowUtcMs };
     this.#record.begin({ entry, occasion, ...times, ended: "refused", because });
     this.options.log.info({ entry, occasion, because }, "an entry is left out");
+    this.options.onLeftOut?.(entry, because);
   }
 
   /** A ledger that can't be written to is a person's matter too: without it nothing is remembered. */

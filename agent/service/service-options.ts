@@ -34,5 +34,7 @@ export interface ServiceOptions
   onStatus(status: ServiceStatus): void;
   /** Called once the files are read. @param look reads the ledger at each call; throws LedgerError */
   onReady?(look: () => ServiceLook): void;
+  /** Called when an entry is not begun at an occasion, and will not be. */
+  onLeftOut?(entry: string, because: string): void;
   onRunEnded?(entry: string, report: RunReport): void;
 }

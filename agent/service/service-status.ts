@@ -19,6 +19,8 @@ export interface ServiceStatus {
   readonly progress?: Progress;
   /** Between runs: how the rig and the computer were seen to be. */
   readonly rest?: readonly RestRow[];
+  /** Why the rig can't be worked with just now; it is tried again by itself. */
+  readonly trouble?: string;
   /** What is wrong with a file that was changed; the one before it is kept. */
   readonly fileTrouble?: string;
 }

@@ -1,4 +1,5 @@
 import { Worker } from "node:worker_threads";
+import { findOwnFile } from "../../drivers/kit/place.ts";
 import type { StartThread } from "../imaging/displaced/piece-work.ts";
 import { type Line, sharingWith } from "./share-pieces.ts";
 import { makeTransferableCopy } from "./transferable-copy.ts";
@@ -47,7 +48,7 @@ export class Threads {
   };
 
   #start(kind: WorkKind): Thread {
-    const program = this.changes.program ?? new URL("./worker.ts", import.meta.url);
+    const program = this.changes.program ?? findOwnFile("agent/threads/worker.ts");
     const worker = new Worker(program, { workerData: kind });
     const { promise: ended, resolve: end } = Promise.withResolvers<void>();
     const asked: ((answer: { readonly result: unknown } | undefined) => void)[] = [];

@@ -4,6 +4,7 @@ import { run as centring, resultText, rowText } from "./centring.ts";
 import { run as defocus } from "./defocus.ts";
 import { run as displaced } from "./displaced.ts";
 import { run as dust } from "./dust.ts";
+import { run as executables } from "./executables.ts";
 import { run as exposure } from "./exposure.ts";
 import { run as fringes } from "./fringes.ts";
 import { run as kill } from "./kill.ts";
@@ -77,6 +78,9 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
     const env = { ...process.env, EVENFIELD_WHOLE_LIST: "yes" };
     const { status } = spawnSync(process.execPath, [...vitest, ...files], { stdio: "inherit", env });
     if (status !== 0) process.exitCode = 1;
+  },
+  executables: async () => {
+    if (!executables({ seed, print })) process.exitCode = 1;
   },
   /** In virtual time; `kill` has real processes. */
   kills: async (count = 200) => {

@@ -3,8 +3,11 @@ import { join } from "node:path";
 import { expect, test } from "vitest";
 import { importsOf, root, sources, textOf } from "./imports.ts";
 
-/** Compiled loops, which import nothing. */
-const kernels = ["drivers/kit/kernels"];
+/** Where the program's own files are: imports nothing. */
+const place = "drivers/kit/place.ts";
+
+/** Compiled loops, and where they are. */
+const kernels = ["drivers/kit/kernels", place];
 
 /** Rooms of the numerics from low to high → those that each may import from. */
 const imagingRooms: Record<string, readonly string[]> = {
@@ -42,7 +45,7 @@ const protocolRows = (protocol: string): Record<string, readonly string[]> => {
 /** Folder → the folders and files of ours that it may import from (itself always). The most specific row counts. */
 const mayImport: Record<string, readonly string[]> = {
   "drivers/kit": [],
-  "drivers/kit/kernels": [],
+  "drivers/kit/kernels": [place],
   "drivers/formats": ["drivers/kit"],
   "drivers/roles": ["drivers/kit"],
   "agent/imaging": kernels,
@@ -156,6 +159,13 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/run",
     "agent/sky",
   ],
+  "agent/fleet": [
+    "drivers/kit",
+    "plans",
+    "agent/outputs/page-shell.ts",
+    "agent/outputs/safe-html.ts",
+    "agent/service/notices",
+  ],
   "agent/rehearsal": [
     "drivers",
     "plans",
@@ -179,6 +189,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/sky",
   ],
   "agent/files": ["drivers/formats", "agent/imaging", "agent/masters", "agent/open-files", "agent/threads"],
+  "agent/executables": [place, "plans/example-files.ts"],
   "agent/commands": ["agent", "drivers", "plans", "package.json"],
   plans: [],
   "sim-devices": ["drivers/kit", "drivers/formats"],

@@ -4,7 +4,13 @@ import { Ajv2020 } from "ajv/dist/2020.js";
 import { expect, test } from "vitest";
 import { parse } from "yaml";
 import { writtenFromSchemas } from "../../agent/commands/write-schema.ts";
-import { type JsonSchema, planSchema, rigSchema, scheduleSchema } from "../../plans/json-schemas.ts";
+import {
+  type JsonSchema,
+  noticesSchema,
+  planSchema,
+  rigSchema,
+  scheduleSchema,
+} from "../../plans/json-schemas.ts";
 import { readPlan } from "../../plans/plan-file.ts";
 import { readRigFile } from "../../plans/rig-file.ts";
 import { readSchedule } from "../../plans/schedule-file.ts";
@@ -34,7 +40,10 @@ test.each(shipped)("%s names the schema of its kind in the first line, and is of
   expect(existsSync(path), schemaFile).toBe(true);
   const isOfIt = accepts(JSON.parse(readFileSync(path, "utf8")));
   expect(isOfIt(parse(text)), JSON.stringify(isOfIt.errors)).toBe(true);
-  const byFolder: Record<string, string> = { scenes: "scene", serve: "schedule" };
+  const byFolder: Record<string, string> = {
+    scenes: "scene",
+    serve: /notices/.test(name) ? "notices" : "schedule",
+  };
   const kind = byFolder[dirname(name)] ?? (/rig/.test(name) ? "rig" : "plan");
   expect(schemaFile).toContain(`/${kind}.json`);
 });
@@ -117,5 +126,6 @@ test("every key says what it is", () => {
     ...silent(planSchema(), "plan"),
     ...silent(rigSchema(), "rig"),
     ...silent(scheduleSchema(), "schedule"),
+    ...silent(noticesSchema(), "notices"),
   ]).toEqual([]);
 });

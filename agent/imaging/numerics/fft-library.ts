@@ -1,6 +1,6 @@
 import { readFileSync } from "node:fs";
-import { dirname, join } from "node:path";
 import load, { type Pffft } from "@echogarden/pffft-wasm/simd";
+import { findOwnFile, inSingleFile } from "../../../drivers/kit/place.ts";
 
 /** The library, once loaded: transforms themselves never wait. */
 export interface FftLibrary {
@@ -28,8 +28,10 @@ export async function loadFft(): Promise<FftLibrary> {
   return { pffft, memory };
 }
 
-function codePath(): string {
-  return join(dirname(Bun.resolveSync("@echogarden/pffft-wasm/simd", import.meta.dirname)), "pffft.wasm");
+/** Beside the library's own module, wherever that was installed. */
+function codePath(): URL {
+  if (inSingleFile) return findOwnFile("node_modules/@echogarden/pffft-wasm/dist/simd/pffft.wasm");
+  return new URL("pffft.wasm", import.meta.resolve("@echogarden/pffft-wasm/simd"));
 }
 
 /** A piece of the library's memory, to be freed by `free`. */

@@ -1,5 +1,5 @@
 import { readFileSync } from "node:fs";
-import { join } from "node:path";
+import { findOwnFile } from "../place.ts";
 import { bindings } from "./built/kernels.ts";
 import { giveBackMemory, pageBytes, takeMemory } from "./kept-memories.ts";
 
@@ -18,7 +18,7 @@ export function startKernel<Name extends KernelName>(name: Name, memory: WebAsse
   try {
     let module = modules.get(name);
     if (module === undefined) {
-      module = new WebAssembly.Module(readFileSync(join(import.meta.dirname, "built", `${name}.wasm`)));
+      module = new WebAssembly.Module(readFileSync(findOwnFile(`drivers/kit/kernels/built/${name}.wasm`)));
       modules.set(name, module);
     }
     const { exports } = new WebAssembly.Instance(module, { env: { memory } });
