@@ -135,7 +135,12 @@ export async function connectRig(
     }
     const opened = results.flatMap((result) => (result.status === "fulfilled" ? [result.value] : []));
     const noCamera = failures.find(({ role }) => role === "camera");
-    const camera = noCamera && absentCamera(noCamera.device, noCamera.error);
+    // Who only looks at a rig at rest names no camera.
+    const notWanted = entries.devices.camera
+      ? undefined
+      : { device: "camera", error: new Error("it was not connected") };
+    const without = noCamera ?? notWanted;
+    const camera = without && absentCamera(without.device, without.error);
     const rig = { ...(camera && { camera }), ...Object.fromEntries(opened) } as Partial<Rig>;
     if (!rig.camera) throw new TypeError("a rig needs a camera"); // the rig file's schema sees to it
     const offered = await deviceNames(servers);

@@ -185,14 +185,20 @@ function beTheOnlyService(ledger: string, rig: string, folder = lockFolderDefaul
 /** A line for each change of what the service is about; progress within a run is no such change. */
 function sayChanges(host: CommandHost, zone: string): (status: ServiceStatus) => void {
   let said = "";
-  return ({ state, because, untilUtcMs, whatToDo, fileTrouble }) => {
+  return ({ state, because, untilUtcMs, whatToDo, fileTrouble, rest = [] }) => {
     const until =
       untilUtcMs === undefined || state === "held" ? "" : ` (until ${localText(untilUtcMs, zone)})`;
-    const lines = [`${state}: ${because}`, whatToDo, fileTrouble].filter((line) => line !== undefined);
+    const wrong = rest.filter(({ verdict }) => verdict === "not so");
+    const atRest = wrong.map(({ what, text }) => `${what}: ${text}`);
+    const lines = [`${state}: ${because}${until}`, whatToDo, fileTrouble, ...atRest].filter(
+      (line) => line !== undefined,
+    );
     const text = lines.join("\n  ");
-    if (text === said) return;
-    said = text;
-    host.stderr(`${stampText(host.clock, zone)}  ${text}${lines.length === 1 ? until : ""}\n`);
+    // The numbers of what is not at rest change with every look, and are no news.
+    const news = [state, because, whatToDo, fileTrouble, ...wrong.map(({ what }) => what)].join();
+    if (news === said) return;
+    said = news;
+    host.stderr(`${stampText(host.clock, zone)}  ${text}\n`);
   };
 }
 

@@ -76,13 +76,15 @@ export class FrameAccount {
   }
 }
 
-function digestOfImage(file: string): string {
+/** Of an image on disk as the camera gave it. */
+export function digestOfImage(file: string): string {
   using fits = FitsFile.open(file);
   const image = fits.image();
   return digestOf(Uint16Array.from(image.readRows(0, image.rowCount) as ArrayLike<number>));
 }
 
-function digestOf({ buffer, byteOffset, byteLength }: Uint16Array): string {
+/** Equal for equal frames, and for no others. */
+export function digestOf({ buffer, byteOffset, byteLength }: Uint16Array): string {
   return createHash("sha1")
     .update(new Uint8Array(buffer, byteOffset, byteLength))
     .digest("base64");

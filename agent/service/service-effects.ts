@@ -2,6 +2,7 @@ import { RigNotConnectedError } from "../../drivers/connect.ts";
 import { given } from "../../drivers/kit/given.ts";
 import type { ScheduleEntry } from "../../plans/schedule-entries.ts";
 import { type ConnectRig, connectRigFile } from "../run/checks/connect-rig-file.ts";
+import { freeDiskMegabytes } from "../run/checks/free-disk.ts";
 import { LedgerError } from "../run/ledger/ledger-error.ts";
 import { makeRunFolder } from "../run/ledger/run-folders.ts";
 import { findUnfinishedRuns, type RunRecords } from "../run/ledger/unfinished-runs.ts";
@@ -15,12 +16,14 @@ import type { RecoveredRun } from "../run/restoring/recover.ts";
 import { readTrainMark } from "./read-train-mark.ts";
 import { ScheduleRecord } from "./record/attempt-rows.ts";
 import { flatFactsOf } from "./record/flat-facts.ts";
+import { lookAtRig, type RestRow } from "./rest/look-at-rig.ts";
+import { RestWatch } from "./rest/rest-watch.ts";
 import { type AgendaRow, composeAgenda, nextDeed } from "./schedule/agenda.ts";
 import { type Attempt, type AttemptEnded, endingOf } from "./schedule/attempts.ts";
 import { judgeConditions } from "./schedule/conditions.ts";
 import type { ServiceInput, ServiceOptions } from "./service-options.ts";
 import type { ServiceLook, ServiceStatus } from "./service-status.ts";
-import { type Hold, whyHeld } from "./why-held.ts";
+import { type Hold, holdAtRest, whyHeld } from "./why-held.ts";
 
 const dayMs = 86_400_000;
 /** Of what was due longer ago nothing may begin any more: `lateMinutesMax` is a day at most. */
@@ -31,6 +34,8 @@ const lookEverySeconds = 60;
 /** The records of runs are read again after that [s]. */
 const recordsEverySeconds = 900;
 const tryAgainSeconds = 30;
+/** A look at the rig must not delay what is due [s]. */
+const restMarginSeconds = 180;
 /** Between tries to put back what a device did not let put back [s]; after so many tries a person is needed. */
 const restoreWaitsSeconds = [60, 600];
 const restoreTriesMost = restoreWaitsSeconds.length + 1;
@@ -48,8 +53,12 @@ export class ServiceEffects {
   #held: Hold | undefined;
   #sinceUtcMs = 0;
   #lastStatus: ServiceStatus | undefined;
+  #rest: readonly RestRow[] = [];
+  readonly #restWatch: RestWatch;
 
-  constructor(readonly options: ServiceOptions) {}
+  constructor(readonly options: ServiceOptions) {
+    this.#restWatch = new RestWatch(options.clock);
+  }
 
   get mustStop(): boolean {
     return this.options.signal.aborted;
@@ -195,14 +204,44 @@ export class ServiceEffects {
     this.#status("standing by", because, { untilUtcMs });
     const fromSeconds = clock.monotonicSeconds();
     while (!this.mustStop && clock.monotonicSeconds() - fromSeconds < recordsEverySeconds) {
+      if (untilUtcMs - clock.nowMs() > restMarginSeconds * 1000) await this.#lookAtRest();
       const seconds = (untilUtcMs - clock.nowMs()) / 1000;
-      if (seconds <= 0 || this.options.inputStamp() !== this.#stamp) return;
+      if (seconds <= 0 || this.options.inputStamp() !== this.#stamp || holdAtRest(this.#rest)) return;
+      this.#status("standing by", because, { untilUtcMs });
       await this.#sleep(Math.min(seconds, lookEverySeconds));
     }
   }
 
+  /** What is cheap to know of a rig that nothing is done with, and of the computer. */
+  async #lookAtRest(): Promise<void> {
+    const { log, signal, runsFolder } = this.options;
+    const { rigFile } = this.#input;
+    const watch = this.#restWatch;
+    if (watch.isRigLookDue && !this.mustStop) {
+      try {
+        using lock = await this.#lock();
+        void lock;
+        watch.noteRig(await lookAtRig(rigFile, this.#links, signal));
+      } catch (error) {
+        if (this.mustStop) return;
+        if (!isPassing(error)) throw error;
+        watch.noteRig([{ what: "rig", verdict: "not known", text: error.message }]);
+      }
+    }
+    const freeMegabytes = (this.options.freeDiskMegabytes ?? (() => freeDiskMegabytes(runsFolder)))();
+    const space = { freeMegabytes, leastMegabytes: rigFile.limits.freeDiskMegabytesMin };
+    const before = this.#rest;
+    this.#rest = watch.rows(space, this.#record.lookedUtcMs());
+    this.#record.look(this.options.clock.nowMs());
+    for (const { what, verdict, text } of this.#rest)
+      if (verdict === "not so" && !before.some((row) => row.what === what && row.verdict === verdict))
+        log.warn({ what }, `between runs, ${what}: ${text}`);
+  }
+
   /** One entry: asked whether it is wanted, then carried out by the one door to a run. */
   runNext(): Promise<void> {
+    this.#restWatch.forgetRig();
+    this.#rest = [];
     return this.#unlessLedgerFails(() => this.#beginNext());
   }
 
@@ -293,6 +332,10 @@ export class ServiceEffects {
       await this.#unlessLedgerFails(async () => this.#leaveOut(because));
       await this.#sleep(lookEverySeconds);
       this.#rereadInput();
+      if (holdAtRest(this.#rest)) {
+        this.#restWatch.forgetRig(); // it is over when it is seen to be
+        await this.#unlessLedgerFails(() => this.#lookAtRest());
+      }
       this.#held = this.#whyHeld();
     }
   }
@@ -355,7 +398,7 @@ export class ServiceEffects {
       this.#record.look(clock.nowMs());
       const isGivenUp = (runId: string) => this.#record.restoreTries(runId) >= restoreTriesMost;
       const about = { records: this.#records, rigFile: this.#input.rigFile, isGivenUp };
-      return whyHeld({ ...about, nowUtcMs: clock.nowMs() });
+      return whyHeld({ ...about, nowUtcMs: clock.nowMs() }) ?? holdAtRest(this.#rest);
     } catch (error) {
       if (!(error instanceof LedgerError)) throw error;
       return { because: error.message, whatToDo: error.whatToDo };
@@ -393,7 +436,9 @@ export class ServiceEffects {
     const last = this.#lastStatus;
     const isSame = last?.state === state && last.because === because;
     const sinceUtcMs = isSame ? last.sinceUtcMs : this.options.clock.nowMs();
-    this.#lastStatus = { state, sinceUtcMs, because, ...more, ...given({ fileTrouble }) };
+    const isAtRest = (state === "standing by" || state === "held") && this.#rest.length > 0;
+    const rest = isAtRest ? this.#rest : undefined;
+    this.#lastStatus = { state, sinceUtcMs, because, ...more, ...given({ rest, fileTrouble }) };
     this.options.onStatus(this.#lastStatus);
   }
 }

@@ -1,4 +1,5 @@
 import type { Progress } from "../procedures/step.ts";
+import type { RestRow } from "./rest/look-at-rig.ts";
 import type { ScheduleAgenda } from "./schedule/agenda.ts";
 import type { Attempt } from "./schedule/attempts.ts";
 import type { ScheduleSite } from "./schedule/moments.ts";
@@ -16,6 +17,8 @@ export interface ServiceStatus {
   /** The entry that runs. */
   readonly entry?: string;
   readonly progress?: Progress;
+  /** Between runs: how the rig and the computer were seen to be. */
+  readonly rest?: readonly RestRow[];
   /** Why the rig can't be worked with just now; it is tried again by itself. */
   readonly trouble?: string;
   /** What is wrong with a file that was changed; the one before it is kept. */

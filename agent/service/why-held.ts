@@ -2,6 +2,7 @@ import type { RigFile } from "../../plans/rig-file.ts";
 import { confirmAfterTrip, filterProblem, solarCautions, tripProblem } from "../run/guard/sun-filter.ts";
 import { findUnconfirmedTrip } from "../run/ledger/retreats.ts";
 import { findUnfinishedRuns, type RunRecords } from "../run/ledger/unfinished-runs.ts";
+import type { RestRow } from "./rest/look-at-rig.ts";
 
 /** What only a person can end. */
 export interface Hold {
@@ -15,6 +16,20 @@ export interface HoldFacts {
   /** Whether it was tried often enough to put back what that run left. */
   isGivenUp(runId: string): boolean;
   readonly nowUtcMs: number;
+}
+
+/** Of what was seen between runs: it ends by itself when it is seen to be over. */
+export function holdAtRest(rows: readonly RestRow[]): Hold | undefined {
+  const row = rows.find(({ holds }) => holds);
+  if (!row) return undefined;
+  const because = `between runs, ${row.what}: ${row.text}`;
+  if (row.what === "clock")
+    return {
+      because,
+      whatToDo: "Set the computer's clock; it goes on by itself once the clock is past that time.",
+    };
+  const whatToDo = `See who works with the telescope, and close the cover; it goes on by itself once that reads closed. ${solarCautions}`;
+  return { because, whatToDo };
 }
 
 /** Why nothing may be begun before a person has acted, by the records that `run` and `restore` keep; the gravest first. */

@@ -114,6 +114,9 @@ export abstract class SimDevice {
   /** The driver process is gone: nothing more is said, and what it ran itself has ended. */
   die(): void {
     if (this.connected) for (const act of this.#onDisconnect) act();
+    // The one that is started after it knows of no command under way.
+    for (const vector of [...this.#always, ...this.#whenConnected])
+      if (vector.state === "Busy") vector.state = "Idle";
     selectSwitch(this.#connection, "DISCONNECT");
     this.#connection.state = "Idle";
   }

@@ -3,6 +3,7 @@
 import { type CommandHost, conclude } from "../../agent/commands/outcome.ts";
 import { restore } from "../../agent/commands/restore.ts";
 import { type RunWiring, run } from "../../agent/commands/run.ts";
+import { serve } from "../../agent/commands/serve.ts";
 import { silentLog } from "../../drivers/kit/log.ts";
 import { Random } from "../../drivers/kit/random.ts";
 import { tcpOpener } from "../../drivers/kit/tcp-link.ts";
@@ -10,8 +11,9 @@ import { presentKeeper } from "../agent/run/present-keeper.ts";
 import { type SharedTime, sharedClock, told } from "./kill-clock.ts";
 
 export interface AgentOrder {
-  readonly command: "run" | "restore";
+  readonly command: "run" | "restore" | "serve";
   readonly time: SharedTime;
+  /** Of `serve` the schedule. */
   readonly plan: string;
   readonly rig: string;
   readonly ledger: string;
@@ -22,6 +24,7 @@ const { command, time, plan, rig, ledger, runs } = told<AgentOrder>();
 const host: CommandHost = {
   clock: sharedClock(time),
   live: false,
+  ...(command === "serve" ? { signals: process } : {}),
   stdout: (text) => void process.stdout.write(text),
   stderr: (text) => void process.stderr.write(text),
   setExitCode: (code) => {
@@ -37,9 +40,10 @@ const wiring: RunWiring = {
   keepers: () => [presentKeeper],
   writeOutputs: async () => [],
 };
-await conclude(host, { command: "run", json: false }, () =>
-  command === "run"
+await conclude(host, { command, json: false }, (signal) => {
+  if (command === "serve") return serve(plan, { rig, ledger, runs }, { ...wiring, signal }, host);
+  return command === "run"
     ? run(plan, { rig, ledger, runs, unattended: true }, wiring, host)
-    : restore({ rig, ledger, runs }, wiring, host),
-);
+    : restore({ rig, ledger, runs }, wiring, host);
+});
 process.exit(); // links that linger must not keep the process

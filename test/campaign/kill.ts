@@ -1,14 +1,13 @@
-import { type ChildProcess, spawn } from "node:child_process";
 import { mkdtempSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { createInterface } from "node:readline";
 import { Random } from "../../drivers/kit/random.ts";
-import { accountDifferences, type WorldAccount } from "../../sim-devices/scene/world-account.ts";
+import { accountDifferences } from "../../sim-devices/scene/world-account.ts";
 import { rigTextFor } from "../stage/rig-text.ts";
 import { shortPlanText, smallScene } from "../stage/scenes.ts";
 import type { AgentOrder } from "./kill-agent.ts";
 import type { SharedTime } from "./kill-clock.ts";
+import { RigProcess, startScript } from "./rig-process.ts";
 
 export interface KillTrial {
   readonly trial: number;
@@ -107,42 +106,9 @@ function lineOf({
   return `${String(trial + 1).padStart(3)}  killed after ${killedAfterSeconds.toFixed(1).padStart(6)} s${again}: exit code ${exitCode}, ${how}`;
 }
 
-/** The simulated rig in its process. */
-class RigProcess {
-  readonly #child: ChildProcess;
-  readonly #lines: AsyncIterator<string>;
-  port = 0;
-
-  private constructor(child: ChildProcess) {
-    this.#child = child;
-    this.#lines = createInterface({ input: child.stdout! })[Symbol.asyncIterator]();
-  }
-
-  static async start(time: SharedTime): Promise<RigProcess> {
-    const rig = new RigProcess(child("kill-simulator.ts", time, ["pipe", "pipe", "inherit"]));
-    rig.port = (await rig.#next<{ port: number }>()).port;
-    return rig;
-  }
-
-  account(): Promise<WorldAccount> {
-    this.#child.stdin!.write("account\n");
-    return this.#next<WorldAccount>();
-  }
-
-  async #next<T>(): Promise<T> {
-    const { value, done } = await this.#lines.next();
-    if (done) throw new Error("the simulated rig's process has ended");
-    return JSON.parse(value) as T;
-  }
-
-  stop(): void {
-    this.#child.kill("SIGKILL");
-  }
-}
-
 /** Runs the agent's process to its end, or kills it. @returns its exit code, `null` when it was killed */
 function agent(order: AgentOrder, killAfterSeconds?: number): Promise<number | null> {
-  const process = child("kill-agent.ts", order, ["ignore", "ignore", "ignore"]);
+  const process = startScript("kill-agent.ts", order, ["ignore", "ignore", "ignore"]);
   const timer =
     killAfterSeconds === undefined
       ? undefined
@@ -154,10 +120,6 @@ function agent(order: AgentOrder, killAfterSeconds?: number): Promise<number | n
       resolve(code);
     });
   });
-}
-
-function child(script: string, given: unknown, stdio: ("pipe" | "ignore" | "inherit")[]): ChildProcess {
-  return spawn(process.execPath, [join(import.meta.dirname, script), JSON.stringify(given)], { stdio });
 }
 
 if (import.meta.main) {

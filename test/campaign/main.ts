@@ -14,6 +14,7 @@ import { run as light } from "./light.ts";
 import { run as lightRuns } from "./light-runs.ts";
 import { run as master } from "./master.ts";
 import { run as match } from "./match.ts";
+import { run as serviceKills } from "./service-kills.ts";
 import { run as storms } from "./storms.ts";
 
 /** `npm run campaign [NAME…] [-- COUNT]`: hundreds of seeded scenes, a table each. All of them take about half an hour. */
@@ -84,6 +85,18 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   /** In virtual time; `kill` has real processes. */
   kills: async (count = 200) => {
     if (!(await kills({ seed, count, print }))) process.exitCode = 1;
+  },
+  /** The service and its device server, each killed so often; real processes. */
+  "service-kills": async (count = 50) => {
+    for (const victim of ["agent", "device server"] as const) {
+      print(`Service: ${victim} killed by SIGKILL, seed ${seed}`);
+      const results = await serviceKills({ seed, count, victim, print });
+      const good = results.filter(({ wrong }) => wrong.length === 0).length;
+      print(`  restored, resumed and nothing lost  ${good} of ${count}  (goal all)`);
+      const sum = (of: "images" | "finished") => results.reduce((total, one) => total + one[of], 0);
+      print(`  images ${sum("images")}, finished frames looked for ${sum("finished")}`);
+      if (good < count) process.exitCode = 1;
+    }
   },
   kill: async (count = 50) => {
     const { restored, trials, wholeRunSeconds } = await kill(count, { seed, tell: print });

@@ -144,6 +144,13 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/service",
     "agent/sky",
   ],
+  "agent/service/rest": [
+    "drivers/kit",
+    "drivers/roles",
+    "plans",
+    "agent/run/checks",
+    "agent/safing/off-sun.ts",
+  ],
   "agent/service": [
     "drivers/kit",
     "drivers/connect.ts",

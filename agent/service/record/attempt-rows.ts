@@ -77,12 +77,13 @@ export class ScheduleRecord {
     )?.at;
   }
 
+  /** What the clock read then; one that was set back by less than a day does not make that forgotten. */
   look(nowUtcMs: number): void {
     this.ledger.write((database) => {
       database.run(tables);
       database
         .query(
-          "insert into schedule_looks values (?, ?) on conflict (rig) do update set looked_utc_ms = excluded.looked_utc_ms",
+          "insert into schedule_looks values (?, ?) on conflict (rig) do update set looked_utc_ms = case when looked_utc_ms - excluded.looked_utc_ms between 0 and 86400000 then looked_utc_ms else excluded.looked_utc_ms end",
         )
         .run(this.rig, Math.round(nowUtcMs));
     });

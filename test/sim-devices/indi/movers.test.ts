@@ -96,6 +96,26 @@ test("the dome parks with its shutter closed and refuses moves until unparked", 
   );
 });
 
+test("a dome's driver ends while it turns: the next one is not busy with what it was never told", async () => {
+  await session(
+    async ({ client, pass, simulator }) => {
+      await client.numbers("Scene Dome", "ABS_DOME_POSITION", { DOME_ABSOLUTE_POSITION: 200 });
+      await pass(1);
+      simulator.indiServer.killDriver("Scene Dome");
+      await pass(120);
+      await client.switchOn("Scene Dome", "CONNECTION", "CONNECT");
+      await pass(1);
+      client.take();
+      await client.say('<getProperties version="1.7" device="Scene Dome"/>');
+      await pass(1);
+      const states = client.take().map(({ attributes }) => attributes.state);
+      expect(states.length).toBeGreaterThan(5);
+      expect(states).not.toContain("Busy");
+    },
+    { connect: ["Scene Dome"] },
+  );
+});
+
 test("the weather turns from ok to warning to danger; an override hides it in the vector's state only", async () => {
   await session(
     async ({ client, pass, simulator }) => {
