@@ -28,7 +28,7 @@ export async function describeNotices(
   signal: AbortSignal,
 ): Promise<Outcome> {
   const notices = noticesFromFile(file);
-  const posts = isTried ? await postsOf(notices, rig, clock) : [];
+  const posts = isTried ? await postsOf(notices, rig, clock, { isTrial: true }) : [];
   const troubles = await Promise.all(posts.map((post) => tryOnce(post, rig, clock, signal)));
   const to = notices.to.map((receiver, index): Told => {
     const { name, by, kinds = noticeKinds, quiet } = receiver;

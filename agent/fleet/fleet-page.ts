@@ -27,7 +27,7 @@ export function fleetPage(
   const table = htmlTable(
     ["rig", "how it stands", "why", "since", "covered", "last flat", "next"].map((name) => ({ name })),
     rows.map((row) => [
-      `<b>${safeHtml(row.rig)}</b>`,
+      `<span class="name">${safeHtml(row.rig)}</span>`,
       tag(colours[row.standing], row.standing),
       [row.because, row.whatToDo]
         .filter((text) => text !== undefined)

@@ -56,6 +56,7 @@ a{color:var(--link)}
 .summary{font-size:18px;max-width:46em;margin:8px 0}
 .tag{display:inline-block;padding:0 10px;border-radius:4px;color:var(--onTag);font:600 13px/22px system-ui,sans-serif;white-space:nowrap}
 h1 .tag{font-size:17px;line-height:30px;vertical-align:4px;margin-left:10px}
+.name{font-weight:600;white-space:nowrap}
 .good{background:var(--good)}.usable{background:var(--usable)}.bad{background:var(--bad)}.none{background:var(--none)}
 dl{display:grid;grid-template-columns:repeat(auto-fit,minmax(200px,1fr));gap:8px 24px;margin:16px 0;font-size:15px}
 dt{color:var(--quiet);font-size:13px}dd{margin:0}

@@ -52,6 +52,19 @@ test("its kernels, its library and its second threads load: a master is made, an
   expect(made.stderr).not.toContain("one thread");
 });
 
+test("its ways to tell somebody load: each says that nobody listens there", () => {
+  const ways = [
+    'mqtt: { broker: "mqtt://127.0.0.1:9" }',
+    'webhook: { address: "http://127.0.0.1:9/" }',
+    "mail: { host: 127.0.0.1, port: 9, from: a@b.example, to: [a@b.example], plainOnThisComputer: true }",
+  ];
+  const lines = ways.map((way, index) => `  - { name: n${index}, by: { ${way} } }\n`);
+  writeFileSync(join(folder, "n.yaml"), `notices: n\nto:\n${lines.join("")}`);
+  const { status, stdout, stderr } = evenfield("notices", "n.yaml", "--try");
+  expect({ status, stderr }).toEqual({ status: 5, stderr: "" });
+  expect(stdout.match(/did not get there: .*ECONNREFUSED/g)).toHaveLength(3);
+});
+
 test("the examples come out of it, and a day of them is rehearsed and then served", async () => {
   expect(evenfield("examples")).toMatchObject({ status: 0 });
   writeFileSync(

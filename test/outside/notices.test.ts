@@ -109,6 +109,7 @@ test("a service shows itself on a broker, is told as stopped at its end and as l
   second.child.kill("SIGKILL");
   await watcher.seen("0 sky/demo/present lost");
   for (const { text } of [first.out, second.out]) expect(text).not.toContain(password);
+  for (const { text } of [first.out, second.out]) expect(text).not.toContain("Deprecation");
 });
 
 test("--try: a mail arrives, and of a broker that refuses the password the reason is told without it", async () => {
@@ -125,12 +126,14 @@ test("--try: a mail arrives, and of a broker that refuses the password the reaso
     `127.0.0.1:${smtp}`,
   ]);
   const brokerRuns = await startBroker(broker);
-  void brokerRuns;
+  const watcher = sub(broker);
+  await brokerRuns.seen(/Sending SUBACK/);
   const wrong = file("wrong", "not-the-password");
   const notices = file(
     "try.yaml",
     `notices: n
 to:
+  - { name: ok, by: { mqtt: { broker: "mqtt://127.0.0.1:${broker}", topic: sky, user: rigs, passwordFile: ${file("right", password)} } } }
   - { name: m, by: { mail: { host: 127.0.0.1, port: ${smtp}, from: rig@a.example, to: [me@b.example], plainOnThisComputer: true } } }
   - { name: b, by: { mqtt: { broker: "mqtt://127.0.0.1:${broker}", user: rigs, passwordFile: ${wrong} } } }
 `,
@@ -140,9 +143,13 @@ to:
   await once(ended.child, "close");
   const { result, exitCode } = JSON.parse(ended.out.text);
   expect(exitCode).toBe(5);
-  expect(result.to[0]).toMatchObject({ name: "m", trouble: null });
-  expect(result.to[1].trouble).toMatch(/not reached.*([Nn]ot authorized|password)/);
+  expect(result.to[0]).toMatchObject({ name: "ok", trouble: null });
+  expect(result.to[1]).toMatchObject({ name: "m", trouble: null });
+  expect(result.to[2].trouble).toMatch(/not reached.*([Nn]ot authorized|password)/);
   expect(ended.out.text).not.toContain("not-the-password");
+  // A trial leaves no rig behind on the broker.
+  await watcher.seen(/0 sky\/trial\/notice .*This is a trial/);
+  expect(watcher.out.text).not.toContain("present");
   await sink.seen("Subject: trial: service");
   await sink.seen("This is a trial: notices get here. Nothing happened to any rig.");
 });

@@ -15,7 +15,13 @@ export async function connectBroker(
   more: IClientOptions = {},
 ): Promise<MqttClient> {
   const { connect } = await import("mqtt");
-  return connect(broker, {
+  const { protocol, hostname, port } = new URL(broker);
+  const isTls = protocol === "mqtts:";
+  // By parts: of a whole address the library makes them by a function that Node warns of.
+  return connect({
+    protocol: isTls ? "mqtts" : "mqtt",
+    host: hostname.replace(/^\[|\]$/g, ""),
+    port: port === "" ? (isTls ? 8883 : 1883) : Number(port),
     protocolVersion: 5,
     clean: true,
     keepalive: keepaliveSeconds,

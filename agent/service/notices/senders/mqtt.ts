@@ -13,13 +13,19 @@ const kept = { qos: 1, retain: true } as const;
 /**
  * Shows on a broker how the rig stands and that its service is there, and sends notices. Only the latest state is kept for a
  * broker that is away; notices wait in the ledger.
+ * @param isThere false: nothing of a rig is shown, only notices are sent
  */
-export function mqttSender(entry: BrokerEntry, rig: string, clock: Clock): NoticeSender {
+export function mqttSender(
+  entry: BrokerEntry,
+  rig: string,
+  clock: Clock,
+  { isThere = true } = {},
+): NoticeSender {
   const topics = rigTopics(entry.topic, rig);
   let state: string | undefined;
   let client: Promise<MqttClient> | undefined;
   const publishNow = (one: MqttClient) => {
-    one.publish(topics.present, "yes", kept, () => {});
+    if (isThere) one.publish(topics.present, "yes", kept, () => {});
     if (state !== undefined) one.publish(topics.state, state, kept, () => {});
   };
   const open = async () => {
@@ -30,7 +36,7 @@ export function mqttSender(entry: BrokerEntry, rig: string, clock: Clock): Notic
       properties: { willDelayInterval: lostAfterSeconds },
     };
     const properties = { sessionExpiryInterval: lostAfterSeconds };
-    const one = await connectBroker(entry, { will, properties });
+    const one = await connectBroker(entry, isThere ? { will, properties } : {});
     one.on("connect", () => publishNow(one));
     one.on("error", () => {}); // told by who waits for it
     return one;
@@ -62,7 +68,8 @@ export function mqttSender(entry: BrokerEntry, rig: string, clock: Clock): Notic
     async close() {
       const one = await client?.catch(() => undefined);
       if (!one) return;
-      const said = one.connected ? one.publishAsync(topics.present, "stopped", kept) : Promise.resolve();
+      const said =
+        isThere && one.connected ? one.publishAsync(topics.present, "stopped", kept) : Promise.resolve();
       await Promise.race([said.catch(() => {}), clock.sleep(endSeconds)]);
       // Only an orderly end keeps the broker from sending the will.
       await Promise.race([one.endAsync().catch(() => {}), clock.sleep(endSeconds)]);
