@@ -2,11 +2,12 @@ import * as z from "zod";
 import { mapOf, oneOf, parsePart, schemaInFile, shortName, textLine, wholeFrom } from "./fields.ts";
 import { readChecked } from "./file-problems.ts";
 
-/** What a notice may be about, the most urgent first. The first four begin and end; the others happen. */
+/** What a notice may be about, the most urgent first. What `begins` and `ends` is told twice, the rest happens. */
 export const noticeKinds = [
   "not-restored",
   "person-needed",
   "rig-not-reached",
+  "not-at-rest",
   "file-refused",
   "not-safe",
   "run-failed",

@@ -75,7 +75,13 @@ function rowOf({ rig, present, state, trouble }: RigOnBroker): FleetRow {
     return { ...row, standing: "stopped", because: why, sinceUtc: state.utc, next: undefined };
   }
   if (state.state === "held") return { ...row, standing: "needs a person", because, whatToDo };
-  if (state.trouble !== undefined) return { ...row, standing: "in trouble", because };
+  const { trouble: wrong } = state;
+  if (wrong !== undefined)
+    return {
+      ...row,
+      standing: "in trouble",
+      because: because.includes(wrong) ? because : `${wrong}; ${because}`,
+    };
   if (state.state === "standing by") return { ...row, standing: "waiting", because };
   const { progress } = state;
   const far = progress ? `: ${progress.what}, ${progress.done} of ${progress.of}` : "";

@@ -168,6 +168,7 @@ const mayImport: Record<string, readonly string[]> = {
     "agent/outputs/safe-html.ts",
     "agent/service/notices",
   ],
+  "agent/drill": ["drivers/kit", "drivers/roles", "agent/run"],
   "agent/rehearsal": [
     "drivers",
     "plans",

@@ -1,6 +1,6 @@
 import type { Database } from "bun:sqlite";
 import * as z from "zod";
-import { type NoticeKind, noticeKinds } from "../../../plans/notices-file.ts";
+import { noticeKinds } from "../../../plans/notices-file.ts";
 import type { Ledger } from "../../run/ledger/ledger.ts";
 import type { Waiting } from "./choose-next.ts";
 import type { NewNotice, Notice } from "./notice.ts";
@@ -133,6 +133,6 @@ export class NoticeBook {
   #setOpen(database: Database, open: OpenConditions): void {
     database.query("delete from notice_conditions where rig = ?").run(this.rig);
     const insert = database.query("insert into notice_conditions values (?, ?, ?)");
-    for (const [kind, told] of Object.entries(open)) insert.run(this.rig, kind as NoticeKind, told);
+    for (const [kind, told] of Object.entries(open)) insert.run(this.rig, kind, told);
   }
 }

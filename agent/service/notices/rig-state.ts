@@ -13,6 +13,7 @@ export const rigState = z.looseObject({
   sinceUtc: z.string().max(40),
   untilUtc: z.string().max(40).optional(),
   whatToDo: z.string().max(4000).optional(),
+  /** What is not as it should be, while no person is needed yet. */
   trouble: z.string().max(4000).optional(),
   entry: z.string().max(100).optional(),
   progress: z.looseObject({ what: z.string().max(400), done: z.number(), of: z.number() }).optional(),
@@ -27,7 +28,11 @@ const utcOf = (utcMs: number) => new Date(utcMs).toISOString();
 
 /** From what the page is made of. */
 export function rigStateOf({ rig, nowUtcMs, status, records }: PageFacts): RigState {
-  const { state, because, sinceUtcMs, untilUtcMs, whatToDo, trouble, entry, progress } = status;
+  const { state, because, sinceUtcMs, untilUtcMs, whatToDo, trouble, entry, progress, rest } = status;
+  const notSo = rest
+    ?.filter(({ verdict }) => verdict === "not so")
+    .map(({ what, text }) => `${what}: ${text}`);
+  const wrong = trouble ?? (notSo && notSo.length > 0 ? notSo.join("; ") : undefined);
   const known = "trouble" in records ? undefined : records;
   const next = known?.next[0];
   return {
@@ -39,7 +44,7 @@ export function rigStateOf({ rig, nowUtcMs, status, records }: PageFacts): RigSt
     ...given({
       untilUtc: untilUtcMs === undefined ? undefined : utcOf(untilUtcMs),
       whatToDo: whatToDo?.slice(0, 4000),
-      trouble: trouble?.slice(0, 4000),
+      trouble: wrong?.slice(0, 4000),
       entry,
       progress: progress && { what: progress.what.slice(0, 400), done: progress.done, of: progress.of },
       // How the last run left it; while something is done with the rig nobody has proved anything.

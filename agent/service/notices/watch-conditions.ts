@@ -3,23 +3,26 @@ import type { AttemptEnded } from "../schedule/attempts.ts";
 import type { ServiceStatus } from "../service-status.ts";
 import type { NewNotice } from "./notice.ts";
 
-/** What is wrong and has been told, by its kind; what it was told as. */
-export type OpenConditions = Readonly<Partial<Record<NoticeKind, string>>>;
+/** What is wrong and has been told, by its kind, or `KIND/WHAT` where there are several of one kind; as what it was told. */
+export type OpenConditions = Readonly<Record<string, string>>;
 
 interface ConditionNow {
-  readonly kind: "person-needed" | "rig-not-reached" | "file-refused";
+  readonly kind: "person-needed" | "rig-not-reached" | "file-refused" | "not-at-rest";
+  /** Of what, where there are several of that kind. */
+  readonly what?: string;
   /** Why, a sentence without its full stop; `undefined`: it is over; absent from the list: this status does not tell. */
   readonly because: string | undefined;
   readonly whatToDo?: string | undefined;
 }
 
-/** What is tried again by itself fails in other words each time; that is not told each time. */
-const isToldAgain = (kind: ConditionNow["kind"]) => kind !== "rig-not-reached";
+/** What is tried or read again by itself is so in other words each time; that is not told each time. */
+const isToldAgain = (kind: ConditionNow["kind"]) => kind === "person-needed" || kind === "file-refused";
 
 const over: Readonly<Record<ConditionNow["kind"], string>> = {
   "person-needed": "Nothing is held any more; the schedule goes on",
   "rig-not-reached": "The rig is not waited for any more",
   "file-refused": "The changed file is in use",
+  "not-at-rest": "It is as it should be again",
 };
 
 /**
@@ -32,16 +35,17 @@ export function watchConditions(
   status: ServiceStatus,
   utcMs: number,
 ): { readonly open: OpenConditions; readonly notices: readonly NewNotice[] } {
-  const next: Partial<Record<NoticeKind, string>> = { ...open };
+  const next: Record<string, string> = { ...open };
   const notices: NewNotice[] = [];
-  for (const { kind, because, whatToDo } of conditionsOf(status)) {
-    const before = open[kind];
+  for (const { kind, what, because, whatToDo } of [...conditionsOf(status), ...conditionsAtRest(status)]) {
+    const key = what === undefined ? kind : `${kind}/${what}`;
+    const before = open[key];
     if (because === undefined) {
-      delete next[kind];
+      delete next[key];
       if (before !== undefined)
         notices.push({ utcMs, kind, phase: "ends", text: `${over[kind]}. It was: ${before}.` });
     } else if (before === undefined || (because !== before && isToldAgain(kind))) {
-      next[kind] = because;
+      next[key] = because;
       notices.push({ utcMs, kind, phase: "begins", text: `${capitalised(because)}.`, whatToDo });
     }
   }
@@ -64,6 +68,18 @@ function conditionsOf(status: ServiceStatus): readonly ConditionNow[] {
   // Putting a rig back is begun before anybody knows whether it can be reached or is held.
   if (state === "recovering") return [];
   return [file, rig, { kind: "person-needed", because: undefined }];
+}
+
+/** How the rig was seen to be between runs. What could not be seen tells nothing, but that nothing could be seen at all. */
+function conditionsAtRest({ rest }: ServiceStatus): readonly ConditionNow[] {
+  if (!rest) return [];
+  const rows = rest
+    .filter(({ what, verdict }) => what !== "rig" && verdict !== "not known")
+    .map(({ what, verdict, text }): ConditionNow => {
+      return { kind: "not-at-rest", what, because: verdict === "not so" ? `${what}: ${text}` : undefined };
+    });
+  const unseen = rest.find(({ what, verdict }) => what === "rig" && verdict !== "as it should be");
+  return [...rows, { kind: "not-at-rest", what: "rig", because: unseen && `the rig: ${unseen.text}` }];
 }
 
 /** How a run or an entry that was left out ended, as what kind. */

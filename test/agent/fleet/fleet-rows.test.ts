@@ -59,6 +59,7 @@ test("those that need somebody stand first; a silent one is not believed to be c
   expect(countStandings(rows)).toBe(
     "8 rigs: needs a person 1, silent 2, in trouble 1, not understood 1, at work 1, waiting 1, stopped 1",
   );
+  expect(rows[3]!.because).toBe("no server; the next thing, flat, is due");
   expect(rows[5]!.because).toBe("flat is carried out: flat, 3 of 40");
 });
 

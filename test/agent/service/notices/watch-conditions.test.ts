@@ -52,6 +52,30 @@ test("a restart in the middle of a hold tells nothing anew", () => {
   ).toEqual([]);
 });
 
+test("between runs each thing that is not as it should be is told by itself; what can't be seen ends nothing", () => {
+  const row = (
+    what: "cover" | "weather" | "rig",
+    verdict: "as it should be" | "not so" | "not known",
+    text = "…",
+  ) => ({ what, verdict, text }) as const;
+  const at = (...rest: NonNullable<Plain["rest"]>) => ({ ...standingBy, rest });
+  expect(
+    told([
+      at(row("cover", "as it should be"), row("weather", "not so", "wind 14 m/s")),
+      at(row("cover", "not so", "it reads open"), row("weather", "not so", "wind 15 m/s")),
+      at(row("rig", "not known", "it could not be looked at: no answer")),
+      standingBy,
+      at(row("cover", "not known"), row("weather", "as it should be")),
+    ]),
+  ).toEqual([
+    "not-at-rest begins: Weather: wind 14 m/s.",
+    "not-at-rest begins: Cover: it reads open.",
+    "not-at-rest begins: The rig: it could not be looked at: no answer.",
+    "not-at-rest ends: It is as it should be again. It was: weather: wind 14 m/s.",
+    "not-at-rest ends: It is as it should be again. It was: the rig: it could not be looked at: no answer.",
+  ]);
+});
+
 test("a file that can't be used is told while nothing else is wrong, and while a person is needed", () => {
   for (const status of [standingBy, held])
     expect(
