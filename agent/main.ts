@@ -27,6 +27,7 @@ const load: Readonly<Record<keyof typeof commandList, () => Promise<void>>> = {
   schedule: async () => (await import("./commands/schedule.ts")).registerSchedule(program),
   notices: async () => (await import("./commands/notices.ts")).registerNotices(program),
   fleet: async () => (await import("./commands/fleet.ts")).registerFleet(program),
+  drill: async () => (await import("./commands/drill.ts")).registerDrill(program),
   rehearse: async () => (await import("./commands/rehearse.ts")).registerRehearse(program),
   check: async () => (await import("./commands/check.ts")).registerCheck(program),
   probe: async () => (await import("./commands/probe.ts")).registerProbe(program),

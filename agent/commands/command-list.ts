@@ -7,6 +7,8 @@ export const commandList = {
   schedule: "what a schedule would do on a rig in the next days, and why it would not",
   notices: "who is told what of a rig that runs by a schedule; --try sends each of them a notice",
   fleet: "how all rigs on an MQTT broker stand, as a table and on one page",
+  drill:
+    "with a person at the telescope: what becomes of the open rig when the agent, its link or its terminal is gone",
   rehearse:
     "a plan, or days of a schedule, on simulated devices; then hold the result against their true values",
   check: "whether a plan fits a rig, the Sun and the filter's statement, without its devices",

@@ -148,6 +148,18 @@ export const resultSchemas = {
       )
       .describe("those first that somebody has to see to"),
   }),
+  drill: z.looseObject({
+    rig: z.string(),
+    present: z.string().describe("who stood at the telescope"),
+    passed: z.boolean().describe("every part of it"),
+    parts: z.array(
+      z.looseObject({
+        part: z.enum(["agent killed", "link cut", "terminal closed"]),
+        passed: z.boolean(),
+        text: z.string(),
+      }),
+    ),
+  }),
   rehearse: z.union([
     run.extend({ truth: z.looseObject({ differences: z.array(z.string()) }) }).describe("of a plan"),
     rehearsedDays.describe("of a schedule"),

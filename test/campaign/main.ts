@@ -3,6 +3,7 @@ import { run as mutations } from "../mutations/mutations.ts";
 import { run as centring, resultText, rowText } from "./centring.ts";
 import { run as defocus } from "./defocus.ts";
 import { run as displaced } from "./displaced.ts";
+import { run as drill } from "./drill.ts";
 import { run as dust } from "./dust.ts";
 import { run as executables } from "./executables.ts";
 import { run as exposure } from "./exposure.ts";
@@ -97,6 +98,10 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
       print(`  images ${sum("images")}, finished frames looked for ${sum("finished")}`);
       if (good < count) process.exitCode = 1;
     }
+  },
+  /** The command as it is, against a simulated rig in another process, at the speed of the real sky; ten minutes. */
+  drill: async () => {
+    if ((await drill(print)) !== 0) process.exitCode = 1;
   },
   kill: async (count = 50) => {
     const { restored, trials, wholeRunSeconds } = await kill(count, { seed, tell: print });

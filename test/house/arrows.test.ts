@@ -138,6 +138,7 @@ const mayImport: Record<string, readonly string[]> = {
   "agent/service/page": [
     "drivers/kit",
     "agent/outputs/page-shell.ts",
+    "agent/outputs/caution.ts",
     "agent/outputs/safe-html.ts",
     "agent/outputs/terminal-progress.ts",
     "agent/run/ledger",
@@ -163,9 +164,11 @@ const mayImport: Record<string, readonly string[]> = {
     "drivers/kit",
     "plans",
     "agent/outputs/page-shell.ts",
+    "agent/outputs/caution.ts",
     "agent/outputs/safe-html.ts",
     "agent/service/notices",
   ],
+  "agent/drill": ["drivers/kit", "drivers/roles", "agent/run"],
   "agent/rehearsal": [
     "drivers",
     "plans",

@@ -1,6 +1,7 @@
 import { given } from "../../../drivers/kit/given.ts";
 import { type Verdict, verdictWords } from "../../outputs/page-shell.ts";
 import { spanText } from "../../outputs/terminal-progress.ts";
+import { type DrillRecord, drillParts } from "../../run/ledger/drills.ts";
 import { localText } from "../schedule/local-day.ts";
 import type { PageFacts } from "./page-facts.ts";
 
@@ -57,7 +58,17 @@ function isSafe({ status, records, timeZone }: PageFacts): Answer {
     };
   const { covered, cover, endedUtcMs } = records.left;
   const when = `when the last run ended, at ${localText(endedUtcMs, timeZone)}`;
-  const since = "Between runs nobody watches the cover: this is how it was left.";
+  const seen = status.rest?.find(({ what }) => what === "cover");
+  if (seen?.verdict === "not so")
+    return {
+      verdict: "bad",
+      word: notProved,
+      lines: [`The cover is not closed: ${seen.text}.`, "Keep away from the eyepiece and the finder."],
+    };
+  const since =
+    seen?.verdict === "as it should be"
+      ? `Since then ${seen.text.replace("it", "it still")}.`
+      : "Since then nobody could look at the cover: this is how it was left.";
   const doubt = covered.proved ? covered.unseen : covered.why;
   if (!covered.proved || doubt !== undefined || (cover !== undefined && cover !== "closed"))
     return {
@@ -87,7 +98,10 @@ function isWorking({ status, records, nowUtcMs, timeZone }: PageFacts): Answer {
   }
   if (fileTrouble !== undefined)
     lines.push(`A changed file can't be used, the one before it is kept: ${fileTrouble}`);
+  for (const { what, text } of status.rest?.filter(({ verdict }) => verdict === "not so") ?? [])
+    lines.push(`Seen between runs, ${what}: ${text}.`);
   if ("trouble" in records) return { verdict: "bad", word: "no", lines: [...lines, records.trouble] };
+  lines.push(drillLine(records.drills, at));
   const { lastAttempt } = records;
   const hasFailed = lastAttempt?.ended !== undefined && !["done", "refused"].includes(lastAttempt.ended);
   if (hasFailed)
@@ -103,6 +117,16 @@ function isWorking({ status, records, nowUtcMs, timeZone }: PageFacts): Answer {
     };
   const isDoubtful = state === "recovering" || state === "stopping" || hasFailed || fileTrouble !== undefined;
   return { verdict: isDoubtful ? "usable" : "good", word: isDoubtful ? state : "yes", lines };
+}
+
+/** Whether the rig was shown to stand what no run should have to. */
+function drillLine(drills: readonly DrillRecord[], at: (utcMs: number) => string): string {
+  const failed = drills.find(({ passed }) => !passed);
+  if (failed) return `The drill failed at ${at(failed.utcMs)}, ${failed.part}: ${failed.text}.`;
+  const missing = drillParts.filter((part) => !drills.some((one) => one.part === part));
+  if (missing.length > 0) return `No drill is on record for: ${missing.join(", ")}.`;
+  const oldest = drills.toSorted((a, b) => a.utcMs - b.utcMs)[0]!;
+  return `The drill was passed at ${at(oldest.utcMs)}, with ${oldest.present} at the telescope.`;
 }
 
 function isFlatGood({ records, timeZone }: PageFacts): Answer {

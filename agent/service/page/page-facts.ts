@@ -3,6 +3,7 @@ import { join } from "node:path";
 import * as z from "zod";
 import { given } from "../../../drivers/kit/given.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
+import { type DrillRecord, listLastDrills } from "../../run/ledger/drills.ts";
 import { listFlats } from "../../run/ledger/history.ts";
 import type { Ledger } from "../../run/ledger/ledger.ts";
 import { LedgerError } from "../../run/ledger/ledger-error.ts";
@@ -53,6 +54,8 @@ export interface RecordFacts {
   readonly past: readonly PastDeed[];
   /** How many attempts have ended in each way. */
   readonly endings: ReadonlyMap<string, number>;
+  /** The newest of each part of a drill. */
+  readonly drills: readonly DrillRecord[];
 }
 
 /** All that the page, `/health` and `/metrics` are made of. */
@@ -166,6 +169,7 @@ function readRecords(source: PageSource, look: ServiceLook, nowUtcMs: number): R
     none: agenda.none.filter(({ day }) => day >= localDay(nowUtcMs, site.timeZone).toString()),
     past: [...begun, ...leftOut].toSorted((a, b) => b.utcMs - a.utcMs).slice(0, pastMost),
     endings: new ScheduleRecord(ledger, rig).countByEnding(),
+    drills: listLastDrills(ledger, rig),
     ...given({ lastFlat, left: readLeft(ledger, runs), lastAttempt: attempts.at(-1) }),
   };
 }

@@ -1,4 +1,5 @@
 import { expect, test } from "vitest";
+import type { DrillRecord } from "../../../../agent/run/ledger/drills.ts";
 import { answerFour } from "../../../../agent/service/page/four-answers.ts";
 import { formatMetrics, states } from "../../../../agent/service/page/metrics.ts";
 import type { PageFacts, RecordFacts } from "../../../../agent/service/page/page-facts.ts";
@@ -40,6 +41,7 @@ const records: RecordFacts = {
     ["done", 12],
     ["safety", 3],
   ]),
+  drills: [],
 };
 
 function factsOf(status: Partial<ServiceStatus>, changed: Partial<RecordFacts> = {}): PageFacts {
@@ -129,6 +131,37 @@ test("what the records say is text on the page, never markup; times are those of
   expect(page).toContain("2026-07-14 20:00");
   expect(page).toContain("not that day: the Sun rises to 64.1° at most");
   expect(page).toContain("54.3° above the horizon");
+});
+
+test("what was seen between runs goes before how the last run left it", () => {
+  const row = (verdict: "as it should be" | "not so", text: string) => [
+    { what: "cover" as const, verdict, text },
+  ];
+  const closed = answerFour(factsOf({ rest: row("as it should be", "it reads closed") })).safe;
+  expect(closed).toMatchObject({
+    verdict: "good",
+    lines: [/covered when the last run ended/, "Since then it still reads closed."].map((line) =>
+      typeof line === "string" ? line : expect.stringMatching(line),
+    ),
+  });
+  const open = factsOf({ rest: row("not so", "it reads open, and it points 3° from the Sun") });
+  expect(shortly(open)).toEqual(["not proved", "yes", "good", "act now"]);
+  expect(answerFour(open).safe.lines[0]).toBe(
+    "The cover is not closed: it reads open, and it points 3° from the Sun.",
+  );
+});
+
+test("the last drill is a line: passed with whom, failed of what, or not on record", () => {
+  const part = (part: DrillRecord["part"], passed = true): DrillRecord => {
+    return { utcMs: nowUtcMs, part, passed, text: "the cover read open", present: "S. Example" };
+  };
+  const lineOf = (drills: readonly DrillRecord[]) => answerFour(factsOf({}, { drills })).working.lines.at(-1);
+  expect(lineOf([])).toBe("No drill is on record for: agent killed, link cut, terminal closed.");
+  const all = [part("agent killed"), part("link cut"), part("terminal closed")];
+  expect(lineOf(all)).toBe("The drill was passed at 2026-07-14 12:00, with S. Example at the telescope.");
+  expect(lineOf([part("agent killed"), part("link cut", false)])).toBe(
+    "The drill failed at 2026-07-14 12:00, link cut: the cover read open.",
+  );
 });
 
 test("a run under way says step and time left", () => {
