@@ -1,5 +1,6 @@
 import type { Command } from "commander";
 import { neverAborted } from "../../drivers/kit/never-aborted.ts";
+import { cautionText } from "../outputs/caution.ts";
 import { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
 import { commandList } from "./command-list.ts";
 import { doneEnvelope, envelopeText, failedEnvelope } from "./envelope.ts";
@@ -41,13 +42,17 @@ export interface CalledCommand {
   readonly json?: boolean | undefined;
 }
 
+/** Commands that turn a telescope: their help begins with what can hurt. */
+const movesTelescope: readonly (keyof typeof commandList)[] = ["run", "serve", "restore", "keep"];
+
 /** Adds a command with what all of them have: its line in the help's list, `--json` and an example. */
 export function addCommand(program: Command, name: keyof typeof commandList, example: string): Command {
-  return program
+  const command = program
     .command(name)
     .description(commandList[name])
     .option("--json", "print one JSON result at the end")
     .addHelpText("after", `\nExample:\n  ${example}`);
+  return movesTelescope.includes(name) ? command.addHelpText("before", `${cautionText}\n`) : command;
 }
 
 /**

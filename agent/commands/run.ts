@@ -7,6 +7,7 @@ import type { RunRecord, RunReport } from "../run/record/run-record.ts";
 import { type KeptRun, keepersOfRun } from "./keepers-of-run.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import { addCommand, type CommandHost, conclude, hostOfRig, type Outcome } from "./outcome.ts";
+import { askBeforeMoving } from "./person-at-rig.ts";
 import { planFromFile, rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { logOption } from "./run-log.ts";
@@ -36,6 +37,7 @@ export async function run(
   const plan = planFromFile(planPath);
   const rigFile = rigFromFile(options.rig);
   const { rig } = rigFile;
+  if (options.unattended !== true && wiring.askPerson) await askBeforeMoving(wiring.askPerson, wiring.signal);
   using lock = await takeRig(options.ledger, rigFile, { ...wiring, clock: host.clock });
   void lock;
   using ledger = openLedgerForRun(options, rig);

@@ -1,4 +1,5 @@
-import { cautionText, htmlPage, htmlTable, tag, type Verdict } from "../outputs/page-shell.ts";
+import { cautionText } from "../outputs/caution.ts";
+import { htmlPage, htmlTable, tag, type Verdict } from "../outputs/page-shell.ts";
 import { safeHtml } from "../outputs/safe-html.ts";
 import { countStandings, type FleetRow, type Standing } from "./fleet-rows.ts";
 

@@ -76,7 +76,7 @@ td.n{font-family:system-ui,sans-serif;font-size:14px}
 tr{break-inside:avoid}.differs td{background:var(--differs)}
 .log{font-size:14px;columns:2;column-gap:32px;padding:0;list-style:none}.log time{font-family:system-ui,sans-serif;font-size:13px;color:var(--quiet);margin-right:8px}
 .log li{break-inside:avoid}
-.caution{border-left:4px solid var(--bad);padding:6px 14px;background:var(--sheet);font-size:14px;margin-top:40px}
+.caution{border-left:4px solid var(--bad);padding:6px 14px;background:var(--sheet);font-size:14px;margin:18px 0}
 @media (max-width:640px){
 main{padding:0 14px 40px}.band{margin:0 -14px;padding:7px 14px}header{padding-top:20px}h1{font-size:24px}.log{columns:1}
 table.folds thead{display:none}table.folds tr{display:block;padding:8px 0;border-bottom:1px solid var(--line)}
@@ -156,8 +156,3 @@ export function htmlTable(
 export function section(title: string, body: string): string {
   return body ? `<section><h2>${safeHtml(title)}</h2>${body}</section>` : "";
 }
-
-export const cautionText =
-  "Never look at the Sun through any instrument or finder without a filter made for it and fitted over the front. " +
-  "Nobody's eye belongs at an eyepiece, finder or diagonal while the mount is driven by a program. " +
-  "The filter maker's guidance and the local rules come first.";

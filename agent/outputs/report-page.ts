@@ -1,4 +1,5 @@
-import { cautionText, htmlPage, htmlTable, section, tag, type Verdict, verdictWords } from "./page-shell.ts";
+import { cautionText } from "./caution.ts";
+import { htmlPage, htmlTable, section, tag, type Verdict, verdictWords } from "./page-shell.ts";
 import { safeHtml } from "./safe-html.ts";
 import { withSigma } from "./with-sigma.ts";
 
@@ -231,6 +232,7 @@ export function reportPage(input: ReportInput): string {
   const word = verdictWords[input.verdict];
   const body = `<header><h1>${safeHtml(input.title)}${tag(input.verdict, word)}</h1>
 <p class="summary">${safeHtml(input.summary)}</p>${list(input.reasons)}<dl>${facts}</dl></header>
+<p class="caution">${cautionText}</p>
 ${grid(input.pictures.map(pictureFigure))}
 ${section("How wrong can the flat be?", grid(input.errors.map(chartFigure)))}
 ${section("What the numbers say", figuresTable(input.figures))}
@@ -240,7 +242,6 @@ ${section("Does the flat still fit?", checksTable(input.checks ?? []))}
 ${section("Charts", grid(input.charts.map(chartFigure)))}
 ${section("The run, minute by minute", notesList(input.notes))}
 ${section("The rig, before and after", settingsTable(input.settings))}
-${section("Files", linksList(input.links ?? []))}
-<p class="caution">${cautionText}</p>`;
+${section("Files", linksList(input.links ?? []))}`;
   return htmlPage({ title: `${input.title}: ${word}`, band: input.rehearsal, body });
 }

@@ -138,6 +138,7 @@ const mayImport: Record<string, readonly string[]> = {
   "agent/service/page": [
     "drivers/kit",
     "agent/outputs/page-shell.ts",
+    "agent/outputs/caution.ts",
     "agent/outputs/safe-html.ts",
     "agent/outputs/terminal-progress.ts",
     "agent/run/ledger",
@@ -163,6 +164,7 @@ const mayImport: Record<string, readonly string[]> = {
     "drivers/kit",
     "plans",
     "agent/outputs/page-shell.ts",
+    "agent/outputs/caution.ts",
     "agent/outputs/safe-html.ts",
     "agent/service/notices",
   ],

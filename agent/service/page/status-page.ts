@@ -1,4 +1,5 @@
-import { cautionText, htmlPage, htmlTable, section, tag } from "../../outputs/page-shell.ts";
+import { cautionText } from "../../outputs/caution.ts";
+import { htmlPage, htmlTable, section, tag } from "../../outputs/page-shell.ts";
 import { safeHtml } from "../../outputs/safe-html.ts";
 import type { Standing } from "../schedule/judge-occasion.ts";
 import { localText } from "../schedule/local-day.ts";

@@ -2,11 +2,12 @@ import { EventEmitter } from "node:events";
 import { mkdtempSync, readdirSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
+import { Command } from "commander";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { ledgerFileDefault } from "../../../agent/commands/ledger-place.ts";
 import { conclude, exitCodes, type Outcome } from "../../../agent/commands/outcome.ts";
 import { restore } from "../../../agent/commands/restore.ts";
-import { type RunWiring, run, runOutcome } from "../../../agent/commands/run.ts";
+import { type RunWiring, registerRun, run, runOutcome } from "../../../agent/commands/run.ts";
 import { stopWordsOfRun } from "../../../agent/commands/stop-signals.ts";
 import { Ledger } from "../../../agent/run/ledger/ledger.ts";
 import { lockRig } from "../../../agent/run/machine/rig-lock.ts";
@@ -121,6 +122,33 @@ test("what is moved by hand refuses an unattended run: exit code 2, no link open
   expect(said.exitCode).toBe(2);
   expect(said.stdout).toContain("the diffuser is moved by hand, and nobody is there");
   expect(touched).toBe(0);
+});
+
+test("whoever is at the rig is asked about finders and filter before anything is connected; no: exit code 4", async () => {
+  const questions: string[] = [];
+  const askPerson = async (question: string) => {
+    questions.push(question);
+    return "no" as const;
+  };
+  const options = { rig: write("rig.yaml", goodRig), runs: join(folder, "runs"), ledger: ledgerFile() };
+  await conclude(host, { command: "run", json: false }, () =>
+    run(write("plan.yaml", goodPlan), options, { ...wiring, askPerson }, host),
+  );
+  expect(questions).toEqual([expect.stringMatching(/every finder capped.*eye/s)]);
+  expect(said.exitCode).toBe(4);
+  expect(said.stderr).toContain("Nothing was connected and nothing was moved.");
+  expect(touched).toBe(0);
+  expect(readdirSync(folder).toSorted()).toEqual(["plan.yaml", "rig.yaml"]);
+});
+
+test("help of what turns a telescope begins with what can hurt", () => {
+  const program = new Command("evenfield");
+  registerRun(program, async () => []);
+  const help: string[] = [];
+  const [command] = program.commands;
+  command!.configureOutput({ writeOut: (text) => void help.push(text) }).outputHelp();
+  expect(help.join("")).toMatch(/^Never look at the Sun.*Usage:/s);
+  expect(help.join("")).toContain("filter maker's guidance");
 });
 
 test("a rig in the hands of another process: exit code 4", async () => {
