@@ -1,3 +1,4 @@
+import type { Clock } from "../../drivers/kit/clock.ts";
 import type { Log } from "../../drivers/kit/log.ts";
 import { findServiceManager } from "../service/service-manager.ts";
 import type { ServiceStatus } from "../service/service-status.ts";
@@ -13,15 +14,20 @@ export interface ManagerNews extends Disposable {
  */
 export async function openManagerNews(
   environment: Readonly<Record<string, string | undefined>>,
+  clock: Clock,
   log: Log,
 ): Promise<ManagerNews | undefined> {
   const manager = await findServiceManager(environment, process.pid, log);
   if (!manager) return undefined;
   const { watchdogSeconds } = manager;
-  const beat =
-    watchdogSeconds === undefined
-      ? undefined
-      : setInterval(() => manager.tell({ WATCHDOG: "1" }), (watchdogSeconds / 3) * 1000);
+  const ended = new AbortController();
+  if (watchdogSeconds !== undefined)
+    void (async () => {
+      while (!ended.signal.aborted) {
+        manager.tell({ WATCHDOG: "1" });
+        await clock.sleep(watchdogSeconds / 3, ended.signal).catch(() => undefined);
+      }
+    })();
   let said = "";
   return {
     ready: () => manager.tell({ READY: "1" }),
@@ -31,6 +37,6 @@ export async function openManagerNews(
       said = text;
       manager.tell(state === "stopping" ? { STOPPING: "1", STATUS: text } : { STATUS: text });
     },
-    [Symbol.dispose]: () => clearInterval(beat),
+    [Symbol.dispose]: () => ended.abort(new Error("the service has ended")),
   };
 }

@@ -88,7 +88,7 @@ export async function serve(
   };
   await using page = pageAt && (await showPage(pageAt, source, wiring.log));
   await using news = notices && (await openNews(notices, source, wiring.log, host));
-  using manager = await openManagerNews(process.env, wiring.log);
+  using manager = await openManagerNews(process.env, clock, wiring.log);
   if (page) host.stderr(`The page is at ${page.address}\n`);
   const { runs } = await serveSchedule({
     ...wiring,
