@@ -1,4 +1,4 @@
-import { mkdirSync, statSync } from "node:fs";
+import { mkdirSync, mkdtempSync, renameSync, rmSync, statSync } from "node:fs";
 import { join } from "node:path";
 import { findOwnFile } from "../../drivers/kit/place.ts";
 import { listPackedFiles } from "./packed-files.ts";
@@ -13,6 +13,8 @@ const targetsUsual = ["linux-x64", "linux-arm64"];
  */
 export function buildExecutable(target: string, folder: string): string {
   const file = join(folder, `evenfield-${target}`);
+  const beside = mkdtempSync(join(folder, "build-")); // the builder leaves a map of each source beside its file
+  const built = join(beside, "evenfield");
   const { programs, data } = listPackedFiles();
   const command = [
     ...[process.execPath, "build", "--compile", `--target=bun-${target}`],
@@ -20,11 +22,17 @@ export function buildExecutable(target: string, folder: string): string {
     ...["--root", ".", "--asset-naming=[dir]/[name].[ext]", "--loader", ".yaml:file"],
     // Or it would run what lies in the folder that it is started in.
     ...["--no-compile-autoload-dotenv", "--no-compile-autoload-bunfig"],
-    ...[...programs, ...data, "--outfile", file],
+    ...[...programs, ...data, "--outfile", built],
   ];
-  const { exitCode, stderr } = Bun.spawnSync(command, { cwd: Bun.fileURLToPath(findOwnFile(".")) });
-  if (exitCode !== 0) throw new Error(`evenfield-${target} could not be built: ${stderr.toString().trim()}`);
-  return file;
+  try {
+    const { exitCode, stderr } = Bun.spawnSync(command, { cwd: Bun.fileURLToPath(findOwnFile(".")) });
+    if (exitCode !== 0)
+      throw new Error(`evenfield-${target} could not be built: ${stderr.toString().trim()}`);
+    renameSync(built, file);
+    return file;
+  } finally {
+    rmSync(beside, { recursive: true });
+  }
 }
 
 /** `npm run build [-- TARGETS…]`: also `linux-x64-baseline`, for processors without AVX2. */

@@ -45,6 +45,7 @@ export class ResourceUse {
     if (handles)
       for (const [number, what] of this.#ofTheDead)
         if (handles.get(number) !== what) this.#ofTheDead.delete(number);
+    Bun.gc(true); // what is kept counts, not what was not collected yet
     const memoryMegabytes = process.memoryUsage.rss() / 1e6;
     this.samples.push({
       memoryMegabytes,

@@ -1,8 +1,8 @@
 import { type ChildProcess, spawn, spawnSync } from "node:child_process";
 import { once } from "node:events";
-import { existsSync, mkdtempSync, rmSync, writeFileSync } from "node:fs";
+import { existsSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from "node:fs";
 import { tmpdir } from "node:os";
-import { join } from "node:path";
+import { basename, join } from "node:path";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { commandList } from "../../agent/commands/command-list.ts";
 import { buildExecutable } from "../../agent/executables/build.ts";
@@ -28,6 +28,10 @@ function evenfield(...args: string[]) {
   const { status, stdout, stderr } = spawnSync(file, args, { cwd: folder, env, encoding: "utf8" });
   return { status, stdout, stderr };
 }
+
+test("one file is built, and nothing beside it", () => {
+  expect(readdirSync(tools)).toEqual([basename(file)]);
+});
 
 test("the single file answers, and runs nothing that lies in the folder it is started in", () => {
   writeFileSync(join(folder, "bunfig.toml"), 'preload = ["./foreign.ts"]\n');
