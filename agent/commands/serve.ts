@@ -32,6 +32,7 @@ import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { logOption } from "./run-log.ts";
 import { openLedgerForRun } from "./run-records.ts";
 import { loadSchedule, siteOfSchedule } from "./schedule-from-file.ts";
+import { openManagerNews } from "./serve-manager.ts";
 import { openNews } from "./serve-notices.ts";
 import { type StopWords, stopWordsOfRun } from "./stop-signals.ts";
 
@@ -87,6 +88,7 @@ export async function serve(
   };
   await using page = pageAt && (await showPage(pageAt, source, wiring.log));
   await using news = notices && (await openNews(notices, source, wiring.log, host));
+  using manager = await openManagerNews(process.env, clock, wiring.log);
   if (page) host.stderr(`The page is at ${page.address}\n`);
   const { runs } = await serveSchedule({
     ...wiring,
@@ -101,9 +103,11 @@ export async function serve(
       status = now;
       say(now);
       news?.note(now);
+      manager?.note(now);
     },
     onReady: (read) => {
       look = read;
+      manager?.ready();
     },
     onLeftOut: (entry, because) => news?.add(noticeOfEnding(entry, "refused", { happened: because })),
     onRunEnded: (entry, report) => {

@@ -1,5 +1,6 @@
 import { Counter, Gauge, Registry } from "prom-client";
 import type { ServiceStatus } from "../service-status.ts";
+import { answerFour } from "./four-answers.ts";
 import type { PageFacts } from "./page-facts.ts";
 
 export const states: readonly ServiceStatus["state"][] = [
@@ -12,10 +13,11 @@ export const states: readonly ServiceStatus["state"][] = [
 ];
 
 /** The facts in the open text format; what can't be read is left out, never 0. */
-export async function formatMetrics({ rig, status, records, residentBytes }: PageFacts): Promise<{
+export async function formatMetrics(facts: PageFacts): Promise<{
   readonly contentType: string;
   readonly text: string;
 }> {
+  const { rig, status, records, residentBytes } = facts;
   const registry = new Registry();
   registry.setDefaultLabels({ rig });
   const registers = [registry];
@@ -32,6 +34,11 @@ export async function formatMetrics({ rig, status, records, residentBytes }: Pag
     "evenfield_state_since_timestamp_seconds",
     "When the service came into its state.",
     status.sinceUtcMs / 1000,
+  );
+  gauge(
+    "evenfield_telescope_covered",
+    "1 while the telescope is known to be covered by what was read back; 0 when it is not, or is not known.",
+    answerFour(facts).safe.verdict === "good" ? 1 : 0,
   );
   gauge(
     "evenfield_file_trouble",
