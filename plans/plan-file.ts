@@ -1,6 +1,7 @@
 import * as z from "zod";
 import { mapOf, numberFrom, schemaInFile, shortName, textLine } from "./fields.ts";
 import { readChecked } from "./file-problems.ts";
+import { planCamera } from "./plan-camera.ts";
 import { type PlanStep, stepEntry } from "./plan-steps.ts";
 import { stepOrderProblems } from "./step-order.ts";
 
@@ -22,6 +23,7 @@ export const planFile = mapOf({
   })
     .default({ altitudeDegreesMin: 20 })
     .describe("What the Sun must do."),
+  camera: planCamera.optional(),
   steps: z
     .array(z.unknown(), { error: "a list of steps" })
     .min(1, { error: "a list of at least one step" })

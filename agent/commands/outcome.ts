@@ -43,7 +43,7 @@ export interface CalledCommand {
 }
 
 /** Commands that turn a telescope: their help begins with what can hurt. */
-const movesTelescope: readonly (keyof typeof commandList)[] = ["run", "serve", "restore", "keep"];
+const movesTelescope: readonly (keyof typeof commandList)[] = ["run", "serve", "restore", "keep", "drill"];
 
 /** Adds a command with what all of them have: its line in the help's list, `--json` and an example. */
 export function addCommand(program: Command, name: keyof typeof commandList, example: string): Command {

@@ -51,6 +51,8 @@ export interface Workbench extends UncoverTools {
   readonly threads: Threads;
   readonly optics: Optics;
   readonly site: Site;
+  /** The gain of the day's images, where the plan names it. */
+  readonly plannedGain?: number;
   /** The folder of this run; a procedure writes only below it. */
   readonly folder: string;
   /** Stands in the header of every file that is written. */

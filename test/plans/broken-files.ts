@@ -130,13 +130,13 @@ export const brokenPlans: readonly BrokenFile[] = [
     fault: "a misspelt key",
     change: ["about:", "abuot:"],
     line: 2,
-    message: "unknown key `abuot` (did you mean `about`?); allowed: plan, about, sun, steps",
+    message: "unknown key `abuot` (did you mean `about`?); allowed: plan, about, sun, camera, steps",
   },
   {
     fault: "a stranger among the keys",
     change: ["about:", "colour:"],
     line: 2,
-    message: "unknown key `colour`; allowed: plan, about, sun, steps",
+    message: "unknown key `colour`; allowed: plan, about, sun, camera, steps",
   },
   {
     fault: "a key with another unit",
@@ -337,7 +337,7 @@ export const brokenPlans: readonly BrokenFile[] = [
     fault: "an empty file",
     change: [goodPlan, ""],
     line: 1,
-    message: "the file is empty; allowed: a map with the keys plan, about, sun, steps",
+    message: "the file is empty; allowed: a map with the keys plan, about, sun, camera, steps",
   },
 ];
 

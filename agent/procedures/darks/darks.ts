@@ -1,6 +1,6 @@
 import { given } from "../../../drivers/kit/given.ts";
 import { coverFront } from "../../safing/cover-front.ts";
-import { setLowestGain } from "../camera-ready.ts";
+import { setFlatGain } from "../camera-ready.ts";
 import { DarkSeries } from "../dark-master.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
@@ -42,7 +42,7 @@ export const darks = defineStep<DarksRequest, DarksFound, DarksWork>({
       next: "leavingSun",
     },
     leavingSun: { does: ({ bench }, signal) => pointOffSun(bench, signal), next: "settingUp" },
-    settingUp: { does: ({ bench }, signal) => setLowestGain(bench, signal), next: "exposing" },
+    settingUp: { does: ({ bench }, signal) => setFlatGain(bench, signal), next: "exposing" },
     exposing: { does: expose, next: "keeping" },
     keeping: { does: saveDark, next: "done" },
   },

@@ -1,5 +1,5 @@
 import { uncover } from "../../safing/uncover.ts";
-import { setLowestGain } from "../camera-ready.ts";
+import { setFlatGain } from "../camera-ready.ts";
 import { exposureForLevel, topCodeAdu } from "../exposure-for-level.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
@@ -31,7 +31,7 @@ export async function exposeThroughDiffuser(
   const before = await camera.setup(signal);
   await diffuser.ensureClosed(signal);
   await uncover(bench, signal);
-  await setLowestGain(bench, signal);
+  await setFlatGain(bench, signal);
   const exposureSeconds = exposureForLevel(bench, rate, levelFraction);
   let seen: DiffuserTest | undefined;
   await takeSeries(

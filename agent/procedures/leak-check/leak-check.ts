@@ -1,4 +1,4 @@
-import { setLowestGain } from "../camera-ready.ts";
+import { setFlatGain } from "../camera-ready.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
 import { defineStep } from "../run-step.ts";
 import { pointAtSun, pointOffSun } from "../sun-pointing.ts";
@@ -25,7 +25,7 @@ export const leakCheck = defineStep<LeakCheckRequest, LeakCheckFound, LeakWork>(
     checking: { does: checkDevices, next: "covering" },
     covering: { does: closeTube, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
-    settingUp: { does: ({ bench }, signal) => setLowestGain(bench, signal), next: "tuning" },
+    settingUp: { does: ({ bench }, signal) => setFlatGain(bench, signal), next: "tuning" },
     tuning: { does: measureFlatLevel, next: "coveringAgain" },
     coveringAgain: { does: closeTube, next: "lookingFirst" },
     lookingFirst: { does: exposeCovered("first"), next: "leavingSun" },

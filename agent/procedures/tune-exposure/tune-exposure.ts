@@ -1,4 +1,4 @@
-import { setLowestGain } from "../camera-ready.ts";
+import { setFlatGain } from "../camera-ready.ts";
 import { defineStep } from "../run-step.ts";
 import type { TunedExposure, TuneRequest } from "./tune-request.ts";
 import { judgeReadings, measureLevel, saveLightRate, type TuneWork } from "./tune-work.ts";
@@ -13,7 +13,7 @@ export const tuneExposure = defineStep<TuneRequest, TunedExposure, TuneWork>({
   states: {
     settingUp: {
       does: async (work, signal) => {
-        work.gain = await setLowestGain(work.bench, signal);
+        work.gain = await setFlatGain(work.bench, signal);
       },
       next: "judging",
     },

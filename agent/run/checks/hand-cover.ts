@@ -35,7 +35,7 @@ export class ManualCover implements Cover {
   }
 
   ensureOpen(signal: AbortSignal): Promise<void> {
-    const caution = "Do not look through the telescope or a finder.";
+    const caution = "The Sun filter stays on. Do not look through the telescope or a finder.";
     return this.#ensure("open", `Take ${what[this.role]} off now. ${caution} Is it off?`, signal);
   }
 

@@ -1,10 +1,12 @@
-import type { Camera, SetupInForce } from "../../../drivers/roles/camera.ts";
+import { type Camera, hasCooler, type SetupInForce } from "../../../drivers/roles/camera.ts";
+import { checkSetup } from "../../../drivers/roles/camera-setup.ts";
 import type { Mount } from "../../../drivers/roles/mount.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { Plan } from "../../../plans/plan-file.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import { binnedShape } from "../../procedures/flat/disc-on-frame.ts";
 import type { GuardTools } from "../guard/guard.ts";
+import { plannedSetup } from "../steps/planned-setup.ts";
 import type { CheckResult } from "./check-result.ts";
 import { checkDisc } from "./disc-check.ts";
 
@@ -23,9 +25,11 @@ export function listRigChecks({
   clock,
   setup,
 }: PlanOnDevices): readonly CheckResult[] {
-  const { binning } = setup;
-  const sensor = { pixelMicron: camera.limits.pixelMicron, binning, shape: binnedShape(setup) };
+  const inUse = { ...setup, ...plannedSetup(plan) };
+  const { binning } = inUse;
+  const sensor = { pixelMicron: camera.limits.pixelMicron, binning, shape: binnedShape(inUse) };
   return [
+    ...checkPlannedSetup(camera, plan),
     ...checkDisc({ plan, rigFile }, sensor, clock.nowMs()),
     ...checkAbilities(camera, plan),
     ...checkStatedSensor(camera, rigFile),
@@ -50,6 +54,30 @@ function checkAbilities(camera: Camera, plan: Plan): CheckResult[] {
       },
     ];
   });
+}
+
+/** The day's settings against what the camera can be set to. */
+function checkPlannedSetup(camera: Camera, plan: Plan): CheckResult[] {
+  const setup = plannedSetup(plan);
+  if (!setup) return [];
+  const about = { check: "camera settings", kind: "input" } as const;
+  const refuse = (text: string): CheckResult[] => [
+    {
+      ...about,
+      verdict: "failed",
+      text,
+      whatToDo:
+        "Change `camera` in the plan; `evenfield probe --rig RIG` lists what the camera can be set to.",
+    },
+  ];
+  try {
+    checkSetup(camera, setup);
+  } catch (error) {
+    return refuse(error instanceof Error ? error.message : String(error));
+  }
+  if (setup.coolerCelsius !== undefined && !(hasCooler(camera) && camera.cooler.canHold))
+    return refuse(`${camera.name} has no cooler that holds a temperature, and the plan names one`);
+  return [{ ...about, verdict: "passed", text: `${camera.name} can be set as the plan names it` }];
 }
 
 /** What the rig file states of the sensor is believed only where nobody can ask the camera. */

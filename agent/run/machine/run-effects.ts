@@ -5,6 +5,7 @@ import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import type { RoleName } from "../../../drivers/roles/roles.ts";
+import type { TrainSeen } from "../../procedures/step.ts";
 import { makeSafe } from "../../safing/make-safe.ts";
 import type { SafingTools } from "../../safing/safing-tools.ts";
 import { checkPlan } from "../checks/check-plan.ts";
@@ -36,6 +37,7 @@ import {
   restoreRun,
 } from "../restoring/recover.ts";
 import { settingRecord } from "../restoring/restore-setting.ts";
+import { plannedSetup } from "../steps/planned-setup.ts";
 import { meridianPassage, plannedObserving } from "../steps/planned-time.ts";
 import { rowOf, sunAltitudeLimit } from "../steps/step-row.ts";
 import { finishRun, writeResults } from "./end-run.ts";
@@ -84,6 +86,11 @@ export class RunEffects {
   /** The dome has to be open for the step that comes next. */
   get mustOpenUp(): boolean {
     return !this.facts.openedUp && this.steps.row.sun !== "none";
+  }
+
+  /** The plan names settings that the camera has not yet. */
+  get mustSetUpCamera(): boolean {
+    return !this.facts.cameraSetUp && plannedSetup(this.options.plan) !== undefined;
   }
 
   /** An earlier run of this rig was cut short. */
@@ -163,7 +170,7 @@ export class RunEffects {
   }
 
   async takeBaseline(signal: AbortSignal): Promise<void> {
-    const { ledger, rigFile } = this.options;
+    const { ledger } = this.options;
     const { facts } = this;
     const seen = await readTrain(this.#rig, signal);
     const baseline = await readBaseline(this.#rig, signal);
@@ -172,14 +179,40 @@ export class RunEffects {
     this.#baseline = baseline;
     this.#live.seal.open();
     facts.begun = true; // only from here on may a run change what is in it
-    const mark = trainMark(trainFacts(this.#rig, rigFile, baseline));
+    this.#note("baseline is on disk", { settings: baseline.length });
+    if (!this.mustSetUpCamera) this.#recogniseTrain(baseline, seen);
+    await this.#askKeepers();
+  }
+
+  /** What is known of the train as it stands now. */
+  #recogniseTrain(settings: readonly BaselineEntry[], seen: Omit<TrainSeen, "mark">): void {
+    const { ledger, rigFile } = this.options;
+    const { facts } = this;
+    const mark = trainMark(trainFacts(this.#rig, rigFile, settings));
     const key = { rig: rigFile.rig, trainMark: mark };
     facts.train = { mark, ...seen };
     this.steps.keptFlats = listUsableFlats(ledger, key);
     const falseTripUtcMs = lastFalseTripUtcMs(this.#records, rigFile);
     Object.assign(facts.findings, readFindings(ledger, key, falseTripUtcMs));
-    this.#note("baseline is on disk", { settings: baseline.length, trainMark: mark });
-    await this.#askKeepers();
+    this.#note("the optical train", { trainMark: mark });
+  }
+
+  /** The day's settings, before the first step; the guard is awake, for a cooler takes minutes. */
+  async setUpCamera(signal: AbortSignal): Promise<void> {
+    const setup = plannedSetup(this.options.plan);
+    if (!setup) return;
+    const { coolerCelsius } = setup;
+    if (coolerCelsius !== undefined)
+      this.options.warn(`The sensor is brought to ${coolerCelsius} °C, which may take some minutes.`);
+    const inForce = await this.#rig.camera.configure(setup, signal);
+    const lowest = this.#rig.camera.limits.gain?.min;
+    if (setup.gain !== undefined && lowest !== undefined && setup.gain > lowest)
+      this.options.warn(
+        `Flats are taken at gain ${setup.gain}, as the plan names it; at the lowest, ${lowest}, a pixel holds more light.`,
+      );
+    this.#note("the camera is set as the plan names it", { ...inForce, ...given({ coolerCelsius }) });
+    this.#recogniseTrain(await readBaseline(this.#rig, signal), await readTrain(this.#rig, signal));
+    this.facts.cameraSetUp = true;
   }
 
   async #askKeepers(): Promise<void> {

@@ -40,6 +40,7 @@ export const runMachine = setup({
     recover: effect((effects, signal) => effects.recover(signal)),
     checkRig: effect((effects, signal) => effects.checkRig(signal)),
     takeBaseline: effect((effects, signal) => effects.takeBaseline(signal)),
+    setUpCamera: effect((effects, signal) => effects.setUpCamera(signal)),
     openUp: effect((effects, signal) => effects.openUp(signal)),
     runStep: effect((effects, signal) => effects.runStep(signal)),
     watch: fromCallback<{ type: "none" }, RunContext>(({ input, sendBack }) => {
@@ -60,6 +61,7 @@ export const runMachine = setup({
     noStepLeft: ({ context }) => context.effects.steps.noneLeft,
     mustEnd: ({ context }) => context.effects.facts.mustEnd,
     mustRetreat: ({ context }) => context.effects.facts.unsafe,
+    mustSetUpCamera: ({ context }) => context.effects.mustSetUpCamera,
     mustOpenUp: ({ context }) => context.effects.mustOpenUp,
     somethingToRecover: ({ context }) => context.effects.hasUnfinished(),
   },
@@ -141,9 +143,18 @@ export const runMachine = setup({
                 { guard: "mustRetreat", target: "#run.retreating" },
                 { guard: "mustEnd", target: "#run.restoring" },
                 { guard: "noStepLeft", target: "#run.restoring" },
+                { guard: "mustSetUpCamera", target: "settingUpCamera" },
                 { guard: "mustOpenUp", target: "openingUp" },
                 { target: "stepping" },
               ],
+            },
+            settingUpCamera: {
+              invoke: {
+                src: "setUpCamera",
+                input: takeContext,
+                onDone: "choosing",
+                onError: failed("choosing"),
+              },
             },
             openingUp: {
               invoke: { src: "openUp", input: takeContext, onDone: "choosing", onError: failed("choosing") },

@@ -83,7 +83,7 @@ export class RunSteps {
   }
 
   #bench(stepIndex: number, { rig, whyKeepCovered }: OnRig): Workbench {
-    const { rigFile, clock, random, log, folder, fileNote, progress } = this.options;
+    const { plan, rigFile, clock, random, log, folder, fileNote, progress } = this.options;
     const { findings, front, train, journal } = this.facts;
     const beganUtcMs = clock.nowMs();
     return {
@@ -99,7 +99,7 @@ export class RunSteps {
       site: rigFile.site,
       folder,
       findings,
-      ...given({ fileNote, train }),
+      ...given({ fileNote, train, plannedGain: plan.camera?.gain }),
       keptFlats: this.keptFlats,
       trackingLapses: () => trackingLapses(this.facts.lapses, { fromUtcMs: beganUtcMs }),
       abandoned: this.#abandoned.signal,

@@ -59,6 +59,8 @@ export class RunFacts {
   looking = false;
   /** The dome, if there is one, is open towards the Sun. */
   openedUp = false;
+  /** The camera is as the plan names it. */
+  cameraSetUp = false;
   /** As read back at the end; there once the restoring has come to its end, well or badly. */
   settings: readonly SettingRecord[] | undefined;
   /** Below the run's folder. */

@@ -4,6 +4,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { Command } from "commander";
 import { afterEach, beforeEach, expect, test } from "vitest";
+import { registerDrill } from "../../../agent/commands/drill.ts";
 import { ledgerFileDefault } from "../../../agent/commands/ledger-place.ts";
 import { conclude, exitCodes, type Outcome } from "../../../agent/commands/outcome.ts";
 import { restore } from "../../../agent/commands/restore.ts";
@@ -141,9 +142,12 @@ test("whoever is at the rig is asked about finders and filter before anything is
   expect(readdirSync(folder).toSorted()).toEqual(["plan.yaml", "rig.yaml"]);
 });
 
-test("help of what turns a telescope begins with what can hurt", () => {
+test.each([
+  ["run", (program: Command) => registerRun(program, async () => [])],
+  ["drill", registerDrill],
+] as const)("help of what turns a telescope begins with what can hurt: %s", (_name, register) => {
   const program = new Command("evenfield");
-  registerRun(program, async () => []);
+  register(program);
   const help: string[] = [];
   const [command] = program.commands;
   command!.configureOutput({ writeOut: (text) => void help.push(text) }).outputHelp();

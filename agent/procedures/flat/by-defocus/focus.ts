@@ -2,7 +2,7 @@ import type { Frame } from "../../../../drivers/roles/camera.ts";
 import { measureSharpness, type Sharpness } from "../../../imaging/defocus/sharpness.ts";
 import { findDisc } from "../../../imaging/disc/disc.ts";
 import { fillInto, mapInto } from "../../../imaging/numerics/map-into.ts";
-import { setLowestGain } from "../../camera-ready.ts";
+import { setFlatGain } from "../../camera-ready.ts";
 import { exposeTuned } from "../../frame-series.ts";
 import { leaveRigIdle, tryAll } from "../../leave-rig.ts";
 import { runSubstep } from "../../run-step.ts";
@@ -29,7 +29,7 @@ const significant = 8;
 export async function measureFocus(work: DefocusWork, signal: AbortSignal): Promise<void> {
   const { bench } = work;
   const focuser = bench.rig.focuser!;
-  await setLowestGain(bench, signal);
+  await setFlatGain(bench, signal);
   const tuned = await runSubstep(
     tuneExposure,
     { bench, request: { blur: "none", levelFraction: 0.7, toleranceFraction: 0.03 } },

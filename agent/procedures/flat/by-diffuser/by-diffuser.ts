@@ -1,4 +1,4 @@
-import { setLowestGain } from "../../camera-ready.ts";
+import { setFlatGain } from "../../camera-ready.ts";
 import { leaveRigIdle } from "../../leave-rig.ts";
 import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
@@ -20,7 +20,7 @@ export const flatByDiffuser = defineStep<FlatRequest, FlatFound, FlatWork>({
     covering: { does: closeFront, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
     settingUp: {
-      does: ({ bench }, signal) => setLowestGain(bench, signal),
+      does: ({ bench }, signal) => setFlatGain(bench, signal),
       next: [
         { to: "seeingSun", when: ({ bench }) => bench.findings.lightRate.none !== undefined },
         { to: "uncovering" },

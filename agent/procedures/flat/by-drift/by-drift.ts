@@ -1,4 +1,4 @@
-import { setLowestGain } from "../../camera-ready.ts";
+import { setFlatGain } from "../../camera-ready.ts";
 import { leaveRigIdle } from "../../leave-rig.ts";
 import { defineStep } from "../../run-step.ts";
 import { pointAtSun } from "../../sun-pointing.ts";
@@ -15,7 +15,7 @@ export const flatByDrift = defineStep<FlatRequest, FlatFound, DriftWork>({
     checking: { does: checkDriftRoom, next: "covering" },
     covering: { does: closeFront, next: "pointing" },
     pointing: { does: ({ bench }, signal) => pointAtSun(bench, signal), next: "settingUp" },
-    settingUp: { does: ({ bench }, signal) => setLowestGain(bench, signal), next: "uncovering" },
+    settingUp: { does: ({ bench }, signal) => setFlatGain(bench, signal), next: "uncovering" },
     uncovering: { does: openToSun, next: "tuning" },
     tuning: { does: tuneDrift, next: "takingDarks" },
     takingDarks: {

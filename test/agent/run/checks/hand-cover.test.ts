@@ -36,9 +36,17 @@ test("a diffuser moved by hand: asked for once per change, with the caution, and
   expect(helper.asked).toEqual([
     "Is the diffuser on?",
     "Put the diffuser on now. It goes in front of the Sun filter, which stays on. Is it on?",
-    "Take the diffuser off now. Do not look through the telescope or a finder. Is it off?",
+    "Take the diffuser off now. The Sun filter stays on. Do not look through the telescope or a finder. Is it off?",
   ]);
   expect(helper.isOn()).toBe(false);
+});
+
+test("whoever takes the cap off is told to leave the Sun filter on", async () => {
+  const helper = person(true);
+  await new ManualCover("cover", helper.ask).ensureOpen(signal);
+  expect(helper.asked).toEqual([
+    expect.stringMatching(/^Take the cap .*The Sun filter stays on\..*Do not look/),
+  ]);
 });
 
 test("a person who says no leaves the state unknown, and the step fails", async () => {
