@@ -37,7 +37,7 @@ export function listPersonDeeds(ledger: Ledger, rig: string): readonly PersonDee
   });
   return rows
     .filter(({ seal, utcMs, deed, who }) => deed !== "go-on" || seal === digestOf([rig, utcMs, deed, who]))
-    .map(({ seal: _, ...deed }) => deed);
+    .map(({ utcMs, deed, who }) => ({ utcMs, deed, who }));
 }
 
 /** What a person said last about whether anything may begin; `undefined` when it may. */
