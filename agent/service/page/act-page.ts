@@ -1,7 +1,6 @@
 import { cautionText } from "../../outputs/caution.ts";
 import { htmlPage, section } from "../../outputs/page-shell.ts";
 import { safeHtml } from "../../outputs/safe-html.ts";
-import { solarCautions } from "../../run/guard/sun-filter.ts";
 import { localText } from "../schedule/local-day.ts";
 import type { PageFacts } from "./page-facts.ts";
 
@@ -24,7 +23,7 @@ ${section(
   "The Sun filter was inspected",
   form(
     "filter-inspected",
-    `Only when you had it in front of you, on the covered telescope, turned away from the Sun. ${solarCautions}`,
+    `Only when you had it in front of you, on the covered telescope, turned away from the Sun. Its maker's guidance and the rules at the site come before ours.`,
     "Write down that it was inspected now",
     `<p><label><input type="checkbox" name="inspected" value="yes" required> I inspected it: no hole, no scratch, firmly seated, and made for this instrument.</label></p>`,
   ),
