@@ -30,18 +30,21 @@ export class ResourceUse {
   readonly #ofTheDead = new Map<string, string>();
   #before: Handles | undefined;
 
+  /** @param handlesNow default: those of this process; `undefined` where the system does not tell */
+  constructor(readonly handlesNow: () => Handles | undefined = listHandles) {}
+
   beginProcess(): void {
-    this.#before = listHandles();
+    this.#before = this.handlesNow();
   }
 
   /** After a process of the service was killed: what it opened and has not closed is nobody's. */
   buryProcess(): void {
-    for (const [number, what] of listHandles() ?? [])
+    for (const [number, what] of this.handlesNow() ?? [])
       if (this.#before?.get(number) !== what) this.#ofTheDead.set(number, what);
   }
 
   endDay(): void {
-    const handles = listHandles();
+    const handles = this.handlesNow();
     if (handles)
       for (const [number, what] of this.#ofTheDead)
         if (handles.get(number) !== what) this.#ofTheDead.delete(number);
