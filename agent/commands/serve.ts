@@ -6,6 +6,7 @@ import type { Log } from "../../drivers/kit/log.ts";
 import { lockFolderDefault, takeHostLock } from "../run/machine/host-lock.ts";
 import { describeRun } from "../run/record/describe-run.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
+import { Wishes } from "../service/deeds/wishes.ts";
 import { noticeOfEnding } from "../service/notices/watch-conditions.ts";
 import { listenPage } from "../service/page/listen-page.ts";
 import { type PageSource, readBeforeWork } from "../service/page/page-facts.ts";
@@ -32,6 +33,7 @@ import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { logOption } from "./run-log.ts";
 import { openLedgerForRun } from "./run-records.ts";
 import { loadSchedule, siteOfSchedule } from "./schedule-from-file.ts";
+import { openActing } from "./serve-acting.ts";
 import { openManagerNews } from "./serve-manager.ts";
 import { openNews } from "./serve-notices.ts";
 import { type StopWords, stopWordsOfRun } from "./stop-signals.ts";
@@ -42,6 +44,8 @@ export interface ServeOptions {
   readonly ledger: string;
   /** [HOST:]PORT; left out, there is no page. */
   readonly page?: string;
+  /** A file with the token of who may act on the page; left out, it is only to be read. */
+  readonly actToken?: string;
   /** The notices file; left out, nobody is told. */
   readonly notices?: string;
 }
@@ -77,6 +81,7 @@ export async function serve(
   const say = sayChanges(host, site.timeZone);
   let status: ServiceStatus | undefined;
   let look: (() => ServiceLook) | undefined;
+  const wishes = new Wishes();
   const source: PageSource = {
     rig,
     timeZone: site.timeZone,
@@ -85,6 +90,16 @@ export async function serve(
     nowMs: () => clock.nowMs(),
     status: () => status,
     look: () => look?.(),
+    acting:
+      pageAt && options.actToken !== undefined
+        ? openActing(options.actToken, {
+            rigPath: options.rig,
+            wishes,
+            clock,
+            log: wiring.log,
+            status: () => status,
+          })
+        : undefined,
   };
   await using page = pageAt && (await showPage(pageAt, source, wiring.log));
   await using news = notices && (await openNews(notices, source, wiring.log, host));
@@ -95,6 +110,7 @@ export async function serve(
     clock,
     ledger,
     runsFolder: options.runs,
+    wishes,
     readInput,
     inputStamp: () => stampOf(schedulePath, options.rig),
     keepers: (file, folder) => wiring.keepers({ ...options, rigFile: file, folder, clock, log: wiring.log }),
@@ -223,6 +239,10 @@ export function registerServe(
     .option(
       "--page <[HOST:]PORT>",
       "show how it stands there, to browsers on this computer; also /health and /metrics",
+    )
+    .option(
+      "--act-token <file>",
+      "whose first line lets a person act on the page: stop, hold, go on, confirm the filter",
     )
     .option("--notices <file>", "who is told of what, and how; read once, at the start")
     .addOption(logOption())

@@ -8,7 +8,8 @@ import type { ScriptedFault } from "./faults/fault.ts";
 import type { AgentTools, RehearsalStage } from "./rehearsal-stage.ts";
 
 /** One process of the service on the stage. */
-export interface StagedService extends Pick<ServiceOptions, "readInput" | "inputStamp" | "onStatus"> {
+export interface StagedService
+  extends Pick<ServiceOptions, "readInput" | "inputStamp" | "onStatus" | "wishes"> {
   /** Until SIGTERM, unless a fault ends it before. */
   readonly hours: number;
   readonly faults?: readonly ScriptedFault[];

@@ -13,6 +13,7 @@ import { runPlan } from "../run/machine/run-plan.ts";
 import { describeRun } from "../run/record/describe-run.ts";
 import { describeLeft } from "../run/record/run-errors.ts";
 import type { RecoveredRun } from "../run/restoring/recover.ts";
+import { findPersonsHold, listPersonDeeds, savePersonDeed } from "./deeds/person-deeds.ts";
 import { readTrainMark } from "./read-train-mark.ts";
 import { ScheduleRecord } from "./record/attempt-rows.ts";
 import { flatFactsOf } from "./record/flat-facts.ts";
@@ -23,7 +24,7 @@ import { type Attempt, type AttemptEnded, endingOf } from "./schedule/attempts.t
 import { judgeConditions } from "./schedule/conditions.ts";
 import type { ServiceInput, ServiceOptions } from "./service-options.ts";
 import type { ServiceLook, ServiceStatus } from "./service-status.ts";
-import { type Hold, holdAtRest, whyHeld } from "./why-held.ts";
+import { type Hold, holdAtRest, holdByPerson, whyHeld } from "./why-held.ts";
 
 const dayMs = 86_400_000;
 /** Of what was due longer ago nothing may begin any more: `lateMinutesMax` is a day at most. */
@@ -203,7 +204,8 @@ export class ServiceEffects {
     const { clock } = this.options;
     this.#status("standing by", because, { untilUtcMs });
     const fromSeconds = clock.monotonicSeconds();
-    while (!this.mustStop && clock.monotonicSeconds() - fromSeconds < recordsEverySeconds) {
+    const wish = this.options.wishes?.changed;
+    while (!this.mustStop && !wish?.aborted && clock.monotonicSeconds() - fromSeconds < recordsEverySeconds) {
       if (untilUtcMs - clock.nowMs() > restMarginSeconds * 1000) await this.#lookAtRest();
       const seconds = (untilUtcMs - clock.nowMs()) / 1000;
       if (seconds <= 0 || this.options.inputStamp() !== this.#stamp || holdAtRest(this.#rest)) return;
@@ -252,7 +254,7 @@ export class ServiceEffects {
       using lock = await this.#lock();
       void lock;
       const unwanted = await this.#whyUnwanted(found);
-      if (this.mustStop) return;
+      if (this.mustStop || this.#personsHold()) return;
       if (unwanted !== undefined) return this.#refuse(this.#next!, unwanted);
       await this.#carryOut({ entry, occasion, dueUtcMs, begunUtcMs: this.options.clock.nowMs() });
     } catch (error) {
@@ -283,8 +285,10 @@ export class ServiceEffects {
   }
 
   async #carryOut(begun: Attempt): Promise<void> {
-    const { clock, ledger, log, random, signal, runsFolder } = this.options;
+    const { clock, ledger, log, random, runsFolder, wishes } = this.options;
     const { entry } = begun;
+    const stopSignals = [this.options.signal, ...(wishes ? [wishes.beginRun()] : [])];
+    const signal = AbortSignal.any(stopSignals);
     const { rigFile, loaded } = this.#input;
     const plan = loaded.plans.get(entry)!;
     this.#record.begin(begun);
@@ -349,6 +353,7 @@ export class ServiceEffects {
 
   async stop(): Promise<void> {
     this.#status("stopping", this.failure === undefined ? "it was told to stop" : "of a fault of its own");
+    await this.#unlessLedgerFails(async () => this.#writeWishes());
   }
 
   /** A file that is half written, or wrong, changes nothing; it is told once for each change. */
@@ -396,13 +401,27 @@ export class ServiceEffects {
     const { clock } = this.options;
     try {
       this.#record.look(clock.nowMs());
+      this.#writeWishes();
       const isGivenUp = (runId: string) => this.#record.restoreTries(runId) >= restoreTriesMost;
       const about = { records: this.#records, rigFile: this.#input.rigFile, isGivenUp };
-      return whyHeld({ ...about, nowUtcMs: clock.nowMs() }) ?? holdAtRest(this.#rest);
+      return whyHeld({ ...about, nowUtcMs: clock.nowMs() }) ?? holdAtRest(this.#rest) ?? this.#personsHold();
     } catch (error) {
       if (!(error instanceof LedgerError)) throw error;
       return { because: error.message, whatToDo: error.whatToDo };
     }
+  }
+
+  /** Whatever a person wants, a rig that was left is put back first. */
+  #personsHold(): Hold | undefined {
+    this.#writeWishes();
+    if (this.mustRecover) return undefined;
+    const deed = findPersonsHold(listPersonDeeds(this.options.ledger, this.#rig));
+    return deed && holdByPerson(deed);
+  }
+
+  #writeWishes(): void {
+    const { ledger, wishes } = this.options;
+    wishes?.writeDown((deed) => savePersonDeed(ledger, this.#rig, deed));
   }
 
   get #rig(): string {
@@ -425,10 +444,13 @@ export class ServiceEffects {
   }
 
   async #sleep(seconds: number): Promise<void> {
-    const { clock, signal } = this.options;
-    await clock.sleep(seconds, signal).catch((error: unknown) => {
-      if (!this.mustStop) throw error;
-    });
+    const { clock, signal, wishes } = this.options;
+    const changed = wishes?.changed;
+    await clock
+      .sleep(seconds, changed ? AbortSignal.any([signal, changed]) : signal)
+      .catch((error: unknown) => {
+        if (!this.mustStop && !changed?.aborted) throw error;
+      });
   }
 
   #status(state: ServiceStatus["state"], because: string, more: Partial<ServiceStatus> = {}): void {

@@ -3,6 +3,7 @@ import type { ConnectTools } from "../run/checks/connect-rig-file.ts";
 import type { RigKeeper } from "../run/guard/rig-keeper.ts";
 import type { Ledger } from "../run/ledger/ledger.ts";
 import type { RunRecord, RunReport } from "../run/record/run-record.ts";
+import type { Wishes } from "./deeds/wishes.ts";
 import type { LoadedSchedule } from "./schedule/loaded-schedule.ts";
 import type { ScheduleSite } from "./schedule/moments.ts";
 import type { ServiceLook, ServiceStatus } from "./service-status.ts";
@@ -30,6 +31,8 @@ export interface ServiceOptions
   writeOutputs(record: RunRecord, folder: string): Promise<readonly string[]>;
   /** Default: of the disk that the runs are on. */
   readonly freeDiskMegabytes?: () => number;
+  /** What persons want of it; left out, nobody can ask. */
+  readonly wishes?: Wishes | undefined;
   /** Called at every change of what it does, and why. */
   onStatus(status: ServiceStatus): void;
   /** Called once the files are read. @param look reads the ledger at each call; throws LedgerError */

@@ -2,6 +2,8 @@ import type { RigFile } from "../../plans/rig-file.ts";
 import { confirmAfterTrip, filterProblem, solarCautions, tripProblem } from "../run/guard/sun-filter.ts";
 import { findUnconfirmedTrip } from "../run/ledger/retreats.ts";
 import { findUnfinishedRuns, type RunRecords } from "../run/ledger/unfinished-runs.ts";
+import { formatUtcMinute } from "../run/record/utc-minute.ts";
+import type { PersonDeed } from "./deeds/person-deeds.ts";
 import type { RestRow } from "./rest/look-at-rig.ts";
 
 /** What only a person can end. */
@@ -30,6 +32,15 @@ export function holdAtRest(rows: readonly RestRow[]): Hold | undefined {
     };
   const whatToDo = `See who works with the telescope, and close the cover; it goes on by itself once that reads closed. ${solarCautions}`;
   return { because, whatToDo };
+}
+
+/** A person wants that nothing begins. */
+export function holdByPerson({ who, deed, utcMs }: PersonDeed): Hold {
+  const did = deed === "stop" ? "stopped what went on" : "held it";
+  return {
+    because: `${who} ${did} at ${formatUtcMinute(utcMs)}`,
+    whatToDo: `Let it go on when ${who} agrees; nothing begins before.`,
+  };
 }
 
 /** Why nothing may be begun before a person has acted, by the records that `run` and `restore` keep; the gravest first. */

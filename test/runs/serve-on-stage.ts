@@ -1,5 +1,6 @@
 import { serveOnStage as serve } from "../../agent/rehearsal/serve-on-stage.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
+import type { Wishes } from "../../agent/service/deeds/wishes.ts";
 import { ScheduleRecord } from "../../agent/service/record/attempt-rows.ts";
 import type { Attempt } from "../../agent/service/schedule/attempts.ts";
 import type { ServiceStatus } from "../../agent/service/service-status.ts";
@@ -41,7 +42,15 @@ export async function serveOnStage(
     hours,
     faults = [],
     plan = idlePlan,
-  }: { hours: number; faults?: readonly ScriptedFault[]; plan?: string },
+    wishes,
+    onStatus,
+  }: {
+    hours: number;
+    faults?: readonly ScriptedFault[];
+    plan?: string;
+    wishes?: Wishes;
+    onStatus?: (status: ServiceStatus) => void;
+  },
 ): Promise<ServedOnStage> {
   const statuses: ServiceStatus[] = [];
   const reports: RunReport[] = [];
@@ -59,7 +68,11 @@ export async function serveOnStage(
       };
     },
     inputStamp: () => files.schedule + JSON.stringify(files.rigFile),
-    onStatus: (status) => statuses.push(status),
+    wishes,
+    onStatus: (status) => {
+      statuses.push(status);
+      onStatus?.(status);
+    },
     onRunEnded: (_entry, report) => reports.push(report),
   });
   const attempts = new ScheduleRecord(stage.ledger, files.rigFile.rig).attempts(0);

@@ -1,6 +1,8 @@
 import { createHash } from "node:crypto";
 import { isIP } from "node:net";
 import { pageStyle } from "../../outputs/page-shell.ts";
+import { actPage, signInPage } from "./act-page.ts";
+import { answerPost, postPaths } from "./answer-act.ts";
 import { formatMetrics } from "./metrics.ts";
 import { gatherFacts, type PageFacts, type PageSource } from "./page-facts.ts";
 import { findRunFile, type RunFile } from "./run-files.ts";
@@ -11,6 +13,12 @@ export interface PageRequest {
   /** As it stands in the request's first line. */
   readonly target: string;
   readonly host: string | undefined;
+  readonly origin?: string | undefined;
+  readonly cookie?: string | undefined;
+  readonly authorization?: string | undefined;
+  readonly contentType?: string | undefined;
+  /** Of what is posted; asked for only when it is wanted. @returns `undefined` when it is too long */
+  readBody(): Promise<string | undefined>;
 }
 
 export interface PageAnswer {
@@ -33,10 +41,33 @@ const ownStyle = `${nothing}; style-src 'sha256-${createHash("sha256").update(pa
 /** Reports have their pictures inside and colours on their charts' elements; scripts run in none of them. */
 const ofReport = `${nothing}; style-src 'unsafe-inline'; img-src data:; sandbox allow-downloads`;
 
-/** What each request gets: read-only, and the same whoever asks. */
+/** What each request gets. Reading is the same whoever asks; acting needs a proof, and is there only where a token is. */
 export async function answerRequest(request: PageRequest, source: PageSource): Promise<PageAnswer> {
   const { method, target, host } = request;
+  const { acting } = source;
   if (!isOwnHost(host)) return words(421, "Ask for it by the address of this computer, or as localhost.");
+  if (acting && method === "POST" && postPaths.some((path) => path === target)) {
+    const body = await request.readBody();
+    if (body === undefined) return words(413, "That is too long.");
+    const answer = answerPost(
+      {
+        cookie: undefined,
+        authorization: undefined,
+        origin: undefined,
+        contentType: undefined,
+        ...request,
+        host: host!,
+        path: target,
+        body,
+      },
+      acting,
+    );
+    return {
+      status: answer.status,
+      headers: { ...always, ...plain, ...answer.headers },
+      body: answer.text === "" ? "" : `${answer.text}\n`,
+    };
+  }
   if (method !== "GET" && method !== "HEAD")
     return { ...words(405, "It is only to be read."), headers: { ...always, ...plain, allow: "GET, HEAD" } };
   const parts = partsOf(target);
@@ -45,7 +76,9 @@ export async function answerRequest(request: PageRequest, source: PageSource): P
   const make = parts.length === 1 ? pages.get(parts[0]!) : undefined;
   if (!make) return words(404, "There is nothing here.");
   const facts = gatherFacts(source);
-  return facts ? await make(facts) : words(503, "The service is starting.");
+  if (!facts) return words(503, "The service is starting.");
+  if (make !== showAct) return await make(facts, request, source);
+  return acting ? showAct(facts, request, source) : words(404, "There is nothing here.");
 }
 
 const plain = { "content-type": "text/plain; charset=utf-8", "content-security-policy": nothing };
@@ -74,21 +107,38 @@ function partsOf(target: string): readonly string[] | undefined {
   }
 }
 
-type ShowFacts = (facts: PageFacts) => PageAnswer | Promise<PageAnswer>;
+type ShowFacts = (
+  facts: PageFacts,
+  request: PageRequest,
+  source: PageSource,
+) => PageAnswer | Promise<PageAnswer>;
 const pages = new Map<string, ShowFacts>([
   ["", showPage],
   ["health", showHealth],
   ["metrics", showMetrics],
+  ["act", showAct],
 ]);
 
-function showPage(facts: PageFacts): PageAnswer {
+function showPage(facts: PageFacts, _: PageRequest, { acting }: PageSource): PageAnswer {
   const headers = {
     ...always,
     "content-type": "text/html; charset=utf-8",
     "content-security-policy": ownStyle,
     refresh: String(renewSeconds),
   };
-  return { status: 200, headers, body: statusPage(facts) };
+  return { status: 200, headers, body: statusPage(facts, { canAct: acting !== undefined }) };
+}
+
+/** Forms go only here; it does not renew itself, since somebody may be writing into it. */
+function showAct(facts: PageFacts, request: PageRequest, { acting }: PageSource): PageAnswer {
+  const { cookie, authorization } = request;
+  const isIn = acting?.door.mayAct({ cookie, authorization }) === "by session";
+  const headers = {
+    ...always,
+    "content-type": "text/html; charset=utf-8",
+    "content-security-policy": ownStyle.replace("form-action 'none'", "form-action 'self'"),
+  };
+  return { status: 200, headers, body: isIn ? actPage(facts) : signInPage(facts.rig) };
 }
 
 function showHealth({ rig, status }: PageFacts): PageAnswer {

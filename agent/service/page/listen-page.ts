@@ -19,6 +19,7 @@ const limits = {
   maxHeaderSize: 8192,
 };
 const connectionsMost = 32;
+const bodyBytesMost = 4096;
 /** Without a byte read or written [ms]. */
 const idleMs = 60_000;
 
@@ -57,6 +58,19 @@ export async function listenPage(
   };
 }
 
+/** @returns `undefined` when there is more, which is left unread */
+async function readUpTo(request: IncomingMessage, bytesMost: number): Promise<string | undefined> {
+  if (Number(request.headers["content-length"] ?? 0) > bytesMost) return undefined;
+  const parts: Buffer[] = [];
+  let bytes = 0;
+  for await (const part of request as AsyncIterable<Buffer>) {
+    bytes += part.length;
+    if (bytes > bytesMost) return undefined;
+    parts.push(part);
+  }
+  return Buffer.concat(parts).toString("utf8");
+}
+
 /** Never throws: a fault of the page is no reason for the service to end. */
 async function serveOne(
   request: IncomingMessage,
@@ -66,8 +80,11 @@ async function serveOne(
 ): Promise<void> {
   const { method = "GET", url = "" } = request;
   try {
-    const answer = await answerRequest({ method, target: url, host: request.headers.host }, source);
-    // What a request carries is not read: with it unread the connection can't go on.
+    const { host, origin, cookie, authorization, "content-type": contentType } = request.headers;
+    const readBody = () => readUpTo(request, bodyBytesMost);
+    const asked = { method, target: url, host, origin, cookie, authorization, contentType, readBody };
+    const answer = await answerRequest(asked, source);
+    // What a request carries is mostly not read: with it unread the connection can't go on.
     const hasBody =
       "transfer-encoding" in request.headers || Number(request.headers["content-length"] ?? 0) !== 0;
     await send(answer, response, { isHead: method === "HEAD", mustClose: hasBody });

@@ -15,6 +15,7 @@ import type { Attempt } from "../schedule/attempts.ts";
 import { localDay } from "../schedule/local-day.ts";
 import type { NoOccasion } from "../schedule/occasions.ts";
 import type { ServiceLook, ServiceStatus } from "../service-status.ts";
+import type { Acting } from "./answer-act.ts";
 import { reportPath } from "./run-files.ts";
 
 /** How a run left the telescope, from its own record. */
@@ -78,6 +79,8 @@ export interface PageSource {
   /** `undefined` until the service has begun. */
   status(): ServiceStatus | undefined;
   look(): ServiceLook | undefined;
+  /** Left out, the page is only to be read. */
+  readonly acting?: Acting | undefined;
 }
 
 const pastMost = 20;

@@ -7,7 +7,7 @@ import { type Answer, answerFour } from "./four-answers.ts";
 import type { PageFacts, PastDeed, RecordFacts } from "./page-facts.ts";
 
 /** The page from the facts alone: the four questions of who is far away, what is next, what was. */
-export function statusPage(facts: PageFacts): string {
+export function statusPage(facts: PageFacts, { canAct = false } = {}): string {
   const { rig, timeZone, nowUtcMs, status, records } = facts;
   const at = (utcMs: number) => localText(utcMs, timeZone);
   const { safe, working, flat, toDo } = answerFour(facts);
@@ -20,7 +20,7 @@ export function statusPage(facts: PageFacts): string {
 ${question("Is it safe?", safe)}
 ${question("Is it working?", working)}
 ${question("Is the flat good?", flat)}
-${question("What must I do?", toDo)}
+${question("What must I do?", toDo)}${canAct ? '\n<p><a href="/act">Stop, hold, go on, confirm the filter</a></p>' : ""}
 ${"trouble" in records ? "" : section("What is next", next(records, at)) + section("What was", past(records.past, at))}
 <p class="caution">${cautionText}</p>`;
   const band = status.state === "held" ? `Nothing is begun: ${status.because}.` : undefined;
