@@ -5,6 +5,7 @@ import type { SkyOffset } from "../sky/tangent-plane.ts";
 import { Aim, distanceArcsec, knownPointingOffset } from "./centre/aim.ts";
 import type { Workbench } from "./step.ts";
 import { StepError } from "./step-error.ts";
+import { sunTrackingRate } from "./sun-tracking-rate.ts";
 
 /** A mount this near the wanted place need not slew [arcsec]. */
 const thereArcsec = 120;
@@ -20,7 +21,7 @@ export async function pointAtSun(bench: Workbench, signal: AbortSignal): Promise
   if (!mount) return;
   const aim = new Aim(mount, bench);
   await mount.ensureUnparked(signal);
-  await mount.ensureTracking("solar", signal);
+  await mount.ensureTracking(sunTrackingRate(mount), signal);
   const home = knownPointingOffset(bench);
   if ((await isNear(aim, home, signal)) && !(await aim.mayFlip(home, signal))) return;
   await aim.approachFromSameSide(home, signal);

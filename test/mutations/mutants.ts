@@ -265,7 +265,7 @@ export const mutants: readonly Mutant[] = [
   ),
   mutant(
     "agent/imaging/exposure/tune.ts",
-    "if (history && rate >= alarmTimes * history.edgeAduPerSecond)",
+    "if (clearestAduPerSecond !== undefined && rate >= alarmTimes * clearestAduPerSecond)",
     "if (false)",
     "no alarm by the rig's history",
   ),

@@ -9,6 +9,7 @@ import { offsetFrom, placeAt, type SkyOffset } from "../../sky/tangent-plane.ts"
 import type { Workbench } from "../step.ts";
 import { StepError } from "../step-error.ts";
 import { checkSunKnown } from "../sun-known.ts";
+import { sunTrackingRate } from "../sun-tracking-rate.ts";
 import { mayFlip, noteSlew } from "./meridian.ts";
 
 /** After a move: play in the gears is taken up by tracking, and vibrations die away [s]. */
@@ -117,7 +118,7 @@ export class Aim {
     await this.mount.slewTo(target, signal);
     noteSlew(this.mount, target, sun.siderealHours);
     // Mounts exist that fall back to the stars' rate after a slew.
-    await this.mount.ensureTracking("solar", signal);
+    await this.mount.ensureTracking(sunTrackingRate(this.mount), signal);
   }
 
   /** A mount may make any move by a slew, however small it is. */

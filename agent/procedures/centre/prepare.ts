@@ -1,4 +1,3 @@
-import { MissingAbilityError } from "../../../drivers/kit/errors.ts";
 import { given } from "../../../drivers/kit/given.ts";
 import type { Frame } from "../../../drivers/roles/camera.ts";
 import { countCodes, quantileAdu } from "../../imaging/exposure/histogram.ts";
@@ -13,6 +12,7 @@ import { topCodeAdu } from "../exposure-for-level.ts";
 import type { LightRate } from "../findings.ts";
 import { rateAtAltitude } from "../light-rates.ts";
 import { StepError } from "../step-error.ts";
+import { sunTrackingRate } from "../sun-tracking-rate.ts";
 import { distanceArcsec, knownPointingOffset } from "./aim.ts";
 import { FrameTooSmallError } from "./centre-errors.ts";
 import type { CentreWork } from "./centre-work.ts";
@@ -27,7 +27,7 @@ const lookSecondsMax = 1;
 const radiusTolerance = { fromOptics: 0.06, fromCalibration: 0.02 };
 
 /** Nothing has moved yet. @throws StepError, MissingAbilityError */
-export async function checkLimits({ bench, request, mount }: CentreWork): Promise<void> {
+export async function checkLimits({ bench, request }: CentreWork): Promise<void> {
   const sun = sunFromSite(bench.clock.nowMs(), bench.site);
   if (sun.altitudeDegrees < request.sunAltitudeDegreesMin) {
     throw new StepError(
@@ -36,7 +36,6 @@ export async function checkLimits({ bench, request, mount }: CentreWork): Promis
       "Run later in the day, or lower `limits.sunAltitudeDegreesMin` in the rig file.",
     );
   }
-  if (!mount.abilities.solarRate) throw new MissingAbilityError(mount.name, "it has no solar tracking rate");
 }
 
 /** Covered before anything points near the Sun; a diffuser would blur the limb away. */
@@ -49,7 +48,7 @@ export async function closeCover({ bench }: CentreWork, signal: AbortSignal): Pr
 export async function pointAtSunCovered(work: CentreWork, signal: AbortSignal): Promise<void> {
   const { mount, aim } = work;
   await mount.ensureUnparked(signal);
-  await mount.ensureTracking("solar", signal);
+  await mount.ensureTracking(sunTrackingRate(mount), signal);
   const home = knownPointingOffset(work.bench);
   const isThere = distanceArcsec(await aim.reported(signal), home) < thereArcsec;
   // One that may change sides does so now, behind the cover.

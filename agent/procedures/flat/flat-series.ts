@@ -3,6 +3,7 @@ import type { Frame } from "../../../drivers/roles/camera.ts";
 import { MasterBuilder } from "../../imaging/combining/master-builder.ts";
 import { framesEnough, isNoiseReached, type StackRequest } from "../../imaging/noise/frames-enough.ts";
 import { readDark } from "../dark-master.ts";
+import { catchUpWithSun } from "../follow-sun.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { writeRawFrame } from "../master-files.ts";
@@ -55,6 +56,7 @@ async function expose(
       frameType: "flat",
       frameCount,
       exposuresMax,
+      before: () => catchUpWithSun(bench, signal),
       ...given({ enough: stops }),
     },
     (frame) => {

@@ -3,12 +3,14 @@ import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
 import { coverFront } from "../../safing/cover-front.ts";
 import { uncover } from "../../safing/uncover.ts";
 import { FlatChecker } from "../flat-in-use/flat-check.ts";
+import { catchUpWithSun } from "../follow-sun.ts";
 import { recycleFrames, takeSeries } from "../frame-series.ts";
 import { leaveRigIdle } from "../leave-rig.ts";
 import { checkFilterStillOn } from "../lost-filter.ts";
 import { defineStep, runSubstep } from "../run-step.ts";
 import type { StepInput } from "../step.ts";
 import { isPointedAtSun, pointAtSun } from "../sun-pointing.ts";
+import { sunTrackingRate } from "../sun-tracking-rate.ts";
 import { tuneExposure } from "../tune-exposure/tune-exposure.ts";
 import { checkFlat } from "./check-flat.ts";
 import { markMisfitImages, nextImageNumber, saveImage } from "./image-files.ts";
@@ -67,7 +69,8 @@ function begin(input: StepInput<ImagesRequest>): ImagesWork {
 
 /** Where the mount already is stays untouched: a slew would lose the centring. */
 async function point({ bench }: ImagesWork, signal: AbortSignal): Promise<void> {
-  if (await isPointedAtSun(bench, signal)) return bench.rig.mount?.ensureTracking("solar", signal);
+  const { mount } = bench.rig;
+  if (await isPointedAtSun(bench, signal)) return mount?.ensureTracking(sunTrackingRate(mount), signal);
   await coverFront(bench, signal);
   await pointAtSun(bench, signal);
 }
@@ -105,7 +108,10 @@ async function expose(work: ImagesWork, signal: AbortSignal): Promise<void> {
       frameType: "light",
       frameCount: untilNextCheck(work),
       part: { doneBefore, of: request.frames },
-      before: () => untilNextImage(work, signal),
+      before: async () => {
+        await untilNextImage(work, signal);
+        await catchUpWithSun(bench, signal);
+      },
       enough: () => areImagesDone(work),
     },
     (frame) => {

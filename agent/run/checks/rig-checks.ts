@@ -121,10 +121,10 @@ function checkRate(mount: Mount | undefined, plan: Plan): CheckResult[] {
   return [
     {
       check: "solar rate",
-      verdict: "failed",
+      verdict: "doubtful",
       kind: "input",
-      text: `step ${index + 1} (centre) follows the Sun, and ${mount.name} has no solar tracking rate`,
-      whatToDo: "Use a mount or a driver that tracks at the solar rate.",
+      text: `step ${index + 1} (centre) follows the Sun, and ${mount.name} has no solar tracking rate: it follows the stars, and is moved after the Sun between exposures, 20 arcsec at a time`,
+      whatToDo: "Nothing; a mount or a driver with a solar rate keeps the disc stiller.",
     },
   ];
 }

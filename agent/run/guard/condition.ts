@@ -28,6 +28,9 @@ export class UnknownConditionError extends Error {
 /** One look that gives no answer by then is silence [s]. */
 const lookSecondsMax = 20;
 
+/** The least pause between two looks: what is left of a silence may be too little for a clock to tell [s]. */
+const pauseSecondsMin = 0.1;
+
 /** What is known of one condition, look by look. */
 export class Condition {
   isTrue = false;
@@ -46,10 +49,11 @@ export class Condition {
     this.#seenTrueUtcMs = clock.nowMs();
   }
 
-  /** Never beyond the end of a silence. */
+  /** No longer than to the end of a silence. */
   get pauseSeconds(): number {
     const { everySeconds } = this.watch;
-    return this.#silentSeconds ? Math.max(0, Math.min(everySeconds, this.#silenceLeft)) : everySeconds;
+    if (!this.#silentSeconds) return everySeconds;
+    return Math.max(pauseSecondsMin, Math.min(everySeconds, this.#silenceLeft));
   }
 
   get #silenceSeconds(): number {

@@ -7,7 +7,7 @@ import { checkNotBusy } from "./telescope-state.ts";
 /** More would be a slew [s of right ascension per sidereal s, arcsec/s]. */
 const offsetMax = { ra: 10, dec: 150 };
 
-/** DriveRate numbers of the rates that this mount has. */
+/** By DriveRate number. */
 const driveRates: readonly TrackRate[] = ["sidereal", "lunar", "solar"];
 
 /** Rates by number; one of its own counts as sidereal with offsets. */
@@ -24,12 +24,15 @@ export function addTracking(members: MemberTable, mount: MountMechanics): void {
       mount.setTracking(on);
     },
   });
-  members.reads("trackingrates", () => driveRates.map((_, number) => number));
+  members.reads("trackingrates", () =>
+    driveRates.flatMap((rate, number) => (rate === "solar" && !mount.hasSolarRate ? [] : [number])),
+  );
   members.setting("TrackingRate", "int", {
     read: () => driveRateOf(mount.rate),
     write: (number) => {
       const rate = driveRates[number];
-      if (!rate) throw invalidValue(`there is no tracking rate ${number}`);
+      if (!rate || (rate === "solar" && !mount.hasSolarRate))
+        throw invalidValue(`there is no tracking rate ${number}`);
       if (mount.phase !== "still") throw invalidOperation("the mount slews");
       // Offsets belong to the sidereal rate: asking for that again leaves them.
       if (driveRateOf(mount.rate) !== number) mount.setTracking(mount.tracking, rate);

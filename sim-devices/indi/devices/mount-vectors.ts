@@ -38,7 +38,9 @@ export function mountVectors(world: World) {
     ),
     trackMode: switchVector({ name: "TELESCOPE_TRACK_MODE", label: "Track Mode", group: main, timeout: 0 }, [
       ["TRACK_SIDEREAL", "Sidereal", mount.rate === "sidereal"],
-      ["TRACK_SOLAR", "Solar", mount.rate === "solar"],
+      ...(mount.hasSolarRate
+        ? [["TRACK_SOLAR", "Solar", mount.rate === "solar"] as [string, string, boolean]]
+        : []),
       ["TRACK_LUNAR", "Lunar", mount.rate === "lunar"],
       ["TRACK_CUSTOM", "Custom", mount.rate === "custom"],
     ]),

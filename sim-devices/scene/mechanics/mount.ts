@@ -86,6 +86,10 @@ export class MountMechanics {
     this.#watchLimits();
   }
 
+  get hasSolarRate(): boolean {
+    return this.#o.spec.hasSolarRate ?? true;
+  }
+
   get phase(): MountPhase {
     return this.#phase;
   }

@@ -47,6 +47,8 @@ const mount = z.strictObject({
   driftArcsecPerSecond: z.strictObject({ east: z.number(), north: z.number() }),
   /** The tube shaken by the wind, rms on either axis. */
   windShake: z.strictObject({ rmsArcsec: atLeastZero, periodSeconds: positive }).optional(),
+  /** Without it the mount follows the stars alone. */
+  hasSolarRate: z.boolean().optional(),
   backlashArcsec: z.strictObject({ east: atLeastZero, north: atLeastZero }),
   slewDegreesPerSecond: positive,
   settleSeconds: atLeastZero,

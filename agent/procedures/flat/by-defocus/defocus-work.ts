@@ -10,6 +10,7 @@ import type { Shape } from "../../../imaging/numerics/shape.ts";
 import { Aim, knownPointingOffset } from "../../centre/aim.ts";
 import type { StepInput } from "../../step.ts";
 import { StepError } from "../../step-error.ts";
+import { sunTrackingRate } from "../../sun-tracking-rate.ts";
 import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { discOnFrame } from "../disc-on-frame.ts";
 import type { FlatRequest } from "../flat-request.ts";
@@ -124,6 +125,6 @@ export function lookDistancePx({ shape, discRadiusPx }: Pick<DefocusWork, "shape
 export async function returnToCentre({ bench, aim, home }: DefocusWork, signal: AbortSignal): Promise<void> {
   const mount = bench.rig.mount!;
   await mount.ensureUnparked(signal);
-  await mount.ensureTracking("solar", signal);
+  await mount.ensureTracking(sunTrackingRate(mount), signal);
   await aim!.approachFromSameSide(home, signal);
 }

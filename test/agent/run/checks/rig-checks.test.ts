@@ -48,10 +48,12 @@ test("a camera behind a colour filter array: a flat is refused before anything m
   expect(await failed({ ...colour, plan })).toEqual([]);
 });
 
-test("a mount without a solar rate: told before it is asked to follow the Sun", async () =>
-  expect(await failed({ solarRate: false })).toEqual([
-    "step 1 (centre) follows the Sun, and Mount A has no solar tracking rate",
-  ]));
+test("a mount without a solar rate: what it does instead is said before anything moves", async () => {
+  expect(await failed({ solarRate: false })).toEqual([]);
+  expect(await failed({ solarRate: false }, "doubtful")).toEqual([
+    "step 1 (centre) follows the Sun, and Mount A has no solar tracking rate: it follows the stars, and is moved after the Sun between exposures, 20 arcsec at a time",
+  ]);
+});
 
 test("darks longer than the camera exposes", async () => {
   const plan = "plan: darks\nsteps:\n  - darks: { frames: 4, exposureSeconds: 60 }\n";

@@ -2,7 +2,7 @@ import { beforeEach, expect, test } from "vitest";
 import type { StepFindings } from "../../../../agent/procedures/findings.ts";
 import { ComputerClock } from "../../../../agent/rehearsal/computer-clock.ts";
 import { clockWatch } from "../../../../agent/run/guard/clock-watch.ts";
-import type { GuardWatch } from "../../../../agent/run/guard/condition.ts";
+import { Condition, type GuardWatch } from "../../../../agent/run/guard/condition.ts";
 import { checkConditionsOnce, watchConditions } from "../../../../agent/run/guard/guard.ts";
 import type { GuardRequest } from "../../../../agent/run/guard/guard-request.ts";
 import { guardWatches, weatherWatches } from "../../../../agent/run/guard/guard-watches.ts";
@@ -361,4 +361,21 @@ test("before anything moves, a station may take its minute for the first report,
   expect(await clock.drive(checkConditionsOnce(guardWatches(request), tools))).toEqual([
     "Fake weather: weather unsafe (rain)",
   ]);
+});
+
+test("what is left of a silence is never too little for the clock to tell: looks do not go round without end", async () => {
+  let seconds = 0;
+  const still = { nowMs: () => forenoonUtcMs, monotonicSeconds: () => seconds } as Clock;
+  const watch: GuardWatch = {
+    name: "weather",
+    everySeconds: 10,
+    graceSeconds: 60,
+    check: () => Promise.reject(new Error("gone")),
+  };
+  const timers = { setTimer: () => ({ cancel: () => {} }), hold: <T>(work: Promise<T>) => work };
+  const condition = new Condition(watch, { ...still, ...timers } as unknown as Clock, () => {});
+  expect(await condition.look(new AbortController().signal)).toBeUndefined();
+  seconds = 60 - 1e-12;
+  expect(condition.pauseSeconds).toBeGreaterThanOrEqual(0.05);
+  expect(seconds + condition.pauseSeconds).toBeGreaterThan(60);
 });
