@@ -66,6 +66,7 @@ figure{margin:0;min-width:0;break-inside:avoid}.wide{grid-column:1/-1}
 .frame img{display:block;width:100%}.over{position:absolute;inset:0;width:100%;height:100%;filter:drop-shadow(0 0 1.5px #000) drop-shadow(0 0 1.5px #000)}
 .chart{background:var(--sheet);border:1px solid var(--line);border-radius:3px;padding:10px 12px;overflow-x:auto}
 .chart svg{display:block;width:100%;min-width:460px;height:auto;font-family:system-ui,sans-serif}
+.sky{margin:18px 0;color:var(--ink)}.sky svg{display:block;width:100%;max-width:600px;height:auto;font-family:system-ui,sans-serif}
 .greys{display:flex;gap:8px;align-items:center;font:12px/1.4 system-ui,sans-serif;color:var(--quiet);margin-top:4px}
 .greys i{flex:1;height:8px;border:1px solid var(--line);background:linear-gradient(90deg,#000,#fff)}
 figcaption{font-size:14px;color:var(--quiet);margin-top:6px}figcaption b{color:var(--ink)}

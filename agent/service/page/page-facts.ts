@@ -39,6 +39,7 @@ export interface PastDeed {
 }
 
 export interface RecordFacts {
+  readonly site: ServiceLook["site"];
   readonly sunAltitudeDegrees: number;
   readonly next: readonly AgendaRow[];
   readonly none: readonly NoOccasion[];
@@ -167,6 +168,7 @@ function readRecords(source: PageSource, look: ServiceLook, nowUtcMs: number): R
     ...report(runs.find(({ runId }) => runId === flat.runId)),
   };
   return {
+    site,
     sunAltitudeDegrees: sunFromSite(nowUtcMs, site).altitudeDegrees,
     next: agenda.rows.filter(({ standing: { state } }) => state !== "ended" && state !== "missed"),
     none: agenda.none.filter(({ day }) => day >= localDay(nowUtcMs, site.timeZone).toString()),

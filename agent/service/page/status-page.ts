@@ -5,6 +5,7 @@ import type { Standing } from "../schedule/judge-occasion.ts";
 import { localText } from "../schedule/local-day.ts";
 import { type Answer, answerFour } from "./four-answers.ts";
 import type { PageFacts, PastDeed, RecordFacts } from "./page-facts.ts";
+import { drawSunCurve } from "./sun-curve.ts";
 
 /** The page from the facts alone: the four questions of who is far away, what is next, what was. */
 export function statusPage(facts: PageFacts, { canAct = false } = {}): string {
@@ -21,7 +22,7 @@ ${question("Is it safe?", safe)}
 ${question("Is it working?", working)}
 ${question("Is the flat good?", flat)}
 ${question("What must I do?", toDo)}${canAct ? '\n<p><a href="/act">Stop, hold, go on, confirm the filter</a></p>' : ""}
-${"trouble" in records ? "" : section("What is next", next(records, at)) + section("What was", past(records.past, at))}
+${"trouble" in records ? "" : section("What is next", next(records, at) + sunOf(records, nowUtcMs)) + section("What was", past(records.past, at))}
 <p class="caution">${cautionText}</p>`;
   const band = status.state === "held" ? `Nothing is begun: ${status.because}.` : undefined;
   return htmlPage({ title: `${rig}: ${status.state}`, band, body });
@@ -46,6 +47,13 @@ function next({ next, none }: RecordFacts, at: (utcMs: number) => string): strin
     [{ name: "when" }, { name: "entry" }, { name: "how it stands" }],
     all.map((row) => row.map(safeHtml)),
   );
+}
+
+function sunOf({ site, next: rows }: RecordFacts, nowUtcMs: number): string {
+  const due = rows.map(({ entry, dueUtcMs, standing }) => {
+    return { entry, utcMs: standing.state === "waiting" ? standing.untilUtcMs : dueUtcMs };
+  });
+  return drawSunCurve(site, nowUtcMs, due);
 }
 
 function describeStanding(standing: Standing): string {

@@ -8,6 +8,7 @@ const facts: PageFacts = {
   nowUtcMs: Date.parse("2026-07-14T10:00:00Z"),
   status: { state: "standing by", sinceUtcMs: 0, because: "the next thing, flat, is due" },
   records: {
+    site: { latitudeDegrees: 47, longitudeDegrees: 8, elevationMetres: 500, timeZone: "Europe/Zurich" },
     sunAltitudeDegrees: 40,
     next: [{ entry: "flat", occasion: "o", dueUtcMs: 0, standing: { state: "due" } }],
     none: [],

@@ -10,6 +10,7 @@ const nowUtcMs = Date.UTC(2026, 6, 14, 10);
 const hourMs = 3_600_000;
 
 const records: RecordFacts = {
+  site: { latitudeDegrees: 47, longitudeDegrees: 8, elevationMetres: 500, timeZone: "Europe/Zurich" },
   sunAltitudeDegrees: 54.32,
   next: [
     {
