@@ -32,6 +32,7 @@ const byTimeOfDay: Readonly<Record<string, string>> = {
   "agent/service/notices/quiet-hours.ts": "hours of the day",
   "agent/service/page/four-answers.ts": "whether it looked again at the time of day that it named",
   "agent/service/page/page-facts.ts": "age of a flat by its date, runs in the order of their dates",
+  "agent/service/page/sun-curve.ts": "the Sun by the time of day, on a chart",
   "agent/service/rest/rest-watch.ts": "whether the computer's clock was set",
   "agent/service/schedule/agenda.ts": "what is due by the Sun and the calendar",
   "agent/service/schedule/conditions.ts": "age of a flat by its date",
