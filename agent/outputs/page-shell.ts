@@ -74,6 +74,8 @@ td,th{text-align:left;padding:5px 12px 5px 0;border-bottom:1px solid var(--line)
 th{font-size:13px;color:var(--quiet);font-weight:500}.n{text-align:right;font-variant-numeric:tabular-nums}
 td.n{font-family:system-ui,sans-serif;font-size:14px}
 tr{break-inside:avoid}.differs td{background:var(--differs)}
+input,button{font:16px/1.4 system-ui,sans-serif;min-height:44px;padding:6px 12px;max-width:100%}
+input[type=checkbox]{min-height:0;width:22px;height:22px;vertical-align:-5px}
 .log{font-size:14px;columns:2;column-gap:32px;padding:0;list-style:none}.log time{font-family:system-ui,sans-serif;font-size:13px;color:var(--quiet);margin-right:8px}
 .log li{break-inside:avoid}
 .caution{border-left:4px solid var(--bad);padding:6px 14px;background:var(--sheet);font-size:14px;margin:18px 0}

@@ -9,7 +9,7 @@ import type { AgentTools, RehearsalStage } from "./rehearsal-stage.ts";
 
 /** One process of the service on the stage. */
 export interface StagedService
-  extends Pick<ServiceOptions, "readInput" | "inputStamp" | "onStatus" | "wishes"> {
+  extends Pick<ServiceOptions, "readInput" | "inputStamp" | "onStatus" | "onReady" | "wishes"> {
   /** Until SIGTERM, unless a fault ends it before. */
   readonly hours: number;
   readonly faults?: readonly ScriptedFault[];

@@ -135,6 +135,8 @@ function showAct(facts: PageFacts, request: PageRequest, { acting }: PageSource)
   const isIn = acting?.door.mayAct({ cookie, authorization }) === "by session";
   const headers = {
     ...always,
+    // Under `no-referrer` a browser posts a form with the origin "null", as if it were from nowhere.
+    "referrer-policy": "same-origin",
     "content-type": "text/html; charset=utf-8",
     "content-security-policy": ownStyle.replace("form-action 'none'", "form-action 'self'"),
   };

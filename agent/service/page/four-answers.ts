@@ -89,7 +89,7 @@ function isSafe({ status, records, timeZone }: PageFacts): Answer {
 function isWorking({ status, records, nowUtcMs, timeZone }: PageFacts): Answer {
   const { state, because, sinceUtcMs, untilUtcMs, progress, fileTrouble } = status;
   const at = (utcMs: number) => localText(utcMs, timeZone);
-  const until = untilUtcMs === undefined ? "" : ` (until ${at(untilUtcMs)})`;
+  const until = untilUtcMs === undefined || state === "held" ? "" : ` (until ${at(untilUtcMs)})`;
   const lines = [`${state[0]!.toUpperCase()}${state.slice(1)} since ${at(sinceUtcMs)}: ${because}${until}.`];
   if (progress) {
     const { stepIndex, stepCount, what, done, of, secondsLeft } = progress;

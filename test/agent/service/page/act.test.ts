@@ -122,6 +122,7 @@ test("a browser signs in, sees the deeds, acts, and signs out", async () => {
   expect(shown).toContain("Stop and put back");
   expect(shown).toMatch(/form-action 'self'/);
   expect(shown).not.toMatch(/^refresh:/im);
+  expect(shown).toMatch(/^referrer-policy: same-origin\r$/im); // else browsers post the origin "null"
   const headers = { Origin: origin(), Cookie: cookie };
   expect(await post("/deeds", { body: "deed=stop&who=Ada", headers })).toMatchObject({ status: 303 });
   expect(wished).toMatchObject([{ deed: "stop", who: "Ada" }]);
