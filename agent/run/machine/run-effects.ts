@@ -303,9 +303,14 @@ export class RunEffects {
     const retreats = [...facts.retreats, ...(this.#trip ? [this.#trip] : [])];
     const run = { ...this.#run, baseline: this.#baseline, retreats };
     const { ledger, log } = this.options;
-    const { settings, safety, unwritten } = await restoreRun(this.#restoreRequest, run).finally(() =>
-      saveRetreats(ledger, facts.retreats, log),
-    );
+    const { settings, safety, unwritten } = await restoreRun(this.#restoreRequest, run)
+      .catch((error: unknown) => {
+        // Whatever it was: of no setting is it known how it stands.
+        const why = `restoring broke off: ${error instanceof Error ? error.message : String(error)}`;
+        facts.settings = this.#baseline.map((entry) => settingRecord(entry, undefined, "different", why));
+        throw error;
+      })
+      .finally(() => saveRetreats(ledger, facts.retreats, log));
     facts.settings = settings;
     facts.safety = safety;
     const { contradiction } = facts.front;

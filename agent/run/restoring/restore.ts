@@ -247,9 +247,13 @@ class RestoreRound {
         ? await whileCovered(this.request, move, this.request.signal)
         : await move(this.request.signal);
     } catch (error) {
-      if (!(error instanceof UnsafeError)) throw error;
-      await this.makeSafe();
-      return this.#leaveAsItIs(device, entry, `left where it was: ${error.message}`);
+      if (error instanceof UnsafeError) {
+        await this.makeSafe();
+        return this.#leaveAsItIs(device, entry, `left where it was: ${error.message}`);
+      }
+      if (!(error instanceof DeviceError)) throw error;
+      // Whether the cover is closed can't be asked.
+      record = settingRecord(entry, undefined, "different", `not moved: ${error.message}`);
     }
     if (record.state === "different" && !(await device.isAlive(this.request.signal)))
       this.#silent.add(device);

@@ -363,3 +363,15 @@ test("after a retreat the mount is turned off the Sun before anything is put bac
   expect(place("mount.pointing")).toBeGreaterThanOrEqual(0);
   expect(place("mount.pointing")).toBeLessThan(place("diffuser.position"));
 });
+
+test("a cover that falls silent before the mount goes back: nothing of the telescope moves, and each setting is listed", async () => {
+  changeAll();
+  rig.afterChange = (what) => {
+    if (what.startsWith("rotator")) rig.silent.add("cover");
+  };
+  const records = await restore();
+  expect(records).toHaveLength(baseline.length);
+  const mount = records.filter(({ role, state }) => role === "mount" && state === "different");
+  expect(mount.map(({ why }) => why)).toContainEqual(expect.stringContaining("not moved"));
+  expect(rig.told.some((line) => line.startsWith("mount.pointing"))).toBe(false);
+});
