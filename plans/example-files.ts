@@ -13,4 +13,7 @@ export const exampleFiles = [
   "scenes/defocus.yaml",
   "serve/each-clear-day.yaml",
   "serve/notices-example.yaml",
+  "serve/alerts.yml",
+  "serve/evenfield.service",
+  "serve/rigs.html",
 ] as const;

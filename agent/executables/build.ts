@@ -19,7 +19,8 @@ export function buildExecutable(target: string, folder: string): string {
   const command = [
     ...[process.execPath, "build", "--compile", `--target=bun-${target}`],
     ...["--bytecode", "--format=esm", "--minify", "--sourcemap"],
-    ...["--root", ".", "--asset-naming=[dir]/[name].[ext]", "--loader", ".yaml:file"],
+    ...["--root", ".", "--asset-naming=[dir]/[name].[ext]"],
+    ...["yaml", "yml", "html", "service"].flatMap((kind) => ["--loader", `.${kind}:file`]),
     // Or it would run what lies in the folder that it is started in.
     ...["--no-compile-autoload-dotenv", "--no-compile-autoload-bunfig"],
     ...[...programs, ...data, "--outfile", built],
