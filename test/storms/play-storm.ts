@@ -231,10 +231,14 @@ class StormPlay {
       const lasts = endedMs === undefined;
       const puttingBackMs = restoreMs ?? untilMs;
       // What is done before the baseline is read is how the rig is found.
-      const isLate = baselineMs === undefined || beganMs >= puttingBackMs || beganMs <= baselineMs;
+      const isEarly = baselineMs === undefined || beganMs <= baselineMs;
+      const isLate = isEarly || beganMs >= puttingBackMs;
       return [
-        // Whoever deceives while the rig is put back deceives who reads it back.
-        ...lies.filter((role) => (lasts || endedMs >= puttingBackMs) && !isKnowable(role)),
+        // Whoever deceives while the baseline is read, or while the rig is put back, deceives who compares the two.
+        ...lies.filter(
+          (role) =>
+            (lasts || endedMs >= puttingBackMs || (isEarly && endedMs >= fromMs)) && !isKnowable(role),
+        ),
         ...foreign.filter((role) => lasts || isLate || without.includes(role)),
       ];
     });

@@ -30,6 +30,11 @@ export class CapDevice extends SimDevice {
       else this.message("INFO", park.elements[0]?.value ? "Parked." : "Unparked.");
       this.set(park);
     });
+    // What another client commanded is shown to all of them.
+    world.listen(({ part: moved, what }) => {
+      const isNew = moved === part && what === "moveStarted" && park.state !== "Busy";
+      if (isNew && this.connected) this.set(park, "Busy");
+    });
     this.on(park, (values) => {
       const wish = values.get("PARK") ? "PARK" : values.get("UNPARK") ? "UNPARK" : undefined;
       if (!wish) return;
@@ -40,6 +45,7 @@ export class CapDevice extends SimDevice {
         this.message("WARNING", "Already in motion.");
       } else {
         this.message("INFO", wish === "PARK" ? "Parking." : "Unparking.");
+        park.state = "Busy";
         leaf.moveTo(target);
       }
       this.set(park, "Busy");

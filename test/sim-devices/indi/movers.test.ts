@@ -158,3 +158,16 @@ test("a cover stopped half way shows no position at all", async () => {
     { connect: ["Scene Cover"] },
   );
 });
+
+test("a cover that another client opens is Busy to everybody from its beginning on", async () => {
+  await session(
+    async ({ client, pass, simulator }) => {
+      simulator.world.cover.moveTo(1);
+      await pass(1);
+      expect(outline(client.take(), /^CAP_PARK$/)).toEqual(["set CAP_PARK Busy PARK"]);
+      await pass(10);
+      expect(outline(client.take(), /^CAP_PARK$/)).toEqual(["set CAP_PARK Ok UNPARK"]);
+    },
+    { connect: ["Scene Cover"] },
+  );
+});
