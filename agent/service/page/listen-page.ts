@@ -23,14 +23,22 @@ const bodyBytesMost = 4096;
 /** Without a byte read or written [ms]. */
 const idleMs = 60_000;
 
-/** Shows the page over HTTP. Port 0 takes a free one. @throws what the system says of the address */
+/**
+ * Shows the page over HTTP. Port 0 takes a free one.
+ * @param waits for tests: how long is waited for whom
+ * @throws what the system says of the address
+ */
 export async function listenPage(
   at: { readonly host: string; readonly port: number },
   source: PageSource,
   log: Log,
+  waits: Partial<typeof limits> = {},
 ): Promise<ListenedPage> {
   const sockets = new Set<Socket>();
-  const server = createServer(limits, (request, response) => void serveOne(request, response, source, log));
+  const server = createServer(
+    { ...limits, ...waits },
+    (request, response) => void serveOne(request, response, source, log),
+  );
   server.maxConnections = connectionsMost;
   server.timeout = idleMs;
   server.on("connection", (socket: Socket) => {
@@ -38,6 +46,8 @@ export async function listenPage(
     socket.on("close", () => sockets.delete(socket));
   });
   server.on("clientError", (error: NodeJS.ErrnoException, socket) => {
+    // A browser opens connections ahead of need, and would take an answer there for that to its next request.
+    if (error.code === "ERR_HTTP_REQUEST_TIMEOUT") return void socket.destroy();
     const status =
       error.code === "HPE_HEADER_OVERFLOW" ? "431 Request Header Fields Too Large" : "400 Bad Request";
     if (socket.writable) socket.end(`HTTP/1.1 ${status}\r\nContent-Length: 0\r\nConnection: close\r\n\r\n`);

@@ -193,3 +193,19 @@ test("after all that it still answers", async () => {
   expect(statusOf(await get("/", `127.0.0.1:${page.port}`))).toBe(200);
   expect(statusOf(await get("/", `[::1]:${page.port}`))).toBe(200);
 });
+
+test("a connection on which nothing was asked is closed without an answer, which a browser would take for another's", async () => {
+  const waits = { headersTimeout: 100, connectionsCheckingInterval: 50 };
+  await using quick = await listenPage({ host: "127.0.0.1", port: 0 }, source, silentLog, waits);
+  for (const begun of ["", "GET / HT"]) {
+    const socket = connect(quick.port, "127.0.0.1");
+    let answer = "";
+    socket.on("data", (bytes) => {
+      answer += String(bytes);
+    });
+    socket.on("error", () => {});
+    if (begun) socket.write(begun);
+    await new Promise((closed) => socket.on("close", closed));
+    expect(answer, JSON.stringify(begun)).toBe("");
+  }
+});
