@@ -154,10 +154,10 @@ describe("Debian's simulators under Debian's server", () => {
     const camera = two.device("CCD Simulator");
     await camera.require(["CCD_EXPOSURE"], { withinSeconds: 10 }, signal);
     await two.enableBlobs("CCD Simulator", "CCD1");
-    const frame = camera.nextBlob("CCD1", { withinSeconds: 20 }, signal);
+    const frame = camera.nextBlob("CCD1", { withinSeconds: 60 }, signal);
     await camera.change(
       "CCD_EXPOSURE",
-      { CCD_EXPOSURE_VALUE: 0.5 },
+      { CCD_EXPOSURE_VALUE: 2 }, // the other link's wish for pictures has to be with the server by then
       { withinSeconds: 20, errorMessages: "ignore" },
       signal,
     );

@@ -36,7 +36,7 @@ test("Debian's simulators: init writes a rig file that passes its check, and pro
   const links = { targets: [], openers: () => server.open };
   await init(
     rig,
-    { ...answers, byHand: "cover,diffuser", indi: ["simulators"], seconds: "0.1", links },
+    { ...answers, byHand: "cover,diffuser", indi: ["simulators"], seconds: "3", links },
     { prompts: undefined, host },
     neverAborted,
   );
