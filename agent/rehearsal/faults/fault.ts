@@ -57,6 +57,8 @@ export interface Fault {
     /** It is one to the agent at work; whoever comes after it stands on its own feet. */
     readonly isOfAgent?: true;
   };
+  /** While it lasts the agent does nothing and asks nobody for anything. */
+  readonly stopsAgent?: true;
   /** From then on nobody makes the rig safe when the agent is gone. */
   readonly endsKeeper?: true;
   /** Roles whose devices say that they are busy for as long as it lasts. */
