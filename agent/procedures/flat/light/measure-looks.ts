@@ -1,6 +1,6 @@
 import { given } from "../../../../drivers/kit/given.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
-import type { LightInput } from "../../../imaging/light/measure-light.ts";
+import type { LightInput } from "../../../imaging/light/solve-looks.ts";
 import { responseAt } from "../../../imaging/light/sensor-response.ts";
 import { fillInto, mapInto } from "../../../imaging/numerics/map-into.ts";
 import type { LightProof } from "../../../imaging/proof/light-figures.ts";
