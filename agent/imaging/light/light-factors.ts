@@ -1,6 +1,7 @@
+import type { Master } from "../combining/finish-master.ts";
 import type { Flat } from "../combining/normalise-flat.ts";
 import { leastSquares } from "../numerics/linear-solve.ts";
-import { fillInto } from "../numerics/map-into.ts";
+import { fillInto, mapInto } from "../numerics/map-into.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { sharePicture } from "./clear-picture.ts";
 import type { ClearShare } from "./clear-share.ts";
@@ -226,6 +227,16 @@ export function widenByCells(
 /** What all factors together divide a pixel by. */
 export function factorAt({ clear, smooth }: LightFactors, i: number): number {
   return (clear?.[i] ?? 1) * (smooth?.[i] ?? 1);
+}
+
+/** What was seen through the same light, freed of the same. */
+export function divideMasterByFactors<M extends Pick<Master, "meanAdu" | "sigmaAdu">>(
+  master: M,
+  factors: LightFactors,
+): M {
+  const divide = (values: Float32Array) =>
+    mapInto(new Float32Array(values.length), values, (value, i) => value / factorAt(factors, i));
+  return { ...master, meanAdu: divide(master.meanAdu), sigmaAdu: divide(master.sigmaAdu) };
 }
 
 /** A flat freed of what the light wrote into it, mean 1 over its trusted pixels again. */

@@ -3,8 +3,8 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, expect, test } from "vitest";
 import { measureLight } from "../../../agent/imaging/light/measure-light.ts";
-import type { LightInput } from "../../../agent/imaging/light/solve-looks.ts";
 import { measureResponse, responseAt } from "../../../agent/imaging/light/sensor-response.ts";
+import type { LightInput } from "../../../agent/imaging/light/solve-looks.ts";
 import { loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { runPython } from "../python.ts";
 
