@@ -88,11 +88,10 @@ export const stepOptions = {
     onFailure,
   })
     .refine(({ correctLight, proveLight }) => !correctLight || proveLight, {
-      error: "correctLight needs the looks that proveLight: false leaves out",
+      error: "correctLight only with proveLight, whose looks it goes by",
     })
     .refine(({ correctLight, blur }) => !correctLight || blur !== "drift", {
-      error:
-        "correctLight is for flats by diffuser or defocus: a drift's frames are the plain Sun themselves",
+      error: "correctLight only of a flat by diffuser or defocus",
     })
     .describe("Takes a flat with its darks and proves it."),
   images: mapOf({
