@@ -71,6 +71,18 @@ export const rigDevices = mapOf({
     fullScaleAdu: wholeFrom(255, 65535, "adu")
       .exactOptional()
       .describe("Highest count of a pixel, if the driver's own account is wrong."),
+    colour: z
+      .enum(["red", "green", "blue", "all"], { error: "red, green, blue or all" })
+      .exactOptional()
+      .describe(
+        "Of a camera behind a colour filter array: which pixels are its image, as if it were a monochrome camera with every second row and column; left out, by `optics.wavelengthNm`. With `all` images keep every pixel, and no flat can be taken.",
+      ),
+    filterArray: z
+      .enum(["RGGB", "BGGR", "GRBG", "GBRG"], { error: "RGGB, BGGR, GRBG or GBRG" })
+      .exactOptional()
+      .describe(
+        "Colours of the sensor's first two pixels and of the two below them, if the driver's own account is missing or wrong.",
+      ),
     readoutSeconds: numberFrom(0.1, 600, "seconds")
       .exactOptional()
       .describe("Longest time from the end of an exposure to its last byte."),

@@ -10,6 +10,7 @@ import { Random } from "../../drivers/kit/random.ts";
 import type { RoleName } from "../../drivers/roles/roles.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { checkMountBelief } from "../run/checks/mount-belief.ts";
+import { viewColour } from "../run/checks/view-colour.ts";
 import { listeningKeepers } from "./keepers-of-run.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import {
@@ -67,15 +68,13 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
       },
       signal,
     );
-    const devices = describeRig(opened.rig);
+    const rig = { ...opened.rig, camera: viewColour(opened.rig.camera, rigFile) };
+    const devices = describeRig(rig);
     const keepers = await whoHoldsRig(rigFile, host.clock);
-    const { mount } = opened.rig;
+    const { mount } = rig;
     const { clock } = host;
     const belief = mount ? await checkMountBelief(mount, rigFile.site, { clock, signal }) : [];
-    const today = await checkPlansToday(
-      { plans, rigFile, rig: opened.rig, belief, places: options },
-      { clock, signal },
-    );
+    const today = await checkPlansToday({ plans, rigFile, rig, belief, places: options }, { clock, signal });
     const missing = wanted
       .filter(([role]) => rigFile.devices[role] === undefined)
       .map(([role, without]) => ({ role, without }));

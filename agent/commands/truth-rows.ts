@@ -1,5 +1,11 @@
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { given } from "../../drivers/kit/given.ts";
+import {
+  colourPlace,
+  mosaicPitchPx,
+  type PlaneColour,
+  shiftMosaic,
+} from "../../drivers/roles/colour-mosaic.ts";
 import { type FlatAgainstTruth, flatAgainstTruth } from "../imaging/proof/flat-against-truth.ts";
 
 /** What a simulated rig knows of itself and a rehearsal is held against; arrays over the whole sensor. */
@@ -73,8 +79,27 @@ export function compareWithTruth(masterFile: string | undefined, truth: TrueRig)
 
 function compareFlat(masterFile: string, truth: TrueRig): FlatErrors | undefined {
   const { header, widthPx, heightPx, data, sigma, mask } = readCcdImage(masterFile);
-  if (widthPx !== truth.widthPx || heightPx !== truth.heightPx) return undefined; // another region or binning
-  if (!sigma || !mask) return undefined;
-  const compared = flatAgainstTruth({ widthPx, heightPx, master: data, sigma, mask, truth: truth.flat });
+  const trueFlat = trueFlatOf({ header, widthPx, heightPx }, truth);
+  if (!sigma || !mask || !trueFlat) return undefined;
+  const compared = flatAgainstTruth({ widthPx, heightPx, master: data, sigma, mask, truth: trueFlat });
   return compared && { ...compared, ...given({ budgetBlocks: header.number("ERR32PX") }) };
+}
+
+/** The truth over a master's own pixels: all of a region, or those of one colour. `undefined` where they were binned. */
+export function trueFlatOf(
+  { header, widthPx, heightPx }: Pick<ReturnType<typeof readCcdImage>, "header" | "widthPx" | "heightPx">,
+  truth: Pick<TrueRig, "widthPx" | "heightPx" | "flat">,
+): Float32Array | undefined {
+  const [x0, y0] = [header.number("XORGSUBF") ?? 0, header.number("YORGSUBF") ?? 0];
+  const colour = header.text("CFACOLOR")?.trim() as PlaneColour | undefined;
+  const here = shiftMosaic(header.text("CFATYPE")?.trim() ?? "", x0, y0);
+  const first = colour === undefined ? { x: 0, y: 0 } : colourPlace(here, colour);
+  const pitchPx = colour === undefined ? 1 : mosaicPitchPx;
+  if (!first || (header.number("XBINNING") ?? 1) !== pitchPx) return undefined;
+  const out = new Float32Array(widthPx * heightPx);
+  for (let y = 0, i = 0; y < heightPx; y++) {
+    const start = (y0 + first.y + pitchPx * y) * truth.widthPx + x0 + first.x;
+    for (let x = 0; x < widthPx; x++) out[i++] = truth.flat[start + pitchPx * x]!;
+  }
+  return out;
 }

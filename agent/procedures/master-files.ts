@@ -3,7 +3,8 @@ import { dirname, join, parse } from "node:path";
 import type { Card } from "../../drivers/formats/fits-card.ts";
 import { utcText, writeFitsFile } from "../../drivers/formats/fits-write.ts";
 import { given } from "../../drivers/kit/given.ts";
-import type { Frame } from "../../drivers/roles/camera.ts";
+import type { Camera, Frame } from "../../drivers/roles/camera.ts";
+import { shiftMosaic } from "../../drivers/roles/colour-mosaic.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
@@ -140,7 +141,25 @@ function frameCards({ rig, optics, train, findings }: Workbench, frame: Frame): 
     ...card("APTDIA", optics.apertureMm, "[mm]"),
     ...card("WAVELEN", optics.wavelengthNm, "[nm]"),
     ...card("PIXSIZE", rig.camera.limits.pixelMicron, "[um] unbinned"),
+    ...colourCards(rig.camera.limits, train),
     ...(train ? trainCards(train) : []),
+  ];
+}
+
+/** Of pixels of one colour which they are; of a whole mosaic its pattern from the frame's own first pixel. */
+function colourCards({ colour, colourFilterArray: array }: Camera["limits"], train?: TrainSeen): Card[] {
+  if (array === undefined) return [];
+  if (colour !== undefined)
+    return [
+      ...card("CFACOLOR", colour, "the pixels of this colour of the filter array"),
+      ...card("CFATYPE", array, "the filter array, from the sensor's first pixel"),
+    ];
+  const { xPx = 0, yPx = 0 } = train?.regionAt ?? {};
+  if ((train?.binning ?? 1) !== 1) return []; // colours are mixed, or not, as the camera likes
+  return [
+    ...card("BAYERPAT", shiftMosaic(array, xPx, yPx), "the filter array, from the first pixel"),
+    ...card("XBAYROFF", 0),
+    ...card("YBAYROFF", 0),
   ];
 }
 

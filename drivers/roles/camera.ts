@@ -1,3 +1,4 @@
+import type { PlaneColour } from "./colour-mosaic.ts";
 import type { Device, Range } from "./device.ts";
 
 /** Unbinned sensor pixels. */
@@ -52,8 +53,10 @@ export interface Camera extends Device {
     readonly binning: Range;
     readonly sensorPx: { readonly widthPx: number; readonly heightPx: number };
     readonly pixelMicron: number;
-    /** Its colours by row and column, such as `RGGB`; left out: monochrome, or it does not tell. */
+    /** Its colours by row and column from the sensor's first pixel, such as `RGGB`; left out: monochrome, or it does not tell. */
     readonly colourFilterArray?: string;
+    /** Its frames hold the pixels of that colour alone; left out: all of them. */
+    readonly colour?: PlaneColour;
     /** Highest code that a pixel word can carry, from the bit depth that the camera declares. */
     readonly fullScaleAdu: number;
   };

@@ -21,6 +21,8 @@ export interface HeaderFacts {
   readonly site?: Site | undefined;
   /** Of date, as the mount reports it. */
   readonly pointing?: Direction | undefined;
+  /** Of a camera behind one, from the sensor's first pixel whatever the region. */
+  readonly filterArray?: string | undefined;
   readonly extra: readonly Card[];
 }
 
@@ -80,6 +82,13 @@ function cardsOf(frame: RawFrame, facts: HeaderFacts): Card[] {
     { keyword: "FRAME", value: kind },
     { keyword: "IMAGETYP", value: `${kind} Frame` },
     ...optional("FILTER", facts.filterName),
+    ...(facts.filterArray === undefined
+      ? []
+      : [
+          { keyword: "XBAYROFF", value: 0 },
+          { keyword: "YBAYROFF", value: 0 },
+          { keyword: "BAYERPAT", value: facts.filterArray },
+        ]),
     { keyword: "FOCALLEN", value: facts.focalLengthMm, comment: "[mm]" },
     { keyword: "APTDIA", value: facts.apertureMm, comment: "[mm]" },
     { keyword: "SCALE", value: scale, comment: "[arcsec/px]" },

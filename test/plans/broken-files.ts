@@ -472,7 +472,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     change: ["  camera: { server: home, device: Camera A }\n", ""],
     line: 20,
     message:
-      "`devices.camera` is missing; allowed: a map with the keys server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, readoutSeconds, imageProperty, sensor",
+      "`devices.camera` is missing; allowed: a map with the keys server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, colour, filterArray, readoutSeconds, imageProperty, sensor",
   },
   {
     fault: "a device on a server that is not listed",
@@ -495,7 +495,7 @@ export const brokenRigs: readonly BrokenFile[] = [
     ],
     line: 21,
     message:
-      "unknown key `by` in `devices.camera`; allowed: server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, readoutSeconds, imageProperty, sensor",
+      "unknown key `by` in `devices.camera`; allowed: server, device, gainProperty, offsetProperty, captureFormat, fullScaleAdu, colour, filterArray, readoutSeconds, imageProperty, sensor",
   },
   {
     fault: "a diffuser by foot",

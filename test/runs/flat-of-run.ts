@@ -1,4 +1,5 @@
 import { join } from "node:path";
+import { trueFlatOf } from "../../agent/commands/truth-rows.ts";
 import { flatAgainstTruth } from "../../agent/imaging/proof/flat-against-truth.ts";
 import type { FlatFound } from "../../agent/procedures/flat/flat-request.ts";
 import type { RunReport } from "../../agent/run/record/run-record.ts";
@@ -9,8 +10,8 @@ import type { Stage } from "../stage/stage.ts";
 export function flatOfRun(run: Stage, report: RunReport) {
   const found = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
   const master = readCcdImage(join(run.folder, "run", found.files.flat));
-  const { flat: truth } = run.simulator.painter.truth();
   const { widthPx, heightPx, data, sigma, mask } = master;
+  const truth = trueFlatOf(master, run.simulator.painter.truth())!;
   const compared = flatAgainstTruth({
     ...{ widthPx, heightPx, truth },
     master: data,

@@ -107,7 +107,12 @@ function isForeign({ atMs }: Moment, { struck }: Happened): boolean {
 
 /** Whether the cover could have been closed first, and had not only just opened by itself. */
 function canClose({ atMs }: Moment, { struck, rig }: Happened): boolean {
-  const obeys = rig.driven.includes("cover") || rig.person === "obliging";
+  // An agent that stands still asks nobody to put a cap on, and its keeper can't.
+  const isStill = struck.some(
+    ({ stopsAgent, beganMs, endedMs = Number.POSITIVE_INFINITY }) =>
+      stopsAgent && beganMs <= atMs && atMs <= endedMs,
+  );
+  const obeys = rig.driven.includes("cover") || (rig.person === "obliging" && !isStill);
   return (
     obeys &&
     !struck.some(

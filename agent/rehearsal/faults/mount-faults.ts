@@ -1,4 +1,4 @@
-import type { Fault } from "./fault.ts";
+import { type Fault, holdSwitch } from "./fault.ts";
 
 /** What goes wrong with the mount itself; more of it is in `world-faults.ts`. */
 
@@ -9,10 +9,7 @@ export function mountStops(): Fault {
     blocks: ["mount"],
     staysBusy: ["mount"],
     lies: ["mount"], // it goes on saying that it tracks
-    begin: ({ world }) => {
-      world.mount.jam(true);
-      return () => world.mount.jam(false);
-    },
+    begin: ({ world }) => holdSwitch(world, "mount stops", (on) => world.mount.jam(on)),
   };
 }
 
@@ -34,11 +31,6 @@ export function mountStaysBusy(): Fault {
   return {
     name: "mount stays busy",
     staysBusy: ["mount"],
-    begin: ({ world }) => {
-      world.mount.neverSettle(true);
-      return () => {
-        world.mount.neverSettle(false);
-      };
-    },
+    begin: ({ world }) => holdSwitch(world, "mount stays busy", (on) => world.mount.neverSettle(on)),
   };
 }

@@ -8,6 +8,7 @@ import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RoleName } from "../../../drivers/roles/roles.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import { type AskPerson, ManualCover } from "./hand-cover.ts";
+import { viewColour } from "./view-colour.ts";
 
 /** How to reach the servers of a rig file: TCP as a rule, memory for rehearsals and tests. */
 export type Openers = ConnectOptions["openers"];
@@ -91,7 +92,12 @@ export async function connectRigFile(
   };
   return {
     seal,
-    rig: { ...opened.rig, ...byHand("cover"), ...byHand("diffuser") },
+    rig: {
+      ...opened.rig,
+      camera: viewColour(opened.rig.camera, rigFile),
+      ...byHand("cover"),
+      ...byHand("diffuser"),
+    },
     leftConnected: () => opened.leftConnected(),
     [Symbol.asyncDispose]: () => opened[Symbol.asyncDispose](),
   };

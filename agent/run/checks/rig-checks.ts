@@ -61,6 +61,7 @@ function checkPlannedSetup(camera: Camera, plan: Plan): CheckResult[] {
   const setup = plannedSetup(plan);
   if (!setup) return [];
   const about = { check: "camera settings", kind: "input" } as const;
+  const { colour } = camera.limits;
   const refuse = (text: string): CheckResult[] => [
     {
       ...about,
@@ -70,6 +71,10 @@ function checkPlannedSetup(camera: Camera, plan: Plan): CheckResult[] {
         "Change `camera` in the plan; `evenfield probe --rig RIG` lists what the camera can be set to.",
     },
   ];
+  if (colour !== undefined && setup.binning !== undefined)
+    return refuse(
+      `the plan names a binning, and binned pixels of ${camera.name} are of no colour: leave it out`,
+    );
   try {
     checkSetup(camera, setup);
   } catch (error) {
@@ -100,17 +105,22 @@ function checkStatedSensor({ name, limits }: Camera, { devices }: RigFile): Chec
 }
 
 /** Centring and images do with a mosaic; what judges a flat takes its colours for structure. */
-function checkColour({ name, limits: { colourFilterArray } }: Camera, plan: Plan): CheckResult[] {
+function checkColour({ name, limits: { colour, colourFilterArray } }: Camera, plan: Plan): CheckResult[] {
   const index = plan.steps.findIndex(({ step }) => step === "leak-check" || step === "flat");
-  if (colourFilterArray === undefined || index < 0) return [];
+  if (colourFilterArray === undefined) return [];
+  const about = { check: "colour", kind: "input" } as const;
+  if (colour !== undefined) {
+    const text = `the ${colour} pixels of ${name}, behind a colour filter array (${colourFilterArray}), are taken for a monochrome camera`;
+    return [{ ...about, verdict: "passed", text }];
+  }
+  if (index < 0) return [];
   return [
     {
-      check: "colour",
+      ...about,
       verdict: "failed",
-      kind: "input",
-      text: `step ${index + 1} (${plan.steps[index]!.step}): the pixels of ${name} lie behind a colour filter array (${colourFilterArray}), and flats are taken with monochrome cameras only`,
+      text: `step ${index + 1} (${plan.steps[index]!.step}): the pixels of ${name} lie behind a colour filter array (${colourFilterArray}), and flats are taken with those of one colour only`,
       whatToDo:
-        "Use a monochrome camera; or take the frames with another program and give them to `evenfield calibrate`, which divides each colour at its own level.",
+        "Name it as `devices.camera.colour` in the rig file, and with `filterArray` its pattern if the camera does not tell it; or take the frames with another program and give them to `evenfield calibrate`, which divides each colour at its own level.",
     },
   ];
 }

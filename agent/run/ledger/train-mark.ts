@@ -1,4 +1,5 @@
 import { createHash } from "node:crypto";
+import { given } from "../../../drivers/kit/given.ts";
 import type { Rig } from "../../../drivers/roles/rig.ts";
 import type { RigFile } from "../../../plans/rig-file.ts";
 import type { TrainSeen } from "../../procedures/step.ts";
@@ -16,13 +17,15 @@ export interface TrainFacts {
   readonly rotatorDegrees: number | undefined;
   readonly optics: RigFile["optics"];
   readonly stated: RigFile["train"];
+  /** Absent: every pixel. */
+  readonly colour?: string;
 }
 
 export function trainFacts(rig: Rig, rigFile: RigFile, baseline: readonly BaselineEntry[]): TrainFacts {
   const value = (role: string, key: string) =>
     baseline.find((entry) => entry.role === role && entry.setting.key === key)?.setting.value;
   const angle = value("rotator", "angle");
-  const { sensorPx, pixelMicron } = rig.camera.limits;
+  const { sensorPx, pixelMicron, colour } = rig.camera.limits;
   return {
     camera: rig.camera.name,
     sensorPx: `${sensorPx.widthPx} x ${sensorPx.heightPx}`,
@@ -33,6 +36,7 @@ export function trainFacts(rig: Rig, rigFile: RigFile, baseline: readonly Baseli
     rotatorDegrees: typeof angle === "number" ? Math.round(angle * 10) / 10 : undefined,
     optics: rigFile.optics,
     stated: Object.fromEntries(Object.entries(rigFile.train).sort(([a], [b]) => (a < b ? -1 : 1))),
+    ...given({ colour }),
   };
 }
 

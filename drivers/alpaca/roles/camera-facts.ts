@@ -14,6 +14,8 @@ export interface CameraFacts {
   readonly sensorName: string;
   /** 0 is monochrome; undefined: it does not say. */
   readonly sensorType: number | undefined;
+  /** By how much the filter array's pattern is shifted on the sensor [px]; 0, 0 where there is none. */
+  readonly bayerOffsetPx: { readonly x: number; readonly y: number };
   readonly gain: ControlFacts | undefined;
   readonly offset: ControlFacts | undefined;
   readonly canAbort: boolean;
@@ -38,6 +40,8 @@ export async function readCameraFacts(device: AlpacaDevice, signal: AbortSignal)
   const binX = (await may("maxbinx")) ?? 1;
   const binY = (await may("maxbiny")) ?? binX;
   const step = (await may("exposureresolution")) ?? 0;
+  const sensorType = await may("sensortype");
+  const isMosaic = (sensorType ?? 0) >= 2;
   return {
     widthPx: await must("cameraxsize"),
     heightPx: await must("cameraysize"),
@@ -50,7 +54,11 @@ export async function readCameraFacts(device: AlpacaDevice, signal: AbortSignal)
     },
     maxAdu: (await may("maxadu")) ?? 65535,
     sensorName: (await device.optional("sensorname", text, signal)) ?? "",
-    sensorType: await may("sensortype"),
+    sensorType,
+    bayerOffsetPx: {
+      x: (isMosaic && (await may("bayeroffsetx"))) || 0,
+      y: (isMosaic && (await may("bayeroffsety"))) || 0,
+    },
     gain: await readControl(device, "gain", signal),
     offset: await readControl(device, "offset", signal),
     canAbort: await can("canabortexposure"),

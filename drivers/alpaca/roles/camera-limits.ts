@@ -1,6 +1,7 @@
 import { given } from "../../kit/given.ts";
 import type { Camera } from "../../roles/camera.ts";
 import { describeLimits } from "../../roles/camera-setup.ts";
+import { shiftMosaic } from "../../roles/colour-mosaic.ts";
 import type { CameraFacts, ControlFacts } from "./camera-facts.ts";
 
 /** What the rig file may say of a camera. */
@@ -15,6 +16,7 @@ export interface CameraOptions {
 const filterArrays: readonly (string | undefined)[] = [undefined, undefined, "RGGB", "CMYG", "CMYG2", "LRGB"];
 
 export function cameraLimits(facts: CameraFacts, options: CameraOptions): Camera["limits"] {
+  const pattern = filterArrays[facts.sensorType ?? 0];
   return {
     // Some drivers give 0 as their shortest: no exposure is that short.
     exposureSeconds: { ...facts.exposureSeconds, min: Math.max(facts.exposureSeconds.min, 1e-6) },
@@ -23,7 +25,9 @@ export function cameraLimits(facts: CameraFacts, options: CameraOptions): Camera
     binning: { min: 1, max: facts.binningMax, step: 1 },
     sensorPx: { widthPx: facts.widthPx, heightPx: facts.heightPx },
     pixelMicron: facts.pixelMicron,
-    ...given({ colourFilterArray: filterArrays[facts.sensorType ?? 0] }),
+    ...given({
+      colourFilterArray: pattern && shiftMosaic(pattern, facts.bayerOffsetPx.x, facts.bayerOffsetPx.y),
+    }),
     fullScaleAdu: options.fullScaleAdu ?? Math.min(65535, facts.maxAdu),
   };
 }

@@ -1,6 +1,7 @@
 import { MissingAbilityError } from "../../kit/errors.ts";
 import { given } from "../../kit/given.ts";
 import type { Camera } from "../../roles/camera.ts";
+import { shiftMosaic } from "../../roles/colour-mosaic.ts";
 import type { Range } from "../../roles/device.ts";
 import type { IndiDevice } from "../session/device.ts";
 import { limitsOf, numberIn, textIn } from "../wire/property.ts";
@@ -83,7 +84,10 @@ function exposureRange(device: IndiDevice): Range {
 /** Drivers define `CCD_CFA` for sensors behind a colour filter array only (INDI library, `CCD_HAS_BAYER`). */
 function colourFilterArray(device: IndiDevice): string | undefined {
   const property = device.property("CCD_CFA");
-  return property && (textIn(property, "CFA_TYPE")?.trim() || "of an unknown pattern");
+  if (!property) return undefined;
+  const pattern = textIn(property, "CFA_TYPE")?.trim() || "of an unknown pattern";
+  const offset = (element: string) => Math.trunc(Number(textIn(property, element)) || 0);
+  return shiftMosaic(pattern.toUpperCase(), offset("CFA_OFFSET_X"), offset("CFA_OFFSET_Y"));
 }
 
 /** A converter of fewer bits than the word fills its upper bits (common practice, no source). */

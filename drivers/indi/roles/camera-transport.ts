@@ -1,3 +1,4 @@
+import { MissingAbilityError } from "../../kit/errors.ts";
 import type { CommandValues } from "../session/command.ts";
 import type { IndiDevice } from "../session/device.ts";
 import { ensureValues } from "../session/kept-setting.ts";
@@ -57,14 +58,29 @@ async function chooseCaptureFormat(
   }
 }
 
-/** Deepest of the single-plane formats by name and label; the present one if none is better. */
+/** Of a single-plane format its depth, by name and label; 0 of one that has several planes, or is compressed. */
+function depthOf(formats: PropertyVector, name: string): number {
+  const text = `${name} ${formats.elements.get(name)?.label ?? ""}`;
+  if (/rgb|colou?r|yuv|jpe?g|luma/i.test(text)) return 0;
+  const depth = /(?<!\d)(8|10|12|14|16)(?!\d)/.exec(text)?.[1];
+  return depth === undefined ? 13 : Number(depth); // not stated: between a stated 12 and a stated 14 bits
+}
+
+/** @throws MissingAbilityError of a camera whose formats all have several planes; one that lists none may have any */
+export function checkCaptureFormats(device: IndiDevice, configured: string | undefined): void {
+  const formats = device.property("CCD_CAPTURE_FORMAT");
+  const names = [...(formats?.elements.keys() ?? [])];
+  if (!formats || configured !== undefined || names.length === 0) return;
+  if (names.some((name) => depthOf(formats, name) > 0)) return;
+  throw new MissingAbilityError(
+    device.name,
+    `a camera that gives three planes is of no use here, and all of its formats look so (${names.join(", ")}); if one does not, name it as \`captureFormat\` in the rig file`,
+  );
+}
+
+/** Deepest of the single-plane formats; the present one if none is better. */
 export function deepestMono(formats: PropertyVector, present: string | undefined): string | undefined {
-  const score = (name: string): number => {
-    const text = `${name} ${formats.elements.get(name)?.label ?? ""}`;
-    if (/rgb|colou?r|yuv|jpe?g|luma/i.test(text)) return 0;
-    const depth = /(?<!\d)(8|10|12|14|16)(?!\d)/.exec(text)?.[1];
-    return depth === undefined ? 13 : Number(depth); // not stated: between a stated 12 and a stated 14 bits
-  };
+  const score = (name: string) => depthOf(formats, name);
   let best = present;
   for (const name of formats.elements.keys()) {
     if (best === undefined || score(name) > score(best)) best = name;

@@ -24,7 +24,7 @@ import { exposureProperty, stopExposing } from "./camera-exposure.ts";
 import type { CameraOptions, ImageRoute } from "./camera-options.ts";
 import { cameraSettings } from "./camera-settings.ts";
 import { takeFrame } from "./camera-take.ts";
-import { prepareTransport } from "./camera-transport.ts";
+import { checkCaptureFormats, prepareTransport } from "./camera-transport.ts";
 
 const frameTypeElements: Readonly<Record<FrameType, string>> = {
   light: "FRAME_LIGHT",
@@ -53,7 +53,10 @@ export class IndiCamera extends IndiRole implements CooledCamera {
   }
 
   protected override async setUp(signal: AbortSignal, again: boolean): Promise<void> {
-    if (!again) return this.#route.enable(this.#imageProperty);
+    if (!again) {
+      checkCaptureFormats(this.device, this.#options.captureFormat);
+      return this.#route.enable(this.#imageProperty);
+    }
     // A restarted driver has its own saved settings, not ours.
     this.#isPrepared = false;
     if (Object.keys(this.#setup).length > 0) await this.#apply(this.#setup, signal);

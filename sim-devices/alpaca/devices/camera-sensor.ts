@@ -2,7 +2,9 @@ import { electronsPerCode, wordsPerCode, wordTable } from "../../scene/sensor/se
 import type { World } from "../../scene/world.ts";
 import type { MemberTable } from "../member-table.ts";
 
-const monochrome = 0;
+const sensorTypes = { monochrome: 0, rggb: 2 };
+/** By how much RGGB is shifted on the sensor, to be the pattern. */
+const bayerOffsets = { RGGB: [0, 0], GRBG: [1, 0], GBRG: [0, 1], BGGR: [1, 1] } as const;
 
 /** What of a camera never changes, or only with its gain; and what this one does without. */
 export function addSensor(members: MemberTable, world: World): void {
@@ -13,7 +15,7 @@ export function addSensor(members: MemberTable, world: World): void {
     cameraysize: camera.heightPx,
     pixelsizex: camera.pixelMicron,
     pixelsizey: camera.pixelMicron,
-    sensortype: monochrome,
+    sensortype: camera.mosaic ? sensorTypes.rggb : sensorTypes.monochrome,
     sensorname: "",
     maxadu: words.at(-1),
     maxbinx: camera.binningMax,
@@ -28,7 +30,11 @@ export function addSensor(members: MemberTable, world: World): void {
     canpulseguide: false,
     canfastreadout: false,
   });
-  members.lacks("bayeroffsetx", "bayeroffsety", "ispulseguiding");
+  if (camera.mosaic) {
+    const [bayeroffsetx, bayeroffsety] = bayerOffsets[camera.mosaic.pattern];
+    members.constants({ bayeroffsetx, bayeroffsety });
+  } else members.lacks("bayeroffsetx", "bayeroffsety");
+  members.lacks("ispulseguiding");
   members.lacksSetting("FastReadout", "boolean");
   members.lacksSetting("SubExposureDuration", "number");
   members.lacksWrite("pulseguide", { Direction: "int", Duration: "int" });

@@ -68,6 +68,7 @@ export class CameraDevice extends SimDevice {
     this.on(v.fitsHeader, (values) => this.#addCard(values));
     this.keep(v.scope);
     this.show(v.info);
+    if (world.spec.camera.mosaic) this.show(v.filterArray);
     this.show(v.image);
     // A client that asks in mid-exposure sees the time left.
     v.exposure.refresh = () => {
@@ -244,6 +245,7 @@ export class CameraDevice extends SimDevice {
       rotatorDegrees: known.rotatorDegrees,
       site: known.site,
       pointing: known.pointing,
+      filterArray: camera.mosaic?.pattern,
       extra: [...this.#extraCards.values()],
     };
   }

@@ -125,6 +125,11 @@ export function cameraVectors(world: World, snooped: Readonly<Record<string, str
       ["CCD_PIXEL_SIZE_Y", "Pixel size Y", pixelMicron, 1, 40, 0, "%5.2f"],
       ["CCD_BITSPERPIXEL", "Bits per pixel", wordBits(camera), 8, 64, 0, "%3.0f"],
     ]),
+    filterArray: textVector({ name: "CCD_CFA", label: "Filter array", group: info, perm: "ro" }, [
+      ["CFA_OFFSET_X", "X offset", "0"],
+      ["CFA_OFFSET_Y", "Y offset", "0"],
+      ["CFA_TYPE", "Pattern", camera.mosaic?.pattern ?? ""],
+    ]),
     image: blobVector({ name: "CCD1", label: "Image Data", group: info, perm: "ro" }, [["CCD1", "Image"]]),
   };
 }

@@ -26,10 +26,12 @@ export function sensorMaps(spec: SceneSpec): SensorMaps {
   noise.fillGauss(response, pixels);
   const column = new Float32Array(widthPx);
   noise.fillGauss(column, widthPx);
+  const dye = dyes(camera.mosaic);
   for (let y = 0, i = 0; y < heightPx; y++) {
     for (let x = 0; x < widthPx; x++, i++) {
-      const value = (1 + camera.pixelResponseSd * response[i]!) * (1 + camera.columnResponseSd * column[x]!);
-      response[i] = Math.max(0.05, value);
+      const value =
+        dye(x, y) * (1 + camera.pixelResponseSd * response[i]!) * (1 + camera.columnResponseSd * column[x]!);
+      response[i] = Math.max(0.05 * dye(x, y), value);
     }
   }
 
@@ -66,6 +68,14 @@ export function sensorMaps(spec: SceneSpec): SensorMaps {
     columnOffsetElectrons,
     defects,
   };
+}
+
+/** What the filter array lets through to a pixel. */
+function dyes(mosaic: SceneSpec["camera"]["mosaic"]): (x: number, y: number) => number {
+  if (!mosaic) return () => 1;
+  const { red, green, blue } = mosaic;
+  const levels = mosaic.pattern.split("").map((colour) => ({ R: red, G: green, B: blue })[colour]!);
+  return (x, y) => levels[2 * (y & 1) + (x & 1)]!;
 }
 
 function addGlow(dark: Float32Array, widthPx: number, heightPx: number, peak: number): void {

@@ -63,6 +63,17 @@ export const camera = z.strictObject({
   response: z
     .strictObject({ quadratic: z.number().min(-0.2).max(0.2), shoulder: z.number().min(0).max(0.1) })
     .optional(),
+  /** Absent: monochrome. */
+  mosaic: z
+    .strictObject({
+      /** Colours of the sensor's first two pixels and of the two below them. */
+      pattern: z.enum(["RGGB", "BGGR", "GRBG", "GBRG"]),
+      /** How much of the light goes through each dye. */
+      red: fraction,
+      green: fraction,
+      blue: fraction,
+    })
+    .optional(),
   /** Fixed offset of a column, sd in electrons. */
   columnOffsetElectronsSd: atLeastZero,
   /** Offset of every row of a frame anew, sd in converter steps. */

@@ -17,6 +17,8 @@ export interface CameraScript {
   readonly elementType?: number;
   /** Default: monochrome. */
   readonly sensorType?: number;
+  /** Default: 0, 0 of a mosaic; a monochrome camera has none. */
+  readonly bayerOffset?: readonly [number, number];
 }
 
 const sensor = { width: 64, height: 48 };
@@ -60,6 +62,10 @@ export class ScriptedCamera {
       exposureresolution: constant(0),
       maxadu: constant(65535),
       sensortype: constant(script.sensorType ?? 0),
+      ...((script.sensorType ?? 0) >= 2 && {
+        bayeroffsetx: constant(script.bayerOffset?.[0] ?? 0),
+        bayeroffsety: constant(script.bayerOffset?.[1] ?? 0),
+      }),
       sensorname: constant("made up"),
       ...gainMembers(script.gainBy ?? "value"),
       offset: kept("Offset", 10, between(0, 200)),

@@ -42,10 +42,16 @@ test("a rig that can do the plan", async () => expect(await failed({})).toEqual(
 test("a camera behind a colour filter array: a flat is refused before anything moves, images are not", async () => {
   const colour = { limits: { colourFilterArray: "RGGB" } };
   expect(await failed(colour)).toEqual([
-    "step 2 (leak-check): the pixels of Cam A lie behind a colour filter array (RGGB), and flats are taken with monochrome cameras only",
+    "step 2 (leak-check): the pixels of Cam A lie behind a colour filter array (RGGB), and flats are taken with those of one colour only",
   ]);
   const plan = "plan: look\nsteps:\n  - centre\n  - images: { frames: 4 }\n";
   expect(await failed({ ...colour, plan })).toEqual([]);
+  const red = { limits: { colourFilterArray: "RGGB", colour: "red" as const } };
+  expect(await failed(red)).toEqual([]);
+  const binned = `${plan}camera: { binning: 2 }\n`;
+  expect(await failed({ ...red, plan: binned })).toEqual([
+    "the plan names a binning, and binned pixels of Cam A are of no colour: leave it out",
+  ]);
 });
 
 test("a mount without a solar rate: what it does instead is said before anything moves", async () => {

@@ -43,6 +43,8 @@ test("a colour filter array is told, also to whoever reads what the camera can d
     expect(camera.limits.colourFilterArray).toBe("RGGB");
     expect(camera.describe()).toMatchObject({ colour: "filter array RGGB", fullScale: "65535 adu, 16 bits" });
   });
+  const shifted = { sensorType: 2, bayerOffset: [1, 1] } as const;
+  await onCamera(shifted, async (camera) => expect(camera.limits.colourFilterArray).toBe("BGGR"));
   await onCamera({}, async (camera) => expect(camera.limits).not.toHaveProperty("colourFilterArray"));
 });
 

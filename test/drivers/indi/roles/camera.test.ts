@@ -459,7 +459,24 @@ test("a colour filter array is told by its pattern; a monochrome camera tells of
     await bench.clock.sleep(0.1);
     expect(camera.limits.colourFilterArray).toBe("RGGB");
     expect(camera.describe()).toMatchObject({ colour: "filter array RGGB" });
+    bench.server.define(
+      `<defTextVector device="${cameraName}" name="CCD_CFA" state="Idle" perm="rw">${text("CFA_OFFSET_X", "1")}${text("CFA_OFFSET_Y", "0")}${text("CFA_TYPE", "RGGB")}</defTextVector>`,
+    );
+    await bench.clock.sleep(0.1);
+    expect(camera.limits.colourFilterArray).toBe("GRBG");
   }));
+
+test("a camera of three planes only is refused when it is opened, unless the rig file names a format", async () => {
+  const colour = {
+    without: ["CCD_CAPTURE_FORMAT"],
+    change: (server: ScriptedServer) =>
+      server.load(switchText(cameraName, "CCD_CAPTURE_FORMAT", { INDI_RGB: true, INDI_JPG: false })),
+  };
+  await expect(onCamera(colour, async () => {})).rejects.toThrow(/three planes.*INDI_RGB, INDI_JPG/);
+  await onCamera({ ...colour, options: { captureFormat: "INDI_RGB" } }, async (_, __, bench) =>
+    expect(commands(bench)).toEqual([]),
+  );
+});
 
 test("capture format: the deepest plain one is taken, before binning and region, and put back", () =>
   onCamera(
