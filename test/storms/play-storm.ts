@@ -14,7 +14,6 @@ import { describeRun } from "../../agent/run/record/describe-run.ts";
 import type { SettingRecord } from "../../agent/run/record/run-record.ts";
 import { describeCovered } from "../../agent/safing/front.ts";
 import { Random } from "../../drivers/kit/random.ts";
-import type { RoleName } from "../../drivers/roles/roles.ts";
 import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { AgentKilledError, openStage, type Stage } from "../stage/stage.ts";
@@ -221,12 +220,13 @@ class StormPlay {
     );
   }
 
-  /** Liars, what others moved while the rig was put back or after, and what no device of the rig stands for. */
-  #unknowable({ fromMs, baselineMs, restoreMs, untilMs }: Life): RoleName[] {
+  /** Settings lied about, what others moved while the rig was put back or after, and what no device of the rig stands for. */
+  #unknowable({ fromMs, baselineMs, restoreMs, untilMs }: Life): string[] {
     const { without } = this.storm.rig;
     const shownMs = coverLieShownMs(this.#happened());
     // To the process whose frame it was: another one has nothing to compare a frame with.
-    const isKnowable = (role: RoleName) => role === "cover" && shownMs !== undefined && shownMs >= fromMs;
+    const isKnowable = (setting: string) =>
+      setting.startsWith("cover.") && shownMs !== undefined && shownMs >= fromMs;
     return this.#stage.struck.flatMap(({ fault: { lies = [], foreign = [] }, beganMs, endedMs }) => {
       const lasts = endedMs === undefined;
       const puttingBackMs = restoreMs ?? untilMs;
@@ -236,8 +236,8 @@ class StormPlay {
       return [
         // Whoever deceives while the baseline is read, or while the rig is put back, deceives who compares the two.
         ...lies.filter(
-          (role) =>
-            (lasts || endedMs >= puttingBackMs || (isEarly && endedMs >= fromMs)) && !isKnowable(role),
+          (setting) =>
+            (lasts || endedMs >= puttingBackMs || (isEarly && endedMs >= fromMs)) && !isKnowable(setting),
         ),
         ...foreign.filter((role) => lasts || isLate || without.includes(role)),
       ];
