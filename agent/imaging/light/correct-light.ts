@@ -1,4 +1,3 @@
-import type { Flat } from "../combining/normalise-flat.ts";
 import type { FftLibrary } from "../numerics/fft-library.ts";
 import type { ClearShare } from "./clear-share.ts";
 import { divideByFactors, factorsOf, type LightFactors, widenByCells } from "./light-factors.ts";
@@ -79,8 +78,9 @@ export function correctLight(fft: FftLibrary, input: CorrectionInput): Corrected
     ...(smooth ? { smoothRms: rms(map.map.error.filter((value) => !Number.isNaN(value))) } : {}),
   };
   const asked = { shape, asksClearShare, ...heldOut };
+  const asTaken = { ...flat, sigma: new Float32Array(flat.gain.length), levelAdu: 1 };
   const before = lightAt(fft, { ...asked, flat });
-  const after = lightAt(fft, { ...asked, flat: divideByFactors(bareFlat(input), factors) });
+  const after = lightAt(fft, { ...asked, flat: divideByFactors(asTaken, factors) });
   if (!before || !after) return notKept("the frames kept to prove it with did not tell", found);
   const proved = { ...found, before: summarise(before.light), after: summarise(after.light) };
   if (!(proved.after.rms < proved.before.rms && proved.after.worst <= proved.before.worst))
@@ -102,10 +102,6 @@ function lightAt(
   if ("notMeasured" in solved) return undefined;
   const light = describeLight(input, solved);
   return "notMeasured" in light ? undefined : { light, solved };
-}
-
-function bareFlat({ flat, shape }: LightInput): Flat {
-  return { ...flat, shape, sigma: new Float32Array(flat.gain.length), levelAdu: 1 };
 }
 
 function summarise(light: LightMeasurement): LightAtLooks {

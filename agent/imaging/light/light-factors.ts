@@ -1,5 +1,3 @@
-import type { Master } from "../combining/finish-master.ts";
-import type { Flat } from "../combining/normalise-flat.ts";
 import { leastSquares } from "../numerics/linear-solve.ts";
 import { fillInto, mapInto } from "../numerics/map-into.ts";
 import type { Shape } from "../numerics/shape.ts";
@@ -230,17 +228,23 @@ export function factorAt({ clear, smooth }: LightFactors, i: number): number {
 }
 
 /** What was seen through the same light, freed of the same. */
-export function divideMasterByFactors<M extends Pick<Master, "meanAdu" | "sigmaAdu">>(
-  master: M,
-  factors: LightFactors,
-): M {
+export function divideMasterByFactors<
+  M extends { readonly meanAdu: Float32Array; readonly sigmaAdu: Float32Array },
+>(master: M, factors: LightFactors): M {
   const divide = (values: Float32Array) =>
     mapInto(new Float32Array(values.length), values, (value, i) => value / factorAt(factors, i));
   return { ...master, meanAdu: divide(master.meanAdu), sigmaAdu: divide(master.sigmaAdu) };
 }
 
+interface FlatAsTaken {
+  readonly gain: Float32Array;
+  readonly sigma: Float32Array;
+  readonly mask: Uint8Array;
+  readonly levelAdu: number;
+}
+
 /** A flat freed of what the light wrote into it, mean 1 over its trusted pixels again. */
-export function divideByFactors(flat: Flat, factors: LightFactors): Flat {
+export function divideByFactors<F extends FlatAsTaken>(flat: F, factors: LightFactors): F {
   const { gain, mask } = flat;
   let [sum, count] = [0, 0];
   for (let i = 0; i < gain.length; i++)
