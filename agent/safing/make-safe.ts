@@ -215,7 +215,7 @@ class Safing {
       if (!isSafe && now - warnedSeconds >= warnEverySeconds) {
         warnedSeconds = now;
         warn?.(
-          `the telescope is neither covered nor off the Sun yet: ${[...this.#failed.values()].join("; ")}`,
+          `the telescope is neither covered nor off the Sun yet: ${[...this.#failed.values()].join("; ") || "nothing has answered"}`,
         );
       }
     }

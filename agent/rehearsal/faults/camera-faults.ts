@@ -11,7 +11,6 @@ function painterOf(rig: FaultyRig) {
 export function framesOfOneLevel(levelAdu: number): Fault {
   return {
     name: `frames of ${levelAdu} adu`,
-    lies: ["camera"],
     begin: (rig) => {
       const painter = painterOf(rig);
       const { paint } = painter;

@@ -19,7 +19,7 @@ export function coverSaysClosed(): Fault {
   return {
     name: "cover says closed and is open",
     blocks: ["cover"],
-    lies: ["cover"],
+    lies: ["cover.open", "cover.moving"],
     begin: ({ world }) => world.cover.pretend(1),
   };
 }

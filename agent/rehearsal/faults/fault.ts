@@ -47,8 +47,8 @@ export interface Fault {
   readonly name: string;
   /** While it lasts these obey nobody. */
   readonly blocks?: readonly Blocked[];
-  /** Roles whose devices deceive while it lasts: what they are told to be can be wrong. */
-  readonly lies?: readonly RoleName[];
+  /** What devices say wrongly while it lasts, by the names of the world's account (`cover.open`). */
+  readonly lies?: readonly string[];
   /** Why the telescope may not stay open to the Sun while it lasts, seen by the device of that role. */
   readonly danger?: {
     readonly why: string;
@@ -59,6 +59,8 @@ export interface Fault {
   };
   /** While it lasts the agent does nothing and asks nobody for anything. */
   readonly stopsAgent?: true;
+  /** While it lasts no device answers in the time that an agent waits for it when it connects. */
+  readonly tooSlowToConnect?: true;
   /** From then on nobody makes the rig safe when the agent is gone. */
   readonly endsKeeper?: true;
   /** Roles whose devices say that they are busy for as long as it lasts. */
@@ -90,6 +92,11 @@ export function holdSwitch(world: World, name: string, set: (on: boolean) => voi
   return () => {
     if (change(-1) === 0) set(false);
   };
+}
+
+/** Whether it makes a device of that role deceive. */
+export function deceives({ lies }: Pick<Fault, "lies">, role: RoleName): boolean {
+  return lies?.some((setting) => setting.startsWith(`${role}.`)) ?? false;
 }
 
 export interface ScriptedFault {

@@ -2,13 +2,16 @@ import { type Fault, holdSwitch } from "./fault.ts";
 
 /** What goes wrong with the mount itself; more of it is in `world-faults.ts`. */
 
+/** What a mount says of its own motion: whether it turns with the sky, and where that has led. */
+export const mountMotion = ["mount.tracking", "mount.raHours", "mount.hourAngleDegrees", "mount.decDegrees"];
+
 /** No power for its motors: it takes every command and stands where it is, busy with slews that never end. */
 export function mountStops(): Fault {
   return {
     name: "mount stops",
     blocks: ["mount"],
     staysBusy: ["mount"],
-    lies: ["mount"], // it goes on saying that it tracks
+    lies: mountMotion,
     begin: ({ world }) => holdSwitch(world, "mount stops", (on) => world.mount.jam(on)),
   };
 }

@@ -3,6 +3,7 @@ import type { Glide } from "../../../sim-devices/scene/mechanics/glide.ts";
 import type { TrainSlip } from "../../../sim-devices/scene/painter-contract.ts";
 import type { World } from "../../../sim-devices/scene/world.ts";
 import { type Fault, holdSwitch } from "./fault.ts";
+import { mountMotion } from "./mount-faults.ts";
 
 /** Faults of the rig itself, seen by whoever looks at it through any protocol. */
 
@@ -28,11 +29,21 @@ export function stuck(part: GlideName, atPosition?: number): Fault {
   };
 }
 
+/** By the names of the world's account. */
+const liedAbout: Readonly<Partial<Record<GlideName | "camera", readonly string[]>>> = {
+  camera: ["gain", "offset", "binning", "region", "frameType"].map((setting) => `camera.${setting}`),
+  cover: ["cover.open", "cover.moving"],
+  diffuser: ["diffuser.in", "diffuser.moving"],
+  focuser: ["focuser.steps", "focuser.moving"],
+  wheel: ["wheel.slot", "wheel.moving"],
+  rotator: ["rotator.degrees", "rotator.moving"],
+};
+
 /** Its reports follow every command, and it does not move. */
 export function lyingReadback(part: GlideName | "camera"): Fault {
   return {
     name: `${part} lies`,
-    ...(part in roles && { lies: [part as RoleName] }),
+    lies: liedAbout[part] ?? [],
     ...(part === "cover" && { blocks: ["cover"] }),
     begin: ({ world }) => {
       if (part === "camera") return holdSwitch(world, "camera lies", (on) => world.camera.pretend(on));
@@ -56,7 +67,7 @@ export function cameraStuckBusy(): Fault {
 export function mountNotTracking(): Fault {
   return {
     name: "mount not tracking",
-    lies: ["mount"],
+    lies: mountMotion,
     begin: ({ world }) => holdSwitch(world, "mount not tracking", (on) => world.mount.stall(on)),
   };
 }
@@ -105,7 +116,7 @@ export function slewEndsElsewhere(degrees: number): Fault {
 export function reportJumps(hours: number): Fault {
   return {
     name: `mount reports ${hours} h more`,
-    lies: ["mount"],
+    lies: mountMotion,
     begin: ({ world }) => {
       world.mount.shiftCount(-15 * hours);
       return () => world.mount.shiftCount(15 * hours);

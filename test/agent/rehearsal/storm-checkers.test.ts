@@ -369,6 +369,9 @@ describe("what was said at the end", () => {
     const differences = ["focuser.steps was 100 and is 90"];
     expect(classes(reportedAtEnd(ending({ differences })))).toEqual(["unreported focuser"]);
     expect(reportedAtEnd(ending({ differences, unknowable: ["focuser"] }))).toEqual([]);
+    expect(reportedAtEnd(ending({ differences, unknowable: ["focuser.steps"] }))).toEqual([]);
+    const ofOther = { differences, unknowable: ["focuser.moving"] };
+    expect(classes(reportedAtEnd(ending(ofOther)))).toEqual(["unreported focuser"]);
     expect(classes(reportedAtEnd(ending({ exitCode: 6 })))).toEqual(["wrong exit code"]);
     expect(classes(reportedAtEnd(ending({ settings: [setting("cover", "different")] })))).toEqual([
       "wrong exit code",

@@ -27,7 +27,7 @@ const deep = {
 } as const;
 
 test("leak check, then a flat of 20 frames: good but for its light, that nobody proved; true to the scene, diffuser out and cover closed after it", async () => {
-  using rig = benchOnWorld(41, deep);
+  using rig = benchOnWorld(41, deep, 0);
   await rig.run(leakCheck, leakAsk);
   const outcome = await rig.run(flat, request);
   expect(outcome.failure).toBeUndefined();
