@@ -1,11 +1,8 @@
 import { mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import {
-  type LightInput,
-  type LightMeasurement,
-  measureLight,
-} from "../../../agent/imaging/light/measure-light.ts";
+import { type LightMeasurement, measureLight } from "../../../agent/imaging/light/measure-light.ts";
+import type { LightInput } from "../../../agent/imaging/light/solve-looks.ts";
 import { loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { runPython } from "../python.ts";
 
