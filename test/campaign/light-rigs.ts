@@ -1,6 +1,6 @@
 import { join } from "node:path";
 import { fitPlane } from "../../agent/imaging/numerics/plane-fit.ts";
-import type { ScaleError } from "../../agent/imaging/proof/error-budget.ts";
+import { largestError, type ScaleError } from "../../agent/imaging/proof/error-budget.ts";
 import type { FlatBlur, FlatFound } from "../../agent/procedures/flat/flat-request.ts";
 import { readCcdImage } from "../../drivers/formats/ccd-image.ts";
 import { Random } from "../../drivers/kit/random.ts";
@@ -25,6 +25,8 @@ export interface LightRigRow {
   readonly predicted: readonly ScaleError[];
   readonly trueSlope: number;
   readonly predictedSlope: number;
+  /** Largest of each part of the budget. */
+  readonly parts: Readonly<Record<string, number>>;
   readonly worstBlock: number;
   readonly reasons: readonly string[];
 }
@@ -92,7 +94,8 @@ function rowText(row: LightRigRow): string {
   const at = (all: readonly ScaleError[], sidePx: number) =>
     (100 * (all.find((one) => one.sidePx === sidePx)?.rms ?? Number.NaN)).toFixed(3);
   const scales = [1, 8, 32, 64].map((sidePx) => `${at(row.trueError, sidePx)}/${at(row.predicted, sidePx)}`);
-  return `  ${row.seed} ${row.blur.padEnd(8)} disc ${row.discHeights.toFixed(2)} flaws ${row.flaws.toFixed(2)} ${row.verdict.padEnd(7)} 1, 8, 32, 64 px: ${scales.join(" ")} % slope ${(100 * row.trueSlope).toFixed(2)}/${(100 * row.predictedSlope).toFixed(2)} % worst ${(100 * row.worstBlock).toFixed(2)} %  ${row.reasons.join("; ")}`;
+  const parts = Object.entries(row.parts).map(([cause, most]) => `${cause} ${(100 * most).toFixed(2)}`);
+  return `  ${row.seed} ${row.blur.padEnd(8)} disc ${row.discHeights.toFixed(2)} flaws ${row.flaws.toFixed(2)} ${row.verdict.padEnd(7)} 1, 8, 32, 64 px: ${scales.join(" ")} % slope ${(100 * row.trueSlope).toFixed(2)}/${(100 * row.predictedSlope).toFixed(2)} % worst ${(100 * row.worstBlock).toFixed(2)} %  ${row.reasons.join("; ")} [${parts.join(", ")}]`;
 }
 
 /** A small frame, the disc whole or much larger than the frame; amounts of every flaw from a fifth of modest to five times. */
@@ -153,7 +156,7 @@ async function once(seed: number, blur: FlatBlur): Promise<LightRigRow> {
   const found = played.record?.steps.find(({ kind }) => kind === "flat")?.found as FlatFound | undefined;
   if (!found) {
     const { code = played.ended } = played.record?.failure ?? {};
-    const none = { trueError: [], predicted: [], trueSlope: 0, predictedSlope: 0, worstBlock: 0 };
+    const none = { trueError: [], predicted: [], trueSlope: 0, predictedSlope: 0, worstBlock: 0, parts: {} };
     return { ...drawn, verdict: "refused", ...none, reasons: [code] };
   }
   const master = readCcdImage(join(played.folder, found.files.flat));
@@ -184,7 +187,9 @@ async function once(seed: number, blur: FlatBlur): Promise<LightRigRow> {
       const apart = slope.find((one) => one.sidePx === sidePx)?.rms ?? 0;
       return { sidePx, rms: Math.sqrt(Math.max(0, rms * rms - apart * apart)) };
     }),
-    predictedSlope: slope[0]?.rms ?? 0,
+    // A bent response leans where the rig's own pattern does.
+    predictedSlope: Math.hypot(slope[0]?.rms ?? 0, of("linearity")[0]?.rms ?? 0),
+    parts: Object.fromEntries(budget.parts.map(({ cause, scales }) => [cause, largestError(scales) ?? 0])),
     reasons: [
       ...found.proof.figures
         .filter(({ verdict }) => verdict !== "good")

@@ -12,6 +12,7 @@ import { run as kill } from "./kill.ts";
 import { run as kills } from "./kill-moments.ts";
 import { run as leak } from "./leak.ts";
 import { run as light } from "./light.ts";
+import { run as lightOutside } from "./light-outside.ts";
 import { run as lightRigs } from "./light-rigs.ts";
 import { run as lightRuns } from "./light-runs.ts";
 import { run as master } from "./master.ts";
@@ -37,6 +38,10 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   },
   light: async (count = 200) => {
     await lightRigs({ seed, rigs: count, print });
+  },
+  /** Frames made by numpy alone. */
+  "light-outside": async (count = 100) => {
+    await lightOutside({ seed, count, print });
   },
   "light-solved": async (count = 100) => {
     await light({ seed, scenes: count, print });

@@ -165,7 +165,8 @@ class StormPlay {
     let isKilled = false;
     const ended = await work(stage).catch((error: unknown) => {
       isKilled = error instanceof AgentKilledError;
-      if (!isKilled && !this.#nothingReached()) this.#trouble(`${purpose} throws`, String(error));
+      if (!isKilled && !this.#nothingReached() && !this.#isAskedFor(error))
+        this.#trouble(`${purpose} throws`, String(error));
       return undefined;
     });
     tooLong.cancel();
@@ -211,6 +212,14 @@ class StormPlay {
 
   #trouble(name: string, what: string): void {
     this.#troubles.push({ atMs: this.#stage.clock.nowMs(), class: name, what });
+  }
+
+  /** Restoring ends by the operator's stop as long as it has not begun to put anything back. */
+  #isAskedFor(error: unknown): boolean {
+    return (
+      error instanceof Error &&
+      this.#stage.struck.some(({ fault }) => fault.name === `${error.message} to the agent`)
+    );
   }
 
   /** No server answers, or none in time, so that nobody could do anything. */
