@@ -103,14 +103,20 @@ export function htmlPage(page: {
   readonly body: string;
   /** Where the file is written anew again and again [s]. */
   readonly refreshSeconds?: number | undefined;
+  /** Where a script of ours keeps the page up to date; without one the page renews itself. */
+  readonly script?: { readonly path: string; readonly renewSecondsWithout: number };
 }): string {
   const band = page.band === undefined ? "" : `<p class="band">${safeHtml(page.band)}</p>\n`;
-  const { refreshSeconds } = page;
+  const { refreshSeconds, script } = page;
+  const kept =
+    script === undefined
+      ? ""
+      : `<noscript><meta http-equiv="refresh" content="${script.renewSecondsWithout}"></noscript><script src="${script.path}" defer></script>`;
   const refresh =
     refreshSeconds === undefined ? "" : `<meta http-equiv="refresh" content="${refreshSeconds}">`;
   return `<!doctype html>
 <html lang="en"><head><meta charset="utf-8">${refresh}<meta name="viewport" content="width=device-width,initial-scale=1">
-<title>${safeHtml(page.title)}</title><style>${pageStyle}</style></head>
+<title>${safeHtml(page.title)}</title><style>${pageStyle}</style>${kept}</head>
 <body><main>
 ${band}${page.body}
 </main></body></html>

@@ -108,12 +108,13 @@ test("a run is watched, stopped and put back, the filter confirmed and the rig l
   await using listened = await listenPage({ host: "127.0.0.1", port: 0 }, source, silentLog);
   const base = `http://localhost:${listened.port}`;
   const page = await (await browser.newContext()).newPage();
-  page.setDefaultTimeout(onlyAHangMs);
-  // The page renews itself each half minute; on a busy machine that would come while it is examined.
-  await page.route(`${base}/`, async (route) => {
+  const watcher = await page.context().newPage();
+  page.context().setDefaultTimeout(onlyAHangMs);
+  // The page renews itself where its script fails; on a busy machine that would come while it is examined.
+  await page.context().route(`${base}/`, async (route) => {
     const response = await route.fetch();
     const { refresh, ...headers } = response.headers();
-    expect(refresh).toBe("30");
+    expect(refresh).toBe("300");
     await route.fulfill({ response, headers });
   });
   const complaints: string[] = [];
@@ -135,6 +136,7 @@ test("a run is watched, stopped and put back, the filter confirmed and the rig l
 
   const stopIt = async () => {
     await page.goto(base);
+    await watcher.goto(base);
     expect(await text()).toMatch(/Running since .*\n*.*e1 is carried out/);
     expect(await text()).toContain("watched");
     await examine(page, "running");
@@ -154,6 +156,7 @@ test("a run is watched, stopped and put back, the filter confirmed and the rig l
     await page.goto(base);
     expect(await text()).toContain("Ada stopped what went on");
     expect(await text()).toContain("The telescope was covered when the last run ended");
+    await watcher.waitForSelector("text=Ada stopped what went on"); // nobody asked it to load anything
     await examine(page, "held");
     await page.goto(`${base}/act`);
     await tabTo(page, /I inspected it/);

@@ -3,8 +3,10 @@ import { isIP } from "node:net";
 import { pageStyle } from "../../outputs/page-shell.ts";
 import { actPage, signInPage } from "./act-page.ts";
 import { answerPost, postPaths } from "./answer-act.ts";
+import type { LivePage } from "./live-page.ts";
 import { formatMetrics } from "./metrics.ts";
 import { gatherFacts, type PageFacts, type PageSource } from "./page-facts.ts";
+import { pageScript } from "./page-script.ts";
 import { findRunFile, type RunFile } from "./run-files.ts";
 import { statusPage } from "./status-page.ts";
 
@@ -24,11 +26,11 @@ export interface PageRequest {
 export interface PageAnswer {
   readonly status: number;
   readonly headers: Readonly<Record<string, string>>;
-  readonly body: string | RunFile;
+  readonly body: string | RunFile | LivePage;
 }
 
-/** A page that is left open shows the present [s]. */
-const renewSeconds = 30;
+/** A page that is left open shows the present, even where its script could not be loaded [s]. */
+const renewSeconds = 300;
 
 const always = {
   "cache-control": "no-store",
@@ -42,8 +44,12 @@ const ownStyle = `${nothing}; style-src 'sha256-${createHash("sha256").update(pa
 const ofReport = `${nothing}; style-src 'unsafe-inline'; img-src data:; sandbox allow-downloads`;
 
 /** What each request gets. Reading is the same whoever asks; acting needs a proof, and is there only where a token is. */
-export async function answerRequest(request: PageRequest, source: PageSource): Promise<PageAnswer> {
-  const { method, target, host } = request;
+export async function answerRequest(
+  request: PageRequest,
+  source: PageSource,
+  live: LivePage,
+): Promise<PageAnswer> {
+  const { method, target, host, origin } = request;
   const { acting } = source;
   if (!isOwnHost(host)) return words(421, "Ask for it by the address of this computer, or as localhost.");
   if (acting && method === "POST" && postPaths.some((path) => path === target)) {
@@ -72,6 +78,13 @@ export async function answerRequest(request: PageRequest, source: PageSource): P
     return { ...words(405, "It is only to be read."), headers: { ...always, ...plain, allow: "GET, HEAD" } };
   const parts = partsOf(target);
   if (!parts) return words(400, "That is no path.");
+  if (target === "/page.js") return { status: 200, headers: { ...always, ...ofScript }, body: pageScript };
+  if (target === "/live") {
+    if (origin !== undefined && origin !== `http://${host}`) return words(403, "It is for our own page.");
+    return live.isFull
+      ? words(503, "Too many watch it already.")
+      : { status: 200, headers: { ...always, ...ofEvents }, body: live };
+  }
   if (parts[0] === "runs") return await runFile(source, parts.slice(1));
   const make = parts.length === 1 ? pages.get(parts[0]!) : undefined;
   if (!make) return words(404, "There is nothing here.");
@@ -82,6 +95,9 @@ export async function answerRequest(request: PageRequest, source: PageSource): P
 }
 
 const plain = { "content-type": "text/plain; charset=utf-8", "content-security-policy": nothing };
+
+const ofScript = { ...plain, "content-type": "text/javascript; charset=utf-8" };
+const ofEvents = { ...plain, "content-type": "text/event-stream" };
 
 function words(status: number, text: string): PageAnswer {
   return { status, headers: { ...always, ...plain }, body: `${text}\n` };
@@ -123,7 +139,7 @@ function showPage(facts: PageFacts, _: PageRequest, { acting }: PageSource): Pag
   const headers = {
     ...always,
     "content-type": "text/html; charset=utf-8",
-    "content-security-policy": ownStyle,
+    "content-security-policy": `${ownStyle}; script-src 'self'; connect-src 'self'`,
     refresh: String(renewSeconds),
   };
   return { status: 200, headers, body: statusPage(facts, { canAct: acting !== undefined }) };

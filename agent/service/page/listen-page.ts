@@ -4,7 +4,9 @@ import type { AddressInfo, Socket } from "node:net";
 import { pipeline } from "node:stream/promises";
 import type { Log } from "../../../drivers/kit/log.ts";
 import { answerRequest, type PageAnswer } from "./answer-request.ts";
-import type { PageSource } from "./page-facts.ts";
+import { LivePage, watchersMost } from "./live-page.ts";
+import { gatherFacts, type PageSource } from "./page-facts.ts";
+import { mainOf, statusPage } from "./status-page.ts";
 
 export interface ListenedPage extends AsyncDisposable {
   readonly port: number;
@@ -18,7 +20,7 @@ const limits = {
   connectionsCheckingInterval: 1000,
   maxHeaderSize: 8192,
 };
-const connectionsMost = 32;
+const connectionsMost = watchersMost + 40;
 const bodyBytesMost = 4096;
 /** Without a byte read or written [ms]. */
 const idleMs = 60_000;
@@ -35,9 +37,10 @@ export async function listenPage(
   waits: Partial<typeof limits> = {},
 ): Promise<ListenedPage> {
   const sockets = new Set<Socket>();
+  const live = new LivePage(() => contentOf(source));
   const server = createServer(
     { ...limits, ...waits },
-    (request, response) => void serveOne(request, response, source, log),
+    (request, response) => void serveOne(request, response, { source, live, log }),
   );
   server.maxConnections = connectionsMost;
   server.timeout = idleMs;
@@ -61,11 +64,17 @@ export async function listenPage(
   return {
     port: (server.address() as AddressInfo).port,
     async [Symbol.asyncDispose]() {
+      live[Symbol.dispose]();
       const closed = new Promise((resolve) => server.close(resolve));
       for (const socket of sockets) socket.destroy();
       await closed;
     },
   };
+}
+
+function contentOf(source: PageSource): string | undefined {
+  const facts = gatherFacts(source);
+  return facts && mainOf(statusPage(facts, { canAct: source.acting !== undefined }));
 }
 
 /** @returns `undefined` when there is more, which is left unread */
@@ -85,15 +94,14 @@ async function readUpTo(request: IncomingMessage, bytesMost: number): Promise<st
 async function serveOne(
   request: IncomingMessage,
   response: ServerResponse,
-  source: PageSource,
-  log: Log,
+  { source, live, log }: { source: PageSource; live: LivePage; log: Log },
 ): Promise<void> {
   const { method = "GET", url = "" } = request;
   try {
     const { host, origin, cookie, authorization, "content-type": contentType } = request.headers;
     const readBody = () => readUpTo(request, bodyBytesMost);
     const asked = { method, target: url, host, origin, cookie, authorization, contentType, readBody };
-    const answer = await answerRequest(asked, source);
+    const answer = await answerRequest(asked, source, live);
     // What a request carries is mostly not read: with it unread the connection can't go on.
     const hasBody =
       "transfer-encoding" in request.headers || Number(request.headers["content-length"] ?? 0) !== 0;
@@ -113,6 +121,10 @@ async function send(
   response: ServerResponse,
   { isHead, mustClose }: { isHead: boolean; mustClose: boolean },
 ): Promise<void> {
+  if (body instanceof LivePage) {
+    response.writeHead(status, headers);
+    return isHead ? void response.end() : body.add(response);
+  }
   const bytes = typeof body === "string" ? Buffer.byteLength(body) : body.bytes;
   response.writeHead(status, {
     ...headers,

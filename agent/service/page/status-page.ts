@@ -7,6 +7,13 @@ import { type Answer, answerFour } from "./four-answers.ts";
 import type { PageFacts, PastDeed, RecordFacts } from "./page-facts.ts";
 import { drawSunCurve } from "./sun-curve.ts";
 
+const script = { path: "/page.js", renewSecondsWithout: 30 };
+
+/** What of the page changes: all that stands in its main part. */
+export function mainOf(html: string): string {
+  return html.slice(html.indexOf("<main>") + "<main>".length, html.lastIndexOf("</main>"));
+}
+
 /** The page from the facts alone: the four questions of who is far away, what is next, what was. */
 export function statusPage(facts: PageFacts, { canAct = false } = {}): string {
   const { rig, timeZone, nowUtcMs, status, records } = facts;
@@ -25,7 +32,7 @@ ${question("What must I do?", toDo)}${canAct ? '\n<p><a href="/act">Stop, hold, 
 ${"trouble" in records ? "" : section("What is next", next(records, at) + sunOf(records, nowUtcMs)) + section("What was", past(records.past, at))}
 <p class="caution">${cautionText}</p>`;
   const band = status.state === "held" ? `Nothing is begun: ${status.because}.` : undefined;
-  return htmlPage({ title: `${rig}: ${status.state}`, band, body });
+  return htmlPage({ title: `${rig}: ${status.state}`, band, body, script });
 }
 
 function question(title: string, { verdict, word, lines, report }: Answer): string {

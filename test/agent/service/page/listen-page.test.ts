@@ -92,11 +92,14 @@ const lineAndHost = (line: string, host = `localhost:${page.port}`) =>
 const get = (path: string, host?: string) => exchange(`${lineAndHost(`GET ${path}`, host)}\r\n`);
 const statusOf = (answer: string) => Number(/^HTTP\/1\.1 (\d{3})/.exec(answer)?.[1]);
 
-test("the page, health, metrics and a report, each with its true type and a policy that lets no script run", async () => {
+test("the page, health, metrics and a report, each with its true type and a policy that lets no script run but the page's own", async () => {
   const shown = await get("/");
   expect(statusOf(shown)).toBe(200);
   expect(shown).toMatch(/content-type: text\/html/i);
   expect(shown).toMatch(/content-security-policy: default-src 'none';[^\r]*style-src 'sha256-/i);
+  expect(shown).toMatch(/script-src 'self'; connect-src 'self'\r/);
+  expect(shown).toMatch(/<noscript><meta http-equiv="refresh" content="30"><\/noscript>/);
+  expect(await get("/page.js")).toMatch(/content-type: text\/javascript/i);
   expect(shown).toContain('<a href="/runs/one/report.html">');
   expect(shown).toContain("by a dark frame");
   const health = await get("/health");
@@ -168,6 +171,8 @@ const hostile: readonly (readonly [name: string, request: () => string, status: 
       `GET / HTTP/1.1\r\nHost: localhost\r\nConnection: Upgrade, close\r\nUpgrade: websocket\r\nSec-WebSocket-Version: 13\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\n\r\n`,
     200,
   ],
+  ["another site that watches", () => `${lineAndHost("GET /live")}Origin: http://evil.example\r\n\r\n`, 403],
+  ["a foreign name that watches", () => `${lineAndHost("GET /live", "evil.example")}\r\n`, 421],
   ["no HTTP at all", () => "\x16\x03\x01\x02\x00\x01\r\n\r\n", 400],
 ];
 

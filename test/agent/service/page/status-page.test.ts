@@ -127,7 +127,7 @@ test("a rig that nothing is known of is not called safe", () => {
 
 test("what the records say is text on the page, never markup; times are those of the site's clock", () => {
   const page = statusPage(factsOf({ state: "held", because: `"<script>alert(1)</script>`, whatToDo: "<i>" }));
-  expect(page).not.toMatch(/<script|<i>|<b>flat/);
+  expect(page.replace('<script src="/page.js" defer></script>', "")).not.toMatch(/<script|<i>|<b>flat/);
   expect(page).toContain("morning: &lt;b&gt;flat&lt;/b&gt;");
   expect(page).toContain("2026-07-14 20:00");
   expect(page).toContain("not that day: the Sun rises to 64.1° at most");
