@@ -87,7 +87,7 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
       ? [
           ...lightFacts(flat.proof.light),
           ...correctionFacts(flat.lightCorrection),
-          ...responseFacts(flat.proof.response),
+          ...responseFacts(flat.proof.response, flat.responseCorrection),
         ]
       : []),
     ...(flat?.defocus ? defocusFacts(flat.defocus) : []),

@@ -80,6 +80,8 @@ export function writeFlatMaster(
     readonly verdict: string;
     readonly light: LightProof;
     readonly response?: CurveOfFlat;
+    /** Full scale. */
+    readonly topAdu: number;
     readonly budget: ErrorBudget;
     readonly correction?: LightCorrection;
     readonly factors?: LightFactors;
@@ -93,7 +95,7 @@ export function writeFlatMaster(
     ...card("VERDICT", verdict, "what its own proof says"),
     ...lightCards(about.light),
     ...(about.correction ? correctionCards(about.correction) : []),
-    ...(about.response ? responseCards(about.response) : []),
+    ...(about.response ? responseCards(about.response, about.topAdu) : []),
     ...budgetCards(about.budget),
   ];
   const hdus = flatHdus(flat, series, { cards, spans: notes.spans, darkFile, more });

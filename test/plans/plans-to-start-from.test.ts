@@ -21,6 +21,7 @@ test("the first plan does the whole job: centre, leak check, flat of 40 by diffu
       onlyWhenNoneFits: false,
       proveLight: true,
       correctLight: false,
+      correctResponse: false,
       onFailure: "stop",
     },
     {
@@ -48,6 +49,7 @@ test("the flat by drift asks for no leak check and no diffuser", () => {
       onlyWhenNoneFits: false,
       proveLight: true,
       correctLight: false,
+      correctResponse: false,
       onFailure: "stop",
     },
   ]);

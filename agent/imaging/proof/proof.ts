@@ -38,6 +38,8 @@ export interface ProofInput {
   readonly light?: LightProof;
   /** The sensor's curve. */
   readonly response?: ResponseProof;
+  /** The counts of flat and proof frames were straightened by it. */
+  readonly responseCorrected?: boolean;
   /** Level that became 1, over full scale. */
   readonly levelMean?: number;
   /** For what the flat tells by itself. */
@@ -122,9 +124,15 @@ export function proveFlat(input: ProofInput): Proof {
   };
 }
 
-function curveOf({ flat, response, upperEdge, levelMean }: ProofInput): CurveOfFlat | undefined {
+function curveOf({
+  flat,
+  response,
+  responseCorrected,
+  upperEdge,
+  levelMean,
+}: ProofInput): CurveOfFlat | undefined {
   if (!response || "notMeasured" in response || levelMean === undefined) return undefined;
-  return curveOfFlat(response, flat, { edge: upperEdge.median, mean: levelMean });
+  return curveOfFlat(response, flat, { edge: upperEdge.median, mean: levelMean }, responseCorrected);
 }
 
 /** How well the frames of a series agree, as far as it is known. */

@@ -25,6 +25,8 @@ export interface FlatRequest {
   readonly proveLight: boolean;
   /** Divides out what the Sun shows that the light wrote into the flat, where that proves better. */
   readonly correctLight?: boolean;
+  /** Straightens the counts by the sensor's curve, where that is known well enough. */
+  readonly correctResponse?: boolean;
   readonly coverAfter: "open" | "closed";
   /** Not taken when so many frames through the diffuser show that a good one of an earlier run fits. */
   readonly unlessKeptFits?: { readonly testFrames: number };
@@ -52,6 +54,8 @@ export interface FlatFound {
   readonly sensorCelsius?: number;
   /** Of a flat whose light was to be corrected. */
   readonly lightCorrection?: LightCorrection;
+  /** Of a flat whose counts were to be straightened by the sensor's curve. */
+  readonly responseCorrection?: { readonly kept: boolean; readonly because?: string };
   /** Of a flat by defocus. */
   readonly defocus?: DefocusFound;
 }

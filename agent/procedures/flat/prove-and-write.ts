@@ -22,6 +22,7 @@ import type { JudgedLight } from "./light/measure-looks.ts";
 export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "levelMean" | "known" | "light"> {
   /** Left out where nobody looked. */
   readonly judged?: JudgedLight;
+  readonly responseCorrection?: FlatFound["responseCorrection"];
   readonly series: SeriesFigures;
   /** Upper edges of its frames over full scale. */
   readonly edges: readonly number[];
@@ -60,6 +61,7 @@ export async function proveAndWriteFlat(
     darkFile,
     verdict,
     light: proof.light,
+    topAdu: work.tuned!.topAdu,
     ...given({ response: proof.response }),
     budget: proof.budget,
     ...given({ correction, factors }),
@@ -82,6 +84,7 @@ export async function proveAndWriteFlat(
     files: { flat: file, dark: darkFile, sampleFrame: made.sampleFrame },
     frameCount,
     ...given({ bought: made.bought, sensorCelsius: notes.sensorCelsius, lightCorrection: correction }),
+    ...given({ responseCorrection: made.responseCorrection }),
     refusedFrames,
     rejectedFraction,
     exposureSeconds,
@@ -114,7 +117,20 @@ function prove(
   made: MadeFlat & Pick<ProofInput, "upperEdge" | "levelMean">,
   signal: AbortSignal,
 ): Promise<Proof> {
-  const { flat, series, upperEdge, levelMean, leak, plane, blurred, dust, judged, response, sunAdu } = made;
+  const {
+    flat,
+    series,
+    upperEdge,
+    levelMean,
+    leak,
+    plane,
+    blurred,
+    dust,
+    judged,
+    response,
+    responseCorrected,
+    sunAdu,
+  } = made;
   const light = judged?.light;
   const { meanAdu, sigmaAdu, mask, frameCount } = made.independent;
   const known = collectFlatFacts(bench, flat, series.frameCount, notes.usualFrame.gain);
@@ -123,7 +139,7 @@ function prove(
     series,
     upperEdge,
     independent: { meanAdu, sigmaAdu, mask, frameCount },
-    ...given({ levelMean, leak, plane, blurred, dust, light, response }),
+    ...given({ levelMean, leak, plane, blurred, dust, light, response, responseCorrected }),
     known: { ...known, ...given({ sunAdu }) },
   });
 }

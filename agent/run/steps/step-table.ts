@@ -98,7 +98,16 @@ export const stepTable = {
     sun: "looked at",
     needs: ({ blur }) => ["mount", ...blurredBy[blur]],
     request: (
-      { levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, proveLight, correctLight, ...step },
+      {
+        levelFraction,
+        darkFrames,
+        driftRadiusFraction,
+        onlyWhenNoneFits,
+        proveLight,
+        correctLight,
+        correctResponse,
+        ...step
+      },
       scene,
     ) => ({
       blur: step.blur,
@@ -111,6 +120,7 @@ export const stepTable = {
       ...(driftRadiusFraction === undefined ? {} : { driftRadiusFraction }),
       proveLight,
       correctLight,
+      correctResponse,
       ...(onlyWhenNoneFits ? { unlessKeptFits: { testFrames: testFramesUsual } } : {}),
       coverAfter: coverAfter(scene),
     }),

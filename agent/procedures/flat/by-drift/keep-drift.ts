@@ -43,7 +43,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     edges: frames.map(({ edgeFraction }) => edgeFraction),
     independent: independent.master,
     // Its light is never still enough for a ladder of exposures.
-    ...given({ plane, response: await findKnownResponse(bench, work.tuned!.gain, signal) }),
+    ...given({ plane, response: await findKnownResponse(bench, work, signal) }),
     sunAdu: average,
     sampleFrame: frames[0]!.file,
     judged: { light },

@@ -2,8 +2,8 @@ import { given } from "../../../../drivers/kit/given.ts";
 import type { Flat } from "../../../imaging/combining/normalise-flat.ts";
 import type { CorrectionInput, LightCorrection } from "../../../imaging/light/correct-light.ts";
 import type { LightFactors } from "../../../imaging/light/light-factors.ts";
-import { responseAt } from "../../../imaging/light/sensor-response.ts";
 import type { LightInput } from "../../../imaging/light/solve-looks.ts";
+import { straightLevel } from "../../../imaging/light/straighten.ts";
 import { fillInto, mapInto } from "../../../imaging/numerics/map-into.ts";
 import type { LightProof } from "../../../imaging/proof/light-figures.ts";
 import type { ResponseProof } from "../../../imaging/proof/response-figures.ts";
@@ -24,24 +24,27 @@ export interface JudgedLight {
 
 /**
  * What the looks say of a flat's light. Their frames are used up.
- * @param about whether the flat was taken through a diffuser, and the sensor's curve, which is no error of the light
+ * @param about whether the flat was taken through a diffuser; the sensor's curve, which is no error of the light, and whether the
+ * flat is free of it already
  */
 export async function measureLooks(
   bench: Workbench,
   taken: Flat,
   looks: LightLooks | NoLooks,
-  about: { readonly asksClearShare: boolean; readonly response?: ResponseProof | undefined },
+  about: {
+    readonly asksClearShare: boolean;
+    readonly response?: ResponseProof | undefined;
+    readonly isStraight?: boolean;
+  },
   signal: AbortSignal,
 ): Promise<JudgedLight> {
   if ("notMeasured" in looks) return { light: looks };
   const { pedestalAdu, topAdu } = looks.tuned;
-  const { asksClearShare, response } = about;
+  const { asksClearShare, response, isStraight = false } = about;
   const straighten = straightener(response, topAdu);
   const { levelAdu } = taken;
-  const gain = mapInto(
-    new Float32Array(taken.gain.length),
-    taken.gain,
-    (value) => straighten(value * levelAdu) / levelAdu,
+  const gain = mapInto(new Float32Array(taken.gain.length), taken.gain, (value) =>
+    isStraight ? value : straighten(value * levelAdu) / levelAdu,
   );
   const flat = { ...taken, gain };
   const levelOfCode = fillInto(new Float32Array(2 ** 16), (code) => straighten(code - pedestalAdu));
@@ -64,7 +67,8 @@ export async function measureLooks(
 /** Levels as a straight sensor would have them; as they are where the curve is not known. */
 function straightener(response: ResponseProof | undefined, topAdu: number): (levelAdu: number) => number {
   if (!response || "notMeasured" in response) return (levelAdu) => levelAdu;
-  return (levelAdu) => levelAdu * Math.exp(-responseAt(response, levelAdu / topAdu));
+  const curve = { coefficients: response.coefficients, topAdu };
+  return (levelAdu) => straightLevel(curve, levelAdu);
 }
 
 /** Beside the watch over the rig. */

@@ -127,6 +127,13 @@ test("enough frames: the series ends when a stack of 5 images is served, long be
   expect(Math.abs(proof.halves!.firstFrames - proof.halves!.secondFrames)).toBeLessThanOrEqual(6);
 });
 
+/** Rms error of a flat of the run over blocks of 32 px. */
+function blockErrorOf({ bench, painter }: ReturnType<typeof benchOnWorld>, file: string): number {
+  const { widthPx, heightPx, data, sigma, mask } = readCcdImage(join(bench.folder, file));
+  const pixels = { widthPx, heightPx, master: data, sigma: sigma!, mask: mask! };
+  return flatAgainstTruth({ ...pixels, truth: painter.truth().flat })!.rmsErrorBlocks;
+}
+
 test("a bent response is found by a ladder of exposures, told as the cause, and known from then on", async () => {
   using rig = benchOnWorld(49, { camera: { ...deep.camera, response: { quadratic: 0.05, shoulder: 0 } } });
   await rig.run(leakCheck, leakAsk);
@@ -142,6 +149,23 @@ test("a bent response is found by a ladder of exposures, told as the cause, and 
   const again = await rig.run(flat, ask);
   expect(complaintsOf(again.found!.proof)).toContain("response");
   expect(ladders(), "not measured twice").toBe(1);
+  const straight = await rig.run(flat, { ...ask, correctResponse: true });
+  const { files, proof, responseCorrection } = straight.found!;
+  expect(responseCorrection).toEqual({ kept: true });
+  expect(complaintsOf(proof)).not.toContain("response");
+  expect(ladders(), "by the curve that is known").toBe(1);
+  const [bentError, straightError] = [again.found!.files.flat, files.flat].map((file) =>
+    blockErrorOf(rig, file),
+  ) as [number, number];
+  expect(bentError).toBeGreaterThan(0.001);
+  expect(straightError).toBeLessThan(bentError / 2);
+  // Another gain's curve is another curve, and one of long ago is measured again.
+  rig.findings.response = {
+    ...rig.findings.response!,
+    measuredUtcMs: rig.bench.clock.nowMs() - 91 * 86_400_000,
+  };
+  await rig.run(flat, ask);
+  expect(ladders()).toBe(2);
 });
 
 test("a sheet that lets 3 % through clear before a whole disc is refused before any frame of the flat is taken", async () => {
@@ -165,15 +189,7 @@ test("a sheet that lets 3 % through clear before a whole disc is refused before 
   expect("notMeasured" in proof.light ? undefined : proof.light.rms).toBe(lightCorrection!.after!.rms);
   const master = readCcdImage(join(rig.bench.folder, files.flat));
   expect(master.header.logical("LIGHTCOR")).toBe(true);
-  const compared = flatAgainstTruth({
-    widthPx: master.widthPx,
-    heightPx: master.heightPx,
-    master: master.data,
-    sigma: master.sigma!,
-    mask: master.mask!,
-    truth: rig.painter.truth().flat,
-  })!;
-  expect(compared.rmsErrorBlocks).toBeLessThan(0.001);
+  expect(blockErrorOf(rig, files.flat)).toBeLessThan(0.001);
   // Times its factor the flat is as it was taken: the Sun's picture is in it.
   using file = FitsFile.open(join(rig.bench.folder, files.flat));
   const factor = file.findImage("LIGHTCLR")!;
