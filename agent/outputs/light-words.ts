@@ -1,3 +1,4 @@
+import type { LightCorrection } from "../imaging/light/correct-light.ts";
 import type { LightProof } from "../imaging/proof/light-figures.ts";
 import type { CurveOfFlat } from "../imaging/proof/response-figures.ts";
 
@@ -20,6 +21,26 @@ export function lightFacts(light: LightProof): (readonly [string, string])[] {
         ] as const)
       : []),
   ];
+}
+
+/** What was taken out of the light, for the same place. */
+export function correctionFacts(correction: LightCorrection | undefined): (readonly [string, string])[] {
+  if (!correction) return [];
+  const { kept, because, clearShare, smoothRms, heldOutLooks, before, after } = correction;
+  const parts = [
+    ...(clearShare
+      ? [`the Sun's picture, ${percent(clearShare.share)} ± ${percent(clearShare.sigma)} of the light`]
+      : []),
+    ...(smoothRms === undefined ? [] : [`a smooth map of ${percent(smoothRms, 3)} rms, without a slope`]),
+  ].join(" and ");
+  const proof =
+    before && after
+      ? `; by ${heldOutLooks} other frames of the Sun the error was ${percent(before.rms, 3)} and ${kept ? "is" : "would be"} ${percent(after.rms, 3)}`
+      : "";
+  const text = kept
+    ? `divided out of the flat: ${parts}`
+    : `not corrected: ${because}${parts && ` (found: ${parts})`}`;
+  return [["Light, corrected by the Sun", `${text}${proof}`]];
 }
 
 /** What the sensor's curve does to images, for the same place. */

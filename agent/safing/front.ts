@@ -18,6 +18,8 @@ export interface Front {
   contradiction?: string;
   /** Why a frame that should have shown it could not be taken; gone with the next dark frame at the Sun. */
   unseen?: string;
+  /** The cover did not do what it was told; gone with the next dark frame at the Sun. */
+  disobeyed?: string;
   /** A step has found it unsafe to look: whoever makes safe turns the mount away at once. */
   turnAway?: boolean;
   /** How long the cover took last, either way [s]. */

@@ -49,6 +49,7 @@ export async function proveCovered(tools: SafingTools, signal: AbortSignal): Pro
   if (light?.onDisc && !isLit) {
     delete front.contradiction;
     delete front.unseen;
+    delete front.disobeyed;
     return { proved: true, by: "a dark frame" };
   }
   const said = cover.isMovedByHand ? "you said that the cap is on" : "the cover says that it is closed";
@@ -56,7 +57,7 @@ export async function proveCovered(tools: SafingTools, signal: AbortSignal): Pro
     contradictCover(front, `${said}, and a frame shows ${percent(light.share)} of the light of an open one`);
   // Off the Sun no frame can tell any more: a report that was false is not believed then.
   if (front.contradiction !== undefined) return { proved: false, why: front.contradiction };
-  return { proved: true, by: wordOf(cover), ...given({ unseen: front.unseen }) };
+  return { proved: true, by: wordOf(cover), ...given({ unseen: front.unseen ?? front.disobeyed }) };
 }
 
 function wordOf(cover: Cover): "a person's word" | "the cover's report" {

@@ -1,4 +1,5 @@
 import { withDeadline } from "../../drivers/kit/deadline.ts";
+import { DeviceLostError } from "../../drivers/kit/errors.ts";
 import type { Cover } from "../../drivers/roles/cover.ts";
 import { coverSecondsMax, makeSafe } from "./make-safe.ts";
 import { isSunUp, sunSeparationDegrees } from "./off-sun.ts";
@@ -54,6 +55,10 @@ async function openInTime(tools: UncoverTools, cover: Cover, signal: AbortSignal
     const limits = { device: cover.name, what: "opening", withinSeconds, signal };
     await withDeadline(clock, limits, (limited) => cover.ensureOpen(limited));
   } catch (error) {
+    // A lost link says nothing of the cover; else what it says next is the word of one that did not obey.
+    if (!(error instanceof DeviceLostError))
+      tools.front.disobeyed =
+        "it did not open when it was told to, and no dark frame has shown it closed since";
     signal.throwIfAborted(); // who aborts makes safe
     const { covered } = await makeSafe(tools, { goal: "covered and off the Sun", signal });
     if (covered.proved) throw error;

@@ -294,6 +294,11 @@ export class World {
     this.#note("wire", "commanded", `${device}: ${command}`);
   }
 
+  /** What becomes of the camera's picture on its way to a client, where it is not simply handed on. */
+  notePicture(what: "did not come whole" | "came late"): void {
+    this.#note("wire", "picture", what);
+  }
+
   /** What an agent does beside the rig, by the word of who plays it. */
   noteAgent(what: string): void {
     this.#note("agent", what);

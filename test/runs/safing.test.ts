@@ -32,13 +32,15 @@ steps:
   - images: { frames: 30 }
 `;
 
-/** Begins them at the first of the images. */
-function atFirstImage(stage: Stage, ...faults: readonly ScriptedFault[]): void {
+/** Begins them at the first of the images. @returns how to end them */
+function atFirstImage(stage: Stage, ...faults: readonly ScriptedFault[]): () => void {
+  let endFaults = () => {};
   stage.onProgress = ({ what, done }) => {
     if (what !== "images" || done < 1) return;
     stage.onProgress = () => {};
-    stage.begin(...faults);
+    endFaults = stage.begin(...faults);
   };
+  return () => endFaults();
 }
 
 const separation = (stage: Stage) => {
@@ -48,14 +50,14 @@ const separation = (stage: Stage) => {
 
 test("a cover that jams in a retreat: the telescope stays off the Sun, and where it points is told", async () => {
   await using stage = await openStage({ scene: foundAtSun("closed"), plan: imagesOnly });
-  atFirstImage(stage, at(1).begins(stuck("cover")), at(2).begins(rain(5)));
+  const putRight = atFirstImage(stage, at(1).begins(stuck("cover")), at(2).begins(rain(5)));
   const played = await stage.play();
   expect(played.exitCode).toBe(6);
   expect(separation(stage)).toBeGreaterThan(25);
   expect(stage.world.mount.tracking).toBe(false);
   expect(played.record!.safety).toMatchObject({ covered: { proved: false }, offSun: true });
   // Putting it right and restoring brings all back.
-  stage.world.cover.free();
+  putRight();
   await stage.restore();
   expect(separation(stage)).toBeLessThan(3);
   expect(stage.world.cover.position).toBe(0);

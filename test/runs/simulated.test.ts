@@ -115,7 +115,7 @@ test("the filter falls off in mid-flat: no unfiltered light for longer than a mo
 
 test("the cover sticks half way while it opens: the device's failure, and what is left is listed", async () => {
   await using run = await startTiny();
-  run.begin(at(0).begins(stuck("cover", 0.5)));
+  const free = run.begin(at(0).begins(stuck("cover", 0.5)));
   const report = await run.run();
   expect(report).toMatchObject({ exitCode: 6, leftOnRig: { cover: "unknown" } });
   // It claims to move for ever: where it is can't be known, and all else of it is put back.
@@ -126,7 +126,7 @@ test("the cover sticks half way while it opens: the device's failure, and what i
   // Off the Sun and standing, but not carried back to its park with an open tube.
   expect(run.world.mount.tracking).toBe(false);
   expect(run.world.history.at(-1)!.sunSeparationDegrees).toBeGreaterThan(25);
-  run.world.cover.free();
+  free();
   const [recovered] = await run.restore();
   expect(recovered!.settings.every((setting) => setting.state === "same")).toBe(true);
   expect(run.differences()).toEqual([]);

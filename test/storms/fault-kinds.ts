@@ -21,15 +21,14 @@ import {
 import type { Fault } from "../../agent/rehearsal/faults/fault.ts";
 import { foreignDeeds, otherClient } from "../../agent/rehearsal/faults/foreign-faults.ts";
 import { mountRunsAway, mountStaysBusy, mountStops } from "../../agent/rehearsal/faults/mount-faults.ts";
+import { answersForAnotherExposure, picturesTruncated } from "../../agent/rehearsal/faults/picture-faults.ts";
+import type { Reached } from "../../agent/rehearsal/faults/wire-change.ts";
 import {
-  answersForAnotherExposure,
   deviceSilent,
   driverEnds,
   linksDown,
   neverLeavesBusy,
-  picturesTruncated,
   propertiesRedefined,
-  type Reached,
   repliesDoubled,
   repliesLate,
   repliesLost,

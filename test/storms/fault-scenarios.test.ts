@@ -251,6 +251,17 @@ const twice: readonly [string, Partial<Storm>, readonly number[]][] = [
     [4, 6],
   ],
   [
+    "a cover that does not open when told to, then opens and says that it is closed: the mount does not go back to the Sun",
+    {
+      found: { cover: "closed", pointing: "atSun", diffuserIn: false, domeOpen: true },
+      faults: [
+        { kind: "device silent", draw: 5, when: { phase: "closing", nth: 1, afterSeconds: 3 } },
+        { kind: "cover says closed", draw: 1, when: { phase: "afterFirst", nth: 1, afterSeconds: 10 } },
+      ],
+    },
+    [4, 5, 6],
+  ],
+  [
     "the clock is set: a mount that stood is not sent to an hour angle by another time",
     {
       rig: { protocol: "indi", without: [], byHand: [], silenceSecondsMax: 10 },

@@ -9,6 +9,7 @@ import type { Happened, Violation } from "../../agent/rehearsal/checkers/happene
 import { leftExposed } from "../../agent/rehearsal/checkers/left-exposed.ts";
 import { type Ending, reportedAtEnd } from "../../agent/rehearsal/checkers/reported-at-end.ts";
 import { uncoveredMoves } from "../../agent/rehearsal/checkers/uncovered-moves.ts";
+import { deceives } from "../../agent/rehearsal/faults/fault.ts";
 import type { FaultKind } from "./fault-kinds.ts";
 import type { Storm } from "./storm.ts";
 
@@ -63,7 +64,8 @@ function isExplained(
       (role === "cover" && last?.isReportedUncovered) ||
       last?.settings?.some((one) => one.role === role && one.state !== "same");
     const staysBusy = struck.some((one) => one.endedMs === undefined && one.staysBusy?.includes(role));
-    return isReported === true || staysBusy || (last?.unknowable.includes(role) ?? false);
+    const isUnknowable = last?.unknowable.some((one) => one === role || one.startsWith(`${role}.`));
+    return isReported === true || staysBusy || (role !== "camera" && isUnknowable === true);
   }
   // A mount that refuses what a later process asks by a wrong clock.
   const isLater = lives.findLast(({ fromMs }) => fromMs <= atMs)?.purpose === "restore";
@@ -73,7 +75,9 @@ function isExplained(
   if (isRunningOn && struck.some(({ blocks, beganMs }) => blocks?.includes("mount") && beganMs <= atMs))
     return true;
   return struck.some(
-    ({ lies, foreign, staysBusy, doubles, beganMs }) =>
-      beganMs <= atMs && [lies, foreign, staysBusy, doubles].some((roles) => roles?.includes(role)),
+    (fault) =>
+      fault.beganMs <= atMs &&
+      (deceives(fault, role) ||
+        [fault.foreign, fault.staysBusy, fault.doubles].some((roles) => roles?.includes(role))),
   );
 }

@@ -213,20 +213,23 @@ class StormPlay {
     this.#troubles.push({ atMs: this.#stage.clock.nowMs(), class: name, what });
   }
 
-  /** No server answers, so that nobody could do anything. */
+  /** No server answers, or none in time, so that nobody could do anything. */
   #nothingReached(): boolean {
     return this.#stage.struck.some(
       ({ fault, endedMs }) =>
-        endedMs === undefined && fault.blocks?.includes("cover") && fault.blocks.includes("mount"),
+        endedMs === undefined &&
+        (fault.tooSlowToConnect || (fault.blocks?.includes("cover") && fault.blocks.includes("mount"))),
     );
   }
 
-  /** Liars, what others moved while the rig was put back or after, and what no device of the rig stands for. */
-  #unknowable({ fromMs, baselineMs, restoreMs, untilMs }: Life): RoleName[] {
-    const { without } = this.storm.rig;
+  /** Settings lied about, what others moved while the rig was put back or after, and what no device of the rig stands for. */
+  #unknowable({ fromMs, baselineMs, restoreMs, untilMs }: Life): string[] {
+    const driven = drivenRoles(this.storm.rig);
+    const isUndriven = (role: RoleName) => !driven.includes(role);
     const shownMs = coverLieShownMs(this.#happened());
     // To the process whose frame it was: another one has nothing to compare a frame with.
-    const isKnowable = (role: RoleName) => role === "cover" && shownMs !== undefined && shownMs >= fromMs;
+    const isKnowable = (setting: string) =>
+      setting.startsWith("cover.") && shownMs !== undefined && shownMs >= fromMs;
     return this.#stage.struck.flatMap(({ fault: { lies = [], foreign = [] }, beganMs, endedMs }) => {
       const lasts = endedMs === undefined;
       const puttingBackMs = restoreMs ?? untilMs;
@@ -236,10 +239,10 @@ class StormPlay {
       return [
         // Whoever deceives while the baseline is read, or while the rig is put back, deceives who compares the two.
         ...lies.filter(
-          (role) =>
-            (lasts || endedMs >= puttingBackMs || (isEarly && endedMs >= fromMs)) && !isKnowable(role),
+          (setting) =>
+            (lasts || endedMs >= puttingBackMs || (isEarly && endedMs >= fromMs)) && !isKnowable(setting),
         ),
-        ...foreign.filter((role) => lasts || isLate || without.includes(role)),
+        ...foreign.filter((role) => lasts || isLate || isUndriven(role)),
       ];
     });
   }

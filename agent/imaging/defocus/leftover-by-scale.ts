@@ -1,3 +1,4 @@
+import { fillInto, mapInto } from "../numerics/map-into.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { lookSidePx, type SkyObservation } from "./look-levels.ts";
 
@@ -24,15 +25,19 @@ export function leftoverByScale(
   const columns = Math.ceil(shape.widthPx / side);
   const rows = Math.ceil(shape.heightPx / side);
   const residuals = looks.map((look) => {
-    const model = new Float32Array(columns * rows);
-    for (let b = 0; b < model.length; b++)
-      model[b] = light(look, {
+    const model = fillInto(new Float32Array(columns * rows), (b) =>
+      light(look, {
         x: ((b % columns) + 0.5) * side - 0.5,
         y: (Math.floor(b / columns) + 0.5) * side - 0.5,
-      });
-    return [look.first, look.second].map((levels) =>
-      levels.map((level, b) => (level > 0 ? Math.log(level) : Number.NaN) - model[b]!),
-    ) as [Float32Array, Float32Array];
+      }),
+    );
+    const overModel = (levels: Float32Array) =>
+      mapInto(
+        new Float32Array(model.length),
+        levels,
+        (level, b) => (level > 0 ? Math.log(level) : Number.NaN) - model[b]!,
+      );
+    return [overModel(look.first), overModel(look.second)] as const;
   });
   for (const half of [0, 1] as const) takeMeanOff(residuals.map((pair) => pair[half]));
   return scales
@@ -69,7 +74,8 @@ function takeMeanOff(pictures: readonly Float32Array[]): void {
 }
 
 function blockProducts(a: Float32Array, b: Float32Array, columns: number, rows: number, times: number) {
-  const values: [number, number][] = [];
+  const valuesA: number[] = [];
+  const valuesB: number[] = [];
   for (let y0 = 0; y0 + times <= rows; y0 += times)
     for (let x0 = 0; x0 + times <= columns; x0 += times) {
       let [sumA, sumB, count] = [0, 0, 0];
@@ -80,15 +86,21 @@ function blockProducts(a: Float32Array, b: Float32Array, columns: number, rows: 
           sumB += b[i]!;
           count++;
         }
-      if (count >= 0.75 * times * times) values.push([sumA / count, sumB / count]);
+      if (count < 0.75 * times * times) continue;
+      valuesA.push(sumA / count);
+      valuesB.push(sumB / count);
     }
-  const meanA = values.reduce((sum, [one]) => sum + one, 0) / Math.max(1, values.length);
-  const meanB = values.reduce((sum, [, other]) => sum + other, 0) / Math.max(1, values.length);
+  const meanA = meanOf(valuesA);
+  const meanB = meanOf(valuesB);
   let [product, squares] = [0, 0];
-  for (const [one, other] of values) {
-    const both = (one - meanA) * (other - meanB);
+  for (let k = 0; k < valuesA.length; k++) {
+    const both = (valuesA[k]! - meanA) * (valuesB[k]! - meanB);
     product += both;
     squares += both * both;
   }
-  return { product, squares, blocks: values.length };
+  return { product, squares, blocks: valuesA.length };
+}
+
+function meanOf(values: readonly number[]): number {
+  return values.reduce((sum, value) => sum + value, 0) / Math.max(1, values.length);
 }

@@ -8,6 +8,14 @@ const knotOfSide = 0.065;
 const bendUsual = 0.004;
 const none = 1e9;
 
+/** How many of the spline's coefficients count at a place. */
+export const skyTerms = 16;
+
+interface SkyPlace {
+  readonly x: number;
+  readonly y: number;
+}
+
 /** Knots over all of the sky that any look saw. */
 export class SkyGrid {
   readonly #x: Knots;
@@ -32,16 +40,27 @@ export class SkyGrid {
     return this.columns * this.rows;
   }
 
-  weights({ x, y }: { readonly x: number; readonly y: number }): (readonly [index: number, share: number])[] {
+  /** The coefficients that count at a place, and how much: `skyTerms` of each, written from `at` on. */
+  weightsInto({ x, y }: SkyPlace, indices: Int32Array, shares: Float64Array, at = 0): void {
     const [across, down] = [this.#x.at(x - this.#left), this.#y.at(y - this.#top)];
-    const all: [number, number][] = [];
+    let k = at;
     for (let j = 0; j < 4; j++)
+      for (let i = 0; i < 4; i++) {
+        indices[k] = (down.first + j) * this.columns + across.first + i;
+        shares[k++] = across.share[i as 0 | 1 | 2 | 3] * down.share[j as 0 | 1 | 2 | 3];
+      }
+  }
+
+  /** The spline's value at a place. */
+  valueAt({ x, y }: SkyPlace, coefficients: Float64Array): number {
+    const [across, down] = [this.#x.at(x - this.#left), this.#y.at(y - this.#top)];
+    let value = 0;
+    for (let j = 0; j < 4; j++) {
+      const row = (down.first + j) * this.columns + across.first;
       for (let i = 0; i < 4; i++)
-        all.push([
-          (down.first + j) * this.columns + across.first + i,
-          across.share[i as 0 | 1 | 2 | 3] * down.share[j as 0 | 1 | 2 | 3],
-        ]);
-    return all;
+        value += across.share[i as 0 | 1 | 2 | 3] * down.share[j as 0 | 1 | 2 | 3] * coefficients[row + i]!;
+    }
+    return value;
   }
 }
 

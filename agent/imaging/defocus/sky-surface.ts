@@ -1,7 +1,7 @@
 import { Cholesky } from "../numerics/cholesky.ts";
 import type { Shape } from "../numerics/shape.ts";
 import { lookSidePx, type SkyObservation } from "./look-levels.ts";
-import { addSkyPriors, SkyGrid } from "./sky-grid.ts";
+import { addSkyPriors, SkyGrid, skyTerms } from "./sky-grid.ts";
 
 export interface PlacePx {
   readonly x: number;
@@ -54,24 +54,28 @@ export function solveSky(input: SkyInput): SkySurface | undefined {
   const normal = new Float64Array(n * n);
   const right = new Float64Array(n);
   let squares = 0;
-  for (const block of blocks) squares += addBlock(normal, right, block, grid, n, 1 / variance);
+  const terms = new BlockTerms(n, looks.length);
+  for (const block of blocks) squares += addBlock(normal, right, block, grid, terms, 1 / variance);
   addSkyPriors(normal, grid, looks.length);
   const factors = Cholesky.of(normal, n);
   if (!factors) return undefined;
   const solution = factors.solve(right);
-  const middle = grid.weights(disc);
+  const addWeights = (weights: Float64Array, place: PlacePx, sign: number) => {
+    grid.weightsInto(place, terms.indices, terms.shares);
+    for (let k = 0; k < skyTerms; k++) weights[terms.indices[k]!]! += sign * terms.shares[k]!;
+  };
   return {
     levels: Array.from(solution.subarray(grid.count)),
     freedom: Math.max(1, blocks.reduce((sum, block) => sum + block.length - 1, 0) - n),
     misfit: squares - right.reduce((sum, r, i) => sum + r * solution[i]!, 0),
     // Two halves of so many frames, each block a mean of so many pixels.
     pixelSigma: Math.sqrt(2 * variance * looks[0]!.framesPerHalf) * blockOfLook * lookSidePx(shape),
-    besides: (place) => grid.weights(place).reduce((sum, [m, share]) => sum + share * solution[m]!, 0),
+    besides: (place) => grid.valueAt(place, solution),
     besidesSigma: (place) => {
       const weights = new Float64Array(n);
-      for (const [m, share] of grid.weights(place)) weights[m]! += share;
+      addWeights(weights, place, 1);
       // A constant is no light: what counts is the difference to the middle.
-      for (const [m, share] of middle) weights[m]! -= share;
+      addWeights(weights, disc, -1);
       return Math.sqrt(factors.variance(weights));
     },
   };
@@ -130,31 +134,64 @@ function blockVariance(blocks: readonly (readonly BlockSeen[])[]): number {
   return Math.max(1e-12, squares / all.length / 4);
 }
 
-/** Adds one block's looks with its own free level taken out. @returns the weighted squares of its values */
+/** What a block's looks say of the unknowns: of each look the sky's terms and its own level; used for one block after another. */
+class BlockTerms {
+  readonly perLook = skyTerms + 1;
+  readonly indices: Int32Array;
+  readonly shares: Float64Array;
+  /** The mean of all looks of the block, by unknown; zeros between two blocks. */
+  readonly mean: Float64Array;
+  readonly met: Int32Array;
+
+  constructor(
+    readonly unknowns: number,
+    lookCount: number,
+  ) {
+    this.indices = new Int32Array(lookCount * this.perLook);
+    this.shares = new Float64Array(lookCount * this.perLook);
+    this.mean = new Float64Array(unknowns);
+    this.met = new Int32Array(lookCount * this.perLook);
+  }
+}
+
+/**
+ * Adds one block's looks with its own free level taken out, to the lower triangle.
+ * @returns the weighted squares of its values
+ */
 function addBlock(
   normal: Float64Array,
   right: Float64Array,
   block: readonly BlockSeen[],
   grid: SkyGrid,
-  n: number,
+  terms: BlockTerms,
   weight: number,
 ): number {
-  const mean = new Map<number, number>();
-  const rows = block.map(({ look, place }) => {
-    const row = [...grid.weights(place), [grid.count + look, 1] as const];
-    for (const [m, share] of row) mean.set(m, (mean.get(m) ?? 0) + share / block.length);
-    return row;
-  });
+  const { perLook, indices, shares, mean, met, unknowns: n } = terms;
   const values = block.map(({ first, second }) => (first + second) / 2);
   const meanValue = values.reduce((sum, value) => sum + value, 0) / values.length;
-  rows.forEach((row, k) => {
-    for (const [i, a] of row) {
-      right[i]! += weight * a * (values[k]! - meanValue);
-      for (const [j, b] of row) normal[i * n + j]! += weight * a * b;
+  let metCount = 0;
+  for (let k = 0; k < block.length; k++) {
+    const from = k * perLook;
+    grid.weightsInto(block[k]!.place, indices, shares, from);
+    indices[from + skyTerms] = grid.count + block[k]!.look;
+    shares[from + skyTerms] = 1;
+    for (let p = from; p < from + perLook; p++) {
+      const i = indices[p]!;
+      const share = weight * shares[p]!;
+      if (mean[i] === 0) met[metCount++] = i;
+      mean[i]! += shares[p]! / block.length;
+      right[i]! += share * (values[k]! - meanValue);
+      for (let q = from; q <= p; q++) normal[i * n + indices[q]!]! += share * shares[q]!; // indices rise
     }
-  });
-  const common = [...mean];
-  for (const [i, a] of common)
-    for (const [j, b] of common) normal[i * n + j]! -= weight * block.length * a * b;
+  }
+  for (let p = 0; p < metCount; p++) {
+    const i = met[p]!;
+    const share = weight * block.length * mean[i]!;
+    for (let q = 0; q < metCount; q++) {
+      const j = met[q]!;
+      if (j <= i) normal[i * n + j]! -= share * mean[j]!;
+    }
+  }
+  for (let p = 0; p < metCount; p++) mean[met[p]!] = 0;
   return weight * values.reduce((sum, value) => sum + (value - meanValue) ** 2, 0);
 }

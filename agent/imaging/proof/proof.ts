@@ -5,7 +5,7 @@ import type { SunSeparation } from "../combining/sun-separation.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
 import type { DustFound } from "../dust/dust.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
-import type { HalvesFigures } from "../noise/series-halves.ts";
+import type { HalvesFigures, PlaceOfChange } from "../noise/series-halves.ts";
 import { type ErrorBudget, errorBudget } from "./error-budget.ts";
 import type { FlatShape } from "./flat-shape.ts";
 import type { FringeSearch } from "./fringes.ts";
@@ -132,6 +132,7 @@ export interface SeriesAgreement {
   readonly evenOdd: number | undefined;
   readonly driftRms: number | undefined;
   readonly driftSigma: number | undefined;
+  readonly worst: PlaceOfChange | undefined;
   readonly unseparated: number | undefined;
   readonly sunChange: number | undefined;
 }
@@ -143,20 +144,31 @@ export function knownOfSeries(series: Omit<ProofInput["series"], "frameCount">):
     evenOdd: last && last.expected > 0 ? last.measured / last.expected : undefined,
     driftRms: series.halves?.driftRms,
     driftSigma: series.halves?.driftSigma,
+    worst: series.halves?.worst,
     unseparated: series.separation?.unseparated,
     sunChange: series.separation?.sunChange,
   };
 }
 
 export function seriesFigures(known: SeriesAgreement): ProofFigure[] {
-  const { clippedFraction, evenOdd, driftRms, driftSigma, unseparated, sunChange } = known;
+  const { clippedFraction, evenOdd, driftRms, driftSigma, worst, unseparated, sunChange } = known;
   return [
     ...(clippedFraction === undefined ? [] : [judgeFigure("clipped", clippedFraction)]),
     ...(evenOdd === undefined ? [] : [judgeFigure("evenOdd", evenOdd, 0.006)]),
     ...(driftRms === undefined ? [] : [judgeFigure("drift", driftRms, driftSigma)]),
+    ...(worst === undefined ? [] : [judgeChange(worst)]),
     ...(unseparated === undefined ? [] : [judgeFigure("unseparated", unseparated)]),
     ...(sunChange === undefined ? [] : [judgeFigure("sunChange", sunChange)]),
   ];
+}
+
+function judgeChange({ change, sigma, xPx, yPx }: PlaceOfChange): ProofFigure {
+  const figure = judgeFigure("moved", change, sigma);
+  if (figure.verdict === "good") return figure;
+  return {
+    ...figure,
+    whatToDo: `${figure.whatToDo} It shows at ${Math.round(xPx)}, ${Math.round(yPx)} px: dust that fell or slid, a filter or a diffuser that shifted.`,
+  };
 }
 
 /** Of a solved flat's gradient. */

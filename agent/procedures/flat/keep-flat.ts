@@ -21,7 +21,7 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
   const flat = requireLitFlat(series);
   conversionFromSeries(work, series);
   const { leak } = bench.findings;
-  const light =
+  const judged =
     work.looks &&
     (await measureLooks(bench, flat, work.looks, { asksClearShare: true, response: work.response }, signal));
   const made = {
@@ -34,7 +34,7 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
     ...given({
       leak: leak && { fraction: leak.leakFraction, sigmaFraction: leak.detectionLimitFraction / 4 },
       bought: request.enough && boughtBy(series, request.enough),
-      light,
+      judged,
       response: work.response,
     }),
   };

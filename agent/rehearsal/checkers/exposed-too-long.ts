@@ -112,18 +112,25 @@ function sinkingSun({ moments, lives, rig }: Happened): Demand[] {
   return [{ why: "Sun too low", fromMs: first.atMs, allowSeconds: safeWithinSeconds, untilMs }];
 }
 
-/** When the first frame was ready whose exposure began so, with the Sun in it. */
+/** When somebody got the first frame whose exposure began so, with the Sun in it. */
 function firstFrameOf(
   { moments, rig: { sunInFrameDegrees = nearSunDegrees } }: Happened,
   isSo: (moment: Moment) => boolean,
 ): number | undefined {
   let showing = false;
+  let readyMs: number | undefined;
   for (const moment of moments) {
-    if (moment.what === "exposureStarted")
+    const { atMs, part, what, detail } = moment;
+    if (what === "exposureStarted") {
+      if (readyMs !== undefined) return readyMs;
       showing = isSo(moment) && isExposed(moment) && moment.sunSeparationDegrees < sunInFrameDegrees;
-    if (moment.what === "frameReady" && showing) return moment.atMs;
+    }
+    if (!showing) continue;
+    if (what === "frameReady") readyMs = atMs;
+    // A picture that nobody gets shows nothing.
+    if (part === "wire" && what === "picture") readyMs = detail === "came late" ? atMs : undefined;
   }
-  return undefined;
+  return readyMs;
 }
 
 /** When a frame has shown that the filter is gone: the run could know. */

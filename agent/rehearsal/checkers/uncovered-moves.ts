@@ -1,4 +1,5 @@
 import type { Moment } from "../../../sim-devices/scene/moment.ts";
+import { deceives } from "../faults/fault.ts";
 import { isExposed } from "./exposed-too-long.ts";
 import type { Happened, Violation } from "./happened.ts";
 
@@ -34,9 +35,7 @@ export function uncoveredMoves(happened: Happened): Violation[] {
     );
     const from = moment.sunSeparationDegrees;
     // A mount that deceives does not go where it is sent.
-    const isSent = !happened.struck.some(
-      ({ lies, beganMs }) => lies?.includes("mount") && beganMs <= moment.atMs,
-    );
+    const isSent = !happened.struck.some((fault) => deceives(fault, "mount") && fault.beganMs <= moment.atMs);
     const to = (isSent ? moment.targetSunSeparationDegrees : undefined) ?? slew.at(-1)!.sunSeparationDegrees;
     const life = lives.findLast(({ fromMs }) => fromMs <= moment.atMs);
     const puttingBackMs = Math.min(
@@ -107,7 +106,12 @@ function isForeign({ atMs }: Moment, { struck }: Happened): boolean {
 
 /** Whether the cover could have been closed first, and had not only just opened by itself. */
 function canClose({ atMs }: Moment, { struck, rig }: Happened): boolean {
-  const obeys = rig.driven.includes("cover") || rig.person === "obliging";
+  // An agent that stands still asks nobody to put a cap on, and its keeper can't.
+  const isStill = struck.some(
+    ({ stopsAgent, beganMs, endedMs = Number.POSITIVE_INFINITY }) =>
+      stopsAgent && beganMs <= atMs && atMs <= endedMs,
+  );
+  const obeys = rig.driven.includes("cover") || (rig.person === "obliging" && !isStill);
   return (
     obeys &&
     !struck.some(

@@ -35,6 +35,7 @@ export function agentStopped(): Fault {
   return {
     name: "agent stopped",
     danger: { why: "agent stopped" },
+    stopsAgent: true,
     begin: (rig) => agentOf(rig).stand(),
   };
 }

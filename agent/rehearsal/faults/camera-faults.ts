@@ -11,13 +11,16 @@ function painterOf(rig: FaultyRig) {
 export function framesOfOneLevel(levelAdu: number): Fault {
   return {
     name: `frames of ${levelAdu} adu`,
-    lies: ["camera"],
     begin: (rig) => {
       const painter = painterOf(rig);
       const { paint } = painter;
-      painter.paint = (light, ask) => paint.call(painter, light, ask).fill(levelAdu);
+      let lasts = true;
+      painter.paint = (light, ask) => {
+        const pixelsAdu = paint.call(painter, light, ask);
+        return lasts ? pixelsAdu.fill(levelAdu) : pixelsAdu;
+      };
       return () => {
-        painter.paint = paint;
+        lasts = false;
       };
     },
   };

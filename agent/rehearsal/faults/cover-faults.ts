@@ -19,11 +19,8 @@ export function coverSaysClosed(): Fault {
   return {
     name: "cover says closed and is open",
     blocks: ["cover"],
-    lies: ["cover"],
-    begin: ({ world }) => {
-      world.cover.pretendAt(1);
-      return () => world.cover.free();
-    },
+    lies: ["cover.open", "cover.moving"],
+    begin: ({ world }) => world.cover.pretend(1),
   };
 }
 
@@ -33,13 +30,13 @@ export function coverStopsHalfWay(at: number): Fault {
     name: "cover stops half way",
     blocks: ["cover"],
     begin: ({ world }) => {
-      const end = world.listen(({ part, what }) => {
+      const stopListening = world.listen(({ part, what }) => {
         if (part === "cover" && what === "moveJammed") world.cover.stop();
       });
-      world.cover.jam(at);
+      const endJam = world.cover.jam(at);
       return () => {
-        end();
-        world.cover.free();
+        stopListening();
+        endJam();
       };
     },
   };

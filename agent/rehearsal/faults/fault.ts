@@ -47,8 +47,8 @@ export interface Fault {
   readonly name: string;
   /** While it lasts these obey nobody. */
   readonly blocks?: readonly Blocked[];
-  /** Roles whose devices deceive while it lasts: what they are told to be can be wrong. */
-  readonly lies?: readonly RoleName[];
+  /** What devices say wrongly while it lasts, by the names of the world's account (`cover.open`). */
+  readonly lies?: readonly string[];
   /** Why the telescope may not stay open to the Sun while it lasts, seen by the device of that role. */
   readonly danger?: {
     readonly why: string;
@@ -57,6 +57,10 @@ export interface Fault {
     /** It is one to the agent at work; whoever comes after it stands on its own feet. */
     readonly isOfAgent?: true;
   };
+  /** While it lasts the agent does nothing and asks nobody for anything. */
+  readonly stopsAgent?: true;
+  /** While it lasts no device answers in the time that an agent waits for it when it connects. */
+  readonly tooSlowToConnect?: true;
   /** From then on nobody makes the rig safe when the agent is gone. */
   readonly endsKeeper?: true;
   /** Roles whose devices say that they are busy for as long as it lasts. */
@@ -68,6 +72,31 @@ export interface Fault {
   /** Roles that somebody or something else than the agent moves. */
   readonly foreign?: readonly RoleName[];
   begin(rig: FaultyRig): (() => void) | undefined;
+}
+
+const heldSwitches = new WeakMap<World, Map<string, number>>();
+
+/**
+ * Switches something of the world on, for a fault that may strike while another like it lasts.
+ * @returns how to end it; what it switches goes off with the last of them
+ */
+export function holdSwitch(world: World, name: string, set: (on: boolean) => void): () => void {
+  const holders = heldSwitches.get(world) ?? new Map<string, number>();
+  heldSwitches.set(world, holders);
+  const change = (by: number) => {
+    const count = (holders.get(name) ?? 0) + by;
+    holders.set(name, count);
+    return count;
+  };
+  if (change(1) === 1) set(true);
+  return () => {
+    if (change(-1) === 0) set(false);
+  };
+}
+
+/** Whether it makes a device of that role deceive. */
+export function deceives({ lies }: Pick<Fault, "lies">, role: RoleName): boolean {
+  return lies?.some((setting) => setting.startsWith(`${role}.`)) ?? false;
 }
 
 export interface ScriptedFault {

@@ -1,6 +1,9 @@
-import type { Fault } from "./fault.ts";
+import { type Fault, holdSwitch } from "./fault.ts";
 
 /** What goes wrong with the mount itself; more of it is in `world-faults.ts`. */
+
+/** What a mount says of its own motion: whether it turns with the sky, and where that has led. */
+export const mountMotion = ["mount.tracking", "mount.raHours", "mount.hourAngleDegrees", "mount.decDegrees"];
 
 /** No power for its motors: it takes every command and stands where it is, busy with slews that never end. */
 export function mountStops(): Fault {
@@ -8,11 +11,8 @@ export function mountStops(): Fault {
     name: "mount stops",
     blocks: ["mount"],
     staysBusy: ["mount"],
-    lies: ["mount"], // it goes on saying that it tracks
-    begin: ({ world }) => {
-      world.mount.jam(true);
-      return () => world.mount.jam(false);
-    },
+    lies: mountMotion,
+    begin: ({ world }) => holdSwitch(world, "mount stops", (on) => world.mount.jam(on)),
   };
 }
 
@@ -34,11 +34,6 @@ export function mountStaysBusy(): Fault {
   return {
     name: "mount stays busy",
     staysBusy: ["mount"],
-    begin: ({ world }) => {
-      world.mount.neverSettle(true);
-      return () => {
-        world.mount.neverSettle(false);
-      };
-    },
+    begin: ({ world }) => holdSwitch(world, "mount stays busy", (on) => world.mount.neverSettle(on)),
   };
 }

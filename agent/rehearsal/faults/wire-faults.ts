@@ -2,26 +2,13 @@ import { type RoleName, roleNames } from "../../../drivers/roles/roles.ts";
 import { jsonTextReply, type SimReply, type SimRequest } from "../../../sim-devices/alpaca/reply.ts";
 import type { DriverMessage } from "../../../sim-devices/indi/sim-device.ts";
 import { alpacaPath, sceneNames } from "../../../sim-devices/scene-devices.ts";
-import type { Blocked, Fault, FaultyRig } from "./fault.ts";
+import type { Blocked, Fault } from "./fault.ts";
+import { changing, type Reached } from "./wire-change.ts";
 
 /**
  * Faults between a device and its clients, whichever protocol they speak: both servers of a rig get them. By roles;
  * `server-faults.ts` and `alpaca-faults.ts` have what only one of the protocols knows.
  */
-
-/** One role, or all of the rig's devices. */
-export type Reached = RoleName | "all";
-
-const isMessageOf = (reached: Reached) => {
-  const name = reached === "all" ? undefined : sceneNames[reached];
-  return ({ device }: DriverMessage) => name === undefined || device === name;
-};
-const isReport = ({ tag }: DriverMessage) => tag.startsWith("set");
-
-const isRequestTo = (reached: Reached) => {
-  const start = reached === "all" ? "/api/v1/" : `/api/v1/${alpacaPath(reached)}/`;
-  return ({ path }: SimRequest) => path.startsWith(start);
-};
 
 /** What of the rig nobody reaches while that role's device answers nobody. */
 export function blockedBy(reached: Reached): readonly Blocked[] {
@@ -29,38 +16,6 @@ export function blockedBy(reached: Reached): readonly Blocked[] {
 }
 
 const never = new Promise<never>(() => {});
-
-/** What a fault does to INDI messages and to Alpaca requests. */
-interface WireChange {
-  readonly message?: (message: DriverMessage, pass: (message: DriverMessage) => void) => void;
-  readonly request?: (request: SimRequest, reply: () => Promise<SimReply>) => Promise<SimReply>;
-}
-
-function changing(
-  name: string,
-  reached: Reached,
-  change: (rig: FaultyRig) => WireChange,
-  more: Omit<Fault, "name" | "begin"> = {},
-): Fault {
-  return {
-    name: `${reached}: ${name}`,
-    ...more,
-    begin: (rig) => {
-      const { message, request } = change(rig);
-      const [isIts, isTo] = [isMessageOf(reached), isRequestTo(reached)];
-      const ends = [
-        message &&
-          rig.indiServer?.addFilter((one, pass) =>
-            isReport(one) && isIts(one) ? message(one, pass) : pass(one),
-          ),
-        request && rig.alpacaServer?.addFilter((one, reply) => (isTo(one) ? request(one, reply) : reply())),
-      ];
-      return () => {
-        for (const end of ends) end?.();
-      };
-    },
-  };
-}
 
 /** The next `count` replies never come; what was asked is done. */
 export function repliesLost(reached: Reached, count: number): Fault {
@@ -78,16 +33,25 @@ export function repliesLost(reached: Reached, count: number): Fault {
   });
 }
 
+/** An agent waits so long for each answer when it connects [s]. */
+const connectSecondsMax = 10;
+
 /** Every reply comes so much later; commands pass at once. */
 export function repliesLate(reached: Reached, seconds: number): Fault {
-  return changing(`replies ${seconds.toFixed(1)} s late`, reached, ({ world: { clock } }) => ({
-    message: (message, pass) => void clock.setTimer(seconds, () => pass(message)),
-    request: async (_, reply) => {
-      const good = await reply();
-      await clock.sleep(seconds);
-      return good;
-    },
-  }));
+  const isTooSlow = reached === "all" && seconds > connectSecondsMax;
+  return changing(
+    `replies ${seconds.toFixed(1)} s late`,
+    reached,
+    ({ world: { clock } }) => ({
+      message: (message, pass) => void clock.setTimer(seconds, () => pass(message)),
+      request: async (_, reply) => {
+        const good = await reply();
+        await clock.sleep(seconds);
+        return good;
+      },
+    }),
+    isTooSlow ? { tooSlowToConnect: true } : {},
+  );
 }
 
 /** INDI messages come twice, and Alpaca requests are carried out twice. */
@@ -233,53 +197,6 @@ export function neverLeavesBusy(reached: Exclude<Reached, "all">): Fault {
     }),
     { staysBusy: [reached] },
   );
-}
-
-/** The camera delivers the picture of the exposure before, in place of the one asked for. */
-export function answersForAnotherExposure(count: number): Fault {
-  return changing("the picture before, once more", "camera", () => {
-    let left = count;
-    let lastMessage: DriverMessage | undefined;
-    let lastBody: SimReply | undefined;
-    return {
-      message: (message, pass) => {
-        if (message.tag !== "setBLOBVector") return pass(message);
-        const old = lastMessage;
-        lastMessage = message;
-        pass(old && left-- > 0 ? old : message);
-      },
-      request: async ({ path }, reply) => {
-        const good = await reply();
-        if (!path.endsWith("/imagearray")) return good;
-        const old = lastBody;
-        lastBody = good;
-        return old && left-- > 0 ? old : good;
-      },
-    };
-  });
-}
-
-/** The next pictures end in the middle, and say that they are whole. */
-export function picturesTruncated(count: number): Fault {
-  return changing("picture cut short", "camera", () => {
-    let left = count;
-    return {
-      message: (message, pass) => {
-        if (message.tag !== "setBLOBVector" || left-- <= 0) return pass(message);
-        pass({
-          ...message,
-          parts: message.parts.map((part) =>
-            typeof part === "string" ? part : part.subarray(0, Math.floor(part.length / 8) * 4),
-          ),
-        });
-      },
-      request: async ({ path }, reply) => {
-        const good = await reply();
-        if (!path.endsWith("/imagearray") || left-- <= 0) return good;
-        return { ...good, body: good.body.subarray(0, Math.floor(good.body.length / 2)) };
-      },
-    };
-  });
 }
 
 /** The driver takes all its properties back and defines them again, over INDI; another client disconnects it, over Alpaca. */

@@ -2,19 +2,18 @@ import { type RoleName, roles } from "../../../drivers/roles/roles.ts";
 import type { Glide } from "../../../sim-devices/scene/mechanics/glide.ts";
 import type { TrainSlip } from "../../../sim-devices/scene/painter-contract.ts";
 import type { World } from "../../../sim-devices/scene/world.ts";
-import type { Fault } from "./fault.ts";
+import { type Fault, holdSwitch } from "./fault.ts";
+import { mountMotion } from "./mount-faults.ts";
 
 /** Faults of the rig itself, seen by whoever looks at it through any protocol. */
 
 export function filterMissing(): Fault {
   return {
     name: "filter missing",
-    begin: ({ world }) => {
-      world.filterFitted = false;
-      return () => {
-        world.filterFitted = true;
-      };
-    },
+    begin: ({ world }) =>
+      holdSwitch(world, "filter missing", (on) => {
+        world.filterFitted = !on;
+      }),
   };
 }
 
@@ -26,26 +25,29 @@ export function stuck(part: GlideName, atPosition?: number): Fault {
     name: `${part} stuck`,
     ...(part in roles && { staysBusy: [part as RoleName] }),
     ...(part === "cover" && { blocks: ["cover"] }),
-    begin: ({ world }) => {
-      world[part].jam(atPosition);
-      return () => world[part].free();
-    },
+    begin: ({ world }) => world[part].jam(atPosition),
   };
 }
+
+/** By the names of the world's account. */
+const liedAbout: Readonly<Partial<Record<GlideName | "camera", readonly string[]>>> = {
+  camera: ["gain", "offset", "binning", "region", "frameType"].map((setting) => `camera.${setting}`),
+  cover: ["cover.open", "cover.moving"],
+  diffuser: ["diffuser.in", "diffuser.moving"],
+  focuser: ["focuser.steps", "focuser.moving"],
+  wheel: ["wheel.slot", "wheel.moving"],
+  rotator: ["rotator.degrees", "rotator.moving"],
+};
 
 /** Its reports follow every command, and it does not move. */
 export function lyingReadback(part: GlideName | "camera"): Fault {
   return {
     name: `${part} lies`,
-    ...(part in roles && { lies: [part as RoleName] }),
+    lies: liedAbout[part] ?? [],
     ...(part === "cover" && { blocks: ["cover"] }),
     begin: ({ world }) => {
-      if (part === "camera") {
-        world.camera.pretend(true);
-        return () => world.camera.pretend(false);
-      }
-      world[part].pretend();
-      return () => world[part].free();
+      if (part === "camera") return holdSwitch(world, "camera lies", (on) => world.camera.pretend(on));
+      return world[part].pretend();
     },
   };
 }
@@ -54,12 +56,10 @@ export function lyingReadback(part: GlideName | "camera"): Fault {
 export function cameraStuckBusy(): Fault {
   return {
     name: "camera stuck busy",
-    begin: ({ world }) => {
-      world.camera.stuckBusy = true;
-      return () => {
-        world.camera.stuckBusy = false;
-      };
-    },
+    begin: ({ world }) =>
+      holdSwitch(world, "camera stuck busy", (on) => {
+        world.camera.stuckBusy = on;
+      }),
   };
 }
 
@@ -67,11 +67,8 @@ export function cameraStuckBusy(): Fault {
 export function mountNotTracking(): Fault {
   return {
     name: "mount not tracking",
-    lies: ["mount"],
-    begin: ({ world }) => {
-      world.mount.stall(true);
-      return () => world.mount.stall(false);
-    },
+    lies: mountMotion,
+    begin: ({ world }) => holdSwitch(world, "mount not tracking", (on) => world.mount.stall(on)),
   };
 }
 
@@ -90,12 +87,10 @@ export function trackingOff(): Fault {
 export function refusesTracking(): Fault {
   return {
     name: "mount refuses to track",
-    begin: ({ world }) => {
-      world.mount.refusesTracking = true;
-      return () => {
-        world.mount.refusesTracking = false;
-      };
-    },
+    begin: ({ world }) =>
+      holdSwitch(world, "mount refuses to track", (on) => {
+        world.mount.refusesTracking = on;
+      }),
   };
 }
 
@@ -121,7 +116,7 @@ export function slewEndsElsewhere(degrees: number): Fault {
 export function reportJumps(hours: number): Fault {
   return {
     name: `mount reports ${hours} h more`,
-    lies: ["mount"],
+    lies: mountMotion,
     begin: ({ world }) => {
       world.mount.shiftCount(-15 * hours);
       return () => world.mount.shiftCount(15 * hours);

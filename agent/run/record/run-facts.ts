@@ -142,6 +142,8 @@ export class RunFacts {
     const failure = stepFailure(outcome);
     if (ended === "unsafe")
       this.#noteRetreat(unsafeKind(outcome), failure?.message ?? `the step ${kind} found it unsafe`);
+    // No reason to end as unsafe; but who puts the rig back later has only the word of that cover.
+    else if (this.front.disobeyed !== undefined) this.#noteRetreat("cover", this.front.disobeyed);
     const stepIndex = this.steps.length;
     this.steps.push({
       stepIndex,

@@ -55,9 +55,9 @@ export async function restoreRun(request: RestoreRunRequest, run: RunToRestore):
   const { runId, folder, baseline, retreats } = run;
   const signal = neverAborted; // nothing cuts a restore short
   const front = request.front ?? newFront();
-  // What a frame showed to the process that is gone: this one has no light to compare another with.
-  const liar = retreats.find(({ kind }) => kind === "cover");
-  if (liar) front.contradiction ??= liar.reason;
+  // What the process that is gone knew against its cover: this one has no light to compare a frame with.
+  const liar = request.front ? undefined : retreats.find(({ kind }) => kind === "cover");
+  if (liar) front.contradiction = liar.reason;
   const findings = request.findings ?? { lightRate: {} };
   const safing = { rig, site: rigFile.site, clock, log, front, findings };
   if (!baseline) {

@@ -1,4 +1,5 @@
 import { DeviceError } from "../../../drivers/kit/errors.ts";
+import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
 import type { Device, Setting, SettingValue } from "../../../drivers/roles/device.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf } from "../../../drivers/roles/rig.ts";
@@ -8,6 +9,7 @@ import { uncover } from "../../safing/uncover.ts";
 import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { whileCovered } from "../../safing/while-covered.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
+import { FailingTime } from "./failing-time.ts";
 import { isOpenCover, isOpenShutter, movesTelescope } from "./kept-safe.ts";
 import type { RestoreRequest } from "./restore-request.ts";
 import {
@@ -65,6 +67,9 @@ export async function restoreBaseline(request: RestoreRequest): Promise<Restored
 /** In which roles' settings go back; within a device as it gave them. */
 const roleOrder = roleNames.toSorted((a, b) => roles[a].restoreOrder - roles[b].restoreOrder);
 
+/** How often it is tried to cover the telescope before the rest is left where it is; each may take minutes. */
+const safingsMax = 2;
+
 /** What is put back otherwise than it was found, and why. */
 interface Exception {
   readonly leave: "closed" | "as it is";
@@ -83,6 +88,8 @@ class RestoreRound {
   safety: Safety | undefined;
   readonly #devices: ReadonlyMap<string, Device>;
   readonly #silent = new Set<Device>();
+  readonly #failing = new FailingTime();
+  #safings = 0;
   /** Why nothing may be left open to the sky; once so, for good. */
   #weather: string | undefined;
   #parkedUnderRoof = false;
@@ -99,6 +106,7 @@ class RestoreRound {
   async makeSafe(): Promise<void> {
     const { signal, warn, retreatedBecause } = this.request;
     const goal = retreatedBecause.length > 0 ? "covered and off the Sun" : "covered";
+    this.#safings++;
     this.safety = await makeSafe(this.request, { goal, signal, ...(warn && { warn }) });
   }
 
@@ -124,7 +132,14 @@ class RestoreRound {
 
   /** As it was found, or otherwise where that would not be safe. */
   async putBack(entry: BaselineEntry): Promise<void> {
-    this.records.set(entry, await this.#restored(entry));
+    const givenUp = this.#failing.whyGivenUp(entry);
+    const seconds = startStopwatch(this.request.clock);
+    const record =
+      givenUp === undefined
+        ? await this.#restored(entry)
+        : settingRecord(entry, undefined, "different", givenUp);
+    this.records.set(entry, record);
+    if (record.state === "different") this.#failing.add(entry, seconds());
   }
 
   /** What stands as it was found needs no putting back; whether it stays so is looked at again. */
@@ -142,7 +157,8 @@ class RestoreRound {
     const readings = await this.#readDevices(this.behindCover);
     for (const entry of this.behindCover) {
       const before = this.records.get(entry)?.state;
-      if (!this.#deviceOf(entry) || before === "keptSafe") continue;
+      const isGivenUp = before === "different" && this.#failing.whyGivenUp(entry) !== undefined;
+      if (!this.#deviceOf(entry) || before === "keptSafe" || isGivenUp) continue;
       if (before === "same" && this.#compare(entry, readings).isAsFound) continue;
       await this.putBack(entry);
     }
@@ -216,7 +232,8 @@ class RestoreRound {
     if (movesTelescope(entry)) {
       const now = await readSetting(device, key, this.request).catch(() => undefined);
       if (isRestored(device, setting, now)) return undefined;
-      if (this.safety?.covered.proved === false && this.request.rig.cover) await this.makeSafe();
+      const isOpen = this.safety?.covered.proved === false && this.request.rig.cover;
+      if (isOpen && this.#safings < safingsMax) await this.makeSafe();
       const why = await whyStay(this.request, this.safety, entry);
       if (why !== undefined) return { leave: "as it is", why };
     }
@@ -256,7 +273,7 @@ class RestoreRound {
 
   async #restore(device: Device, entry: BaselineEntry): Promise<SettingRecord> {
     // A device that was silent through all tries gets one more per setting, not three.
-    const tries = this.#silent.has(device) ? 1 : undefined;
+    const tries = this.#silent.has(device) || this.#failing.isOver(entry) ? 1 : undefined;
     const move = (signal: AbortSignal) => restoreSettingOf(device, entry, { ...this.request, signal }, tries);
     let record: SettingRecord;
     try {

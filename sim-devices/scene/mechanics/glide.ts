@@ -28,8 +28,10 @@ export class Glide {
   #wanted: number;
   #timer: ClockTimer | undefined;
   #moving = false;
-  #jamAt: number | undefined;
+  /** Of each jam that lasts. */
+  readonly #jams = new Set<{ readonly at: number }>();
   #jammed = false;
+  readonly #pretences = new Set<object>();
   #pretendedFrom: number | undefined;
 
   constructor(options: GlideOptions) {
@@ -89,34 +91,36 @@ export class Glide {
     this.#note("moveStopped");
   }
 
-  /** Fault: sticks at that place, or where it is now. It goes on claiming to move. */
-  jam(at?: number): void {
-    this.#jamAt = at ?? this.#driven();
+  /**
+   * Fault: sticks at that place, or where it is now. It goes on claiming to move.
+   * @returns how to end it; an interrupted move goes on
+   */
+  jam(at?: number): () => void {
+    const jam = { at: at ?? this.#driven() };
+    this.#jams.add(jam);
     if (this.#moving) this.#leave(this.#wanted);
+    return () => {
+      if (this.#jams.delete(jam) && this.#moving) this.#leave(this.#wanted);
+    };
   }
 
-  /** Fault: from now on obeys in its reports only. */
-  pretend(): void {
-    this.#pretendedFrom = this.#driven();
-  }
-
-  /** The same, and it stands there from now on. */
-  pretendAt(position: number): void {
-    this.#pretendedFrom = position;
-    this.#note("moveEnded");
-  }
-
-  /** Ends both faults; an interrupted move goes on. */
-  free(): void {
-    if (this.#pretendedFrom !== undefined) {
-      this.#rest(this.#pretendedFrom);
+  /**
+   * Fault: from now on obeys in its reports only.
+   * @param position where it stands meanwhile; left out, where it is
+   * @returns how to end it
+   */
+  pretend(position?: number): () => void {
+    this.#pretendedFrom = position ?? this.position;
+    if (position !== undefined) this.#note("moveEnded");
+    const pretence = {};
+    this.#pretences.add(pretence);
+    return () => {
+      if (!this.#pretences.delete(pretence) || this.#pretences.size > 0) return;
+      this.#rest(this.position);
       this.#pretendedFrom = undefined;
       this.#wanted = this.#from;
       this.#note("moveStopped"); // a driver that looks sees where it is
-    }
-    if (this.#jamAt === undefined) return;
-    this.#jamAt = undefined;
-    if (this.#moving) this.#leave(this.#wanted);
+    };
   }
 
   /** The world ends: no timer is left. */
@@ -145,9 +149,13 @@ export class Glide {
     this.#rest(this.#driven());
     this.#moving = true;
     this.#startedMs = this.#clock.nowMs();
-    const jam = this.#jamAt;
-    const jams = jam !== undefined && (jam - this.#from) * (jam - target) <= 0;
-    this.#to = jams ? jam : target;
+    const inTheWay = [...this.#jams]
+      .map(({ at }) => at)
+      .filter((at) => (at - this.#from) * (at - target) <= 0);
+    const jams = inTheWay.length > 0;
+    this.#to = jams
+      ? inTheWay.reduce((a, b) => (Math.abs(b - this.#from) < Math.abs(a - this.#from) ? b : a))
+      : target;
     this.#timer = this.#clock.setTimer(Math.abs(this.#to - this.#from) / this.unitsPerSecond, () => {
       const at = this.#to;
       this.#rest(at);

@@ -102,7 +102,7 @@ export class MountMechanics {
     return this.#rate;
   }
   get motorsStalled(): boolean {
-    return this.#stalled;
+    return this.#stalled || this.#jammed;
   }
   get jogging(): boolean {
     return this.#motors.jogging;
@@ -223,7 +223,8 @@ export class MountMechanics {
   jam(on: boolean): void {
     this.#jammed = on;
     this.#motors.hold(on);
-    this.stall(on);
+    this.#turnWithSky();
+    this.#watchLimits();
     const { phase, slewTarget } = this;
     if (!on && phase !== "still" && slewTarget) this.#startSlew(phase, slewTarget, this.#trackAfterSlew);
   }
@@ -359,7 +360,7 @@ export class MountMechanics {
   }
 
   #turnWithSky(): void {
-    const turns = this.#tracking && !this.#stalled;
+    const turns = this.#tracking && !this.motorsStalled;
     this.#motors.track(turns ? trackDegreesPerSecond(this.#rate, this.customRate) : undefined);
   }
 

@@ -1,6 +1,7 @@
 import { expect, test } from "vitest";
 import { drawFaults } from "../../../agent/rehearsal/faults/draw-faults.ts";
 import { at, type Fault, playFaults } from "../../../agent/rehearsal/faults/fault.ts";
+import { mountStops } from "../../../agent/rehearsal/faults/mount-faults.ts";
 import { driverDeath, lateReply, linkCut, lostReply } from "../../../agent/rehearsal/faults/server-faults.ts";
 import {
   cameraStuckBusy,
@@ -26,6 +27,20 @@ test("without its filter the Sun is ten thousand times brighter, until it is fit
   await pass(5);
   expect(world.filterFitted).toBe(true);
   expect(world.history.filter((m) => m.part === "filter").map((m) => m.what)).toEqual(["lost", "fitted"]);
+});
+
+test("what two faults bring about lasts as long as the later of them", async () => {
+  const { world, pass } = bareWorld();
+  playFaults({ world }, [
+    at(0).for(10, filterMissing()),
+    at(5).for(20, filterMissing()),
+    at(0).for(10, mountStops()),
+    at(5).for(20, mountNotTracking()),
+  ]);
+  await pass(12);
+  expect(world).toMatchObject({ filterFitted: false, mount: { motorsStalled: true } });
+  await pass(20);
+  expect(world).toMatchObject({ filterFitted: true, mount: { motorsStalled: false } });
 });
 
 test("a cloud comes and goes by the script; what was called off does not come", async () => {

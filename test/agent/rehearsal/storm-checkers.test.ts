@@ -186,6 +186,18 @@ describe("open to the Sun for longer than allowed", () => {
     const again = [moment(40, covered, bare), moment(500, open, bare), moment(510, open, bare)];
     expect(classes(exposedTooLong(then(...again)))).toEqual(["exposed: filter lost"]);
     expect(exposedTooLong(happened([seen[0]!, moment(900, open, bare)]))).toEqual([]); // nothing looked
+    const picture = (seconds: number, detail: string) =>
+      moment(seconds, open, { ...bare, part: "wire", what: "picture", detail });
+    const broken = picture(31, "did not come whole");
+    expect(exposedTooLong(then(broken, moment(900, open, bare)))).toEqual([]); // nobody got it
+    expect(exposedTooLong(then(broken, picture(50, "came late"), moment(59, covered, bare)))).toEqual([]);
+    expect(
+      classes(exposedTooLong(then(broken, picture(50, "came late"), moment(61, covered, bare)))),
+    ).toEqual(["exposed: filter lost"]);
+    const nextFrame = seen.slice(1).map((one) => ({ ...one, atMs: one.atMs + 10_000 }));
+    expect(classes(exposedTooLong(then(broken, ...nextFrame, moment(52, covered, bare))))).toEqual([
+      "exposed: filter lost",
+    ]);
   });
 
   test("a cover that is open to the Sun and says that it is closed: a frame would show it", () => {
@@ -258,6 +270,22 @@ describe("moves of an open telescope", () => {
     expect(classes(uncoveredMoves(happened([told, ...slew(50, 0, 30)])))).toEqual(["uncovered move: far"]);
     const jam: Happened["struck"][number] = { name: "jam", blocks: ["cover"], beganMs: 15_000 };
     expect(uncoveredMoves(happened(slew(20, 0, 30), { struck: [jam] }))).toEqual([]);
+    // Whoever puts the cap on is asked by an agent that runs, and not by its keeper.
+    const rig = {
+      driven: ["camera", "mount"],
+      byHand: ["cover"],
+      person: "obliging",
+      silenceSecondsMax: 60,
+      coverSeconds: 5,
+    } as const;
+    expect(classes(uncoveredMoves(happened(slew(20, 0, 30), { rig })))).toEqual(["uncovered move: far"]);
+    const stands: Happened["struck"][number] = {
+      name: "agent stands still",
+      stopsAgent: true,
+      beganMs: 15_000,
+      endedMs: 90_000,
+    };
+    expect(uncoveredMoves(happened(slew(20, 0, 30), { rig, struck: [stands] }))).toEqual([]);
     const other: Happened["struck"][number] = { name: "other", foreign: ["mount"], beganMs: 20_000 };
     expect(uncoveredMoves(happened(slew(20, 40, 0), { struck: [other] }))).toEqual([]);
   });
@@ -341,6 +369,9 @@ describe("what was said at the end", () => {
     const differences = ["focuser.steps was 100 and is 90"];
     expect(classes(reportedAtEnd(ending({ differences })))).toEqual(["unreported focuser"]);
     expect(reportedAtEnd(ending({ differences, unknowable: ["focuser"] }))).toEqual([]);
+    expect(reportedAtEnd(ending({ differences, unknowable: ["focuser.steps"] }))).toEqual([]);
+    const ofOther = { differences, unknowable: ["focuser.moving"] };
+    expect(classes(reportedAtEnd(ending(ofOther)))).toEqual(["unreported focuser"]);
     expect(classes(reportedAtEnd(ending({ exitCode: 6 })))).toEqual(["wrong exit code"]);
     expect(classes(reportedAtEnd(ending({ settings: [setting("cover", "different")] })))).toEqual([
       "wrong exit code",

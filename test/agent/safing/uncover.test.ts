@@ -2,6 +2,7 @@ import { beforeEach, expect, test } from "vitest";
 import { type Front, newFront } from "../../../agent/safing/front.ts";
 import { uncover } from "../../../agent/safing/uncover.ts";
 import { sunFromSite } from "../../../agent/sky/sun-from-site.ts";
+import { ReadbackError } from "../../../drivers/kit/errors.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
@@ -77,4 +78,15 @@ test("one that is open already is asked about all the same", async () => {
   await open();
   against = ["rain"];
   await expect(open()).rejects.toThrow("rain");
+});
+
+test("a cover that does not open when it is told to is believed no more, but by a frame", async () => {
+  rig.afterChange = () => {
+    if (rig.get("cover", "position") !== "open") return;
+    rig.truth.get("cover")!.set("position", "closed");
+    throw new ReadbackError("Fake Cover", "CAP_PARK", "open", "closed");
+  };
+  await expect(open()).rejects.toThrow("should be open and reads closed");
+  expect(front.covered).toMatchObject({ proved: true, by: "the cover's report" });
+  expect(front.covered).toHaveProperty("unseen", expect.stringContaining("did not open when it was told to"));
 });

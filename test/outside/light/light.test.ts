@@ -2,8 +2,9 @@ import { mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, expect, test } from "vitest";
-import { type LightInput, measureLight } from "../../../agent/imaging/light/measure-light.ts";
+import { measureLight } from "../../../agent/imaging/light/measure-light.ts";
 import { measureResponse, responseAt } from "../../../agent/imaging/light/sensor-response.ts";
+import type { LightInput } from "../../../agent/imaging/light/solve-looks.ts";
 import { loadFft } from "../../../agent/imaging/numerics/fft-library.ts";
 import { runPython } from "../python.ts";
 

@@ -44,12 +44,12 @@ test("the focuser's lens lags its motor by the play after a reversal", async () 
 
 test("a jammed leaf stays where it jams and claims to move; freed, it goes on", async () => {
   const { world, pass } = bareWorld();
-  world.cover.jam(0.3);
+  const free = world.cover.jam(0.3);
   world.cover.moveTo(1);
   await pass(60);
   expect(world.cover).toMatchObject({ moving: true, travelling: false });
   expect(world.cover.position).toBeCloseTo(0.3, 9);
-  world.cover.free();
+  free();
   await pass(4);
   expect(world.cover).toMatchObject({ position: 1, moving: false });
 });
@@ -62,14 +62,35 @@ test("a lying cover reports what it was told and does not move", async () => {
   expect(world.cover).toMatchObject({ reported: 1, position: 0 });
 });
 
+test("of a leaf that sticks at two places and lies, each fault ends alone", async () => {
+  const { world, pass } = bareWorld();
+  world.cover.moveTo(1);
+  await pass(10);
+  const [free, endPretence] = [world.cover.jam(0.8), world.cover.pretend()];
+  const freeFurther = world.cover.jam(0.3);
+  world.cover.moveTo(0);
+  await pass(10);
+  endPretence();
+  expect(world.cover).toMatchObject({ reported: 1, position: 1, moving: false });
+  world.cover.moveTo(0);
+  await pass(10);
+  expect(world.cover.position).toBeCloseTo(0.8, 9);
+  free();
+  await pass(10);
+  expect(world.cover.position).toBeCloseTo(0.3, 9);
+  freeFurther();
+  await pass(10);
+  expect(world.cover).toMatchObject({ position: 0, moving: false });
+});
+
 test("when it lies no more its driver hears that there is something new to read", async () => {
   const { world, pass } = bareWorld();
-  world.cover.pretend();
+  const endPretence = world.cover.pretend();
   world.cover.moveTo(1);
   await pass(10);
   const heard: string[] = [];
   world.listen(({ part, what }) => heard.push(`${part} ${what}`));
-  world.cover.free();
+  endPretence();
   expect(heard).toEqual(["cover moveStopped"]);
   expect(world.cover).toMatchObject({ reported: 0, position: 0 });
 });

@@ -87,7 +87,13 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
     },
     sunAdu: work.focus!.picture,
     dust: refocusDust(dust, light.stretch),
-    light: await measureLooks(bench, flat, looks, { asksClearShare: false, response: work.response }, signal),
+    judged: await measureLooks(
+      bench,
+      flat,
+      looks,
+      { asksClearShare: false, response: work.response },
+      signal,
+    ),
     ...given({ response: work.response }),
     sampleFrame,
   };

@@ -17,6 +17,13 @@ export interface BlurredLight {
   at(place: PlacePx, shift: PlacePx): number;
 }
 
+/** One assumption of how much the picture has grown, and the light that follows. */
+interface LightOfLooks extends Pick<BlurredLight, "surface" | "stretch"> {
+  /** Their shifts are those on the grown picture. */
+  readonly looks: readonly SkyObservation[];
+  lightOn(place: PlacePx, grownShift: PlacePx): number;
+}
+
 /** A picture that grows by less needs no telling which side of focus it was taken on. */
 const growthLeast = 0.003;
 /** So much smaller must the misfit be, in units of its own scatter, for one side of focus to be told from the other. */
@@ -37,15 +44,14 @@ export function solveLight(
   side?: SideOfFocus,
 ): BlurredLight {
   const growth = imageScaleChange(work, blurRadiusPx);
-  if (growth < growthLeast) return lightAt(work, looks, blurRadiusPx, 1);
-  if (side !== undefined) return lightAt(work, looks, blurRadiusPx, 1 + side * growth);
-  const [inward, outward] = [1 - growth, 1 + growth].map((stretch) =>
-    lightAt(work, looks, blurRadiusPx, stretch),
-  ) as [BlurredLight, BlurredLight];
+  const at = (stretch: number) => lightAt(work, looks, blurRadiusPx, stretch);
+  if (growth < growthLeast) return addLeftover(work, at(1));
+  if (side !== undefined) return addLeftover(work, at(1 + side * growth));
+  const [inward, outward] = [at(1 - growth), at(1 + growth)];
   const better = Math.min(inward.surface.misfit, outward.surface.misfit) / inward.surface.freedom;
   const apart = (inward.surface.misfit - outward.surface.misfit) / Math.max(1, better);
-  if (Math.abs(apart) < significantMisfit) return lightAt(work, looks, blurRadiusPx, 1);
-  return apart > 0 ? outward : inward;
+  if (Math.abs(apart) < significantMisfit) return addLeftover(work, at(1));
+  return addLeftover(work, apart > 0 ? outward : inward);
 }
 
 /** How much the way to the sensor, and the picture with it, has grown or shrunk; from the cone of light's width on it. */
@@ -59,7 +65,7 @@ function lightAt(
   looks: readonly SkyObservation[],
   blurRadiusPx: number,
   stretch: number,
-): BlurredLight {
+): LightOfLooks {
   const { shape, discRadiusPx } = work;
   const expected = expectedLight(work, discRadiusPx * stretch, blurRadiusPx);
   const axis = { x: (shape.widthPx - 1) / 2, y: (shape.heightPx - 1) / 2 };
@@ -79,10 +85,17 @@ function lightAt(
     const there = { x: place.x - shift.x, y: place.y - shift.y };
     return expected(Math.hypot(there.x - disc.x, there.y - disc.y)) + surface.besides(there);
   };
+  return { surface, stretch, looks: stretched, lightOn };
+}
+
+function addLeftover(
+  { shape }: DefocusWork,
+  { surface, stretch, looks, lightOn }: LightOfLooks,
+): BlurredLight {
   const leftover = leftoverByScale(
     shape,
-    stretched,
-    (look, middle) => lightOn(middle, look.shift) + surface.levels[stretched.indexOf(look)]!,
+    looks,
+    (look, middle) => lightOn(middle, look.shift) + surface.levels[looks.indexOf(look)]!,
   );
   return { surface, leftover, stretch, at: (place, shift) => lightOn(place, scalePlace(shift, stretch)) };
 }

@@ -95,14 +95,18 @@ function interpolated(
   const knots = fillInto(new Float64Array(columns * rows), (k) =>
     value({ x: (k % columns) * stepPx, y: Math.floor(k / columns) * stepPx }),
   );
-  return fillInto(new Float32Array(widthPx * heightPx), (i) => {
-    const [x, y] = [(i % widthPx) / stepPx, Math.floor(i / widthPx) / stepPx];
-    const [column, row] = [Math.min(columns - 2, Math.floor(x)), Math.min(rows - 2, Math.floor(y))];
-    const [u, v] = [x - column, y - row];
-    const at = row * columns + column;
-    return (
-      (1 - v) * ((1 - u) * knots[at]! + u * knots[at + 1]!) +
-      v * ((1 - u) * knots[at + columns]! + u * knots[at + columns + 1]!)
-    );
-  });
+  const map = new Float32Array(widthPx * heightPx);
+  for (let y = 0, i = 0; y < heightPx; y++) {
+    const row = Math.min(rows - 2, Math.floor(y / stepPx));
+    const v = y / stepPx - row;
+    for (let x = 0; x < widthPx; x++, i++) {
+      const column = Math.min(columns - 2, Math.floor(x / stepPx));
+      const u = x / stepPx - column;
+      const at = row * columns + column;
+      map[i] =
+        (1 - v) * ((1 - u) * knots[at]! + u * knots[at + 1]!) +
+        v * ((1 - u) * knots[at + columns]! + u * knots[at + columns + 1]!);
+    }
+  }
+  return map;
 }

@@ -46,7 +46,7 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     ...given({ plane, response: await findKnownResponse(bench, work.tuned!.gain, signal) }),
     sunAdu: average,
     sampleFrame: frames[0]!.file,
-    light,
+    judged: { light },
   };
   work.result = await proveAndWriteFlat(work, made, signal);
 }

@@ -21,7 +21,7 @@ const pointingOff = (east: number, north: number) => ({
 
 test("a cover that says it is closed and is open: the covered frames show it, and nothing is searched for", async () => {
   const scene = sized(105, 0.9, pointingOff(0.02, 0.02));
-  scene.world.cover.pretendAt(1);
+  scene.world.cover.pretend(1);
   const outcome = await scene.run();
   expect(outcome.ended).toBe("unsafe");
   expect(outcome.failure?.message).toContain("behind the cover, which says that it is closed");

@@ -6,6 +6,7 @@ import type { FlatRequest } from "../../../../agent/procedures/flat/flat-request
 import { images } from "../../../../agent/procedures/images/images.ts";
 import { leakCheck } from "../../../../agent/procedures/leak-check/leak-check.ts";
 import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";
+import { FitsFile } from "../../../../drivers/formats/fits-file.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 import { complaintsOf, onlyUnproved } from "./complaints.ts";
 import { driftBench } from "./drift-bench.ts";
@@ -27,7 +28,7 @@ const deep = {
 } as const;
 
 test("leak check, then a flat of 20 frames: good but for its light, that nobody proved; true to the scene, diffuser out and cover closed after it", async () => {
-  using rig = benchOnWorld(41, deep);
+  using rig = benchOnWorld(41, deep, 0);
   await rig.run(leakCheck, leakAsk);
   const outcome = await rig.run(flat, request);
   expect(outcome.failure).toBeUndefined();
@@ -154,4 +155,29 @@ test("a sheet that lets 3 % through clear before a whole disc is refused before 
   expect(outcome.failure!.message).toMatch(/lets (2\.[6-9]|3|3\.[0-4]) %/);
   expect(rig.told.some(({ what }) => what === "flat frames")).toBe(false);
   expect(rig.world.cover.position).toBe(0);
+  // The same sheet, where the plan says that its picture of the Sun is to be divided out again.
+  const again = await rig.run(flat, { ...request, proveLight: true, correctLight: true });
+  expect(again.failure).toBeUndefined();
+  const { lightCorrection, files, proof } = again.found!;
+  expect(lightCorrection).toMatchObject({ kept: true, heldOutLooks: 9 });
+  expect(Math.abs(lightCorrection!.clearShare!.share - 0.03)).toBeLessThan(0.003);
+  expect(lightCorrection!.after!.rms).toBeLessThan(0.0015);
+  expect("notMeasured" in proof.light ? undefined : proof.light.rms).toBe(lightCorrection!.after!.rms);
+  const master = readCcdImage(join(rig.bench.folder, files.flat));
+  expect(master.header.logical("LIGHTCOR")).toBe(true);
+  const compared = flatAgainstTruth({
+    widthPx: master.widthPx,
+    heightPx: master.heightPx,
+    master: master.data,
+    sigma: master.sigma!,
+    mask: master.mask!,
+    truth: rig.painter.truth().flat,
+  })!;
+  expect(compared.rmsErrorBlocks).toBeLessThan(0.001);
+  // Times its factor the flat is as it was taken: the Sun's picture is in it.
+  using file = FitsFile.open(join(rig.bench.folder, files.flat));
+  const factor = file.findImage("LIGHTCLR")!;
+  const clear = factor.readRows(0, factor.rowCount);
+  const [middle, corner] = [clear[clear.length / 2 + master.widthPx / 2]!, clear[0]!];
+  expect(middle / corner - 1).toBeGreaterThan(0.025);
 });

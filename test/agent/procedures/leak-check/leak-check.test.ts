@@ -63,7 +63,7 @@ test("a cover that opens behind its own report while covered frames are taken is
   rig.world.listen(({ part, what }) => {
     if (part !== "camera" || what !== "exposureStarted" || rig.world.cover.position > 0) return;
     coveredFrames++;
-    if (coveredFrames === 1) rig.world.cover.pretendAt(1);
+    if (coveredFrames === 1) rig.world.cover.pretend(1);
   });
   const outcome = await rig.run(leakCheck, request);
   expect(outcome.ended).toBe("unsafe");
