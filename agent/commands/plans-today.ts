@@ -1,3 +1,4 @@
+import { resolveAll } from "../../drivers/kit/resolve-all.ts";
 import type { Rig } from "../../drivers/roles/rig.ts";
 import type { Plan } from "../../plans/plan-file.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
@@ -21,7 +22,7 @@ interface RigToday {
   readonly plans: readonly { readonly file: string; readonly plan: Plan }[];
   readonly rigFile: RigFile;
   readonly rig: Rig;
-  readonly belief: readonly BeliefCheck[];
+  readonly belief: readonly BeliefCheck[] | Promise<readonly BeliefCheck[]>;
   readonly places: RecordPlaces;
 }
 
@@ -30,11 +31,12 @@ export async function checkPlansToday(
   { plans, rigFile, rig, belief, places }: RigToday,
   tools: GuardTools,
 ): Promise<readonly PlanToday[]> {
-  const ofRig = [
-    ...(rig.mount ? judgeBelief(rig.mount.name, belief, false) : []),
-    ...(await checkGuard({ rigFile, rig }, tools)),
-  ];
-  const setup = await rig.camera.setup(tools.signal);
+  const { believed, ofGuard, setup } = await resolveAll({
+    believed: belief,
+    ofGuard: checkGuard({ rigFile, rig }, tools),
+    setup: rig.camera.setup(tools.signal),
+  });
+  const ofRig = [...(rig.mount ? judgeBelief(rig.mount.name, believed, false) : []), ...ofGuard];
   return plans.map(({ file, plan }) => {
     const nowUtcMs = tools.clock.nowMs();
     // With the devices at hand the camera is asked, not the rig file.

@@ -70,11 +70,16 @@ export async function probe(options: ProbeOptions, host: CommandHost, signal: Ab
     );
     const rig = { ...opened.rig, camera: viewColour(opened.rig.camera, rigFile) };
     const devices = describeRig(rig);
-    const keepers = await whoHoldsRig(rigFile, host.clock);
     const { mount } = rig;
     const { clock } = host;
-    const belief = mount ? await checkMountBelief(mount, rigFile.site, { clock, signal }) : [];
-    const today = await checkPlansToday({ plans, rigFile, rig, belief, places: options }, { clock, signal });
+    // Side by side, for a slow server takes seconds over each answer.
+    const asking = mount ? checkMountBelief(mount, rigFile.site, { clock, signal }) : [];
+    const today = await checkPlansToday(
+      { plans, rigFile, rig, belief: asking, places: options },
+      { clock, signal },
+    );
+    const belief = await asking;
+    const keepers = await whoHoldsRig(rigFile, host.clock);
     const missing = wanted
       .filter(([role]) => rigFile.devices[role] === undefined)
       .map(([role, without]) => ({ role, without }));

@@ -3,6 +3,7 @@ import { withDeadline } from "../kit/deadline.ts";
 import { DeviceLostError, OverruledError, ReadbackError, UnreachableError } from "../kit/errors.ts";
 import type { Log } from "../kit/log.ts";
 import { neverAborted } from "../kit/never-aborted.ts";
+import { resolveAll } from "../kit/resolve-all.ts";
 import { deadlineOver } from "../kit/round-trip.ts";
 import { stopOnFailure } from "../kit/stopped-if-failed.ts";
 import { unlessAborted } from "../kit/unless-aborted.ts";
@@ -80,10 +81,10 @@ export abstract class KeptDevice implements Device {
   protected abstract ping(signal: AbortSignal): Promise<unknown>;
 
   protected abstract isConnected(signal: AbortSignal): Promise<boolean>;
-  /** Connects what is not connected yet and waits for what the role needs of it. */
-  protected abstract connect(signal: AbortSignal): Promise<void>;
-  /** Does nothing when it is disconnected already. */
-  protected abstract disconnect(signal: AbortSignal): Promise<void>;
+  /** Connects what is not connected yet and waits for what the role needs of it. @param seen as `isConnected` was a moment ago */
+  protected abstract connect(signal: AbortSignal, seen?: boolean): Promise<void>;
+  /** Does nothing when it is disconnected already. @param seen as for `connect` */
+  protected abstract disconnect(signal: AbortSignal, seen?: boolean): Promise<void>;
   /** Whether what it says of its connection is of now. */
   protected get isReached(): boolean {
     return true;
@@ -113,14 +114,14 @@ export abstract class KeptDevice implements Device {
   async open(signal: AbortSignal): Promise<this> {
     this.#foundConnected = await this.isConnected(signal);
     if (this.#ownsConnection) this.#found?.(this.#foundConnected);
-    await this.#connectOnce(signal);
+    await this.#connectOnce(signal, this.#foundConnected);
     await this.setUp(signal, false);
     return this;
   }
 
-  async #connectOnce(signal: AbortSignal): Promise<void> {
+  async #connectOnce(signal: AbortSignal, seen?: boolean): Promise<void> {
     this.#isReady = false;
-    await this.connect(signal);
+    await this.connect(signal, seen);
     this.#isReady = true;
     this.#leftAs = undefined;
   }
@@ -224,10 +225,13 @@ export abstract class KeptDevice implements Device {
     signal.throwIfAborted();
     if (this.#leftAs) return this.#leftAs;
     return this.recovering(async () => {
-      const settings = await readKeptSettings(this.keptSettings(), signal);
-      if (!this.#ownsConnection) return settings;
       // The first reading is the baseline: it tells how the device was found, later ones how it is.
-      const connected = this.#wasRead ? await this.isConnected(signal) : this.#foundConnected === true;
+      const { settings, connected } = await resolveAll({
+        settings: readKeptSettings(this.keptSettings(), signal),
+        connected:
+          this.#ownsConnection && (this.#wasRead ? this.isConnected(signal) : this.#foundConnected === true),
+      });
+      if (!this.#ownsConnection) return settings;
       this.#wasRead = true;
       return [...settings, { key: connectionKey, value: connected }];
     }, signal);
@@ -246,7 +250,7 @@ export abstract class KeptDevice implements Device {
     if (connected) return this.ready(signal);
     if (this.#leftAs || !(await this.isConnected(signal))) return;
     const last = await this.readSettings(signal);
-    await this.disconnect(signal);
+    await this.disconnect(signal, true);
     if (await this.isConnected(signal)) throw new ReadbackError(this.name, connectionKey, false, true);
     this.#leftAs = withDisconnected(last);
   }
@@ -272,7 +276,7 @@ export abstract class KeptDevice implements Device {
     this.#isLeftConnected = !(await this.closing(async (signal) => {
       if (!this.isReached)
         throw new DeviceLostError(this.name, "nothing is known of its connection any more");
-      if (await this.isConnected(signal)) await this.disconnect(signal);
+      if (await this.isConnected(signal)) await this.disconnect(signal, true);
     }));
   }
 

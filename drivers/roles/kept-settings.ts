@@ -1,5 +1,6 @@
 import { MissingAbilityError } from "../kit/errors.ts";
 import { given } from "../kit/given.ts";
+import { resolveEach } from "../kit/resolve-all.ts";
 import type { Setting, SettingValue } from "./device.ts";
 
 /** One thing that a device keeps, and how an adapter reads it and puts it back. */
@@ -36,13 +37,11 @@ export async function readKeptSettings(
   kept: readonly KeptSetting[],
   signal: AbortSignal,
 ): Promise<Setting[]> {
-  const settings: Setting[] = [];
-  for (const one of kept) {
-    const { key, unit } = one;
-    const value = await one.read(signal);
-    if (value !== undefined) settings.push({ key, value, ...given({ unit }) });
-  }
-  return settings;
+  const values = await resolveEach(kept.map((one) => one.read(signal)));
+  return kept.flatMap(({ key, unit }, i): Setting[] => {
+    const value = values[i];
+    return value === undefined ? [] : [{ key, value, ...given({ unit }) }];
+  });
 }
 
 /** @throws MissingAbilityError when the device has lost what it had */

@@ -13,13 +13,21 @@ const aimDegrees = 0.015;
 /** By the mount's own site and clock [hours]. `undefined`: not known any more, since the clock was set. */
 export type SiderealHours = (signal: AbortSignal) => number | undefined | Promise<number>;
 
+/** The state of a mount, read once for all settings that are read of it together. */
+export type ReadState = (signal: AbortSignal) => Promise<MountState>;
+
+export function readStateOnce(mount: Mount): ReadState {
+  let reading: Promise<MountState> | undefined;
+  return (signal) => (reading ??= mount.state(signal));
+}
+
 /** Right ascension and declination of a mount that tracks; one that stands or is parked has none to keep. */
-export function pointingSetting(mount: Mount): KeptSetting {
+export function pointingSetting(mount: Mount, readState: ReadState): KeptSetting {
   return {
     key: "pointing",
     unit: "hours of right ascension, degrees",
     async read(signal) {
-      const { parked, tracking, pointing } = await mount.state(signal);
+      const { parked, tracking, pointing } = await readState(signal);
       return parked === true || !tracking ? undefined : [pointing.raHours, pointing.decDegrees];
     },
     async restore(value, signal) {
@@ -34,7 +42,11 @@ export function pointingSetting(mount: Mount): KeptSetting {
 }
 
 /** Hour angle and declination of a mount that stands, unparked. */
-export function standingSetting(mount: Mount, siderealHours: SiderealHours): KeptSetting {
+export function standingSetting(
+  mount: Mount,
+  readState: ReadState,
+  siderealHours: SiderealHours,
+): KeptSetting {
   const key = "pointingHourAngle";
   const sidereal = async (signal: AbortSignal) => {
     const hours = await siderealHours(signal);
@@ -48,7 +60,7 @@ export function standingSetting(mount: Mount, siderealHours: SiderealHours): Kep
     key,
     unit: "hours of hour angle, degrees",
     async read(signal) {
-      const { parked, tracking, pointing } = await mount.state(signal);
+      const { parked, tracking, pointing } = await readState(signal);
       if (parked === true || tracking) return undefined;
       const hours = await siderealHours(signal);
       return hours === undefined ? undefined : [wrapHours(hours - pointing.raHours), pointing.decDegrees];
@@ -79,11 +91,12 @@ export function standingSetting(mount: Mount, siderealHours: SiderealHours): Kep
 /** @param switchTracking what it takes besides unparking, from that state */
 export function trackingSetting(
   mount: Mount,
+  readState: ReadState,
   switchTracking: (on: boolean, state: MountState, signal: AbortSignal) => Promise<void>,
 ): KeptSetting {
   return {
     key: "tracking",
-    read: async (signal) => (await mount.state(signal)).tracking,
+    read: async (signal) => (await readState(signal)).tracking,
     async restore(value, signal) {
       const state = await mount.state(signal);
       if (state.tracking === value) return;
@@ -93,10 +106,10 @@ export function trackingSetting(
   };
 }
 
-export function parkedSetting(mount: Mount): KeptSetting {
+export function parkedSetting(mount: Mount, readState: ReadState): KeptSetting {
   return {
     key: "parked",
-    read: async (signal) => (await mount.state(signal)).parked,
+    read: async (signal) => (await readState(signal)).parked,
     restore: (value, signal) => (value === true ? mount.ensureParked(signal) : mount.ensureUnparked(signal)),
   };
 }

@@ -1,4 +1,5 @@
 import { ReadbackError } from "../../../drivers/kit/errors.ts";
+import { resolveEach } from "../../../drivers/kit/resolve-all.ts";
 import { devicesOf, type Rig } from "../../../drivers/roles/rig.ts";
 import type { BaselineEntry } from "../record/run-record.ts";
 import { isStorable } from "./baseline-entries.ts";
@@ -13,15 +14,15 @@ import { isInMemory } from "./ledger-tables.ts";
 
 /** Reads every setting of every device, camera first. Changes nothing. @throws DeviceError */
 export async function readBaseline(rig: Rig, signal: AbortSignal): Promise<readonly BaselineEntry[]> {
-  const entries: BaselineEntry[] = [];
-  for (const device of devicesOf(rig)) {
-    for (const setting of await device.readSettings(signal)) {
+  const devices = devicesOf(rig);
+  const readings = await resolveEach(devices.map((device) => device.readSettings(signal)));
+  return devices.flatMap((device, i) =>
+    readings[i]!.map((setting): BaselineEntry => {
       if (!isStorable(setting.value))
         throw new ReadbackError(device.name, setting.key, "a value", setting.value);
-      entries.push({ role: device.role, device: device.name, setting });
-    }
-  }
-  return entries;
+      return { role: device.role, device: device.name, setting };
+    }),
+  );
 }
 
 /** A run as its records name it. */

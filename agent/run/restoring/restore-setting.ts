@@ -23,11 +23,18 @@ export interface RestoreTools {
 export async function readSetting(
   device: Device,
   key: string,
-  { clock, signal }: RestoreTools,
+  tools: Pick<RestoreTools, "clock" | "signal">,
 ): Promise<SettingValue | undefined> {
+  return (await readSettingsOf(device, tools)).find((setting) => setting.key === key)?.value;
+}
+
+/** @throws what a device throws that does not answer */
+export function readSettingsOf(
+  device: Device,
+  { clock, signal }: Pick<RestoreTools, "clock" | "signal">,
+): Promise<readonly Setting[]> {
   const limits = { device: device.name, what: "reading its settings", withinSeconds: readSecondsMax, signal };
-  const settings = await withDeadline(clock, limits, (limited) => device.readSettings(limited));
-  return settings.find((setting) => setting.key === key)?.value;
+  return withDeadline(clock, limits, (limited) => device.readSettings(limited));
 }
 
 /**

@@ -1,6 +1,6 @@
 import { DeviceError } from "../../../drivers/kit/errors.ts";
 import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
-import type { Device, SettingValue } from "../../../drivers/roles/device.ts";
+import type { Device, Setting, SettingValue } from "../../../drivers/roles/device.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf } from "../../../drivers/roles/rig.ts";
 import { roleNames, roles } from "../../../drivers/roles/roles.ts";
@@ -12,7 +12,13 @@ import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
 import { FailingTime } from "./failing-time.ts";
 import { isOpenCover, isOpenShutter, movesTelescope } from "./kept-safe.ts";
 import type { RestoreRequest } from "./restore-request.ts";
-import { isRestored, readSetting, restoreSettingOf, settingRecord } from "./restore-setting.ts";
+import {
+  isRestored,
+  readSetting,
+  readSettingsOf,
+  restoreSettingOf,
+  settingRecord,
+} from "./restore-setting.ts";
 import { whyStay } from "./why-stay.ts";
 
 export interface RestoredRig {
@@ -38,6 +44,7 @@ export async function restoreBaseline(request: RestoreRequest): Promise<Restored
   // A run that was killed while it connected has touched nothing else.
   if (settings.length > 0) await round.makeSafe();
   await round.lookAtWeather();
+  await round.recordUnchanged();
   for (const entry of behindCover) if (!round.records.has(entry)) await round.putBack(entry);
   await round.lookAgain();
   await round.lookAtWeather();
@@ -49,7 +56,8 @@ export async function restoreBaseline(request: RestoreRequest): Promise<Restored
     for (const entry of cover) await round.putBack(entry);
     await round.recordChanged();
   }
-  for (const entry of connections) await round.putBack(entry);
+  // Nothing moves by it, and each takes a slow server seconds.
+  await Promise.all(connections.map((entry) => round.putBack(entry)));
   return {
     settings: request.baseline.map((entry) => round.records.get(entry)!),
     safety: round.safety,
@@ -67,6 +75,9 @@ interface Exception {
   readonly leave: "closed" | "as it is";
   readonly why: string;
 }
+
+/** What devices read at one time; nothing of those that did not answer. */
+type Readings = ReadonlyMap<Device | undefined, readonly Setting[] | undefined>;
 
 /** What parking a mount changes of it. */
 const parkingKeys: ReadonlySet<string> = new Set(["pointing", "tracking", "parked"]);
@@ -131,46 +142,53 @@ class RestoreRound {
     if (record.state === "different") this.#failing.add(entry, seconds());
   }
 
+  /** What stands as it was found needs no putting back; whether it stays so is looked at again. */
+  async recordUnchanged(): Promise<void> {
+    const left = this.behindCover.filter((entry) => !this.records.has(entry));
+    const readings = await this.#readDevices(left);
+    for (const entry of left) {
+      const { isAsFound, now } = this.#compare(entry, readings);
+      if (isAsFound) this.records.set(entry, settingRecord(entry, now, "same"));
+    }
+  }
+
   /** Putting one setting back may have changed another: all are read again, and what moved is put back once more. */
   async lookAgain(): Promise<void> {
+    const readings = await this.#readDevices(this.behindCover);
     for (const entry of this.behindCover) {
-      const device = this.#deviceOf(entry);
-      if (!device) continue;
       const before = this.records.get(entry)?.state;
-      if (before === "keptSafe" || (before === "different" && this.#failing.whyGivenUp(entry))) continue;
-      if (before === "same") {
-        try {
-          if (isRestored(device, entry.setting, await readSetting(device, entry.setting.key, this.request)))
-            continue;
-        } catch (error) {
-          if (!(error instanceof DeviceError)) throw error;
-        }
-      }
+      const isGivenUp = before === "different" && this.#failing.whyGivenUp(entry) !== undefined;
+      if (!this.#deviceOf(entry) || before === "keptSafe" || isGivenUp) continue;
+      if (before === "same" && this.#compare(entry, readings).isAsFound) continue;
       await this.putBack(entry);
     }
+  }
+
+  /** Each device once, all side by side; of one that does not answer nothing. */
+  async #readDevices(entries: readonly BaselineEntry[]): Promise<Readings> {
+    const devices = new Set(entries.map((entry) => this.#deviceOf(entry)));
+    const { clock, signal } = this.request;
+    const read = async (device: Device | undefined) =>
+      [device, device && (await readSettingsOf(device, { clock, signal }).catch(() => undefined))] as const;
+    return new Map(await Promise.all([...devices].map(read)));
+  }
+
+  #compare(entry: BaselineEntry, readings: Readings) {
+    const device = this.#deviceOf(entry);
+    const settings = readings.get(device);
+    const now = settings?.find(({ key }) => key === entry.setting.key)?.value;
+    const isAsFound = device !== undefined && isRestored(device, entry.setting, now);
+    return { wasRead: settings !== undefined, isAsFound, now };
   }
 
   /** What was put back and does not stand so any more, with what it reads now; each device is read once. */
   async changedSince(): Promise<readonly { entry: BaselineEntry; now: SettingValue | undefined }[]> {
     const entries = [...this.records].filter(([, { state }]) => state === "same").map(([entry]) => entry);
-    const devices = new Map(entries.map((entry) => [this.#deviceOf(entry), entry.role]));
-    const readings = await Promise.all(
-      [...devices.keys()].map(
-        async (device) =>
-          [
-            device,
-            // One that does not answer any more shows nothing new.
-            await device?.readSettings(this.request.signal).catch(() => undefined),
-          ] as const,
-      ),
-    );
-    const read = new Map(readings);
+    const readings = await this.#readDevices(entries);
     return entries.flatMap((entry) => {
-      const device = this.#deviceOf(entry);
-      const settings = read.get(device);
-      if (!device || !settings) return [];
-      const now = settings.find(({ key }) => key === entry.setting.key)?.value;
-      return isRestored(device, entry.setting, now) ? [] : [{ entry, now }];
+      const { wasRead, isAsFound, now } = this.#compare(entry, readings);
+      // One that does not answer any more shows nothing new.
+      return !wasRead || isAsFound ? [] : [{ entry, now }];
     });
   }
 

@@ -1,3 +1,4 @@
+import { resolveAll } from "../../kit/resolve-all.ts";
 import type { Range } from "../../roles/device.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { flag, number, text, texts, whole } from "../wire/values.ts";
@@ -37,36 +38,52 @@ export async function readCameraFacts(device: AlpacaDevice, signal: AbortSignal)
   const must = (member: string) => device.get(member, number, signal);
   const may = (member: string) => device.optional(member, number, signal);
   const can = (member: string) => device.can(member, signal);
-  const binX = (await may("maxbinx")) ?? 1;
-  const binY = (await may("maxbiny")) ?? binX;
-  const step = (await may("exposureresolution")) ?? 0;
-  const sensorType = await may("sensortype");
-  const isMosaic = (sensorType ?? 0) >= 2;
+  const { binX, binY, step, ...facts } = await resolveAll({
+    widthPx: must("cameraxsize"),
+    heightPx: must("cameraysize"),
+    pixelMicron: may("pixelsizex"),
+    binX: may("maxbinx"),
+    binY: may("maxbiny"),
+    min: may("exposuremin"),
+    max: may("exposuremax"),
+    step: may("exposureresolution"),
+    maxAdu: may("maxadu"),
+    sensorName: device.optional("sensorname", text, signal),
+    gain: readControl(device, "gain", signal),
+    offset: readControl(device, "offset", signal),
+    mosaic: readMosaic(device, signal),
+    canAbort: can("canabortexposure"),
+    canStop: can("canstopexposure"),
+    canHoldCelsius: can("cansetccdtemperature"),
+    coolerOn: device.optional("cooleron", flag, signal),
+    celsius: may("ccdtemperature"),
+    hasShutter: can("hasshutter"),
+  });
+  const { pixelMicron = Number.NaN, maxAdu = 65535, sensorName = "", min = 0, max = 3600 } = facts;
+  const { mosaic, coolerOn, celsius, ...others } = facts;
   return {
-    widthPx: await must("cameraxsize"),
-    heightPx: await must("cameraysize"),
-    pixelMicron: (await may("pixelsizex")) ?? Number.NaN,
-    binningMax: Math.min(binX, binY),
-    exposureSeconds: {
-      min: (await may("exposuremin")) ?? 0,
-      max: (await may("exposuremax")) ?? 3600,
-      ...(step > 0 ? { step } : {}),
-    },
-    maxAdu: (await may("maxadu")) ?? 65535,
-    sensorName: (await device.optional("sensorname", text, signal)) ?? "",
+    ...others,
+    ...mosaic,
+    pixelMicron,
+    binningMax: Math.min(binX ?? 1, binY ?? binX ?? 1),
+    exposureSeconds: { min, max, ...(step !== undefined && step > 0 ? { step } : {}) },
+    maxAdu,
+    sensorName,
+    hasCooler: coolerOn !== undefined,
+    hasThermometer: celsius !== undefined,
+  };
+}
+
+async function readMosaic(
+  device: AlpacaDevice,
+  signal: AbortSignal,
+): Promise<Pick<CameraFacts, "sensorType" | "bayerOffsetPx">> {
+  const sensorType = await device.optional("sensortype", number, signal);
+  if (sensorType === undefined || sensorType < 2) return { sensorType, bayerOffsetPx: { x: 0, y: 0 } };
+  const offset = async (member: string) => (await device.optional(member, number, signal)) ?? 0;
+  return {
     sensorType,
-    bayerOffsetPx: {
-      x: (isMosaic && (await may("bayeroffsetx"))) || 0,
-      y: (isMosaic && (await may("bayeroffsety"))) || 0,
-    },
-    gain: await readControl(device, "gain", signal),
-    offset: await readControl(device, "offset", signal),
-    canAbort: await can("canabortexposure"),
-    canStop: await can("canstopexposure"),
-    canHoldCelsius: await can("cansetccdtemperature"),
-    hasCooler: (await device.optional("cooleron", flag, signal)) !== undefined,
-    hasThermometer: (await may("ccdtemperature")) !== undefined,
-    hasShutter: await can("hasshutter"),
+    bayerOffsetPx: await resolveAll({ x: offset("bayeroffsetx"), y: offset("bayeroffsety") }),
   };
 }
 
@@ -76,10 +93,12 @@ async function readControl(
   signal: AbortSignal,
 ): Promise<ControlFacts | undefined> {
   if ((await device.optional(member, whole, signal)) === undefined) return undefined;
-  const names = await device.optional(`${member}s`, texts, signal);
+  const { names, min, max } = await resolveAll({
+    names: device.optional(`${member}s`, texts, signal),
+    min: device.optional(`${member}min`, whole, signal),
+    max: device.optional(`${member}max`, whole, signal),
+  });
   if (names && names.length > 0) return { range: { min: 0, max: names.length - 1, step: 1 }, names };
-  const min = await device.optional(`${member}min`, whole, signal);
-  const max = await device.optional(`${member}max`, whole, signal);
   if (min === undefined || max === undefined) return undefined; // readable, and no way to know what may be set
   return { range: { min, max, step: 1 }, names: undefined };
 }

@@ -1,4 +1,5 @@
 import { ReadbackError } from "../../kit/errors.ts";
+import { resolveAll } from "../../kit/resolve-all.ts";
 import type { Region } from "../../roles/camera.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { AlpacaDevice } from "../session/device.ts";
@@ -16,16 +17,16 @@ export interface DeviceFrame {
 
 type Part = keyof DeviceFrame;
 
-export async function readFrame(device: AlpacaDevice, signal: AbortSignal): Promise<DeviceFrame> {
+export function readFrame(device: AlpacaDevice, signal: AbortSignal): Promise<DeviceFrame> {
   const read = (part: Part) => device.get(part.toLowerCase(), whole, signal);
-  return {
-    binX: await read("binX"),
-    binY: await read("binY"),
-    startX: await read("startX"),
-    startY: await read("startY"),
-    numX: await read("numX"),
-    numY: await read("numY"),
-  };
+  return resolveAll({
+    binX: read("binX"),
+    binY: read("binY"),
+    startX: read("startX"),
+    startY: read("startY"),
+    numX: read("numX"),
+    numY: read("numY"),
+  });
 }
 
 /** In unbinned pixels. */

@@ -1,3 +1,4 @@
+import { resolveAll } from "../../kit/resolve-all.ts";
 import type { CameraSetup, SetupInForce } from "../../roles/camera.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { ensureProperty, type Property } from "../session/kept-setting.ts";
@@ -17,16 +18,13 @@ export async function readSetup(
   facts: CameraFacts,
   signal: AbortSignal,
 ): Promise<{ setup: SetupInForce; frame: DeviceFrame }> {
-  const frame = await readFrame(device, signal);
-  const read = async (control: "gain" | "offset") =>
-    facts[control] ? device.get(control, whole, signal) : 0;
-  const setup = {
-    gain: await read("gain"),
-    offset: await read("offset"),
-    binning: frame.binX,
-    region: regionOf(frame),
-  };
-  return { setup, frame };
+  const read = (control: "gain" | "offset") => (facts[control] ? device.get(control, whole, signal) : 0);
+  const { frame, ...controls } = await resolveAll({
+    frame: readFrame(device, signal),
+    gain: read("gain"),
+    offset: read("offset"),
+  });
+  return { setup: { ...controls, binning: frame.binX, region: regionOf(frame) }, frame };
 }
 
 /** Sets what is given and reads it back; a change of binning alone keeps the part of the sensor. @throws ReadbackError */

@@ -1,5 +1,6 @@
 import { turnDegrees, wrapDegrees } from "../../kit/angles.ts";
 import { MissingAbilityError, OutOfLimitsError, ReadbackError, RefusedError } from "../../kit/errors.ts";
+import { resolveAll } from "../../kit/resolve-all.ts";
 import type { Dome, DomeOptions, ShutterState } from "../../roles/dome.ts";
 import { type KeptSetting, openOrClosedSetting } from "../../roles/kept-settings.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
@@ -32,12 +33,14 @@ export class AlpacaDome extends AlpacaRole implements Dome {
 
   protected override async readFacts(signal: AbortSignal): Promise<void> {
     const can = (member: string) => this.device.can(member, signal);
-    this.#abilities = {
-      shutter: await can("cansetshutter"),
-      azimuth: await can("cansetazimuth"),
-      park: await can("canpark"),
-    };
-    this.#canSlave = await can("canslave");
+    const { canSlave, ...abilities } = await resolveAll({
+      shutter: can("cansetshutter"),
+      azimuth: can("cansetazimuth"),
+      park: can("canpark"),
+      canSlave: can("canslave"),
+    });
+    this.#abilities = abilities;
+    this.#canSlave = canSlave;
   }
 
   protected override ping(signal: AbortSignal): Promise<boolean> {
@@ -50,14 +53,17 @@ export class AlpacaDome extends AlpacaRole implements Dome {
 
   state(signal: AbortSignal) {
     return this.recovering(async () => {
-      const status = await this.#shutterStatus(signal);
-      const slewing = await this.device.get("slewing", flag, signal);
-      const azimuth = await this.#azimuth(signal);
+      const { status, slewing, azimuthDegrees, parked } = await resolveAll({
+        status: this.#shutterStatus(signal),
+        slewing: this.device.get("slewing", flag, signal),
+        azimuthDegrees: this.#azimuth(signal),
+        parked: this.#abilities.park ? this.device.optional("atpark", flag, signal) : undefined,
+      });
       const shutter = status === undefined ? undefined : (shutterStates[status] ?? "unknown");
       return {
         shutter,
-        azimuthDegrees: azimuth,
-        parked: this.#abilities.park ? await this.device.optional("atpark", flag, signal) : undefined,
+        azimuthDegrees,
+        parked,
         moving: slewing || shutter === "moving",
       };
     }, signal);
@@ -167,7 +173,13 @@ export class AlpacaDome extends AlpacaRole implements Dome {
         key: "azimuth",
         unit: "degrees",
         // A parked dome's direction belongs to its park position, a slaved one's to the mount.
-        read: async (signal) => ((await this.#isFree(signal)) ? this.#azimuth(signal) : undefined),
+        read: async (signal) => {
+          const { isFree, azimuth } = await resolveAll({
+            isFree: this.#isFree(signal),
+            azimuth: this.#azimuth(signal),
+          });
+          return isFree ? azimuth : undefined;
+        },
         restore: (value, signal) => this.turnTo(Number(value), signal),
         same: (before, now) => this.#isNear(Number(before), Number(now)),
       });
@@ -189,8 +201,11 @@ export class AlpacaDome extends AlpacaRole implements Dome {
   }
 
   async #isFree(signal: AbortSignal): Promise<boolean> {
-    if (this.#abilities.park && (await this.device.get("atpark", flag, signal))) return false;
-    return !(this.#canSlave && (await this.device.get("slaved", flag, signal)));
+    const { isParked, isSlaved } = await resolveAll({
+      isParked: this.#abilities.park && this.device.get("atpark", flag, signal),
+      isSlaved: this.#canSlave && this.device.get("slaved", flag, signal),
+    });
+    return !isParked && !isSlaved;
   }
 
   async #restoreParked(parked: boolean, signal: AbortSignal): Promise<void> {

@@ -1,4 +1,5 @@
 import { MissingAbilityError, OutOfLimitsError, ReadbackError } from "../../kit/errors.ts";
+import { resolveAll } from "../../kit/resolve-all.ts";
 import type { Range } from "../../roles/device.ts";
 import type { Focuser, FocuserOptions } from "../../roles/focuser.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
@@ -22,12 +23,16 @@ export class AlpacaFocuser extends AlpacaRole implements Focuser {
   }
 
   protected override async readFacts(signal: AbortSignal): Promise<void> {
-    if (!(await this.device.get("absolute", flag, signal))) {
-      throw new MissingAbilityError(this.name, "this focuser does not know its position");
-    }
-    this.#limits = { min: 0, max: await this.device.get("maxstep", whole, signal), step: 1 };
-    this.#incrementMax = (await this.device.optional("maxincrement", whole, signal)) ?? this.#limits.max;
-    this.#hasTempComp = await this.device.can("tempcompavailable", signal);
+    const { isAbsolute, max, incrementMax, hasTempComp } = await resolveAll({
+      isAbsolute: this.device.get("absolute", flag, signal),
+      max: this.device.get("maxstep", whole, signal),
+      incrementMax: this.device.optional("maxincrement", whole, signal),
+      hasTempComp: this.device.can("tempcompavailable", signal),
+    });
+    if (!isAbsolute) throw new MissingAbilityError(this.name, "this focuser does not know its position");
+    this.#limits = { min: 0, max, step: 1 };
+    this.#incrementMax = incrementMax ?? max;
+    this.#hasTempComp = hasTempComp;
   }
 
   protected override ping(signal: AbortSignal): Promise<boolean> {

@@ -1,3 +1,4 @@
+import { resolveAll } from "../../kit/resolve-all.ts";
 import type { AlpacaDevice } from "../session/device.ts";
 import { number, wholes } from "../wire/values.ts";
 
@@ -35,23 +36,35 @@ const germanPolar = 2;
 export async function readMountFacts(device: AlpacaDevice, signal: AbortSignal): Promise<MountFacts> {
   const can = (member: string) => device.can(member, signal);
   const may = (member: string) => device.optional(member, number, signal);
-  const canPulseGuide = await can("canpulseguide");
+  const guideRates = async () => {
+    const canPulseGuide = await can("canpulseguide");
+    if (!canPulseGuide)
+      return { canPulseGuide, guideRaDegreesPerSecond: undefined, guideDecDegreesPerSecond: undefined };
+    const rates = await resolveAll({ ra: may("guideraterightascension"), dec: may("guideratedeclination") });
+    return { canPulseGuide, guideRaDegreesPerSecond: rates.ra, guideDecDegreesPerSecond: rates.dec };
+  };
+  const { equatorialSystem, trackingRates, latitude, alignment, guiding, ...abilities } = await resolveAll({
+    equatorialSystem: may("equatorialsystem"),
+    canSlewAsync: can("canslewasync"),
+    canSlewSync: can("canslew"),
+    canPark: can("canpark"),
+    canUnpark: can("canunpark"),
+    canSync: can("cansync"),
+    canSetTracking: can("cansettracking"),
+    guiding: guideRates(),
+    canSetGuideRates: can("cansetguiderates"),
+    canSetRaRate: can("cansetrightascensionrate"),
+    canSetDecRate: can("cansetdeclinationrate"),
+    trackingRates: device.optional("trackingrates", wholes, signal),
+    latitude: may("sitelatitude"),
+    alignment: may("alignmentmode"),
+  });
   return {
-    equatorialSystem: (await may("equatorialsystem")) ?? 0,
-    canSlewAsync: await can("canslewasync"),
-    canSlewSync: await can("canslew"),
-    canPark: await can("canpark"),
-    canUnpark: await can("canunpark"),
-    canSync: await can("cansync"),
-    canSetTracking: await can("cansettracking"),
-    canPulseGuide,
-    canSetGuideRates: await can("cansetguiderates"),
-    canSetRaRate: await can("cansetrightascensionrate"),
-    canSetDecRate: await can("cansetdeclinationrate"),
-    trackingRates: (await device.optional("trackingrates", wholes, signal)) ?? [driveRate.sidereal],
-    guideRaDegreesPerSecond: canPulseGuide ? await may("guideraterightascension") : undefined,
-    guideDecDegreesPerSecond: canPulseGuide ? await may("guideratedeclination") : undefined,
-    hasSite: (await may("sitelatitude")) !== undefined,
-    neverFlips: ((await may("alignmentmode")) ?? germanPolar) !== germanPolar,
+    ...abilities,
+    ...guiding,
+    equatorialSystem: equatorialSystem ?? 0,
+    trackingRates: trackingRates ?? [driveRate.sidereal],
+    hasSite: latitude !== undefined,
+    neverFlips: (alignment ?? germanPolar) !== germanPolar,
   };
 }

@@ -1,4 +1,5 @@
 import type { z } from "zod";
+import { resolveAll } from "../../kit/resolve-all.ts";
 import { parseUtcMs } from "../../kit/utc.ts";
 import type { Equatorial, PierSide, SiteAndTime, TrackRate } from "../../roles/mount.ts";
 import type { MountLook, Stillness } from "../../roles/stillness.ts";
@@ -38,16 +39,20 @@ export async function readMount(tools: MountTools, signal: AbortSignal): Promise
   const must = async <T>(name: string, schema: z.ZodType<T>) =>
     given(name, schema) ?? device.get(name.toLowerCase(), schema, signal);
   const may = async (name: string) => given(name, flag) ?? device.optional(name.toLowerCase(), flag, signal);
-  const place = {
-    raHours: await must("RightAscension", number),
-    decDegrees: await must("Declination", number),
-  };
+  const { raHours, decDegrees, slewing, tracking, pulsing, parked } = await resolveAll({
+    raHours: must("RightAscension", number),
+    decDegrees: must("Declination", number),
+    slewing: must("Slewing", flag),
+    tracking: may("Tracking"),
+    pulsing: facts().canPulseGuide ? may("IsPulseGuiding") : false,
+    parked: may("AtPark"),
+  });
   return {
-    pointing: ofDate(tools, place),
-    slewing: await must("Slewing", flag),
-    tracking: (await may("Tracking")) ?? false,
-    pulsing: facts().canPulseGuide ? ((await may("IsPulseGuiding")) ?? false) : false,
-    parked: await may("AtPark"),
+    pointing: ofDate(tools, { raHours, decDegrees }),
+    slewing,
+    tracking: tracking ?? false,
+    pulsing: pulsing ?? false,
+    parked,
   };
 }
 
@@ -67,11 +72,14 @@ export function toMountEquinox({ clock, facts }: MountTools, place: Equatorial):
 
 /** Offsets that somebody left on sidereal make it a rate of its own. */
 export async function readTrackRate(tools: MountTools, signal: AbortSignal): Promise<TrackRate | undefined> {
+  // Of a slow mount beside the rate, although they are needed at one only.
+  const offsets = tools.device.isSlow ? readRateOffsets(tools, signal) : undefined;
+  offsets?.catch(() => {});
   const rate = await tools.device.optional("trackingrate", number, signal);
   if (rate === driveRate.solar) return "solar";
   if (rate === driveRate.lunar) return "lunar";
   if (rate !== driveRate.sidereal) return rate === undefined ? undefined : "custom";
-  const { ra, dec } = await readRateOffsets(tools, signal);
+  const { ra, dec } = await (offsets ?? readRateOffsets(tools, signal));
   return (ra ?? 0) === 0 && (dec ?? 0) === 0 ? "sidereal" : "custom";
 }
 
@@ -81,10 +89,10 @@ export async function readRateOffsets(
   signal: AbortSignal,
 ): Promise<{ ra: number | undefined; dec: number | undefined }> {
   const { canSetRaRate, canSetDecRate } = facts();
-  return {
-    ra: canSetRaRate ? await device.optional("rightascensionrate", number, signal) : undefined,
-    dec: canSetDecRate ? await device.optional("declinationrate", number, signal) : undefined,
-  };
+  return resolveAll({
+    ra: canSetRaRate ? device.optional("rightascensionrate", number, signal) : undefined,
+    dec: canSetDecRate ? device.optional("declinationrate", number, signal) : undefined,
+  });
 }
 
 /** By the standard's numbers: 0 east of the pier, 1 west, -1 unknown. */
@@ -104,11 +112,13 @@ export async function readPierSide(
 const pierSides: Readonly<Record<number, PierSide>> = { 0: "east", 1: "west" };
 
 export async function readSiteAndTime({ device }: MountTools, signal: AbortSignal): Promise<SiteAndTime> {
-  const latitudeDegrees = await device.optional("sitelatitude", number, signal);
-  const longitudeDegrees = await device.optional("sitelongitude", number, signal);
-  const elevationMetres = await device.optional("siteelevation", number, signal);
-  const siderealHours = await device.optional("siderealtime", number, signal);
-  const utc = await device.optional("utcdate", text, signal);
+  const { latitudeDegrees, longitudeDegrees, elevationMetres, siderealHours, utc } = await resolveAll({
+    latitudeDegrees: device.optional("sitelatitude", number, signal),
+    longitudeDegrees: device.optional("sitelongitude", number, signal),
+    elevationMetres: device.optional("siteelevation", number, signal),
+    siderealHours: device.optional("siderealtime", number, signal),
+    utc: device.optional("utcdate", text, signal),
+  });
   const hasSite = latitudeDegrees !== undefined && longitudeDegrees !== undefined;
   return {
     site:

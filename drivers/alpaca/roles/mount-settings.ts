@@ -1,8 +1,10 @@
+import { resolveAll } from "../../kit/resolve-all.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Mount } from "../../roles/mount.ts";
 import {
   parkedSetting,
   pointingSetting,
+  readStateOnce,
   standingSetting,
   trackingSetting,
 } from "../../roles/pointing-settings.ts";
@@ -30,8 +32,12 @@ export function mountSettings(
     unit: "s of right ascension per sidereal s, arcsec/s",
     async read(signal) {
       // At other rates they read 0 and cannot be written.
-      if ((await device.optional("trackingrate", whole, signal)) !== driveRate.sidereal) return undefined;
-      const { ra, dec } = await readRateOffsets(tools, signal);
+      const { rate, offsets } = await resolveAll({
+        rate: device.optional("trackingrate", whole, signal),
+        offsets: readRateOffsets(tools, signal),
+      });
+      if (rate !== driveRate.sidereal) return undefined;
+      const { ra, dec } = offsets;
       return ra === undefined && dec === undefined ? undefined : [ra ?? 0, dec ?? 0];
     },
     restore: async (value, signal) => setRateOffsets(tools, value as readonly number[], signal),
@@ -43,12 +49,13 @@ export function mountSettings(
     },
   };
 
+  const readState = readStateOnce(mount);
   return [
     propertySetting(device, "trackRate", trackingRate),
     ...(facts.canSetRaRate || facts.canSetDecRate ? [rateOffsets] : []),
-    pointingSetting(mount),
-    standingSetting(mount, (signal) => device.get("siderealtime", number, signal)),
-    trackingSetting(mount, (on, _state, signal) => switchTracking(on, signal)),
-    ...(facts.canPark ? [parkedSetting(mount)] : []),
+    pointingSetting(mount, readState),
+    standingSetting(mount, readState, (signal) => device.get("siderealtime", number, signal)),
+    trackingSetting(mount, readState, (on, _state, signal) => switchTracking(on, signal)),
+    ...(facts.canPark ? [parkedSetting(mount, readState)] : []),
   ];
 }

@@ -1,4 +1,5 @@
 import { MissingAbilityError, OverruledError, ReadbackError } from "../../kit/errors.ts";
+import { resolveAll } from "../../kit/resolve-all.ts";
 import type { Setting } from "../../roles/device.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import {
@@ -97,13 +98,16 @@ export class AlpacaMount extends AlpacaRole implements Mount {
 
   state(signal: AbortSignal): Promise<MountState> {
     return this.recovering(async () => {
-      const seen = await readMount(this.#tools, signal);
+      const { seen, trackRate } = await resolveAll({
+        seen: readMount(this.#tools, signal),
+        trackRate: readTrackRate(this.#tools, signal),
+      });
       this.#noteForeignSlew(seen);
       return {
         pointing: seen.pointing,
         motion: this.#rest.motionOf(seen),
         tracking: seen.tracking,
-        trackRate: await readTrackRate(this.#tools, signal),
+        trackRate,
         parked: seen.parked,
       };
     }, signal);

@@ -1,3 +1,4 @@
+import { resolveAll, resolveEach } from "../../kit/resolve-all.ts";
 import type { KeptSetting } from "../../roles/kept-settings.ts";
 import type { Weather, WeatherState } from "../../roles/weather.ts";
 import { AlpacaRole, type RoleContext } from "../session/alpaca-role.ts";
@@ -57,23 +58,27 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
     return false;
   }
 
-  protected override async connectAll(signal: AbortSignal): Promise<void> {
-    await super.connectAll(signal);
-    const second = this.#second;
-    if (!second) return;
-    if (!(await isConnected(second, signal))) this.#secondToLeave = second;
-    await connectDevice(second, signal);
+  protected override async connectAll(signal: AbortSignal, seen?: boolean): Promise<void> {
+    await resolveEach([super.connectAll(signal, seen), this.#connectSecond(signal)]);
   }
 
-  protected override async disconnect(signal: AbortSignal): Promise<void> {
+  async #connectSecond(signal: AbortSignal): Promise<void> {
+    const second = this.#second;
+    if (!second) return;
+    const isSeen = await isConnected(second, signal);
+    if (!isSeen) this.#secondToLeave = second;
+    await connectDevice(second, signal, isSeen);
+  }
+
+  protected override async disconnect(signal: AbortSignal, seen?: boolean): Promise<void> {
     // At once: closing has little time, and each takes a slow server seconds.
-    await Promise.all([super.disconnect(signal), this.#leaveSecond(signal)]);
+    await Promise.all([super.disconnect(signal, seen), this.#leaveSecond(signal)]);
   }
 
   async #leaveSecond(signal: AbortSignal): Promise<void> {
     const second = this.#secondToLeave;
     this.#secondToLeave = undefined;
-    if (second) await disconnectDevice(second, signal);
+    if (second) await disconnectDevice(second, signal, true);
   }
 
   protected override async readFacts(signal: AbortSignal): Promise<void> {
@@ -93,15 +98,18 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
 
   async #find(signal: AbortSignal): Promise<WeatherFindings> {
     const { monitor, conditions } = this.#devices;
-    const isSafe = monitor
-      ? await this.#unlessSilent(() => monitor.get("issafe", flag, signal), signal)
-      : undefined;
-    const found = conditions
-      ? await this.#unlessSilent(async () => {
-          const isFresh = await this.#isFresh(conditions, signal);
-          return { readings: await this.#readings(conditions, signal), isFresh };
-        }, signal)
-      : undefined;
+    const read = {
+      isSafe: () => monitor!.get("issafe", flag, signal),
+      found: () =>
+        resolveAll({
+          isFresh: this.#isFresh(conditions!, signal),
+          readings: this.#readings(conditions!, signal),
+        }),
+    };
+    const { isSafe, found } = await resolveAll({
+      isSafe: monitor && this.#unlessSilent(read.isSafe, signal),
+      found: conditions && this.#unlessSilent(read.found, signal),
+    });
     return {
       isSafe: monitor ? (isSafe ?? "unknown") : undefined,
       readings: found?.readings ?? {},
@@ -123,9 +131,12 @@ export class AlpacaWeather extends AlpacaRole implements Weather {
   async #readings(station: AlpacaDevice, signal: AbortSignal): Promise<Record<string, number>> {
     const state = await station.state(signal);
     const given = new Map([...(state ?? [])].map(([name, value]) => [name.toLowerCase(), value]));
+    const values = await resolveEach(
+      sensors.map(async (sensor) => (state ? given.get(sensor) : this.#single(station, sensor, signal))),
+    );
     const readings: Record<string, number> = {};
-    for (const sensor of sensors) {
-      const value = state ? given.get(sensor) : await this.#single(station, sensor, signal);
+    for (const [i, sensor] of sensors.entries()) {
+      const value = values[i];
       if (typeof value === "number" && Number.isFinite(value)) readings[sensor] = value;
     }
     return readings;

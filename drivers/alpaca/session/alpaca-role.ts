@@ -39,19 +39,19 @@ export abstract class AlpacaRole extends KeptDevice {
     return this.device.server.reach.returnedSeconds;
   }
 
-  protected override async connect(signal: AbortSignal): Promise<void> {
+  protected override async connect(signal: AbortSignal, seen?: boolean): Promise<void> {
     this.#lostCount = this.device.lostCount;
-    await this.connectAll(signal);
+    await this.connectAll(signal, seen);
     await this.readFacts(signal);
   }
 
   /** A role that hangs on a second device connects that too. */
-  protected async connectAll(signal: AbortSignal): Promise<void> {
-    await connectDevice(this.device, signal);
+  protected async connectAll(signal: AbortSignal, seen?: boolean): Promise<void> {
+    await connectDevice(this.device, signal, seen);
   }
 
-  protected override async disconnect(signal: AbortSignal): Promise<void> {
-    await disconnectDevice(this.device, signal);
+  protected override async disconnect(signal: AbortSignal, seen?: boolean): Promise<void> {
+    await disconnectDevice(this.device, signal, seen);
   }
 
   /** Devices that others watch as well are never disconnected to mend an error. */

@@ -20,42 +20,66 @@ const asynchronousFrom: Readonly<Record<string, number>> = {
 };
 
 export function isConnected(device: AlpacaDevice, signal: AbortSignal): Promise<boolean> {
+  if (device.isSlow) askInterfaceVersion(device, signal); // it will be needed if the device is not as wanted
   return device.get("connected", flag, signal);
 }
 
-/** Does nothing to a device that is connected already. @throws RefusedError, DeadlineError, DeviceLostError */
-export function connectDevice(device: AlpacaDevice, signal: AbortSignal): Promise<void> {
-  return bringTo(true, device, signal);
+/**
+ * Does nothing to a device that is connected already. @param seen whether it was so a moment ago, to be asked no more
+ * @throws RefusedError, DeadlineError, DeviceLostError
+ */
+export function connectDevice(device: AlpacaDevice, signal: AbortSignal, seen?: boolean): Promise<void> {
+  return bringTo(true, device, signal, seen);
 }
 
 /** A hub may stay connected for its other clients; that is no failure. */
-export async function disconnectDevice(device: AlpacaDevice, signal: AbortSignal): Promise<void> {
-  await bringTo(false, device, signal);
+export function disconnectDevice(device: AlpacaDevice, signal: AbortSignal, seen?: boolean): Promise<void> {
+  return bringTo(false, device, signal, seen);
 }
+
+/** As last heard; what a bridge that is not connected does not know is asked for again. */
+const versions = new WeakMap<AlpacaDevice, Promise<number | undefined>>();
 
 /** An error counts as the oldest version. Bridges know it only once they are connected. */
 async function interfaceVersion(device: AlpacaDevice, signal: AbortSignal): Promise<number> {
-  return (await device.optional("interfaceversion", whole, signal)) ?? 1;
+  askInterfaceVersion(device, signal);
+  try {
+    return (await versions.get(device)) ?? 1;
+  } finally {
+    if (!device.isSlow) versions.delete(device);
+  }
 }
 
-async function bringTo(wanted: boolean, device: AlpacaDevice, signal: AbortSignal): Promise<void> {
-  if ((await isConnected(device, signal)) === wanted) return;
-  if (!(await bringAsynchronously(wanted, device, signal))) {
+function askInterfaceVersion(device: AlpacaDevice, signal: AbortSignal): void {
+  if (versions.has(device)) return;
+  const asked = device.optional("interfaceversion", whole, signal);
+  versions.set(device, asked);
+  const forget = () => void versions.delete(device);
+  asked.then((version) => version === undefined && forget(), forget);
+}
+
+async function bringTo(
+  wanted: boolean,
+  device: AlpacaDevice,
+  signal: AbortSignal,
+  seen?: boolean,
+): Promise<void> {
+  if ((seen ?? (await isConnected(device, signal))) === wanted) return;
+  const version = await interfaceVersion(device, signal);
+  const isThere = await bringAsynchronously(wanted, version, device, signal);
+  if (isThere === undefined)
     await device.put("connected", { Connected: wanted }, signal, { withinSeconds: connectSecondsMax });
-  }
   const what = wanted ? "connecting" : "disconnecting";
-  const reached = await device
-    .until(
-      what,
-      { withinSeconds: wanted ? connectSecondsMax : 20, precisionSeconds: 0.3 },
-      async (abort) => ((await isConnected(device, abort)) === wanted ? true : undefined),
-      signal,
-    )
-    .catch((error: unknown) => {
+  const isReached = async (abort: AbortSignal) =>
+    (await isConnected(device, abort)) === wanted ? true : undefined;
+  const options = { withinSeconds: wanted ? connectSecondsMax : 20, precisionSeconds: 0.3 };
+  const reached =
+    isThere ||
+    (await device.until(what, options, isReached, signal).catch((error: unknown) => {
       if (wanted) throw error;
       signal.throwIfAborted();
       return false;
-    });
+    }));
   if (!reached && !wanted) {
     device.server.log.debug(
       { device: device.name },
@@ -65,25 +89,34 @@ async function bringTo(wanted: boolean, device: AlpacaDevice, signal: AbortSigna
   device.forgetAbsences();
 }
 
-/** @returns whether the device knows this way; if not, nothing has happened */
+/** @returns whether it is as wanted afterwards; `undefined` where the device does not know this way: nothing has happened */
 async function bringAsynchronously(
   wanted: boolean,
+  version: number,
   device: AlpacaDevice,
   signal: AbortSignal,
-): Promise<boolean> {
+): Promise<boolean | undefined> {
   const since = asynchronousFrom[device.type] ?? Number.POSITIVE_INFINITY;
-  if ((await interfaceVersion(device, signal)) < since) return false;
+  if (version < since) return undefined;
   try {
     await device.put(wanted ? "connect" : "disconnect", {}, signal, { withinSeconds: connectSecondsMax });
   } catch (error) {
-    if (isAbsence(error)) return false; // claims the version and lacks the member
+    if (isAbsence(error)) return undefined; // claims the version and lacks the member
     throw error;
   }
-  // A failed attempt is told by this reading, as an error.
+  // A failed attempt is told by `connecting`, as an error.
+  let isThere = false;
+  const look = async (abort: AbortSignal) => {
+    const connecting = device.get("connecting", flag, abort);
+    const connected = isConnected(device, abort).catch(() => undefined);
+    if (await connecting) return undefined;
+    isThere = (await connected) === wanted;
+    return true;
+  };
   const options = { withinSeconds: connectSecondsMax, precisionSeconds: 0.2 };
-  await device.untilOff(wanted ? "connecting" : "disconnecting", "connecting", options, signal);
-  if (wanted && !(await isConnected(device, signal))) {
+  await device.until(wanted ? "connecting" : "disconnecting", options, look, signal);
+  if (wanted && !isThere && !(await isConnected(device, signal))) {
     throw new RefusedError(device.name, "connecting ended and the device is not connected");
   }
-  return true;
+  return isThere || wanted;
 }

@@ -1,12 +1,13 @@
 import * as z from "zod";
 import { DeviceLostError, RefusedError } from "../../kit/errors.ts";
 import { deadlineOver, RoundTrip } from "../../kit/round-trip.ts";
-import { unlessAborted } from "../../kit/unless-aborted.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import { HttpStatusError, NotImplementedError } from "../wire/errors.ts";
 import type { DecodedImage } from "../wire/image-bytes.ts";
 import type { ListedDevice } from "../wire/management.ts";
 import type { Parameters } from "../wire/parameters.ts";
 import type { AlpacaServer } from "../wire/server.ts";
+import { Turns } from "../wire/turns.ts";
 import { flag } from "../wire/values.ts";
 import { type WaitOptions, waitUntil } from "./wait-until.ts";
 
@@ -25,7 +26,7 @@ export type DeviceState = ReadonlyMap<string, unknown>;
 
 /**
  * One device of a server: its members by their names in lower case. One request at a time, in the order asked,
- * because small servers and serial lines take no more.
+ * because small servers and serial lines take no more; of a slow one several reads, and each command by itself.
  */
 export class AlpacaDevice {
   readonly name: string;
@@ -34,12 +35,12 @@ export class AlpacaDevice {
   readonly server: AlpacaServer;
   readonly #reads: RoundTrip;
   readonly #absent = new Set<string>();
-  #before: Promise<void> = Promise.resolve();
-  #waiting = 0;
+  readonly #turns: Turns;
   #lostCount = 0;
 
   constructor(server: AlpacaServer, listed: Pick<ListedDevice, "name" | "type" | "number">) {
     this.server = server;
+    this.#turns = new Turns({ quick: 1, slow: 12 }, server.turns.isSlow);
     this.#reads = new RoundTrip(server.clock);
     this.name = listed.name;
     this.type = listed.type;
@@ -49,6 +50,11 @@ export class AlpacaDevice {
   /** Grows whenever the link failed, the device said that it is not connected, or its server restarted. */
   get lostCount(): number {
     return this.#lostCount + this.server.restartCount;
+  }
+
+  /** What might be needed is worth asking for beside what is. */
+  get isSlow(): boolean {
+    return this.server.turns.isSlow;
   }
 
   /** Of reads, without the time that they wait for their turn [s]. */
@@ -174,6 +180,7 @@ export class AlpacaDevice {
             },
             maxAdu,
           ),
+        true,
         signal,
       ),
     );
@@ -203,8 +210,16 @@ export class AlpacaDevice {
         signal,
       });
     // A command may be answered only when its motion has ended.
-    const ask = method === "GET" ? () => this.#reads.measure(send) : send;
-    return this.#watching(() => (urgent ? ask() : this.#inTurn(ask, signal)));
+    const ask = method === "GET" ? () => this.#timed(() => this.#reads.measure(send)) : send;
+    const alone = method === "PUT";
+    return this.#watching(() => (urgent ? ask() : this.#inTurn(ask, alone, signal)));
+  }
+
+  async #timed<T>(read: () => Promise<T>): Promise<T> {
+    const elapsedSeconds = startStopwatch(this.server.clock);
+    const answer = await read();
+    this.#turns.note(elapsedSeconds());
+    return answer;
   }
 
   async #watching<T>(work: () => Promise<T>): Promise<T> {
@@ -216,19 +231,9 @@ export class AlpacaDevice {
     }
   }
 
-  async #inTurn<T>(work: () => Promise<T>, signal: AbortSignal): Promise<T> {
-    const { promise, resolve } = Promise.withResolvers<void>();
-    const before = this.#before;
-    const isFree = this.#waiting++ === 0;
-    this.#before = before.then(() => promise);
-    try {
-      if (!isFree) await unlessAborted(before, signal);
-      signal.throwIfAborted();
-      return await work();
-    } finally {
-      this.#waiting--;
-      resolve();
-    }
+  #inTurn<T>(work: () => Promise<T>, alone: boolean, signal: AbortSignal): Promise<T> {
+    const { turns } = this.server;
+    return this.#turns.take(() => turns.take(work, { alone: false }, signal), { alone }, signal);
   }
 }
 

@@ -7,6 +7,7 @@ import type { Log } from "../../kit/log.ts";
 import type { RigSeal } from "../../kit/seal.ts";
 import { ServerReach } from "../../kit/server-reach.ts";
 import { SpareMemory } from "../../kit/spare-memory.ts";
+import { startStopwatch } from "../../kit/stopwatch.ts";
 import { HttpStatusError, NotConnectedError } from "./errors.ts";
 import { type DecodedImage, imageFromBytes } from "./image-bytes.ts";
 import { imageFromJson } from "./image-json.ts";
@@ -14,6 +15,7 @@ import { encodeParameters, type Parameters } from "./parameters.ts";
 import { type Asked, checkStatus, MixedUpReplyError, mediaType, readReply } from "./reply.ts";
 import { ServerLookout } from "./server-lookout.ts";
 import { TransactionIds } from "./transaction-ids.ts";
+import { Turns } from "./turns.ts";
 
 export interface AlpacaServerOptions {
   readonly exchange: HttpExchange;
@@ -57,6 +59,8 @@ export class AlpacaServer implements AsyncDisposable {
   /** What images are turned into. */
   readonly memory = new SpareMemory();
   readonly reach: ServerReach;
+  /** Devices' requests; those past the queue take no part. Small servers have few sockets. */
+  readonly turns = new Turns({ quick: 4, slow: 32 });
   readonly #lookout: ServerLookout;
   readonly #seal: RigSeal | undefined;
   readonly #exchange: HttpExchange;
@@ -169,15 +173,18 @@ export class AlpacaServer implements AsyncDisposable {
       for (let attempt = 1; ; attempt++) {
         const { request, read } = prepare({ device, member, transactionId: this.#ids.next() });
         const lastKnown = this.#serverTransactionId;
+        const elapsedSeconds = startStopwatch(this.clock);
         try {
           const reply = await this.#exchange.exchange({ ...request, signal: abort });
           this.reach.found();
+          if (request.method === "GET") this.turns.note(elapsedSeconds());
           const { value, serverTransactionId } = read(reply);
           this.#note(serverTransactionId, lastKnown);
           return value;
         } catch (error) {
           if (error instanceof MixedUpReplyError) await this.#exchange.reset();
           if (!(error instanceof HttpLinkError)) throw error;
+          if (error.neverSent && this.turns.refused()) continue;
           // An idle socket that the server has closed meanwhile shows itself only now: the next one is fresh.
           if (repeatable && attempt === 1 && !error.neverSent) continue;
           this.reach.lost(error.message);

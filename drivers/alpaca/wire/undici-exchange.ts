@@ -2,8 +2,8 @@ import { type Dispatcher, Pool } from "undici/index.js"; // the bare name is a s
 import type { Clock } from "../../kit/clock.ts";
 import { type HttpExchange, HttpLinkError, type HttpReply, type HttpRequest } from "../../kit/http-link.ts";
 
-/** A device each may be asked at the same time, and one image is on its way; small servers take no more. */
-const connectionsMax = 4;
+/** How many are open at a time is the devices' turns' affair; what goes past the queue finds one too. */
+const connectionsMax = 40;
 /** Embedded servers drop idle sockets after a few seconds, and a command on a dropped one is lost [ms]. */
 const keepAliveMs = 2000;
 const replyBytesMaxDefault = 1_000_000;

@@ -4,6 +4,7 @@ import type { Mount } from "../../roles/mount.ts";
 import {
   parkedSetting,
   pointingSetting,
+  readStateOnce,
   standingSetting,
   trackingSetting,
 } from "../../roles/pointing-settings.ts";
@@ -34,17 +35,18 @@ export function mountSettings(mount: Mount, tools: RoleTools): readonly KeptSett
   };
 
   const guideRate = { property: "GUIDE_RATE", elements: ["GUIDE_RATE_WE", "GUIDE_RATE_NS"], tolerance: 1e-3 };
+  const readState = readStateOnce(mount);
   return [
     switchSetting(device, "slewRate", "TELESCOPE_SLEW_RATE"),
     numberSetting(device, "guideRate", { ...guideRate, unit: "times sidereal" }),
     switchSetting(device, "trackMode", "TELESCOPE_TRACK_MODE"),
-    pointingSetting(mount),
-    standingSetting(mount, localSiderealHours),
-    trackingSetting(mount, (on, { trackRate }, signal) =>
+    pointingSetting(mount, readState),
+    standingSetting(mount, readState, localSiderealHours),
+    trackingSetting(mount, readState, (on, { trackRate }, signal) =>
       on ? mount.ensureTracking(trackRate ?? "sidereal", signal) : mount.ensureTrackingOff(signal),
     ),
     // After the last slew, which needs its own choice.
     switchSetting(device, "onCoordSet", "ON_COORD_SET"),
-    ...(device.property("TELESCOPE_PARK") ? [parkedSetting(mount)] : []),
+    ...(device.property("TELESCOPE_PARK") ? [parkedSetting(mount, readState)] : []),
   ];
 }
