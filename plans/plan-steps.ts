@@ -73,6 +73,18 @@ export const stepOptions = {
       .describe(
         "Afterwards looks at the plain Sun from nine pointings, which shows what the light itself wrote into the flat.",
       ),
+    correctLight: z
+      .boolean({ error: "true or false" })
+      .default(false)
+      .describe(
+        "Divides out of the flat what those looks show that the light wrote into it, a slope apart, and keeps that only if nine more looks show a better flat; not with `blur: drift`.",
+      ),
+    correctResponse: z
+      .boolean({ error: "true or false" })
+      .default(false)
+      .describe(
+        "Straightens the counts by the sensor's curve, where that is known to 0.05 % of an image; `apply` then does the same with images. Of a flat by diffuser only.",
+      ),
     onlyWhenNoneFits: z
       .boolean({ error: "true or false" })
       .default(false)
@@ -80,7 +92,17 @@ export const stepOptions = {
         "Skips the step when the ledger holds a good flat of this train that a few frames through the diffuser show to fit.",
       ),
     onFailure,
-  }).describe("Takes a flat with its darks and proves it."),
+  })
+    .refine(({ correctLight, proveLight }) => !correctLight || proveLight, {
+      error: "correctLight only with proveLight, whose looks it goes by",
+    })
+    .refine(({ correctLight, blur }) => !correctLight || blur !== "drift", {
+      error: "correctLight only of a flat by diffuser or defocus",
+    })
+    .refine(({ correctResponse, blur }) => !correctResponse || blur === "diffuser", {
+      error: "correctResponse only of a flat by diffuser",
+    })
+    .describe("Takes a flat with its darks and proves it."),
   images: mapOf({
     frames: wholeFrom(1, 10000, "frames").describe("How many images, at most, where a time ends them too."),
     everySeconds: numberFrom(0.1, 3600, "seconds")

@@ -7,6 +7,8 @@ const meanings: Readonly<Record<keyof typeof rules, string>> = {
   noise: "What the flat's own grain adds to every image, as a part of its level.",
   evenOdd: "The odd frames' mean against that of the even ones. 1 is what chance allows; more is flicker.",
   drift: "The first half of the series against the second: what changed slowly.",
+  moved:
+    "Squares of 8 px in the first half of the frames against the second, each held against what is round about; the worst of them. Something moved in the rig, or fell on a surface, while the flat was taken: there the flat is a mean of two states. Take it again; the place is told.",
   grey: "A second flat divided by the first. What is left would be left in the images.",
   pairLight: "Smooth differences between two flats of the same train.",
   pairChange: "The largest difference between two flats, at any place.",

@@ -4,7 +4,9 @@ import { sumOfBytes } from "../../drivers/formats/fits-checksum.ts";
 import { type FlatFactors, prepareFlat } from "../imaging/combining/apply.ts";
 import { maskBits } from "../imaging/combining/mask-bits.ts";
 import { markDeadPixels } from "../imaging/combining/normalise-flat.ts";
+import type { CountCurve } from "../imaging/light/straighten.ts";
 import { median } from "../imaging/numerics/order-statistics.ts";
+import { readCurve } from "../masters/response-cards.ts";
 import { checkMasters, type Despites } from "./apply/refusals.ts";
 import { hasColourFilters } from "./frame-kind.ts";
 import { openImage } from "./image-file.ts";
@@ -32,6 +34,8 @@ export interface Calibration {
   readonly flat: MasterFile;
   readonly dark: MasterFile | undefined;
   readonly factors: FlatFactors;
+  /** Of the sensor, that images are freed of as the flat was. */
+  readonly curve: CountCurve | undefined;
   /** Pixels that the flat does not mask, whose factor no pixel needs: taken as masked. */
   readonly absurdPx: number;
   /** Median of the dark, rounded [adu]: the floor that a uint16 result keeps. */
@@ -54,6 +58,7 @@ export function readCalibration(
       "Take a dark of the same binning and region.",
     );
   }
+  const curve = curveOf(flat, dark);
   const mask = trustMask(flat.image, dark?.image);
   const absurdPx = markAbsurd(flat, mask);
   if (!mask.includes(0)) {
@@ -68,9 +73,26 @@ export function readCalibration(
     flat,
     dark,
     factors,
+    curve,
     absurdPx,
     darkLevelAdu: Math.round(dark ? (sampledMedian(dark.image.data) ?? 0) : 0),
   };
+}
+
+/** @throws InputError where images could not be straightened as the flat was */
+function curveOf(flat: MasterFile, dark: MasterFile | undefined): CountCurve | undefined {
+  const curve = readCurve(flat.header);
+  if (!curve && flat.header.logical("RESPCOR") === true)
+    throw new InputError(
+      `${flat.path} was made of counts that were straightened by the sensor's curve, and does not say by which.`,
+      "Take a flat whose header is whole.",
+    );
+  if (curve && !dark)
+    throw new InputError(
+      `${flat.path} was made of counts that were straightened by the sensor's curve, and images need the same above their dark.`,
+      "Name the images' dark with --dark.",
+    );
+  return curve;
 }
 
 /** The flat's own mask, the dark's, and what cannot be divided by. */

@@ -72,6 +72,14 @@ export function figureCards(series: SeriesFigures): Card[] {
           figure("HALFSIG", halves.driftSigma, "one sigma of HALFRMS"),
         ]
       : []),
+    ...(halves?.worst
+      ? [
+          figure("HALFMOST", halves.worst.change, "the same at the worst place, 8 px squares"),
+          figure("HALFMSIG", halves.worst.sigma, "one sigma of HALFMOST"),
+          figure("HALFX", halves.worst.xPx, "[px] column of that place"),
+          figure("HALFY", halves.worst.yPx, "[px] row of that place"),
+        ]
+      : []),
     ...(separation
       ? [
           figure("SUNLEFT", separation.unseparated, "Sun not told from the rig, rms share of level"),
@@ -88,9 +96,18 @@ export function readFigures(header: FitsHeader): SeriesAgreement {
     evenOdd: header.number("EVENODD"),
     driftRms: header.number("HALFRMS"),
     driftSigma: header.number("HALFSIG"),
+    worst: readWorst(header),
     unseparated: header.number("SUNLEFT"),
     sunChange: header.number("SUNCHNG"),
   };
+}
+
+function readWorst(header: FitsHeader): SeriesAgreement["worst"] {
+  const [change, sigma, xPx, yPx] = ["HALFMOST", "HALFMSIG", "HALFX", "HALFY"].map((key) =>
+    header.number(key),
+  );
+  if (change === undefined || sigma === undefined || xPx === undefined || yPx === undefined) return undefined;
+  return { change, sigma, xPx, yPx };
 }
 
 function figure(keyword: string, value: number, comment: string): Card {

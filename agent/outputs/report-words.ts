@@ -6,7 +6,7 @@ import type { DefocusFound } from "../procedures/flat/flat-request.ts";
 import { imageWarnings } from "../run/record/flat-doubts.ts";
 import { lastStepResult } from "../run/record/found-in-record.ts";
 import type { RunRecord } from "../run/record/run-record.ts";
-import { lightFacts, responseFacts } from "./light-words.ts";
+import { correctionFacts, lightFacts, responseFacts } from "./light-words.ts";
 import type { ReportInput } from "./report-page.ts";
 import { spanText } from "./terminal-progress.ts";
 
@@ -83,7 +83,13 @@ export function reportFacts(record: RunRecord): (readonly [string, string])[] {
           ],
         ] as const)
       : []),
-    ...(flat ? [...lightFacts(flat.proof.light), ...responseFacts(flat.proof.response)] : []),
+    ...(flat
+      ? [
+          ...lightFacts(flat.proof.light),
+          ...correctionFacts(flat.lightCorrection),
+          ...responseFacts(flat.proof.response, flat.responseCorrection),
+        ]
+      : []),
     ...(flat?.defocus ? defocusFacts(flat.defocus) : []),
     ...(flat && bought
       ? ([

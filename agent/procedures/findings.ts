@@ -48,6 +48,9 @@ export interface MeasuredConversion extends Conversion {
 
 /** What a sensor's curve depends on. */
 export interface CameraState {
+  /** Full scale, which goes with the bit depth [adu]. */
+  readonly topAdu?: number;
+  readonly sensorCelsius?: number;
   readonly gain: number;
   readonly offset?: number;
   readonly binning: number;

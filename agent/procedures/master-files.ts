@@ -7,11 +7,14 @@ import type { Camera, Frame } from "../../drivers/roles/camera.ts";
 import { shiftMosaic } from "../../drivers/roles/colour-mosaic.ts";
 import type { Master } from "../imaging/combining/finish-master.ts";
 import type { Flat } from "../imaging/combining/normalise-flat.ts";
+import type { LightCorrection } from "../imaging/light/correct-light.ts";
+import type { LightFactors } from "../imaging/light/light-factors.ts";
 import { RunningMoments } from "../imaging/noise/running-moments.ts";
 import type { ErrorBudget } from "../imaging/proof/error-budget.ts";
 import type { LightProof } from "../imaging/proof/light-figures.ts";
 import type { CurveOfFlat } from "../imaging/proof/response-figures.ts";
 import { budgetCards } from "../masters/budget-cards.ts";
+import { correctionCards, factorHdus } from "../masters/correction-hdus.ts";
 import { creatorCard } from "../masters/creator-card.ts";
 import { lightCards } from "../masters/light-cards.ts";
 import type { ExposureSpan, SeriesFigures } from "../masters/master-cards.ts";
@@ -77,7 +80,11 @@ export function writeFlatMaster(
     readonly verdict: string;
     readonly light: LightProof;
     readonly response?: CurveOfFlat;
+    /** Full scale. */
+    readonly topAdu: number;
     readonly budget: ErrorBudget;
+    readonly correction?: LightCorrection;
+    readonly factors?: LightFactors;
   },
 ): string {
   const file = unusedFileName(bench, flatMasterFile);
@@ -87,10 +94,13 @@ export function writeFlatMaster(
     ...card("BLUR", blur, "how the Sun was blurred away"),
     ...card("VERDICT", verdict, "what its own proof says"),
     ...lightCards(about.light),
-    ...(about.response ? responseCards(about.response) : []),
+    ...(about.correction ? correctionCards(about.correction) : []),
+    ...(about.response ? responseCards(about.response, about.topAdu) : []),
     ...budgetCards(about.budget),
   ];
-  write(bench, file, flatHdus(flat, series, { cards, spans: notes.spans, darkFile, more }));
+  const hdus = flatHdus(flat, series, { cards, spans: notes.spans, darkFile, more });
+  const factors = about.factors ? factorHdus(flat.shape, about.factors) : [];
+  write(bench, file, [...hdus, ...factors]);
   return file;
 }
 

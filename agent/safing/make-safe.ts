@@ -1,6 +1,8 @@
 import { withDeadline } from "../../drivers/kit/deadline.ts";
+import { DeviceLostError } from "../../drivers/kit/errors.ts";
 import { startStopwatch } from "../../drivers/kit/stopwatch.ts";
 import type { Device } from "../../drivers/roles/device.ts";
+import type { Mount } from "../../drivers/roles/mount.ts";
 import { stoppableDevices } from "../../drivers/roles/rig.ts";
 import type { Covered } from "./front.ts";
 import { isSunUp, nearSunDegrees, retreatPointing, sunSeparationDegrees } from "./off-sun.ts";
@@ -74,6 +76,7 @@ class Safing {
   #covered: Covered = { proved: false, why: "the cover has not answered yet" };
   #offSun = false;
   #separationDegrees: number | undefined;
+  #parksInstead = false;
 
   constructor(
     readonly tools: SafingTools,
@@ -188,7 +191,7 @@ class Safing {
       this.#separationDegrees = sunSeparationDegrees(pointing, site, clock.nowMs());
       if (parked !== true && this.#separationDegrees < nearSunDegrees) {
         await mount.ensureStopped(signal);
-        await mount.slewTo(retreatPointing(site, clock.nowMs()), signal);
+        await this.#turnAway(mount, signal);
       }
       if (parked !== true && tracking) await mount.ensureTrackingOff(signal);
       const after = await mount.state(signal);
@@ -196,6 +199,19 @@ class Safing {
       this.#offSun ||= this.#separationDegrees >= nearSunDegrees;
       return this.#offSun && !after.tracking;
     });
+  }
+
+  /** A mount that can't be slewed, for want of tracking for one, may still go to its park; each fails in its turn. */
+  async #turnAway(mount: Mount, signal: AbortSignal): Promise<void> {
+    const { site, clock } = this.tools;
+    try {
+      if (this.#parksInstead) await mount.ensureParked(signal);
+      else await mount.slewTo(retreatPointing(site, clock.nowMs()), signal);
+    } catch (error) {
+      const canChoose = mount.abilities.park && !(error instanceof DeviceLostError);
+      this.#parksInstead = canChoose && !this.#parksInstead;
+      throw error;
+    }
   }
 
   /** Aborts what is still being tried once it has had its time. */
@@ -215,7 +231,7 @@ class Safing {
       if (!isSafe && now - warnedSeconds >= warnEverySeconds) {
         warnedSeconds = now;
         warn?.(
-          `the telescope is neither covered nor off the Sun yet: ${[...this.#failed.values()].join("; ")}`,
+          `the telescope is neither covered nor off the Sun yet: ${[...this.#failed.values()].join("; ") || "nothing has answered"}`,
         );
       }
     }

@@ -2,6 +2,7 @@ import type { Clock } from "../../drivers/kit/clock.ts";
 import { unlessAborted } from "../../drivers/kit/unless-aborted.ts";
 import { findDust } from "../imaging/dust/dust.ts";
 import { judgeSheet } from "../imaging/light/clear-sheet.ts";
+import { correctLight } from "../imaging/light/correct-light.ts";
 import { measureLight } from "../imaging/light/measure-light.ts";
 import { matchPair } from "../imaging/match/match-since.ts";
 import { matchTrain } from "../imaging/match/match-train.ts";
@@ -20,6 +21,7 @@ export const computations = {
   smallStructure: (_: FftLibrary, ...about: Parameters<typeof smallStructure>) => smallStructure(...about),
   matchTrain,
   measureLight,
+  correctLight,
   judgeSheet: (_: FftLibrary, ...about: Parameters<typeof judgeSheet>) => judgeSheet(...about),
   matchSince: matchPair,
 } as const;

@@ -12,6 +12,8 @@ import { run as kill } from "./kill.ts";
 import { run as kills } from "./kill-moments.ts";
 import { run as leak } from "./leak.ts";
 import { run as light } from "./light.ts";
+import { run as lightOutside } from "./light-outside.ts";
+import { run as lightRigs } from "./light-rigs.ts";
 import { run as lightRuns } from "./light-runs.ts";
 import { run as master } from "./master.ts";
 import { run as match } from "./match.ts";
@@ -34,7 +36,14 @@ const campaigns: Record<string, (count: number | undefined) => Promise<void>> = 
   leak: async (count = 100) => {
     await leak({ seed, scenes: count, print });
   },
-  light: async (count = 100) => {
+  light: async (count = 200) => {
+    await lightRigs({ seed, rigs: count, print });
+  },
+  /** Frames made by numpy alone. */
+  "light-outside": async (count = 100) => {
+    await lightOutside({ seed, count, print });
+  },
+  "light-solved": async (count = 100) => {
     await light({ seed, scenes: count, print });
   },
   displaced: async (count = 6) => {

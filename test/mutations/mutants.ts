@@ -82,11 +82,12 @@ export const mutants: readonly Mutant[] = [
     "const hopeSeconds = 12;",
     "given up before the link is back",
   ),
+  mutant(`${safing}/make-safe.ts`, "await this.#turnAway(mount, signal);", "", "the mount stays on the Sun"),
   mutant(
     `${safing}/make-safe.ts`,
-    "await mount.slewTo(retreatPointing(site, clock.nowMs()), signal);",
+    "this.#parksInstead = canChoose && !this.#parksInstead;",
     "",
-    "the mount stays on the Sun",
+    "a mount that can't be slewed is not parked",
   ),
   mutant(
     `${safing}/make-safe.ts`,
@@ -162,6 +163,12 @@ export const mutants: readonly Mutant[] = [
     "if (cover && !wasOpen && !front.covered.proved) reasons.push(front.covered.why);",
     "",
     "uncovered though it was not proved covered",
+  ),
+  mutant(
+    `${safing}/uncover.ts`,
+    "if (!(error instanceof DeviceLostError))",
+    "if (false)",
+    "a cover that did not open is believed when it says that it is closed",
   ),
   mutant(`${safing}/uncover.ts`, "front.expectedClosed = false;", "", "the opened cover counts as closed"),
   // Off the Sun
@@ -329,6 +336,12 @@ export const mutants: readonly Mutant[] = [
     "tries = pausesSeconds.length + 1,",
     "tries = 1,",
     "one try instead of three",
+  ),
+  mutant(
+    `${restoring}/recover.ts`,
+    "if (liar) front.contradiction = liar.reason;",
+    "",
+    "what was known against the cover is forgotten by the next process",
   ),
   mutant(
     `${restoring}/recover.ts`,

@@ -78,6 +78,13 @@ export const brokenPlans: readonly BrokenFile[] = [
       '`steps[4].images` is {"frames":8,"forMinutes":5,"untilSunAltitudeDegrees":30,"…; allowed: forMinutes or untilSunAltitudeDegrees, not both',
   },
   {
+    fault: "a correction of the light without looks at it",
+    change: ["blur: diffuser", "blur: diffuser\n      correctLight: true\n      proveLight: false"],
+    line: 9,
+    message:
+      '`steps[3].flat` is {"blur":"diffuser","frames":40,"levelFraction":0.85,"prov…; allowed: correctLight only with proveLight, whose looks it goes by',
+  },
+  {
     fault: "an alias of nothing",
     change: ["plan: morning", "plan: *nobody"],
     line: 1,

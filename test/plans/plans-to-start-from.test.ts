@@ -20,6 +20,8 @@ test("the first plan does the whole job: centre, leak check, flat of 40 by diffu
       levelFraction: 0.85,
       onlyWhenNoneFits: false,
       proveLight: true,
+      correctLight: false,
+      correctResponse: false,
       onFailure: "stop",
     },
     {
@@ -46,6 +48,8 @@ test("the flat by drift asks for no leak check and no diffuser", () => {
       levelFraction: 0.8,
       onlyWhenNoneFits: false,
       proveLight: true,
+      correctLight: false,
+      correctResponse: false,
       onFailure: "stop",
     },
   ]);

@@ -2,7 +2,7 @@ import type { MakeRowAdder } from "../../agent/imaging/combining/block-sample.ts
 
 /** What the compiled one is held to. */
 export const plainRowAdder: MakeRowAdder = (columns, widthPx, use) => {
-  const room = new Float64Array(columns);
+  const room = new Float64Array(4 * columns);
   let frameAdu: Uint16Array = new Uint16Array(0);
   return {
     begin(frame) {
@@ -10,7 +10,7 @@ export const plainRowAdder: MakeRowAdder = (columns, widthPx, use) => {
     },
     add(startPx, sampledRow) {
       for (let x = 0; x < widthPx; x++)
-        if (use[sampledRow * widthPx + x] === 1) room[x >> 5]! += frameAdu[startPx + x]!;
+        if (use[sampledRow * widthPx + x] === 1) room[x >> 3]! += frameAdu[startPx + x]!;
     },
     take(sums, at) {
       sums.set(room, at);

@@ -228,8 +228,8 @@ test("what always passes is given a time in its scenario", () => {
     if (kindOf(kind).lasts === "passes") expect(scenarios[kind].forSeconds, kind).toBeGreaterThan(0);
 });
 
-/** Two faults of which one hides the other: what is left is found and told all the same. */
-const twice: readonly [string, Partial<Storm>, readonly number[]][] = [
+/** Faults of which one hides the other, and what no kind of fault is: what is left is found and told all the same. */
+const others: readonly [string, Partial<Storm>, readonly number[]][] = [
   [
     "no frame can be taken, and the cover says closed and is open: the telescope is not left on the Sun",
     {
@@ -262,6 +262,38 @@ const twice: readonly [string, Partial<Storm>, readonly number[]][] = [
     [4, 5, 6],
   ],
   [
+    "the Sun sinks below the plan's limit in a wait: nothing looks at it any more",
+    { plan: "waits", sinksAfterSeconds: 100 },
+    [4],
+  ],
+  [
+    "another client opens the cover in a covered slew, of which Alpaca tells nobody: it is seen and closed",
+    {
+      rig: { protocol: "alpaca", without: [], byHand: [], silenceSecondsMax: 10 },
+      faults: [{ kind: "another client", draw: 7, when: { phase: "coveredSlew", nth: 1, afterSeconds: 1 } }],
+    },
+    [4],
+  ],
+  [
+    "the mount does not track any more and can't be slewed, and the cover lies: it is parked",
+    {
+      rig: { protocol: "alpaca", without: [], byHand: [], silenceSecondsMax: 10 },
+      faults: [
+        { kind: "mount refuses to track", draw: 1, when: { phase: "uncovered", nth: 1, afterSeconds: 0.4 } },
+        { kind: "cover lies", draw: 1, when: { phase: "afterFirst", nth: 1, afterSeconds: 7 } },
+      ],
+    },
+    [4],
+  ],
+  [
+    "every answer takes 12 s: covered, and the run ends with what could not be put back",
+    {
+      rig: { protocol: "alpaca", without: [], byHand: [], silenceSecondsMax: 10 },
+      faults: [{ kind: "replies late", draw: 9, when: { phase: "exposing", nth: 2, afterSeconds: 0.5 } }],
+    },
+    [6],
+  ],
+  [
     "the clock is set: a mount that stood is not sent to an hour angle by another time",
     {
       rig: { protocol: "indi", without: [], byHand: [], silenceSecondsMax: 10 },
@@ -272,7 +304,7 @@ const twice: readonly [string, Partial<Storm>, readonly number[]][] = [
   ],
 ];
 
-test.each(twice)("%s", async (_, given, exitCodes) => {
+test.each(others)("%s", async (_, given, exitCodes) => {
   const { endings, violations } = await playStorm({
     seed: 1,
     plan: "images",

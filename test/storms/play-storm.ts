@@ -14,6 +14,7 @@ import { describeRun } from "../../agent/run/record/describe-run.ts";
 import type { SettingRecord } from "../../agent/run/record/run-record.ts";
 import { describeCovered } from "../../agent/safing/front.ts";
 import { Random } from "../../drivers/kit/random.ts";
+import type { RoleName } from "../../drivers/roles/roles.ts";
 import { usualMechanics } from "../../sim-devices/scene/mechanics/mechanics-spec.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { AgentKilledError, openStage, type Stage } from "../stage/stage.ts";
@@ -164,7 +165,8 @@ class StormPlay {
     let isKilled = false;
     const ended = await work(stage).catch((error: unknown) => {
       isKilled = error instanceof AgentKilledError;
-      if (!isKilled && !this.#nothingReached()) this.#trouble(`${purpose} throws`, String(error));
+      if (!isKilled && !this.#nothingReached() && !this.#isAskedFor(error))
+        this.#trouble(`${purpose} throws`, String(error));
       return undefined;
     });
     tooLong.cancel();
@@ -212,17 +214,27 @@ class StormPlay {
     this.#troubles.push({ atMs: this.#stage.clock.nowMs(), class: name, what });
   }
 
-  /** No server answers, so that nobody could do anything. */
+  /** Restoring ends by the operator's stop as long as it has not begun to put anything back. */
+  #isAskedFor(error: unknown): boolean {
+    return (
+      error instanceof Error &&
+      this.#stage.struck.some(({ fault }) => fault.name === `${error.message} to the agent`)
+    );
+  }
+
+  /** No server answers, or none in time, so that nobody could do anything. */
   #nothingReached(): boolean {
     return this.#stage.struck.some(
       ({ fault, endedMs }) =>
-        endedMs === undefined && fault.blocks?.includes("cover") && fault.blocks.includes("mount"),
+        endedMs === undefined &&
+        (fault.tooSlowToConnect || (fault.blocks?.includes("cover") && fault.blocks.includes("mount"))),
     );
   }
 
   /** Settings lied about, what others moved while the rig was put back or after, and what no device of the rig stands for. */
   #unknowable({ fromMs, baselineMs, restoreMs, untilMs }: Life): string[] {
-    const { without } = this.storm.rig;
+    const driven = drivenRoles(this.storm.rig);
+    const isUndriven = (role: RoleName) => !driven.includes(role);
     const shownMs = coverLieShownMs(this.#happened());
     // To the process whose frame it was: another one has nothing to compare a frame with.
     const isKnowable = (setting: string) =>
@@ -239,7 +251,7 @@ class StormPlay {
           (setting) =>
             (lasts || endedMs >= puttingBackMs || (isEarly && endedMs >= fromMs)) && !isKnowable(setting),
         ),
-        ...foreign.filter((role) => lasts || isLate || without.includes(role)),
+        ...foreign.filter((role) => lasts || isLate || isUndriven(role)),
       ];
     });
   }

@@ -29,7 +29,7 @@ export function wasAlreadyDivided(path: string, flatName: string): InputError {
 export function listWarnings(
   image: ToDivide,
   rawSum: string,
-  { flat, dark, absurdPx }: Calibration,
+  { flat, dark, absurdPx, curve }: Calibration,
 ): string[] {
   const stated = image.header.text("DATASUM")?.trim();
   return [
@@ -43,6 +43,8 @@ export function listWarnings(
         ]),
     ...flatDoubt(image, flat.name),
     ...settingDifferences(image, flat, ["INSTRUME", "FILTER", "XBINNING", "ROWORDER"]),
+    // The sensor's curve is that of one setting.
+    ...(curve ? settingDifferences(image, flat, ["GAIN", "OFFSET"]) : []),
     ...(dark ? [...settingDifferences(image, dark, darkSettings), ...darkNotCompared(image, dark)] : []),
   ];
 }

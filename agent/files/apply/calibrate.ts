@@ -6,6 +6,7 @@ import {
   applyToFloatImage,
   applyToUint16,
 } from "../../imaging/combining/apply.ts";
+import { straightenCounts } from "../../imaging/light/straighten.ts";
 import { creatorCard } from "../../masters/creator-card.ts";
 import type { Calibration } from "../flat-file.ts";
 
@@ -25,10 +26,10 @@ export function calibrateImage(
   calibration: Calibration,
   arrays = new SharedArrays(),
 ): Calibrated {
-  const { factors } = calibration;
+  const { factors, curve, dark } = calibration;
   const pedestalAdu = pedestalOf(calibration, as);
   const options = { pedestalAdu };
-  if (pixels instanceof Uint16Array) {
+  if (pixels instanceof Uint16Array && !curve) {
     const { imageAdu, counts } =
       as === "uint16"
         ? applyToUint16(pixels, factors, options, arrays.counts(pixels.length))
@@ -36,7 +37,8 @@ export function calibrateImage(
     return { pixels: imageAdu, counts, pedestalAdu };
   }
   const image = pixels instanceof Float32Array ? pixels : arrays.image(pixels.length);
-  if (image !== pixels) image.set(pixels);
+  if (curve && dark) straightenCounts(pixels, dark.image.data, curve, image);
+  else if (image !== pixels) image.set(pixels);
   const result = arrays.reals(pixels.length);
   const { imageAdu, counts } = applyToFloatImage(image, factors, options, result);
   if (as === "float32") return { pixels: imageAdu, counts, pedestalAdu };
@@ -81,11 +83,12 @@ function roundToUint16(
 /** What was done to the pixels. */
 export function resultCards(
   { counts, pedestalAdu }: Omit<Calibrated, "pixels">,
-  { flat, dark, factors }: Calibration,
+  { flat, dark, factors, curve }: Calibration,
 ): Card[] {
   const { mendedPx, leftPx, clampedPx } = counts;
   const history = [
     dark && `${dark.name} taken off`,
+    curve && `counts straightened by the sensor's curve in ${flat.name}, as those of the flat were`,
     `divided by ${flat.name}; its mean over trusted pixels counts as 1`,
     mendedPx > 0 && `${mendedPx} masked pixels are the median of trusted neighbours`,
     factors.unlitPx > 0 && `${factors.unlitPx} pixels outside the flat's lit field are not divided`,

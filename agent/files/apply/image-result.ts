@@ -40,9 +40,9 @@ interface WriteOptions {
 /** How most images go, unsigned 16-bit counts of one plane: from file to file without a copy. */
 export function storedDivisionFor(
   image: FitsFileImage,
-  { factors }: Calibration,
+  { factors, curve }: Calibration,
 ): StoredDivision | undefined {
-  return image.layout.type === "uint16" ? factors.division.stored : undefined;
+  return image.layout.type === "uint16" && !curve ? factors.division.stored : undefined;
 }
 
 /** Reads the image into `stored.raw` and divides it there. */

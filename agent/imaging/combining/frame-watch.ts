@@ -8,6 +8,7 @@ import { BlockSample, blockSidePx } from "./block-sample.ts";
 import { measureFirstFrames } from "./first-frames.ts";
 import { litThreshold, medianBlockRatio, medianRatio, spreadPx } from "./frame-scale.ts";
 import { PixelSample } from "./pixel-sample.ts";
+import { WorstChange } from "./worst-change.ts";
 
 export interface WatchOptions {
   readonly shape: Shape;
@@ -25,6 +26,7 @@ export interface MeasuredFrame {
   /** Level relative to the first frame's. */
   readonly scale: number;
   readonly blockSums: Float64Array;
+  readonly cellSums: Float64Array;
   /** Raw. */
   readonly samples: Uint16Array;
 }
@@ -45,7 +47,7 @@ export class FrameWatch {
   readonly #level: { readonly sample: PixelSample; readonly reference: Float32Array } | undefined;
   readonly #sample: PixelSample;
   /** Frames that are not held share their arrays: no work for the collector. */
-  #room: { readonly blockSums: Float64Array; readonly samples: Uint16Array } | undefined;
+  #room: Pick<MeasuredFrame, "blockSums" | "cellSums" | "samples"> | undefined;
   readonly #ratios: Float64Array;
   #halves: SeriesHalves | undefined;
   #growth: NoiseGrowth | undefined;
@@ -58,7 +60,7 @@ export class FrameWatch {
     const isLit = (px: number) => levelAt(px) > litFromAdu && unhealthyPx?.[px] !== 1;
     this.#blocks = new BlockSample(options.shape, darkAdu, isLit);
     this.#sample = new PixelSample(spreadPx(first.length, growthPx, isLit), darkAdu);
-    const reference = this.#blocks.sumsOf(first);
+    const reference = this.#blockSums(this.#blocks.sumsOf(first));
     this.#reference = reference;
     this.#usable = [...reference.keys()].filter((b) => this.#blocks.isUsable(b) && reference[b]! > 0);
     this.#ratios = new Float64Array(this.#usable.length);
@@ -85,9 +87,14 @@ export class FrameWatch {
   }
 
   see(pixels: Uint16Array): Omit<MeasuredFrame, "index"> {
-    const blockSums = this.#blocks.sumsOf(pixels, this.#room?.blockSums);
+    const cellSums = this.#blocks.sumsOf(pixels, this.#room?.cellSums);
+    const blockSums = this.#blockSums(cellSums, this.#room?.blockSums);
     const samples = this.#sample.of(pixels, this.#room?.samples);
-    return { pixels, scale: this.#scaleOf(pixels, blockSums), blockSums, samples };
+    return { pixels, scale: this.#scaleOf(pixels, blockSums), blockSums, cellSums, samples };
+  }
+
+  #blockSums(cellSums: Float64Array, room?: Float64Array): Float64Array {
+    return this.#blocks.addCells(cellSums, room ?? new Float64Array(this.#blocks.counts.length));
   }
 
   #scaleOf(pixels: Uint16Array, sums: Float64Array): number {
@@ -100,6 +107,7 @@ export class FrameWatch {
   compareWith(first: readonly MeasuredFrame[], noise: NoiseByLevel): void {
     this.#room = {
       blockSums: new Float64Array(this.#reference.length),
+      cellSums: new Float64Array(this.#blocks.cellCounts.length),
       samples: new Uint16Array(this.#sample.px.length),
     };
     this.#reference = mediansOf(first);
@@ -112,6 +120,7 @@ export class FrameWatch {
       },
       noise,
       this.#options.frameCountExpected,
+      new WorstChange(this.#blocks, noise),
     );
     const samples = first.map((frame) => ({ pixels: frame.samples, scale: frame.scale }));
     const { medians } = measureFirstFrames(samples, this.#sample.darkAdu, this.#options.clipAdu);
@@ -124,8 +133,8 @@ export class FrameWatch {
   }
 
   /** It is one of the series. */
-  count({ blockSums, samples, scale }: MeasuredFrame): void {
-    this.#halves?.add(blockSums, scale);
+  count({ blockSums, cellSums, samples, scale }: MeasuredFrame): void {
+    this.#halves?.add(blockSums, cellSums, scale);
     this.#growth?.add(samples, scale);
   }
 }

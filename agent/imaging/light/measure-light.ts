@@ -1,33 +1,23 @@
 import type { ShiftPx } from "../displaced/object-grid.ts";
-import type { DiscPx } from "../displaced/sun-model.ts";
 import type { FftLibrary } from "../numerics/fft-library.ts";
 import { leastSquares } from "../numerics/linear-solve.ts";
 import { median } from "../numerics/order-statistics.ts";
 import type { Shape } from "../numerics/shape.ts";
-import { cellGrid } from "./cell-means.ts";
-import { type SharePicture, type SunInFlat, sharePicture } from "./clear-picture.ts";
+import type { SharePicture } from "./clear-picture.ts";
 import type { ClearShare } from "./clear-share.ts";
-import { cellLogs, cellsOnSun, type DividedLook, divideLook } from "./divided-look.ts";
 import { detectGhosts, type GhostSearch } from "./ghosts.ts";
-import { countRows, stackLeftover } from "./leftover-cells.ts";
-import { rowsOfLook, unknownsOf } from "./light-equations.ts";
-import { type Curvature, type LightAtScale, type LightMap, mapLight, placeInBlock } from "./light-map.ts";
-import { figureSigma, type LightProblem, type LightSolution, looksOf, solveLight } from "./light-solution.ts";
-import { registerLooks } from "./register-looks.ts";
+import { countRows, type LeftCell, stackLeftover } from "./leftover-cells.ts";
+import {
+  type Curvature,
+  type LightAtScale,
+  type LightMap,
+  mapLight,
+  placeInBlock,
+  type SplineMap,
+} from "./light-map.ts";
+import { figureSigma, type LightProblem, type LightSolution, looksOf } from "./light-solution.ts";
 import { type SlopeBound, slopeByLevels } from "./slope-by-levels.ts";
-
-export interface LightInput {
-  readonly shape: Shape;
-  /** Frames of the plain Sun from different pointings, above the dark [adu]; NaN where a pixel is not to be used. */
-  readonly looks: readonly Float32Array[];
-  readonly flat: { readonly gain: Float32Array; readonly mask: Uint8Array };
-  /** The disc as the first look shows it, where its limb is in sight. */
-  readonly disc?: DiscPx;
-  /** Of the Sun against the first look, as commanded or measured. */
-  readonly expectedShifts?: readonly ShiftPx[];
-  /** Asks for the share of the light that a diffuser let through clear: the flat was taken where the first look was. */
-  readonly asksClearShare?: boolean;
-}
+import { type LightInput, type SolvedLooks, solveLooks } from "./solve-looks.ts";
 
 /** What the Sun says of a flat's light. All errors are logarithms: 0.01 is 1 % too bright in the flat. */
 export interface LightMeasurement {
@@ -66,18 +56,10 @@ export interface LookResult {
   readonly hazeY?: number;
 }
 
-/** Cells of a frame of 640 × 480 px or less; larger frames have larger ones, so that the work stays the same. */
-const cellPxLeast = 8;
-const usualPxCount = 640 * 480;
-/** Distance of knots and side of the map's blocks, in cells. */
-const knotCells = 6;
+/** Side of the map's blocks, in cells. */
 const blockCells = 4;
-const looksLeast = 4;
 /** A block of the map is in error when it is so many sigmas out: in thousands of even flats none was. */
 const errorSigmas = 5;
-const hazeAtFirst = 0.03;
-const hazeLeast = 0.0002;
-
 /**
  * The error of a flat's light from a few displaced frames of the plain Sun: the same place of the Sun on other pixels
  * must be equally bright.
@@ -88,136 +70,46 @@ export function measureLight(
   fft: FftLibrary,
   input: LightInput,
 ): LightMeasurement | { readonly notMeasured: string } {
-  const { shape, looks, flat, expectedShifts } = input;
-  const divided = looks.map((levels) => divideLook(levels, flat, shape));
-  const lit = [...divided.keys()].filter((k) => divided[k]);
-  if (divided[0] === undefined || lit.length < looksLeast)
-    return {
-      notMeasured: `${lit.length} of ${looks.length} frames hold light, and ${looksLeast} are needed`,
-    };
-  const pictures = lit.map((k) => divided[k]!);
-  const found = registerLooks(fft, pictures, shape, expectedShifts && lit.map((k) => expectedShifts[k]!));
-  const used = lit.filter((_, k) => found[k]);
-  if (used.length < looksLeast)
-    return {
-      notMeasured: `only ${used.length} of ${looks.length} frames could be laid on one another: the Sun shows too little structure, or they were not taken from nearby pointings`,
-    };
-  let shifts = found.filter((shift) => shift !== undefined);
-  const usedLooks = used.map((k) => divided[k]!);
-  const sunInFlat: SunInFlat | undefined = input.asksClearShare
-    ? { look: divided[0], shape, ...(input.disc ? { disc: input.disc } : {}) }
-    : undefined;
-  const first = solveAt({ ...input, usedLooks, shifts, share: undefined, sunInFlat: undefined });
-  if (!first) return { notMeasured: "the frames overlap too little" };
-  shifts = shifts.map((shift, k) => {
-    const { x, y } = looksOf(first.solution, shifts.length)[k]!.shiftBy;
-    return { x: shift.x + x, y: shift.y + y };
-  });
-  let share = 0;
-  let last = solveAt({ ...input, usedLooks, shifts, share, sunInFlat });
-  for (let round = 0; sunInFlat && last && round < 2; round++) {
-    share += last.solution.values[last.problem.unknowns.splines]!;
-    last = solveAt({ ...input, usedLooks, shifts, share, sunInFlat });
-  }
-  if (!last) return { notMeasured: "the frames overlap too little" };
-  return describe(input, last, { share, used, usedLooks, shifts });
+  const solved = solveLooks(fft, input);
+  return "notMeasured" in solved ? solved : describeLight(input, solved);
 }
 
-interface Attempt {
-  readonly shape: Shape;
-  readonly disc?: DiscPx;
-  readonly usedLooks: readonly DividedLook[];
-  readonly shifts: readonly ShiftPx[];
-  /** Clear share that the values are freed of. */
-  readonly share: number | undefined;
-  readonly sunInFlat: SunInFlat | undefined;
-}
-
-interface Solved {
-  readonly problem: LightProblem;
-  readonly solution: LightSolution;
-  readonly hazeGradient: number;
-  readonly cellPx: number;
-  readonly picturesAt: readonly ((x: number, y: number) => number)[];
-  readonly clear: SharePicture | undefined;
-}
-
-function solveAt({ shape, disc, usedLooks, shifts, share = 0, sunInFlat }: Attempt): Solved | undefined {
-  const cellPx =
-    cellPxLeast * Math.max(1, Math.floor(Math.sqrt((shape.widthPx * shape.heightPx) / usualPxCount)));
-  const grid = cellGrid(shape, shifts, cellPx);
-  const logs = usedLooks.map((look, k) => cellLogs(look, shape, shifts[k]!, grid));
-  const onSun = cellsOnSun(logs, grid, disc);
-  const seen = new Uint8Array(grid.columns * grid.rows);
-  for (const one of logs)
-    for (let cell = 0; cell < seen.length; cell++) if (!Number.isNaN(one[cell]!)) seen[cell]!++;
-  const clear = sunInFlat && sharePicture(sunInFlat, share, cellPx);
-  const picturesAt = clear ? [clear.column] : [];
-  const unknowns = unknownsOf(shape, knotCells * cellPx, shifts.length, picturesAt.length);
-  const rows = logs.map((one, k) => {
-    const made = rowsOfLook(one, onSun, seen, {
-      grid,
-      shift: shifts[k]!,
-      shape,
-      unknowns,
-      pictures: picturesAt,
-    });
-    if (clear)
-      for (let r = 0; r < made.values.length; r++) made.values[r]! += clear.logAt(made.x[r]!, made.y[r]!);
-    return made;
-  });
-  if (rows.reduce((sum, { cells }) => sum + cells.length, 0) < 4 * unknowns.count) return undefined;
-  const problem = { grid, rows, unknowns };
-  const wide = solveLight(problem, { hazeGradient: hazeAtFirst });
-  if (!wide) return undefined;
-  const hazeGradient = hazeOfSeries(wide, shifts);
-  const solution = solveLight(problem, { hazeGradient });
-  return solution && { problem, solution, hazeGradient, cellPx, picturesAt, clear };
-}
-
-/**
- * How much haze gradients scatter beyond what goes with the shift: that part is the light's curvature. Both axes pooled, and
- * widened for how few they are, as the variance of Student's distribution is.
- */
-function hazeOfSeries(solution: LightSolution, shifts: readonly ShiftPx[]): number {
-  const looks = looksOf(solution, shifts.length);
-  const design = shifts.map(({ x, y }) => [1, x / 100, y / 100]);
-  const freedom = shifts.length - 3;
-  if (freedom < 1) return hazeAtFirst;
-  const variances = [looks.map(({ hazeX }) => hazeX), looks.map(({ hazeY }) => hazeY)].map((values) => {
-    const fit = leastSquares(design, values);
-    return fit ? fit.residualSd ** 2 : hazeAtFirst ** 2;
-  });
-  const both = 2 * freedom;
-  const few = both > 2 ? both / (both - 2) : 2;
-  return Math.max(hazeLeast, Math.sqrt((few * (variances[0]! + variances[1]!)) / 2));
-}
-
-function describe(
-  { shape, looks, disc }: LightInput,
-  { problem, solution, hazeGradient, cellPx, picturesAt, clear }: Solved,
-  about: {
-    readonly share: number;
-    readonly used: readonly number[];
-    readonly usedLooks: readonly DividedLook[];
-    readonly shifts: readonly ShiftPx[];
-  },
-): LightMeasurement | { readonly notMeasured: string } {
-  const { rows } = problem;
+/** The light's smooth error alone, in blocks. @returns `undefined` when too little of the field was seen */
+export function smoothMapOf(
+  { problem, solution, cellPx, picturesAt }: SolvedLooks,
+  shape: Shape,
+): SplineMap | undefined {
   const sidePx = blockCells * cellPx;
-  const columns = Math.ceil(shape.widthPx / sidePx);
-  const seenRows = countRows(rows, shape, sidePx);
-  const smooth = mapLight(problem, solution, { shape, sidePx, seenRows, pictures: picturesAt });
+  const seenRows = countRows(problem.rows, shape, sidePx);
+  return mapLight(problem, solution, { shape, sidePx, seenRows, pictures: picturesAt });
+}
+
+/** What no smooth map follows, by cells of the detector. */
+export function leftoverOf(
+  { problem, solution, cellPx }: SolvedLooks,
+  shape: Shape,
+): { readonly sidePx: number; readonly cells: readonly LeftCell[] } {
+  const sidePx = 2 * cellPx;
+  return { sidePx, cells: stackLeftover(problem.rows, solution.residuals, shape, sidePx) };
+}
+
+/** What solved looks say of the light. */
+export function describeLight(
+  { shape, looks, disc }: Pick<LightInput, "shape" | "looks" | "disc">,
+  about: SolvedLooks,
+  smooth: SplineMap | undefined = smoothMapOf(about, shape),
+): LightMeasurement | { readonly notMeasured: string } {
+  const { problem, solution, hazeGradient, cellPx, clear } = about;
+  const { rows } = problem;
   if (!smooth) return { notMeasured: "too little of the field was seen by two looks" };
   const { map } = smooth;
-  const leftSidePx = 2 * cellPx;
-  const left = stackLeftover(rows, solution.residuals, shape, leftSidePx);
-  const ratio = sidePx / leftSidePx;
+  const { sidePx: leftSidePx, cells: left } = leftoverOf(about, shape);
+  const ratio = map.sidePx / leftSidePx;
   const [error, sigma] = [map.error.slice(), map.sigma.slice()];
   const clearWorst = clear ? addRemoved(error, map, shape, clear.logAt) : 0;
   const standing = left.filter(({ stands }) => stands);
   for (const { column, row, mean } of standing) {
-    const block = Math.floor(row / ratio) * columns + Math.floor(column / ratio);
+    const block = Math.floor(row / ratio) * map.columns + Math.floor(column / ratio);
     if (Number.isNaN(error[block]!)) continue;
     error[block]! += mean / ratio ** 2;
     sigma[block] = Math.hypot(sigma[block]!, mean / ratio);

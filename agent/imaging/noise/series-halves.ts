@@ -11,6 +11,24 @@ export interface HalvesFigures {
   /** The rms that noise alone makes. */
   readonly noiseRms: number;
   readonly blockSidePx: number;
+  /** Where the halves differ most on a small scale; left out where nothing looked. */
+  readonly worst?: PlaceOfChange;
+}
+
+/** A place that is another in the second half of a series than in the first. */
+export interface PlaceOfChange {
+  /** First over second half less what is round about, a share of the level; 0 where nothing differs beyond chance. */
+  readonly change: number;
+  /** Of that, one sigma. */
+  readonly sigma: number;
+  readonly xPx: number;
+  readonly yPx: number;
+}
+
+/** Sums the small parts of frames in both halves of a series. */
+export interface ChangeFinder {
+  add(cellSums: Float64Array, scale: number, half: 0 | 1): void;
+  find(): PlaceOfChange | undefined;
 }
 
 /** A frame is uneven when its blocks scatter this many times more than noise lets them … */
@@ -46,6 +64,7 @@ export class SeriesHalves {
     private readonly blocks: SeriesBlocks,
     noise: NoiseByLevel,
     private frameCountExpected: number,
+    private readonly changes: ChangeFinder,
   ) {
     const { reference, counts, isUsable } = blocks;
     this.#reference = reference;
@@ -80,10 +99,11 @@ export class SeriesHalves {
     return Math.sqrt(zz / n) <= unevenTimes || Math.sqrt(rr / n) <= unevenShare;
   }
 
-  add(sums: Float64Array, scale: number): void {
+  add(sums: Float64Array, cellSums: Float64Array, scale: number): void {
     const inFirst = this.#firstFrames < this.frameCountExpected / 2;
     const side = inFirst ? this.#first : this.#second;
     for (let b = 0; b < sums.length; b++) side[b]! += sums[b]! / scale;
+    this.changes.add(cellSums, scale, inFirst ? 0 : 1);
     if (inFirst) this.#firstFrames++;
     else this.#secondFrames++;
   }
@@ -100,10 +120,11 @@ export class SeriesHalves {
     }
     if (n1 === 0 || n2 === 0 || ratios.length < blocksLeast) return undefined;
     const mean = ratios.reduce((a, b) => a + b) / ratios.length;
+    const worst = this.changes.find();
     return halvesOfBlocks(
       ratios.map((ratio) => ratio / mean - 1),
       noises,
-      { firstFrames: n1, secondFrames: n2, blockSidePx: this.blocks.sidePx },
+      { firstFrames: n1, secondFrames: n2, blockSidePx: this.blocks.sidePx, ...(worst ? { worst } : {}) },
     );
   }
 }
@@ -117,7 +138,7 @@ export class SeriesHalves {
 export function halvesOfBlocks(
   differences: readonly number[],
   noises: readonly number[],
-  of: Pick<HalvesFigures, "firstFrames" | "secondFrames" | "blockSidePx">,
+  of: Pick<HalvesFigures, "firstFrames" | "secondFrames" | "blockSidePx" | "worst">,
 ): HalvesFigures | undefined {
   const blocks = differences.length;
   if (blocks < blocksLeast) return undefined;

@@ -212,7 +212,8 @@ function slopeOf(slope: SlopeBound, everywhere: (rms: number) => ScaleError[]): 
 }
 
 /** A curve's error goes with the light, which is smooth: it is the same at all scales. */
-function linearityOf({ ofFlat }: CurveOfFlat, everywhere: (rms: number) => ScaleError[]): Looked {
+function linearityOf({ corrected, ofFlat }: CurveOfFlat, everywhere: (rms: number) => ScaleError[]): Looked {
+  if (corrected) return { state: "bounded", scales: everywhere(2 * ofFlat.sigma) };
   const isFound = ofFlat.rms > 3 * ofFlat.sigma;
   return {
     state: isFound ? "measured" : "bounded",

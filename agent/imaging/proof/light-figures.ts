@@ -73,7 +73,8 @@ function describeLightError({ map, ghosts }: LightMeasurement, isClear: boolean)
   if (cause?.kind === "patch")
     return (
       `The light is ${cause.excess > 0 ? "too bright" : "too faint"} by ${percent(cause.excess)} in a patch about ${cause.xPx}, ${cause.yPx} px: ` +
-      "look for a fold, a thin place or a fingerprint on the sheet, turn or change it, then take the flat again."
+      "look for a fold, a thin place or a fingerprint on the sheet, turn or change it, then take the flat again; " +
+      "if the patch is still there, it is a reflection."
     );
   return rules.lightError.whatToDo;
 }

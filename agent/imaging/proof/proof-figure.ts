@@ -68,6 +68,13 @@ export const rules = {
     whatToDo:
       "The light wandered over the field: let the diffuser settle, wait for cloud to pass, take a shorter series.",
   },
+  // A fifth of the usable limit shows in a processed image; a single place is soon looked at.
+  moved: {
+    name: "first against second half at the worst place, 8 px squares",
+    unit: "share",
+    ...upTo(0.002, 0.02),
+    whatToDo: "Something moved in the rig while the frames were taken: take the flat again.",
+  },
   grey: {
     name: "unevenness of an independent flat, 16 px blocks",
     unit: "share",

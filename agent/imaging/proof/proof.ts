@@ -5,7 +5,8 @@ import type { SunSeparation } from "../combining/sun-separation.ts";
 import type { RadialProfile } from "../disc/radial-profile.ts";
 import type { DustFound } from "../dust/dust.ts";
 import type { GrowthPoint } from "../noise/noise-growth.ts";
-import type { HalvesFigures } from "../noise/series-halves.ts";
+import type { HalvesFigures, PlaceOfChange } from "../noise/series-halves.ts";
+import { fitPlane } from "../numerics/plane-fit.ts";
 import { type ErrorBudget, errorBudget } from "./error-budget.ts";
 import type { FlatShape } from "./flat-shape.ts";
 import type { FringeSearch } from "./fringes.ts";
@@ -37,6 +38,8 @@ export interface ProofInput {
   readonly light?: LightProof;
   /** The sensor's curve. */
   readonly response?: ResponseProof;
+  /** The counts of flat and proof frames were straightened by it. */
+  readonly responseCorrected?: boolean;
   /** Level that became 1, over full scale. */
   readonly levelMean?: number;
   /** For what the flat tells by itself. */
@@ -81,7 +84,8 @@ export interface Proof {
 /** Proves a flat: every figure with its uncertainty, its limits and what to do about it. */
 export function proveFlat(input: ProofInput): Proof {
   const { flat, series, upperEdge, known, light = { notMeasured: "nobody looked" } } = input;
-  const grey = testGreyFrames(flat, input.independent);
+  // Out of focus the sky leans the light, which has a figure of its own.
+  const grey = testGreyFrames(flat, input.independent, input.blurred ? "plane apart" : "whole");
   const grey16 = grey.find((scale) => scale.sidePx === 16);
   const told = judgeMaster(flat, known, input.dust);
   const response = curveOf(input);
@@ -120,9 +124,15 @@ export function proveFlat(input: ProofInput): Proof {
   };
 }
 
-function curveOf({ flat, response, upperEdge, levelMean }: ProofInput): CurveOfFlat | undefined {
+function curveOf({
+  flat,
+  response,
+  responseCorrected,
+  upperEdge,
+  levelMean,
+}: ProofInput): CurveOfFlat | undefined {
   if (!response || "notMeasured" in response || levelMean === undefined) return undefined;
-  return curveOfFlat(response, flat, { edge: upperEdge.median, mean: levelMean });
+  return curveOfFlat(response, flat, { edge: upperEdge.median, mean: levelMean }, responseCorrected);
 }
 
 /** How well the frames of a series agree, as far as it is known. */
@@ -132,6 +142,7 @@ export interface SeriesAgreement {
   readonly evenOdd: number | undefined;
   readonly driftRms: number | undefined;
   readonly driftSigma: number | undefined;
+  readonly worst: PlaceOfChange | undefined;
   readonly unseparated: number | undefined;
   readonly sunChange: number | undefined;
 }
@@ -143,20 +154,31 @@ export function knownOfSeries(series: Omit<ProofInput["series"], "frameCount">):
     evenOdd: last && last.expected > 0 ? last.measured / last.expected : undefined,
     driftRms: series.halves?.driftRms,
     driftSigma: series.halves?.driftSigma,
+    worst: series.halves?.worst,
     unseparated: series.separation?.unseparated,
     sunChange: series.separation?.sunChange,
   };
 }
 
 export function seriesFigures(known: SeriesAgreement): ProofFigure[] {
-  const { clippedFraction, evenOdd, driftRms, driftSigma, unseparated, sunChange } = known;
+  const { clippedFraction, evenOdd, driftRms, driftSigma, worst, unseparated, sunChange } = known;
   return [
     ...(clippedFraction === undefined ? [] : [judgeFigure("clipped", clippedFraction)]),
     ...(evenOdd === undefined ? [] : [judgeFigure("evenOdd", evenOdd, 0.006)]),
     ...(driftRms === undefined ? [] : [judgeFigure("drift", driftRms, driftSigma)]),
+    ...(worst === undefined ? [] : [judgeChange(worst)]),
     ...(unseparated === undefined ? [] : [judgeFigure("unseparated", unseparated)]),
     ...(sunChange === undefined ? [] : [judgeFigure("sunChange", sunChange)]),
   ];
+}
+
+function judgeChange({ change, sigma, xPx, yPx }: PlaceOfChange): ProofFigure {
+  const figure = judgeFigure("moved", change, sigma);
+  if (figure.verdict === "good") return figure;
+  return {
+    ...figure,
+    whatToDo: `${figure.whatToDo} It shows at ${Math.round(xPx)}, ${Math.round(yPx)} px: dust that fell or slid, a filter or a diffuser that shifted.`,
+  };
 }
 
 /** Of a solved flat's gradient. */
@@ -179,6 +201,7 @@ function blurredFigures(blurred: BlurredProof): ProofFigure[] {
 export function testGreyFrames(
   flat: Flat,
   independent: Pick<Master, "meanAdu" | "sigmaAdu" | "mask">,
+  light: "whole" | "plane apart" = "whole",
 ): GreyScale[] {
   const { gain, sigma } = flat;
   const usePx = new Uint8Array(gain.length);
@@ -202,5 +225,27 @@ export function testGreyFrames(
       (picture[i]! * sigma[i]!) / gain[i]!,
     );
   }
+  if (light === "plane apart") takePlaneOff(picture, usePx, flat.shape);
   return greyTest(picture, noise, usePx, flat.shape);
+}
+
+/** Pixels that tell a plane well enough. */
+const planePx = 40_000;
+
+function takePlaneOff(picture: Float32Array, usePx: Uint8Array, { widthPx, heightPx }: Flat["shape"]): void {
+  const at = (i: number) => ({
+    x: (i % widthPx) / widthPx - 0.5,
+    y: Math.floor(i / widthPx) / heightPx - 0.5,
+  });
+  // Not a divisor of usual widths: all columns are among them.
+  const step = 2 * Math.ceil(picture.length / planePx / 2) + 1;
+  const points: { x: number; y: number; value: number }[] = [];
+  for (let i = 0; i < picture.length; i += step)
+    if (usePx[i] === 1) points.push({ ...at(i), value: picture[i]! });
+  const plane = fitPlane(points, 1);
+  if (!plane) return;
+  for (let i = 0; i < picture.length; i++) {
+    const { x, y } = at(i);
+    picture[i]! -= plane.slopeX * x + plane.slopeY * y;
+  }
 }

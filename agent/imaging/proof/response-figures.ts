@@ -22,6 +22,8 @@ export const imageLevels = [0.4, 0.7] as const;
 
 /** What a curve does to images that are divided by a flat. */
 export interface CurveOfFlat {
+  /** The flat was made of counts that were straightened by the curve, and images have to be. */
+  readonly corrected: boolean;
   readonly coefficients: SensorResponse["coefficients"];
   /** Of the flat as such, against true gains; images that are faint all over have all of it. */
   readonly ofFlat: ResponseEffect;
@@ -33,6 +35,8 @@ export interface CurveOfFlat {
 }
 
 const foundSigmas = 3;
+/** A curve that leaves more than this of images unknown is no correction. */
+const correctionSigmaMost = 0.0005;
 const sampleSidePx = 16;
 
 /** @returns `undefined` where the flat has no pixel to be used */
@@ -40,6 +44,7 @@ export function curveOfFlat(
   response: SensorResponse,
   flat: Pick<Flat, "gain" | "mask" | "shape">,
   levels: FlatLevels,
+  corrected = false,
 ): CurveOfFlat | undefined {
   const gains = sampleGains(flat);
   if (gains.length === 0) return undefined;
@@ -57,6 +62,7 @@ export function curveOfFlat(
   const image = responseEffect(response, gains, at(imageLevels[0]));
   const worstError = Math.abs(errors[worst]! - mean);
   return {
+    corrected,
     coefficients: response.coefficients,
     ofFlat: faint,
     ofImages: imageLevels.map((imageLevel) => ({
@@ -69,11 +75,37 @@ export function curveOfFlat(
   };
 }
 
+/** @returns why a curve is not good enough to straighten counts by; `undefined` where it is */
+export function whyNotCorrect(
+  response: ResponseProof | undefined,
+  flat: Pick<Flat, "gain" | "mask" | "shape">,
+  levels: FlatLevels,
+): string | undefined {
+  if (!response) return "nobody measured the sensor's curve";
+  if ("notMeasured" in response) return response.notMeasured;
+  if (levels.edge > reachMost * response.most)
+    return `the curve is known up to ${percent(response.most)} of full scale, and the flat reaches ${percent(levels.edge)}`;
+  const sigma = Math.max(
+    ...(curveOfFlat(response, flat, levels)?.ofImages ?? []).map((image) => image.sigma),
+  );
+  return sigma <= correctionSigmaMost
+    ? undefined
+    : `the curve leaves ${percent(sigma)} of images unknown, and ${percent(correctionSigmaMost)} is the most: the light was not steady enough for its ladder`;
+}
+
+/** Blocks' means lie a little below the brightest pixels. */
+const reachMost = 1.1;
+
+function percent(share: number): string {
+  return `${Number((100 * share).toPrecision(2))} %`;
+}
+
 /** What a bent response makes of images, as a figure; none where nobody knows the curve. */
 export function responseFigures(curve: CurveOfFlat | undefined): ProofFigure[] {
   if (!curve) return [];
-  const { worst, worstSigma } = curve;
-  return [judgeFigure("response", worst > foundSigmas * worstSigma ? worst : 0, worstSigma)];
+  const { corrected, worst, worstSigma } = curve;
+  const isBent = !corrected && worst > foundSigmas * worstSigma;
+  return [judgeFigure("response", isBent ? worst : 0, worstSigma)];
 }
 
 function differenceAt(

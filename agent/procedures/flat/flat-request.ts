@@ -1,4 +1,5 @@
 import type { LeftoverScale } from "../../imaging/defocus/leftover-by-scale.ts";
+import type { LightCorrection } from "../../imaging/light/correct-light.ts";
 import type { NoiseBudget, StackRequest } from "../../imaging/noise/frames-enough.ts";
 import type { Proof } from "../../imaging/proof/proof.ts";
 
@@ -22,6 +23,10 @@ export interface FlatRequest {
   readonly driftRadiusFraction?: number;
   /** Holds the light against the Sun from displaced pointings afterwards. */
   readonly proveLight: boolean;
+  /** Divides out what the Sun shows that the light wrote into the flat, where that proves better. */
+  readonly correctLight?: boolean;
+  /** Straightens the counts by the sensor's curve, where that is known well enough. */
+  readonly correctResponse?: boolean;
   readonly coverAfter: "open" | "closed";
   /** Not taken when so many frames through the diffuser show that a good one of an earlier run fits. */
   readonly unlessKeptFits?: { readonly testFrames: number };
@@ -47,6 +52,10 @@ export interface FlatFound {
   readonly pedestalAdu: number;
   readonly levelAdu: number;
   readonly sensorCelsius?: number;
+  /** Of a flat whose light was to be corrected. */
+  readonly lightCorrection?: LightCorrection;
+  /** Of a flat whose counts were to be straightened by the sensor's curve. */
+  readonly responseCorrection?: { readonly kept: boolean; readonly because?: string };
   /** Of a flat by defocus. */
   readonly defocus?: DefocusFound;
 }

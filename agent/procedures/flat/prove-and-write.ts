@@ -1,6 +1,11 @@
 import { resolve } from "node:path";
 import { given } from "../../../drivers/kit/given.ts";
 import { type Flat, normaliseFlat } from "../../imaging/combining/normalise-flat.ts";
+import {
+  divideByFactors,
+  divideMasterByFactors,
+  type LightFactors,
+} from "../../imaging/light/light-factors.ts";
 import type { ProofFacts } from "../../imaging/proof/judge-master.ts";
 import type { Proof, ProofInput } from "../../imaging/proof/proof.ts";
 import type { SeriesFigures } from "../../masters/master-cards.ts";
@@ -11,9 +16,13 @@ import { StepError } from "../step-error.ts";
 import type { FlatFound } from "./flat-request.ts";
 import type { FlatWork } from "./flat-work.ts";
 import { seriesEdgeFractions } from "./frame-edge.ts";
+import type { JudgedLight } from "./light/measure-looks.ts";
 
 /** A flat, whatever way it was made, and what there is to prove it with. */
-export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "levelMean" | "known"> {
+export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "levelMean" | "known" | "light"> {
+  /** Left out where nobody looked. */
+  readonly judged?: JudgedLight;
+  readonly responseCorrection?: FlatFound["responseCorrection"];
   readonly series: SeriesFigures;
   /** Upper edges of its frames over full scale. */
   readonly edges: readonly number[];
@@ -27,12 +36,14 @@ export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "levelMean" | "
 /** What the steps before have found, whatever the way. */
 type KeepWork = Pick<FlatWork, "bench" | "request" | "notes" | "tuned" | "dark">;
 
-/** Proves a flat, writes it with its verdict, and says what was found. From here on images are meant for it, unless it is bad. */
+/** Divides out of a flat what its light is to be freed of, proves it, writes it with its verdict, and says what was found. From here on images are meant for it, unless it is bad. */
 export async function proveAndWriteFlat(
   work: KeepWork,
-  made: MadeFlat,
+  taken: MadeFlat,
   signal: AbortSignal,
 ): Promise<FlatFound> {
+  const made = taken.judged?.factors ? correctMade(taken, taken.judged.factors) : taken;
+  const { correction, factors } = made.judged ?? {};
   const { bench, request, notes } = work;
   const { flat, series } = made;
   const { frameCount, refusedFrames, rejectedFraction } = series;
@@ -50,8 +61,10 @@ export async function proveAndWriteFlat(
     darkFile,
     verdict,
     light: proof.light,
+    topAdu: work.tuned!.topAdu,
     ...given({ response: proof.response }),
     budget: proof.budget,
+    ...given({ correction, factors }),
   });
   if (verdict !== "bad")
     bench.findings.flatInUse = {
@@ -70,7 +83,8 @@ export async function proveAndWriteFlat(
     blur: request.blur,
     files: { flat: file, dark: darkFile, sampleFrame: made.sampleFrame },
     frameCount,
-    ...given({ bought: made.bought, sensorCelsius: notes.sensorCelsius }),
+    ...given({ bought: made.bought, sensorCelsius: notes.sensorCelsius, lightCorrection: correction }),
+    ...given({ responseCorrection: made.responseCorrection }),
     refusedFrames,
     rejectedFraction,
     exposureSeconds,
@@ -79,6 +93,15 @@ export async function proveAndWriteFlat(
     topAdu,
     pedestalAdu,
     levelAdu: flat.levelAdu,
+  };
+}
+
+/** The frames that prove a flat came through the same light. */
+function correctMade(made: MadeFlat, factors: LightFactors): MadeFlat {
+  return {
+    ...made,
+    flat: divideByFactors(made.flat, factors),
+    independent: divideMasterByFactors(made.independent, factors),
   };
 }
 
@@ -94,7 +117,21 @@ function prove(
   made: MadeFlat & Pick<ProofInput, "upperEdge" | "levelMean">,
   signal: AbortSignal,
 ): Promise<Proof> {
-  const { flat, series, upperEdge, levelMean, leak, plane, blurred, dust, light, response, sunAdu } = made;
+  const {
+    flat,
+    series,
+    upperEdge,
+    levelMean,
+    leak,
+    plane,
+    blurred,
+    dust,
+    judged,
+    response,
+    responseCorrected,
+    sunAdu,
+  } = made;
+  const light = judged?.light;
   const { meanAdu, sigmaAdu, mask, frameCount } = made.independent;
   const known = collectFlatFacts(bench, flat, series.frameCount, notes.usualFrame.gain);
   return computeInThread(bench, { signal, pxCount: flat.gain.length }, "proveFlat", {
@@ -102,7 +139,7 @@ function prove(
     series,
     upperEdge,
     independent: { meanAdu, sigmaAdu, mask, frameCount },
-    ...given({ levelMean, leak, plane, blurred, dust, light, response }),
+    ...given({ levelMean, leak, plane, blurred, dust, light, response, responseCorrected }),
     known: { ...known, ...given({ sunAdu }) },
   });
 }

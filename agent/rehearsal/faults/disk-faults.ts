@@ -9,7 +9,7 @@ import {
   writeFileSync,
   writeSync,
 } from "node:fs";
-import type { AgentDisk, Fault, FaultyRig } from "./fault.ts";
+import { type AgentDisk, type Fault, type FaultyRig, holdSwitch } from "./fault.ts";
 
 /** What happens to the disk that the agent writes to, its ledger included. */
 
@@ -43,35 +43,37 @@ export function diskFull(): Fault {
 export function folderGone(): Fault {
   return {
     name: "run folder gone",
-    begin: (rig) => {
-      const { folder } = diskOf(rig);
-      const aside = `${folder}.aside`;
-      if (!existsSync(folder)) return undefined;
-      renameSync(folder, aside);
-      return () => {
-        if (existsSync(folder)) rmSync(aside, { recursive: true, force: true });
-        else renameSync(aside, folder);
-      };
-    },
+    begin: (rig) => (existsSync(diskOf(rig).folder) ? takeFolder(rig) : undefined),
   };
+}
+
+function takeFolder(rig: FaultyRig): () => void {
+  const { folder } = diskOf(rig);
+  const aside = `${folder}.aside`;
+  return holdSwitch(rig.world, "run folder gone", (on) => {
+    if (on && existsSync(folder)) renameSync(folder, aside);
+    else if (!on && existsSync(folder)) rmSync(aside, { recursive: true, force: true });
+    else if (!on && existsSync(aside)) renameSync(aside, folder);
+  });
 }
 
 /** Full, or mounted again as read-only: neither the ledger nor the run's folder takes anything more. */
 export function diskTakesNothing(): Fault {
-  const gone = folderGone();
   return {
     name: "disk takes nothing more",
     begin: (rig) => {
       const disk = diskOf(rig);
       const { folder } = disk;
-      const bringBack = gone.begin(rig);
-      // In the folder's place, so that it can't be made again either.
-      if (bringBack) writeFileSync(folder, "");
-      disk.refuseLedger(true);
+      const bringBack = takeFolder(rig);
+      const end = holdSwitch(rig.world, "disk takes nothing more", (on) => {
+        disk.refuseLedger(on);
+        // In the folder's place, so that it can't be made again either.
+        if (on && existsSync(`${folder}.aside`) && !existsSync(folder)) writeFileSync(folder, "");
+        if (!on && existsSync(folder) && statSync(folder).isFile()) rmSync(folder);
+      });
       return () => {
-        disk.refuseLedger(false);
-        if (bringBack) rmSync(folder);
-        bringBack?.();
+        end();
+        bringBack();
       };
     },
   };

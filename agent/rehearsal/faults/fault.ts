@@ -59,6 +59,8 @@ export interface Fault {
   };
   /** While it lasts the agent does nothing and asks nobody for anything. */
   readonly stopsAgent?: true;
+  /** While it lasts no device answers in the time that an agent waits for it when it connects. */
+  readonly tooSlowToConnect?: true;
   /** From then on nobody makes the rig safe when the agent is gone. */
   readonly endsKeeper?: true;
   /** Roles whose devices say that they are busy for as long as it lasts. */

@@ -33,16 +33,25 @@ export function repliesLost(reached: Reached, count: number): Fault {
   });
 }
 
+/** An agent waits so long for each answer when it connects [s]. */
+const connectSecondsMax = 10;
+
 /** Every reply comes so much later; commands pass at once. */
 export function repliesLate(reached: Reached, seconds: number): Fault {
-  return changing(`replies ${seconds.toFixed(1)} s late`, reached, ({ world: { clock } }) => ({
-    message: (message, pass) => void clock.setTimer(seconds, () => pass(message)),
-    request: async (_, reply) => {
-      const good = await reply();
-      await clock.sleep(seconds);
-      return good;
-    },
-  }));
+  const isTooSlow = reached === "all" && seconds > connectSecondsMax;
+  return changing(
+    `replies ${seconds.toFixed(1)} s late`,
+    reached,
+    ({ world: { clock } }) => ({
+      message: (message, pass) => void clock.setTimer(seconds, () => pass(message)),
+      request: async (_, reply) => {
+        const good = await reply();
+        await clock.sleep(seconds);
+        return good;
+      },
+    }),
+    isTooSlow ? { tooSlowToConnect: true } : {},
+  );
 }
 
 /** INDI messages come twice, and Alpaca requests are carried out twice. */

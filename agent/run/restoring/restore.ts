@@ -1,4 +1,5 @@
 import { DeviceError } from "../../../drivers/kit/errors.ts";
+import { startStopwatch } from "../../../drivers/kit/stopwatch.ts";
 import type { Device, SettingValue } from "../../../drivers/roles/device.ts";
 import { connectionKey } from "../../../drivers/roles/kept-settings.ts";
 import { devicesOf } from "../../../drivers/roles/rig.ts";
@@ -8,6 +9,7 @@ import { uncover } from "../../safing/uncover.ts";
 import { UnsafeError } from "../../safing/unsafe-error.ts";
 import { whileCovered } from "../../safing/while-covered.ts";
 import type { BaselineEntry, SettingRecord } from "../record/run-record.ts";
+import { FailingTime } from "./failing-time.ts";
 import { isOpenCover, isOpenShutter, movesTelescope } from "./kept-safe.ts";
 import type { RestoreRequest } from "./restore-request.ts";
 import { isRestored, readSetting, restoreSettingOf, settingRecord } from "./restore-setting.ts";
@@ -57,6 +59,9 @@ export async function restoreBaseline(request: RestoreRequest): Promise<Restored
 /** In which roles' settings go back; within a device as it gave them. */
 const roleOrder = roleNames.toSorted((a, b) => roles[a].restoreOrder - roles[b].restoreOrder);
 
+/** How often it is tried to cover the telescope before the rest is left where it is; each may take minutes. */
+const safingsMax = 2;
+
 /** What is put back otherwise than it was found, and why. */
 interface Exception {
   readonly leave: "closed" | "as it is";
@@ -72,6 +77,8 @@ class RestoreRound {
   safety: Safety | undefined;
   readonly #devices: ReadonlyMap<string, Device>;
   readonly #silent = new Set<Device>();
+  readonly #failing = new FailingTime();
+  #safings = 0;
   /** Why nothing may be left open to the sky; once so, for good. */
   #weather: string | undefined;
   #parkedUnderRoof = false;
@@ -88,6 +95,7 @@ class RestoreRound {
   async makeSafe(): Promise<void> {
     const { signal, warn, retreatedBecause } = this.request;
     const goal = retreatedBecause.length > 0 ? "covered and off the Sun" : "covered";
+    this.#safings++;
     this.safety = await makeSafe(this.request, { goal, signal, ...(warn && { warn }) });
   }
 
@@ -113,7 +121,14 @@ class RestoreRound {
 
   /** As it was found, or otherwise where that would not be safe. */
   async putBack(entry: BaselineEntry): Promise<void> {
-    this.records.set(entry, await this.#restored(entry));
+    const givenUp = this.#failing.whyGivenUp(entry);
+    const seconds = startStopwatch(this.request.clock);
+    const record =
+      givenUp === undefined
+        ? await this.#restored(entry)
+        : settingRecord(entry, undefined, "different", givenUp);
+    this.records.set(entry, record);
+    if (record.state === "different") this.#failing.add(entry, seconds());
   }
 
   /** Putting one setting back may have changed another: all are read again, and what moved is put back once more. */
@@ -122,7 +137,7 @@ class RestoreRound {
       const device = this.#deviceOf(entry);
       if (!device) continue;
       const before = this.records.get(entry)?.state;
-      if (before === "keptSafe") continue;
+      if (before === "keptSafe" || (before === "different" && this.#failing.whyGivenUp(entry))) continue;
       if (before === "same") {
         try {
           if (isRestored(device, entry.setting, await readSetting(device, entry.setting.key, this.request)))
@@ -199,7 +214,8 @@ class RestoreRound {
     if (movesTelescope(entry)) {
       const now = await readSetting(device, key, this.request).catch(() => undefined);
       if (isRestored(device, setting, now)) return undefined;
-      if (this.safety?.covered.proved === false && this.request.rig.cover) await this.makeSafe();
+      const isOpen = this.safety?.covered.proved === false && this.request.rig.cover;
+      if (isOpen && this.#safings < safingsMax) await this.makeSafe();
       const why = await whyStay(this.request, this.safety, entry);
       if (why !== undefined) return { leave: "as it is", why };
     }
@@ -239,7 +255,7 @@ class RestoreRound {
 
   async #restore(device: Device, entry: BaselineEntry): Promise<SettingRecord> {
     // A device that was silent through all tries gets one more per setting, not three.
-    const tries = this.#silent.has(device) ? 1 : undefined;
+    const tries = this.#silent.has(device) || this.#failing.isOver(entry) ? 1 : undefined;
     const move = (signal: AbortSignal) => restoreSettingOf(device, entry, { ...this.request, signal }, tries);
     let record: SettingRecord;
     try {

@@ -98,7 +98,16 @@ export const stepTable = {
     sun: "looked at",
     needs: ({ blur }) => ["mount", ...blurredBy[blur]],
     request: (
-      { levelFraction, darkFrames, driftRadiusFraction, onlyWhenNoneFits, proveLight, ...step },
+      {
+        levelFraction,
+        darkFrames,
+        driftRadiusFraction,
+        onlyWhenNoneFits,
+        proveLight,
+        correctLight,
+        correctResponse,
+        ...step
+      },
       scene,
     ) => ({
       blur: step.blur,
@@ -110,15 +119,17 @@ export const stepTable = {
       leakLimitFraction: leakLimitOf(scene),
       ...(driftRadiusFraction === undefined ? {} : { driftRadiusFraction }),
       proveLight,
+      correctLight,
+      correctResponse,
       ...(onlyWhenNoneFits ? { unlessKeptFits: { testFrames: testFramesUsual } } : {}),
       coverAfter: coverAfter(scene),
     }),
-    secondsPlanned: ({ darkFrames, proveLight, ...step }, scene) => {
+    secondsPlanned: ({ darkFrames, proveLight, correctLight, ...step }, scene) => {
       const { blur } = step;
       const flats = framesOfFlat(step, scene) + proofFrames;
       const all = flats + (darkFrames ?? darkFramesDefault) + besideFrames;
       const onTheWay = blur === "drift" ? flats * driftLegSeconds : blur === "defocus" ? defocusSeconds : 0;
-      const looking = proveLight && blur !== "drift" ? lightSeconds : 0;
+      const looking = proveLight && blur !== "drift" ? (correctLight ? 2 : 1) * lightSeconds : 0;
       return 240 + onTheWay + looking + all * frameSeconds(scene.findings, blur);
     },
   }),

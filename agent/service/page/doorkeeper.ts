@@ -10,7 +10,7 @@ export interface Credentials {
 const cookieName = "__Host-evenfield";
 const sessionMs = 12 * 3_600_000;
 const sessionsMost = 20;
-/** Of wrong tokens, in so long [ms]; then nobody is let in until that is over. */
+/** Of wrong tokens, in so long [ms]; then others are not told that they are wrong until that is over. */
 const wrongMost = 5;
 const wrongWithinMs = 60_000;
 const tokenLengthLeast = 24;
@@ -71,8 +71,9 @@ export class Doorkeeper {
   #judge(token: string): "right" | "wrong" | "too many" {
     const nowMs = this.monotonicMs();
     this.#wrongMs = this.#wrongMs.filter((wrongMs) => wrongMs > nowMs - wrongWithinMs);
-    if (this.#wrongMs.length >= wrongMost) return "too many";
+    // Whoever guesses must not be able to keep out who knows it; what stands against guessing is the token's length.
     if (timingSafeEqual(sumOf(token), this.#tokenSum())) return "right";
+    if (this.#wrongMs.length >= wrongMost) return "too many";
     this.#wrongMs.push(nowMs);
     return "wrong";
   }

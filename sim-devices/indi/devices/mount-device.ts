@@ -93,7 +93,11 @@ export class MountDevice extends SimDevice {
     world.listen((moment) => {
       if (moment.part === "mount" && this.connected) this.#follow(moment);
     });
-    this.whenConnected(() => this.#readTracking());
+    this.whenConnected(() => {
+      this.#readTracking();
+      // A driver that was started again knows a parking that was carried out, and none that was under way.
+      if (v.park.state === "Idle") selectSwitch(v.park, world.mount.parked ? "PARK" : "UNPARK");
+    });
   }
 
   #pollSeconds(): number | undefined {

@@ -1,5 +1,6 @@
 import { Random } from "../../../drivers/kit/random.ts";
 import { drawCamera, drawOptics } from "./draw-camera.ts";
+import { drawFlaws } from "./draw-flaws.ts";
 import { drawRig } from "./draw-rig.ts";
 import { drawSun } from "./draw-sun.ts";
 import { mergeDeep, type SceneOverrides } from "./override-scene.ts";
@@ -13,9 +14,10 @@ type Optics = SceneSpec["optics"];
  * any camera angle, both parities, a mount up to 1.5 degrees wrong, 6 to 20 dust shadows, daylight.
  * No leak and no fringes unless asked for.
  * @param overrides what to fix; sizes that follow from the camera and optics (dust, hot spot) are drawn to fit them
+ * @param flaws how uneven its light and how bent its sensor is: 1 is modest, 0 neither that nor wind, haze and the like
  * @throws ZodError if the overrides make no valid scene
  */
-export function drawScene(seed: number, overrides: SceneOverrides = {}): SceneSpec {
+export function drawScene(seed: number, overrides: SceneOverrides = {}, flaws = 1): SceneSpec {
   const random = new Random(seed);
   const camera = mergeDeep(drawCamera(random.fork("camera")), overrides.camera) as Camera;
   const optics = mergeDeep(drawOptics(random.fork("optics"), camera), overrides.optics) as Optics;
@@ -48,7 +50,8 @@ export function drawScene(seed: number, overrides: SceneOverrides = {}): SceneSp
       rotatorDegrees: random.fork("rotator").whole(0, 359),
     },
   };
-  return sceneSpecSchema.parse(mergeDeep(spec, { ...overrides, camera: undefined, optics: undefined }));
+  const drawn = mergeDeep(spec, drawFlaws(random.fork("flaws"), camera, slots, flaws));
+  return sceneSpecSchema.parse(mergeDeep(drawn, { ...overrides, optics: undefined }));
 }
 
 function drawSky(random: Random): SceneSpec["sky"] {

@@ -1,3 +1,4 @@
+import { given } from "../../../drivers/kit/given.ts";
 import type { SceneSpec } from "./scene-spec.ts";
 
 /**
@@ -25,6 +26,26 @@ export function scaleScene(scene: SceneSpec, widthPx: number, dustCount?: number
         yPx: rig.hotSpot.yPx * scale,
         sigmaPx: rig.hotSpot.sigmaPx * scale,
       },
+      diffuser: {
+        ...rig.diffuser,
+        ...given({
+          patches: rig.diffuser.patches?.map((patch) => ({
+            ...patch,
+            xPx: patch.xPx * scale,
+            yPx: patch.yPx * scale,
+            sigmaPx: patch.sigmaPx * scale,
+          })),
+        }),
+      },
+      ...given({
+        ghosts: rig.ghosts?.map((ghost) => ({
+          ...ghost,
+          xPx: ghost.xPx * scale,
+          yPx: ghost.yPx * scale,
+          radiusPx: ghost.radiusPx * scale,
+          edgePx: ghost.edgePx * scale,
+        })),
+      }),
       dust: rig.dust
         .slice(0, dustCount)
         .map((speck) => ({ ...speck, xPx: speck.xPx * scale, yPx: speck.yPx * scale })),

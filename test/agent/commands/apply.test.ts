@@ -12,7 +12,7 @@ import { SkyFiles } from "./sky-files.ts";
 const apply = (args: readonly string[]) => evenfield(registerApply, ["apply", "--despite-dark", ...args]);
 
 /** A flat of the rig's own pattern, with one pixel that is not to be trusted. */
-function writeFlat(sky: SkyFiles, name: string, scale: number): string {
+function writeFlat(sky: SkyFiles, name: string, scale: number, cards: readonly Card[] = []): string {
   const count = sky.widthPx * sky.heightPx;
   const data = Float32Array.from(
     { length: count },
@@ -22,7 +22,7 @@ function writeFlat(sky: SkyFiles, name: string, scale: number): string {
   mask[masked] = 1;
   data[masked] = 0;
   const image = { widthPx: sky.widthPx, heightPx: sky.heightPx, data, sigma: new Float32Array(count), mask };
-  writeFitsFile(sky.path(name), ccdHdus(image, { unit: "", cards: [] }), { writtenUtcMs: 0, replace: false });
+  writeFitsFile(sky.path(name), ccdHdus(image, { unit: "", cards }), { writtenUtcMs: 0, replace: false });
   return sky.path(name);
 }
 const masked = 20 * 48 + 10;
@@ -56,6 +56,64 @@ test("an image loses the rig's pattern and keeps its level; the masked pixel is 
   expect(header.text("FLATFILE")).toBe("flat.fits");
   expect(header.number("MENDED")).toBe(1);
   expect(header.texts("HISTORY").join("")).toContain("1 masked pixels are the median of trusted neighbours");
+});
+
+/** Of a flat whose counts were straightened by a curve, as a run writes them. */
+const curveCards: readonly Card[] = [
+  { keyword: "GAIN", value: 100 },
+  { keyword: "RESPONS1", value: -0.05 },
+  { keyword: "RESPONS2", value: 0 },
+  { keyword: "RESPONS3", value: 0 },
+  { keyword: "RESPCOR", value: true },
+  { keyword: "RESPTOP", value: 20_000 },
+];
+
+/** What the sensor with that curve makes of light [adu above the dark]. */
+function bend(light: number): number {
+  let measured = light;
+  for (let round = 0; round < 20; round++) measured = light * Math.exp((-0.05 * measured) / 20_000);
+  return measured;
+}
+
+test("an image's counts are straightened where the flat's were, above its dark; another gain is told", async () => {
+  using sky = new SkyFiles(4);
+  const flat = writeFlat(sky, "flat.fits", 1, curveCards);
+  const bare = writeFlat(sky, "as-it-came.fits", 1);
+  const dark = sky.write("dark.fits", () => 250);
+  const cards = [{ keyword: "GAIN", value: 200 }];
+  const image = sky.write("sun.fits", (x, y) => 250 + bend(12_000 * sky.gain(x, y)), { cards });
+  const spreadOf = async (file: string, as: "float32" | "uint16") => {
+    const host = await apply([
+      "--flat",
+      file,
+      "--dark",
+      dark,
+      image,
+      "-o",
+      sky.path("out"),
+      "--as",
+      as,
+      "--replace",
+      "--json",
+    ]);
+    expect(host.exitCode).toBe(0);
+    const { pixels, header } = first(join(sky.folder, "out", "sun.fits"));
+    const levels = [...pixels!].map((value) => value - (header.number("PEDESTAL") ?? 0));
+    const told = `${header.texts("HISTORY").join("")}${JSON.stringify(host.json)}`;
+    return { spread: (Math.max(...levels) - Math.min(...levels)) / levels[0]!, level: levels[0]!, told };
+  };
+  const bent = await spreadOf(bare, "float32");
+  expect(bent.spread).toBeGreaterThan(0.002);
+  expect(bent.told).not.toContain("straightened");
+  for (const as of ["float32", "uint16"] as const) {
+    const straight = await spreadOf(flat, as);
+    expect(straight.spread, as).toBeLessThan(0.0005);
+    expect(straight.told).toContain("counts straightened by the sensor's curve");
+    expect(straight.told).toMatch(/gain/);
+  }
+  const host = await apply(["--flat", flat, image, "-o", sky.path("out"), "--replace"]);
+  expect(host.exitCode).toBe(2);
+  expect(host.err).toContain("Name the images' dark");
 });
 
 test("as uint16 the result keeps the dark's level as its floor", async () => {

@@ -129,6 +129,7 @@ function flatOfRun(frames: readonly Frame[], counted: readonly Frame[], darkFile
     darkFile: "dark.fits",
     verdict: "good",
     light,
+    topAdu: 65_535,
     budget: { parts: [], sum: [] },
   };
   return join(bench.folder, writeFlatMaster(bench, normaliseFlat(master)!, figuresOf(master), notes, about));

@@ -24,15 +24,17 @@ export const stillMount = {
   driftArcsecPerSecond: { east: 0, north: 0 },
 } as const;
 
-/** A simulated rig on a virtual clock, and everything that a procedure works with. */
-export function benchOnWorld(seed: number, overrides: SceneOverrides = {}) {
-  return benchOnScene(
-    drawScene(seed, {
-      ...overrides,
-      camera: { widthPx: 256, heightPx: 192, ...overrides.camera },
-      mount: { ...stillMount, ...overrides.mount },
-    }),
-  );
+/**
+ * A simulated rig on a virtual clock, and everything that a procedure works with.
+ * @param flaws of light, air and sensor: 1 is modest, 0 none, where noise is all that is looked at
+ */
+export function benchOnWorld(seed: number, overrides: SceneOverrides = {}, flaws = 1) {
+  const scene = {
+    ...overrides,
+    camera: { widthPx: 256, heightPx: 192, ...overrides.camera },
+    mount: { ...stillMount, ...overrides.mount },
+  };
+  return benchOnScene(drawScene(seed, scene, flaws));
 }
 
 export function benchOnScene(spec: SceneSpec) {

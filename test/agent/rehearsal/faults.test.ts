@@ -1,4 +1,8 @@
+import { mkdirSync, mkdtempSync, readdirSync, rmSync, writeFileSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
 import { expect, test } from "vitest";
+import { diskTakesNothing, folderGone } from "../../../agent/rehearsal/faults/disk-faults.ts";
 import { drawFaults } from "../../../agent/rehearsal/faults/draw-faults.ts";
 import { at, type Fault, playFaults } from "../../../agent/rehearsal/faults/fault.ts";
 import { mountStops } from "../../../agent/rehearsal/faults/mount-faults.ts";
@@ -41,6 +45,27 @@ test("what two faults bring about lasts as long as the later of them", async () 
   expect(world).toMatchObject({ filterFitted: false, mount: { motorsStalled: true } });
   await pass(20);
   expect(world).toMatchObject({ filterFitted: true, mount: { motorsStalled: false } });
+});
+
+test("a disk that two faults take away is back, with what was on it, when both are over", () => {
+  const folder = mkdtempSync(join(tmpdir(), "evenfield-disk-"));
+  try {
+    const run = join(folder, "run");
+    mkdirSync(run);
+    writeFileSync(join(run, "kept"), "");
+    const { world } = bareWorld();
+    const disk = { folder: run, ledgerFile: ":memory:", freeMegabytes: undefined, refuseLedger: () => {} };
+    const ends = [diskTakesNothing(), folderGone(), diskTakesNothing()].map((one) =>
+      one.begin({ world, disk }),
+    );
+    expect(() => mkdirSync(run, { recursive: true })).toThrow();
+    for (const end of ends.slice(1)) end?.();
+    expect(() => mkdirSync(run, { recursive: true })).toThrow();
+    ends[0]!();
+    expect(readdirSync(run)).toEqual(["kept"]);
+  } finally {
+    rmSync(folder, { recursive: true });
+  }
 });
 
 test("a cloud comes and goes by the script; what was called off does not come", async () => {

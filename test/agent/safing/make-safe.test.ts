@@ -3,6 +3,7 @@ import { type Front, newFront } from "../../../agent/safing/front.ts";
 import { makeSafe, type SafingGoal } from "../../../agent/safing/make-safe.ts";
 import { separationDegrees } from "../../../agent/sky/separation.ts";
 import { sunFromSite } from "../../../agent/sky/sun-from-site.ts";
+import { ReadbackError } from "../../../drivers/kit/errors.ts";
 import { silentLog } from "../../../drivers/kit/log.ts";
 import { neverAborted } from "../../../drivers/kit/never-aborted.ts";
 import { VirtualClock } from "../../../drivers/kit/virtual-clock.ts";
@@ -78,6 +79,20 @@ test("a cover that does not close makes the mount turn away, whatever the goal w
   expect(safety.sunSeparationDegrees).toBeGreaterThan(25);
   expect(awaySeconds).toBeLessThan(30 + 20); // and the slew's own 20 s
   expect(rig.get("mount", "tracking")).toBe(false);
+});
+
+test("a mount that can't be slewed is parked: the telescope is off the Sun though its cover is stuck", async () => {
+  rig.stuck.add("cover.position");
+  const devices = rig.open();
+  devices.mount!.slewTo = async () => {
+    throw new ReadbackError("Fake mount", "tracking", true, false);
+  };
+  rig.afterChange = (what) => {
+    if (what === "mount.parked") rig.truth.get("mount")!.set("pointing", [0, 89]);
+  };
+  const safety = await make("covered and off the Sun", devices);
+  expect(safety).toMatchObject({ covered: { proved: false }, offSun: true });
+  expect(rig.get("mount", "parked")).toBe(true);
 });
 
 test("a mount that is gone does not keep the cover open", async () => {

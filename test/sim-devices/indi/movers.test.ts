@@ -116,6 +116,30 @@ test("a dome's driver ends while it turns: the next one is not busy with what it
   );
 });
 
+test("a mount's driver ends while it parks: the next one takes it for unparked until it has been parked", async () => {
+  await session(
+    async ({ client, pass, simulator }) => {
+      await client.switchOn("Scene Mount", "TELESCOPE_PARK", "PARK");
+      await pass(1);
+      simulator.indiServer.killDriver("Scene Mount");
+      await pass(1);
+      await client.switchOn("Scene Mount", "CONNECTION", "CONNECT");
+      await pass(1);
+      client.take();
+      await client.say('<getProperties version="1.7" device="Scene Mount" name="TELESCOPE_PARK"/>');
+      await pass(0.1);
+      const park = /^TELESCOPE_PARK$/;
+      expect(outline(client.take(), park)).toEqual(["def TELESCOPE_PARK Idle UNPARK"]);
+      await pass(120);
+      expect(outline(client.take(), park)).toEqual(["set TELESCOPE_PARK Ok PARK"]);
+    },
+    {
+      connect: ["Scene Mount"],
+      overrides: { mount: { startsParked: false } },
+    },
+  );
+});
+
 test("the weather turns from ok to warning to danger; an override hides it in the vector's state only", async () => {
   await session(
     async ({ client, pass, simulator }) => {

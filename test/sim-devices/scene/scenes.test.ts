@@ -7,6 +7,7 @@ import { arcsecPerPx } from "../../../sim-devices/scene/optics/image-geometry.ts
 import { demoScene } from "../../../sim-devices/scene/spec/demo-scene.ts";
 import { drawScene } from "../../../sim-devices/scene/spec/draw-scene.ts";
 import { parseScene, readScene, SceneFileError } from "../../../sim-devices/scene/spec/read-scene.ts";
+import { scaleScene } from "../../../sim-devices/scene/spec/scale-scene.ts";
 import { type SceneSpec, sceneSpecSchema } from "../../../sim-devices/scene/spec/scene-spec.ts";
 
 describe("scenes drawn from a seed", () => {
@@ -47,6 +48,41 @@ describe("scenes drawn from a seed", () => {
         expect(depth).toBeLessThan(0.101);
       }
     }
+  });
+
+  test("hold something of all that light, air and sensor do wrong, modestly, and none of it where none is asked for", () => {
+    for (const { camera, rig, sky, mount, sun } of scenes) {
+      const { clearShare, fallOffAtCorner, slope, patches, rimGap, transmission } = rig.diffuser;
+      for (const share of [
+        clearShare!,
+        fallOffAtCorner!,
+        slope!.peakToPeak,
+        ...rig.ghosts!.map((g) => g.share),
+      ])
+        expect(share).toBeLessThan(0.006);
+      expect(Math.max(0, ...patches!.map(({ excess }) => Math.abs(excess)))).toBeLessThan(0.002);
+      expect(rimGap!.areaFraction / transmission).toBeLessThan(0.002);
+      expect(
+        camera.response && camera.banding && camera.rowWanderCodes && camera.dark.glowDoublingSeconds,
+      ).toBeTruthy();
+      expect(sky.hazeGradient && sky.seeingWander && mount.windShake && sun.changePerHour).toBeTruthy();
+      expect(rig.slots[0]!.passband && rig.filterWarmth).toBeTruthy();
+    }
+    const { diffuser, ghosts } = drawScene(1, {}, 0).rig;
+    expect([ghosts, Object.keys(diffuser)]).toEqual([undefined, ["transmission", "lobeDegrees"]]);
+  });
+
+  test("a scene on a smaller sensor has its reflections and the sheet's patches in the same places", () => {
+    const whole = drawScene(3, { camera: { widthPx: 640, heightPx: 480 } });
+    const patch = { xPx: 320, yPx: 120, sigmaPx: 40, excess: 0.01 };
+    const half = scaleScene(
+      { ...whole, rig: { ...whole.rig, diffuser: { ...whole.rig.diffuser, patches: [patch] } } },
+      320,
+    );
+    expect(half.rig.diffuser.patches).toEqual([{ xPx: 160, yPx: 60, sigmaPx: 20, excess: 0.01 }]);
+    expect(half.rig.ghosts!.map(({ xPx, radiusPx, edgePx }) => [2 * xPx, 2 * radiusPx, 2 * edgePx])).toEqual(
+      whole.rig.ghosts!.map(({ xPx, radiusPx, edgePx }) => [xPx, radiusPx, edgePx]),
+    );
   });
 
   test("overrides are kept, to any depth, and what depends on the camera fits it", () => {

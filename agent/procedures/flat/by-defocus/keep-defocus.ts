@@ -72,7 +72,11 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
       sigma: measured.acrossSigma,
     },
   };
-  bench.note("light of the blurred Sun", { ...defocus, halvesApart: measured.halvesApart });
+  bench.note("light of the blurred Sun", {
+    ...defocus,
+    halvesApart: measured.halvesApart,
+    haze: light.haze,
+  });
   const looks = work.looks ?? { notMeasured: "nobody looked" };
   const made = {
     flat,
@@ -82,12 +86,24 @@ export async function saveDefocusFlat(work: DefocusWork, signal: AbortSignal): P
     blurred: {
       leftover: worst ? worst.rms / noise : 0,
       leftoverSigma: (worst?.sigma ?? Math.max(...light.leftover.map(({ sigma }) => sigma))) / noise,
-      gradientUnsure: Math.hypot(gradient.acrossSigma, measured.halvesApart),
+      // Haze leans the series as it leans the looks, and no pointing tells that from the rig.
+      gradientUnsure: Math.hypot(
+        gradient.acrossSigma,
+        measured.halvesApart,
+        light.haze.acrossX,
+        light.haze.acrossY,
+      ),
       focusKept: work.sharpnessAfter!.rms / work.focus!.sharpness.rms,
     },
     sunAdu: work.focus!.picture,
     dust: refocusDust(dust, light.stretch),
-    light: await measureLooks(bench, flat, looks, { asksClearShare: false, response: work.response }, signal),
+    judged: await measureLooks(
+      bench,
+      flat,
+      looks,
+      { asksClearShare: false, response: work.response },
+      signal,
+    ),
     ...given({ response: work.response }),
     sampleFrame,
   };

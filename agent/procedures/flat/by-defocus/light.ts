@@ -1,6 +1,10 @@
 import { blurredDisc } from "../../../imaging/defocus/blurred-disc.ts";
 import { litRadiusPx } from "../../../imaging/defocus/defocus-room.ts";
-import { type LeftoverScale, leftoverByScale } from "../../../imaging/defocus/leftover-by-scale.ts";
+import {
+  type Leftover,
+  type LeftoverScale,
+  leftoverByScale,
+} from "../../../imaging/defocus/leftover-by-scale.ts";
 import type { SkyObservation } from "../../../imaging/defocus/look-levels.ts";
 import { type SkyPlane, skyPlane } from "../../../imaging/defocus/sky-plane.ts";
 import { type PlacePx, type SkySurface, solveSky } from "../../../imaging/defocus/sky-surface.ts";
@@ -11,6 +15,8 @@ import type { DefocusWork } from "./defocus-work.ts";
 export interface BlurredLight {
   readonly surface: SkySurface;
   readonly leftover: readonly LeftoverScale[];
+  /** What one look leans against another: see `Leftover`. */
+  readonly haze: Leftover["haze"];
   /** How much larger the picture is than in focus: above 1 behind the focus, below it in front; 1 where that is not told. */
   readonly stretch: number;
   /** Logarithm of the light that a pixel gets when the Sun is shifted; NaN beyond what the disc lights evenly. */
@@ -92,12 +98,18 @@ function addLeftover(
   { shape }: DefocusWork,
   { surface, stretch, looks, lightOn }: LightOfLooks,
 ): BlurredLight {
-  const leftover = leftoverByScale(
+  const { scales, haze } = leftoverByScale(
     shape,
     looks,
     (look, middle) => lightOn(middle, look.shift) + surface.levels[looks.indexOf(look)]!,
   );
-  return { surface, leftover, stretch, at: (place, shift) => lightOn(place, scalePlace(shift, stretch)) };
+  return {
+    surface,
+    leftover: scales,
+    haze,
+    stretch,
+    at: (place, shift) => lightOn(place, scalePlace(shift, stretch)),
+  };
 }
 
 /** What the blurred disc is expected to light, by the law of limb darkening. */

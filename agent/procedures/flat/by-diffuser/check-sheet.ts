@@ -12,6 +12,8 @@ import { discOfLook } from "../light/look-disc.ts";
 
 /** A sheet is refused for what is beyond chance. */
 const surelySigmas = 3;
+/** Up to here the Sun's picture can be divided out again; more of it is a sheet too thin. */
+const correctableShare = 0.03;
 
 /**
  * One frame through the sheet, held against the one without: before forty are taken that would hold a picture of the Sun.
@@ -40,6 +42,7 @@ export async function checkSheet(work: FlatWork, signal: AbortSignal): Promise<v
   if (!sheet) return;
   bench.note("light that the diffuser lets through clear", { ...sheet });
   if (sheet.error - surelySigmas * sheet.errorSigma <= errorMost) return;
+  if (request.correctLight && sheet.share - surelySigmas * sheet.sigma <= correctableShare) return;
   const longer = (1.1 * Math.hypot(widthPx, heightPx)) / 2 / disc.radiusPx;
   throw new StepError(
     "DIFFUSER_TOO_CLEAR",
@@ -62,5 +65,5 @@ export function adviseSheet({ shareMost, shareMostOnDisc }: ClearSheet, longer: 
     longer > 1 && shareMostOnDisc !== undefined
       ? `, or a focal length ${longer.toFixed(1)} times as long, so that the disc fills the frame: there up to ${percent(shareMostOnDisc)} may still be used`
       : "";
-  return `Use a heavier sheet, or two layers where its maker allows that${narrow}. In this field up to ${percent(shareMost)} may be used; \`proveLight: false\` takes the flat all the same, unproved.`;
+  return `Use a heavier sheet, or two layers where its maker allows that${narrow}. In this field up to ${percent(shareMost)} may be used, and with \`correctLight: true\` up to ${percent(Math.max(shareMost, correctableShare))}; \`proveLight: false\` takes the flat all the same, unproved.`;
 }

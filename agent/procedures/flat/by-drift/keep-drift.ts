@@ -43,10 +43,10 @@ export async function saveDriftFlat(work: DriftWork, signal: AbortSignal): Promi
     edges: frames.map(({ edgeFraction }) => edgeFraction),
     independent: independent.master,
     // Its light is never still enough for a ladder of exposures.
-    ...given({ plane, response: await findKnownResponse(bench, work.tuned!.gain, signal) }),
+    ...given({ plane, response: await findKnownResponse(bench, work, signal) }),
     sunAdu: average,
     sampleFrame: frames[0]!.file,
-    light,
+    judged: { light },
   };
   work.result = await proveAndWriteFlat(work, made, signal);
 }

@@ -12,7 +12,7 @@ import type { TunedExposure } from "../../tune-exposure/tune-request.ts";
 import { type FlatWork, openToSun } from "../flat-work.ts";
 import type { LightLooks, NoLooks } from "./light-looks.ts";
 import { discOfLook } from "./look-disc.ts";
-import { armFraction, lookPlaces } from "./look-places.ts";
+import { armFraction, heldOutPlaces, type LookPlace, lookPlaces } from "./look-places.ts";
 
 /** Looks are laid on one another by what they show: only the shaking has to end. */
 const lookSettleSeconds = 1;
@@ -25,7 +25,8 @@ export async function exposeLightLooks(work: FlatWork, signal: AbortSignal): Pro
 }
 
 /**
- * Takes the diffuser out of the light, looks at the Sun from nine pointings about the centre, and points there again.
+ * Takes the diffuser out of the light, looks at the Sun from nine pointings about the centre, and points there again. A flat
+ * whose light is to be corrected takes nine more, from other places, to prove that with.
  * What keeps it from looking, but for a device that fails and what is not safe, leaves the flat's light unproved.
  */
 async function exposeLooks(
@@ -46,10 +47,16 @@ async function exposeLooks(
     const tuneRequest = { blur: "none", levelFraction, toleranceFraction: 0.05, what } as const;
     const tuned = await runSubstep(tuneExposure, { bench, request: tuneRequest }, signal);
     const aim = new Aim(mount, bench);
-    const looks = await exposeRoundAbout(bench, aim, tuned, signal);
+    const places = request.correctLight ? [...lookPlaces, ...heldOutPlaces] : lookPlaces;
+    const seen = await exposeRoundAbout(bench, aim, tuned, places, signal);
     await aim.slewFromSameSide(knownPointingOffset(bench), signal);
-    bench.note("looks at the Sun from round about", { frames: looks.frames.length });
-    return { ...looks, tuned, disc: discOfLook(bench, looks.frames[0]!, tuned) };
+    bench.note("looks at the Sun from round about", { frames: seen.length });
+    const looksOf = (part: readonly PlacedFrame[]) => ({
+      ...laidOut(bench, part),
+      disc: discOfLook(bench, part[0]!.frame, tuned),
+    });
+    const [first, heldOut] = [seen.slice(0, lookPlaces.length), seen.slice(lookPlaces.length)];
+    return { ...looksOf(first), tuned, ...(heldOut.length > 0 ? { heldOut: looksOf(heldOut) } : {}) };
   } catch (error) {
     signal.throwIfAborted();
     if (!(error instanceof StepError) || error.unsafe !== false) throw error;
@@ -58,35 +65,44 @@ async function exposeLooks(
   }
 }
 
+interface PlacedFrame {
+  readonly frame: Frame;
+  /** As the mount reports it. */
+  readonly at: SkyOffset;
+}
+
 async function exposeRoundAbout(
   bench: Workbench,
   aim: Aim,
   tuned: TunedExposure,
+  places: readonly LookPlace[],
   signal: AbortSignal,
-): Promise<Pick<LightLooks, "frames" | "shifts">> {
+): Promise<PlacedFrame[]> {
   const camera = bench.findings.cameraOnSky!;
-  const frames: Frame[] = [];
-  const places: SkyOffset[] = [];
-  let at: readonly [number, number] = [0, 0];
-  for (const place of lookPlaces) {
-    if (frames.length > 0) {
-      const shape = shapeOf(frames[0]!);
+  const seen: PlacedFrame[] = [];
+  let before: LookPlace = [0, 0];
+  for (const place of places) {
+    if (seen.length > 0) {
+      const shape = shapeOf(seen[0]!.frame);
       const armPx = armFraction * Math.min(shape.widthPx, shape.heightPx);
-      const shift = { xPx: armPx * (place[0] - at[0]), yPx: armPx * (place[1] - at[1]) };
+      const shift = { xPx: armPx * (place[0] - before[0]), yPx: armPx * (place[1] - before[1]) };
       await aim.moveBy(moveForShift(camera, shift), signal, lookSettleSeconds);
-      at = place;
+      before = place;
     }
-    places.push(await aim.reported(signal));
-    frames.push(await exposeTuned(bench, tuned, "light", signal));
-    const done = frames.length;
-    bench.progress({ what: "looking at the Sun from round about", done, of: lookPlaces.length });
+    const at = await aim.reported(signal);
+    seen.push({ at, frame: await exposeTuned(bench, tuned, "light", signal) });
+    bench.progress({ what: "looking at the Sun from round about", done: seen.length, of: places.length });
     signal.throwIfAborted();
   }
-  const shifts = places.map((place) => {
-    const { xPx, yPx } = shiftForMove(camera, subtractOffset(place, places[0]!));
+  return seen;
+}
+
+function laidOut(bench: Workbench, seen: readonly PlacedFrame[]): Pick<LightLooks, "frames" | "shifts"> {
+  const shifts = seen.map(({ at }) => {
+    const { xPx, yPx } = shiftForMove(bench.findings.cameraOnSky!, subtractOffset(at, seen[0]!.at));
     return { x: xPx, y: yPx };
   });
-  return { frames, shifts };
+  return { frames: seen.map(({ frame }) => frame), shifts };
 }
 
 function shapeOf({ widthPx, heightPx }: Frame): Shape {

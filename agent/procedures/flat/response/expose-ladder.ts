@@ -14,13 +14,16 @@ const ladder = [1, 0.6, 0.35, 0.18, 0.18, 0.35, 0.6, 1] as const;
 const knownForDays = 90;
 const dayMs = 86_400_000;
 
-type LadderWork = Pick<FlatWork, "bench" | "tuned" | "dark" | "response">;
+/** A sensor this much warmer or colder is another one. */
+const celsiusApart = 5;
+
+type LadderWork = Pick<FlatWork, "bench" | "tuned" | "dark" | "notes" | "response">;
 
 /** The sensor's curve from a ladder of exposures in the flat's own light; nothing is taken where it is known. */
 export async function exposeLadder(work: LadderWork, signal: AbortSignal): Promise<void> {
   const { bench } = work;
   const tuned = work.tuned!;
-  const state = await cameraState(bench, tuned.gain, signal);
+  const state = await cameraState(bench, work, signal);
   const known = knownAt(bench, state);
   if (known) {
     work.response = known;
@@ -44,10 +47,10 @@ export async function exposeLadder(work: LadderWork, signal: AbortSignal): Promi
 /** As an earlier step or run measured it, for the camera as it is set now. */
 export async function findKnownResponse(
   bench: Workbench,
-  gain: number,
+  work: Pick<FlatWork, "tuned" | "notes">,
   signal: AbortSignal,
 ): Promise<MeasuredResponse | undefined> {
-  return knownAt(bench, await cameraState(bench, gain, signal));
+  return knownAt(bench, await cameraState(bench, work, signal));
 }
 
 function knownAt(
@@ -55,13 +58,21 @@ function knownAt(
   at: CameraState,
 ): MeasuredResponse | undefined {
   if (!response || clock.nowMs() - response.measuredUtcMs > knownForDays * dayMs) return undefined;
-  const { gain, offset, binning } = response;
-  return gain === at.gain && offset === at.offset && binning === at.binning ? response : undefined;
+  const { gain, offset, binning, topAdu, sensorCelsius = at.sensorCelsius } = response;
+  const isSame = gain === at.gain && offset === at.offset && binning === at.binning && topAdu === at.topAdu;
+  const apart = Math.abs((at.sensorCelsius ?? 0) - (sensorCelsius ?? at.sensorCelsius ?? 0));
+  return isSame && apart <= celsiusApart ? response : undefined;
 }
 
-async function cameraState({ rig }: Workbench, gain: number, signal: AbortSignal): Promise<CameraState> {
+async function cameraState(
+  { rig }: Workbench,
+  { tuned, notes }: Pick<FlatWork, "tuned" | "notes">,
+  signal: AbortSignal,
+): Promise<CameraState> {
+  const { gain, topAdu } = tuned!;
   const { offset, binning } = await rig.camera.setup(signal);
-  return { gain, binning, ...given({ offset }) };
+  const { sensorCelsius } = notes;
+  return { gain, binning, topAdu, ...given({ offset, sensorCelsius }) };
 }
 
 async function exposeSteps({ bench, tuned, dark }: LadderWork, signal: AbortSignal): Promise<LadderStep[]> {

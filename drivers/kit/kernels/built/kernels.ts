@@ -1,7 +1,7 @@
 // Made by `npm run kernels` from the kernels' sources: do not edit.
 type Exports = Readonly<Record<string, (...numbers: number[]) => number>>;
 
-export const sourcesSum = "edeeab6463ea0ae3";
+export const sourcesSum = "2027655cd830f2a6";
 
 export const bindings = {
   "base64-decoding": (raw: Exports) => ({

@@ -1,10 +1,10 @@
-// Sums of pixels over blocks of 32 columns, row after row: see agent/imaging/combining/block-sample.ts.
+// Sums of pixels over cells of 8 columns, four to a block, row after row: see agent/imaging/combining/block-sample.ts.
 
 /**
- * Adds a row's pixels to the sums of its blocks.
+ * Adds a row's pixels to the sums of its cells.
  * @param row u16, 32 for each block, 64 bytes
  * @param use u16, all bits where a pixel counts; 0: all count
- * @param sums four u32 a block, to be added up at the end
+ * @param sums four u32 a cell, to be added up at the end
  */
 export function addRow(row: usize, use: usize, blocks: i32, sums: usize): void {
   const end = row + ((<usize>blocks) << 6);
@@ -20,9 +20,10 @@ export function addRow(row: usize, use: usize, blocks: i32, sums: usize): void {
       d = v128.and(d, v128.load(use, 48));
       use += 64;
     }
-    const first = i32x4.add(i32x4.extadd_pairwise_i16x8_u(a), i32x4.extadd_pairwise_i16x8_u(b));
-    const second = i32x4.add(i32x4.extadd_pairwise_i16x8_u(c), i32x4.extadd_pairwise_i16x8_u(d));
-    v128.store(sums, i32x4.add(v128.load(sums), i32x4.add(first, second)));
-    sums += 16;
+    v128.store(sums, i32x4.add(v128.load(sums), i32x4.extadd_pairwise_i16x8_u(a)));
+    v128.store(sums, i32x4.add(v128.load(sums, 16), i32x4.extadd_pairwise_i16x8_u(b)), 16);
+    v128.store(sums, i32x4.add(v128.load(sums, 32), i32x4.extadd_pairwise_i16x8_u(c)), 32);
+    v128.store(sums, i32x4.add(v128.load(sums, 48), i32x4.extadd_pairwise_i16x8_u(d)), 48);
+    sums += 64;
   }
 }

@@ -26,9 +26,10 @@ test.each([
     );
     expect(got!.rowStep).toBe(1);
     for (let time = 0; time < 2; time++) {
-      const sums = got!.sumsOf(frame);
-      expect(sums, `seed ${seed}`).toEqual(plain!.sumsOf(frame));
-      expect(sums, `seed ${seed}`).toEqual(new BlockMap(shape, 32).sumFrame(frame, darkAdu, use));
+      const cells = got!.sumsOf(frame);
+      expect(cells, `seed ${seed}`).toEqual(plain!.sumsOf(frame));
+      const blocks = got!.addCells(cells, new Float64Array(got!.columns * got!.rows));
+      expect(blocks, `seed ${seed}`).toEqual(new BlockMap(shape, 32).sumFrame(frame, darkAdu, use));
     }
   }
 });
@@ -40,5 +41,6 @@ test("of a large frame every fourth row is looked at, and counted so", () => {
   expect(sample.counts[0]).toBe((32 / 2) * (32 / 4));
   const frame = new Uint16Array(4000 * 3001);
   for (let px = 0; px < frame.length; px++) frame[px] = Math.floor(px / 4000) % 4 === 0 ? 65_535 : 0;
-  expect(sample.sumsOf(frame)[0]).toBe(65_535 * sample.counts[0]!);
+  expect(sample.cellCounts[0]).toBe((8 / 2) * (8 / 4));
+  expect(sample.sumsOf(frame)[0]).toBe(65_535 * sample.cellCounts[0]!);
 });

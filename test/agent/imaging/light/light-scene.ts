@@ -1,5 +1,5 @@
 import { brightnessAtRadius, limbDarkening } from "../../../../agent/imaging/disc/limb-darkening.ts";
-import type { LightInput } from "../../../../agent/imaging/light/measure-light.ts";
+import type { LightInput } from "../../../../agent/imaging/light/solve-looks.ts";
 import { gaussianBlur } from "../../../../agent/imaging/numerics/gaussian-blur.ts";
 import type { Shape } from "../../../../agent/imaging/numerics/shape.ts";
 import { Random } from "../../../../drivers/kit/random.ts";
@@ -86,6 +86,7 @@ export function lightScene(options: LightSceneOptions): LightScene {
   };
 }
 
+/** A cross of nine, then the same turned by 45°. */
 function crossOf(looks: number): { x: number; y: number }[] {
   const arms = [0.5, 1].flatMap((arm) => [
     { x: arm, y: 0 },
@@ -93,7 +94,8 @@ function crossOf(looks: number): { x: number; y: number }[] {
     { x: -arm, y: 0 },
     { x: 0, y: -arm },
   ]);
-  return [{ x: 0, y: 0 }, ...arms].slice(0, looks);
+  const turned = arms.map(({ x, y }) => ({ x: (x - y) / Math.SQRT2, y: (x + y) / Math.SQRT2 }));
+  return [{ x: 0, y: 0 }, ...arms, ...turned].slice(0, looks);
 }
 
 /** A darkened disc with structure of several sizes, a spot and two bright regions. */

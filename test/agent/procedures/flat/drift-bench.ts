@@ -6,24 +6,28 @@ import { benchOnWorld } from "../bench-on-world.ts";
 
 /** A disc of about 480 px radius in a frame of 256 x 192 px, deep wells, a rig whose camera is known on the sky. */
 export function driftBench(seed: number, overrides: SceneOverrides = {}) {
-  const rig = benchOnWorld(seed, {
-    ...overrides,
-    optics: {
-      apertureMm: 60,
-      focalLengthMm: 500,
-      obstructionRatio: 0,
-      wavelengthNm: 656.28,
-      ...overrides.optics,
+  const rig = benchOnWorld(
+    seed,
+    {
+      ...overrides,
+      optics: {
+        apertureMm: 60,
+        focalLengthMm: 500,
+        obstructionRatio: 0,
+        wavelengthNm: 656.28,
+        ...overrides.optics,
+      },
+      camera: {
+        pixelMicron: 4.8,
+        bits: 14,
+        words: "shifted",
+        fullWellElectrons: 50_000,
+        electronsPerCodeAtGain0: 3,
+        ...overrides.camera,
+      },
     },
-    camera: {
-      pixelMicron: 4.8,
-      bits: 14,
-      words: "shifted",
-      fullWellElectrons: 50_000,
-      electronsPerCodeAtGain0: 3,
-      ...overrides.camera,
-    },
-  });
+    0,
+  );
   rig.findings.cameraOnSky = cameraOnSkyOf(rig.spec, rig.world.lightPathNow());
   return rig;
 }

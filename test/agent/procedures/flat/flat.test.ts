@@ -6,6 +6,7 @@ import type { FlatRequest } from "../../../../agent/procedures/flat/flat-request
 import { images } from "../../../../agent/procedures/images/images.ts";
 import { leakCheck } from "../../../../agent/procedures/leak-check/leak-check.ts";
 import { readCcdImage } from "../../../../drivers/formats/ccd-image.ts";
+import { FitsFile } from "../../../../drivers/formats/fits-file.ts";
 import { benchOnWorld } from "../bench-on-world.ts";
 import { complaintsOf, onlyUnproved } from "./complaints.ts";
 import { driftBench } from "./drift-bench.ts";
@@ -27,7 +28,7 @@ const deep = {
 } as const;
 
 test("leak check, then a flat of 20 frames: good but for its light, that nobody proved; true to the scene, diffuser out and cover closed after it", async () => {
-  using rig = benchOnWorld(41, deep);
+  using rig = benchOnWorld(41, deep, 0);
   await rig.run(leakCheck, leakAsk);
   const outcome = await rig.run(flat, request);
   expect(outcome.failure).toBeUndefined();
@@ -126,6 +127,13 @@ test("enough frames: the series ends when a stack of 5 images is served, long be
   expect(Math.abs(proof.halves!.firstFrames - proof.halves!.secondFrames)).toBeLessThanOrEqual(6);
 });
 
+/** Rms error of a flat of the run over blocks of 32 px. */
+function blockErrorOf({ bench, painter }: ReturnType<typeof benchOnWorld>, file: string): number {
+  const { widthPx, heightPx, data, sigma, mask } = readCcdImage(join(bench.folder, file));
+  const pixels = { widthPx, heightPx, master: data, sigma: sigma!, mask: mask! };
+  return flatAgainstTruth({ ...pixels, truth: painter.truth().flat })!.rmsErrorBlocks;
+}
+
 test("a bent response is found by a ladder of exposures, told as the cause, and known from then on", async () => {
   using rig = benchOnWorld(49, { camera: { ...deep.camera, response: { quadratic: 0.05, shoulder: 0 } } });
   await rig.run(leakCheck, leakAsk);
@@ -141,6 +149,23 @@ test("a bent response is found by a ladder of exposures, told as the cause, and 
   const again = await rig.run(flat, ask);
   expect(complaintsOf(again.found!.proof)).toContain("response");
   expect(ladders(), "not measured twice").toBe(1);
+  const straight = await rig.run(flat, { ...ask, correctResponse: true });
+  const { files, proof, responseCorrection } = straight.found!;
+  expect(responseCorrection).toEqual({ kept: true });
+  expect(complaintsOf(proof)).not.toContain("response");
+  expect(ladders(), "by the curve that is known").toBe(1);
+  const [bentError, straightError] = [again.found!.files.flat, files.flat].map((file) =>
+    blockErrorOf(rig, file),
+  ) as [number, number];
+  expect(bentError).toBeGreaterThan(0.001);
+  expect(straightError).toBeLessThan(bentError / 2);
+  // Another gain's curve is another curve, and one of long ago is measured again.
+  rig.findings.response = {
+    ...rig.findings.response!,
+    measuredUtcMs: rig.bench.clock.nowMs() - 91 * 86_400_000,
+  };
+  await rig.run(flat, ask);
+  expect(ladders()).toBe(2);
 });
 
 test("a sheet that lets 3 % through clear before a whole disc is refused before any frame of the flat is taken", async () => {
@@ -154,4 +179,21 @@ test("a sheet that lets 3 % through clear before a whole disc is refused before 
   expect(outcome.failure!.message).toMatch(/lets (2\.[6-9]|3|3\.[0-4]) %/);
   expect(rig.told.some(({ what }) => what === "flat frames")).toBe(false);
   expect(rig.world.cover.position).toBe(0);
+  // The same sheet, where the plan says that its picture of the Sun is to be divided out again.
+  const again = await rig.run(flat, { ...request, proveLight: true, correctLight: true });
+  expect(again.failure).toBeUndefined();
+  const { lightCorrection, files, proof } = again.found!;
+  expect(lightCorrection).toMatchObject({ kept: true, heldOutLooks: 9 });
+  expect(Math.abs(lightCorrection!.clearShare!.share - 0.03)).toBeLessThan(0.003);
+  expect(lightCorrection!.after!.rms).toBeLessThan(0.0015);
+  expect("notMeasured" in proof.light ? undefined : proof.light.rms).toBe(lightCorrection!.after!.rms);
+  const master = readCcdImage(join(rig.bench.folder, files.flat));
+  expect(master.header.logical("LIGHTCOR")).toBe(true);
+  expect(blockErrorOf(rig, files.flat)).toBeLessThan(0.001);
+  // Times its factor the flat is as it was taken: the Sun's picture is in it.
+  using file = FitsFile.open(join(rig.bench.folder, files.flat));
+  const factor = file.findImage("LIGHTCLR")!;
+  const clear = factor.readRows(0, factor.rowCount);
+  const [middle, corner] = [clear[clear.length / 2 + master.widthPx / 2]!, clear[0]!];
+  expect(middle / corner - 1).toBeGreaterThan(0.025);
 });

@@ -4,6 +4,7 @@ import type { BaselineEntry } from "../../../../agent/run/record/run-record.ts";
 import { restoreBaseline } from "../../../../agent/run/restoring/restore.ts";
 import { type Front, newFront } from "../../../../agent/safing/front.ts";
 import { sunFromSite } from "../../../../agent/sky/sun-from-site.ts";
+import { DeadlineError } from "../../../../drivers/kit/errors.ts";
 import { silentLog } from "../../../../drivers/kit/log.ts";
 import { VirtualClock } from "../../../../drivers/kit/virtual-clock.ts";
 import type { SettingValue } from "../../../../drivers/roles/device.ts";
@@ -374,4 +375,33 @@ test("a cover that falls silent before the mount goes back: nothing of the teles
   const mount = records.filter(({ role, state }) => role === "mount" && state === "different");
   expect(mount.map(({ why }) => why)).toContainEqual(expect.stringContaining("not moved"));
   expect(rig.told.some((line) => line.startsWith("mount.pointing"))).toBe(false);
+});
+
+test("a device that fails slowly does not keep the rest for hours, and what was not tried is told", async () => {
+  changeAll();
+  const devices = rig.open();
+  let tries = 0;
+  devices.camera.restoreSetting = async () => {
+    tries++;
+    await clock.sleep(80);
+    throw new DeadlineError("Fake camera", "setting", 80);
+  };
+  const startedSeconds = clock.monotonicSeconds();
+  const records = await restore(devices);
+  expect(clock.monotonicSeconds() - startedSeconds).toBeLessThan(900);
+  // Two settings three times each, and the connection once.
+  expect(tries).toBe(7);
+  const ofCamera = records.filter(({ role, state }) => role === "camera" && state === "different");
+  expect(ofCamera).toHaveLength(5);
+  expect(ofCamera.filter(({ why }) => why?.startsWith("not tried any more"))).toHaveLength(2);
+  expect(records.filter(({ role }) => role !== "camera").every(({ state }) => state === "same")).toBe(true);
+});
+
+test("a cover that does not close is tried twice, and not once for each part of the telescope", async () => {
+  changeAll();
+  rig.stuck.add("cover.position");
+  const startedSeconds = clock.monotonicSeconds();
+  const { safety } = await restoreRig();
+  expect(safety).toMatchObject({ covered: { proved: false }, offSun: true });
+  expect(clock.monotonicSeconds() - startedSeconds).toBeLessThan(400);
 });

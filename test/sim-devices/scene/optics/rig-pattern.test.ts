@@ -149,7 +149,7 @@ describe("smooth patterns", () => {
 
 describe("the true flat", () => {
   const seed = 4711;
-  const spec = drawScene(seed, { camera: { widthPx: 200, heightPx: 150 } });
+  const spec = drawScene(seed, { camera: { widthPx: 200, heightPx: 150 } }, 0);
   const painter = new ScenePainter(spec);
   const { flat } = painter.truth();
   const light = lightOn(spec, { diffuserInPlace: true });
