@@ -207,6 +207,7 @@ const mayStartScenes = [
   "rehearse-schedule",
   "rehearsed-rig",
   "rehearsed-scene",
+  "rehearsed-sensor",
   "simulate",
   "scene-from-file",
   "write-schema",
