@@ -8,9 +8,10 @@ import type { RigFile } from "../../plans/rig-file.ts";
 import { type LinkRelay, openLinkRelay } from "../drill/link-relay.ts";
 import { type PartPlayed, playPart } from "../drill/play-part.ts";
 import { connectRigFile } from "../run/checks/connect-rig-file.ts";
-import { filterProblem, solarCautions } from "../run/guard/sun-filter.ts";
+import { filterProblem } from "../run/guard/sun-filter.ts";
 import { type DrillPart, drillParts, saveDrill } from "../run/ledger/drills.ts";
 import { Ledger } from "../run/ledger/ledger.ts";
+import { cautionText } from "../safing/caution.ts";
 import { ledgerFileDefault } from "./ledger-place.ts";
 import {
   addCommand,
@@ -22,6 +23,7 @@ import {
   type Outcome,
   wrongInput,
 } from "./outcome.ts";
+import { askBeforeMoving } from "./person-at-rig.ts";
 import { rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
 import { takeRig } from "./run-records.ts";
@@ -115,15 +117,15 @@ async function checkLeave(
     throw new CommandError(exitCodes.safety, {
       happened: `Refused: ${doubt}.`,
       state: nothingMoved,
-      whatToDo: `Inspect the filter, then write the day into \`lastConfirmed\` of the rig file. ${solarCautions}`,
+      whatToDo: `Inspect the filter, then write the day into \`lastConfirmed\` of the rig file. ${cautionText}`,
     });
   host.stderr(
-    `The telescope will be opened to the Sun three times, and each time what drives it is taken away. ${solarCautions} ` +
+    `The telescope will be opened to the Sun three times, and each time what drives it is taken away. ${cautionText} ` +
       "Stay beside it, and close the cover by hand if it does not close by itself within some minutes.\n",
   );
   if (!askPerson) return; // the name was given where nobody can be asked
   const question = `Is ${present} at the telescope, its Sun filter inspected and on, ready to cover it by hand?`;
-  if ((await askPerson(question, signal)) === "yes") return;
+  if ((await askPerson(question, signal)) === "yes") return await askBeforeMoving(askPerson, signal);
   throw new CommandError(exitCodes.stopped, {
     happened: "Not begun: the answer was no.",
     state: nothingMoved,

@@ -1,7 +1,7 @@
 import type { Command } from "commander";
 import { neverAborted } from "../../drivers/kit/never-aborted.ts";
-import { cautionText } from "../outputs/caution.ts";
 import { type ExitCode, exitCodes } from "../run/record/exit-codes.ts";
+import { cautionText } from "../safing/caution.ts";
 import { commandList } from "./command-list.ts";
 import { doneEnvelope, envelopeText, failedEnvelope } from "./envelope.ts";
 import type { CommandHost } from "./process-host.ts";

@@ -4,6 +4,7 @@ import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 import { sunAbove } from "../sky/sun-day.ts";
 import { semidiameterArcsec, sunPlace } from "../sky/sun-place.ts";
 import { wrongInput } from "./outcome.ts";
+import { fitSensor } from "./rehearsed-sensor.ts";
 
 export interface RehearsedScene {
   readonly spec: SceneSpec;
@@ -31,19 +32,22 @@ export function sceneForRig(
 ): RehearsedScene {
   const { optics, devices } = rigFile;
   const { timeZone: _, ...site } = rigFile.site; // the sky keeps no calendar
-  if (isSame(site, base.site) && isSame(optics, base.optics)) return { spec: base, rigFile, notes: [] };
+  if (isSame(site, base.site) && isSame(optics, base.optics) && isOfScene(devices.camera, base))
+    return { spec: base, rigFile, notes: [] };
   const startUtcMs = nextUsableUtcMs(site, altitudeDegreesMin + marginDegrees, nowUtcMs);
+  const fitted = fitSensor(base, devices.camera);
   const spec: SceneSpec = {
-    ...base,
+    ...fitted.spec,
     site,
     optics: { ...base.optics, ...optics },
     startUtc: new Date(startUtcMs).toISOString(),
     startsWith: {
-      ...base.startsWith,
+      ...fitted.spec.startsWith,
       cover: devices.cover ? base.startsWith.cover : "open",
       diffuserInPlace: false,
     },
   };
+  const { sensor } = devices.camera;
   const { widthPx, heightPx, pixelMicron } = spec.camera;
   const discPx = discDiameterPx(spec, startUtcMs);
   const laterDays = Math.floor((startUtcMs - nowUtcMs) / dayMs);
@@ -51,7 +55,10 @@ export function sceneForRig(
     spec,
     rigFile: laterDays < 1 ? rigFile : confirmLater(rigFile, laterDays),
     notes: [
-      `the camera: ${widthPx} x ${heightPx} pixels of ${pixelMicron} µm, on which the Sun measures ${discPx.toFixed(0)} pixels`,
+      sensor
+        ? `how the camera's wells, noise and converter are; on its ${widthPx} x ${heightPx} pixels of ${pixelMicron} µm the Sun measures ${discPx.toFixed(0)} pixels`
+        : `the camera: ${widthPx} x ${heightPx} pixels of ${pixelMicron} µm, on which the Sun measures ${discPx.toFixed(0)} pixels`,
+      ...(fitted.note === undefined ? [] : [fitted.note]),
       "the Sun's face, the sky, the dust, and the faults of mount and focuser",
       `the time: ${spec.startUtc.slice(0, 16).replace("T", " ")} UTC, when the Sun stands high enough`,
     ],
@@ -62,6 +69,12 @@ function confirmLater(rigFile: RigFile, days: number): RigFile {
   const { sunFilter } = rigFile;
   const later = new Date(dayOrTimeUtcMs(sunFilter.lastConfirmed) + days * dayMs).toISOString();
   return { ...rigFile, sunFilter: { ...sunFilter, lastConfirmed: `${later.slice(0, 16)}Z` } };
+}
+
+/** Whether a rig file states no other sensor than the scene has. */
+function isOfScene({ sensor, filterArray }: RigFile["devices"]["camera"], { camera }: SceneSpec): boolean {
+  if (filterArray !== undefined && camera.mosaic?.pattern !== filterArray) return false;
+  return sensor === undefined || isSame(sensor, camera as unknown as Record<string, number>);
 }
 
 function isSame(wanted: Readonly<Record<string, number>>, has: Readonly<Record<string, number>>): boolean {

@@ -17,6 +17,7 @@ import {
   hostOfRig,
   type Outcome,
 } from "./outcome.ts";
+import { askBeforeMoving } from "./person-at-rig.ts";
 import { describeRestored } from "./restored-words.ts";
 import { rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
@@ -59,9 +60,9 @@ export async function restore(
   using opened = openRecords(options);
   const chosen = chooseRunsToRestore(options, rigFile.rig, opened);
   if (chosen.runs.length === 0) return nothingToDo(rigFile.rig, chosen.notes);
-  return options.accept === true
-    ? acceptRig(rigFile.rig, chosen)
-    : await restoreRuns(rigFile, chosen, wiring, host);
+  if (options.accept === true) return acceptRig(rigFile.rig, chosen);
+  if (wiring.askPerson) await askBeforeMoving(wiring.askPerson, wiring.signal);
+  return await restoreRuns(rigFile, chosen, wiring, host);
 }
 
 /** A keeper that makes the rig safe is done by then [s]. */

@@ -1,6 +1,6 @@
-import { cautionText } from "../outputs/caution.ts";
 import { htmlPage, htmlTable, tag, type Verdict } from "../outputs/page-shell.ts";
 import { safeHtml } from "../outputs/safe-html.ts";
+import { cautionText } from "../safing/caution.ts";
 import { countStandings, type FleetRow, type Standing } from "./fleet-rows.ts";
 
 const colours: Readonly<Record<Standing, Verdict>> = {

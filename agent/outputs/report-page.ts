@@ -1,4 +1,4 @@
-import { cautionText } from "./caution.ts";
+import { cautionText } from "../safing/caution.ts";
 import { htmlPage, htmlTable, section, tag, type Verdict, verdictWords } from "./page-shell.ts";
 import { safeHtml } from "./safe-html.ts";
 import { withSigma } from "./with-sigma.ts";

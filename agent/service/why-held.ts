@@ -1,8 +1,9 @@
 import type { RigFile } from "../../plans/rig-file.ts";
-import { confirmAfterTrip, filterProblem, solarCautions, tripProblem } from "../run/guard/sun-filter.ts";
+import { confirmAfterTrip, filterProblem, tripProblem } from "../run/guard/sun-filter.ts";
 import { findUnconfirmedTrip } from "../run/ledger/retreats.ts";
 import { findUnfinishedRuns, type RunRecords } from "../run/ledger/unfinished-runs.ts";
 import { formatUtcMinute } from "../run/record/utc-minute.ts";
+import { cautionText } from "../safing/caution.ts";
 import type { PersonDeed } from "./deeds/person-deeds.ts";
 import type { RestRow } from "./rest/look-at-rig.ts";
 
@@ -30,7 +31,7 @@ export function holdAtRest(rows: readonly RestRow[]): Hold | undefined {
       because,
       whatToDo: "Set the computer's clock; it goes on by itself once the clock is past that time.",
     };
-  const whatToDo = `See who works with the telescope, and close the cover; it goes on by itself once that reads closed. ${solarCautions}`;
+  const whatToDo = `See who works with the telescope, and close the cover; it goes on by itself once that reads closed. ${cautionText}`;
   return { because, whatToDo };
 }
 
@@ -54,11 +55,11 @@ export function whyHeld({ records, rigFile, isGivenUp, nowUtcMs }: HoldFacts): H
         "Put right by hand what that run's report names and keep the cover closed until then; then run `evenfield restore --rig RIG`, or with `--accept` if the rig is to stay as it is.",
     };
   const trip = findUnconfirmedTrip(records, rigFile);
-  if (trip) return { because: tripProblem(trip), whatToDo: `${confirmAfterTrip(trip)} ${solarCautions}` };
+  if (trip) return { because: tripProblem(trip), whatToDo: `${confirmAfterTrip(trip)} ${cautionText}` };
   const doubt = filterProblem(rigFile.sunFilter, nowUtcMs);
   if (doubt === undefined) return undefined;
   return {
     because: doubt,
-    whatToDo: `Inspect the filter, then write the day into \`lastConfirmed\` of the rig file. ${solarCautions}`,
+    whatToDo: `Inspect the filter, then write the day into \`lastConfirmed\` of the rig file. ${cautionText}`,
   };
 }

@@ -1,13 +1,8 @@
 import type { Site } from "../../../drivers/roles/mount.ts";
+import { cautionText } from "../../safing/caution.ts";
 import { sunAbove } from "../../sky/sun-day.ts";
 import { sunFromSite } from "../../sky/sun-from-site.ts";
-import {
-  confirmAfterTrip,
-  filterProblem,
-  filterStatement,
-  solarCautions,
-  tripProblem,
-} from "../guard/sun-filter.ts";
+import { confirmAfterTrip, filterProblem, filterStatement, tripProblem } from "../guard/sun-filter.ts";
 import type { RetreatRecord } from "../record/run-record.ts";
 import { formatUtcMinute } from "../record/utc-minute.ts";
 import { lowestSun, plannedObserving } from "../steps/planned-time.ts";
@@ -86,7 +81,7 @@ function checkFilter({ scene: { rigFile }, nowUtcMs }: PlanCheck): CheckResult {
   if (doubt === undefined)
     return { ...about, verdict: "passed", text: filterStatement(rigFile.sunFilter, nowUtcMs) };
   const inspect = "Inspect the filter, then write the day into `lastConfirmed` of the rig file.";
-  return { ...about, verdict: "failed", text: doubt, whatToDo: `${inspect} ${solarCautions}` };
+  return { ...about, verdict: "failed", text: doubt, whatToDo: `${inspect} ${cautionText}` };
 }
 
 function checkTrip({ table, scene, unconfirmedTrip }: PlanCheck): CheckResult {
@@ -101,7 +96,7 @@ function checkTrip({ table, scene, unconfirmedTrip }: PlanCheck): CheckResult {
     ...about,
     verdict: "failed",
     text: tripProblem(unconfirmedTrip),
-    whatToDo: `${confirmAfterTrip(unconfirmedTrip)} ${solarCautions}`,
+    whatToDo: `${confirmAfterTrip(unconfirmedTrip)} ${cautionText}`,
   };
 }
 

@@ -5,11 +5,6 @@ import { formatUtcMinute } from "../record/utc-minute.ts";
 
 const dayMs = 86_400_000;
 
-/** The usual cautions, said wherever a person could be at the instrument. */
-export const solarCautions =
-  "Never look through the telescope, an eyepiece or an uncapped finder while it is driven near the Sun. " +
-  "Inspect the Sun filter for holes, scratches and a firm seat first; its maker's guidance and the rules at the site come before ours.";
-
 /** @returns why the statement does not hold at that time, `undefined` when it does */
 export function filterProblem(statement: SunFilterStatement, utcMs: number): string | undefined {
   const confirmedMs = dayOrTimeUtcMs(statement.lastConfirmed);

@@ -1,6 +1,6 @@
-import { cautionText } from "../../outputs/caution.ts";
 import { htmlPage, section } from "../../outputs/page-shell.ts";
 import { safeHtml } from "../../outputs/safe-html.ts";
+import { cautionText } from "../../safing/caution.ts";
 import { localText } from "../schedule/local-day.ts";
 import type { PageFacts } from "./page-facts.ts";
 

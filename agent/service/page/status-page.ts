@@ -1,6 +1,6 @@
-import { cautionText } from "../../outputs/caution.ts";
 import { htmlPage, htmlTable, section, tag } from "../../outputs/page-shell.ts";
 import { safeHtml } from "../../outputs/safe-html.ts";
+import { cautionText } from "../../safing/caution.ts";
 import type { Standing } from "../schedule/judge-occasion.ts";
 import { localText } from "../schedule/local-day.ts";
 import { type Answer, answerFour } from "./four-answers.ts";

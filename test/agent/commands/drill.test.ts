@@ -13,7 +13,7 @@ const folder = mkdtempSync(join(tmpdir(), "evenfield-drill-"));
 afterAll(() => rmSync(folder, { recursive: true, force: true }));
 const plans = join(import.meta.dirname, "../../../plans");
 
-async function call(rigText: string) {
+async function call(rigText: string, answers: ("yes" | "no")[] = []) {
   const rig = join(folder, "rig.yaml");
   await Bun.write(rig, rigText);
   const host = new TestHost();
@@ -32,7 +32,7 @@ async function call(rigText: string) {
     lockFolder: join(folder, "locks"),
     askPerson: async (question: string) => {
       asked.push(question);
-      return "no" as const;
+      return answers.shift() ?? "no";
     },
   };
   const refused: Error = await drill(options, wiring, host).then(
@@ -51,6 +51,13 @@ test("nothing is begun before a person at the telescope has said yes, and is tol
     expect.stringMatching(/^Is S\. Example at the telescope, its Sun filter inspected/),
   ]);
   expect(said).toContain("Never look through the telescope");
+});
+
+test("somebody who is there and has left a finder open is not begun with either", async () => {
+  const { refused, asked } = await call(rigText, ["yes", "no"]);
+  expect(asked.at(-1)).toContain("Is every finder capped");
+  expect(refused.message).toContain("the instrument is not ready for the Sun");
+  expect(refused.message).toContain("nothing was moved");
 });
 
 test("a cover that a person moves, and a filter statement that has run out, are refused without a question", async () => {

@@ -106,6 +106,31 @@ test("the world stands where the rig stands, when the Sun is high enough there, 
   );
 });
 
+test("the sensor and the filter array that a rig file states are the camera's; of a large one the field is kept, by fewer pixels", () => {
+  const text = (camera: string) => rigText(`  camera: { server: pier, device: C, ${camera} }`, smallScene);
+  const sceneOf = (camera: string) =>
+    sceneForRig(
+      readRigFile(text(camera), "own.yaml"),
+      { altitudeDegreesMin: 20 },
+      demoScene,
+      Date.parse("2026-06-21T09:00:00Z"),
+    );
+  const plain = sceneOf("sensor: { widthPx: 640, heightPx: 480, pixelMicron: 5.6 }");
+  expect(plain.spec.camera).toMatchObject({ widthPx: 640, heightPx: 480, pixelMicron: 5.6 });
+  expect(plain.spec.startsWith.region).toEqual({ xPx: 0, yPx: 0, widthPx: 640, heightPx: 480 });
+  expect(plain.notes.join()).toMatch(/wells, noise and converter.*640 x 480 pixels of 5.6 µm/);
+  for (const { xPx, yPx } of plain.spec.rig.dust) {
+    expect(xPx).toBeLessThan(640);
+    expect(yPx).toBeLessThan(480);
+  }
+  const large = sceneOf("sensor: { widthPx: 4000, heightPx: 3000, pixelMicron: 2.4 }, filterArray: RGGB");
+  const { widthPx, heightPx, pixelMicron, mosaic } = large.spec.camera;
+  expect(widthPx * heightPx).toBeLessThanOrEqual(1.4e6);
+  expect(widthPx * pixelMicron).toBeCloseTo(4000 * 2.4, -2);
+  expect(mosaic).toMatchObject({ pattern: "RGGB" });
+  expect(large.notes.join()).toContain("3 x 3 of the sensor's are one");
+});
+
 test("a rig file that was written for a scene has that scene as it is", () => {
   const rigFile = readRigFile(rigText("  camera: { server: pier, device: C }", demoScene), "demo.yaml");
   expect(sceneForRig(rigFile, { altitudeDegreesMin: 20 }, demoScene, 0)).toEqual({

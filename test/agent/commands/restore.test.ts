@@ -5,6 +5,7 @@ import { join } from "node:path";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { conclude } from "../../../agent/commands/outcome.ts";
 import { type RestoreCommandOptions, restore } from "../../../agent/commands/restore.ts";
+import type { RigWiring } from "../../../agent/commands/rig-wiring.ts";
 import { type BegunRun, saveBaseline } from "../../../agent/run/ledger/baseline.ts";
 import { readBaselineFile } from "../../../agent/run/ledger/baseline-file.ts";
 import { Ledger } from "../../../agent/run/ledger/ledger.ts";
@@ -28,7 +29,10 @@ afterEach(() => rmSync(folder, { recursive: true, force: true }));
 const at = (name: string) => join(folder, name);
 
 /** Of a rig that nobody reaches: what it would put back it says by trying to connect, and exit code 6. */
-async function restoreWith(options: Partial<RestoreCommandOptions> = {}): Promise<TestHost> {
+async function restoreWith(
+  options: Partial<RestoreCommandOptions> = {},
+  askPerson?: RigWiring["askPerson"],
+): Promise<TestHost> {
   host = new TestHost();
   const wiring = {
     openers: () => () => {
@@ -39,6 +43,7 @@ async function restoreWith(options: Partial<RestoreCommandOptions> = {}): Promis
     random: new Random(1),
     signal: neverAborted,
     lockFolder: at("locks"),
+    ...(askPerson ? { askPerson } : {}),
   };
   const all = { rig: at("rig.yaml"), ledger: at("ledger.sqlite"), runs: at("runs"), ...options };
   await host.clock.drive(
@@ -59,6 +64,24 @@ function unfinishedRun(): BegunRun {
 
 const triesToRestore = () => expect(host.exitCode === 6 && connecting > 0, host.err + host.out).toBe(true);
 const noise = () => writeFileSync(at("ledger.sqlite"), "noise ".repeat(5000));
+
+test("a person at the terminal is asked about finders before anything moves, and only where something is put back", async () => {
+  const asked: string[] = [];
+  const answer = (word: "yes" | "no") => async (question: string) => {
+    asked.push(question);
+    return word;
+  };
+  await restoreWith({ ledgerByDefault: true }, answer("no"));
+  expect(asked).toEqual([]);
+  unfinishedRun();
+  const refused = await restoreWith({}, answer("no"));
+  expect(asked).toEqual([expect.stringContaining("Is every finder capped")]);
+  expect(refused.exitCode).toBe(4);
+  expect(refused.err).toContain("nothing was moved");
+  expect(connecting).toBe(0);
+  await restoreWith({}, answer("yes"));
+  triesToRestore();
+});
 
 test("nothing to restore is said only where that is known", async () => {
   const missing = await restoreWith();

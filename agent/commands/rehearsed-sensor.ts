@@ -1,0 +1,55 @@
+import type { RigFile } from "../../plans/rig-file.ts";
+import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
+
+type Sensor = NonNullable<RigFile["devices"]["camera"]["sensor"]>;
+type Mosaic = NonNullable<SceneSpec["camera"]["mosaic"]>;
+
+/** More are rehearsed as squares of pixels taken as one: a rehearsal is of the field, not of the computer. */
+const pixelsMost = 1.4e6;
+/** Of a filter array whose colours the rig file does not tell: how much of the narrow red light each passes. */
+const dyes = { red: 0.9, green: 0.06, blue: 0.02 };
+
+/** The scene's camera with the sensor and the filter array that a rig file states; what lies on the sensor is stretched with it. */
+export function fitSensor(
+  spec: SceneSpec,
+  { sensor, filterArray }: Pick<RigFile["devices"]["camera"], "sensor" | "filterArray">,
+): { readonly spec: SceneSpec; readonly note?: string } {
+  const fitted = sensor ? stretchScene(spec, sensor) : { spec };
+  if (!filterArray) return fitted;
+  const mosaic: Mosaic = { pattern: filterArray, ...dyes };
+  return { ...fitted, spec: { ...fitted.spec, camera: { ...fitted.spec.camera, mosaic } } };
+}
+
+function stretchScene(spec: SceneSpec, sensor: Sensor): { readonly spec: SceneSpec; readonly note?: string } {
+  const side = Math.max(1, Math.ceil(Math.sqrt((sensor.widthPx * sensor.heightPx) / pixelsMost)));
+  const [widthPx, heightPx] = [sensor.widthPx, sensor.heightPx].map(
+    (px) => 2 * Math.floor(px / side / 2),
+  ) as [number, number];
+  const { camera, rig, startsWith } = spec;
+  const [wider, higher] = [widthPx / camera.widthPx, heightPx / camera.heightPx];
+  const fitted: SceneSpec = {
+    ...spec,
+    camera: { ...camera, widthPx, heightPx, pixelMicron: sensor.pixelMicron * side },
+    rig: {
+      ...rig,
+      vignetting: {
+        ...rig.vignetting,
+        offsetXPx: rig.vignetting.offsetXPx * wider,
+        offsetYPx: rig.vignetting.offsetYPx * higher,
+      },
+      hotSpot: {
+        ...rig.hotSpot,
+        xPx: rig.hotSpot.xPx * wider,
+        yPx: rig.hotSpot.yPx * higher,
+        sigmaPx: rig.hotSpot.sigmaPx * Math.min(wider, higher),
+      },
+      dust: rig.dust.map((speck) => ({ ...speck, xPx: speck.xPx * wider, yPx: speck.yPx * higher })),
+    },
+    startsWith: { ...startsWith, region: { xPx: 0, yPx: 0, widthPx, heightPx } },
+  };
+  if (side === 1) return { spec: fitted };
+  return {
+    spec: fitted,
+    note: `pixels: ${side} x ${side} of the sensor's are one, so that it takes minutes; the field is the sensor's`,
+  };
+}
