@@ -33,6 +33,14 @@ test("between runs the rig is looked at and nothing of it is changed", async () 
   expect(moved.filter(({ what }) => what !== "commanded")).toEqual([]);
 });
 
+test("told to stop in the middle of a look: the links are given back before it ends", async () => {
+  for (const seconds of [0.01, 0.1, 0.3, 1, 3]) {
+    await using stage = await open();
+    await serveOnStage(stage, filesOf(stage, '{ localTime: "12:00" }'), { hours: seconds / 3600 });
+    expect(stage.differences(), `after ${seconds} s`).toEqual([]);
+  }
+});
+
 test("somebody opens the cover towards the Sun between runs: held, nothing is begun, and it goes on when it reads closed", async () => {
   await using stage = await open();
   const { mount } = stage.world;

@@ -18,7 +18,7 @@ import {
   type OpticsAsked,
 } from "./inspect-flat.ts";
 import { levelFindings } from "./inspect-levels.ts";
-import { describeLight, type LooksAsked } from "./inspect-light.ts";
+import { describeCorrection, describeLight, type LooksAsked } from "./inspect-light.ts";
 import {
   type ChosenFrame,
   type InspectionFigures,
@@ -84,7 +84,12 @@ export function inspectFile(path: string, fft: FftLibrary, options: InspectOptio
     reasons: [...listReasons(figures), ...provedReasons(proved)],
     notJudged: kind === "flat" ? notJudgedOf(picture, options.sunFile) : [],
     ...(frame === undefined ? {} : { frame }),
-    notes: flat ? describeLight(flat.light, options.darkFile !== undefined) : [],
+    notes: flat
+      ? [
+          ...describeLight(flat.seen?.light, options.darkFile !== undefined),
+          ...describeCorrection(flat.seen?.correction),
+        ]
+      : [],
     ...(proved === undefined ? {} : { proved }),
     ...(flat?.flatDetails ? { flatDetails: flat.flatDetails } : {}),
     ...(levels.codes ? { codes: levels.codes } : {}),

@@ -8,14 +8,13 @@ import { type FringeOrigin, fringeOrigin } from "../../imaging/proof/fringe-orig
 import type { FringeSearch } from "../../imaging/proof/fringes.ts";
 import { fringeLight, judgeMaster, type ProofFacts } from "../../imaging/proof/judge-master.ts";
 import type { LeftoverSun } from "../../imaging/proof/leftover-sun.ts";
-import type { LightProof } from "../../imaging/proof/light-figures.ts";
 import type { Photons } from "../../imaging/proof/photon-limit.ts";
 import { seriesFigures } from "../../imaging/proof/proof.ts";
 import { judgeFigure } from "../../imaging/proof/proof-figure.ts";
 import { readFigures } from "../../masters/master-cards.ts";
 import { combinedCount } from "../frame-kind.ts";
 import { InputError } from "../input-error.ts";
-import { type LooksAsked, lightFindings, lightOfFiles } from "./inspect-light.ts";
+import { type LightOfFiles, type LooksAsked, lightFindings, lightOfFiles } from "./inspect-light.ts";
 import {
   type InspectionFigures,
   type Picture,
@@ -49,7 +48,7 @@ export function flatFindings(
   picture: Picture,
   fft: FftLibrary,
   options: OpticsAsked & LooksAsked & { readonly sunFile?: string },
-): InspectionFigures & { readonly flatDetails?: FlatDetails; readonly light?: LightProof | undefined } {
+): InspectionFigures & { readonly flatDetails?: FlatDetails; readonly seen?: LightOfFiles | undefined } {
   const flat = readAsFlat(picture);
   if (flat === undefined) return { figures: [judgeFigure("trusted", 0)], measures: [] };
   const known = knownOf(picture, options);
@@ -57,8 +56,8 @@ export function flatFindings(
   const { shape, dust, radial, leftoverSun: leftover, photonLimit: limit, noise = 0 } = verdict;
   const fringes = verdict.fringes!;
   const stripes = fringeLight(known);
-  const light = lightOfFiles(flat, options, fft);
-  const told = lightFindings(light, picture.header);
+  const seen = lightOfFiles(flat, options, fft);
+  const told = lightFindings(seen?.light, picture.header);
   return {
     figures: [...seriesFigures(readFigures(picture.header)), ...told.figures, ...verdict.figures],
     measures: [
@@ -80,7 +79,7 @@ export function flatFindings(
       ...(fringes.found ? fringeMeasures(fringes.found) : []),
       ...(fringes.found && stripes ? originMeasures(fringeOrigin(fringes.found.periodPx, stripes)) : []),
     ],
-    light,
+    seen,
     flatDetails: {
       dust,
       radial,

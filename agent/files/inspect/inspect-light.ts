@@ -2,7 +2,9 @@ import type { FitsHeader } from "../../../drivers/formats/fits-header.ts";
 import type { Flat } from "../../imaging/combining/normalise-flat.ts";
 import { findDisc } from "../../imaging/disc/disc.ts";
 import type { DiscPx } from "../../imaging/displaced/sun-model.ts";
+import { correctLight, type LightCorrection } from "../../imaging/light/correct-light.ts";
 import { measureLight } from "../../imaging/light/measure-light.ts";
+import type { LightInput } from "../../imaging/light/solve-looks.ts";
 import type { FftLibrary } from "../../imaging/numerics/fft-library.ts";
 import { mapInto } from "../../imaging/numerics/map-into.ts";
 import type { Shape } from "../../imaging/numerics/shape.ts";
@@ -20,6 +22,14 @@ export interface LooksAsked {
   readonly uniform?: () => number;
 }
 
+/** What named frames of the Sun say of a flat's light, and what a correction by them would do. */
+export interface LightOfFiles {
+  readonly light: LightProof;
+  readonly correction?: LightCorrection;
+}
+
+/** Both halves need four, and share the first. */
+const looksToCorrect = 7;
 /** So many equal pixels at the top of a frame are clipped. */
 const clippedLeast = 20;
 
@@ -31,7 +41,7 @@ export function lightOfFiles(
   flat: Flat,
   { lookFiles = [], darkFile, uniform }: LooksAsked,
   fft: FftLibrary,
-): LightProof | undefined {
+): LightOfFiles | undefined {
   if (lookFiles.length === 0) return undefined;
   const { shape } = flat;
   const dark = darkFile === undefined ? undefined : readValues(darkFile, shape);
@@ -40,7 +50,43 @@ export function lightOfFiles(
     return dark ? levels.map((value, i) => value - dark[i]!) : levels;
   });
   const disc = looks[0] && uniform && discOf(looks[0], shape, uniform);
-  return measureLight(fft, { shape, looks, flat, asksClearShare: true, ...(disc ? { disc } : {}) });
+  const input = { shape, looks, flat, asksClearShare: true, ...(disc ? { disc } : {}) };
+  const light = measureLight(fft, input);
+  const correction = isWorthCorrecting(light) ? tryCorrection(fft, input) : undefined;
+  return { light, ...(correction ? { correction } : {}) };
+}
+
+function isWorthCorrecting(light: LightProof): boolean {
+  if ("notMeasured" in light) return false;
+  const { surely, clearShare } = light;
+  return surely.worst > 0 || (clearShare !== undefined && clearShare.share > 3 * clearShare.sigma);
+}
+
+/** Half of the looks make the correction, the other half prove it; where the first one lies the flat was taken, so both have it. */
+function tryCorrection(fft: FftLibrary, input: LightInput): LightCorrection | undefined {
+  const { looks, ...field } = input;
+  if (looks.length < looksToCorrect) return undefined;
+  // Whether axes were taken one after the other or by turns, either half has both.
+  const isInner = (k: number) => k % 4 === 1 || k % 4 === 2;
+  const half = (inner: boolean) => [looks[0]!, ...looks.slice(1).filter((_, k) => isInner(k) === inner)];
+  const heldOut = { looks: half(true), ...(input.disc ? { disc: input.disc } : {}) };
+  return correctLight(fft, { ...field, looks: half(false), heldOut }).correction;
+}
+
+/** In words: what a run with `correctLight: true` would make of the flat. */
+export function describeCorrection(correction: LightCorrection | undefined): string[] {
+  if (!correction) return [];
+  const { kept, because, before, after } = correction;
+  const percent = (share: number) => `${Number((100 * share).toPrecision(2))} %`;
+  const proof =
+    before && after
+      ? ` By half of these frames, which it does not know, the light's error over the field seen would be ${percent(after.rms)} instead of ${percent(before.rms)}.`
+      : "";
+  return kept
+    ? [
+        `A correction of the light would help: \`correctLight: true\` at the flat in a plan takes it out.${proof}`,
+      ]
+    : [`A correction of the light would not help: ${because}.${proof}`];
 }
 
 function readValues(file: string, { widthPx, heightPx }: Shape): Float32Array {

@@ -94,7 +94,8 @@ export async function connectRigFile(
     seal,
     rig: {
       ...opened.rig,
-      camera: viewColour(opened.rig.camera, rigFile),
+      // a look at a rig at rest connects none
+      ...("camera" in rigFile.devices && { camera: viewColour(opened.rig.camera, rigFile) }),
       ...byHand("cover"),
       ...byHand("diffuser"),
     },

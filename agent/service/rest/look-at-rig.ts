@@ -33,12 +33,18 @@ export async function lookAtRig(
   if (entries.length === 0) return [];
   const devices = Object.fromEntries(entries) as unknown as RigFile["devices"]; // no camera is connected for a look
   const limits = { device: rigFile.rig, what: "a look at the rig", withinSeconds: lookSecondsMax, signal };
+  let looking: Promise<readonly RestRow[]> | undefined;
+  const look = async (limited: AbortSignal) => {
+    await using connected = await connectRigFile({ ...rigFile, devices }, tools, limited);
+    return await readRest(connected.rig, rigFile, tools, limited);
+  };
   try {
-    return await withDeadline(tools.clock, limits, async (limited) => {
-      await using connected = await connectRigFile({ ...rigFile, devices }, tools, limited);
-      return await readRest(connected.rig, rigFile, tools, limited);
+    return await withDeadline(tools.clock, limits, (limited) => {
+      looking = look(limited);
+      return looking;
     });
   } catch (error) {
+    await looking?.catch(() => {}); // it is over when it has given the links back
     signal.throwIfAborted();
     const why = error instanceof Error ? error.message.split("\n")[0] : String(error);
     return [{ what: "rig", verdict: "not known", text: `it could not be looked at: ${why}` }];

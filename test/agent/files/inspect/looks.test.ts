@@ -38,12 +38,14 @@ test("looks at the Sun beside a flat: what its light wrote into it is told, with
   expect(verdict).not.toBe("good");
   expect(measures.find(({ name }) => name === "field that two looks showed")!.value).toBeGreaterThan(90);
   expect(notes.join(" ")).toMatch(/slope of the light was not measured/);
+  expect(notes.join(" ")).toMatch(/correction of the light would help: `correctLight: true`.* instead of/);
 });
 
 test("an even flat: no error of its light is told", () => {
   const even = filesOf("even", lightScene({ seed: 20261206 }));
   const { figures, notes } = inspectFile(even.flat, fft, { lookFiles: even.lookFiles });
   expect(notes.join()).toContain("No dark was taken off the frames of the Sun");
+  expect(notes.join()).not.toContain("correction of the light");
   expect(figures.find(({ id }) => id === "lightError")!.verdict).toBe("good");
 });
 
