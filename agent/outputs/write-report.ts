@@ -17,7 +17,7 @@ import { errorCharts } from "./error-charts.ts";
 import { flatCharts } from "./flat-charts.ts";
 import { flatCheckRows } from "./flat-check-rows.ts";
 import { beforeAfterPictures } from "./pictures/before-after.ts";
-import { flatPicture } from "./pictures/flat-picture.ts";
+import { flatPicture, type MarkedShadow } from "./pictures/flat-picture.ts";
 import { leftoverPicture, maskPicture, sigmaPicture } from "./pictures/map-pictures.ts";
 import { type CameraOnSky, skyOverlay } from "./pictures/sky-overlay.ts";
 import { proofRows } from "./proof-rows.ts";
@@ -95,7 +95,8 @@ function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
   const marked = flatPicture({ ...shape, gain, mask, dust: found.proof.dust });
   const maps = mapsOf(flat, uint16Pixels(join(folder, found.files.sampleFrame)), found.pedestalAdu);
   const image = imageOf(record, folder);
-  if (image?.length !== gain.length) return [{ name: "flat", picture: withSky(marked, sky, shape) }, ...maps];
+  if (image?.length !== gain.length)
+    return [{ name: "flat", picture: withSky(marked, sky, shape, found.proof.dust) }, ...maps];
   const shown = beforeAfterPictures({
     imageAdu: image,
     darkAdu: found.pedestalAdu,
@@ -103,13 +104,13 @@ function picturesOf(record: RunRecord, folder: string): NamedPicture[] {
     dust: found.proof.dust,
   });
   return [
-    { name: "before", picture: withSky(shown.before, sky, shape) },
-    { name: "after", picture: withSky(shown.after, sky, shape) },
+    { name: "before", picture: withSky(shown.before, sky, shape, found.proof.dust) },
+    { name: "after", picture: withSky(shown.after, sky, shape, found.proof.dust) },
     ...(shown.detail ?? []).map((picture, i) => ({
       name: i === 0 ? "detail-before" : "detail-after",
       picture,
     })),
-    { name: "flat", picture: withSky(marked, sky, shape) },
+    { name: "flat", picture: withSky(marked, sky, shape, found.proof.dust) },
     ...maps,
   ];
 }
@@ -130,9 +131,14 @@ function mapsOf(flat: Flat, sampleAdu: Uint16Array | undefined, pedestalAdu: num
 }
 
 /** With north, east and a scale, where the run has found them. */
-function withSky(picture: ReportPicture, sky: CameraOnSky | undefined, shape: Shape): ReportPicture {
+function withSky(
+  picture: ReportPicture,
+  sky: CameraOnSky | undefined,
+  shape: Shape,
+  dust: readonly MarkedShadow[],
+): ReportPicture {
   if (sky === undefined) return picture;
-  const over = `${picture.overlay?.svg ?? ""}${skyOverlay(sky, shape)}`;
+  const over = `${picture.overlay?.svg ?? ""}${skyOverlay(sky, shape, dust)}`;
   return { ...picture, overlay: { ...shape, svg: over } };
 }
 

@@ -19,6 +19,8 @@ export interface Flat {
 /** A lit pixel below this share of its neighbourhood, or above its inverse, does not see what they see. */
 const deadBelow = 0.5;
 const neighbourhoodPx = 32;
+/** Darker than this share nothing is a shadow: a pixel that sees less is dead, whatever its neighbours. */
+const shadowLeast = 0.1;
 
 /**
  * Divides a master by its mean over lit, trusted pixels.
@@ -88,6 +90,7 @@ function markDead(
   colour?: (typeof colourStarts)[number],
 ): void {
   const { widthPx, heightPx } = shape;
+  const dark = new Uint8Array(mask.length);
   for (let y0 = 0; y0 < heightPx; y0 += neighbourhoodPx) {
     for (let x0 = 0; x0 < widthPx; x0 += neighbourhoodPx) {
       const inside: number[] = [];
@@ -99,11 +102,29 @@ function markDead(
       let unlit = 0;
       for (const i of inside) if (mask[i] !== 0) unlit++;
       if (unlit * 2 > inside.length) continue; // a dark corner: nothing there is dead for being dark
-      for (const i of inside)
-        if (meanAdu[i]! < deadBelow * usual || meanAdu[i]! > usual / deadBelow)
-          mask[i]! |= maskBits.unhealthy;
+      for (const i of inside) {
+        const level = meanAdu[i]! / usual;
+        if (level < shadowLeast || level > 1 / deadBelow) mask[i]! |= maskBits.unhealthy;
+        else if (level < deadBelow) dark[i] = 1;
+      }
     }
   }
+  const step = colour ? 2 : 1;
+  for (let i = 0; i < dark.length; i++)
+    if (dark[i] === 1 && !isInDarkBlock(dark, shape, i, step)) mask[i]! |= maskBits.unhealthy;
+}
+
+/** Whether three by three dark pixels lie about one or beside it: a speck's shadow, not dead pixels or a dead column. */
+function isInDarkBlock(dark: Uint8Array, { widthPx, heightPx }: Shape, i: number, step: number): boolean {
+  const [x, y] = [i % widthPx, Math.floor(i / widthPx)];
+  const isDark = (atX: number, atY: number) =>
+    atX >= 0 && atX < widthPx && atY >= 0 && atY < heightPx && dark[atY * widthPx + atX] === 1;
+  const away = [-step, 0, step];
+  return away.some((dy) =>
+    away.some((dx) =>
+      away.every((blockY) => away.every((blockX) => isDark(x + dx + blockX, y + dy + blockY))),
+    ),
+  );
 }
 
 function forEachPx(

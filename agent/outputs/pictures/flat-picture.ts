@@ -10,6 +10,11 @@ export interface MarkedShadow {
   readonly diameterPx: number;
 }
 
+/** Of the ring round a shadow, in a picture so wide. */
+export function markRadiusPx({ diameterPx }: MarkedShadow, widthPx: number): number {
+  return Math.max(diameterPx / 2 + widthPx / 200, widthPx / 100);
+}
+
 /** The master flat, stretched so that a few percent fill the grey scale, with every dust shadow ringed. */
 export function flatPicture(input: {
   readonly widthPx: number;
@@ -21,8 +26,9 @@ export function flatPicture(input: {
   const { widthPx, heightPx, gain, mask, dust } = input;
   const small = shrink({ widthPx, heightPx, pixels: gain }, shownWidthPx, mask);
   const range = percentileRange(small.pixels) ?? { black: 0, white: 1 };
-  const rings = dust.map(({ xPx, yPx, diameterPx }, index) => {
-    const radiusPx = Math.max(diameterPx / 2 + widthPx / 200, widthPx / 100);
+  const rings = dust.map((shadow, index) => {
+    const { xPx, yPx } = shadow;
+    const radiusPx = markRadiusPx(shadow, widthPx);
     const ring = `<circle cx="${xPx.toFixed(1)}" cy="${yPx.toFixed(1)}" r="${radiusPx.toFixed(1)}" fill="none" stroke="#ffc24d" stroke-width="${(widthPx / 500).toFixed(1)}"/>`;
     const label = `<text x="${(xPx + radiusPx * 0.8).toFixed(1)}" y="${(yPx - radiusPx * 0.8).toFixed(1)}" font-size="${(widthPx / 55).toFixed(0)}" font-family="system-ui,sans-serif" fill="#ffc24d">${index + 1}</text>`;
     return ring + label;

@@ -1,14 +1,21 @@
+import { type MarkedShadow, markRadiusPx } from "./flat-picture.ts";
+
 /** How the picture moves when the line of sight moves east and north: `shiftPx = M · moveArcsec`, row by row. */
 export interface CameraOnSky {
   readonly pxPerArcsec: readonly [number, number, number, number];
   readonly arcsecPerPx: number;
 }
 
-/** North, east and a scale bar in SVG, in the picture's own pixels, for its lower left corner. */
+/** Of the overlay's box, hundredths of the picture's width. */
+const box = { width: 44, height: 23 } as const;
+
+/** North, east and a scale bar in SVG, in the picture's own pixels, in the corner where it covers the fewest marked shadows. */
 export function skyOverlay(
   sky: CameraOnSky,
-  { widthPx, heightPx }: { widthPx: number; heightPx: number },
+  shape: { readonly widthPx: number; readonly heightPx: number },
+  marks: readonly MarkedShadow[],
 ): string {
+  const { widthPx, heightPx } = shape;
   const unit = widthPx / 100;
   const [m11, m12, m21, m22] = sky.pxPerArcsec;
   // What lies east of the line of sight is where the picture comes from when that moves east.
@@ -25,8 +32,31 @@ export function skyOverlay(
   const barPx = barArcsec / sky.arcsecPerPx;
   const [left, y] = [22 * unit, heightPx - 5 * unit];
   const bar = `<path d="M${left.toFixed(1)} ${y.toFixed(1)} h${barPx.toFixed(1)}"/><text x="${(left + barPx / 2).toFixed(1)}" y="${(y - 1.2 * unit).toFixed(1)}" text-anchor="middle" stroke="none">${barArcsec}″</text>`;
-  const style = `fill="#ffd58a" stroke="#ffd58a" stroke-width="${(0.3 * unit).toFixed(2)}" font-family="system-ui,sans-serif" font-size="${(2.6 * unit).toFixed(1)}"`;
+  const { xPx, yPx } = freeCorner(shape, marks);
+  const style = `transform="translate(${xPx.toFixed(1)} ${(yPx + box.height * unit - heightPx).toFixed(1)})" fill="#ffd58a" stroke="#ffd58a" stroke-width="${(0.3 * unit).toFixed(2)}" font-family="system-ui,sans-serif" font-size="${(2.6 * unit).toFixed(1)}"`;
   return `<g ${style}>${arrow(-m12, -m22, "N")}${arrow(-m11, -m21, "E")}${bar}</g>`;
+}
+
+/** Upper left point of the box there; the lower left corner if all are alike. */
+function freeCorner(
+  { widthPx, heightPx }: { readonly widthPx: number; readonly heightPx: number },
+  marks: readonly MarkedShadow[],
+): { readonly xPx: number; readonly yPx: number } {
+  const [boxWidth, boxHeight] = [(box.width * widthPx) / 100, (box.height * widthPx) / 100];
+  const covered = ({ xPx, yPx }: { readonly xPx: number; readonly yPx: number }) =>
+    marks.filter((mark) => {
+      const nearestX = Math.min(Math.max(mark.xPx, xPx), xPx + boxWidth);
+      const nearestY = Math.min(Math.max(mark.yPx, yPx), yPx + boxHeight);
+      return Math.hypot(mark.xPx - nearestX, mark.yPx - nearestY) < markRadiusPx(mark, widthPx);
+    }).length;
+  const [right, bottom] = [widthPx - boxWidth, heightPx - boxHeight];
+  const corners = [
+    { xPx: 0, yPx: bottom },
+    { xPx: right, yPx: bottom },
+    { xPx: 0, yPx: 0 },
+    { xPx: right, yPx: 0 },
+  ];
+  return corners.reduce((best, one) => (covered(one) < covered(best) ? one : best));
 }
 
 /** The nearest of 1, 2 and 5 times a power of ten below. */
