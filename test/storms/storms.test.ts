@@ -9,10 +9,27 @@ import { playStorm, type StormPlayed } from "./play-storm.ts";
 import { shrinkStorm } from "./shrink-storm.ts";
 import { phases, type Storm } from "./storm.ts";
 
-/** Flats by drift are for the campaign: each costs as much as ten others. */
-const seeds = Array.from({ length: 60 }, (_, i) => i + 1)
-  .filter((seed) => drawStorm(seed).plan !== "drift")
-  .slice(0, 30);
+/** Flats by drift and defocus are for the campaign: each costs as much as ten others. */
+const cheap = Array.from({ length: 2000 }, (_, i) => drawStorm(i + 1)).filter(
+  ({ plan }) => plan !== "drift" && plan !== "defocus",
+);
+const seeds = chooseStorms().map(({ seed }) => seed);
+
+/** The fewest that are found to have every kind of fault among them, and others with a wait up to 30. */
+function chooseStorms(): readonly Storm[] {
+  const chosen = new Set<Storm>();
+  const missing = new Set(faultKindNames);
+  const newKinds = ({ faults }: Storm) =>
+    new Set(faults.map(({ kind }) => kind).filter((kind) => missing.has(kind)));
+  while (missing.size > 0) {
+    const best = cheap.reduce((a, b) => (newKinds(b).size > newKinds(a).size ? b : a));
+    chosen.add(best);
+    for (const kind of newKinds(best)) missing.delete(kind);
+  }
+  const waiting = cheap.filter(({ plan }) => plan === "waits");
+  return [...new Set([...chosen, ...waiting])].slice(0, 30);
+}
+
 const played = new Map<number, StormPlayed>();
 
 test("30 storms: nothing happens to the rig that must never happen", async () => {
@@ -26,7 +43,7 @@ test("30 storms: nothing happens to the rig that must never happen", async () =>
   expect(violations).toEqual([]);
 });
 
-test("they come to every phase of a run, most faults strike, and every kind can be drawn", () => {
+test("they come to every phase of a run, every kind of fault is among theirs, and most strike", () => {
   const all = [...played.values()];
   expect(all).toHaveLength(seeds.length);
   const seen = new Set(all.flatMap((one) => [...one.phases.keys()]));
@@ -34,11 +51,7 @@ test("they come to every phase of a run, most faults strike, and every kind can 
   const faults = all.flatMap(({ storm }) => storm.faults).length;
   const struck = all.flatMap(({ happened }) => happened.struck).length;
   expect(struck / faults).toBeGreaterThan(0.7);
-  const drawn = new Set(
-    Array.from({ length: 5000 }, (_, i) => drawStorm(i + 1)).flatMap((storm) =>
-      storm.faults.map(({ kind }) => kind),
-    ),
-  );
+  const drawn = new Set(all.flatMap(({ storm }) => storm.faults.map(({ kind }) => kind)));
   expect(faultKindNames.filter((kind) => !drawn.has(kind))).toEqual([]);
 });
 
