@@ -42,8 +42,11 @@ export function defineStep<Request, Found, Work extends StepWork<Request, Found>
       failure = asError(error);
       ended = endOf(failure, signal);
     }
-    const { abandoned, front } = input.bench;
-    if (ended === "unsafe") front.turnAway = true;
+    const { abandoned, front, noteUnsafe } = input.bench;
+    if (failure && ended === "unsafe") {
+      front.turnAway = true;
+      noteUnsafe?.(failure);
+    }
     try {
       abandoned.throwIfAborted(); // the rig is being made safe by the run, and this would come between
       await step.makeSafe(work, ended, abandoned);

@@ -67,6 +67,8 @@ export interface Workbench extends UncoverTools {
   readonly trackingLapses?: () => readonly TimeSpan[];
   /** Aborts when the run has given the step up: nothing of it may move any more, not even to make safe. */
   readonly abandoned: AbortSignal;
+  /** Told why the step finds it unsafe, before it makes anything safe; must not throw. */
+  readonly noteUnsafe?: (failure: Error) => void;
   /** Tells whoever watches. Cheap; call it once a frame. */
   progress(now: Omit<Progress, "stepIndex" | "stepCount">): void;
   /** Adds a dated line to the run record (`events.ndjson` and the time line of the report). */

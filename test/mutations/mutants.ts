@@ -165,6 +165,12 @@ export const mutants: readonly Mutant[] = [
     "uncovered though it was not proved covered",
   ),
   mutant(
+    "agent/procedures/run-step.ts",
+    "noteUnsafe?.(failure);",
+    "",
+    "why a step is unsafe is written down only once it has made safe",
+  ),
+  mutant(
     `${safing}/uncover.ts`,
     "if (!(error instanceof DeviceLostError))",
     "if (false)",

@@ -141,10 +141,10 @@ export function rain(millimetresAnHour: number): Fault {
   return {
     name: "rain",
     danger: { why: "rain", seenBy: "weather" },
-    begin: ({ world }) => {
-      world.weather.change({ rain: millimetresAnHour, forecast: 2 });
-      return () => world.weather.change({ rain: 0, forecast: 0 });
-    },
+    begin: ({ world }) =>
+      holdSwitch(world, "rain", (on) =>
+        world.weather.change(on ? { rain: millimetresAnHour, forecast: 2 } : { rain: 0, forecast: 0 }),
+      ),
   };
 }
 
@@ -155,8 +155,8 @@ export function wind(metresPerSecond: number): Fault {
     danger: { why: "wind", seenBy: "weather" },
     begin: ({ world }) => {
       const { wind: before, windGust } = world.weather.actual;
-      world.weather.change({ wind: metresPerSecond, windGust: 1.5 * metresPerSecond });
-      return () => world.weather.change({ wind: before, windGust });
+      const storm = { wind: metresPerSecond, windGust: 1.5 * metresPerSecond };
+      return holdSwitch(world, "wind", (on) => world.weather.change(on ? storm : { wind: before, windGust }));
     },
   };
 }

@@ -89,6 +89,7 @@ export class RunSteps {
     return {
       rig,
       front,
+      noteUnsafe: (failure) => this.facts.noteUnsafe(failure),
       whyKeepCovered,
       uncoverWithinDegrees,
       clock,

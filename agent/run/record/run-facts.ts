@@ -72,6 +72,8 @@ export class RunFacts {
   /** Something failed that was no step. */
   #brokenOff = false;
   #stepStartedUtcMs = 0;
+  /** Why the step under way is unsafe is written down. */
+  #isUnsafeNoted = false;
 
   constructor(
     readonly setting: RunSetting,
@@ -129,10 +131,18 @@ export class RunFacts {
 
   beginStep({ step, because }: AgendaEntry, needsSun: boolean): void {
     this.stepUnderWay = step.step;
+    this.#isUnsafeNoted = false;
     if (needsSun) this.looking = true;
     this.#stepStartedUtcMs = this.journal.clock.nowMs();
     const stepIndex = this.steps.length;
     this.journal.noteSurely("step begins", { stepIndex, step: step.step, ...given({ because }) });
+  }
+
+  /** Before the step makes safe: it can be cut off at any moment, and who puts the rig back has to know. */
+  noteUnsafe(failure: Error): void {
+    if (this.#isUnsafeNoted) return;
+    this.#isUnsafeNoted = true;
+    this.#noteRetreat(unsafeKind(failure), failure.message);
   }
 
   endStep({ step, because }: AgendaEntry, outcome: StepOutcome<unknown>): void {
@@ -140,8 +150,7 @@ export class RunFacts {
     const { step: kind, ...options } = step;
     const { ended, found } = outcome;
     const failure = stepFailure(outcome);
-    if (ended === "unsafe")
-      this.#noteRetreat(unsafeKind(outcome), failure?.message ?? `the step ${kind} found it unsafe`);
+    if (ended === "unsafe") this.noteUnsafe(outcome.failure ?? new Error(`the step ${kind} found it unsafe`));
     // No reason to end as unsafe; but who puts the rig back later has only the word of that cover.
     else if (this.front.disobeyed !== undefined) this.#noteRetreat("cover", this.front.disobeyed);
     const stepIndex = this.steps.length;
@@ -172,7 +181,7 @@ export class RunFacts {
 }
 
 /** A step that does not say why counts as one that saw too much light: then a person looks before anything opens. */
-function unsafeKind({ failure }: StepOutcome<unknown>): UnsafeKind {
+function unsafeKind(failure: Error): UnsafeKind {
   if (isUnsafe(failure)) return "other";
   return failure instanceof StepError && failure.unsafe !== false ? failure.unsafe : "brightness";
 }

@@ -48,6 +48,15 @@ test("states in their order, then safe; what it found comes with it", async () =
   expect(done).toEqual(["first", "second", "safe: completed"]);
 });
 
+test("why it is unsafe is told before anything is made safe: that may be cut off", async () => {
+  const unsafe = new StepError("SUN_TOO_BRIGHT", "too bright", "Look at the filter.", "brightness");
+  const { step, done } = stepOf({ looks: fails(unsafe) });
+  const input = inputOf();
+  const noteUnsafe = (failure: Error) => done.push(failure.message);
+  await step({ ...input, bench: { ...input.bench, noteUnsafe } }, neverAborted);
+  expect(done).toEqual(["too bright", "safe: unsafe"]);
+});
+
 test("a stop: the state in hand settles, no other begins, and making safe does not hear of it", async () => {
   const stop = new AbortController();
   let heard: boolean | undefined;
