@@ -286,12 +286,12 @@ const others: readonly [string, Partial<Storm>, readonly number[]][] = [
     [4],
   ],
   [
-    "every answer takes 12 s: covered, and the run ends with what could not be put back",
+    "every answer takes 12 s: covered, and put back all the same",
     {
       rig: { protocol: "alpaca", without: [], byHand: [], silenceSecondsMax: 10 },
       faults: [{ kind: "replies late", draw: 9, when: { phase: "exposing", nth: 2, afterSeconds: 0.5 } }],
     },
-    [6],
+    [4],
   ],
   [
     "the agent is killed while it makes safe from a lost filter: whoever restores knows why, and opens nothing",

@@ -2,6 +2,7 @@ import { createReadStream } from "node:fs";
 import { createServer, type IncomingMessage, type ServerResponse } from "node:http";
 import type { AddressInfo, Socket } from "node:net";
 import { pipeline } from "node:stream/promises";
+import { systemClock } from "../../../drivers/kit/clock.ts";
 import type { Log } from "../../../drivers/kit/log.ts";
 import { answerRequest, type PageAnswer } from "./answer-request.ts";
 import { LivePage, watchersMost } from "./live-page.ts";
@@ -37,7 +38,7 @@ export async function listenPage(
   waits: Partial<typeof limits> = {},
 ): Promise<ListenedPage> {
   const sockets = new Set<Socket>();
-  const live = new LivePage(() => contentOf(source));
+  const live = new LivePage(() => contentOf(source), systemClock);
   const server = createServer(
     { ...limits, ...waits },
     (request, response) => void serveOne(request, response, { source, live, log }),

@@ -1,4 +1,5 @@
 import type { ServerResponse } from "node:http";
+import type { Clock, ClockTimer } from "../../../drivers/kit/clock.ts";
 
 interface Watcher {
   /** Which text it was sent last. */
@@ -26,13 +27,14 @@ export const watchersMost = 120;
 export class LivePage implements Disposable {
   readonly #watchers = new Map<ServerResponse, Watcher>();
   readonly #waits: typeof waits;
-  #timer: ReturnType<typeof setInterval> | undefined;
+  #timer: ClockTimer | undefined;
   #text = "";
   #count = 0;
 
   /** @param render the page's content as HTML; `undefined` while there is none. It may throw: then nothing is sent */
   constructor(
     private readonly render: () => string | undefined,
+    private readonly clock: Pick<Clock, "setTimer">,
     given: Partial<typeof waits> = {},
   ) {
     this.#waits = { ...waits, ...given };
@@ -53,7 +55,7 @@ export class LivePage implements Disposable {
     response.on("close", leave);
     response.on("error", leave);
     response.write("retry: 5000\n\n");
-    this.#timer ??= setInterval(() => this.#tick(), this.#waits.tickMs);
+    if (!this.#timer) this.#wait();
   }
 
   [Symbol.dispose](): void {
@@ -66,8 +68,16 @@ export class LivePage implements Disposable {
   #leave(response: ServerResponse): void {
     this.#watchers.delete(response);
     if (this.#watchers.size > 0) return;
-    clearInterval(this.#timer);
+    this.#timer?.cancel();
     this.#timer = undefined;
+  }
+
+  #wait(): void {
+    this.#timer = this.clock.setTimer(this.#waits.tickMs / 1000, () => {
+      this.#timer = undefined;
+      this.#tick();
+      if (this.#watchers.size > 0) this.#wait();
+    });
   }
 
   #tick(): void {

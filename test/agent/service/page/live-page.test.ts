@@ -2,6 +2,7 @@ import { createServer } from "node:http";
 import { type AddressInfo, connect, type Socket } from "node:net";
 import { afterAll, beforeAll, expect, test } from "vitest";
 import { LivePage, watchersMost } from "../../../../agent/service/page/live-page.ts";
+import { systemClock } from "../../../../drivers/kit/clock.ts";
 
 /** Over true sockets; what is waited for is what is heard, never a time. */
 let html: string | undefined = "<p>one</p>";
@@ -11,7 +12,7 @@ const render = () => {
   if (html === "fails") throw new Error("the ledger can't be read");
   return html;
 };
-const live = new LivePage(render, { tickMs: 5, stillMs: 50, stalledMs: 50 });
+const live = new LivePage(render, systemClock, { tickMs: 5, stillMs: 50, stalledMs: 50 });
 const server = createServer((_, response) => {
   response.writeHead(200, { "content-type": "text/event-stream" });
   live.add(response);
