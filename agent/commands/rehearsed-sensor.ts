@@ -1,4 +1,5 @@
 import type { RigFile } from "../../plans/rig-file.ts";
+import { fitSceneToSensor } from "../../sim-devices/scene/spec/scale-scene.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
 
 type Sensor = NonNullable<RigFile["devices"]["camera"]["sensor"]>;
@@ -25,28 +26,8 @@ function stretchScene(spec: SceneSpec, sensor: Sensor): { readonly spec: SceneSp
   const [widthPx, heightPx] = [sensor.widthPx, sensor.heightPx].map(
     (px) => 2 * Math.floor(px / side / 2),
   ) as [number, number];
-  const { camera, rig, startsWith } = spec;
-  const [wider, higher] = [widthPx / camera.widthPx, heightPx / camera.heightPx];
-  const fitted: SceneSpec = {
-    ...spec,
-    camera: { ...camera, widthPx, heightPx, pixelMicron: sensor.pixelMicron * side },
-    rig: {
-      ...rig,
-      vignetting: {
-        ...rig.vignetting,
-        offsetXPx: rig.vignetting.offsetXPx * wider,
-        offsetYPx: rig.vignetting.offsetYPx * higher,
-      },
-      hotSpot: {
-        ...rig.hotSpot,
-        xPx: rig.hotSpot.xPx * wider,
-        yPx: rig.hotSpot.yPx * higher,
-        sigmaPx: rig.hotSpot.sigmaPx * Math.min(wider, higher),
-      },
-      dust: rig.dust.map((speck) => ({ ...speck, xPx: speck.xPx * wider, yPx: speck.yPx * higher })),
-    },
-    startsWith: { ...startsWith, region: { xPx: 0, yPx: 0, widthPx, heightPx } },
-  };
+  const pixelMicron = sensor.pixelMicron * side;
+  const fitted = fitSceneToSensor(spec, { widthPx, heightPx, pixelMicron });
   if (side === 1) return { spec: fitted };
   return {
     spec: fitted,

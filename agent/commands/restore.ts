@@ -17,7 +17,6 @@ import {
   hostOfRig,
   type Outcome,
 } from "./outcome.ts";
-import { askBeforeMoving } from "./person-at-rig.ts";
 import { describeRestored } from "./restored-words.ts";
 import { rigFromFile } from "./rig-from-file.ts";
 import { type RigWiring, wireRig } from "./rig-wiring.ts";
@@ -60,9 +59,10 @@ export async function restore(
   using opened = openRecords(options);
   const chosen = chooseRunsToRestore(options, rigFile.rig, opened);
   if (chosen.runs.length === 0) return nothingToDo(rigFile.rig, chosen.notes);
-  if (options.accept === true) return acceptRig(rigFile.rig, chosen);
-  if (wiring.askPerson) await askBeforeMoving(wiring.askPerson, wiring.signal);
-  return await restoreRuns(rigFile, chosen, wiring, host);
+  // Asks nobody first: a telescope that stands open must not wait for an answer.
+  return options.accept === true
+    ? acceptRig(rigFile.rig, chosen)
+    : await restoreRuns(rigFile, chosen, wiring, host);
 }
 
 /** A keeper that makes the rig safe is done by then [s]. */
