@@ -3,7 +3,7 @@ import { CommandError, exitCodes } from "./outcome.ts";
 
 /** What no device can tell, and what hurts most. Common practice, no source. */
 export const finderQuestion =
-  "The telescope is about to be moved, with the Sun about. Is every finder capped or taken off, is the Sun filter fitted over the " +
+  "The telescope is about to be turned to the Sun. Is every finder capped or taken off, is the Sun filter fitted over the " +
   "front as its maker says, and will nobody put an eye to the instrument while it runs?";
 
 /**

@@ -35,7 +35,7 @@ export function sceneForRig(
   if (isSame(site, base.site) && isSame(optics, base.optics) && isOfScene(devices.camera, base))
     return { spec: base, rigFile, notes: [] };
   const startUtcMs = nextUsableUtcMs(site, altitudeDegreesMin + marginDegrees, nowUtcMs);
-  const fitted = fitSensor(base, devices.camera);
+  const fitted = fitSensor(base, devices.camera, optics.wavelengthNm);
   const spec: SceneSpec = {
     ...fitted.spec,
     site,

@@ -1,3 +1,4 @@
+import { colourOfLine } from "../../drivers/roles/colour-mosaic.ts";
 import type { RigFile } from "../../plans/rig-file.ts";
 import { fitSceneToSensor } from "../../sim-devices/scene/spec/scale-scene.ts";
 import type { SceneSpec } from "../../sim-devices/scene/spec/scene-spec.ts";
@@ -7,17 +8,19 @@ type Mosaic = NonNullable<SceneSpec["camera"]["mosaic"]>;
 
 /** More are rehearsed as squares of pixels taken as one: a rehearsal is of the field, not of the computer. */
 const pixelsMost = 1.4e6;
-/** Of a filter array whose colours the rig file does not tell: how much of the narrow red light each passes. */
-const dyes = { red: 0.9, green: 0.06, blue: 0.02 };
+/** How much of a narrow line each dye passes but the one that is made for it; no rig file tells. */
+const otherDyes = { red: 0.02, green: 0.06, blue: 0.02 };
+const ownDye = 0.9;
 
 /** The scene's camera with the sensor and the filter array that a rig file states; what lies on the sensor is stretched with it. */
 export function fitSensor(
   spec: SceneSpec,
   { sensor, filterArray }: Pick<RigFile["devices"]["camera"], "sensor" | "filterArray">,
+  wavelengthNm: number,
 ): { readonly spec: SceneSpec; readonly note?: string } {
   const fitted = sensor ? stretchScene(spec, sensor) : { spec };
   if (!filterArray) return fitted;
-  const mosaic: Mosaic = { pattern: filterArray, ...dyes };
+  const mosaic: Mosaic = { pattern: filterArray, ...otherDyes, [colourOfLine(wavelengthNm)]: ownDye };
   return { ...fitted, spec: { ...fitted.spec, camera: { ...fitted.spec.camera, mosaic } } };
 }
 

@@ -157,6 +157,7 @@ test("a run is watched, stopped and put back, the filter confirmed and the rig l
     expect(await text()).toContain("Ada stopped what went on");
     expect(await text()).toContain("The telescope was covered when the last run ended");
     await watcher.waitForSelector("text=Ada stopped what went on"); // nobody asked it to load anything
+    expect(await watcher.title()).toBe("scene: held");
     await examine(page, "held");
     await page.goto(`${base}/act`);
     await tabTo(page, /I inspected it/);

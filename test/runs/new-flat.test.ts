@@ -4,6 +4,7 @@ import { join } from "node:path";
 import { afterAll, expect, test } from "vitest";
 import { flatCheckRows } from "../../agent/outputs/flat-check-rows.ts";
 import { reportSummary } from "../../agent/outputs/report-words.ts";
+import type { FlatFound } from "../../agent/procedures/flat/flat-request.ts";
 import type { ImagesFound } from "../../agent/procedures/images/images-request.ts";
 import { checkWorld } from "../../agent/rehearsal/checkers/check-world.ts";
 import { at, type Fault } from "../../agent/rehearsal/faults/fault.ts";
@@ -145,6 +146,20 @@ test("the camera slips by 5 px in mid-run: noticed, a new flat taken, the images
   expect(reportSummary(report.record)).toContain("taken in mid-run, as the one before no longer fitted");
   expect(report.record.timeline.map(({ event }) => event)).toContain("steps put in");
   expectAsFoundAndSafe(run);
+});
+
+test("the tube slips by a pixel while the flat itself is taken: the flat says that something moved, and where", async () => {
+  const flatAlone = slippingPlanText("").replace(/^ {2}- images.*$/m, "");
+  await using run = await start(flatAlone);
+  when(run, [{ what: "flat frames", done: 16, fault: slips(0.8, -0.6) }]);
+  const report = await run.run();
+  const flat = report.record.steps.find(({ kind }) => kind === "flat")!.found as FlatFound;
+  const moved = flat.proof.figures.find(({ id }) => id === "moved")!;
+  expect(moved.value).toBeGreaterThan(0.005);
+  expect(moved.verdict).not.toBe("good");
+  const [, x, y] = /It shows at (\d+), (\d+) px/.exec(moved.whatToDo)!.map(Number);
+  const away = dustyScene.rig.dust.map(({ xPx, yPx }) => Math.hypot(xPx - x!, yPx - y!));
+  expect(Math.min(...away)).toBeLessThan(30);
 });
 
 test("the same without the option: told in verdict and record, the images go on to the last", async () => {

@@ -51,9 +51,10 @@ interface HeldFrame {
 
 /** Frames that are compared with each other before any counts: enough for a median that no outlier moves. */
 export const referenceFrames = 12;
-const none = new Float64Array(0);
 /** Pixels that tell the noise of their level in the first frames. */
 const noisePx = 10_000;
+/** Of darks, whose light nobody compares. */
+const noSums = new Float64Array(0);
 
 /**
  * Which frames of a series count, and at what level: told from parts of each frame (`FrameWatch`) as they come.
@@ -159,7 +160,7 @@ export class FrameSelection {
     const { kind, shape, dark, unhealthyPx, frameCountExpected } = this.#options;
     const index = this.#seen++;
     if (kind === "dark")
-      return { index, pixels, scale: 1, blockSums: none, cellSums: none, samples: new Uint16Array(0) };
+      return { index, pixels, scale: 1, blockSums: noSums, cellSums: noSums, samples: new Uint16Array(0) };
     const [darkAdu, clipAdu] = [dark?.meanAdu, this.#clipAdu];
     this.#watch ??= new FrameWatch(pixels, { shape, darkAdu, unhealthyPx, clipAdu, frameCountExpected });
     return { index, ...this.#watch.see(pixels) };

@@ -42,21 +42,19 @@ export class WorstChange implements ChangeFinder {
 
   /** @returns `undefined` with fewer than two frames in either half, or where none of the field is lit */
   find(): PlaceOfChange | undefined {
-    const { cellCounts, columns, isCellUsable } = this.#blocks;
+    const { cellCounts, columns } = this.#blocks;
     if (this.#frames.flat().some((count) => count === 0)) return undefined;
     const cellColumns = columns * cellsOfBlock;
     const turns = [this.#changes(0), this.#changes(1)] as const;
     let worst: PlaceOfChange | undefined;
-    let worstSigmas = -1;
     for (let c = 0; c < cellCounts.length; c++) {
-      if (!isCellUsable.call(this.#blocks, c)) continue;
+      if (!this.#blocks.isCellUsable(c)) continue;
       const [a, b] = [turns[0].change[c]!, turns[1].change[c]!];
       const sigmas = Math.min(Math.abs(a) / turns[0].sigma[c]!, Math.abs(b) / turns[1].sigma[c]!);
-      const both = a * b > 0 && sigmas > significantSigma ? sigmas : 0;
-      if (!(both > worstSigmas)) continue;
-      worstSigmas = both;
+      const change = a * b > 0 && sigmas > significantSigma ? Math.min(Math.abs(a), Math.abs(b)) : 0;
+      if (worst && change <= worst.change) continue;
       worst = {
-        change: both === 0 ? 0 : Math.min(Math.abs(a), Math.abs(b)),
+        change,
         sigma: Math.hypot(turns[0].sigma[c]!, turns[1].sigma[c]!) / 2,
         xPx: ((c % cellColumns) + 0.5) * cellSidePx,
         yPx: (Math.floor(c / cellColumns) + 0.5) * cellSidePx,

@@ -36,7 +36,12 @@ function slopeAt(curve: CountCurve, levelAdu: number): number {
   return Math.exp(-responseAt(curve, y)) * (1 - y * (a + y * (2 * b + 3 * c * y)));
 }
 
-/** Counts of an image as a straight sensor would have them, the dark still in them. */
+/**
+ * Counts of an image as a straight sensor would have them [adu], the dark still in them.
+ * @param darkAdu of the same shape as the image
+ * @param result of that shape too; it may be the image
+ * @returns `result`
+ */
 export function straightenCounts(
   imageAdu: ArrayLike<number>,
   darkAdu: Float32Array,

@@ -68,7 +68,7 @@ export const rules = {
     whatToDo:
       "The light wandered over the field: let the diffuser settle, wait for cloud to pass, take a shorter series.",
   },
-  // A fifth of the usable limit shows in a processed image; a single place is soon looked at.
+  // Of a single place ten times as much is usable as shows: the rest of the frame is as good as ever.
   moved: {
     name: "first against second half at the worst place, 8 px squares",
     unit: "share",

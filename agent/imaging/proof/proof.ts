@@ -237,7 +237,7 @@ function takePlaneOff(picture: Float32Array, usePx: Uint8Array, { widthPx, heigh
     x: (i % widthPx) / widthPx - 0.5,
     y: Math.floor(i / widthPx) / heightPx - 0.5,
   });
-  // Not a divisor of usual widths: all columns are among them.
+  // Odd, so that the columns change from row to row in frames of even width.
   const step = 2 * Math.ceil(picture.length / planePx / 2) + 1;
   const points: { x: number; y: number; value: number }[] = [];
   for (let i = 0; i < picture.length; i += step)

@@ -6,8 +6,12 @@ export interface CameraOnSky {
   readonly arcsecPerPx: number;
 }
 
-/** Of the overlay's box, hundredths of the picture's width. */
+/** Where things stand in the overlay's box, hundredths of the picture's width from its upper left point. */
 const box = { width: 44, height: 23 } as const;
+const compass = { x: 10, y: 9, armLength: 5, letterAt: 7, radius: 8.5 } as const;
+const bar = { left: 22, y: 18, textAbove: 1.2, height: 5 } as const;
+/** Of the picture's width. */
+const barFraction = 0.18;
 
 /** North, east and a scale bar in SVG, in the picture's own pixels, in the corner where it covers the fewest marked shadows. */
 export function skyOverlay(
@@ -17,24 +21,25 @@ export function skyOverlay(
 ): string {
   const { widthPx, heightPx } = shape;
   const unit = widthPx / 100;
+  const top = heightPx - box.height * unit;
   const [m11, m12, m21, m22] = sky.pxPerArcsec;
   // What lies east of the line of sight is where the picture comes from when that moves east.
   const arrow = (x: number, y: number, name: string) => {
     const length = Math.hypot(x, y) || 1;
     const [u, v] = [x / length, y / length];
-    const [x0, y0] = [10 * unit, heightPx - 14 * unit];
+    const [x0, y0] = [compass.x * unit, top + compass.y * unit];
     const at = (reach: number) =>
       `${(x0 + u * reach * unit).toFixed(1)} ${(y0 + v * reach * unit).toFixed(1)}`;
-    const [textX, textY] = at(7).split(" ");
-    return `<path d="M${at(0)} L${at(5)}"/><text x="${textX}" y="${textY}" text-anchor="middle" dominant-baseline="central" stroke="none">${name}</text>`;
+    const [textX, textY] = at(compass.letterAt).split(" ");
+    return `<path d="M${at(0)} L${at(compass.armLength)}"/><text x="${textX}" y="${textY}" text-anchor="middle" dominant-baseline="central" stroke="none">${name}</text>`;
   };
-  const barArcsec = roundLength(0.18 * widthPx * sky.arcsecPerPx);
+  const barArcsec = roundLength(barFraction * widthPx * sky.arcsecPerPx);
   const barPx = barArcsec / sky.arcsecPerPx;
-  const [left, y] = [22 * unit, heightPx - 5 * unit];
-  const bar = `<path d="M${left.toFixed(1)} ${y.toFixed(1)} h${barPx.toFixed(1)}"/><text x="${(left + barPx / 2).toFixed(1)}" y="${(y - 1.2 * unit).toFixed(1)}" text-anchor="middle" stroke="none">${barArcsec}″</text>`;
+  const [left, y] = [bar.left * unit, top + bar.y * unit];
+  const scale = `<path d="M${left.toFixed(1)} ${y.toFixed(1)} h${barPx.toFixed(1)}"/><text x="${(left + barPx / 2).toFixed(1)}" y="${(y - bar.textAbove * unit).toFixed(1)}" text-anchor="middle" stroke="none">${barArcsec}″</text>`;
   const { xPx, yPx } = freeCorner(shape, marks);
-  const style = `transform="translate(${xPx.toFixed(1)} ${(yPx + box.height * unit - heightPx).toFixed(1)})" fill="#ffd58a" stroke="#ffd58a" stroke-width="${(0.3 * unit).toFixed(2)}" font-family="system-ui,sans-serif" font-size="${(2.6 * unit).toFixed(1)}"`;
-  return `<g ${style}>${arrow(-m12, -m22, "N")}${arrow(-m11, -m21, "E")}${bar}</g>`;
+  const style = `transform="translate(${xPx.toFixed(1)} ${(yPx - top).toFixed(1)})" fill="#ffd58a" stroke="#ffd58a" stroke-width="${(0.3 * unit).toFixed(2)}" font-family="system-ui,sans-serif" font-size="${(2.6 * unit).toFixed(1)}"`;
+  return `<g ${style}>${arrow(-m12, -m22, "N")}${arrow(-m11, -m21, "E")}${scale}</g>`;
 }
 
 /** Upper left point of the box there; the lower left corner if all are alike. */
@@ -42,14 +47,19 @@ function freeCorner(
   { widthPx, heightPx }: { readonly widthPx: number; readonly heightPx: number },
   marks: readonly MarkedShadow[],
 ): { readonly xPx: number; readonly yPx: number } {
-  const [boxWidth, boxHeight] = [(box.width * widthPx) / 100, (box.height * widthPx) / 100];
+  const unit = widthPx / 100;
   const covered = ({ xPx, yPx }: { readonly xPx: number; readonly yPx: number }) =>
     marks.filter((mark) => {
-      const nearestX = Math.min(Math.max(mark.xPx, xPx), xPx + boxWidth);
-      const nearestY = Math.min(Math.max(mark.yPx, yPx), yPx + boxHeight);
-      return Math.hypot(mark.xPx - nearestX, mark.yPx - nearestY) < markRadiusPx(mark, widthPx);
+      const [x, y] = [(mark.xPx - xPx) / unit, (mark.yPx - yPx) / unit];
+      const radius = markRadiusPx(mark, widthPx) / unit;
+      const nearestX = Math.min(Math.max(x, bar.left), bar.left + 100 * barFraction);
+      const nearestY = Math.min(Math.max(y, bar.y - bar.height), bar.y);
+      return (
+        Math.hypot(x - compass.x, y - compass.y) < radius + compass.radius ||
+        Math.hypot(x - nearestX, y - nearestY) < radius
+      );
     }).length;
-  const [right, bottom] = [widthPx - boxWidth, heightPx - boxHeight];
+  const [right, bottom] = [widthPx - box.width * unit, heightPx - box.height * unit];
   const corners = [
     { xPx: 0, yPx: bottom },
     { xPx: right, yPx: bottom },

@@ -81,7 +81,7 @@ async function expose(
     throw new StepError(
       "LIGHT_UNSTEADY",
       `only ${counted} of ${frameCount} ${what} were steady enough, in ${exposuresMax} exposures`,
-      "Wait for thin cloud to pass, then run the plan again.",
+      "Wait for thin cloud to pass, then run the plan again; if the sky is clear, look for what moved in the rig while they were taken.",
     );
   return builder;
 }

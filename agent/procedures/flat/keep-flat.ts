@@ -52,7 +52,6 @@ export async function saveFlat(work: FlatWork, signal: AbortSignal): Promise<voi
       response: work.response,
       responseCorrection,
     }),
-    responseCorrected: curve !== undefined,
   };
   work.result = await proveAndWriteFlat(work, made, signal);
 }

@@ -19,7 +19,8 @@ import { seriesEdgeFractions } from "./frame-edge.ts";
 import type { JudgedLight } from "./light/measure-looks.ts";
 
 /** A flat, whatever way it was made, and what there is to prove it with. */
-export interface MadeFlat extends Omit<ProofInput, "upperEdge" | "levelMean" | "known" | "light"> {
+export interface MadeFlat
+  extends Omit<ProofInput, "upperEdge" | "levelMean" | "known" | "light" | "responseCorrected"> {
   /** Left out where nobody looked. */
   readonly judged?: JudgedLight;
   readonly responseCorrection?: FlatFound["responseCorrection"];
@@ -128,9 +129,10 @@ function prove(
     dust,
     judged,
     response,
-    responseCorrected,
+    responseCorrection,
     sunAdu,
   } = made;
+  const responseCorrected = responseCorrection?.kept;
   const light = judged?.light;
   const { meanAdu, sigmaAdu, mask, frameCount } = made.independent;
   const known = collectFlatFacts(bench, flat, series.frameCount, notes.usualFrame.gain);

@@ -86,20 +86,24 @@ export async function connectRigFile(
     },
     signal,
   );
+  await using stack = new AsyncDisposableStack();
+  stack.use(opened);
   const byHand = (role: "cover" | "diffuser") => {
     const entry = rigFile.devices[role];
     return askPerson && entry && "by" in entry ? { [role]: new ManualCover(role, askPerson) } : {};
   };
+  const rig = {
+    ...opened.rig,
+    // a look at a rig at rest connects none
+    ...("camera" in rigFile.devices && { camera: viewColour(opened.rig.camera, rigFile) }),
+    ...byHand("cover"),
+    ...byHand("diffuser"),
+  };
+  const kept = stack.move();
   return {
     seal,
-    rig: {
-      ...opened.rig,
-      // a look at a rig at rest connects none
-      ...("camera" in rigFile.devices && { camera: viewColour(opened.rig.camera, rigFile) }),
-      ...byHand("cover"),
-      ...byHand("diffuser"),
-    },
+    rig,
     leftConnected: () => opened.leftConnected(),
-    [Symbol.asyncDispose]: () => opened[Symbol.asyncDispose](),
+    [Symbol.asyncDispose]: () => kept.disposeAsync(),
   };
 }

@@ -7,7 +7,7 @@ import type { Log } from "../../../drivers/kit/log.ts";
 import { answerRequest, type PageAnswer } from "./answer-request.ts";
 import { LivePage, watchersMost } from "./live-page.ts";
 import { gatherFacts, type PageSource } from "./page-facts.ts";
-import { mainOf, statusPage } from "./status-page.ts";
+import { statusPage } from "./status-page.ts";
 
 export interface ListenedPage extends AsyncDisposable {
   readonly port: number;
@@ -38,7 +38,7 @@ export async function listenPage(
   waits: Partial<typeof limits> = {},
 ): Promise<ListenedPage> {
   const sockets = new Set<Socket>();
-  const live = new LivePage(() => contentOf(source), systemClock);
+  const live = new LivePage(() => renderPage(source), systemClock);
   const server = createServer(
     { ...limits, ...waits },
     (request, response) => void serveOne(request, response, { source, live, log }),
@@ -73,9 +73,9 @@ export async function listenPage(
   };
 }
 
-function contentOf(source: PageSource): string | undefined {
+function renderPage(source: PageSource): string | undefined {
   const facts = gatherFacts(source);
-  return facts && mainOf(statusPage(facts, { canAct: source.acting !== undefined }));
+  return facts && statusPage(facts, { canAct: source.acting !== undefined });
 }
 
 /** @returns `undefined` when there is more, which is left unread */

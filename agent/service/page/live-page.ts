@@ -31,7 +31,7 @@ export class LivePage implements Disposable {
   #text = "";
   #count = 0;
 
-  /** @param render the page's content as HTML; `undefined` while there is none. It may throw: then nothing is sent */
+  /** @param render the page as HTML; `undefined` while there is none. It may throw: then nothing is sent */
   constructor(
     private readonly render: () => string | undefined,
     private readonly clock: Pick<Clock, "setTimer">,

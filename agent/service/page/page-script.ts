@@ -15,7 +15,9 @@ export const pageScript = `"use strict";
   let heardMs = Date.now();
 
   const take = (html) => {
-    const next = new DOMParser().parseFromString("<main>" + html + "</main>", "text/html").querySelector("main");
+    const page = new DOMParser().parseFromString(html, "text/html");
+    const next = page.querySelector("main");
+    document.title = page.title;
     const link = main.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
     const have = [...main.children];
     const come = [...next.children];

@@ -9,11 +9,6 @@ import { drawSunCurve } from "./sun-curve.ts";
 
 const script = { path: "/page.js", renewSecondsWithout: 30 };
 
-/** What of the page changes: all that stands in its main part. */
-export function mainOf(html: string): string {
-  return html.slice(html.indexOf("<main>") + "<main>".length, html.lastIndexOf("</main>"));
-}
-
 /** The page from the facts alone: the four questions of who is far away, what is next, what was. */
 export function statusPage(facts: PageFacts, { canAct = false } = {}): string {
   const { rig, timeZone, nowUtcMs, status, records } = facts;

@@ -5,6 +5,7 @@ import { afterAll, expect, test } from "vitest";
 import { registerRehearse } from "../../../agent/commands/rehearse.ts";
 import { rehearseRigFile } from "../../../agent/commands/rehearsed-rig.ts";
 import { sceneForRig } from "../../../agent/commands/rehearsed-scene.ts";
+import { fitSensor } from "../../../agent/commands/rehearsed-sensor.ts";
 import { sunFromSite } from "../../../agent/sky/sun-from-site.ts";
 import { readRigFile } from "../../../plans/rig-file.ts";
 import { demoScene } from "../../../sim-devices/scene/spec/demo-scene.ts";
@@ -128,6 +129,9 @@ test("the sensor and the filter array that a rig file states are the camera's; o
   expect(widthPx * heightPx).toBeLessThanOrEqual(1.4e6);
   expect(widthPx * pixelMicron).toBeCloseTo(4000 * 2.4, -2);
   expect(mosaic).toMatchObject({ pattern: "RGGB" });
+  expect(mosaic!.red).toBeGreaterThan(10 * mosaic!.blue); // by the wavelength of the rig file
+  const violet = fitSensor(demoScene, { filterArray: "RGGB" }, 393.4).spec.camera.mosaic!;
+  expect(violet.blue).toBeGreaterThan(10 * violet.red);
   expect(large.notes.join()).toContain("3 x 3 of the sensor's are one");
 });
 

@@ -58,10 +58,14 @@ function knownAt(
   at: CameraState,
 ): MeasuredResponse | undefined {
   if (!response || clock.nowMs() - response.measuredUtcMs > knownForDays * dayMs) return undefined;
-  const { gain, offset, binning, topAdu, sensorCelsius = at.sensorCelsius } = response;
+  const { gain, offset, binning, topAdu, sensorCelsius } = response;
   const isSame = gain === at.gain && offset === at.offset && binning === at.binning && topAdu === at.topAdu;
-  const apart = Math.abs((at.sensorCelsius ?? 0) - (sensorCelsius ?? at.sensorCelsius ?? 0));
-  return isSame && apart <= celsiusApart ? response : undefined;
+  return isSame && isAsWarm(sensorCelsius, at.sensorCelsius) ? response : undefined;
+}
+
+/** Told of one time and not of the other, nobody knows. */
+function isAsWarm(before: number | undefined, now: number | undefined): boolean {
+  return before === undefined || now === undefined ? before === now : Math.abs(before - now) <= celsiusApart;
 }
 
 async function cameraState(

@@ -13,7 +13,9 @@ test("north, east and the scale stand in the lower left corner, and in another w
   expect(moveOf(skyOverlay(sky, shape, []))).toEqual([0, 0]);
   const lowerLeft = { xPx: 100, yPx: 700, diameterPx: 40 };
   expect(moveOf(skyOverlay(sky, shape, [lowerLeft]))).toEqual([560, 0]);
-  const lowerRight = { xPx: 570, yPx: 500, diameterPx: 80 };
+  const beside = { xPx: 570, yPx: 500, diameterPx: 80 }; // in the other corner's box, and under nothing that is drawn
+  expect(moveOf(skyOverlay(sky, shape, [lowerLeft, beside]))).toEqual([560, 0]);
+  const lowerRight = { xPx: 640, yPx: 540, diameterPx: 80 };
   expect(moveOf(skyOverlay(sky, shape, [lowerLeft, lowerRight]))).toEqual([0, -520]);
 });
 
